@@ -1,0 +1,323 @@
+"""Which nouns do all rooms share?
+
+Frozen values only. Times are seconds on the one scaled monotonic clock of the service (`Instant`); wall-clock time
+appears only where its name says so. Temperatures are in °C, differences in K, powers in W, `duty` is a share 0..1.
+"Nothing" is always `None`, never a number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import InitVar, dataclass
+from enum import StrEnum
+from typing import Any, Literal, NamedTuple
+
+Instant = float  # s, scaled monotonic clock
+
+
+class RunState(StrEnum):
+    """In which state of ISA-88 / IEC 61512 is the run? (`checking` is our own: after a process start.)"""
+
+    IDLE = "idle"
+    CHECKING = "checking"
+    RUNNING = "running"
+    PAUSING = "pausing"
+    PAUSED = "paused"
+    HOLDING = "holding"
+    HELD = "held"
+    RESTARTING = "restarting"
+    STOPPING = "stopping"
+    STOPPED = "stopped"
+    ABORTING = "aborting"
+    ABORTED = "aborted"
+    COMPLETE = "complete"
+
+
+class Phase(StrEnum):
+    """What goes on within a step?"""
+
+    ARMED = "armed"  # delayed start, no heat yet
+    HEATING = "heating"  # strike liquor
+    WAITING = "waiting"  # for a person
+    ADDING = "adding"  # dough-in, infusion, return of a decoction: heat blocked
+    SETTLING = "settling"  # mixing after an addition: heat blocked
+    RAMPING = "ramping"
+    RESTING = "resting"
+
+
+StepKind = Literal["dough_in", "rest", "infusion", "decoction", "mash_out", "keep", "souring"]
+EndsBy = Literal["time", "person", "iodine"]
+Health = Literal["good", "failure", "function check", "out of specification", "maintenance required"]  # NAMUR NE 107
+
+
+# ---------------------------------------------------------------- what comes in
+
+
+class Reading(NamedTuple):
+    """One well-formed temperature message."""
+
+    value_c: float  # as sent, unit converted, not yet calibrated
+    at: Instant  # arrival
+    seq: int | None = None  # the sender's sequence, where it has one
+    lag_s: float | None = None  # our wall clock minus the sender's stamp at arrival, where it has one
+
+
+class Bad(NamedTuple):
+    """One message on a reading topic that is no reading."""
+
+    why: str
+    at: Instant
+
+
+Sample = Reading | Bad
+
+
+class HeaterReport(NamedTuple):
+    """What the heater node says of itself."""
+
+    at: Instant  # arrival
+    boot: str  # a new value at each power-up
+    epoch: int
+    seq: int  # last command obeyed
+    duty: float  # present output, not a window's mean
+    lease_left_s: float
+    fault: str | None = None
+    outlet_c: float | None = None
+    power_w: float | None = None
+
+
+class Switch(NamedTuple):
+    """A level or flow switch's newest word."""
+
+    ok: bool
+    at: Instant
+
+
+class Foreign(NamedTuple):
+    """A heater command on our topic that we did not send."""
+
+    duty: float
+    epoch: int | None
+    at: Instant
+
+
+class Link(NamedTuple):
+    """How is the broker reached?"""
+
+    up: bool
+    since: Instant  # when this connection came up, or when it was lost
+    delay_s: float = 0.0  # round trip of the newest own command heard back, or age of the oldest not yet heard
+    echo_at: Instant | None = None  # when an own command was last heard back
+    foreign: Foreign | None = None  # newest since the last tick
+    flooding: str | None = None  # a topic with more than 50 messages a second for 10 s
+
+
+class Disk(NamedTuple):
+    """Can the journal be trusted to keep what it is given?"""
+
+    ok: bool
+    durable_seq: int  # every event up to this sequence is on disk
+    written_seq: int  # every event up to this sequence was handed over
+    free_mb: float = 1e6
+    text: str = ""
+
+
+class Leg(NamedTuple):
+    """One step of a course, compiled: plain numbers in base units."""
+
+    name: str
+    kind: StepKind
+    target_c: float
+    hold_s: float  # planned time in band; for `keep` the longest wait
+    climb_k_per_s: float  # upper limit of the rise
+    tolerance_k: float
+    ends: EndsBy
+    capacity_j_per_k: float  # of all that is in the tun during this leg, vessel metal included
+    ramp_s: float  # planned rise, s
+    ask_after_s: float = 0.0  # iodine: ask this long into the rest
+    go_on_after_s: float | None = None  # iodine: unanswered so long after asking, go on; None: wait for ever
+    addition_kg: float = 0.0  # infusion: liquor to add; decoction: mash to pull
+    addition_c: float | None = None
+    why: str = ""
+
+
+class Course(NamedTuple):
+    """A program made ready for one tun: what the core steps through. Journalled whole at the start of a run."""
+
+    program: str
+    title: str
+    tun: str
+    legs: tuple[Leg, ...]
+    liquor_kg: float
+    grist_kg: float  # 0 = water only
+    liquor_capacity_j_per_k: float  # liquor and vessel before dough-in
+    loss_w_per_k: float
+    planned_s: float  # whole run, people answering at once
+    digest: str  # hash of the program file's meaning and of the tun file
+
+
+class Order(NamedTuple):
+    """A person's or a dashboard's order, as read from the wire by the strict reader."""
+
+    name: str
+    arrived: Instant
+    id: str | None = None
+    args: Mapping[str, Any] = {}
+    by: str = "unknown"
+    at: float | None = None  # sender's wall clock, unix s
+    valid_s: float | None = None
+    nonce: str | None = None
+    run: str | None = None
+    trip: str | None = None
+    retained: bool = False
+    course: Course | None = None  # `start`, `adjust`: what the edge loaded and compiled for it
+    problems: tuple[str, ...] = ()  # why it could not be read or loaded
+
+
+class Inputs(NamedTuple):
+    """What reached the door since the last tick? Queues are short tails: the newest few, never a backlog."""
+
+    mash: tuple[Sample, ...] = ()
+    second: tuple[Sample, ...] = ()
+    outlet: tuple[Sample, ...] = ()
+    heater: HeaterReport | None = None  # newest
+    heater_online: bool | None = None  # the node's last will; False is a fault at once, True proves nothing
+    probe_online: bool | None = None
+    level: Switch | None = None
+    flow: Switch | None = None
+    orders: tuple[Order, ...] = ()
+    link: Link = Link(False, 0.0)
+    disk: Disk = Disk(True, 0, 0)
+    wall_s: float = 0.0  # unix s; a stamp, never a timer
+    wall_confirmed: bool = False  # the machine says its clock is in step
+    late_s: float = 0.0  # how late this tick begins
+    gap_s: float = 0.0  # time by which the suspend-counting clock ran ahead of the other since the last tick
+    epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status)
+
+
+# ---------------------------------------------------------------- between the rooms
+
+
+class Measurement(NamedTuple):
+    """What is believed of the mash temperature."""
+
+    value_c: float | None  # calibrated, newest accepted; None when there is none within 10 s
+    raw_c: float | None  # newest well-formed reading, calibrated, believed or not
+    at: Instant | None  # arrival of the newest accepted reading
+    age_s: float  # its age, the broker's delay included; inf when there is none
+    seq: int | None
+    fresh: bool  # a new reading was accepted in this tick
+    doubtful: bool  # refused readings or a gap: rest time does not count
+    health: Health = "good"
+    text: str = ""
+
+
+class Target(NamedTuple):
+    """What does the program want of the tun now?"""
+
+    heat: Literal["off", "blocked", "hold"]
+    target_c: float | None  # the plateau; None when heat is off for good
+    climb_k_per_s: float  # upper limit of the rise
+    key: int  # changes whenever a new plateau begins
+    capacity_j_per_k: float  # what is in the tun now, vessel included
+    strike: bool = False  # plain liquor before dough-in
+
+
+class Figures(NamedTuple):
+    """What does the loop believe of this tun? Plate figures, or learned ones in bounds; the guard never reads them."""
+
+    capacity_j_per_k: float
+    power_w: float
+    loss_w_per_k: float
+    room_c: float
+    lag_s: float  # total lag from heater to reading, dead time apart
+    dead_s: float  # transport dead time
+    duty_cap: float = 1.0
+    behind_heater_k: float = 0.0  # a probe behind the heater reads so much over the mash at full power
+    window_s: float = 0.0  # relay window; 0 = proportional
+    min_on_s: float = 0.0
+    min_off_s: float = 0.0
+    min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
+
+
+class Setpoint(NamedTuple):
+    """Where should the mash be at this moment, and how fast should it climb?"""
+
+    value_c: float
+    slope_k_per_s: float
+
+
+class Demand(NamedTuple):
+    """How much heat is asked for, before the guard has had its say?"""
+
+    duty: float
+    reason: str
+
+
+# ---------------------------------------------------------------- what goes out
+
+_GUARD_SEAL = object()  # imported by guard.py alone; tests/house holds that
+
+
+class Sealed(Exception):
+    """A heater command with power was made outside the guard."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeaterCommand:
+    """One lease on the heater. Any duty other than 0 needs the guard's seal, else `Sealed` is raised."""
+
+    epoch: int
+    seq: int
+    duty: float
+    valid_s: float
+    reason: str
+    reading_seq: int | None = None
+    reading_age_s: float | None = None
+    seal: InitVar[object] = None
+
+    def __post_init__(self, seal: object) -> None:
+        if not (self.duty == 0.0) and seal is not _GUARD_SEAL:
+            raise Sealed("a heater command with power leaves through guard.check only")
+
+
+class Motor(NamedTuple):
+    """Stirrer or pump: on or off, and why."""
+
+    on: bool
+    reason: str
+
+
+class Event(NamedTuple):
+    """Something worth a line in the journal."""
+
+    kind: str  # state, step, phase, trip, cleared, order, prompt, note, resume, ...
+    id: str
+    text: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    first_out: bool | None = None
+    latched: bool | None = None
+    priority: int | None = None  # 1 act now, 2 act soon, 3 note
+    data: Mapping[str, Any] | None = None
+
+
+class Reply(NamedTuple):
+    """The answer to an order, within a second, with a reason."""
+
+    id: str | None
+    accepted: bool
+    reason: str
+    state: RunState
+    order: str = ""
+
+
+class Prompt(NamedTuple):
+    """What is a person asked, and what may the answer be? The first answer is the ordinary one."""
+
+    id: str
+    text: str
+    answers: tuple[str, ...]
+    since: Instant
+    repeat_s: float = 300.0  # unanswered so long: alert again
