@@ -1,0 +1,139 @@
+"""Which command was asked for? The composition root: finds the command's module, runs it, turns its end into an exit code.
+
+Exit codes: 0 done; 1 an answer of no; 2 input that is wrong; 3 broker or daemon out of reach; 70 a bug.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import importlib.util
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import NoReturn
+
+from controller import __version__
+
+DONE, NO, WRONG, UNREACHABLE, BUG = 0, 1, 2, 3, 70
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "check": ("check", "validate programs, show the plan, give advice"),
+    "dryrun": ("dryrun", "run a program against the simulated tun on a counted clock, no broker"),
+    "demo": ("demo", "everything on this machine over real MQTT, with simulated nodes and a live view"),
+    "serve": ("serve", "the daemon"),
+    "standin": ("standin", "the simulated tun as probe node and heater node on a real broker"),
+    "order": ("order", "send an order to a running daemon and print its answer"),
+    "status": ("status", "the daemon's status, once"),
+    "watch": ("watch", "the daemon's status, live"),
+    "learn": ("learn", "measure the tun with plain water and write learned/NAME.toml"),
+    "tryout": ("tryout", "commissioning with plain water and a person present: the proof test"),
+    "calibrate": ("calibrate", "two-point check of a probe: ice and boiling water"),
+    "compose": ("compose", "find a rest program for a wanted wort within limits"),
+    "runs": ("runs", "past runs"),
+    "report": ("report", "a run's report"),
+    "swarm": ("swarm", "many seeded mashes with random faults"),
+    "doctor": ("doctor", "check this machine and its broker"),
+    "node": ("node", "the field nodes for a Raspberry Pi: probe, heater"),
+    "output-off": ("output_off", "send OFF to the heater on a connection of its own (for systemd's ExecStopPost)"),
+}
+
+
+class Wrong(Exception):
+    """Input that is wrong: every problem at once. Ends with exit code 2."""
+
+    def __init__(self, *problems: object) -> None:
+        super().__init__("\n".join(str(p) for p in problems))
+
+
+class Unreachable(Exception):
+    """The broker or the daemon does not answer. Ends with exit code 3."""
+
+
+class Parser(argparse.ArgumentParser):
+    """argparse, with the reason first and the usage after it."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(WRONG, f"{self.prog}: {message}\n{self.format_usage()}")
+
+
+def usage() -> str:
+    width = max(map(len, COMMANDS))
+    lines = [f"  {name:<{width}}  {text}" for name, (_, text) in COMMANDS.items() if _available(name)]
+    return "\n".join(
+        [
+            f"underback {__version__}: rest programs for a heated mash tun, unattended and on record",
+            "",
+            "usage: underback [--config DIR] COMMAND [...]       underback COMMAND --help",
+            "",
+            *lines,
+            "",
+            "Files are read from --config DIR, else $UNDERBACK_CONFIG, else ./config, else /etc/underback.",
+        ]
+    )
+
+
+def _available(name: str) -> bool:
+    return importlib.util.find_spec(f"controller.commands.{COMMANDS[name][0]}") is not None
+
+
+def _split(argv: Sequence[str]) -> tuple[str | None, str | None, list[str]]:
+    """Which config folder and command, and what is left for the command? `--config` may stand on either side."""
+    config, rest = None, list(argv)
+    while rest and rest[0].startswith("--config"):
+        if "=" in rest[0]:
+            config = rest.pop(0).split("=", 1)[1]
+        elif len(rest) > 1:
+            config, rest = rest[1], rest[2:]
+        else:
+            raise Wrong("--config: a folder is missing after it")
+    return config, (rest[0] if rest else None), rest[1:]
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command. Returns the exit code; never lets a traceback out but for a bug (70)."""
+    try:
+        return _run(sys.argv[1:] if argv is None else argv)
+    except Wrong as wrong:
+        print(wrong, file=sys.stderr)
+        return WRONG
+    except Unreachable as away:
+        print(away, file=sys.stderr)
+        return UNREACHABLE
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        return 130
+    except SystemExit as end:
+        return end.code if isinstance(end.code, int) else WRONG
+    except Exception:
+        traceback.print_exc()
+        print(
+            "underback: this is a bug in underback, not in your files. Any heater lease has run out.", file=sys.stderr
+        )
+        return BUG
+
+
+def _run(argv: Sequence[str]) -> int:
+    config, name, rest = _split(argv)
+    if name in (None, "help", "-h", "--help"):
+        print(usage())
+        return DONE
+    if name in ("--version", "-V"):
+        print(f"underback {__version__}")
+        return DONE
+    if name not in COMMANDS or not _available(name):
+        print(f"underback: no command {name!r}\n\n{usage()}", file=sys.stderr)
+        return WRONG
+    module = importlib.import_module(f"controller.commands.{COMMANDS[name][0]}")
+    parser = Parser(prog=f"underback {name}", description=COMMANDS[name][1])
+    parser.add_argument("--config", default=config, metavar="DIR", help="folder with service.toml, tuns/, programs/")
+    module.arguments(parser)
+    code: int = module.run(parser.parse_args(rest))
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())
