@@ -1,4 +1,4 @@
-"""Which command was asked for? The composition root: finds the command's module, runs it, turns its end into an exit code.
+"""Which command was asked for? Finds the command's module, runs it, turns its end into an exit code.
 
 Exit codes: 0 done; 1 an answer of no; 2 input that is wrong; 3 broker or daemon out of reach; 70 a bug.
 """
