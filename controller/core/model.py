@@ -52,6 +52,12 @@ Health = Literal["good", "failure", "function check", "out of specification", "m
 
 # ---------------------------------------------------------------- what comes in
 
+LOWEST_C, HIGHEST_C = -5.0, 105.0  # a reading beyond: open or shorted sensor, or another unit (own proposal)
+POWER_ON_C = 85.0  # a 1-wire thermometer's register after power-up, raw 0x0550 (its data sheet)
+ALL_ZERO_C = 0.0  # an all-zero scratchpad passes its CRC-8 (arithmetic)
+FREEZING_F = 32.0  # 0 °C sent in °F
+FALSE_VALUES_C = frozenset({POWER_ON_C, ALL_ZERO_C, FREEZING_F, -0.0625, -0.062})  # the last two: line pulled high
+
 
 class Reading(NamedTuple):
     """One well-formed temperature message."""
@@ -210,6 +216,12 @@ class Measurement(NamedTuple):
     doubtful: bool  # refused readings or a gap: rest time does not count
     health: Health = "good"
     text: str = ""
+    refused_run: int = 0  # nonsense in a row
+    refused_since: Instant | None = None
+    jump_since: Instant | None = None  # since when readings sit on another level
+    jump_c: float | None = None  # that level
+    good_run: int = 0  # believed in a row
+    good_since: Instant | None = None
 
 
 class Target(NamedTuple):
@@ -252,6 +264,32 @@ class Demand(NamedTuple):
 
     duty: float
     reason: str
+
+
+class Trip(NamedTuple):
+    """An interlock that has taken the heat away and has not given it back."""
+
+    id: str
+    at: Instant
+    text: str
+    value: float | None
+    limit: float | None
+    unit: str
+    priority: int  # 1 act now, 2 act soon, 3 note
+    latched: bool  # stays until a person clears it
+    first_out: bool
+
+
+class View(NamedTuple):
+    """What the other rooms may know of the guard: last tick's trips and whether heat would be let out."""
+
+    trips: tuple[Trip, ...] = ()
+    latched: bool = False
+    lost: bool = False  # another controller owns the tun; for good
+    ready: bool = False  # re-qualified, minimum time off is over, heater answers, start-up lock open
+    heater_off: bool = False  # the heater node has acknowledged OFF
+    flow_ok: bool = True  # flow proven, or no flow switch fitted
+    waits_for: str = ""  # what heat still waits for
 
 
 # ---------------------------------------------------------------- what goes out

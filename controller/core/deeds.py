@@ -1,0 +1,369 @@
+"""What does an accepted order do to the run?
+
+One function an order. Each returns the run after it, or a sentence that says why not; a refused deed changes nothing.
+Orders reach here only after orders.py has let them pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import isfinite
+from typing import Any, NamedTuple
+
+from controller.core import program
+from controller.core.model import Event, Instant, Leg, Measurement, Order, Phase, RunState, View
+from controller.core.run import Run, enter, go, leg_of
+
+S = RunState
+P = Phase
+
+LONGEST_ARMED_S = 14 * 3600.0  # a delayed start may lie so far ahead
+ARM_MARGIN_S, ARM_MARGIN_SHARE = 900.0, 0.10  # begin so much earlier than the computed heat-up (own proposal)
+ADJUST_LOW_C = 20.0
+ADJUST_LONGEST_S = 4 * 3600.0
+
+
+class Desk(NamedTuple):
+    """What a deed may look at."""
+
+    view: View
+    seen: Measurement
+    now: Instant
+    wall_s: float
+    ceiling_c: float  # highest target the tun allows
+    missing: tuple[str, ...]  # start permissives not met
+    wall_confirmed: bool
+
+
+class Refused(NamedTuple):
+    why: str
+
+
+Done = tuple[Run, str, tuple[Event, ...]]  # run, what was done in words, events
+
+
+def do(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    """Carry out one accepted order."""
+    return DEEDS[order.name](run, order, desk)
+
+
+def _to(run: Run, state: RunState, order: Order, desk: Desk) -> tuple[Run, tuple[Event, ...]]:
+    run, event = go(run, state, desk.now, f"ordered by {order.by}")
+    return run, (event,)
+
+
+# ---------------------------------------------------------------- start
+
+
+def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    """A program begins once every permissive holds."""
+    missing = [*order.problems, *desk.missing]
+    if order.course is None and not order.problems:
+        missing.insert(0, "no program was named; say `start program=NAME`")
+    course = order.course
+    if missing or course is None:
+        return Refused("not started. Missing: " + "; ".join(missing))
+    first = _number(order.args, "from_step", 0)
+    credited = _number(order.args, "credited_s", 0)
+    if first is None or not (0 <= first < len(course.legs)) or first != int(first):
+        return Refused(f"from_step must be a whole number from 0 to {len(course.legs) - 1}")
+    leg = course.legs[int(first)]
+    if credited is None or not (0 <= credited <= leg.hold_s):
+        return Refused(f"credited_s must lie between 0 and the {leg.hold_s:.0f} s of step {int(first)}")
+    begun = Run(
+        state=S.IDLE,
+        course=course,
+        run_id=f"{course.tun}-{int(desk.wall_s)}-{order.id}"[:60],
+        leg=int(first),
+        phase=P.HEATING if leg.kind == "dough_in" else P.RAMPING,
+        phase_since=desk.now,
+        credited_s=credited,
+        key=run.key + 1,
+        grain_in=leg.kind != "dough_in" and course.grist_kg > 0,
+        started_at=desk.now,
+        started_wall_s=desk.wall_s,
+        ramp_at=desk.now,
+        by=order.by,
+    )
+    armed = _armed(begun, leg, order, desk)
+    if isinstance(armed, Refused):
+        return armed
+    begun, said = armed
+    begun, events = _to(begun, S.RUNNING, order, desk)
+    started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
+    step = Event("step", leg.name, f"step {begun.leg}: {leg.name}, {leg.target_c:.1f} °C")
+    return begun, said, (started, *events, step)
+
+
+def _armed(run: Run, leg: Leg, order: Order, desk: Desk) -> tuple[Run, str] | Refused:
+    """A delayed start works backwards from the wanted dough-in time."""
+    ready = order.args.get("ready_at")
+    if ready is None:
+        return run, f"{run.course.title if run.course else ''} started as run {run.run_id}"
+    if not isinstance(ready, int | float) or isinstance(ready, bool) or not isfinite(ready):
+        return Refused("ready_at must be a time in unix seconds")
+    ahead = ready - desk.wall_s
+    if leg.kind != "dough_in" or not desk.wall_confirmed or not (0 < ahead <= LONGEST_ARMED_S):
+        return Refused("a delayed start needs a strike to heat, a confirmed clock, and a time within the next 14 hours")
+    wait = max(0.0, ahead - leg.ramp_s - max(ARM_MARGIN_S, ARM_MARGIN_SHARE * leg.ramp_s))
+    run = enter(run._replace(armed_until=desk.now + wait), P.ARMED, desk.now)
+    return run, f"armed: heating begins in {wait / 60:.0f} min, so that liquor is ready at the wanted time"
+
+
+# ---------------------------------------------------------------- states
+
+
+def _pause(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    run, events = _to(run, S.PAUSING, order, desk)
+    if run.phase is P.RAMPING and desk.seen.value_c is not None:
+        leg = leg_of(run)
+        kept = min(desk.seen.value_c, leg.target_c) if leg else desk.seen.value_c
+        run = run._replace(pause_c=kept, key=run.key + 1)
+    return run, "paused: temperature is kept, the rest clock stands still", events
+
+
+def _resume(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    run, events = _to(run, S.RUNNING, order, desk)
+    if run.pause_c is not None:
+        run = run._replace(pause_c=None, key=run.key + 1)
+    return run, "going on", events
+
+
+def _hold(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    stronger = "person" if run.held_by in ("", "trip") else run.held_by
+    run = run._replace(held_by=stronger)
+    if run.state in (S.HOLDING, S.HELD):
+        return run, "held: heat is off and stays off until `restart`", ()
+    run, events = _to(run, S.HOLDING, order, desk)
+    return run, "holding: heat off, rest clock stands still, program kept", events
+
+
+def _restart(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    if desk.view.trips:
+        named = ", ".join(f"{t.id} {t.text}" for t in desk.view.trips)
+        return Refused(f"not restarted: still tripped ({named}); latched trips need `clear` first")
+    if run.prompt is not None and run.prompt.id == "resume":
+        return Refused(f"not restarted: first answer: {run.prompt.text}")
+    run, events = _to(run, S.RESTARTING, order, desk)
+    return (
+        run,
+        f"restarting; heat returns after the checks{': ' if desk.view.waits_for else ''}{desk.view.waits_for}",
+        events,
+    )
+
+
+def _stop(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    run, events = _to(run._replace(prompt=None), S.STOPPING, order, desk)
+    return run, "stopping: heat is off, the run ends", events
+
+
+def _abort(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    run, events = _to(run._replace(prompt=None), S.ABORTING, order, desk)
+    return run, "aborting: heat is off, the program is dropped", events
+
+
+def _reset(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    cleared = Run(state=run.state, key=run.key + 1)
+    run, events = _to(cleared, S.IDLE, order, desk)
+    return run, "ready for a new run", events
+
+
+# ---------------------------------------------------------------- within a run
+
+
+def _advance(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    leg = leg_of(run)
+    if leg is None:
+        return Refused("there is no step to leave")
+    if leg.kind == "dough_in" and not run.grain_in:
+        return Refused("the strike step ends with dough-in, not with `advance`; answer the question or `stop`")
+    events: list[Event] = [Event("order", "advance", f"{leg.name} left early by {order.by}", data={"by": order.by})]
+    run = program.next_leg(run, desk.now, events)
+    return run, f"left {leg.name} at {leg.target_c:.0f} °C", tuple(events)
+
+
+def _with_leg(run: Run, index: int, leg: Leg) -> Run:
+    assert run.course is not None
+    legs = (*run.course.legs[:index], leg, *run.course.legs[index + 1 :])
+    return run._replace(course=run.course._replace(legs=legs))
+
+
+def _extend(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    leg, more = leg_of(run), _number(order.args, "by_s", None)
+    if leg is None or leg.kind == "dough_in":
+        return Refused("only a rest can be extended")
+    if more is None or not (0 < more <= ADJUST_LONGEST_S):
+        return Refused("say by how much: by_s above 0 and at most 14400 s (4 h)")
+    run = _with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + more))
+    if run.phase is P.WAITING and run.prompt is not None and run.prompt.id in ("go_on", "iodine", "iodine_decide"):
+        run = enter(run._replace(prompt=None), P.RESTING, desk.now)
+    text = f"{leg.name} is {more / 60:g} min longer: {(leg.hold_s + more) / 60:g} min"
+    return run, text, (Event("order", "extend", text, value=more, unit="s", data={"by": order.by}),)
+
+
+def _adjust(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    """Change target, time or ramp of this or a later step; validated, recorded."""
+    index = _number(order.args, "step", run.leg)
+    if run.course is None or index is None or not (run.leg <= index < len(run.course.legs)) or index != int(index):
+        return Refused("only this or a later step can be adjusted; `step` counts from 0 as in status")
+    leg = run.course.legs[int(index)]
+    problems, new = _adjusted(leg, order.args, desk.ceiling_c)
+    if problems:
+        return Refused("not adjusted: " + "; ".join(problems))
+    run = _with_leg(run, int(index), new)
+    if int(index) == run.leg and new.target_c != leg.target_c:
+        run = run._replace(key=run.key + 1, counting=False, band_since=None)
+        if run.phase is P.RESTING:
+            run = enter(run, P.RAMPING, desk.now)
+    data = {"step": int(index), "by": order.by, "target_c": new.target_c, "hold_s": new.hold_s}
+    text = f"{leg.name} is now {new.target_c:.1f} °C for {new.hold_s / 60:g} min"
+    return run, text, (Event("order", "adjust", text, data=data),)
+
+
+def _adjusted(leg: Leg, args: Any, ceiling_c: float) -> tuple[list[str], Leg]:
+    problems: list[str] = []
+    target = _number(args, "target_c", leg.target_c)
+    hold = _number(args, "hold_s", leg.hold_s)
+    climb = _number(args, "climb_k_per_s", leg.climb_k_per_s)
+    if target is None or not (ADJUST_LOW_C <= target <= ceiling_c):
+        problems.append(f"target_c must lie between {ADJUST_LOW_C:g} and {ceiling_c:g} °C")
+    if hold is None or not (0 <= hold <= ADJUST_LONGEST_S):
+        problems.append(f"hold_s must lie between 0 and {ADJUST_LONGEST_S:g} s")
+    if climb is None or not (0 < climb <= leg.climb_k_per_s):
+        problems.append(f"climb_k_per_s must be above 0 and at most {leg.climb_k_per_s:g} K/s; it can only be slowed")
+    if target is None or hold is None or climb is None:
+        return problems, leg
+    return problems, leg._replace(target_c=target, hold_s=hold, climb_k_per_s=climb)
+
+
+def _announce(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    leg = leg_of(run)
+    if leg is None or run.phase not in (P.RAMPING, P.RESTING):
+        return Refused("an addition can be announced during a rise or a rest; other additions have their own question")
+    run = program.ask(enter(run, P.ADDING, desk.now), leg, "addition_in", desk.now)
+    text = f"addition announced by {order.by}; heat is blocked until it is stirred in"
+    return run, text, (Event("phase", "adding", text, data={"by": order.by}),)
+
+
+def _acknowledge(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    text = f"heard by {order.by}"
+    return run, text, (Event("acknowledge", order.trip or "all", text, data={"by": order.by}),)
+
+
+def _clear(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    return Refused("a clear is the guard's to judge")  # tick hands it to the guard; never reached
+
+
+# ---------------------------------------------------------------- answers
+
+
+def _answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    """The answer to what was asked; entries such as pH, gravity and remarks may come at any time."""
+    entry = {k: order.args[k] for k in ("ph", "ph_at_c", "gravity_p", "remark") if k in order.args}
+    if entry:
+        said = ", ".join(f"{k} {v}" for k, v in entry.items())
+        return run, f"recorded: {said}", (Event("entry", next(iter(entry)), said, data={**entry, "by": order.by}),)
+    prompt, leg = run.prompt, leg_of(run)
+    if prompt is None or leg is None:
+        return Refused("nothing is being asked")
+    wanted = order.args.get("prompt")
+    if wanted is not None and wanted != prompt.id:
+        return Refused(f"the question {wanted!r} is no longer open; asked is {prompt.id!r}: {prompt.text}")
+    answer = order.args.get("answer", prompt.answers[0])
+    if answer not in prompt.answers:
+        return Refused(f"the answer {answer!r} does not fit; choose one of: {', '.join(prompt.answers)}")
+    said = Event("answer", prompt.id, f"{prompt.text} {answer} ({order.by})", data={"answer": answer, "by": order.by})
+    if prompt.id != "resume" and run.state is not S.RUNNING:
+        return Refused(f"the run is {run.state}; go on first, then answer")
+    events: list[Event] = [said]
+    run = ANSWERS[prompt.id](run._replace(prompt=None), leg, str(answer), desk.now, events)
+    return run, f"{answer}: understood", tuple(events)
+
+
+def _add_next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    following = {"dough_in": "grain_in", "pull": "returned", "add": "added"}[events[0].id]
+    return program.ask(enter(run, P.ADDING, now), leg, following, now)
+
+
+def _added(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return enter(run, P.SETTLING, now)
+
+
+def _addition_in(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return enter(run._replace(key=run.key + 1, band_since=None), P.RAMPING, now)
+
+
+def _next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return program.next_leg(run, now, events)
+
+
+def _iodine(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    run = enter(run._replace(iodine_tests=run.iodine_tests + 1), P.RESTING, now)
+    if answer == "no starch":
+        return run._replace(iodine_ok=True)
+    more = program.IODINE_MORE_S.get(answer, program.ASK_AGAIN_S)
+    longer = max(leg.hold_s, run.credited_s) + (more if answer != "not tested" else 0.0)
+    events.append(Event("note", "iodine", f"{leg.name}: {answer}; tested again after {more / 60:.0f} min of rest"))
+    run = _with_leg(run, run.leg, leg._replace(hold_s=max(longer, run.credited_s + more)))
+    return run._replace(ask_at_s=run.credited_s + more)
+
+
+def _iodine_decide(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return run._replace(iodine_ok=True) if answer == "go on" else _iodine(run, leg, "reddish", now, events)
+
+
+def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    """After an outage: where to go on. `restart` is still needed before any heat."""
+    if answer == "end":
+        run, event = go(run, S.STOPPING, now, "ended by choice after an outage")
+        events.append(event)
+        return run
+    if answer == "repeat this rest":  # credited time never falls: the rest becomes longer by what it had
+        run = _with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + run.credited_s))
+    if answer == "next rest":
+        run = program.next_leg(run, now, events)
+    return run._replace(held_by="person")
+
+
+ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {
+    "dough_in": _add_next,
+    "pull": _add_next,
+    "add": _add_next,
+    "grain_in": _added,
+    "returned": _added,
+    "added": _added,
+    "addition_in": _addition_in,
+    "go_on": _next,
+    "iodine": _iodine,
+    "iodine_decide": _iodine_decide,
+    "take_over": _next,
+    "resume": _resume_choice,
+}
+
+DEEDS: dict[str, Callable[[Run, Order, Desk], Done | Refused]] = {
+    "start": _start,
+    "pause": _pause,
+    "resume": _resume,
+    "hold": _hold,
+    "restart": _restart,
+    "stop": _stop,
+    "abort": _abort,
+    "reset": _reset,
+    "clear": _clear,
+    "advance": _advance,
+    "extend": _extend,
+    "adjust": _adjust,
+    "answer": _answer,
+    "announce": _announce,
+    "acknowledge": _acknowledge,
+}
+
+
+def _number(args: Any, key: str, default: float | None) -> float | None:
+    """A finite number from an order's arguments, the default when absent, None when it is no number."""
+    value = args.get(key, default)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        return None
+    return float(value)

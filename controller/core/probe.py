@@ -1,0 +1,216 @@
+"""Is this reading to be believed?
+
+Range, the sensors' known false values, sequence, the sender's stamp, and jumps. Refused readings are counted and leave
+the last believed one in place; the guard looks at the counts and ages. Nothing here can add heat.
+"""
+
+from __future__ import annotations
+
+from math import inf
+from typing import NamedTuple
+
+from controller.core.model import (
+    ALL_ZERO_C,
+    FALSE_VALUES_C,
+    FREEZING_F,
+    HIGHEST_C,
+    LOWEST_C,
+    Bad,
+    Health,
+    Instant,
+    Measurement,
+    Reading,
+    Sample,
+)
+from controller.core.settings import Probe
+
+NEIGHBOUR_K = 2.0  # a suspect value is believed this close to the last believed one (own proposal)
+JUMP_RATE_K_PER_S = 0.1  # what a mash may really do between readings (own proposal)
+NEW_LEVEL_READINGS = 5  # so many consistent readings make a new level
+UPWARD_ALONE_K = 5.0  # a new level further up than this needs a person
+LAG_STALE_S = 10.0  # sender's stamp so far behind its own usual lag: an old reading
+LAG_RESET_S = 60.0  # a lag that stays changed so long is a set clock, not a queue
+RESTART_READINGS = 3  # so many rising but lower sequence numbers: the node has restarted
+GONE_S = 10.0
+
+
+class ProbeState(NamedTuple):
+    """What is remembered of one probe."""
+
+    value_c: float | None = None  # last believed, calibrated
+    at: Instant = -inf
+    seq: int | None = None
+    raw_c: float | None = None  # newest well-formed, calibrated
+    refused_run: int = 0  # range, false values, garbage: in a row
+    refused_since: Instant | None = None
+    jump_run: int = 0  # consistent readings on another level, in a row
+    jump_since: Instant | None = None
+    jump_c: float | None = None  # that level
+    lower_run: int = 0  # rising sequence numbers below the last one
+    lower_seq: int = -1
+    lag_s: float | None = None  # the sender's usual lag
+    lag_since: Instant | None = None  # since when it differs
+    why: str = ""
+    good_run: int = 0  # believed in a row
+    good_since: Instant | None = None
+
+
+START = ProbeState()
+
+
+def look(
+    probe: Probe,
+    jump_k: float,
+    state: ProbeState,
+    samples: tuple[Sample, ...],
+    now: Instant,
+    delay_s: float,
+    trust: bool,
+) -> tuple[ProbeState, Measurement]:
+    """What is believed of this probe after the newest samples?
+
+    jump_k: allowed step in K; delay_s: how late the broker's path is, added to every age; trust: an addition was
+    announced or nothing runs, so a new level is taken after five consistent readings whichever way it went.
+    """
+    before = state.at
+    refused = False
+    for sample in samples:
+        if isinstance(sample, Bad):
+            state, refused = _refuse(state, sample.at, sample.why), True
+            continue
+        accepted = state.at
+        state = _one(probe, jump_k, state, sample, trust)
+        refused = refused or state.at == accepted
+    return state, _measurement(state, now, delay_s, fresh=state.at > before, refused=refused)
+
+
+def _measurement(state: ProbeState, now: Instant, delay_s: float, *, fresh: bool, refused: bool) -> Measurement:
+    if state.value_c is None:
+        why = state.why or "no reading yet"
+        run, since = state.refused_run, state.refused_since
+        return Measurement(None, state.raw_c, None, inf, None, False, True, "failure", why, run, since)
+    age = max(0.0, now - state.at) + delay_s
+    good = not refused and age <= GONE_S / 2
+    value = state.value_c if age <= GONE_S else None
+    health: Health = "good" if good else ("failure" if value is None else "out of specification")
+    return Measurement(
+        value,
+        state.raw_c,
+        state.at,
+        age,
+        state.seq,
+        fresh,
+        not good,
+        health,
+        "" if good else state.why,
+        state.refused_run,
+        state.refused_since,
+        state.jump_since if state.jump_run else None,
+        state.jump_c if state.jump_run else None,
+        state.good_run,
+        state.good_since,
+    )
+
+
+def _one(probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust: bool) -> ProbeState:
+    """One reading judged; the state tells whether it was believed (its `at` moved on)."""
+    raw = reading.value_c
+    if not (LOWEST_C <= raw <= HIGHEST_C):
+        return _refuse(state, reading.at, f"{raw:g} °C is outside {LOWEST_C:g} to {HIGHEST_C:g} °C")
+    why, state = _order(state, reading)
+    if why is None:
+        why, state = _stamp(state, reading)
+    if why is not None:
+        return state._replace(why=why)  # old or seen: neither believed nor nonsense
+    value = probe.calibrated(raw)
+    state = state._replace(raw_c=value)
+    if _suspect(raw, value, state, reading.at):
+        return _refuse(state, reading.at, f"{raw:g} °C is a value this sensor gives when it has failed")
+    last = state.value_c
+    if last is None or abs(value - last) <= jump_k + JUMP_RATE_K_PER_S * (reading.at - state.at):
+        return _believe(state, value, reading)
+    return _jumped(state, value, reading, trust)
+
+
+def _order(state: ProbeState, reading: Reading) -> tuple[str | None, ProbeState]:
+    """Is this one newer than the last by the sender's own count? A restarted node counts from the start again."""
+    seq = reading.seq
+    if seq is None or state.seq is None or seq > state.seq:
+        return None, state
+    if seq == state.seq:
+        return f"reading {seq} was sent before", state
+    run = state.lower_run + 1 if seq > state.lower_seq else 1
+    if run >= RESTART_READINGS:
+        return None, state._replace(lower_run=0, lower_seq=-1)
+    return f"reading {seq} is older than {state.seq}", state._replace(lower_run=run, lower_seq=seq)
+
+
+def _stamp(state: ProbeState, reading: Reading) -> tuple[str | None, ProbeState]:
+    """Is the sender's stamp further behind than it usually is? (A second fence: clocks may differ, queues may not.)"""
+    lag = reading.lag_s
+    if lag is None or not (-1e12 < lag < 1e12):
+        return None, state
+    usual = state.lag_s
+    if usual is None or lag <= usual:
+        return None, state._replace(lag_s=lag, lag_since=None)
+    if lag - usual <= LAG_STALE_S:
+        return None, state if state.lag_since is None else state._replace(lag_since=None)
+    since = reading.at if state.lag_since is None else state.lag_since
+    if reading.at - since > LAG_RESET_S:
+        return None, state._replace(lag_s=lag, lag_since=None)
+    return f"reading is {lag - usual:.0f} s late by its sender's clock", state._replace(lag_since=since)
+
+
+def _suspect(raw: float, value: float, state: ProbeState, at: Instant) -> bool:
+    """Is this one of the sensors' false values, with no believed neighbour that speaks for it?"""
+    if raw not in FALSE_VALUES_C:
+        return False
+    last = state.value_c
+    if last is None or at - state.at > GONE_S:
+        return raw not in (ALL_ZERO_C, FREEZING_F)  # cold liquor at a first reading may be just that
+    return abs(value - last) > NEIGHBOUR_K
+
+
+def _refuse(state: ProbeState, at: Instant, why: str) -> ProbeState:
+    since = at if state.refused_since is None else state.refused_since
+    return state._replace(
+        refused_run=state.refused_run + 1, refused_since=since, why=why, good_run=0, good_since=None, jump_run=0
+    )
+
+
+def _believe(state: ProbeState, value: float, reading: Reading) -> ProbeState:
+    return state._replace(
+        value_c=value,
+        at=reading.at,
+        seq=reading.seq,
+        refused_run=0,
+        refused_since=None,
+        jump_run=0,
+        jump_since=None,
+        jump_c=None,
+        lower_run=0,
+        lower_seq=-1,
+        why="",
+        good_run=state.good_run + 1,
+        good_since=reading.at if state.good_since is None else state.good_since,
+    )
+
+
+def _jumped(state: ProbeState, value: float, reading: Reading, trust: bool) -> ProbeState:
+    """A reading on another level: believed once five in a row agree; far upward only where it can be explained."""
+    last = state.value_c if state.value_c is not None else value
+    agrees = state.jump_c is not None and abs(value - state.jump_c) <= NEIGHBOUR_K
+    run = state.jump_run + 1 if agrees else 1
+    if run >= NEW_LEVEL_READINGS and (trust or value - last <= UPWARD_ALONE_K):
+        return _believe(state, value, reading)
+    return state._replace(
+        jump_run=run,
+        jump_since=state.jump_since if agrees and state.jump_since is not None else reading.at,
+        jump_c=value,
+        why=f"temperature jumped from {last:.1f} to {value:.1f} °C",
+        good_run=0,
+        good_since=None,
+        seq=reading.seq,
+        refused_run=0,
+        refused_since=None,
+    )

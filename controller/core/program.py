@@ -1,0 +1,357 @@
+"""Where are we in the program, and what does it want of the tun now?
+
+Time moves the run here; orders move it in deeds.py. The rest clock starts after 60 s within +-0.5 K of the target (they
+are counted) and then runs within the step's tolerance. It stands still while the reading is doubtful, while heat
+is held, and while a ramp is under way. Nothing goes on that a person has to allow.
+"""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from controller.core.model import Event, Instant, Leg, Measurement, Motor, Phase, Prompt, RunState, Target, View
+from controller.core.run import Run, Walk, capacity_j_per_k, enter, go, leg_of
+from controller.core.settings import Tun
+
+S = RunState
+P = Phase
+
+BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
+BAND_S = 60.0  # for so long, before the rest clock starts
+SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
+PUMP_REST_S = 60.0  # of which the pump stays off, so that the bed can settle
+ASK_AGAIN_S = 300.0  # an unanswered question is repeated
+SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
+IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (common practice: 5..10, 10..15 min)
+IODINE_TESTS = 4  # after so many without success the brewer decides
+HEATED = frozenset({P.HEATING, P.WAITING, P.RAMPING, P.RESTING})
+KEPT = frozenset({S.RUNNING, S.PAUSED, S.PAUSING})
+
+ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "dough_in": ("Strike liquor is ready. Switch the pump off if it is by hand, then begin dough-in?", ("begin",)),
+    "grain_in": ("Is the grain all in and stirred?", ("yes",)),
+    "pull": (
+        "Time to pull {kg:.1f} kg of thick mash and boil it. Say when you are about to return it.",
+        ("returning",),
+    ),
+    "returned": (
+        "Heat is off. Return the decoction slowly; stop at {stop:.1f} °C. Is it all back and stirred?",
+        ("yes",),
+    ),
+    "add": ("Time to add {kg:.1f} kg of liquor at {c:.0f} °C. Say when you begin.", ("adding",)),
+    "added": ("Heat is off. Stop adding at {stop:.1f} °C. Is it in and stirred?", ("yes",)),
+    "addition_in": ("Heat is off for your addition. Is it in and stirred?", ("yes",)),
+    "go_on": ("{name}: the planned time is over. Go on to the next step?", ("go on",)),
+    "iodine": ("{name}: take a cooled iodine test. What does it show?", ("no starch", "reddish", "blue", "not tested")),
+    "iodine_decide": ("{name}: still starch after {tests} tests. Go on all the same?", ("go on", "rest longer")),
+    "take_over": ("{name}: the mash is kept at {target:.0f} °C. Do you take over?", ("taken over",)),
+}
+
+
+def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
+    """The run, with a question to a person standing."""
+    text, answers = ASKS[which]
+    filled = text.format(
+        name=leg.name,
+        kg=leg.addition_kg,
+        c=leg.addition_c if leg.addition_c is not None else 100.0,
+        stop=leg.target_c - BAND_K,
+        target=leg.target_c,
+        tests=run.iodine_tests,
+    )
+    return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
+
+
+def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Walk:
+    """One second further: states that pass by themselves, then the phases of the present step."""
+    events: list[Event] = []
+    run = _states(run, view, seen, now, events)
+    if run.state is S.RUNNING:
+        run = _phases(run, seen, now, dt, events)
+    if run.state in (S.PAUSED, S.HELD) or run.phase in (P.WAITING, P.ADDING, P.SETTLING, P.ARMED) or _keeping(run):
+        run = run._replace(excluded_s=run.excluded_s + dt)
+    return Walk(run, tuple(events))
+
+
+def _keeping(run: Run) -> bool:
+    leg = leg_of(run)
+    return leg is not None and leg.kind == "keep"
+
+
+# ---------------------------------------------------------------- states
+
+
+def _states(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
+    """Trips lead to held; acting states end by themselves."""
+    run = _tripped(run, view, now, events)
+    match run.state:
+        case S.PAUSING:
+            return _to(run, S.PAUSED, now, events)
+        case S.HOLDING:
+            return _to(run, S.HELD, now, events)
+        case S.STOPPING:
+            return _to(run, S.STOPPED, now, events) if view.heater_off or now - run.state_since > 12.0 else run
+        case S.ABORTING:
+            return _to(run, S.ABORTED, now, events) if view.heater_off or now - run.state_since > 12.0 else run
+        case S.HELD:
+            return _held(run, view, seen, now, events)
+        case S.RESTARTING:
+            return _restarting(run, view, now, events)
+        case S.IDLE | S.CHECKING | S.RUNNING | S.PAUSED | S.STOPPED | S.ABORTED | S.COMPLETE:
+            return run
+        case _:
+            assert_never(run.state)
+
+
+def _to(run: Run, state: RunState, now: Instant, events: list[Event], why: str = "") -> Run:
+    run, event = go(run, state, now, why)
+    events.append(event)
+    return run
+
+
+def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
+    if view.lost and run.state in KEPT | {S.HELD, S.HOLDING, S.RESTARTING}:
+        return _to(run._replace(prompt=None), S.ABORTING, now, events, "another controller commands this tun")
+    if not view.trips or run.state not in KEPT | {S.RESTARTING, S.HELD, S.HOLDING}:
+        return run
+    if view.latched and run.held_by != "latched":
+        run = run._replace(held_by="latched")
+    if run.state in (S.HELD, S.HOLDING):
+        return run
+    held_by = run.held_by or "trip"
+    first = next((t for t in view.trips if t.first_out), view.trips[0])
+    return _to(run._replace(held_by=held_by), S.HOLDING, now, events, f"{first.id} {first.text}")
+
+
+def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
+    """Only a run held by self-clearing trips alone goes on by itself."""
+    if run.held_by != "trip" or view.trips or not view.ready or seen.doubtful:
+        return run
+    return _to(run, S.RESTARTING, now, events, "the cause is gone and the readings are good again")
+
+
+def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
+    if not view.ready or not view.flow_ok:
+        return run
+    run = run._replace(held_by="", key=run.key + 1, band_since=None)
+    if run.phase is P.RESTING and not _keeping(run):
+        run = enter(run, P.RAMPING, now)
+    return _to(run, S.RUNNING, now, events)
+
+
+# ---------------------------------------------------------------- phases
+
+
+def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
+    leg = leg_of(run)
+    if leg is None:
+        return _to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
+    match run.phase:
+        case P.ARMED:
+            return _armed(run, now, events)
+        case P.HEATING:
+            return _heating(run, leg, seen, now)
+        case P.WAITING:
+            return _waiting(run, leg, now, events)
+        case P.ADDING:
+            return run
+        case P.SETTLING:
+            return next_leg(run, now, events) if now - run.phase_since >= SETTLE_S else run
+        case P.RAMPING | P.RESTING:
+            return _climb_or_rest(run, leg, seen, now, dt, events)
+        case _:
+            assert_never(run.phase)
+
+
+def _armed(run: Run, now: Instant, events: list[Event]) -> Run:
+    if run.armed_until is not None and now < run.armed_until:
+        return run
+    events.append(Event("phase", "heating", "delayed start: heating of the strike liquor begins", priority=2))
+    return enter(run._replace(ramp_at=now, key=run.key + 1), P.HEATING, now)
+
+
+def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant) -> Run:
+    """Since when has the mash been within the narrow band?"""
+    inside = not seen.doubtful and seen.value_c is not None and abs(seen.value_c - leg.target_c) <= BAND_K
+    if not inside:
+        return run if run.band_since is None else run._replace(band_since=None)
+    return run if run.band_since is not None else run._replace(band_since=now)
+
+
+def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant) -> Run:
+    run = _in_band(run, leg, seen, now)
+    if run.band_since is None or now - run.band_since < BAND_S:
+        return run
+    return ask(enter(run._replace(in_band_at=run.band_since), P.WAITING, now), leg, "dough_in", now)
+
+
+def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
+    """Somebody is asked. An iodine gate may go on by itself where the program says so."""
+    late = leg.go_on_after_s is not None and now - run.phase_since >= leg.go_on_after_s
+    if leg.ends == "iodine" and late and run.prompt is not None:
+        events.append(Event("note", "iodine", f"{leg.name}: nobody answered; the program says to go on", priority=2))
+        return next_leg(run, now, events)
+    if now - run.phase_since > SAFE_KEEP_S:
+        return _to(run._replace(held_by="person"), S.HOLDING, now, events, "nobody answered for two hours")
+    return run
+
+
+def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
+    run = _in_band(run, leg, seen, now)
+    if run.phase is P.RAMPING and run.band_since is not None:
+        run = enter(run, P.RESTING, now)
+    if leg.kind in ("infusion", "decoction") and run.prompt is None:
+        return ask(enter(run, P.WAITING, now), leg, "pull" if leg.kind == "decoction" else "add", now)
+    run = _credit(run, leg, seen, now, dt)
+    return _rest_over(run, leg, now, events)
+
+
+def _credit(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
+    """Has this second earned rest time?"""
+    if not run.counting:
+        if run.band_since is None or now - run.band_since < BAND_S:
+            return run
+        if run.in_band_at is None:
+            run = run._replace(in_band_at=run.band_since)
+        return run._replace(counting=True, credited_s=run.credited_s + (now - run.band_since))
+    if seen.doubtful or seen.value_c is None or not (abs(seen.value_c - leg.target_c) <= leg.tolerance_k):
+        return run
+    return run._replace(credited_s=run.credited_s + dt)
+
+
+def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
+    """Is the rest done, or is somebody to be asked?"""
+    if not run.counting:
+        return run
+    if leg.kind == "keep":
+        return _keep(run, leg, now, events)
+    if leg.ends == "iodine" and not run.iodine_ok:
+        return _iodine_gate(run, leg, now)
+    if run.credited_s < leg.hold_s:
+        return run
+    if leg.ends == "person":
+        return ask(enter(run, P.WAITING, now), leg, "go_on", now)
+    return next_leg(run, now, events)
+
+
+def _iodine_gate(run: Run, leg: Leg, now: Instant) -> Run:
+    """The test is asked for at its minute; the rest does not end without a result."""
+    over = run.credited_s >= leg.hold_s
+    ask_at = run.ask_at_s if run.ask_at_s is not None else (leg.ask_after_s or leg.hold_s)
+    if run.prompt is None and (over or run.credited_s >= ask_at):
+        run = ask(run, leg, "iodine_decide" if run.iodine_tests >= IODINE_TESTS else "iodine", now)
+    return enter(run, P.WAITING, now) if over else run
+
+
+def _keep(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
+    """Kept until taken over, or until the longest wait is over."""
+    if run.prompt is None:
+        return ask(run, leg, "take_over", now)
+    if run.credited_s < leg.hold_s:
+        return run
+    text = f"{leg.name}: nobody took over within {leg.hold_s / 60:.0f} min; heat is off"
+    events.append(Event("note", "keep", text, priority=2))
+    return next_leg(run, now, events)
+
+
+def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
+    """The step is done; the next begins with its rise."""
+    leg = leg_of(run)
+    if leg is not None:
+        events.append(step_done(run, leg, now))
+    run = run._replace(
+        leg=run.leg + 1,
+        phase=P.RAMPING,
+        phase_since=now,
+        credited_s=0.0,
+        band_since=None,
+        counting=False,
+        key=run.key + 1,
+        prompt=None,
+        iodine_tests=0,
+        iodine_ok=False,
+        ask_at_s=None,
+        ramp_at=now,
+        in_band_at=None,
+        pause_c=None,
+        grain_in=run.grain_in or (leg is not None and leg.kind == "dough_in"),
+    )
+    following = leg_of(run)
+    if following is None:
+        return _to(run, S.COMPLETE, now, events, "all steps are done; heat is off")
+    events.append(Event("step", following.name, f"step {run.leg}: {following.name}, {following.target_c:.1f} °C"))
+    return run
+
+
+def step_done(run: Run, leg: Leg, now: Instant) -> Event:
+    """The line in the record for a finished step."""
+    planned = f"{run.credited_s:.0f} s of {leg.hold_s:.0f} s" if leg.hold_s else "done"
+    data = {
+        "index": run.leg,
+        "kind": leg.kind,
+        "target_c": leg.target_c,
+        "planned_s": leg.hold_s,
+        "credited_s": round(run.credited_s, 1),
+        "ramp_s": None if run.in_band_at is None or run.ramp_at is None else round(run.in_band_at - run.ramp_at, 1),
+        "took_s": round(now - (run.ramp_at if run.ramp_at is not None else run.phase_since), 1),
+    }
+    return Event("step done", leg.name, f"{leg.name}: {planned}", data=data)
+
+
+# ---------------------------------------------------------------- what is wanted
+
+
+def target(run: Run, tun: Tun) -> Target:
+    """What does the program want of the heater now?"""
+    leg, capacity = leg_of(run), capacity_j_per_k(run)
+    if leg is None or capacity is None or run.state not in KEPT:
+        return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
+    strike = leg.kind == "dough_in"
+    plateau = _plateau(run, leg)
+    if run.phase in (P.ADDING, P.SETTLING):
+        return Target("blocked", plateau, leg.climb_k_per_s, run.key, capacity, strike)
+    if run.phase not in HEATED:
+        return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)
+    return Target("hold", plateau, leg.climb_k_per_s, run.key, capacity, strike)
+
+
+def _plateau(run: Run, leg: Leg) -> float:
+    """Waiting for a decoction or an infusion, the mash is kept where it was; paused in a ramp, where it got to."""
+    if run.pause_c is not None:
+        return run.pause_c
+    if leg.kind in ("infusion", "decoction") and run.course is not None and run.leg > 0:
+        return run.course.legs[run.leg - 1].target_c
+    return leg.target_c
+
+
+def motors(run: Run, target: Target, now: Instant) -> tuple[Motor, Motor]:
+    """Stirrer and pump: who moves what at which stage. Heat never without both that the tun has."""
+    if run.state not in KEPT | {S.HELD, S.RESTARTING}:
+        off = Motor(False, f"{run.state}: nothing moves")
+        return off, off
+    if run.state in (S.HELD, S.RESTARTING):
+        restarting = run.state is S.RESTARTING
+        return Motor(True, "held: gentle stirring" if not restarting else "mixing before heat"), Motor(
+            restarting, "flow is proven before heat" if restarting else "held"
+        )
+    if target.heat == "hold":
+        on = Motor(True, f"{run.phase}: mixing while heating")
+        return on, on
+    if run.phase is P.ADDING:
+        return Motor(True, "adding: stir slowly"), Motor(False, "adding: wet flour blocks the pump")
+    if run.phase is P.SETTLING:
+        pump = now - run.phase_since >= PUMP_REST_S
+        return Motor(True, "settling: mixing"), Motor(pump, "settling: gently" if pump else "settling: bed rests")
+    off = Motor(False, f"{run.phase}: nothing moves")
+    return off, off
+
+
+def finish_in_s(run: Run) -> float | None:
+    """How long until the program's last planned second, people answering at once? None when nothing runs."""
+    leg = leg_of(run)
+    if leg is None or run.course is None or run.state not in KEPT | {S.HELD, S.RESTARTING}:
+        return None
+    later = sum(nxt.ramp_s + (0.0 if nxt.kind == "keep" else nxt.hold_s) for nxt in run.course.legs[run.leg + 1 :])
+    here = 0.0 if leg.kind == "keep" else max(0.0, leg.hold_s - run.credited_s)
+    rise = leg.ramp_s if run.phase in (P.RAMPING, P.HEATING, P.ARMED) else 0.0
+    return later + here + rise

@@ -1,0 +1,85 @@
+"""What is remembered of a run, and what does every room mean by its words?
+
+`Run` is where we are in a program. `program.py` moves it with time, `deeds.py` moves it by orders.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+from controller.core.model import Course, Event, Instant, Leg, Phase, Prompt, RunState
+
+HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
+
+
+class Run(NamedTuple):
+    """Where are we in which program?"""
+
+    state: RunState = RunState.CHECKING
+    course: Course | None = None
+    run_id: str = ""
+    leg: int = 0  # index of the present step; dough-in, where there is one, is 0
+    phase: Phase = Phase.RAMPING
+    phase_since: Instant = 0.0
+    state_since: Instant = 0.0
+    credited_s: float = 0.0  # rest time earned in this step
+    band_since: Instant | None = None  # in the narrow band since
+    counting: bool = False  # the rest clock has started
+    key: int = 0  # changes whenever the ramp must start anew
+    prompt: Prompt | None = None
+    held_by: HeldBy = ""
+    pause_c: float | None = None  # temperature kept while paused in a ramp
+    grain_in: bool = False
+    started_at: Instant = 0.0
+    started_wall_s: float = 0.0
+    excluded_s: float = 0.0  # waited, kept or held: not counted as run time
+    armed_until: Instant | None = None  # delayed start: heating begins then
+    iodine_tests: int = 0
+    iodine_ok: bool = False
+    ask_at_s: float | None = None  # the next iodine test is asked for at this credited time
+    ramp_at: Instant | None = None  # when this step's rise began
+    in_band_at: Instant | None = None  # when its rest clock began (the sixty seconds included)
+    by: str = ""  # who started it
+
+
+class Walk(NamedTuple):
+    """What came of one step of the program room?"""
+
+    run: Run
+    events: tuple[Event, ...] = ()
+
+
+def leg_of(run: Run) -> Leg | None:
+    """Which step are we in? None when nothing runs."""
+    if run.course is None or not (0 <= run.leg < len(run.course.legs)):
+        return None
+    return run.course.legs[run.leg]
+
+
+def highest_remaining_c(run: Run) -> float | None:
+    """What is the highest temperature the rest of the program asks for? Strike counts until dough-in ends."""
+    if run.course is None:
+        return None
+    rest = [leg.target_c for leg in run.course.legs[run.leg :]]
+    return max(rest) if rest else None
+
+
+def capacity_j_per_k(run: Run) -> float | None:
+    """What does the tun's content take to warm by one kelvin now? Liquor alone before dough-in."""
+    leg = leg_of(run)
+    if leg is None or run.course is None:
+        return None
+    return leg.capacity_j_per_k if run.grain_in else run.course.liquor_capacity_j_per_k
+
+
+def enter(run: Run, phase: Phase, now: Instant) -> Run:
+    """The same step, another phase."""
+    if phase is run.phase:
+        return run
+    return run._replace(phase=phase, phase_since=now)
+
+
+def go(run: Run, state: RunState, now: Instant, why: str = "") -> tuple[Run, Event]:
+    """Another state, and the event that says so."""
+    event = Event("state", str(state), f"{run.state} -> {state}" + (f": {why}" if why else ""))
+    return run._replace(state=state, state_since=now), event
