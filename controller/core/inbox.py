@@ -1,0 +1,350 @@
+"""What reached the door since the last tick?
+
+Messages only change the inbox; the tick decides. Of each topic the newest is kept (readings: a tail of eight, so that
+nonsense between two good readings is still seen), never a backlog: with a queue a flood of 57,000 readings a second
+left a handler acting on readings 19 s old (measured). Nothing here raises, whatever arrives.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from controller.core import wire
+from controller.core.model import (
+    Bad,
+    Disk,
+    Foreign,
+    HeaterCommand,
+    HeaterReport,
+    Inputs,
+    Instant,
+    Link,
+    Order,
+    Sample,
+    Switch,
+)
+from controller.core.wire import Refused
+
+if TYPE_CHECKING:
+    from controller.core.settings import Probe, Settings
+
+TAIL = 8  # newest samples of a probe between two ticks
+ORDERS = 32  # orders between two ticks; more are turned away with an answer
+EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
+FLOOD_PER_S, FLOOD_S = 50.0, 10.0  # more than that for so long is a note
+SENT_KEPT = 64  # own heater commands waited for
+TURNED_AWAY = 256  # answers owed to orders that found no room
+
+Role = Literal["mash", "second", "outlet"]
+
+
+class Topics(NamedTuple):
+    """Every topic of one tun, in one place."""
+
+    probes: tuple[tuple[Role, str], ...]
+    probe_online: str
+    heater_report: str
+    heater_online: str
+    level: str | None
+    flow: str | None
+    order: str
+    heater_command: str
+    stirrer_command: str | None
+    pump_command: str | None
+    status: str
+    reply: str
+    event: str
+    online: str
+
+    def heard(self) -> tuple[str, ...]:
+        """What is subscribed to: own heater commands (echo, strangers) and the retained status (epoch) too."""
+        probes = tuple(topic for _, topic in self.probes)
+        fixed = (
+            self.probe_online,
+            self.heater_report,
+            self.heater_online,
+            self.order,
+            self.heater_command,
+            self.status,
+        )
+        return tuple(dict.fromkeys((*probes, *fixed, *(t for t in (self.level, self.flow) if t))))
+
+
+def topics(settings: Settings) -> Topics:
+    """Which topics belong to this tun? A topic named in the tun file wins, the rest lie below `<prefix>/<tun>/`."""
+    tun, base = settings.tun, f"{settings.service.prefix}/{settings.tun.name}"
+    probes = tun.probes
+    fitted: tuple[tuple[Role, Probe | None], ...] = (
+        ("mash", probes.mash),
+        ("second", probes.second),
+        ("outlet", probes.outlet),
+    )
+    return Topics(
+        probes=tuple((role, probe.topic) for role, probe in fitted if probe is not None),
+        probe_online=f"{probes.mash.topic}/online",
+        heater_report=tun.heater.report_topic or f"{base}/heater/report",
+        heater_online=tun.heater.online_topic or f"{base}/heater/online",
+        level=tun.level.topic if tun.level else None,
+        flow=tun.flow.topic if tun.flow else None,
+        order=f"{base}/order",
+        heater_command=tun.heater.command_topic or f"{base}/heater/command",
+        stirrer_command=tun.stirrer.topic if tun.stirrer else None,
+        pump_command=tun.pump.topic if tun.pump else None,
+        status=f"{base}/status",
+        reply=f"{base}/reply",
+        event=f"{base}/event",
+        online=f"{base}/online",
+    )
+
+
+class _Rate:
+    """How many messages came on a topic since the last look, and since when is it too many?"""
+
+    __slots__ = ("count", "over_since")
+
+    def __init__(self) -> None:
+        self.count, self.over_since = 0, None  # type: int, Instant | None
+
+    def flooding(self, since: Instant, now: Instant) -> bool:
+        many = self.count > FLOOD_PER_S * max(now - since, 0.1)
+        self.count = 0
+        if not many:
+            self.over_since = None
+        elif self.over_since is None:
+            self.over_since = since
+        return self.over_since is not None and now - self.over_since >= FLOOD_S
+
+
+class Inbox:
+    """The newest of everything heard, between two ticks.
+
+    `put` for each message, `sent` for each heater command that left, `connected` and `lost` for the link, `take` once
+    a tick.
+    """
+
+    def __init__(self, settings: Settings, owner: str = "", epoch_seen: int = 0) -> None:
+        """`owner`: this process' own random word, sent in every heater command so that an echo is known for ours."""
+        self.topics = topics(settings)
+        self.owner = owner
+        self.epoch_seen = epoch_seen
+        self.counters: Counter[str] = Counter()  # messages refused, by reason
+        self.turned_away: deque[Order] = deque(maxlen=TURNED_AWAY)  # answers the edge still owes
+        self._probes: dict[str, list[tuple[deque[Sample], wire.Form]]] = {}
+        self._tails: dict[Role, deque[Sample]] = {role: deque(maxlen=TAIL) for role in ("mash", "second", "outlet")}
+        for role, topic in self.topics.probes:
+            probe = getattr(settings.tun.probes, role)
+            shape = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
+            self._probes.setdefault(topic, []).append((self._tails[role], shape))
+        t = self.topics
+        self._put = {
+            t.heater_report: self._report,
+            t.heater_online: self._heater_there,
+            t.probe_online: self._probe_there,
+            t.order: self._order,
+            t.heater_command: self._echo,
+            t.status: self._status,
+            **({t.level: self._level} if t.level else {}),
+            **({t.flow: self._flow} if t.flow else {}),
+        }
+        self._rates = {topic: _Rate() for topic in t.heard()}
+        self._heater: HeaterReport | None = None
+        self._online: dict[str, bool] = {}
+        self._switches: dict[str, Switch] = {}
+        self._switch_seq: dict[str, int | None] = {}
+        self._orders: list[Order] = []
+        self._pending: dict[tuple[int, int], tuple[float, Instant]] = {}
+        self._last_seq: tuple[int, int] = (0, 0)
+        self._up, self._since = False, 0.0
+        self._delay_s, self._echo_at = 0.0, None  # type: float, Instant | None
+        self._foreign: Foreign | None = None
+        self._taken_at: Instant | None = None
+
+    # ------------------------------------------------------------ the link
+
+    def connected(self, now: Instant) -> None:
+        """The broker took us in; commands sent over the connection before are no longer waited for."""
+        self._up, self._since, self._delay_s = True, now, 0.0
+        self._pending.clear()
+
+    def lost(self, now: Instant) -> None:
+        """The connection is gone."""
+        if self._up:
+            self._up, self._since = False, now
+        self._pending.clear()
+
+    def sent(self, command: HeaterCommand, now: Instant) -> None:
+        """An own heater command was handed to the broker: wait for its echo."""
+        key = (command.epoch, command.seq)
+        self._pending[key] = (command.duty, now)
+        self._last_seq = max(self._last_seq, key)
+        if len(self._pending) > SENT_KEPT:
+            del self._pending[next(iter(self._pending))]
+
+    # ------------------------------------------------------------ messages
+
+    def put(self, topic: str, payload: bytes, now: Instant, retained: bool = False, wall_s: float = 0.0) -> None:
+        """One message. `now`: its arrival; `wall_s`: the wall clock then, for the sender's own stamp only."""
+        rate = self._rates.get(topic)
+        if rate is None:
+            self.counters["a topic not asked for"] += 1
+            return
+        rate.count += 1
+        if (probes := self._probes.get(topic)) is not None:
+            self._readings(probes, payload, now, retained, wall_s)
+        elif len(payload) > wire.STATUS_CAP:
+            self.counters["too long"] += 1
+        else:
+            self._put[topic](payload, now, retained)
+
+    def order(self, order: Order) -> None:
+        """An order already read (the edge attaches the compiled program to `start` and `adjust`)."""
+        if order.name in wire.HEAT_OFF and not order.retained:
+            self._stop(order)
+        elif len(self._orders) < ORDERS:
+            self._orders.append(order)
+        else:
+            self.counters["too many orders"] += 1
+            self.turned_away.append(order)
+
+    def _stop(self, order: Order) -> None:
+        """Orders that take heat away always find room; beyond a few of a kind the older make way for the newer."""
+        alike = [i for i, o in enumerate(self._orders) if o.name == order.name and not o.retained]
+        if len(alike) >= EACH_STOP:
+            self.turned_away.append(self._orders.pop(alike[0]))
+        self._orders.append(order)
+
+    def _refuse(self, why: Refused) -> None:
+        self.counters[why.reason] += 1
+
+    def _readings(
+        self,
+        probes: list[tuple[deque[Sample], wire.Form]],
+        payload: bytes,
+        now: Instant,
+        retained: bool,
+        wall_s: float,
+    ) -> None:
+        if retained:
+            self.counters["retained"] += 1
+            return
+        for tail, shape in probes:
+            sample = wire.reading(shape, payload, now, wall_s)
+            if sample.__class__ is Bad:
+                self.counters[sample.why.partition(" (")[0]] += 1  # type: ignore[union-attr]
+            tail.append(sample)
+
+    def _order(self, payload: bytes, now: Instant, retained: bool) -> None:
+        self.order(wire.order(payload, now, retained))
+
+    def _report(self, payload: bytes, now: Instant, retained: bool) -> None:
+        report = Refused("retained") if retained else wire.report(payload, now)
+        if isinstance(report, Refused):
+            self._refuse(report)
+            return
+        self._heater = report
+        self.epoch_seen = max(self.epoch_seen, report.epoch)
+
+    def _heater_there(self, payload: bytes, now: Instant, retained: bool) -> None:
+        self._there("heater", payload)
+
+    def _probe_there(self, payload: bytes, now: Instant, retained: bool) -> None:
+        self._there("probe", payload)
+
+    def _there(self, node: str, payload: bytes) -> None:
+        """A node's presence; the retained copy counts, for a last will is heard by those who come later too."""
+        there = wire.online(payload)
+        if isinstance(there, Refused):
+            self._refuse(there)
+        else:
+            self._online[node] = there
+
+    def _level(self, payload: bytes, now: Instant, retained: bool) -> None:
+        self._switch("level", payload, now, retained)
+
+    def _flow(self, payload: bytes, now: Instant, retained: bool) -> None:
+        self._switch("flow", payload, now, retained)
+
+    def _switch(self, name: str, payload: bytes, now: Instant, retained: bool) -> None:
+        read = Refused("retained") if retained else wire.switch(payload, now)
+        if isinstance(read, Refused):
+            self._refuse(read)
+            return
+        word, seq = read
+        if seq is not None and seq == self._switch_seq.get(name):
+            self.counters["sequence repeated"] += 1
+            if word.ok:  # an old word is no proof of liquid; a bad word counts however often it comes
+                return
+        self._switches[name], self._switch_seq[name] = word, seq
+
+    def _status(self, payload: bytes, now: Instant, retained: bool) -> None:
+        """Only the retained copy matters: which epoch did the last owner hold?"""
+        if retained and (epoch := wire.epoch_of_status(payload)) is not None:
+            self.epoch_seen = max(self.epoch_seen, epoch)
+
+    def _echo(self, payload: bytes, now: Instant, retained: bool) -> None:
+        heard = Refused("retained") if retained else wire.echo(payload)
+        if isinstance(heard, Refused):
+            self._refuse(heard)
+            return
+        key = (heard.epoch or 0, heard.seq or 0)
+        if heard.owner == self.owner and key in self._pending and self._pending[key][0] == heard.duty:
+            self._delay_s, self._echo_at = max(0.0, now - self._pending[key][1]), now
+            self._pending = {k: v for k, v in self._pending.items() if k > key}
+        elif heard.owner == self.owner and key <= self._last_seq and key not in self._pending:
+            self.counters["own command heard again"] += 1
+        else:
+            worst = self._foreign or Foreign(0.0, None, now)
+            epoch = heard.epoch if worst.epoch is None else max(worst.epoch, heard.epoch or 0)
+            self._foreign = Foreign(max(worst.duty, heard.duty), epoch, now)
+
+    # ------------------------------------------------------------ once a tick
+
+    def take(
+        self,
+        now: Instant,
+        *,
+        disk: Disk = Disk(True, 0, 0),  # noqa: B008 - an immutable value
+        wall_s: float = 0.0,
+        wall_confirmed: bool = False,
+        late_s: float = 0.0,
+        gap_s: float = 0.0,
+    ) -> Inputs:
+        """Everything since the last call, for one tick; the queues are empty afterwards."""
+        mash, second, outlet = (self._drain(role) for role in ("mash", "second", "outlet"))
+        orders, self._orders = tuple(self._orders), []
+        inputs = Inputs(
+            mash=mash,
+            second=second,
+            outlet=outlet,
+            heater=self._heater,
+            heater_online=self._online.get("heater"),
+            probe_online=self._online.get("probe"),
+            level=self._switches.get("level"),
+            flow=self._switches.get("flow"),
+            orders=orders,
+            link=self._link(now),
+            disk=disk,
+            wall_s=wall_s,
+            wall_confirmed=wall_confirmed,
+            late_s=late_s,
+            gap_s=gap_s,
+            epoch_seen=self.epoch_seen,
+        )
+        self._foreign, self._taken_at = None, now
+        return inputs
+
+    def _drain(self, role: Role) -> tuple[Sample, ...]:
+        tail = self._tails[role]
+        if not tail:
+            return ()
+        samples = tuple(tail)
+        tail.clear()
+        return samples
+
+    def _link(self, now: Instant) -> Link:
+        since = self._taken_at if self._taken_at is not None else now - 1.0
+        flooding = [topic for topic, rate in self._rates.items() if rate.flooding(since, now)]
+        oldest = next(iter(self._pending.values()), (0.0, now))[1]
+        delay = max(self._delay_s, now - oldest)
+        return Link(self._up, self._since, delay, self._echo_at, self._foreign, flooding[0] if flooding else None)

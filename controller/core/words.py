@@ -1,0 +1,103 @@
+"""How is what we have to say put on the wire?
+
+Builders for every payload that goes out: strict JSON in UTF-8, no NaN, no Infinity, units last in every name. `at` is
+wall-clock time, unix seconds, a stamp for people; no receiver of ours judges by it alone.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from math import isfinite
+from typing import Any
+
+from controller.core.model import Event, HeaterCommand, Motor, Reply
+
+_encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode
+
+TRUE, FALSE = b"true", b"false"
+
+
+class Unfit(ValueError):
+    """A command that must never leave the house was about to: a bug."""
+
+
+def document(values: Mapping[str, Any]) -> bytes:
+    """A dictionary as JSON; a number that is not finite becomes null."""
+    try:
+        return _encode(values).encode("utf-8", "replace")
+    except ValueError:
+        return _encode(finite(values)).encode("utf-8", "replace")
+
+
+def finite(value: Any) -> Any:
+    """The same value with null in place of every number that is not finite."""
+    if isinstance(value, Mapping):
+        return {str(k): finite(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [finite(v) for v in value]
+    return None if isinstance(value, float) and not isfinite(value) else value
+
+
+def heater_command(command: HeaterCommand, wall_s: float, owner: str) -> bytes:
+    """The lease on the heater. Raises `Unfit` for a share outside 0..1 or a validity outside 0..10 s: the last line."""
+    if not (0.0 <= command.duty <= 1.0 and 0.0 < command.valid_s <= 10.0):
+        raise Unfit(f"heater command with duty {command.duty!r} for {command.valid_s!r} s")
+    values = {
+        "epoch": command.epoch,
+        "seq": command.seq,
+        "at": round(wall_s, 3),
+        "valid_s": round(command.valid_s, 3),
+        "duty": command.duty,
+        "reason": command.reason,
+        "reading_seq": command.reading_seq,
+        "reading_age_s": None if command.reading_age_s is None else round(command.reading_age_s, 3),
+        "owner": owner,
+    }
+    return document(values)
+
+
+def motor_command(seq: int, motor: Motor, valid_s: float) -> bytes:
+    """Stirrer or pump: on or off, for how long, and why."""
+    return document({"seq": seq, "on": motor.on, "valid_s": round(valid_s, 3), "reason": motor.reason})
+
+
+def reply(answer: Reply) -> bytes:
+    """The answer to an order."""
+    return document(
+        {
+            "id": answer.id,
+            "order": answer.order,
+            "accepted": answer.accepted,
+            "reason": answer.reason,
+            "state": answer.state,
+        }
+    )
+
+
+_OPTIONAL = ("value", "limit", "first_out", "latched", "priority", "data")
+
+
+def event_values(seq: int, wall_s: float, event: Event) -> dict[str, Any]:
+    """An event as the journal and the wire carry it; what it does not have is left out."""
+    values: dict[str, Any] = {
+        "seq": seq,
+        "at": round(wall_s, 3),
+        "kind": event.kind,
+        "id": event.id,
+        "text": event.text,
+    }
+    values.update((k, v) for k in _OPTIONAL if (v := getattr(event, k)) is not None)
+    if event.unit:
+        values["unit"] = event.unit
+    return values
+
+
+def event(seq: int, wall_s: float, what: Event) -> bytes:
+    """An event on the wire."""
+    return document(event_values(seq, wall_s, what))
+
+
+def online(there: bool) -> bytes:
+    """Our own presence; `false` is the last will."""
+    return TRUE if there else FALSE
