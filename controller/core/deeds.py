@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from controller.core import program
 from controller.core.model import Event, Instant, Leg, Measurement, Order, Phase, RunState, View
-from controller.core.run import Run, enter, go, leg_of
+from controller.core.run import Run, credit_gap, enter, go, leg_of, with_leg
 
 S = RunState
 P = Phase
@@ -182,19 +182,13 @@ def _advance(run: Run, order: Order, desk: Desk) -> Done | Refused:
     return run, f"left {leg.name} at {leg.target_c:.0f} °C", tuple(events)
 
 
-def _with_leg(run: Run, index: int, leg: Leg) -> Run:
-    assert run.course is not None
-    legs = (*run.course.legs[:index], leg, *run.course.legs[index + 1 :])
-    return run._replace(course=run.course._replace(legs=legs))
-
-
 def _extend(run: Run, order: Order, desk: Desk) -> Done | Refused:
     leg, more = leg_of(run), _number(order.args, "by_s", None)
     if leg is None or leg.kind == "dough_in":
         return Refused("only a rest can be extended")
     if more is None or not (0 < more <= ADJUST_LONGEST_S):
         return Refused("say by how much: by_s above 0 and at most 14400 s (4 h)")
-    run = _with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + more))
+    run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + more))
     if run.phase is P.WAITING and run.prompt is not None and run.prompt.id in ("go_on", "iodine", "iodine_decide"):
         run = enter(run._replace(prompt=None), P.RESTING, desk.now)
     text = f"{leg.name} is {more / 60:g} min longer: {(leg.hold_s + more) / 60:g} min"
@@ -210,7 +204,7 @@ def _adjust(run: Run, order: Order, desk: Desk) -> Done | Refused:
     problems, new = _adjusted(leg, order.args, desk.ceiling_c)
     if problems:
         return Refused("not adjusted: " + "; ".join(problems))
-    run = _with_leg(run, int(index), new)
+    run = with_leg(run, int(index), new)
     if int(index) == run.leg and new.target_c != leg.target_c:
         run = run._replace(key=run.key + 1, counting=False, band_since=None)
         if run.phase is P.RESTING:
@@ -304,7 +298,7 @@ def _iodine(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) 
     more = program.IODINE_MORE_S.get(answer, program.ASK_AGAIN_S)
     longer = max(leg.hold_s, run.credited_s) + (more if answer != "not tested" else 0.0)
     events.append(Event("note", "iodine", f"{leg.name}: {answer}; tested again after {more / 60:.0f} min of rest"))
-    run = _with_leg(run, run.leg, leg._replace(hold_s=max(longer, run.credited_s + more)))
+    run = with_leg(run, run.leg, leg._replace(hold_s=max(longer, run.credited_s + more)))
     return run._replace(ask_at_s=run.credited_s + more)
 
 
@@ -319,10 +313,12 @@ def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[E
         events.append(event)
         return run
     if answer == "repeat this rest":  # credited time never falls: the rest becomes longer by what it had
-        run = _with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + run.credited_s))
+        run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + run.credited_s))
     if answer == "next rest":
         run = program.next_leg(run, now, events)
-    return run._replace(held_by="person")
+    if answer == "go on here" and run.gap_credit_s > 0.0:
+        run = credit_gap(run, events)
+    return run._replace(held_by="person", gap_credit_s=0.0)
 
 
 ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {

@@ -146,6 +146,8 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
     leg = leg_of(run)
     if leg is None:
         return _to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
+    if run.prompt is None and run.phase in (P.WAITING, P.ADDING):
+        run = ask(run, leg, _question(run, leg), now)  # after an outage the question may be gone
     match run.phase:
         case P.ARMED:
             return _armed(run, now, events)
@@ -161,6 +163,24 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
             return _climb_or_rest(run, leg, seen, now, dt, events)
         case _:
             assert_never(run.phase)
+
+
+def _question(run: Run, leg: Leg) -> str:
+    """What is to be asked in a phase that waits for a person?"""
+    waiting = run.phase is P.WAITING
+    match leg.kind:
+        case "dough_in":
+            return "dough_in" if waiting else "grain_in"
+        case "infusion":
+            return "add" if waiting else "added"
+        case "decoction":
+            return "pull" if waiting else "returned"
+        case "keep":
+            return "take_over" if waiting else "addition_in"
+        case "rest" | "mash_out" | "souring":
+            return ("iodine" if leg.ends == "iodine" else "go_on") if waiting else "addition_in"
+        case _:
+            assert_never(leg.kind)
 
 
 def _armed(run: Run, now: Instant, events: list[Event]) -> Run:

@@ -40,6 +40,8 @@ class Run(NamedTuple):
     ramp_at: Instant | None = None  # when this step's rise began
     in_band_at: Instant | None = None  # when its rest clock began (the sixty seconds included)
     by: str = ""  # who started it
+    gap_credit_s: float = 0.0  # rest time an outage would earn, if the person goes on here
+    gap_rule: str = ""
 
 
 class Walk(NamedTuple):
@@ -70,6 +72,21 @@ def capacity_j_per_k(run: Run) -> float | None:
     if leg is None or run.course is None:
         return None
     return leg.capacity_j_per_k if run.grain_in else run.course.liquor_capacity_j_per_k
+
+
+def with_leg(run: Run, index: int, leg: Leg) -> Run:
+    """The run with one step of its course changed."""
+    if run.course is None:
+        return run
+    legs = (*run.course.legs[:index], leg, *run.course.legs[index + 1 :])
+    return run._replace(course=run.course._replace(legs=legs))
+
+
+def credit_gap(run: Run, events: list[Event]) -> Run:
+    """The gap rule applied, once, in one event that names it."""
+    text = f"{run.gap_credit_s:.0f} s of the outage count as rest time: {run.gap_rule}"
+    events.append(Event("resume", "gap rule", text, value=run.gap_credit_s, unit="s"))
+    return run._replace(credited_s=run.credited_s + run.gap_credit_s, gap_credit_s=0.0)
 
 
 def enter(run: Run, phase: Phase, now: Instant) -> Run:

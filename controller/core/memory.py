@@ -1,0 +1,114 @@
+"""How does a run get over a restart of the process?
+
+`keep` turns what must not be lost into plain JSON values, `recall` turns them back. The journal stores them; what comes
+back from a disk is checked like anything from outside: whatever does not fit gives None, never an exception.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from controller.core.model import Course, Instant, Leg, Phase, Prompt, RunState, Trip
+from controller.core.run import Run
+
+if TYPE_CHECKING:
+    from controller.core.tick import State
+
+FORMAT = 1  # of the kept record; another one waits for a person
+
+
+class Kept(NamedTuple):
+    """What the journal's last record said."""
+
+    run: Run
+    trips: tuple[Trip, ...]  # latched ones
+    epoch: int
+    last_c: float | None  # last believed temperature
+    format: int
+
+
+def keep(state: State) -> dict[str, Any]:
+    """What must survive: run, latched trips, owner epoch, last temperature. Plain JSON values, units in names."""
+    run, now = state.run, state.now
+    course = run.course
+    return {
+        "format": FORMAT,
+        "epoch": state.guard.epoch,
+        "last_c": state.mash.value_c,
+        "trips": [t._asdict() for t in state.guard.trips if t.latched],
+        "run": {
+            "state": str(run.state),
+            "run_id": run.run_id,
+            "leg": run.leg,
+            "phase": str(run.phase),
+            "credited_s": run.credited_s,
+            "counting": run.counting,
+            "held_by": run.held_by,
+            "grain_in": run.grain_in,
+            "ran_s": now - run.started_at,
+            "in_phase_s": now - run.phase_since,
+            "started_wall_s": run.started_wall_s,
+            "excluded_s": run.excluded_s,
+            "iodine_tests": run.iodine_tests,
+            "iodine_ok": run.iodine_ok,
+            "ask_at_s": run.ask_at_s,
+            "armed_for_s": None if run.armed_until is None else run.armed_until - now,
+            "prompt": None if run.prompt is None else run.prompt._asdict(),
+            "by": run.by,
+            "gap_credit_s": run.gap_credit_s,
+            "gap_rule": run.gap_rule,
+            "course": None if course is None else {**course._asdict(), "legs": [leg._asdict() for leg in course.legs]},
+        },
+    }
+
+
+def recall(kept: Mapping[str, Any], now: Instant) -> Kept | None:
+    """The kept record as values again, with this process' times; None when it does not fit."""
+    try:
+        return _recall(kept, now)
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return None
+
+
+def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:
+    said = kept["run"]
+    course = _course(said["course"])
+    prompt = said["prompt"]
+    leg = int(said["leg"])
+    if course is not None and not (0 <= leg <= len(course.legs)):
+        raise ValueError("step out of range")
+    run = Run(
+        state=RunState(said["state"]),
+        course=course,
+        run_id=str(said["run_id"]),
+        leg=leg,
+        phase=Phase(said["phase"]),
+        phase_since=now - float(said["in_phase_s"]),
+        state_since=now,
+        credited_s=float(said["credited_s"]),
+        counting=False,
+        held_by=said["held_by"],
+        grain_in=said["grain_in"] is True,
+        started_at=now - float(said["ran_s"]),
+        started_wall_s=float(said["started_wall_s"]),
+        excluded_s=float(said["excluded_s"]),
+        iodine_tests=int(said["iodine_tests"]),
+        iodine_ok=said["iodine_ok"] is True,
+        ask_at_s=None if said["ask_at_s"] is None else float(said["ask_at_s"]),
+        armed_until=None if said["armed_for_s"] is None else now + float(said["armed_for_s"]),
+        prompt=None if prompt is None else Prompt(**{**prompt, "answers": tuple(prompt["answers"]), "since": now}),
+        by=str(said["by"]),
+        gap_credit_s=float(said["gap_credit_s"]),
+        gap_rule=str(said["gap_rule"]),
+        ramp_at=now,
+    )
+    trips = tuple(Trip(**{**t, "at": now, "latched": True}) for t in kept["trips"])
+    last = kept["last_c"]
+    return Kept(run, trips, int(kept["epoch"]), None if last is None else float(last), int(kept["format"]))
+
+
+def _course(said: Mapping[str, Any] | None) -> Course | None:
+    if said is None:
+        return None
+    return Course(**{**said, "legs": tuple(Leg(**leg) for leg in said["legs"])})

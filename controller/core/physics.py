@@ -1,0 +1,227 @@
+"""Does the tun behave as heat and time say it must?
+
+Heat asked for must show as a rise; heat not asked for must not. A history of temperature and energy every ten seconds
+is compared with the plate's figures. The loss is taken pessimistically and every comparison allows for the tun's dead
+time, since it is dead time, not noise, that would make such a watch trip healthy mashes.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from controller.core.interlocks import HEATED, Finding, Senses
+from controller.core.model import Instant, RunState
+
+STEP_S = 10.0  # one line of history
+PERSIST = 3  # lines in a row with the same verdict: 30 s
+LOSS_PER_S = 0.35 / 3600.0  # share of the difference to the room lost a second, pessimistic (own trial on random tuns)
+SEEN_SHARE = 0.25  # G09: at least this share of the expected rise
+DUE_K = 2.0  # G09: judged once so much was due
+RISE_WINDOW_S = 180.0  # G10
+STEADY_S = 300.0  # G10 when idle: a slope that lasts
+QUIET_S = 330.0  # G10: duty 0 for so long, dead time apart
+ABOVE_SETPOINT_K = 3.0  # G10
+RISING_K_PER_S = 0.1 / 60.0  # G10
+SLACK_SHARE = 0.08  # G12: of the heat put in
+SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
+FIT_S = 300.0  # G25: window
+FIT_DUE_K = 2.0  # G25: judged where so much rise is due
+KEEP = 100  # lines of history
+
+
+class Line(NamedTuple):
+    at: Instant
+    temperature_c: float
+    energy_j: float  # put in since the history began
+
+
+class Past(NamedTuple):
+    """History since the last addition, gap or change of contents."""
+
+    lines: tuple[Line, ...] = ()
+    energy_j: float = 0.0
+    next_at: Instant = 0.0
+    off_since: Instant | None = None  # duty 0 since
+    heat_since: Instant | None = None  # heat began, for G25
+    full_since: Instant | None = None  # duty at least 0.95 since
+    full_c: float = 0.0
+    no_heat: int = 0  # verdicts in a row
+    unasked: int = 0
+    over: int = 0
+    ledger: int = 0
+    ledger_loss_j: float = 0.0
+    ledger_base: Line | None = None
+    fitted: tuple[float, ...] = ()  # capacities for which G25 has been judged
+    idle_alarm: bool = False
+
+
+def forget(past: Past) -> Past:
+    """After an addition, a gap or a restart every window starts anew; what was already judged stays judged."""
+    return Past(fitted=past.fitted, off_since=past.off_since, energy_j=0.0)
+
+
+def record(past: Past, senses: Senses, duty: float) -> Past:
+    """One tick's energy, and a line of history when one is due. `duty` is what was let out since the last tick."""
+    energy = past.energy_j + duty * senses.power_w * senses.dt
+    off = senses.now if duty <= 0.0 and past.off_since is None else past.off_since
+    past = past._replace(
+        energy_j=energy,
+        off_since=off if duty <= 0.0 else None,
+        heat_since=past.heat_since if past.heat_since is not None or duty <= 0.0 else senses.now,
+    )
+    return _full(past, senses, duty)
+
+
+def _full(past: Past, senses: Senses, duty: float) -> Past:
+    value = senses.seen.value_c
+    if duty < 0.95 or value is None:
+        return past if past.full_since is None else past._replace(full_since=None)
+    if past.full_since is not None:
+        return past
+    return past._replace(full_since=senses.now, full_c=value)
+
+
+def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding | None]:
+    """What do the slow interlocks say? Looked at once in ten seconds."""
+    value = senses.seen.value_c
+    if senses.target.heat == "blocked" or value is None or senses.seen.doubtful:
+        return (forget(past) if past.lines else past), None
+    if senses.now < past.next_at:
+        return past, None
+    line = Line(senses.now, value, past.energy_j)
+    past = past._replace(lines=(*past.lines[-KEEP + 1 :], line), next_at=senses.now + STEP_S)
+    for rule in (_no_heat, _unasked, _cannot_keep_up, _fit):
+        past, finding = rule(past, senses)
+        if finding is not None:
+            return past, finding
+    return _ledger(past, senses) if calibrated else (past, None)
+
+
+def _ago(past: Past, seconds: float) -> Line | None:
+    """The line of so long ago, None when history does not reach that far."""
+    steps = round(seconds / STEP_S)
+    return past.lines[-1 - steps] if len(past.lines) > steps else None
+
+
+def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    """G09: the rise that was due, the energy shifted back by the dead time, against the rise that was seen."""
+    limits = senses.tun.guard
+    window, dead = limits.no_heat_window_s, limits.dead_time_s
+    then, put_in, put_in_then = _ago(past, window), _ago(past, dead), _ago(past, window + dead)
+    if then is None or put_in is None or put_in_then is None or senses.state not in HEATED:
+        return past._replace(no_heat=0), None
+    now_c = past.lines[-1].temperature_c
+    loss_k = LOSS_PER_S * max(0.0, then.temperature_c - senses.tun.room_c) * window
+    due = (put_in.energy_j - put_in_then.energy_j) / senses.capacity_j_per_k - loss_k
+    rise = now_c - then.temperature_c
+    if due < DUE_K or rise >= SEEN_SHARE * due:
+        return past._replace(no_heat=0), None
+    past = past._replace(no_heat=past.no_heat + 1)
+    return past, Finding("G09", rise, SEEN_SHARE * due) if past.no_heat > PERSIST else None
+
+
+def _unasked(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    """G10: a rise with the heater long off, or a reading far over the setpoint that goes on rising."""
+    if senses.state not in HEATED:
+        return _unasked_idle(past, senses)
+    limits = senses.tun.guard
+    past, finding = _over(past, senses)
+    then = _ago(past, RISE_WINDOW_S)
+    quiet = past.off_since is not None and senses.now - past.off_since >= QUIET_S + limits.dead_time_s
+    if finding is not None or then is None or not quiet:
+        return past, finding
+    rise = past.lines[-1].temperature_c - then.temperature_c
+    return past, Finding("G10", rise, limits.unasked_rise_k) if not (rise < limits.unasked_rise_k) else None
+
+
+def _over(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    limits, before = senses.tun.guard, _ago(past, 30.0)
+    if senses.setpoint_c is None or before is None or past.off_since is None:
+        return past._replace(over=0), None
+    now_c = past.lines[-1].temperature_c
+    rising = now_c - before.temperature_c > RISING_K_PER_S * 30.0
+    apart = now_c - senses.setpoint_c
+    settled = senses.now - past.off_since >= 30.0 + limits.dead_time_s
+    if apart <= ABOVE_SETPOINT_K or not rising or not settled:
+        return past._replace(over=0), None
+    past = past._replace(over=past.over + 1)
+    long_enough = past.over * STEP_S >= 30.0 + limits.dead_time_s
+    return past, Finding("G10", apart, ABOVE_SETPOINT_K) if long_enough else None
+
+
+def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    """With nothing running a rise may be a hose: it latches only where it is as steady as the heater would make it."""
+    then = _ago(past, STEADY_S)
+    quiet = past.off_since is not None and senses.now - past.off_since >= QUIET_S + senses.tun.guard.dead_time_s
+    if then is None or not quiet or senses.state is RunState.CHECKING:
+        return past._replace(idle_alarm=False), None
+    window = past.lines[-1 - round(STEADY_S / STEP_S) :]
+    slopes = [(b.temperature_c - a.temperature_c) / STEP_S for a, b in zip(window, window[3:], strict=False)]
+    mean = (window[-1].temperature_c - window[0].temperature_c) / STEADY_S
+    rise = mean * RISE_WINDOW_S
+    if rise < senses.tun.guard.unasked_rise_k or min(slopes) <= 0.0:
+        return past._replace(idle_alarm=False), None
+    own = senses.power_w / senses.tun.metal_j_per_k  # fastest it could be: nothing but metal
+    fastest = senses.power_w / (senses.tun.min_liquor_l * 4186.0 + senses.tun.metal_j_per_k)
+    slowest = senses.power_w / (senses.tun.volume_l * 4186.0 + senses.tun.metal_j_per_k)
+    steady = 0.5 * slowest <= mean <= 1.5 * min(own, fastest) and max(slopes) * STEP_S <= 2.0
+    past = past._replace(idle_alarm=True)
+    return past, Finding("G10", rise, senses.tun.guard.unasked_rise_k) if steady else None
+
+
+def _cannot_keep_up(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    """G11: full heat for a quarter of an hour, still short, and less than half the rise that the plate allows."""
+    limits, target = senses.tun.guard, senses.target.target_c
+    if past.full_since is None or target is None or senses.state not in HEATED:
+        return past, None
+    lasted, now_c = senses.now - past.full_since, past.lines[-1].temperature_c
+    if lasted < limits.cannot_keep_up_s or target - now_c <= limits.cannot_keep_up_k:
+        return past, None
+    net_w = senses.power_w - senses.tun.loss_w_per_k * (now_c - senses.tun.room_c)
+    allowed = max(0.0, net_w) * lasted / senses.capacity_j_per_k
+    if now_c - past.full_c >= 0.5 * allowed:
+        return past, None
+    return past, Finding("G11", target - now_c, limits.cannot_keep_up_k)
+
+
+def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    """G25: judged once for liquor and once for mash: does it warm as what is said to be in the tun must?"""
+    limits = senses.tun.guard
+    lag = limits.dead_time_s + 3.0 * senses.tun.probes.mash.lag_s
+    capacity = round(senses.capacity_j_per_k)
+    if past.heat_since is None or capacity in past.fitted or senses.state not in HEATED:
+        return past, None
+    if senses.now - past.heat_since < lag + FIT_S:
+        return past, None
+    then, put_in, put_in_then = _ago(past, FIT_S), _ago(past, lag), _ago(past, lag + FIT_S)
+    if then is None or put_in is None or put_in_then is None:
+        return past, None
+    mean_c = (then.temperature_c + past.lines[-1].temperature_c) / 2.0
+    loss_j = senses.tun.loss_w_per_k * (mean_c - senses.tun.room_c) * FIT_S
+    due = (put_in.energy_j - put_in_then.energy_j - loss_j) / senses.capacity_j_per_k
+    if due < FIT_DUE_K:
+        return past, None
+    past = past._replace(fitted=(*past.fitted[-7:], capacity))
+    ratio = (past.lines[-1].temperature_c - then.temperature_c) / due
+    if limits.fit_low <= ratio <= limits.fit_high:
+        return past, None
+    return past, Finding("G25", ratio, limits.fit_high if ratio > 1.0 else limits.fit_low)
+
+
+def _ledger(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    """G12: heat in, less losses, less heat seen. Only for a tun that was measured with water."""
+    line, base = past.lines[-1], past.ledger_base
+    if base is None or senses.state not in HEATED:
+        return past._replace(ledger_base=line, ledger_loss_j=0.0, ledger=0), None
+    loss_j = past.ledger_loss_j + senses.tun.loss_w_per_k * (line.temperature_c - senses.tun.room_c) * STEP_S
+    past = past._replace(ledger_loss_j=loss_j)
+    old = _ago(past, senses.tun.guard.dead_time_s + SLACK_S)
+    if old is None or old.at < base.at:
+        return past, None
+    put_in = (old.energy_j - base.energy_j) / senses.capacity_j_per_k
+    missing = put_in - loss_j / senses.capacity_j_per_k - (line.temperature_c - base.temperature_c)
+    limit = senses.tun.guard.ledger_k + SLACK_SHARE * put_in
+    if missing <= limit:
+        return past._replace(ledger=0), None
+    past = past._replace(ledger=past.ledger + 1)
+    return past, Finding("G12", missing, limit) if past.ledger * STEP_S >= 60.0 else None

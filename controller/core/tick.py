@@ -1,0 +1,318 @@
+"""What happens in one tick? The corridor: calls the rooms in order and does nothing else.
+
+    readings -> probe -> orders, program -> ramp -> regulator -> modulator -> GUARD -> heater command
+
+Data goes one way. What must flow back (power let out, trips) does so through `State`, one tick later.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from controller.core import (
+    deeds,
+    figures,
+    guard,
+    modulator,
+    orders,
+    permits,
+    probe,
+    program,
+    ramp,
+    regulator,
+    resume,
+)
+from controller.core.interlocks import HEATED, Senses
+from controller.core.model import (
+    Demand,
+    Event,
+    HeaterCommand,
+    HeaterReport,
+    Inputs,
+    Instant,
+    Measurement,
+    Motor,
+    Order,
+    Phase,
+    Reply,
+    RunState,
+    Sample,
+    Setpoint,
+    Switch,
+    Target,
+    Trip,
+    View,
+)
+from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c
+from controller.core.settings import Probe, Settings
+
+CHECK_S = 60.0  # checking ends after so long even without good readings
+
+
+class State(NamedTuple):
+    """Everything that one tick leaves for the next."""
+
+    now: Instant
+    boot: str  # a random word of this process
+    run: Run
+    guard: guard.GuardState
+    desk: orders.Desk
+    mash: probe.ProbeState = probe.START
+    second: probe.ProbeState = probe.START
+    outlet: probe.ProbeState = probe.START
+    ramp: ramp.RampState = ramp.START
+    regulator: regulator.RegulatorState = regulator.START
+    modulator: modulator.ModulatorState = modulator.START
+    heater: HeaterReport | None = None  # newest ever
+    level: Switch | None = None
+    flow: Switch | None = None
+    pump_on_s: float = 0.0
+    stir_on_s: float = 0.0
+    proof_days: float | None = None
+    pending: resume.Pending | None = None  # an open run found at the start, to be decided on
+
+
+class Outcome(NamedTuple):
+    """What one tick says."""
+
+    state: State
+    command: HeaterCommand | None  # None: another controller owns the tun; silence on the heater's line
+    stirrer: Motor
+    pump: Motor
+    events: tuple[Event, ...]
+    replies: tuple[Reply, ...]
+    seen: Measurement
+    second: Measurement | None
+    outlet: Measurement | None
+    target: Target
+    setpoint: Setpoint | None
+    demand: Demand
+    view: View
+
+
+def start(
+    settings: Settings,
+    now: Instant,
+    boot: str,
+    epoch: int = 1,
+    trips: tuple[Trip, ...] = (),
+    pending: resume.Pending | None = None,
+    proof_days: float | None = None,
+) -> State:
+    """The state of a process that has just started: checking, shut, knowing what the journal told it."""
+    shut = guard.begin(now, epoch, settings.tun.guard.start_lock_s, trips)
+    run = Run(state=RunState.CHECKING, state_since=now)
+    return State(now, boot, run, shut, orders.renew(orders.Desk(), boot, now), proof_days=proof_days, pending=pending)
+
+
+def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outcome:
+    """One step of everything. `now` in s on the scaled monotonic clock; raises ValueError if time goes back (a bug)."""
+    dt = now - state.now
+    if dt < 0.0:
+        raise ValueError(f"time went back by {-dt:g} s")
+    tun = settings.tun
+    state, seen, second, outlet = _look(settings, state, now, inputs)
+    seen_view = _view(settings, state, now)
+    state, events, replies = _orders(settings, state, now, inputs, seen, seen_view)
+    walked = program.walk(state.run, seen_view, seen, now, dt)
+    run = _checked(settings, walked.run, state, seen, now, events)
+    decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
+    events.extend(walked.events)
+    target = program.target(run, tun)
+    stirrer, pump = program.motors(run, target, now)
+    believed = figures.figures(tun, target, settings.learned, state.regulator)
+    held_back = state.guard.duty >= 0.99 * believed.duty_cap
+    ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, held_back, dt)
+    outlet_c = outlet.value_c if outlet is not None else None
+    regulated, demand = regulator.regulate(
+        believed, setpoint, target, seen, state.guard.duty, state.regulator, dt, outlet_c, tun.guard.outlet_limit_c
+    )
+    modulated, demand = _modulate(believed, demand, state, dt)
+    state = state._replace(
+        now=now,
+        run=run,
+        pending=None if decided else state.pending,
+        guard=state.guard._replace(need_durable=True) if decided else state.guard,
+        ramp=ramped,
+        regulator=regulated,
+        modulator=modulated,
+        pump_on_s=state.pump_on_s + dt if pump.on else 0.0,
+        stir_on_s=state.stir_on_s + dt if stirrer.on else 0.0,
+    )
+    senses = _senses(settings, state, now, dt, inputs, seen, second, outlet, target, setpoint)
+    gate = guard.check(
+        state.guard, senses, demand, settings.learned is not None, inputs.disk.durable_seq, inputs.disk.written_seq
+    )
+    events.extend(gate.events)
+    state = state._replace(guard=gate.state)
+    return Outcome(
+        state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), seen, second, outlet, target,
+        setpoint, demand, _view(settings, state, now),
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- reading
+
+
+def _look(
+    settings: Settings, state: State, now: Instant, inputs: Inputs
+) -> tuple[State, Measurement, Measurement | None, Measurement | None]:
+    """Every probe's newest samples, judged."""
+    tun, delay = settings.tun, max(0.0, inputs.link.delay_s)
+    trust = state.run.state not in HEATED or state.run.phase in (Phase.ADDING, Phase.SETTLING)
+    mash, seen = probe.look(tun.probes.mash, tun.guard.jump_k, state.mash, inputs.mash, now, delay, trust)
+    second, seen2 = _other(tun.probes.second, tun.guard.jump_k, state.second, inputs.second, now, delay)
+    outlet, seen3 = _other(tun.probes.outlet, 100.0, state.outlet, inputs.outlet, now, delay)
+    state = state._replace(
+        mash=mash,
+        second=second,
+        outlet=outlet,
+        desk=orders.renew(state.desk, state.boot, now),
+        heater=inputs.heater if inputs.heater is not None else state.heater,
+        level=inputs.level if inputs.level is not None else state.level,
+        flow=inputs.flow if inputs.flow is not None else state.flow,
+    )
+    return state, seen, seen2, seen3
+
+
+def _other(
+    which: Probe | None, jump_k: float, state: probe.ProbeState, samples: tuple[Sample, ...], now: Instant, delay: float
+) -> tuple[probe.ProbeState, Measurement | None]:
+    if which is None:
+        return state, None
+    return probe.look(which, jump_k, state, samples, now, delay, trust=True)
+
+
+def _view(settings: Settings, state: State, now: Instant) -> View:
+    tun = settings.tun
+    flow = state.flow
+    flow_ok = tun.flow is None or (flow is not None and flow.ok and now - flow.at <= tun.guard.switch_gone_s)
+    return guard.view(state.guard, now, tun.guard.heater_silent_s, flow_ok)
+
+
+# ---------------------------------------------------------------- orders
+
+
+def _orders(
+    settings: Settings, state: State, now: Instant, inputs: Inputs, seen: Measurement, view: View
+) -> tuple[State, list[Event], list[Reply]]:
+    """Each order judged, carried out or refused, and answered."""
+    events: list[Event] = []
+    replies: list[Reply] = []
+    for order in inputs.orders:
+        desk, why = orders.judge(
+            state.desk, order, state.run.state, state.run.run_id or None, now, inputs.wall_s, inputs.wall_confirmed
+        )
+        state = state._replace(desk=desk)
+        if why is not None:
+            replies.append(Reply(order.id, False, why, state.run.state, order.name))
+        elif order.name == "clear":
+            state = _clear(settings, state, order, now, events, replies)
+        else:
+            state = _deed(settings, state, order, now, inputs, seen, view, events, replies)
+    return state, events, replies
+
+
+def _clear(
+    settings: Settings, state: State, order: Order, now: Instant, events: list[Event], replies: list[Reply]
+) -> State:
+    kept, reply, event = guard.clear(state.guard, order, state.run.state, now, settings.tun.guard.requalify_off_s)
+    replies.append(reply)
+    if event is not None:
+        events.append(event)
+    return state._replace(guard=kept)
+
+
+def _deed(
+    settings: Settings, state: State, order: Order, now: Instant, inputs: Inputs, seen: Measurement, view: View,
+    events: list[Event], replies: list[Reply],
+) -> State:  # fmt: skip
+    boot = state.heater.boot if state.heater is not None else ""
+    facts = permits.Facts(
+        settings.tun, seen, view, inputs.link, inputs.disk, state.level, state.flow, boot, now, inputs.wall_s,
+        inputs.wall_confirmed, state.proof_days,
+    )  # fmt: skip
+    missing = permits.missing(facts, order) if order.name == "start" else ()
+    desk = deeds.Desk(
+        view, seen, now, inputs.wall_s, settings.tun.guard.hard_limit_c - 2.0, missing, inputs.wall_confirmed
+    )
+    done = deeds.do(state.run, order, desk)
+    if isinstance(done, deeds.Refused):
+        replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
+        return state
+    run, said, new = done
+    events.extend(new)
+    replies.append(Reply(order.id, True, said, run.state, order.name))
+    return state._replace(run=run, guard=state.guard._replace(need_durable=True))
+
+
+def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now: Instant, events: list[Event]) -> Run:
+    """Checking ends once the start-up lock is open and the readings are good, or after a minute without them.
+
+    An open run is decided on then; without readings it is a person's to decide.
+    """
+    if run.state is not RunState.CHECKING or now < state.guard.off_until:
+        return run
+    if not state.guard.qualified and now - state.guard.started_at < CHECK_S:
+        return run
+    if state.pending is not None:
+        latched = any(t.latched for t in state.guard.trips)
+        decision = resume.decide(state.pending, seen.value_c, settings.tun.guard.hard_limit_c - 2.0, latched)
+        run, decided = resume.apply(state.pending, decision, now)
+        events.extend(decided)
+        return run
+    run, event = go(run, RunState.IDLE, now, "checks are done; heat stays off until a start")
+    events.append(event)
+    return run
+
+
+# ---------------------------------------------------------------- towards the guard
+
+
+def _modulate(
+    believed: figures.Figures, demand: Demand, state: State, dt: float
+) -> tuple[modulator.ModulatorState, Demand]:
+    shaped, duty = modulator.modulate(believed, demand, state.modulator, dt)
+    return shaped, demand if duty == demand.duty else Demand(duty, demand.reason)
+
+
+def _senses(
+    settings: Settings, state: State, now: Instant, dt: float, inputs: Inputs, seen: Measurement,
+    second: Measurement | None, outlet: Measurement | None, target: Target, setpoint: Setpoint | None,
+) -> Senses:  # fmt: skip
+    """What the guard looks at: raw samples and plate figures, no other room's opinion but the program's target."""
+    run, tun = state.run, settings.tun
+    course = run.course
+    stirred = (tun.stirrer is None or not tun.stirrer.required_for_heat or state.stir_on_s > 0.0) and (
+        tun.pump is None or not tun.pump.required_for_heat or state.pump_on_s > 0.0
+    )
+    return Senses(
+        tun=tun,
+        now=now,
+        dt=dt,
+        state=run.state,
+        phase=run.phase,
+        target=target,
+        setpoint_c=setpoint.value_c if setpoint is not None else None,
+        highest_c=highest_remaining_c(run) if run.state in HEATED else None,
+        seen=seen,
+        raw=inputs.mash + inputs.second,
+        second=second,
+        outlet=outlet,
+        heater=inputs.heater,
+        heater_online=inputs.heater_online,
+        level=state.level,
+        flow=state.flow,
+        pump_on_s=state.pump_on_s,
+        link=inputs.link,
+        late_s=inputs.late_s,
+        gap_s=inputs.gap_s,
+        epoch=state.guard.epoch,
+        epoch_seen=inputs.epoch_seen,
+        power_w=tun.heater.power_w,
+        capacity_j_per_k=capacity_j_per_k(run) or tun.metal_j_per_k,
+        run_s=now - run.started_at - run.excluded_s,
+        planned_s=course.planned_s if course is not None else 0.0,
+        disk_ok=inputs.disk.ok,
+        stirred=stirred,
+    )
