@@ -1,0 +1,91 @@
+"""What does the loop believe of this tun: watts, heat capacity, loss, lag?
+
+Plate figures first; where the tun has been measured with plain water (`learned`), those, held in bounds of the plate.
+Only the control loop reads them. The guard has its own figures and knows nothing of what was learned.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from controller.core.model import Figures, Target
+
+if TYPE_CHECKING:
+    from controller.core.settings import Learned, Tun
+
+WATER_J_PER_KG_K = 4186.0  # specific heat of water, mean of 20..80 °C (IAPWS-95: 4184..4197)
+
+GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned over plate: whatever was learned stays within (own bench: without
+# bounds a bad identification drove simulated tuns tens of kelvins over target)
+
+# Lag from the heater's terminals to the wort, s, by where the heat goes in. From wall mass x heat capacity over film
+# conductance: an immersed element or a line heater holds some 0.5 kJ/K per kW behind 0.1..0.2 kW/K, a jacket with its
+# wall and filling ten times that. Common practice has no figures; these are own estimates, taken long on purpose:
+# too short a lag overshoots, too long a lag costs only time.
+HEATER_LAG_S = {"element": 20.0, "line": 20.0, "jacket": 60.0, "coil": 240.0}
+BURNER_LAG_S = 40.0  # pot floor and flame on top of the above (own estimate)
+
+# Time that mixing needs until a probe shows the mean of the mash, s (own estimates, taken long).
+STIRRED_LAG_S = 25.0  # 0.63 of the way; stirred mash tuns mix in 1..2 min (common practice)
+STILL_LAG_S = 60.0  # no stirrer, no pump: convection only
+PUMPED_SHARE = 0.6  # of one turnover of the tun: plug flow would show the mean half a turnover late (arithmetic), flow
+# known to +-25 %
+RISE_SHARE = 1.0  # of power / (flow x c), by which a probe just behind the heater reads above the mash
+
+
+class Adapted(Protocol):
+    """What the regulator has found out by itself in this run."""
+
+    @property
+    def gain(self) -> float:
+        """Heating rate found on ramps, over the one believed before."""
+
+
+def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: Adapted | None = None) -> Figures:
+    """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
+    heater = tun.heater
+    plate_w = heater.power_w * heater.efficiency
+    lag_s, dead_s = plate_lag_s(tun)
+    share = 1.0
+    if learned is not None:
+        share = learned.power_w / plate_w
+        lag_s, dead_s = learned.lag_s, learned.dead_s
+    if adapted is not None:
+        share *= adapted.gain
+    share = min(max(share, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
+    relay = heater.kind in ("ssr", "contactor")
+    return Figures(
+        capacity_j_per_k=max(target.capacity_j_per_k, 1.0),
+        power_w=plate_w * share,
+        loss_w_per_k=tun.loss_w_per_k,
+        room_c=tun.room_c,
+        lag_s=lag_s,
+        dead_s=dead_s,
+        duty_cap=heater.duty_cap,
+        behind_heater_k=plate_rise_k(tun) * share if tun.probes.mash.behind_heater else 0.0,
+        window_s=heater.window_s if relay else 0.0,
+        min_on_s=heater.min_on_s,
+        min_off_s=heater.min_off_s,
+        min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
+    )
+
+
+def plate_lag_s(tun: Tun) -> tuple[float, float]:
+    """Which lag and dead time does the plate suggest, s?"""
+    heater = tun.heater
+    lag_s = HEATER_LAG_S[heater.place] + tun.probes.mash.lag_s
+    if heater.kind == "gas":
+        lag_s += BURNER_LAG_S
+    flow = tun.flow_l_per_min
+    if tun.mixing == "pump" and flow:
+        turnover_s = 60.0 * tun.volume_l / flow
+        return lag_s, PUMPED_SHARE * turnover_s
+    return lag_s + (STIRRED_LAG_S if tun.mixing == "stirrer" else STILL_LAG_S), 0.0
+
+
+def plate_rise_k(tun: Tun) -> float:
+    """By how much is wort behind the heater hotter than the mash at full power, K? 0 where there is no flow figure."""
+    flow = tun.flow_l_per_min
+    if not flow:
+        return 0.0
+    return RISE_SHARE * tun.heater.power_w * tun.heater.efficiency / (flow / 60.0 * WATER_J_PER_KG_K)

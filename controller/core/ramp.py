@@ -1,0 +1,68 @@
+"""Where should the mash be at this moment, and how fast should it climb?
+
+The setpoint starts at the mash, climbs no faster than the program, the tun or the heater can, bends before the plateau
+and waits while the heater cannot follow. A step would saturate the heater and leave the stop to luck.
+"""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import NamedTuple
+
+from controller.core.model import Figures, Measurement, Setpoint, Target
+
+TAPER_SHARE = 0.5  # of the total lag: time constant of the last bend (own bench: 0.4..0.7 are equally good)
+LEAST_TAPER_S = 5.0  # and never sharper than this (own proposal: a few ticks)
+ARRIVED_K = 0.005  # the bend ends here, K: below any probe's resolution
+REJOIN_K = 0.5  # at a change of plateau the climb goes on from the old setpoint when the mash is this near, K
+
+
+class RampState(NamedTuple):
+    """Where the setpoint has got to."""
+
+    key: int | None = None  # the plateau it belongs to
+    value_c: float | None = None
+
+
+START = RampState()
+
+
+def shape(
+    figures: Figures, target: Target, state: RampState, measurement: Measurement, held_back: bool, dt: float
+) -> tuple[RampState, Setpoint | None]:
+    """What is the next setpoint, °C and K/s? None while heat is off or nothing is known of the mash.
+
+    `held_back`: the heater gives all it may; the setpoint waits for the mash. `dt` in s, not negative.
+    """
+    goal = target.target_c
+    if target.heat != "hold" or goal is None or not isfinite(goal):
+        return START, None
+    value = state.value_c
+    if value is None or state.key != target.key:
+        value = _begin(value, measurement)
+        if value is None:
+            return RampState(target.key, None), None
+    if value >= goal - ARRIVED_K:
+        return RampState(target.key, goal), Setpoint(goal, 0.0)
+    slope = 0.0 if held_back else _slope(figures, target, goal, value)
+    value = min(value + slope * max(dt, 0.0), goal)
+    return RampState(target.key, value), Setpoint(value, slope)
+
+
+def _begin(last_c: float | None, measurement: Measurement) -> float | None:
+    """Where does a new climb start? At the mash; at the last setpoint where that is near, so that nothing jumps."""
+    seen = measurement.value_c
+    if seen is None or not isfinite(seen):
+        return last_c
+    if last_c is not None and abs(last_c - seen) < REJOIN_K:
+        return last_c
+    return seen
+
+
+def _slope(figures: Figures, target: Target, goal: float, value: float) -> float:
+    """The least of what is allowed, what the heater can do here and what the bend before the plateau asks, K/s."""
+    loss_w = figures.loss_w_per_k * (value - figures.room_c)
+    possible = (figures.duty_cap * figures.power_w - loss_w) / figures.capacity_j_per_k
+    allowed = possible if target.strike else min(target.climb_k_per_s, possible)
+    bend_s = max(TAPER_SHARE * (figures.lag_s + figures.dead_s), LEAST_TAPER_S)
+    return max(min(allowed, (goal - value) / bend_s), 0.0)
