@@ -1,0 +1,25 @@
+"""What is wrong with an input, where, and what was wanted instead?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+
+class Problem(NamedTuple):
+    """One thing that is wrong: the place, the value found there, the value wanted."""
+
+    where: str
+    found: str
+    wanted: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: found {self.found}, wanted {self.wanted}"
+
+
+class Problems(Exception):
+    """Everything that is wrong with an input, all at once."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(map(str, self.problems)))

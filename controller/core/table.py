@@ -1,0 +1,156 @@
+"""How is a TOML table read strictly?
+
+One base for all files: frozen, unknown keys refused, quantities as text with a unit, keys without the unit suffix of
+the attribute. Read from a file (context `FROM_FILE`), a bare number where a unit is needed is refused; built in Python,
+numbers are base units already.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from typing import Any, Literal, NamedTuple, get_args
+
+from pydantic import BaseModel, ConfigDict, ValidationInfo, field_validator
+from pydantic_core import PydanticCustomError
+
+from controller.brewing import units
+
+FROM_FILE = {"from_file": True}
+
+_SUFFIX = re.compile(r"_(?:c|k|s|w|l|kg|m|mg_per_l|kwh|j_per_k|w_per_k|k_per_s|l_per_min|l_per_kg|per_kwh)$")
+
+
+FieldKind = units.Kind | Literal["number"]
+
+
+class Quantity(NamedTuple):
+    """The mark of a field that is a quantity: its kind and range in base units, bounds included."""
+
+    kind: FieldKind
+    low: float = -math.inf
+    high: float = math.inf
+    note: str = ""
+    source: str = ""
+
+    @property
+    def unit(self) -> str:
+        return "" if self.kind == "number" else units.TABLE[self.kind].base
+
+
+def key_of(attribute: str) -> str:
+    """What is this attribute called in a file? The unit suffix falls away, for the value carries the unit."""
+    return _SUFFIX.sub("", attribute)
+
+
+class Table(BaseModel):
+    """One TOML table."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        alias_generator=key_of,
+        validate_by_alias=True,
+        validate_by_name=True,
+        strict=False,
+    )
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _quantities(cls, value: Any, info: ValidationInfo) -> Any:
+        """Is the value of a quantity's field a quantity of its kind and range?"""
+        field = cls.model_fields[info.field_name or ""]
+        mark = next((m for m in field.metadata if isinstance(m, Quantity)), None)
+        if mark is None or (value is None and type(None) in get_args(field.annotation)):
+            return value
+        return read(mark, value, bool(info.context and info.context.get("from_file")))
+
+
+def read(mark: Quantity, value: Any, from_file: bool) -> float:
+    """The value in base units. Raises PydanticCustomError that says what was wanted."""
+    number = _number(mark, value, from_file)
+    if not (mark.low <= number <= mark.high):
+        raise wrong(bounds(mark))
+    return number
+
+
+def _number(mark: Quantity, value: Any, from_file: bool) -> float:
+    plain = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if mark.kind == "number":
+        if not plain or not math.isfinite(value):
+            raise wrong(f"a plain number {_between(mark)}".rstrip())
+        return float(value) if isinstance(value, float) else value
+    if plain and not from_file and math.isfinite(value):
+        return float(value)
+    row = units.TABLE[mark.kind]
+    if not isinstance(value, str):
+        hint = f"{value:g} {row.example.split(' ', 1)[1]}" if plain and math.isfinite(value) else row.example
+        raise wrong(f'a number with a unit, in quotes, such as "{hint}"')
+    try:
+        return units.quantity(mark.kind, value)
+    except units.NotAQuantity as problem:
+        raise wrong(problem.wanted) from None
+
+
+def wrong(wanted: str, **found: Any) -> PydanticCustomError:
+    """A problem with a field, told by what was wanted. `found` overrides the value shown."""
+    return PydanticCustomError("wanted", "{wanted}", {"wanted": wanted, **found})
+
+
+def bounds(mark: Quantity) -> str:
+    """The range in words, in the unit a person would write."""
+    return f"a value {_between(mark)}".rstrip()
+
+
+def _between(mark: Quantity) -> str:
+    low, high = show(mark.kind, mark.low), show(mark.kind, mark.high)
+    match math.isfinite(mark.low), math.isfinite(mark.high):
+        case True, True:
+            return f"from {low} to {high}"
+        case True, False:
+            return f"of {low} or more"
+        case False, True:
+            return f"of {high} or less"
+        case _:
+            return ""
+
+
+_SHOWN: Mapping[str, tuple[float, str]] = {
+    "temperature": (1.0, "°C"),
+    "difference": (1.0, "K"),
+    "rate": (60.0, "K/min"),
+    "mass": (1.0, "kg"),
+    "volume": (1.0, "L"),
+    "loss": (1.0, "W/K"),
+    "capacity": (1e-3, "kJ/K"),
+    "share": (100.0, "%"),
+    "flow": (1.0, "L/min"),
+    "length": (1.0, "m"),
+    "energy": (1.0, "kWh"),
+    "thickness": (1.0, "L/kg"),
+    "concentration": (1.0, "mg/L"),
+    "price": (1.0, "/kWh"),
+}
+
+
+def show(kind: FieldKind, value: float) -> str:
+    """A base value as a person would write it."""
+    if kind == "duration":
+        return show_duration(value)
+    if kind == "power":
+        return f"{value / 1000:g} kW" if abs(value) >= 1000 else f"{value:g} W"
+    factor, unit = _SHOWN.get(kind, (1.0, ""))
+    return f"{value * factor:.6g} {unit}".rstrip()
+
+
+def show_duration(value_s: float) -> str:
+    """Seconds as hours, minutes and seconds."""
+    if not math.isfinite(value_s):
+        return f"{value_s}"
+    if value_s < 60 or value_s % 1:
+        return f"{value_s:g} s" if value_s < 60 else show_duration(round(value_s))
+    hours, rest = divmod(int(value_s), 3600)
+    minutes, seconds = divmod(rest, 60)
+    parts = [f"{hours} h"] * (hours > 0) + [f"{minutes} min"] * (minutes > 0) + [f"{seconds} s"] * (seconds > 0)
+    return " ".join(parts) or "0 s"
