@@ -8,7 +8,8 @@ left a handler acting on readings 19 s old (measured). Nothing here raises, what
 from __future__ import annotations
 
 from collections import Counter, deque
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from controller.core import wire
 from controller.core.model import (
@@ -24,10 +25,11 @@ from controller.core.model import (
     Sample,
     Switch,
 )
-from controller.core.wire import Refused
+from controller.core.strict import STATUS_CAP, Refused
+from controller.core.topics import Role, topics
 
 if TYPE_CHECKING:
-    from controller.core.settings import Probe, Settings
+    from controller.core.settings import Settings
 
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
@@ -35,67 +37,6 @@ EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
 FLOOD_PER_S, FLOOD_S = 50.0, 10.0  # more than that for so long is a note
 SENT_KEPT = 64  # own heater commands waited for
 TURNED_AWAY = 256  # answers owed to orders that found no room
-
-Role = Literal["mash", "second", "outlet"]
-
-
-class Topics(NamedTuple):
-    """Every topic of one tun, in one place."""
-
-    probes: tuple[tuple[Role, str], ...]
-    probe_online: str
-    heater_report: str
-    heater_online: str
-    level: str | None
-    flow: str | None
-    order: str
-    heater_command: str
-    stirrer_command: str | None
-    pump_command: str | None
-    status: str
-    reply: str
-    event: str
-    online: str
-
-    def heard(self) -> tuple[str, ...]:
-        """What is subscribed to: own heater commands (echo, strangers) and the retained status (epoch) too."""
-        probes = tuple(topic for _, topic in self.probes)
-        fixed = (
-            self.probe_online,
-            self.heater_report,
-            self.heater_online,
-            self.order,
-            self.heater_command,
-            self.status,
-        )
-        return tuple(dict.fromkeys((*probes, *fixed, *(t for t in (self.level, self.flow) if t))))
-
-
-def topics(settings: Settings) -> Topics:
-    """Which topics belong to this tun? A topic named in the tun file wins, the rest lie below `<prefix>/<tun>/`."""
-    tun, base = settings.tun, f"{settings.service.prefix}/{settings.tun.name}"
-    probes = tun.probes
-    fitted: tuple[tuple[Role, Probe | None], ...] = (
-        ("mash", probes.mash),
-        ("second", probes.second),
-        ("outlet", probes.outlet),
-    )
-    return Topics(
-        probes=tuple((role, probe.topic) for role, probe in fitted if probe is not None),
-        probe_online=f"{probes.mash.topic}/online",
-        heater_report=tun.heater.report_topic or f"{base}/heater/report",
-        heater_online=tun.heater.online_topic or f"{base}/heater/online",
-        level=tun.level.topic if tun.level else None,
-        flow=tun.flow.topic if tun.flow else None,
-        order=f"{base}/order",
-        heater_command=tun.heater.command_topic or f"{base}/heater/command",
-        stirrer_command=tun.stirrer.topic if tun.stirrer else None,
-        pump_command=tun.pump.topic if tun.pump else None,
-        status=f"{base}/status",
-        reply=f"{base}/reply",
-        event=f"{base}/event",
-        online=f"{base}/online",
-    )
 
 
 class _Rate:
@@ -129,7 +70,8 @@ class Inbox:
         self.owner = owner
         self.epoch_seen = epoch_seen
         self.counters: Counter[str] = Counter()  # messages refused, by reason
-        self.turned_away: deque[Order] = deque(maxlen=TURNED_AWAY)  # answers the edge still owes
+        self.turned_away: deque[tuple[Order, str]] = deque(maxlen=TURNED_AWAY)  # answers the edge still owes, and why
+        self.prepare: Callable[[Order], Order | None] = lambda order: order  # the edge's: None = it comes back later
         self._probes: dict[str, list[tuple[deque[Sample], wire.Form]]] = {}
         self._tails: dict[Role, deque[Sample]] = {role: deque(maxlen=TAIL) for role in ("mash", "second", "outlet")}
         for role, topic in self.topics.probes:
@@ -192,27 +134,32 @@ class Inbox:
         rate.count += 1
         if (probes := self._probes.get(topic)) is not None:
             self._readings(probes, payload, now, retained, wall_s)
-        elif len(payload) > wire.STATUS_CAP:
+        elif len(payload) > STATUS_CAP:
             self.counters["too long"] += 1
         else:
             self._put[topic](payload, now, retained)
 
     def order(self, order: Order) -> None:
-        """An order already read (the edge attaches the compiled program to `start` and `adjust`)."""
+        """An order already read (the edge attaches the compiled program to a `start`)."""
         if order.name in wire.HEAT_OFF and not order.retained:
             self._stop(order)
         elif len(self._orders) < ORDERS:
             self._orders.append(order)
         else:
-            self.counters["too many orders"] += 1
-            self.turned_away.append(order)
+            self._turn_away(order, f"more than {ORDERS} orders within a second; send it again")
 
     def _stop(self, order: Order) -> None:
         """Orders that take heat away always find room; beyond a few of a kind the older make way for the newer."""
         alike = [i for i, o in enumerate(self._orders) if o.name == order.name and not o.retained]
         if len(alike) >= EACH_STOP:
-            self.turned_away.append(self._orders.pop(alike[0]))
+            self._turn_away(
+                self._orders.pop(alike[0]), f"`{order.name}` was sent again meanwhile; the newer one counts"
+            )
         self._orders.append(order)
+
+    def _turn_away(self, order: Order, why: str) -> None:
+        self.counters["orders turned away"] += 1
+        self.turned_away.append((order, why))
 
     def _refuse(self, why: Refused) -> None:
         self.counters[why.reason] += 1
@@ -231,11 +178,15 @@ class Inbox:
         for tail, shape in probes:
             sample = wire.reading(shape, payload, now, wall_s)
             if sample.__class__ is Bad:
-                self.counters[sample.why.partition(" (")[0]] += 1  # type: ignore[union-attr]
+                self.counters[sample.why.partition(" (")[0]] += 1
             tail.append(sample)
 
     def _order(self, payload: bytes, now: Instant, retained: bool) -> None:
-        self.order(wire.order(payload, now, retained))
+        order = wire.order(payload, now, retained)
+        if order.problems:
+            self._turn_away(order, "; ".join(order.problems))
+        elif (ready := order if retained else self.prepare(order)) is not None:
+            self.order(ready)
 
     def _report(self, payload: bytes, now: Instant, retained: bool) -> None:
         report = Refused("retained") if retained else wire.report(payload, now)

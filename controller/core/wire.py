@@ -1,137 +1,33 @@
 """What does a payload say?
 
-The readers are stricter than Python's own parser, which lets through NaN, Infinity, 1e999, truth values as numbers,
-keys given twice and UTF-16 (seen with Python 3.11). None of them raises: the answer is a value or a `Refused` with a
-reason. RFC 8259 is the grammar, RFC 6901 the pointer. What we say ourselves is built in words.py.
+One reader a kind of message, bytes in, a value or a `Refused` out; none of them raises. What a payload may hold at all
+is judged in strict.py; what we say ourselves is built in words.py.
 """
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable
-from math import isfinite
 from typing import Any, NamedTuple
 
 from controller.core.model import Bad, HeaterReport, Instant, Order, Reading, Sample, Switch
+from controller.core.strict import (
+    ORDER_CAP,
+    READING_CAP,
+    STATUS_CAP,
+    TEXT_CAP,
+    Parts,
+    Refused,
+    document,
+    number,
+    parts,
+    text,
+    walk,
+    whole,
+)
 
-READING_CAP, ORDER_CAP, STATUS_CAP = 1024, 4096, 65536  # bytes; own proposal, many times what an honest sender needs
-DEEPEST = 4  # levels of nesting
-EXACT = 2**53  # whole numbers beyond it are not exact in the number type that most senders use
-TEXT_CAP, ID_CAP = 500, 64  # characters
 EPOCH_CAP = 2**40  # far above any count of restarts, far below what a node's counter must hold
-
-
-class Refused(NamedTuple):
-    """Why a payload is not taken: one of few reasons (for counting), and the detail (for a person)."""
-
-    reason: str
-    detail: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.reason} ({self.detail})" if self.detail else self.reason
-
-
-class _Strict(ValueError):
-    """Raised and caught within this module only."""
-
-
-# ---------------------------------------------------------------- bytes to a document
-
 _NUMBER = re.compile(rb"[ \t\r\n]*(-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?)[ \t\r\n]*").fullmatch
-_BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[\[\]{}]').findall
-
-
-def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    members = dict(pairs)
-    if len(members) != len(pairs):
-        raise _Strict("a key given twice")
-    return members
-
-
-def _constant(word: str) -> float:
-    raise _Strict("not a finite number")
-
-
-_decode = json.JSONDecoder(object_pairs_hook=_pairs, parse_constant=_constant).decode
-
-
-def _depth(text: str) -> int:
-    level = deepest = 0
-    for mark in _BRACKETS(text):
-        if mark in "[{":
-            level += 1
-            deepest = max(deepest, level)
-        elif mark in "]}":
-            level -= 1
-    return deepest
-
-
-def document(payload: bytes, cap: int = READING_CAP) -> Any:
-    """What JSON does the payload hold? `Refused` when it is too long, not UTF-8, too deep, or not strict JSON."""
-    if len(payload) > cap:
-        return Refused("too long", f"{len(payload)} bytes, at most {cap}")
-    try:
-        text = payload.decode()
-        if text.count("{") + text.count("[") > DEEPEST and _depth(text) > DEEPEST:
-            return Refused("nested too deep", f"more than {DEEPEST} levels")
-        return _decode(text)
-    except UnicodeDecodeError:
-        return Refused("not UTF-8")
-    except _Strict as why:
-        return Refused(str(why))
-    except (ValueError, RecursionError):
-        return Refused("not JSON")
-
-
-def number(value: Any) -> float | Refused:
-    """Is it a finite number? Truth values and text are not."""
-    if value.__class__ is float:
-        return value if isfinite(value) else Refused("not a finite number")
-    if value.__class__ is int:
-        return float(value) if -EXACT <= value <= EXACT else Refused("a whole number too large")
-    if value.__class__ is bool:
-        return Refused("a truth value in place of a number")
-    if value.__class__ is str:
-        return Refused("text in place of a number")
-    return Refused("nothing there" if value is None else "no number")
-
-
-def whole(value: Any, highest: int = EXACT) -> int | Refused:
-    """Is it a whole number from 0 up to `highest`?"""
-    if value.__class__ is not int:
-        return Refused("no whole number")
-    return value if 0 <= value <= highest else Refused("a whole number out of range")
-
-
-def text(value: Any, longest: int = ID_CAP) -> str | Refused:
-    """Is it printable text of a bearable length? (Lone surrogates and control characters are not printable.)"""
-    if value.__class__ is not str:
-        return Refused("no text")
-    if len(value) > longest:
-        return Refused("text too long", f"{len(value)} characters, at most {longest}")
-    return value if value.isprintable() else Refused("text that cannot be printed")
-
-
-Parts = tuple[str, ...]
-
-
-def parts(pointer: str) -> Parts:
-    """Which keys does an RFC 6901 pointer walk through? The empty pointer means the whole document."""
-    return tuple(p.replace("~1", "/").replace("~0", "~") for p in pointer.split("/")[1:])
-
-
-def walk(value: Any, path: Parts) -> Any:
-    """What stands at the end of the path? None when the path leads nowhere."""
-    for key in path:
-        if value.__class__ is dict:
-            value = value.get(key)
-        elif value.__class__ is list and key.isascii() and key.isdigit() and len(key) < 4 and int(key) < len(value):
-            value = value[int(key)]
-        else:
-            return None
-    return value
-
 
 # ---------------------------------------------------------------- readings
 
@@ -143,9 +39,9 @@ class Form(NamedTuple):
 
     value: Parts = ()
     unit: str = "C"
-    unit_at: Parts | None = None
-    seq_at: Parts | None = None
-    at_at: Parts | None = None
+    unit_at: Parts | None = None  # None: the key `unit` where it is there and fits
+    seq_at: Parts | None = None  # None: the key `seq`, likewise
+    at_at: Parts | None = None  # None: the key `at`, likewise
 
 
 def form(
@@ -155,7 +51,7 @@ def form(
     seq_pointer: str | None = None,
     at_pointer: str | None = None,
 ) -> Form:
-    """A probe's settings made ready for reading. An absent or empty pointer to unit, sequence or stamp means: none."""
+    """A probe's settings made ready for reading. Without a pointer of its own a key is used where it fits, else not."""
     extra = [parts(p) if p else None for p in (unit_pointer, seq_pointer, at_pointer)]
     return Form(parts(pointer), unit, *extra)
 
@@ -177,18 +73,34 @@ def reading(shape: Form, payload: bytes, now: Instant, wall_s: float) -> Sample:
 
 
 def _reading(shape: Form, found: Any, value: float, now: Instant, wall_s: float) -> Sample:
-    seq = walk(found, shape.seq_at) if shape.seq_at else None
-    at = walk(found, shape.at_at) if shape.at_at else None
-    unit = walk(found, shape.unit_at) if shape.unit_at else None
-    if seq is not None and isinstance(seq := whole(seq), Refused):
+    seq, at, unit = _beside(shape, found)
+    if isinstance(seq, Refused):
         return Bad(f"sequence: {seq}", now)
-    if at is not None and isinstance(at := number(at), Refused):
+    if isinstance(at, Refused):
         return Bad(f"time stamp: {at}", now)
-    if unit is not None:
-        unit = UNITS.get(unit.upper()) if isinstance(unit, str) else None
-        if unit is None:
-            return Bad("a unit that is neither °C nor °F", now)
+    if isinstance(unit, Refused):
+        return Bad(str(unit), now)
     return Reading(_celsius(value, unit or shape.unit), now, seq, None if at is None else wall_s - at)
+
+
+def _beside(shape: Form, found: Any) -> tuple[int | Refused | None, float | Refused | None, str | Refused | None]:
+    """Sequence, stamp, unit beside the value. What a pointer was set for must fit; what was not asked for need not."""
+    plain = found.get if found.__class__ is dict else _nothing
+    seq = plain("seq") if shape.seq_at is None else walk(found, shape.seq_at)
+    at = plain("at") if shape.at_at is None else walk(found, shape.at_at)
+    unit = plain("unit") if shape.unit_at is None else walk(found, shape.unit_at)
+    if seq is not None and (seq := whole(seq)).__class__ is Refused and shape.seq_at is None:
+        seq = None
+    if at is not None and (at := number(at)).__class__ is Refused and shape.at_at is None:
+        at = None
+    if unit is not None:
+        known = UNITS.get(unit.upper()) if isinstance(unit, str) else None
+        unit = known or (None if shape.unit_at is None else Refused("a unit that is neither °C nor °F"))
+    return seq, at, unit
+
+
+def _nothing(key: str) -> None:
+    return None
 
 
 def _celsius(value: float, unit: str) -> float:
