@@ -255,8 +255,8 @@ def _answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
     """The answer to what was asked; entries such as pH, gravity and remarks may come at any time."""
     entry = {k: order.args[k] for k in ("ph", "ph_at_c", "gravity_p", "remark") if k in order.args}
     if entry:
-        said = ", ".join(f"{k} {v}" for k, v in entry.items())
-        return run, f"recorded: {said}", (Event("entry", next(iter(entry)), said, data={**entry, "by": order.by}),)
+        words = ", ".join(f"{k} {v}" for k, v in entry.items())
+        return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": order.by}),)
     prompt, leg = run.prompt, leg_of(run)
     if prompt is None or leg is None:
         return Refused("nothing is being asked")

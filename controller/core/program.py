@@ -229,11 +229,11 @@ def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: floa
 def _credit(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
     """Has this second earned rest time?"""
     if not run.counting:
-        if run.band_since is None or now - run.band_since < BAND_S:
+        since = run.band_since
+        if since is None or now - since < BAND_S:
             return run
-        if run.in_band_at is None:
-            run = run._replace(in_band_at=run.band_since)
-        return run._replace(counting=True, credited_s=run.credited_s + (now - run.band_since))
+        first = since if run.in_band_at is None else run.in_band_at
+        return run._replace(counting=True, credited_s=run.credited_s + (now - since), in_band_at=first)
     if seen.doubtful or seen.value_c is None or not (abs(seen.value_c - leg.target_c) <= leg.tolerance_k):
         return run
     return run._replace(credited_s=run.credited_s + dt)

@@ -26,6 +26,7 @@ from controller.core.interlocks import HEATED, Senses
 from controller.core.model import (
     Demand,
     Event,
+    Figures,
     HeaterCommand,
     HeaterReport,
     Inputs,
@@ -121,8 +122,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     target = program.target(run, tun)
     stirrer, pump = program.motors(run, target, now)
     believed = figures.figures(tun, target, settings.learned, state.regulator)
-    held_back = state.guard.duty >= 0.99 * believed.duty_cap
-    ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, held_back, dt)
+    ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, state.regulator.saturated, dt)
     outlet_c = outlet.value_c if outlet is not None else None
     regulated, demand = regulator.regulate(
         believed, setpoint, target, seen, state.guard.duty, state.regulator, dt, outlet_c, tun.guard.outlet_limit_c
@@ -269,9 +269,7 @@ def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now:
 # ---------------------------------------------------------------- towards the guard
 
 
-def _modulate(
-    believed: figures.Figures, demand: Demand, state: State, dt: float
-) -> tuple[modulator.ModulatorState, Demand]:
+def _modulate(believed: Figures, demand: Demand, state: State, dt: float) -> tuple[modulator.ModulatorState, Demand]:
     shaped, duty = modulator.modulate(believed, demand, state.modulator, dt)
     return shaped, demand if duty == demand.duty else Demand(duty, demand.reason)
 
@@ -299,7 +297,7 @@ def _senses(
         raw=inputs.mash + inputs.second,
         second=second,
         outlet=outlet,
-        heater=inputs.heater,
+        heater=inputs.heater if inputs.heater is not None and inputs.heater.at > now - dt else None,
         heater_online=inputs.heater_online,
         level=state.level,
         flow=state.flow,
