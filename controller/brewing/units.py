@@ -32,6 +32,7 @@ Kind = Literal[
     "thickness",  # L/kg
     "concentration",  # mg/L
     "price",  # per kWh
+    "heat",  # kJ/kg
 ]
 
 _F = Fraction
@@ -106,6 +107,7 @@ TABLE: dict[Kind, Row] = {
     "thickness": Row("L/kg", "3.0 L/kg", {"L/kg": (_F(1), _F(0)), "qt/lb": (_QT / _LB, _F(0))}),
     "concentration": Row("mg/L", "180 mg/L", {"mg/L": (_F(1), _F(0))}),
     "price": Row("per kWh", "0.30 /kWh", {"/kWh": (_F(1), _F(0))}, {"per kwh": "/kWh"}),
+    "heat": Row("kJ/kg", "18 kJ/kg", {"kJ/kg": (_F(1), _F(0))}),
 }
 
 _NUMBER = r"[+\-]?\d{1,12}(?:\.\d{1,9})?"

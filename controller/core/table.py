@@ -19,7 +19,7 @@ from controller.brewing import units
 
 FROM_FILE = {"from_file": True}
 
-_SUFFIX = re.compile(r"_(?:c|k|s|w|l|kg|m|mg_per_l|kwh|j_per_k|w_per_k|k_per_s|l_per_min|l_per_kg|per_kwh)$")
+_SUFFIX = re.compile(r"_(?:c|k|s|w|l|kg|m|mg_per_l|kj_per_kg|j_per_k|w_per_k|k_per_s|l_per_min|l_per_kg|per_kwh)$")
 
 
 FieldKind = units.Kind | Literal["number"]
@@ -33,6 +33,7 @@ class Quantity(NamedTuple):
     high: float = math.inf
     note: str = ""
     source: str = ""
+    auto: bool = False  # the word "auto" stands for None: worked out
 
     @property
     def unit(self) -> str:
@@ -64,6 +65,8 @@ class Table(BaseModel):
         mark = next((m for m in field.metadata if isinstance(m, Quantity)), None)
         if mark is None or (value is None and type(None) in get_args(field.annotation)):
             return value
+        if mark.auto and value == "auto":
+            return None
         return read(mark, value, bool(info.context and info.context.get("from_file")))
 
 
@@ -131,6 +134,7 @@ _SHOWN: Mapping[str, tuple[float, str]] = {
     "thickness": (1.0, "L/kg"),
     "concentration": (1.0, "mg/L"),
     "price": (1.0, "/kWh"),
+    "heat": (1.0, "kJ/kg"),
 }
 
 

@@ -1,0 +1,283 @@
+"""What does the brewer want of a mash?
+
+A rest program as it stands in `config/programs/NAME.toml`: grist, liquor, dough-in and the steps in order. Whether it fits
+a tun is for `plan.py`; what its own values must agree on is in `agree`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from typing import Annotated, Literal
+
+from pydantic import Field, StrictBool, StringConstraints, field_validator, model_validator
+
+from controller.brewing import units
+from controller.core.problems import Problem
+from controller.core.table import Quantity, Table, show, wrong
+
+Text = Annotated[str, StringConstraints(max_length=200)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
+Aim = Literal["dry", "balanced", "full"]
+GristKind = Literal[
+    "malt",  # base malt of barley
+    "wheat malt",
+    "rye malt",
+    "oat malt",
+    "kilned malt",  # Munich type, amber
+    "caramel malt",
+    "roasted malt",
+    "sour malt",
+    "barley",
+    "wheat",
+    "rye",
+    "oats",
+    "maize",
+    "rice",
+    "sorghum",
+    "husk",
+    "sugar",
+]
+Kind = Literal["rest", "infusion", "decoction", "mash_out", "keep", "souring"]
+
+MIN_REST_S, MAX_REST_S = 60.0, 4 * 3600.0  # a slip of the pen lies outside (own proposal)
+MAX_LONG_S = 12 * 3600.0  # with long = true
+MAX_KEEP_S = 2 * 3600.0  # sugars darken and the bed settles (common practice); longer with long = true
+MAX_SOURING_S = 72 * 3600.0
+LOWEST_TARGET_C, BOILING_C = 20.0, 100.0
+
+
+class Grist(Table):
+    """One line of the grain bill. Figures of the malt sheet where they are known."""
+
+    name: Name
+    mass_kg: Annotated[float, Quantity("mass", 0.01, 10_000)]
+    kind: GristKind = "malt"
+    lot: Text = ""
+    flaked: StrictBool = False
+    moisture: Annotated[float | None, Quantity("share", 0, 0.2)] = None
+    kolbach: Annotated[float | None, Quantity("share", 0.15, 0.7)] = None
+    friability: Annotated[float | None, Quantity("share", 0, 1)] = None
+    fine_coarse: Annotated[float | None, Quantity("share", 0, 0.2)] = None
+    beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
+    extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None
+
+
+class Liquor(Table):
+    """The water in the tun before dough-in: by mass, or by volume at its temperature."""
+
+    mass_kg: Annotated[float | None, Quantity("mass", 0.5, 20_000)] = None
+    volume_l: Annotated[float | None, Quantity("volume", 0.5, 20_000)] = None
+    temperature_c: Annotated[float, Quantity("temperature", 1, 95)] = 12.0
+    expected_ph: Annotated[float | None, Quantity("number", 3, 9)] = None
+
+
+class DoughIn(Table):
+    """How the grain meets the liquor."""
+
+    strike_c: Annotated[float | None, Quantity("temperature", 20, 98, auto=True)] = None  # None: worked out
+    grist_temperature_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
+    slaking_heat_kj_per_kg: Annotated[float, Quantity("heat", 0, 60)] = 0.0  # 13 to 38 by moisture (Pauls and Whites)
+
+
+class Step(Table):
+    """One step. Which keys serve depends on its kind."""
+
+    name: Name
+    kind: Kind = "rest"
+    temperature_c: Annotated[float | None, Quantity("temperature", LOWEST_TARGET_C, BOILING_C)] = None
+    time_s: Annotated[float | None, Quantity("duration", 1, 30 * 86400)] = None
+    ramp_k_per_s: Annotated[float | None, Quantity("rate", 0.05 / 60, 5 / 60)] = None
+    tolerance_k: Annotated[float, Quantity("difference", 0.5, 3)] = 1.0
+    by: Literal["time", "person", "iodine"] = "time"
+    ask_after_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None
+    go_on_after_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None
+    long: StrictBool = False
+    amount_kg: Annotated[float | None, Quantity("mass", 0.05, 10_000, auto=True)] = None
+    added_at_c: Annotated[float | None, Quantity("temperature", 1, 100)] = None
+    away_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None  # decoction: from pull to return
+    ph_every_s: Annotated[float | None, Quantity("duration", 600, 86_400)] = None  # souring: reminder
+    why: Text = ""
+
+    @property
+    def held_s(self) -> float:
+        """For how long does the step hold? Base value of the kind where nothing is written."""
+        if self.time_s is not None:
+            return self.time_s
+        return MAX_KEEP_S if self.kind == "keep" else 0.0
+
+
+class Program(Table):
+    """A rest program: `config/programs/NAME.toml`."""
+
+    name: Name = "unnamed"
+    title: Text
+    aim: Aim | Annotated[float, Field(ge=0.4, le=0.95)] = "balanced"
+    tun: Text = ""  # the tun it was written for, where there are several
+    grist: tuple[Grist, ...] = ()
+    liquor: Liquor
+    dough_in: DoughIn = DoughIn()
+    enzyme: StrictBool = False  # enzyme added for beta-glucan
+    people: tuple[Text, ...] = ()  # who is there to answer
+    step: Annotated[tuple[Step, ...], Field(min_length=1, max_length=40)]
+    overrule: dict[str, Text] = Field(default_factory=dict)  # advice known and accepted: id = "reason"
+
+    @field_validator("aim", mode="before")
+    @classmethod
+    def _aim(cls, value: object) -> object:
+        if isinstance(value, str) and value not in ("dry", "balanced", "full"):
+            try:
+                return units.quantity("share", value)
+            except units.NotAQuantity:
+                raise wrong('"dry", "balanced", "full", or a limit attenuation such as "80 %"') from None
+        return value
+
+    @model_validator(mode="before")
+    @classmethod
+    def _steps_named(cls, data: object) -> object:
+        """A step without a name is called by its kind and place."""
+        if not isinstance(data, dict) or not isinstance(data.get("step"), (list, tuple)):
+            return data
+        steps = [
+            {"name": f"{str(step.get('kind', 'rest')).replace('_', '-')} {at}", **step}
+            if isinstance(step, dict)
+            else step
+            for at, step in enumerate(data["step"], 1)
+        ]
+        return {**data, "step": steps}
+
+    @property
+    def grist_kg(self) -> float:
+        """How much grain is there, kg? 0 = a run with water alone."""
+        return sum(line.mass_kg for line in self.grist)
+
+
+def place(at: int, step: Step) -> str:
+    """Where is this step, in words?"""
+    return f'step {at + 1} "{step.name}"'
+
+
+def agree(program: Program) -> tuple[Problem, ...]:
+    """Do the values of this program fit each other? Nothing here depends on a tun."""
+    found = [*_liquor(program), *_names(program), *_order(program)]
+    for at, step in enumerate(program.step):
+        found += [Problem(f"{place(at, step)}: {key}", value, wanted) for key, value, wanted in _step(step)]
+    return (*found, *_ways(program))
+
+
+def _liquor(program: Program) -> list[Problem]:
+    both = (program.liquor.mass_kg is None) == (program.liquor.volume_l is None)
+    found = "nothing" if program.liquor.mass_kg is None else "both mass and volume"
+    return [Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"')] if both else []
+
+
+def _names(program: Program) -> list[Problem]:
+    """Names serve to find a step again in orders and records."""
+    problems = []
+    first: dict[str, int] = {}
+    for at, step in enumerate(program.step):
+        other = first.setdefault(step.name.casefold(), at)
+        if other != at:
+            problems.append(
+                Problem(f"{place(at, step)}: name", f"the name of step {other + 1} again", "a name of its own")
+            )
+    return problems
+
+
+def _order(program: Program) -> list[Problem]:
+    problems = []
+    if program.step[0].kind not in ("rest", "souring"):
+        problems.append(
+            Problem(f"{place(0, program.step[0])}: kind", f'"{program.step[0].kind}"', "a rest as the first step")
+        )
+    for at, step in enumerate(program.step[:-1]):
+        if step.kind == "keep":
+            problems.append(
+                Problem(f"{place(at, step)}: kind", '"keep" before other steps', "keep as the last step only")
+            )
+    return problems
+
+
+_TAKES: dict[str, frozenset[str]] = {
+    "rest": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ask_after", "go_on_after", "long"}),
+    "mash_out": frozenset({"temperature", "time", "ramp", "tolerance", "by", "long"}),
+    "keep": frozenset({"temperature", "time", "ramp", "tolerance", "long"}),
+    "infusion": frozenset({"temperature", "amount", "added_at"}),
+    "decoction": frozenset({"temperature", "amount", "added_at", "away"}),
+    "souring": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ph_every", "long"}),
+}
+_NEEDS: dict[str, frozenset[str]] = {
+    "rest": frozenset({"temperature", "time"}),
+    "mash_out": frozenset({"temperature", "time"}),
+    "keep": frozenset(),
+    "infusion": frozenset({"temperature"}),
+    "decoction": frozenset({"temperature"}),
+    "souring": frozenset({"temperature", "time"}),
+}
+_EXAMPLE = {"temperature": 'a temperature such as "66 °C"', "time": 'a time such as "35 min"'}
+
+Slip = tuple[str, str, str]  # key, found, wanted
+
+
+def _step(step: Step) -> list[Slip]:
+    """What is wrong within one step?"""
+    written = {Step.model_fields[name].alias or name for name in step.model_fields_set} - {"name", "kind", "why"}
+    slips = [(key, "nothing", _EXAMPLE[key]) for key in sorted(_NEEDS[step.kind] - written)]
+    slips += [
+        (key, f"this key in a step of kind {step.kind}", f"one of {', '.join(sorted(_TAKES[step.kind]))}")
+        for key in sorted(written - _TAKES[step.kind])
+    ]
+    return slips + _times(step) + _gate(step)
+
+
+def _longest_s(step: Step) -> float:
+    if step.kind == "souring":
+        return MAX_SOURING_S
+    if step.long:
+        return MAX_LONG_S
+    return MAX_KEEP_S if step.kind == "keep" else MAX_REST_S
+
+
+def _times(step: Step) -> list[Slip]:
+    if step.time_s is None or MIN_REST_S <= step.time_s <= _longest_s(step):
+        return []
+    found = show("duration", step.time_s)
+    wanted = f"from {show('duration', MIN_REST_S)} to {show('duration', _longest_s(step))}"
+    more = not step.long and step.kind != "souring" and step.time_s > MIN_REST_S
+    return [("time", found, f"{wanted}; longer needs long = true" if more else wanted)]
+
+
+def _gate(step: Step) -> list[Slip]:
+    """Iodine keys serve with `by = "iodine"` only, and the test is asked for within the rest."""
+    slips = []
+    for key, value in (("ask_after", step.ask_after_s), ("go_on_after", step.go_on_after_s)):
+        if value is not None and step.by != "iodine":
+            slips.append((key, show("duration", value), 'only together with by = "iodine"'))
+    if step.ask_after_s is not None and step.time_s is not None and step.ask_after_s > step.time_s:
+        slips.append(
+            ("ask_after", show("duration", step.ask_after_s), f"within the rest, {show('duration', step.time_s)}")
+        )
+    return slips
+
+
+def _ways(program: Program) -> list[Problem]:
+    """Does the temperature go where each kind of step can take it?"""
+    problems = []
+    for (_, before), (at, step) in itertools.pairwise(enumerate(program.step)):
+        if step.temperature_c is None or before.temperature_c is None:
+            continue
+        if step.kind in ("infusion", "decoction") and step.temperature_c <= before.temperature_c:
+            here, there = show("temperature", step.temperature_c), show("temperature", before.temperature_c)
+            problems.append(Problem(f"{place(at, step)}: temperature", here, f"more than the {there} before it"))
+        if step.kind in ("infusion", "decoction") and not (added_at_c(step) > step.temperature_c):
+            here = show("temperature", added_at_c(step))
+            problems.append(
+                Problem(f"{place(at, step)}: added_at", here, f"more than the target, {step.temperature_c:g} °C")
+            )
+    return problems
+
+
+def added_at_c(step: Step) -> float:
+    """How hot is what is added? Boiling liquor has cooled to 98 °C when it arrives, a decoction to 95 (from memory)."""
+    if step.added_at_c is not None:
+        return step.added_at_c
+    return 98.0 if step.kind == "infusion" else 95.0
