@@ -23,7 +23,7 @@ from controller.core.model import (
     Switch,
     Target,
 )
-from controller.core.settings import Tun
+from controller.core.settings import Probe, Tun
 
 S = RunState
 HEATED = frozenset({S.RUNNING, S.PAUSING, S.PAUSED})
@@ -203,7 +203,8 @@ class Senses(NamedTuple):
     setpoint_c: float | None
     highest_c: float | None  # highest target that remains
     seen: Measurement
-    raw: tuple[Sample, ...]  # of all probes in the mash
+    raw: tuple[Sample, ...]  # of the mash probe
+    raw_second: tuple[Sample, ...]
     second: Measurement | None
     outlet: Measurement | None
     heater: HeaterReport | None  # newest of this tick
@@ -228,9 +229,11 @@ class Memory(NamedTuple):
     """What the quick interlocks remember from tick to tick."""
 
     hot_run: int = 0  # readings at or over the hard limit in a row
+    hot_second: int = 0  # the same for the second probe
     hot_c: float = 0.0
     above_run: int = 0
     above_armed: bool = True
+    above_c: float = 0.0
     highest_c: float | None = None
     differ_since: Instant | None = None
     differ_noted_since: Instant | None = None
@@ -249,28 +252,42 @@ class Memory(NamedTuple):
 def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G07: is any raw reading at or over the hard limit? Two in a row that could be true latch."""
     limit = senses.tun.guard.hard_limit_c
+    run, second = memory.hot_run, memory.hot_second
     cut: float | None = None
-    for sample in senses.raw:
-        if not isinstance(sample, Reading):
-            continue
-        value = senses.tun.probes.mash.calibrated(sample.value_c)
-        if value < limit and sample.value_c < limit:
-            memory = memory._replace(hot_run=0)
-            continue
-        cut = value
-        if LOWEST_C <= sample.value_c <= HIGHEST_C and not _false_value(sample.value_c, senses.seen):
-            memory = memory._replace(hot_run=memory.hot_run + 1, hot_c=value)
-    adding = senses.target.heat == "blocked"
-    if memory.hot_run >= 2 and not adding:
+    pair = run >= 2 or second >= 2
+    for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
+        run = run + 1 if value >= limit else 0
+        cut, pair = value if run else cut, pair or run >= 2
+    if senses.tun.probes.second is not None:
+        for value in _could_be_true(senses.raw_second, senses.tun.probes.second, senses.second):
+            second = second + 1 if value >= limit else 0
+            cut, pair = value if second else cut, pair or second >= 2
+    memory = memory._replace(hot_run=run, hot_second=second, hot_c=cut if cut is not None else memory.hot_c)
+    if pair and senses.target.heat != "blocked":
         return memory, Finding("G07", memory.hot_c, limit)
-    return memory, None if cut is None and not (adding and memory.hot_run) else Finding(
-        "G07", cut if cut is not None else memory.hot_c, limit, cut_only=True
-    )
+    if pair or cut is not None or _any_over(senses.raw + senses.raw_second, limit):
+        return memory, Finding("G07", memory.hot_c, limit, cut_only=True)
+    return memory, None
 
 
-def _false_value(raw_c: float, seen: Measurement) -> bool:
+def _could_be_true(samples: tuple[Sample, ...], probe: Probe, seen: Measurement | None) -> list[float]:
+    """Calibrated values of the raw readings that lie in range and are no failed sensor's value. No filter's opinion."""
+    believed = seen.value_c if seen is not None else None
+    return [
+        probe.calibrated(s.value_c)
+        for s in samples
+        if isinstance(s, Reading) and LOWEST_C <= s.value_c <= HIGHEST_C and not _false_value(s.value_c, believed)
+    ]
+
+
+def _false_value(raw_c: float, believed_c: float | None) -> bool:
     """Is it a value failed sensors give, with no believed reading beside it?"""
-    return raw_c in FALSE_VALUES_C and not (seen.value_c is not None and abs(seen.value_c - raw_c) <= 2.0)
+    return raw_c in FALSE_VALUES_C and not (believed_c is not None and abs(believed_c - raw_c) <= 2.0)
+
+
+def _any_over(samples: tuple[Sample, ...], limit: float) -> bool:
+    """Is there any reading that is not under the limit, true or not, a number or not?"""
+    return any(isinstance(s, Reading) and not (s.value_c < limit) for s in samples)
 
 
 def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
@@ -281,21 +298,14 @@ def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     if memory.highest_c is not None and senses.highest_c < memory.highest_c - margin:
         memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
     limit = senses.highest_c + margin
-    memory = memory._replace(highest_c=senses.highest_c)
-    if not senses.seen.fresh:
-        return memory, _above(senses, memory, limit)
-    value = senses.seen.raw_c
-    if value is not None and value <= limit:
-        return memory._replace(above_run=0, above_armed=True), None
-    memory = memory._replace(above_run=memory.above_run + 1)
-    return memory, _above(senses, memory, limit)
-
-
-def _above(senses: Senses, memory: Memory, limit: float) -> Finding | None:
-    blocked = senses.target.heat == "blocked"
-    if memory.above_run < 3 or not memory.above_armed or blocked or senses.seen.raw_c is None:
-        return None
-    return Finding("G06", senses.seen.raw_c, limit)
+    run, armed, worst = memory.above_run, memory.above_armed, memory.above_c
+    for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
+        run = run + 1 if value > limit else 0
+        armed, worst = armed or run == 0, value
+    memory = memory._replace(highest_c=senses.highest_c, above_run=run, above_armed=armed, above_c=worst)
+    if run < 3 or not armed or senses.target.heat == "blocked":
+        return memory, None
+    return memory, Finding("G06", worst, limit)
 
 
 def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
