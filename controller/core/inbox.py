@@ -26,7 +26,8 @@ from controller.core.model import (
     Switch,
 )
 from controller.core.strict import STATUS_CAP, Refused
-from controller.core.topics import Role, topics
+from controller.core.topics import Role
+from controller.core.topics import topics as topics
 
 if TYPE_CHECKING:
     from controller.core.settings import Settings

@@ -1,7 +1,7 @@
 """What does a payload hold, if anything?
 
-Stricter than Python's own parser, which lets through NaN, Infinity, 1e999, truth values as numbers, keys given twice and
-UTF-16 (seen with Python 3.11). Nothing here raises: the answer is a value or a `Refused` with a reason.
+Stricter than Python's own parser, which lets through NaN, Infinity, 1e999, truth values as numbers, keys given twice
+and UTF-16 (seen with Python 3.11). Nothing here raises: the answer is a value or a `Refused` with a reason.
 RFC 8259 is the grammar, RFC 6901 the pointer.
 """
 

@@ -1,7 +1,8 @@
 """Who notices when the beat itself stands still?
 
 A thread of its own, since a stalled event loop cannot notice its own stall. A beat that comes over 2 s late must not
-heat; after 5 s without one the thread ends the process, and the heater's lease does the rest. Real time throughout: a stalled machine is stalled at any speed.
+heat; after 5 s without one the thread ends the process, and the heater's lease does the rest. Real time throughout: a
+stalled machine is stalled at any speed.
 """
 
 from __future__ import annotations

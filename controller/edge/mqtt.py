@@ -1,0 +1,317 @@
+"""How does the broker carry our messages? The one module that knows the MQTT client.
+
+A new client object for each connection, since the old one would send again what it had not got rid of. Incoming
+messages are handed on where they leave the socket, not through a queue. Heater commands never wait in the client: one is
+sent at once or not at all, and when the duty falls while older bytes are stuck the connection is reset, so that a hot
+command cannot leave after an OFF. Time limits here are real seconds.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import math
+import random
+import socket
+import ssl
+import struct
+import time
+from collections import deque
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import aiomqtt
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from controller.edge.systemd import credential
+from controller.edge.transport import Ear, Post, ReplyTo
+
+if TYPE_CHECKING:
+    from controller.core.settings import Broker
+
+KEEPALIVE_S = 10
+CONNECT_S = 8.0  # for the whole of a connection attempt, subscriptions included
+CALL_S = 4.0  # for any one call of the client
+BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
+STUCK_S = 2.0  # a heater command unacknowledged for so long: no further heat over this connection
+DEAD_S = 10.0  # unacknowledged for so long: the connection is reset
+IN_FLIGHT = 14  # below the 20 that a broker's receive maximum commonly allows; heater commands come on top
+EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
+
+QUIET = logging.getLogger("underback.mqtt")
+QUIET.addHandler(logging.NullHandler())
+QUIET.propagate = False
+
+
+class Will(NamedTuple):
+    topic: str
+    payload: bytes
+
+
+def _spout(deliver: Callable[[aiomqtt.Message], None]) -> type[asyncio.Queue[aiomqtt.Message]]:
+    """A queue that keeps nothing: each message goes on at once, stamped where it leaves the socket."""
+
+    class Spout(asyncio.Queue[aiomqtt.Message]):
+        def put_nowait(self, item: aiomqtt.Message) -> None:
+            deliver(item)
+
+    return Spout
+
+
+def plain(error: BaseException) -> str:
+    """The client's error as a sentence for a person."""
+    text = str(error) or type(error).__name__
+    low = text.lower()
+    if "not authori" in low or "bad user name" in low:
+        return "the broker refuses this user name or password; check username and password_file in service.toml"
+    if "certificate has expired" in low or "not yet valid" in low:
+        return "the broker's TLS certificate is out of date, or this machine's clock is wrong"
+    if "certificate verify failed" in low or "unknown ca" in low:
+        return "the broker's TLS certificate is not signed by the authority in ca_file; check ca_file in service.toml"
+    if "wrong version number" in low or "record layer" in low:
+        return "the broker does not speak TLS on this port; check tls and port in service.toml"
+    if "refused" in low:
+        return "nothing listens at the broker's address; is the broker running, and are host and port right?"
+    if "name or service" in low or "name resolution" in low or "nodename" in low:
+        return "the broker's host name is not known; check host in service.toml"
+    if "timed out" in low or isinstance(error, TimeoutError):
+        return "the broker does not answer in time"
+    return text
+
+
+def password(broker: Broker) -> str | None:
+    """The broker's password: from its own file, else from systemd's credential. Never logged, never shown."""
+    path = Path(broker.password_file) if broker.password_file else credential("broker-password")
+    return path.read_text("utf-8").rstrip("\r\n") if path is not None else None
+
+
+def tls(broker: Broker) -> ssl.SSLContext | None:
+    """The TLS settings, 1.2 at least; None where TLS is off."""
+    if not broker.tls:
+        return None
+    context = ssl.create_default_context(cafile=broker.ca_file or None)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    key = broker.key_file or str(credential("tls-client.key") or "")
+    if broker.cert_file:
+        context.load_cert_chain(broker.cert_file, key or None)
+    return context
+
+
+def make(
+    broker: Broker,
+    identifier: str,
+    deliver: Callable[[aiomqtt.Message], None] | None = None,
+    will: Will | None = None,
+) -> aiomqtt.Client:
+    """A client for one connection. Reads files: call it off the event loop. OSError when they cannot be read."""
+    five = broker.version == 5
+    client = aiomqtt.Client(
+        broker.host,
+        broker.port,
+        username=broker.username or None,
+        password=password(broker),
+        identifier=identifier,
+        protocol=aiomqtt.ProtocolVersion.V5 if five else aiomqtt.ProtocolVersion.V311,
+        clean_start=True if five else 3,
+        clean_session=None if five else True,
+        keepalive=KEEPALIVE_S,
+        timeout=CALL_S,
+        tls_context=tls(broker),
+        will=aiomqtt.Will(will.topic, will.payload, 1, True) if will else None,
+        socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        queue_type=_spout(deliver) if deliver else None,
+        max_inflight_messages=1000,
+        logger=QUIET,
+    )
+    client._client.connect_timeout = CALL_S
+    return client
+
+
+def _publish_properties() -> Properties:
+    return Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+
+
+def reply_to(message: aiomqtt.Message) -> ReplyTo | None:
+    """Where should the answer go? Only MQTT 5 says."""
+    properties = message.properties
+    topic = getattr(properties, "ResponseTopic", None)
+    if not topic:
+        return None
+    return ReplyTo(str(topic), getattr(properties, "CorrelationData", None))
+
+
+class Mqtt:
+    """A `Transport` over a broker."""
+
+    def __init__(self, broker: Broker, identifier: str, topics: Iterable[str], will: Will | None = None) -> None:
+        self.up = False
+        self.withheld = 0  # hot commands not sent since the link was stuck
+        self._broker, self._identifier, self._topics, self._will = broker, identifier, tuple(topics), will
+        self._ear: Ear | None = None
+        self._client: aiomqtt.Client | None = None
+        self._flying: dict[int, tuple[str, float, bool]] = {}  # message id: topic, when, a heater command?
+        self._kept: dict[str, Post] = {}  # retained state, sent anew after each connect
+        self._newest: dict[str, Post] = {}  # status, motors: the newest of each topic
+        self._queue: deque[Post] = deque(maxlen=EVENTS_KEPT)
+        self._quiet = asyncio.Event()
+        self._expiry: dict[int, Properties] = {}
+
+    # ------------------------------------------------------------ connecting
+
+    async def run(self, ear: Ear) -> None:
+        """Connect, listen, reconnect with back-off and jitter, until cancelled."""
+        self._ear, wait = ear, BACK_OFF_S
+        while True:
+            began = time.monotonic()
+            why = await self._session(ear)
+            ear.unlinked(why)
+            if time.monotonic() - began > LONGEST_BACK_OFF_S:
+                wait = BACK_OFF_S
+            await asyncio.sleep(wait * random.uniform(0.7, 1.3))
+            wait = min(LONGEST_BACK_OFF_S, wait * 1.6)
+
+    async def _session(self, ear: Ear) -> str:
+        """One connection from beginning to end. Returns why it ended."""
+        try:
+            async with asyncio.timeout(CONNECT_S) as limit:
+                client = await asyncio.to_thread(make, self._broker, self._identifier, self._deliver, self._will)
+                async with client:
+                    await self._subscribe(client, ear)
+                    limit.reschedule(None)
+                    self._linked(client, ear)
+                    async for _ in client.messages:
+                        pass  # only the end of the connection is awaited here
+        except (aiomqtt.MqttError, OSError, ValueError, TimeoutError) as error:
+            return plain(error)
+        finally:
+            self.up, self._client = False, None
+            self._flying.clear()
+            self._quiet.set()
+        return "the connection ended"
+
+    async def _subscribe(self, client: aiomqtt.Client, ear: Ear) -> None:
+        options = [(topic, SubscribeOptions(qos=1) if self._broker.version == 5 else 1) for topic in self._topics]
+        granted: Any = await client.subscribe(options, timeout=CALL_S)  # type: ignore[arg-type]
+        for topic, code in zip(self._topics, granted, strict=False):
+            if int(getattr(code, "value", code)) >= 128:
+                ear.refused(topic, "the broker refuses to let us listen")
+
+    def _linked(self, client: aiomqtt.Client, ear: Ear) -> None:
+        client._client.on_publish = self._acknowledged
+        self._client, self.up = client, True
+        self._flying.clear()
+        for post in self._kept.values():
+            self._send(post)
+        ear.linked()
+        self._pump()
+
+    def _deliver(self, message: aiomqtt.Message) -> None:
+        payload = message.payload
+        if self._ear is not None:
+            data = payload if isinstance(payload, bytes) else b""
+            self._ear.heard(message.topic.value, data, message.retain, reply_to(message))
+
+    def reset(self) -> None:
+        """End the connection without sending what is still in its buffers (TCP reset)."""
+        sock = self._client._client.socket() if self._client is not None else None
+        self.up = False
+        if isinstance(sock, socket.socket):
+            try:
+                sock.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+                socket.socket.shutdown(sock, socket.SHUT_RDWR)
+            except OSError:
+                return
+
+    # ------------------------------------------------------------ heater commands
+
+    def heater(self, topic: str, payload: bytes, hot: bool, lifetime_s: float) -> bool:
+        """Send now, or drop. Heat is withheld while an earlier command is unacknowledged for 2 s or bytes are stuck."""
+        if not self.up or self._client is None:
+            return False
+        waiting, stuck = self._waiting_s(), self._client._client.want_write()
+        if waiting > DEAD_S or (stuck and not hot):
+            self.reset()
+            return False
+        if hot and (waiting > STUCK_S or stuck):
+            self.withheld += 1
+            return False
+        return self._publish(topic, payload, False, self._properties(lifetime_s), True)
+
+    def _waiting_s(self) -> float:
+        """For how long has the oldest heater command not been acknowledged?"""
+        first = next((at for _, at, heater in self._flying.values() if heater), None)
+        return 0.0 if first is None else time.monotonic() - first
+
+    # ------------------------------------------------------------ all else
+
+    def post(self, post: Post) -> None:
+        if post.lane == "state":
+            self._kept[post.topic] = post
+        if post.lane in ("event", "reply", "alert"):
+            self._queue.append(post)
+        elif self.up:
+            self._newest[post.topic] = post
+        self._pump()
+
+    def _pump(self) -> None:
+        """Send as much as the broker's window allows: the newest states first, then events and replies in order."""
+        while self.up and self._newest and len(self._flying) < IN_FLIGHT:
+            topic = next(iter(self._newest))
+            self._send(self._newest.pop(topic))
+        while self.up and self._queue and len(self._flying) < IN_FLIGHT:
+            self._send(self._queue.popleft())
+
+    def _send(self, post: Post) -> None:
+        properties = self._properties(post.lifetime_s) if post.correlation is None else None
+        if post.correlation is not None and self._broker.version == 5:
+            properties = _publish_properties()
+            properties.CorrelationData = post.correlation
+        self._publish(post.topic, post.payload, post.retain, properties, False)
+
+    def _properties(self, lifetime_s: float | None) -> Properties | None:
+        """Message expiry as a second fence, where the protocol has it."""
+        if lifetime_s is None or self._broker.version != 5:
+            return None
+        seconds = max(1, math.ceil(lifetime_s))
+        if seconds not in self._expiry:
+            properties = _publish_properties()
+            properties.MessageExpiryInterval = seconds
+            self._expiry[seconds] = properties
+        return self._expiry[seconds]
+
+    def _publish(self, topic: str, payload: bytes, retain: bool, properties: Properties | None, heater: bool) -> bool:
+        if self._client is None:
+            return False
+        try:
+            info = self._client._client.publish(topic, payload, 1, retain, properties)
+        except (ValueError, RuntimeError, OSError):
+            self.reset()
+            return False
+        if info.rc != 0:
+            return False
+        self._flying[info.mid] = (topic, time.monotonic(), heater)
+        self._quiet.clear()
+        return True
+
+    def _acknowledged(self, client: Any, userdata: Any, mid: int, reason: Any, properties: Any) -> None:
+        """The broker took a message, or tells that it did not (the client library itself hides that)."""
+        topic = self._flying.pop(mid, ("", 0.0, False))[0]
+        if not self._flying:
+            self._quiet.set()
+        if int(getattr(reason, "value", 0)) >= 128 and self._ear is not None:
+            self._ear.refused(topic, f"the broker refused it: {reason}")
+        self._pump()
+
+    async def flush(self, within_s: float) -> bool:
+        """Has everything sent been acknowledged within so many real seconds?"""
+        if not self.up:
+            return False
+        try:
+            async with asyncio.timeout(within_s):
+                await self._quiet.wait()
+        except TimeoutError:
+            return False
+        return self.up

@@ -1,0 +1,178 @@
+"""What does a run's record on disk say?
+
+One file a run, one JSON object a line; each line ends with a CRC-32 of what stands before it and carries its number `n`
+within the file. A line cut short at the very end was being written when the power went: it is dropped and said. Any
+other damage locks: nothing is guessed over a hole.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+MARK = b',"crc":"'
+TAIL = len(MARK) + 8 + 2  # the mark, eight hex digits, `"}`
+LOOK_BACK = 6  # files searched for recent process starts
+
+
+def line(values: Mapping[str, Any]) -> bytes:
+    """A record as one line, checksum last. Values must be plain JSON."""
+    body = json.dumps(values, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()[:-1]
+    return b'%s%s%08x"}\n' % (body, MARK, zlib.crc32(body))
+
+
+def parse(raw: bytes) -> dict[str, Any] | None:
+    """The values of a line without its newline; None when the checksum does not fit."""
+    body, mark = raw[:-TAIL], raw[-TAIL : -TAIL + len(MARK)]
+    if mark != MARK or raw[-2:] != b'"}' or raw[-10:-2] != b"%08x" % zlib.crc32(body):
+        return None
+    try:
+        values = json.loads(raw)
+    except ValueError:
+        return None
+    return values if isinstance(values, dict) else None
+
+
+class Record(NamedTuple):
+    """One file read back."""
+
+    path: Path
+    header: dict[str, Any]
+    lines: list[dict[str, Any]]  # the header is the first
+    good_bytes: int  # up to here the file is sound
+    torn: int  # bytes dropped after it
+    damage: str  # why the file cannot be trusted; empty when it can
+
+    def of(self, *kinds: str) -> Iterator[dict[str, Any]]:
+        """The lines of these kinds."""
+        return (entry for entry in self.lines if entry.get("kind") in kinds)
+
+
+def read(path: Path) -> Record:
+    """The whole record of one file. Never raises for what stands in it; OSError when it cannot be read at all."""
+    return scan(path, path.read_bytes())
+
+
+def scan(path: Path, data: bytes) -> Record:
+    """The same from bytes."""
+    lines: list[dict[str, Any]] = []
+    good, at, damage = 0, 0, ""
+    while at < len(data) and not damage:
+        end = data.find(b"\n", at)
+        raw = data[at : end if end >= 0 else len(data)]
+        values, sound = parse(raw), len(raw)
+        if values is None and end < 0:
+            values, sound = parse(raw[:-1]), len(raw) - 1  # only the newline itself was hurt
+        if values is not None and values.get("n") == len(lines):
+            lines.append(values)
+            good = end + 1 if end >= 0 else at + sound
+            at = end + 1 if end >= 0 else len(data)
+        elif _torn(data[at:]):
+            break
+        else:
+            damage = f"record {len(lines)} of {path.name} is damaged"
+    if not damage and (not lines or lines[0].get("kind") != "header"):
+        damage = "" if len(lines) == 0 else f"{path.name} does not begin with its header"
+    return Record(path, lines[0] if lines else {}, lines, good, len(data) - good, damage)
+
+
+def _torn(rest: bytes) -> bool:
+    """Is this what a power cut leaves: a last line without its end, or room that was never filled?"""
+    return b"\n" not in rest.rstrip(b"\0") or not rest.strip(b"\0")
+
+
+def files(folder: Path) -> list[Path]:
+    """All record files of a tun, oldest first."""
+    return sorted(p for p in folder.glob("*-*.jsonl") if p.name.split("-")[0].isdigit())
+
+
+def number(path: Path) -> int:
+    """The file's running number."""
+    return int(path.name.split("-")[0])
+
+
+class Start(NamedTuple):
+    """When did a process of ours start?"""
+
+    at: float  # unix s
+    up_s: float  # since boot
+    boot_id: str
+
+
+class Found(NamedTuple):
+    """What the record tells a process that starts."""
+
+    seq: int = 0  # last event
+    epoch: int = 0  # highest owner epoch
+    kept: dict[str, Any] | None = None  # what must survive, brought up to the last sample
+    header: Mapping[str, Any] = {}
+    starts: tuple[Start, ...] = ()
+    at: float | None = None  # wall clock of the last line
+    up_s: float | None = None  # since boot then
+    boot_id: str = ""
+    confirmed: bool = False  # was the wall clock in step then?
+    torn: int = 0
+    damage: str = ""
+    path: Path | None = None  # the newest file
+    good_bytes: int = 0
+
+
+def find(folder: Path) -> Found:
+    """What does the newest record of this tun say? Damage anywhere in it is said, never skipped."""
+    newest = files(folder)
+    records: list[Record] = []
+    for path in reversed(newest[-LOOK_BACK:]):
+        record = read(path)
+        if record.lines or record.damage or not records:
+            records.append(record)
+    while len(records) > 1 and not records[0].lines and not records[0].damage:
+        records.pop(0)  # power went while the file was being created: it holds nothing yet
+    if not records:
+        return Found()
+    return _found(records)
+
+
+def _found(records: list[Record]) -> Found:
+    last = records[0]
+    every = [entry for record in records for entry in record.lines]
+    boots = [e for e in last.lines if e.get("kind") in ("header", "process")]
+    times = [e for e in last.lines if "up" in e and "at" in e]
+    starts = tuple(
+        Start(float(e["at"]), float(e["up"]), str(e.get("boot_id", "")))
+        for e in every
+        if e.get("kind") in ("header", "process") and e.get("starts")
+    )
+    return Found(
+        seq=max((int(e["seq"]) for e in every if isinstance(e.get("seq"), int)), default=0),
+        epoch=max((int(e["epoch"]) for e in every if isinstance(e.get("epoch"), int)), default=0),
+        kept=_kept(last),
+        header=last.header,
+        starts=starts,
+        at=float(times[-1]["at"]) if times else None,
+        up_s=float(times[-1]["up"]) if times else None,
+        boot_id=str(boots[-1].get("boot_id", "")) if boots else "",
+        confirmed=bool(times[-1].get("confirmed")) if times else False,
+        torn=last.torn,
+        damage=last.damage,
+        path=last.path,
+        good_bytes=last.good_bytes,
+    )
+
+
+def _kept(record: Record) -> dict[str, Any] | None:
+    """The last kept state, with step, credit and temperature of the samples that came after it."""
+    index = next((i for i in range(len(record.lines) - 1, -1, -1) if record.lines[i].get("kind") == "keep"), None)
+    if index is None:
+        return None
+    kept: dict[str, Any] = record.lines[index]["state"]
+    run = kept.get("run")
+    for sample in record.lines[index + 1 :]:
+        if sample.get("kind") != "sample" or not isinstance(run, dict):
+            continue
+        kept["last_c"] = sample.get("mash_c", kept.get("last_c"))
+        if sample.get("leg") == run.get("leg"):
+            run["credited_s"] = max(run.get("credited_s", 0.0), sample.get("credited_s", 0.0))
+    return kept
