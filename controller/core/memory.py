@@ -43,7 +43,6 @@ def keep(state: State) -> dict[str, Any]:
             "leg": run.leg,
             "phase": str(run.phase),
             "credited_s": run.credited_s,
-            "counting": run.counting,
             "held_by": run.held_by,
             "grain_in": run.grain_in,
             "ran_s": now - run.started_at,
