@@ -1,0 +1,76 @@
+"""The guard's and the orders' tables, as Markdown, printed from the code.
+
+`python -m tests.house.tables` writes them into DEVELOPERS.md between its marks.
+"""
+
+from __future__ import annotations
+
+from controller.core import limits, orders
+from controller.core.interlocks import TABLE
+from controller.core.model import RunState
+from tests.house.source import ROOT
+
+BEGIN, END = "<!-- tables:begin -->", "<!-- tables:end -->"
+PRIORITY = {1: "act now", 2: "act soon", 3: "note"}
+
+
+def interlocks() -> str:
+    rows = [
+        "| id | what | limit | clears | deadline | priority | idle too |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    by_name = {row.name: row for row in limits.table()}
+    for row in TABLE:
+        limit = by_name.get(row.field)
+        figure = f"{limit.default:g} {row.unit} ({limit.low:g} to {limit.high:g})" if limit else "-"
+        deadline = "-" if row.deadline_s is None else f"{row.deadline_s:g} s"
+        always = "yes" if row.always else "no"
+        cells = [row.id, row.name, figure, row.clears, deadline, PRIORITY[row.priority], always]
+        rows.append("| " + " | ".join(cells) + " |")
+    return "\n".join(rows)
+
+
+def limit_rows() -> str:
+    rows = ["| key in `[guard]` | for | default | range | unit | source |", "| --- | --- | --- | --- | --- | --- |"]
+    for row in limits.table():
+        span = f"{row.low:g} to {row.high:g}"
+        rows.append(f"| {row.key} | {row.interlock} | {row.default:g} | {span} | {row.unit or '-'} | {row.source} |")
+    return "\n".join(rows)
+
+
+def order_table() -> str:
+    names = list(orders.ALLOWED)
+    rows = ["| state | " + " | ".join(names) + " |", "| --- |" + " --- |" * len(names)]
+    for state in RunState:
+        cells = ["yes" if state in orders.ALLOWED[name] else "." for name in names]
+        rows.append(f"| {state} | " + " | ".join(cells) + " |")
+    return "\n".join(rows)
+
+
+def text() -> str:
+    parts = [
+        "### Interlocks",
+        interlocks(),
+        "### Limits",
+        limit_rows(),
+        "### Orders by state",
+        "A dot is a refusal with a sentence and no effect.",
+        order_table(),
+    ]
+    return "\n\n".join(parts)
+
+
+def printed() -> str:
+    """What DEVELOPERS.md holds between the marks."""
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    return page.split(BEGIN)[1].split(END)[0].strip()
+
+
+def main() -> None:
+    path = ROOT / "DEVELOPERS.md"
+    before, rest = path.read_text(encoding="utf-8").split(BEGIN)
+    path.write_text(f"{before}{BEGIN}\n\n{text()}\n\n{END}{rest.split(END)[1]}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
