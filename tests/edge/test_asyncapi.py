@@ -1,0 +1,182 @@
+"""The AsyncAPI document: true to the models, valid by its published schema, and true to what the core really sends."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft7Validator, Draft202012Validator
+
+from controller.core import words
+from controller.core.model import Event, HeaterCommand, Motor, Reply, RunState
+from controller.core.topics import topics
+from controller.edge import asyncapi
+from tests.core.bench import WALL, Bench, course, leg, settings
+from tests.edge.statuses import a_mash, document, mashing, said, tripped
+
+ROOT = Path(__file__).resolve().parents[2]
+STORED = ROOT / "config" / "asyncapi.json"
+PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
+
+
+def stored() -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(STORED.read_text(encoding="utf-8"))
+    return found
+
+
+def payload_validator(channel: str) -> Draft202012Validator:
+    """A validator for one channel's payload, by the stored document alone."""
+    found = stored()
+    message = found["channels"][channel]["messages"][channel]
+    return Draft202012Validator({"components": found["components"], **message["payload"]})
+
+
+def complaints(channel: str, payload: bytes) -> list[str]:
+    return [error.message for error in payload_validator(channel).iter_errors(json.loads(payload))]
+
+
+def test_the_stored_document_is_the_models() -> None:
+    """config/asyncapi.json is what the models give now (`python -m controller.edge.asyncapi` writes it anew)."""
+    assert STORED.read_text(encoding="utf-8") == asyncapi.text()
+
+
+def test_the_document_is_valid_by_the_published_schema() -> None:
+    """The published JSON Schema of AsyncAPI 3.0.0 (npm @asyncapi/specs) finds nothing wrong."""
+    schema = json.loads(PUBLISHED.read_text(encoding="utf-8"))
+    assert [error.message for error in Draft7Validator(schema).iter_errors(stored())] == []
+
+
+@pytest.mark.parametrize("part", ["info", "asyncapi"])
+def test_the_published_schema_bites(part: str) -> None:
+    """Without a required part, or with a wrong action, the same schema complains."""
+    schema = Draft7Validator(json.loads(PUBLISHED.read_text(encoding="utf-8")))
+    found = stored()
+    del found[part]
+    assert not schema.is_valid(found)
+    broken = stored()
+    broken["operations"]["sendStatus"]["action"] = "shout"
+    assert not schema.is_valid(broken)
+
+
+def test_every_schema_is_a_json_schema() -> None:
+    """Each payload schema is itself valid, so that complaints about payloads mean something."""
+    for schema in stored()["components"]["schemas"].values():
+        Draft202012Validator.check_schema(schema)
+
+
+def test_every_reference_leads_somewhere() -> None:
+    """Each $ref in the document points at something in it."""
+    found = stored()
+
+    def walk(value: Any) -> None:
+        if isinstance(value, dict):
+            if isinstance(target := value.get("$ref"), str):
+                at: Any = found
+                for key in target.removeprefix("#/").split("/"):
+                    at = at[key]
+            for item in value.values():
+                walk(item)
+        elif isinstance(value, list):
+            for item in value:
+                walk(item)
+
+    walk(found)
+
+
+def test_the_addresses_are_the_services_topics() -> None:
+    """The channels' addresses, filled in, are the topics that the service uses when the tun file names no others."""
+    found = topics(settings())
+    channels = stored()["channels"]
+    filled = {k: c["address"].format(prefix="underback", tun="testtun", name="mash") for k, c in channels.items()}
+    for channel, topic in {
+        "status": found.status,
+        "event": found.event,
+        "reply": found.reply,
+        "order": found.order,
+        "online": found.online,
+        "heaterCommand": found.heater_command,
+        "heaterReport": found.heater_report,
+        "heaterOnline": found.heater_online,
+    }.items():
+        assert filled[channel] == topic
+
+
+@pytest.mark.parametrize("status", [document, a_mash, tripped])
+def test_the_cores_status_fits(status: Any) -> None:
+    """Idle, in a rest and tripped: the status that the core makes validates."""
+    assert complaints("status", words.document(status())) == []
+
+
+def test_a_status_with_a_stray_or_missing_key_does_not_fit() -> None:
+    """The check bites: one key more, one less, or a duty above 1 is found."""
+    assert complaints("status", words.document({**a_mash(), "stray": 1}))
+    assert complaints("status", words.document({**a_mash(), "duty": 1.5}))
+    assert complaints("status", words.document({k: v for k, v in a_mash().items() if k != "nonce"}))
+
+
+def test_commands_replies_and_motors_fit() -> None:
+    """What words.py builds for heater, motors and replies validates."""
+    off = HeaterCommand(1, 2, 0.0, 10.0, "off", 7, 0.4)
+    assert complaints("heaterCommand", words.heater_command(off, WALL, "boot")) == []
+    blind = HeaterCommand(1, 2, 0.0, 10.0, "off")
+    assert complaints("heaterCommand", words.heater_command(blind, WALL, "boot")) == []
+    assert complaints("stirrerCommand", words.motor_command(1, Motor(True, "mixing"), 10.0)) == []
+    assert complaints("reply", words.reply(Reply(None, False, "no", RunState.IDLE, "start"))) == []
+    assert complaints("reply", words.reply(Reply("a", True, "yes", RunState.RUNNING, "start"))) == []
+    assert complaints("online", words.online(False)) == []
+
+
+def test_a_whole_mash_fits() -> None:
+    """Every status, command, event and reply of a mash with dough-in, a trip and its end validates."""
+    status, command, event, reply = map(payload_validator, ("status", "heaterCommand", "event", "reply"))
+    bench = Bench(settings(), mash_c=50.0)
+    bench.until("idle")
+    bench.start(course(leg("low rest", 52.0, 300.0), leg("hot rest", 54.0, 120.0)))
+    bench.until("dough_in")
+    bench.answer(answer="begin")
+    bench.answer(answer="yes")
+    bench.until("resting")
+    bench.probe = False
+    bench.run(40)
+    bench.probe = True
+    bench.until("complete")
+    seen = 0
+    for number, outcome in enumerate(bench.log):
+        bench.last = outcome
+        if number % 10 == 0:
+            status.validate(json.loads(words.document(said(bench))))
+        if outcome.command is not None:
+            command.validate(json.loads(words.heater_command(outcome.command, WALL, "boot")))
+        for happened in outcome.events:
+            event.validate(json.loads(words.event(seen, WALL, happened)))
+            seen += 1
+        for answer in outcome.replies:
+            reply.validate(json.loads(words.reply(answer)))
+    kinds = {happened.kind for happened in bench.events}
+    assert {"state", "step", "step done", "trip", "cleared", "answer"} <= kinds
+    assert seen == len(bench.events)
+
+
+def test_orders_and_reports_fit() -> None:
+    """An order as a dashboard sends it, a report and readings in both shapes validate; nonsense does not."""
+    order = {"id": "a", "order": "start", "args": {"program": "x"}, "at": WALL, "valid_s": 10, "nonce": "n"}
+    assert complaints("order", json.dumps(order).encode()) == []
+    assert complaints("order", b'"hold"') == []
+    assert complaints("order", json.dumps({**order, "valid_s": 300}).encode())
+    report = {"boot": "b", "epoch": 1, "seq": 2, "duty": 0.5, "lease_left_s": 9.0}
+    assert complaints("heaterReport", json.dumps(report).encode()) == []
+    assert complaints("reading", b"63.1") == []
+    assert complaints("reading", b'{"value": 63.1, "seq": 4}') == []
+    assert complaints("reading", b'"63.1"')
+
+
+def test_an_event_without_its_extras_fits() -> None:
+    """An event that has no value and no limit leaves them out, and still validates."""
+    assert complaints("event", words.event(1, WALL, Event("note", "x", "text"))) == []
+
+
+def test_the_bench_really_mashes() -> None:
+    """The status in these tests comes from a running mash, not from an idle one."""
+    assert mashing().state.run.state is RunState.RUNNING
