@@ -259,6 +259,28 @@ def ramp_time_s(
     return capacity_j_per_k / loss_w_per_k * log((end_c - from_c) / (end_c - to_c))
 
 
+def limited_ramp_s(
+    capacity_j_per_k: float,
+    power_w: float,
+    loss_w_per_k: float,
+    room_c: float,
+    from_c: float,
+    to_c: float,
+    limit_k_per_s: float,
+) -> float:
+    """How long does the climb take when it may go no faster than `limit_k_per_s`, s? Infinite where unreachable.
+
+    Straight up to the temperature from which the heater alone sets the pace, then at constant power.
+    """
+    if to_c <= from_c:
+        return 0.0
+    spare_w = power_w - capacity_j_per_k * limit_k_per_s
+    pace_c = room_c + spare_w / loss_w_per_k if loss_w_per_k > 0.0 else (inf if spare_w >= 0.0 else -inf)
+    meet_c = min(max(pace_c, from_c), to_c)
+    full_s = ramp_time_s(capacity_j_per_k, power_w, loss_w_per_k, room_c, meet_c, to_c)
+    return (meet_c - from_c) / limit_k_per_s + full_s
+
+
 def cooled_c(capacity_j_per_k: float, loss_w_per_k: float, room_c: float, from_c: float, time_s: float) -> float:
     """Where has it cooled to after so long without heat, °C? Newton's law of cooling."""
     return room_c + (from_c - room_c) * exp(-time_s * loss_w_per_k / capacity_j_per_k)
