@@ -12,6 +12,7 @@ class Problem(NamedTuple):
     where: str
     found: str
     wanted: str
+    path: tuple[str | int, ...] = ()  # the place as keys, so that a file's line can be named
 
     def __str__(self) -> str:
         return f"{self.where}: found {self.found}, wanted {self.wanted}"

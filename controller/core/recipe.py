@@ -1,7 +1,7 @@
 """What does the brewer want of a mash?
 
-A rest program as it stands in `config/programs/NAME.toml`: grist, liquor, dough-in and the steps in order. Whether it fits
-a tun is for `plan.py`; what its own values must agree on is in `agree`.
+A rest program as it stands in `config/programs/NAME.toml`: grist, liquor, dough-in and the steps in order. Whether it
+fits a tun is for `plan.py`; what its own values must agree on is in `agree`.
 """
 
 from __future__ import annotations
@@ -151,23 +151,23 @@ class Program(Table):
         return sum(line.mass_kg for line in self.grist)
 
 
-def place(at: int, step: Step) -> str:
-    """Where is this step, in words?"""
-    return f'step {at + 1} "{step.name}"'
+def slip(at: int, step: Step, key: str, found: str, wanted: str) -> Problem:
+    """A problem with one key of one step."""
+    return Problem(f'step {at + 1} "{step.name}": {key}', found, wanted, ("step", at, key))
 
 
 def agree(program: Program) -> tuple[Problem, ...]:
     """Do the values of this program fit each other? Nothing here depends on a tun."""
     found = [*_liquor(program), *_names(program), *_order(program)]
     for at, step in enumerate(program.step):
-        found += [Problem(f"{place(at, step)}: {key}", value, wanted) for key, value, wanted in _step(step)]
+        found += [slip(at, step, *what) for what in _step(step)]
     return (*found, *_ways(program))
 
 
 def _liquor(program: Program) -> list[Problem]:
     both = (program.liquor.mass_kg is None) == (program.liquor.volume_l is None)
     found = "nothing" if program.liquor.mass_kg is None else "both mass and volume"
-    return [Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"')] if both else []
+    return [Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"', ("liquor",))] if both else []
 
 
 def _names(program: Program) -> list[Problem]:
@@ -177,23 +177,17 @@ def _names(program: Program) -> list[Problem]:
     for at, step in enumerate(program.step):
         other = first.setdefault(step.name.casefold(), at)
         if other != at:
-            problems.append(
-                Problem(f"{place(at, step)}: name", f"the name of step {other + 1} again", "a name of its own")
-            )
+            problems.append(slip(at, step, "name", f"the name of step {other + 1} again", "a name of its own"))
     return problems
 
 
 def _order(program: Program) -> list[Problem]:
     problems = []
     if program.step[0].kind not in ("rest", "souring"):
-        problems.append(
-            Problem(f"{place(0, program.step[0])}: kind", f'"{program.step[0].kind}"', "a rest as the first step")
-        )
+        problems.append(slip(0, program.step[0], "kind", f'"{program.step[0].kind}"', "a rest as the first step"))
     for at, step in enumerate(program.step[:-1]):
         if step.kind == "keep":
-            problems.append(
-                Problem(f"{place(at, step)}: kind", '"keep" before other steps', "keep as the last step only")
-            )
+            problems.append(slip(at, step, "kind", '"keep" before other steps', "keep as the last step only"))
     return problems
 
 
@@ -267,12 +261,10 @@ def _ways(program: Program) -> list[Problem]:
             continue
         if step.kind in ("infusion", "decoction") and step.temperature_c <= before.temperature_c:
             here, there = show("temperature", step.temperature_c), show("temperature", before.temperature_c)
-            problems.append(Problem(f"{place(at, step)}: temperature", here, f"more than the {there} before it"))
+            problems.append(slip(at, step, "temperature", here, f"more than the {there} before it"))
         if step.kind in ("infusion", "decoction") and not (added_at_c(step) > step.temperature_c):
             here = show("temperature", added_at_c(step))
-            problems.append(
-                Problem(f"{place(at, step)}: added_at", here, f"more than the target, {step.temperature_c:g} °C")
-            )
+            problems.append(slip(at, step, "added_at", here, f"more than the target, {step.temperature_c:g} °C"))
     return problems
 
 

@@ -20,11 +20,6 @@ Pointer = Annotated[str, StringConstraints(max_length=100, pattern=r"^(/[^/]*)*$
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]  # ISO 8601; core knows no calendar
 
 
-def boiling_c(altitude_m: float) -> float:
-    """At what temperature does water boil at this altitude? Rule of thumb, 1 K per 300 m (common practice)."""
-    return 100.0 - altitude_m / 300.0
-
-
 class Probe(Table):
     """A thermometer on the wire."""
 

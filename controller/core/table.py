@@ -7,9 +7,10 @@ numbers are base units already.
 
 from __future__ import annotations
 
+import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, Literal, NamedTuple, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationInfo, field_validator
@@ -62,20 +63,53 @@ class Table(BaseModel):
     def _quantities(cls, value: Any, info: ValidationInfo) -> Any:
         """Is the value of a quantity's field a quantity of its kind and range?"""
         field = cls.model_fields[info.field_name or ""]
-        mark = next((m for m in field.metadata if isinstance(m, Quantity)), None)
+        mark = _mark(field.metadata)
         if mark is None or (value is None and type(None) in get_args(field.annotation)):
             return value
         if mark.auto and value == "auto":
             return None
         return read(mark, value, bool(info.context and info.context.get("from_file")))
 
+    @classmethod
+    def example(cls, name: str) -> str:
+        """What could stand in this field, in words?"""
+        field = cls.model_fields[name]
+        mark, key = _mark(field.metadata), field.alias or name
+        if mark is not None and mark.kind != "number":
+            return f'{key} = "{units.TABLE[mark.kind].example}"'
+        options = [arg for arg in get_args(field.annotation) if isinstance(arg, str)]
+        if options:
+            return f"{key} = one of {', '.join(json.dumps(option) for option in options)}"
+        return f"a table [{key}]" if _is_table(field.annotation) else f"{key} = a value"
+
+
+def _is_table(annotation: object) -> bool:
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+
+
+def _mark(metadata: Iterable[object]) -> Quantity | None:
+    return next((item for item in metadata if isinstance(item, Quantity)), None)
+
 
 def read(mark: Quantity, value: Any, from_file: bool) -> float:
     """The value in base units. Raises PydanticCustomError that says what was wanted."""
     number = _number(mark, value, from_file)
     if not (mark.low <= number <= mark.high):
-        raise wrong(bounds(mark))
+        raise wrong(bounds(mark) + _other_scale(mark, value, number))
     return number
+
+
+def _other_scale(mark: Quantity, value: Any, number: float) -> str:
+    """Does it look as if the other temperature scale was meant?"""
+    if mark.kind != "temperature" or not isinstance(value, str):
+        return ""
+    fahrenheit = "F" in value.upper()
+    if not fahrenheit and mark.low <= (other := (number - 32.0) * 5.0 / 9.0) <= mark.high and number > mark.high:
+        return f'; this looks like Fahrenheit: "{number:g} °F" is {other:.1f} °C'
+    written = number * 9.0 / 5.0 + 32.0
+    if fahrenheit and number < mark.low <= written <= mark.high:
+        return f'; this looks like Celsius: write "{written:g} °C"'
+    return ""
 
 
 def _number(mark: Quantity, value: Any, from_file: bool) -> float:

@@ -1,0 +1,131 @@
+"""Does this program fit this tun, and what will come of it?
+
+`make` compiles a program for a tun: strike temperature, volumes, the rise before each step with what limits it, times,
+energy, and the course the core steps through. Every reason why it does not fit is found at once. What is only advice is
+not here: this room refuses for safety and physics alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from typing import NamedTuple
+
+from controller.brewing import heat, volumes
+from controller.core import stages
+from controller.core.fits import Fit, misfits
+from controller.core.model import Course, Leg
+from controller.core.problems import Problem
+from controller.core.program import SETTLE_S
+from controller.core.recipe import Program, added_at_c
+from controller.core.settings import Tun
+from controller.core.stages import Stage, power_w
+
+
+class Plan(NamedTuple):
+    """What `check` shows and `serve` runs. With `problems`, the figures are there to explain them, not to run."""
+
+    program: Program
+    tun: Tun
+    course: Course
+    problems: tuple[Problem, ...]
+    stages: tuple[Stage, ...]
+    strike_c: float | None  # None: water alone
+    strike_parts: heat.StrikeParts | None
+    landing_c: float
+    liquor_kg: float
+    volume_l: float  # with all additions
+    fill_share: float
+    thickness_l_per_kg: float | None
+    heat_up_s: float
+    mash_s: float  # from dough-in to the end of the last step; keep left out
+    duration_s: float  # from the first heat on, people answering at once; keep left out
+    strike_kwh: float
+    mash_kwh: float
+    cost: float | None
+
+    @property
+    def energy_kwh(self) -> float:
+        """What the heater draws, strike and mash; losses while the liquor warms are left out."""
+        return self.strike_kwh + self.mash_kwh
+
+
+def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
+    if stage.at is None:
+        fastest = max(tun.climb_k_per_s, power_w(tun) / stage.capacity_j_per_k)  # plain liquor: no bed to lag
+        return Leg(
+            stage.name, "dough_in", stage.target_c, 0.0, fastest, 1.0, "person", stage.capacity_j_per_k, stage.ramp_s,
+            why=stage.why,
+        )  # fmt: skip
+    step = program.step[stage.at]
+    return Leg(
+        name=step.name,
+        kind=step.kind,
+        target_c=stage.target_c,
+        hold_s=stage.hold_s,
+        climb_k_per_s=min(tun.climb_k_per_s, step.ramp_k_per_s or math.inf),
+        tolerance_k=step.tolerance_k,
+        ends=step.by,
+        capacity_j_per_k=stage.capacity_j_per_k,
+        ramp_s=stage.ramp_s,
+        ask_after_s=step.ask_after_s or 0.0,
+        go_on_after_s=step.go_on_after_s,
+        addition_kg=stage.addition_kg,
+        addition_c=added_at_c(step) if step.kind in ("infusion", "decoction") else None,
+        why=step.why,
+    )
+
+
+def digest(program: Program, tun: Tun) -> str:
+    """The same program and the same tun, by meaning: sixteen hexadecimal digits."""
+    meaning = program.model_dump_json() + tun.model_dump_json()
+    return hashlib.sha256(meaning.encode()).hexdigest()[:16]
+
+
+def make(program: Program, tun: Tun) -> Plan:
+    """What comes of this program on this tun? Problems, where there are any, are all in the plan; nothing is raised."""
+    liquor = stages.liquor_kg(program)
+    strike = stages.strike(program, tun, liquor)
+    steps = stages.stages(program, tun, liquor, strike)
+    mash = [stage for stage in steps if stage.at is not None]
+    added = sum(stage.addition_kg for stage in steps if stage.kind == "infusion")
+    volume_l = volumes.mash_volume_l(liquor + added, program.grist_kg)
+    mash_s = sum(stage.ramp_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
+    pauses_s = SETTLE_S * sum(stage.kind in ("dough_in", "infusion", "decoction") for stage in steps)
+    mash_kwh = sum(stage.kwh for stage in mash)
+    price = tun.energy_price_per_kwh
+    return Plan(
+        program=program,
+        tun=tun,
+        course=_course(program, tun, strike, steps, strike.seconds + pauses_s + mash_s),
+        problems=misfits(program, tun, Fit(liquor, volume_l, strike.temperature_c, mash_s, steps)),
+        stages=steps,
+        strike_c=strike.temperature_c,
+        strike_parts=strike.parts,
+        landing_c=strike.landing_c,
+        liquor_kg=liquor,
+        volume_l=volume_l,
+        fill_share=volumes.fill_share(volume_l, tun.volume_l),
+        thickness_l_per_kg=volumes.thickness_l_per_kg(liquor, program.grist_kg) if program.grist else None,
+        heat_up_s=strike.seconds,
+        mash_s=mash_s,
+        duration_s=strike.seconds + pauses_s + mash_s,
+        strike_kwh=strike.kwh,
+        mash_kwh=mash_kwh,
+        cost=None if price is None else heat.cost(strike.kwh + mash_kwh, price),
+    )
+
+
+def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stage, ...], planned_s: float) -> Course:
+    return Course(
+        program=program.name,
+        title=program.title,
+        tun=tun.name,
+        legs=tuple(_leg(stage, program, tun) for stage in steps),
+        liquor_kg=steps[0].liquor_kg,
+        grist_kg=program.grist_kg,
+        liquor_capacity_j_per_k=strike.capacity_j_per_k,
+        loss_w_per_k=tun.loss_w_per_k,
+        planned_s=planned_s,
+        digest=digest(program, tun),
+    )
