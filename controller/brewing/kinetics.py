@@ -64,8 +64,8 @@ __all__ = [
 Profile = Iterable[tuple[float, float]]  # (dt_s, mean temperature_c over it), from dough-in on
 
 BASIS = (
-    "Estimate from the mash temperature alone, for pale barley malt at a usual pH and thickness. Calibrated on published "
-    "fermentabilities at 65, 70, 75 and 80 °C, sugar ratios at 58..64 °C and the sugar shares of pale wort. "
+    "Estimate from the mash temperature alone, for pale barley malt at a usual pH and thickness. Calibrated on "
+    "published fermentabilities at 65, 70, 75 and 80 °C, sugar ratios at 58..64 °C and the sugar shares of pale wort. "
     "Compare programs with it; the level is no promise."
 )
 ANCHORED = " The level is anchored on the malt's certificate or on measured worts."
