@@ -1,0 +1,343 @@
+"""The heat balance closes, and what can be turned round gives back what went in."""
+
+from __future__ import annotations
+
+from math import inf, isinf
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.brewing import heat, short_forms
+
+WATER = heat.WATER
+grist = st.floats(1.0, 100.0)
+ratio = st.floats(1.5, 6.0)
+cold = st.floats(-5.0, 30.0)
+mash = st.floats(35.0, 78.0)
+metal = st.floats(0.0, 60_000.0)
+vessel = st.none() | st.floats(0.0, 95.0)
+moisture = st.floats(0.0, 0.15)
+slaking = st.floats(0.0, 40_000.0)
+capacity = st.floats(5_000.0, 1e6)
+loss = st.just(0.0) | st.floats(0.1, 20.0)
+power = st.floats(500.0, 20_000.0)
+
+
+@given(grist, ratio, cold, mash, metal, vessel, moisture, slaking)
+def test_strike_balance_closes(
+    kg: float, thick: float, grist_c: float, mash_c: float, metal_j: float, metal_c: float | None, w: float, q: float
+) -> None:
+    """Heat given off by liquor, vessel and wetting equals the heat that grist takes up, in every case."""
+    liquor = thick * kg
+    strike = heat.strike_c(
+        kg,
+        grist_c,
+        liquor,
+        mash_c,
+        metal_j_per_k=metal_j,
+        metal_c=metal_c,
+        moisture_share=w,
+        slaking_j_per_kg=q,
+    )
+    vessel_c = strike if metal_c is None else metal_c
+    grist_j = kg * heat.grist_specific_heat_j_per_kg_k(w) * (grist_c - mash_c) + kg * q
+    assert liquor * WATER * (strike - mash_c) + metal_j * (vessel_c - mash_c) + grist_j == pytest.approx(0.0, abs=1.0)
+
+
+@given(grist, ratio, cold, mash, metal, vessel, moisture, slaking)
+def test_landing_inverts_strike(
+    kg: float, thick: float, grist_c: float, mash_c: float, metal_j: float, metal_c: float | None, w: float, q: float
+) -> None:
+    """Liquor at strike temperature lands the mash where it was wanted."""
+    strike = heat.strike_c(
+        kg,
+        grist_c,
+        thick * kg,
+        mash_c,
+        metal_j_per_k=metal_j,
+        metal_c=metal_c,
+        moisture_share=w,
+        slaking_j_per_kg=q,
+    )
+    landing = heat.landing_c(
+        kg,
+        grist_c,
+        thick * kg,
+        strike,
+        metal_j_per_k=metal_j,
+        metal_c=metal_c,
+        moisture_share=w,
+        slaking_j_per_kg=q,
+    )
+    assert landing == pytest.approx(mash_c, abs=1e-9)
+
+
+@given(grist, ratio, cold, mash, metal, vessel, moisture, slaking)
+def test_strike_parts_add_up(
+    kg: float, thick: float, grist_c: float, mash_c: float, metal_j: float, metal_c: float | None, w: float, q: float
+) -> None:
+    """The parts shown to the brewer add up to the strike temperature, and slaking only ever lowers it."""
+    parts = heat.strike_parts(
+        kg,
+        grist_c,
+        thick * kg,
+        mash_c,
+        metal_j_per_k=metal_j,
+        metal_c=metal_c,
+        moisture_share=w,
+        slaking_j_per_kg=q,
+    )
+    strike = heat.strike_c(
+        kg,
+        grist_c,
+        thick * kg,
+        mash_c,
+        metal_j_per_k=metal_j,
+        metal_c=metal_c,
+        moisture_share=w,
+        slaking_j_per_kg=q,
+    )
+    assert sum(parts) == pytest.approx(strike - mash_c, abs=1e-9)
+    assert parts.slaking_k <= 0.0
+
+
+@given(grist, ratio, cold, mash)
+def test_without_a_vessel_the_short_form_is_the_balance(kg: float, thick: float, grist_c: float, mash_c: float) -> None:
+    """The short form with k = 0.40 is the balance with no vessel and no slaking heat."""
+    balance = heat.strike_c(kg, grist_c, thick * kg, mash_c, metal_j_per_k=0.0)
+    assert short_forms.strike(thick, grist_c, mash_c, 0.40) == pytest.approx(balance, abs=1e-9)
+
+
+@given(cold, mash, ratio, st.floats(0.38, 0.42), st.floats(1.0, 3.0))
+def test_traditional_form_inverts(grist_c: float, wanted_c: float, thick: float, relative: float, sc: float) -> None:
+    """Striking heat put into the traditional form gives back the initial heat wanted."""
+    liquor_c = short_forms.striking_heat(relative, sc, grist_c, wanted_c, thick)
+    assert short_forms.initial_heat(relative, sc, grist_c, liquor_c, thick) == pytest.approx(wanted_c, abs=1e-9)
+
+
+@given(capacity, mash, st.floats(-8.0, 12.0), st.floats(1.0, 30.0))
+def test_additions_invert(size: float, from_c: float, rise_k: float, further_k: float) -> None:
+    """The amount worked out, hot or cold, lands the mash where it was wanted, and heat is conserved."""
+    to_c = from_c + rise_k
+    liquor_c = to_c + further_k if rise_k >= 0.0 else to_c - further_k
+    kg = heat.addition_kg(size, from_c, to_c, liquor_c)
+    assert kg >= 0.0
+    assert heat.mixed_with_liquor_c(size, from_c, kg, liquor_c) == pytest.approx(to_c, abs=1e-9)
+    assert heat.mix_c([(size, from_c), (kg * WATER, liquor_c)]) == pytest.approx(to_c, abs=1e-9)
+
+
+@pytest.mark.parametrize(("from_c", "to_c", "liquor_c"), [(62, 64, 63), (62, 64, 64), (66, 64, 65), (62, 64, 12)])
+def test_liquor_on_the_wrong_side_is_refused(from_c: float, to_c: float, liquor_c: float) -> None:
+    """Liquor that cannot bring the mash there is an error, not a negative amount."""
+    with pytest.raises(ValueError, match="cannot bring a mash"):
+        heat.addition_kg(300_000.0, from_c, to_c, liquor_c)
+
+
+@given(grist, ratio, st.floats(45.0, 55.0), st.floats(1.0, 14.0), st.floats(85.0, 99.0), metal)
+def test_decoction_balance_closes(
+    kg: float, thick: float, from_c: float, rise_k: float, back_c: float, metal_j: float
+) -> None:
+    """Returned at its temperature, the pulled share warms the rest and the vessel to the target."""
+    mash_j, to_c = heat.mash_j_per_k(kg, thick * kg), from_c + rise_k
+    share = heat.decoction_share(from_c, to_c, back_c, mash_j_per_k=mash_j, metal_j_per_k=metal_j)
+    rest_j = mash_j * (1.0 - share) + metal_j
+    assert heat.mix_c([(rest_j, from_c), (mash_j * share, back_c)]) == pytest.approx(to_c, abs=1e-9)
+
+
+@given(grist, ratio, st.floats(45.0, 55.0), st.floats(1.0, 14.0), st.floats(85.0, 99.0), metal)
+def test_a_pull_as_thick_as_the_mash_is_the_plain_share(
+    kg: float, thick: float, from_c: float, rise_k: float, back_c: float, metal_j: float
+) -> None:
+    """Thick-pull mass at the mash's own thickness is the share of the mash by mass."""
+    mash_j, to_c = heat.mash_j_per_k(kg, thick * kg), from_c + rise_k
+    share = heat.decoction_share(from_c, to_c, back_c, mash_j_per_k=mash_j, metal_j_per_k=metal_j)
+    pulled = heat.thick_pull_kg(mash_j + metal_j, from_c, to_c, back_c, pull_l_per_kg=thick)
+    assert pulled == pytest.approx(share * kg * (1.0 + thick), rel=1e-9)
+
+
+def test_a_decoction_colder_than_the_target_is_refused() -> None:
+    """What comes back no hotter than the target cannot bring the mash there."""
+    with pytest.raises(ValueError, match="cannot bring a mash"):
+        heat.decoction_share(52.0, 64.0, 64.0)
+
+
+@given(st.floats(1.0, 200.0), st.floats(5.0, 30.0), st.floats(60.0, 98.0), st.floats(0.0, 1.0))
+def test_blend_inverts(total: float, cold_c: float, hot_c: float, part: float) -> None:
+    """Hot and cold liquor add up to the wanted mass and the wanted temperature."""
+    wanted = cold_c + part * (hot_c - cold_c)
+    hot_kg, cold_kg = heat.blend_kg(total, wanted, hot_c, cold_c)
+    assert hot_kg + cold_kg == pytest.approx(total)
+    assert heat.mix_c([(hot_kg, hot_c), (cold_kg, cold_c)]) == pytest.approx(wanted, abs=1e-9)
+
+
+@pytest.mark.parametrize("wanted_c", [11.9, 90.1])
+def test_a_blend_outside_both_is_refused(wanted_c: float) -> None:
+    """Liquor hotter than the hot or colder than the cold cannot be mixed."""
+    with pytest.raises(ValueError, match="does not lie between"):
+        heat.blend_kg(60.0, wanted_c, 90.0, 12.0)
+
+
+@given(st.floats(5.0, 40.0), st.floats(40.0, 99.0), st.floats(1.0, 100.0), st.floats(1.0, 100.0))
+def test_mixing_by_heat_content_stays_close_to_constant_heat(a_c: float, b_c: float, a_kg: float, b_kg: float) -> None:
+    """True heat content and a constant specific heat differ by less than 0.3 K whatever is mixed."""
+    parts = [(a_kg, a_c), (b_kg, b_c)]
+    assert abs(heat.mix_liquor_c(parts) - heat.mix_c(parts)) < 0.3
+
+
+def test_nothing_to_mix_is_refused() -> None:
+    """An empty mix has no temperature."""
+    with pytest.raises(ValueError, match="nothing to mix"):
+        heat.mix_c([])
+
+
+@given(capacity, power, loss, st.floats(5.0, 30.0), st.floats(35.0, 70.0), st.floats(0.1, 20.0))
+def test_ramp_time_against_small_steps(
+    size: float, watts: float, ua: float, room_c: float, from_c: float, rise_k: float
+) -> None:
+    """The exact ramp time is that of the same climb summed in 400 small steps."""
+    to_c = from_c + rise_k
+    found = heat.ramp_time_s(size, watts, ua, room_c, from_c, to_c)
+    slowest = heat.climb_k_per_s(size, watts, ua, room_c, to_c)
+    assert isinf(found) == (slowest <= 0.0)
+    if slowest > 0.2 * watts / size:
+        step = rise_k / 400
+        middles = [from_c + (i + 0.5) * step for i in range(400)]
+        summed = sum(step / heat.climb_k_per_s(size, watts, ua, room_c, middle) for middle in middles)
+        assert found == pytest.approx(summed, rel=1e-4)
+
+
+@given(capacity, power, loss, st.floats(35.0, 70.0), st.floats(0.1, 20.0), st.floats(0.2, 2.0))
+def test_limited_ramp_is_never_faster_than_either_bound(
+    size: float, watts: float, ua: float, from_c: float, rise_k: float, k_per_min: float
+) -> None:
+    """A limited ramp takes at least what limit and heater each take alone, and no more than both together."""
+    to_c, limit = from_c + rise_k, k_per_min / 60.0
+    found = heat.limited_ramp_s(size, watts, ua, 18.0, from_c, to_c, limit)
+    heater, limited = heat.ramp_time_s(size, watts, ua, 18.0, from_c, to_c), rise_k / limit
+    assert found >= max(heater, limited) - 1e-6
+    assert found <= heater + limited + 1e-6
+
+
+def test_a_ramp_that_is_done_or_cannot_be() -> None:
+    """There already: 0 s. Power below the loss: never."""
+    assert heat.ramp_time_s(300_000.0, 5000.0, 4.0, 18.0, 63.0, 63.0) == 0.0
+    assert heat.limited_ramp_s(300_000.0, 5000.0, 4.0, 18.0, 63.0, 62.0, 0.01) == 0.0
+    assert heat.ramp_time_s(300_000.0, 100.0, 4.0, 18.0, 30.0, 63.0) == inf
+    assert heat.limited_ramp_s(300_000.0, 0.0, 0.0, 18.0, 30.0, 63.0, 0.01) == inf
+
+
+@given(capacity, st.floats(0.1, 20.0), st.floats(5.0, 30.0), st.floats(1.0, 60.0), st.floats(60.0, 20_000.0))
+def test_cooling_inverts(size: float, ua: float, room_c: float, above_k: float, time_s: float) -> None:
+    """The time worked out for a fall is the time after which it has fallen so far."""
+    end = heat.cooled_c(size, ua, room_c, room_c + above_k, time_s)
+    if end < room_c + above_k and end > room_c + 1e-3:
+        assert heat.cooling_time_s(size, ua, room_c, room_c + above_k, end) == pytest.approx(time_s, rel=1e-3)
+
+
+def test_cooling_that_never_comes() -> None:
+    """Nothing cools below its room, nor without losses; what is cold enough already takes no time."""
+    assert heat.cooling_time_s(300_000.0, 4.0, 18.0, 65.0, 18.0) == inf
+    assert heat.cooling_time_s(300_000.0, 0.0, 18.0, 65.0, 60.0) == inf
+    assert heat.cooling_time_s(300_000.0, 4.0, 18.0, 65.0, 65.0) == 0.0
+
+
+@given(capacity, power, loss, st.floats(20.0, 75.0))
+def test_power_and_climb_invert(size: float, watts: float, ua: float, at_c: float) -> None:
+    """The power for the climb that a power gives is that power."""
+    climb = heat.climb_k_per_s(size, watts, ua, 18.0, at_c)
+    assert heat.power_for_climb_w(size, climb, ua, 18.0, at_c) == pytest.approx(watts, rel=1e-9)
+
+
+@given(st.floats(1.0, 100.0), st.floats(50.0, 95.0), st.floats(5.0, 30.0), metal.filter(lambda m: m > 500.0))
+def test_vessel_test_inverts(kg: float, hot_c: float, vessel_c: float, metal_j: float) -> None:
+    """Water poured into a vessel of known capacity gives that capacity back."""
+    end = heat.mix_c([(kg * WATER, hot_c), (metal_j, vessel_c)])
+    assert heat.vessel_j_per_k(kg, hot_c, end, vessel_c) == pytest.approx(metal_j, rel=1e-6)
+
+
+@pytest.mark.parametrize("end_c", [18.0, 75.0, 80.0, 10.0])
+def test_an_impossible_vessel_test_is_refused(end_c: float) -> None:
+    """An end outside both starting temperatures is a reading error."""
+    with pytest.raises(ValueError, match="does not lie between"):
+        heat.vessel_j_per_k(20.0, 75.0, end_c, 18.0)
+
+
+@pytest.mark.parametrize("share", [-0.01, 1.01, float("nan")])
+def test_absurd_moisture_is_refused(share: float) -> None:
+    """Moisture is a share of 0..1."""
+    with pytest.raises(ValueError, match="moisture"):
+        heat.grist_specific_heat_j_per_kg_k(share)
+
+
+def test_no_liquor_is_refused() -> None:
+    """There is no strike temperature without liquor."""
+    with pytest.raises(ValueError, match="there must be some"):
+        heat.strike_c(20.0, 18.0, 0.0, 64.0, metal_j_per_k=0.0)
+
+
+def test_slaking_heat_falls_with_moisture() -> None:
+    """Drier malt sets free more heat; outside the table the nearest printed figure holds."""
+    found = [heat.slaking_j_per_kg(percent / 100.0) for percent in range(13)]
+    assert found == sorted(found, reverse=True)
+    assert (found[0], found[12]) == (38_000.0, 13_000.0)
+
+
+@pytest.mark.parametrize(("power_w", "efficiency"), [(0.0, 1.0), (3000.0, 0.0)])
+def test_without_power_it_takes_for_ever(power_w: float, efficiency: float) -> None:
+    """No power, no end."""
+    assert heat.time_for_energy_s(4.2, power_w, efficiency) == inf
+
+
+DEMO = (
+    # name, grist kg, liquor kg, first rest, vessel J/K, W, W/K, strike, then (from, to, minutes)
+    ("Linnet", 5.0, 15.0, 66.0, 3000.0, 2400.0, 2.0, 72.11, ((66.0, 77.0, 11.0),)),
+    (
+        "Sandpiper",
+        20.0,
+        60.0,
+        50.0,
+        12_500.0,
+        5000.0,
+        4.0,
+        54.06,
+        ((50.0, 63.0, 13.3), (63.0, 72.0, 9.3), (72.0, 78.0, 6.2)),
+    ),
+    (
+        "Redstart",
+        18.0,
+        63.0,
+        45.0,
+        12_500.0,
+        5000.0,
+        4.0,
+        47.95,
+        ((45.0, 63.0, 18.9), (63.0, 72.0, 9.6), (72.0, 78.0, 6.4)),
+    ),
+    (
+        "Bittern",
+        5.5,
+        19.25,
+        42.0,
+        3000.0,
+        2400.0,
+        2.0,
+        44.64,
+        ((42.0, 65.0, 23.0), (65.0, 72.0, 7.0), (72.0, 77.0, 5.0)),
+    ),
+    ("Dotterel", 20.0, 60.0, 52.0, 12_500.0, 5000.0, 4.0, 56.32, ((64.0, 72.0, 8.3), (72.0, 77.0, 5.2))),
+    ("Crake", 4.0, 16.0, 45.0, 3000.0, 2400.0, 2.0, 47.58, ((45.0, 70.0, 25.0),)),
+)
+
+
+@pytest.mark.parametrize("row", DEMO, ids=[row[0] for row in DEMO])
+def test_demonstration_programs(
+    row: tuple[str, float, float, float, float, float, float, float, tuple[tuple[float, float, float], ...]],
+) -> None:
+    """Strike temperature and ramp times of the demonstration programs are as calculated by hand, to the last digit."""
+    _, kg, liquor, first_c, metal_j, watts, ua, strike, ramps = row
+    assert heat.strike_c(kg, 18.0, liquor, first_c, metal_j_per_k=metal_j) == pytest.approx(strike, abs=0.005)
+    size = heat.mash_j_per_k(kg, liquor, metal_j)
+    for from_c, to_c, minutes in ramps:
+        found = heat.limited_ramp_s(size, watts, ua, 18.0, from_c, to_c, 1.0 / 60.0) / 60.0
+        assert found == pytest.approx(minutes, abs=0.06)
