@@ -1,8 +1,8 @@
 """What does a thermometer on this machine read?
 
 Through files of the Linux kernel only: 1-wire (w1_therm), the IIO or hwmon files of a MAX31865 with a platinum
-resistor, and any other hwmon thermometer. A value known to mean "no value" is never passed on: the answer is degrees or a `Fault`
-that says why. Reading blocks for a conversion (750 ms at 12 bits, kernel document w1_therm.rst): call from a thread.
+resistor, and any other hwmon thermometer. A value known to mean "no value" is never passed on: the answer is degrees or
+a `Fault` that says why. Reading blocks for a conversion (750 ms at 12 bits, w1_therm.rst of the kernel): use a thread.
 """
 
 from __future__ import annotations
