@@ -15,6 +15,7 @@ from typing import Protocol
 from controller.core.model import Instant
 
 FASTEST = 60.0  # times real time; above it one tick would be shorter than a busy machine's hiccups
+ASK_S = 10.0  # the kernel is asked so often whether the wall clock is in step
 TIME_ERROR = 5  # adjtimex(2): the clock is not in step
 
 
@@ -53,6 +54,7 @@ class MachineClock:
         self._read = _boottime if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic
         self._zero = self._read()
         self._ahead = self._zero - time.monotonic()
+        self._asked: tuple[float, bool] = (-ASK_S, False)
 
     def now(self) -> Instant:
         return (self._read() - self._zero) * self.speed
@@ -66,7 +68,9 @@ class MachineClock:
         return gap if gap > 0.001 else 0.0
 
     def confirmed(self) -> bool:
-        return in_step()
+        if time.monotonic() - self._asked[0] >= ASK_S:
+            self._asked = (time.monotonic(), in_step())
+        return self._asked[1]
 
     async def sleep_until(self, at: Instant) -> None:
         await asyncio.sleep(max(0.0, (at - self.now()) / self.speed))

@@ -2,8 +2,8 @@
 
 Append-only lines (record.py), written by one thread so that no slow disk stands in front of an OFF. Events are synced
 at once, samples every few seconds (measured on ext4: a synced line costs the device 8 kB, ten in one sync 0.9 kB a
-line). A failed write or sync loses the file: pages may be marked clean afterwards, so it is never tried again on the same file
-(fsync(2) errors, PostgreSQL's experience of 2018); a new file is begun, and the run will not resume by itself.
+line). A failed write or sync loses the file: pages may be marked clean afterwards, so it is never tried again on the
+same file (PostgreSQL's fsync findings of 2018); a new file is begun, and the run will not resume by itself.
 """
 
 from __future__ import annotations
@@ -258,7 +258,7 @@ class Journal:
         path = self.folder / f"{self._number:08d}-run.jsonl"
         with self._guarded("open"):
             fd = self._disks.create(path)
-            head = {"kind": "header", "format": 1, **self._head, "after_failure": True, "starts": False}
+            head = {"kind": "header", "format": 1, **self._head, "after_failure": True}
             kept = [self._kept] if self._kept is not None else []
             data = b"".join(record.line({"n": n, **v}) for n, v in enumerate([head, *kept]))
             self._fd, self._path, self._n = fd, path, 1 + len(kept)

@@ -95,7 +95,7 @@ def number(path: Path) -> int:
 
 
 class Start(NamedTuple):
-    """When did a process of ours start?"""
+    """When did a process start into a run that was open?"""
 
     at: float  # unix s
     up_s: float  # since boot
@@ -109,7 +109,7 @@ class Found(NamedTuple):
     epoch: int = 0  # highest owner epoch
     kept: dict[str, Any] | None = None  # what must survive, brought up to the last sample
     header: Mapping[str, Any] = {}
-    starts: tuple[Start, ...] = ()
+    starts: tuple[Start, ...] = ()  # into the newest file's run
     at: float | None = None  # wall clock of the last line
     up_s: float | None = None  # since boot then
     boot_id: str = ""
@@ -118,6 +118,7 @@ class Found(NamedTuple):
     damage: str = ""
     path: Path | None = None  # the newest file
     good_bytes: int = 0
+    lines: int = 0
 
 
 def find(folder: Path) -> Found:
@@ -141,9 +142,7 @@ def _found(records: list[Record]) -> Found:
     boots = [e for e in last.lines if e.get("kind") in ("header", "process")]
     times = [e for e in last.lines if "up" in e and "at" in e]
     starts = tuple(
-        Start(float(e["at"]), float(e["up"]), str(e.get("boot_id", "")))
-        for e in every
-        if e.get("kind") in ("header", "process") and e.get("starts")
+        Start(float(e["at"]), float(e["up"]), str(e.get("boot_id", ""))) for e in last.of("process") if "at" in e
     )
     return Found(
         seq=max((int(e["seq"]) for e in every if isinstance(e.get("seq"), int)), default=0),
@@ -159,6 +158,7 @@ def _found(records: list[Record]) -> Found:
         damage=last.damage,
         path=last.path,
         good_bytes=last.good_bytes,
+        lines=len(last.lines),
     )
 
 

@@ -1,0 +1,193 @@
+"""What does a process that starts learn from the record, and where does the record go on?
+
+An open run goes on in its own file; its fate is decided by the core once readings are good (resume.py), never here.
+Damage locks: a latched trip stands until a person clears it, and the run is a person's to decide.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from controller import __version__
+from controller.core import memory, tick
+from controller.core.interlocks import BY_ID
+from controller.core.model import Event, Instant, RunState, Trip
+from controller.core.resume import Pending
+from controller.core.settings import Service, Settings
+from controller.edge import record
+from controller.edge.clock import Clock, boot_id, since_boot_s
+from controller.edge.journal import Journal
+
+RESTARTS_S = 1800.0  # restarts are counted over the last half hour
+OPEN = frozenset(RunState) - {RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE}
+ENDING = (RunState.STOPPING, RunState.ABORTING)  # these were about to end; they do not come back
+
+
+def data_folder(service: Service, config: Path) -> Path:
+    """Where do records and learned figures live? An absolute path, else below systemd's state folder or the files'."""
+    wanted = Path(service.data_dir)
+    if wanted.is_absolute():
+        return wanted
+    state = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    return Path(state) if state else config.parent / wanted
+
+
+def record_folder(data: Path, tun: str) -> Path:
+    """Where do a tun's records lie?"""
+    return data / "record" / tun
+
+
+class Past(NamedTuple):
+    """What the record told, in the core's terms."""
+
+    pending: Pending | None
+    trips: tuple[Trip, ...]
+    epoch: int
+    kept: dict[str, Any] | None  # of an open run: kept again until it is decided on
+    events: tuple[Event, ...]
+
+
+class Begun(NamedTuple):
+    """A process ready for its first tick."""
+
+    state: tick.State
+    journal: Journal
+    kept: dict[str, Any] | None
+    events: tuple[Event, ...]
+
+
+def stamp(clock: Clock) -> dict[str, Any]:
+    """When is it, on the clocks that can tell an outage: the wall clock, and the one that counts from boot?"""
+    values: dict[str, Any] = {"at": round(clock.wall_s(), 3), "up": round(since_boot_s(), 3)}
+    if clock.confirmed():
+        values["confirmed"] = True
+    return values
+
+
+def head(settings: Settings, clock: Clock, boot: str, epoch: int) -> dict[str, Any]:
+    """Who writes: version, configuration, machine boot, process."""
+    return {
+        **stamp(clock),
+        "boot_id": boot_id(),
+        "process": boot,
+        "version": __version__,
+        "config": settings.digest,
+        "tun": settings.tun.name,
+        "epoch": epoch,
+        "speed": clock.speed,
+    }
+
+
+def begin(
+    settings: Settings,
+    folder: Path,
+    clock: Clock,
+    boot: str,
+    same_program: Callable[[str, str], bool],
+    proof_days: float | None = None,
+    make: Callable[[Path, int, int], Journal] | None = None,
+) -> Begun:
+    """Read the record, go on with it, and make the first state.
+
+    `same_program(program, digest)`: is the program's file what it was? `proof_days`: age of the last proof test.
+    """
+    now = clock.now()
+    try:
+        found = record.find(folder)
+    except OSError as error:
+        found = record.Found(damage=f"the record cannot be read ({error.strerror})")
+    past = recall(settings, found, clock, now, same_program)
+    journal = (make or Journal)(folder, found.seq, settings.service.keep_runs)
+    _go_on(journal, found, past, head(settings, clock, boot, past.epoch))
+    state = tick.start(settings, now, boot, past.epoch, past.trips, past.pending, proof_days)
+    return Begun(state, journal, past.kept, past.events)
+
+
+def _go_on(journal: Journal, found: record.Found, past: Past, values: dict[str, Any]) -> None:
+    """The same file for an open run that is sound, a new one for all else."""
+    if past.pending is not None and found.path is not None and not found.damage:
+        journal.go_on(found.path, found.good_bytes, found.lines, values)
+        return
+    journal.begin(past.pending is not None, values)
+    if past.kept is not None:
+        journal.keep(past.kept, {"at": values["at"], "up": values["up"]})
+
+
+def recall(
+    settings: Settings, found: record.Found, clock: Clock, now: Instant, same_program: Callable[[str, str], bool]
+) -> Past:
+    """What the record says, turned into what the core asks for."""
+    events: list[Event] = []
+    if found.torn:
+        text = f"the record's last line was cut short ({found.torn} bytes dropped): power went while it was written"
+        events.append(Event("note", "record", text, priority=3))
+    kept = memory.recall(found.kept, now) if found.kept is not None else None
+    damage = found.damage
+    if found.kept is not None and kept is None:
+        damage = damage or "the record's last state cannot be understood"
+    trips = kept.trips if kept is not None else ()
+    if damage:
+        trips = (*(t for t in trips if t.id != "G20"), _locked(damage, now, not trips))
+        events.append(Event("note", "record", f"Run record damaged: {damage}", priority=1))
+    pending = None
+    if kept is not None and kept.run.state in OPEN and kept.run.state not in ENDING:
+        pending = _pending(settings, found, kept, clock, bool(damage), same_program)
+    epoch = 1 + max(found.epoch, kept.epoch if kept is not None else 0)
+    return Past(pending, trips, epoch, found.kept if pending is not None else None, tuple(events))
+
+
+def _locked(damage: str, now: Instant, first: bool) -> Trip:
+    row = BY_ID["G20"]
+    text = f"Run record damaged: {damage}. Nothing heats until you have looked and cleared this."
+    return Trip(row.id, now, text, None, None, row.unit, row.priority, True, first)
+
+
+def _pending(
+    settings: Settings,
+    found: record.Found,
+    kept: memory.Kept,
+    clock: Clock,
+    damaged: bool,
+    same_program: Callable[[str, str], bool],
+) -> Pending:
+    course = kept.run.course
+    same = (
+        kept.format == memory.FORMAT
+        and found.header.get("config") == settings.digest
+        and str(found.header.get("version", "")).split(".")[0] == __version__.split(".")[0]
+        and course is not None
+        and same_program(course.program, course.digest)
+    )
+    lost = damaged or bool(found.header.get("after_failure"))
+    outage = None if lost else outage_s(found, clock)
+    limit = 60.0 * settings.service.resume_minutes
+    return Pending(kept.run, kept.last_c, outage, same and not lost, 1 + _restarts(found, clock), limit)
+
+
+def outage_s(found: record.Found, clock: Clock) -> float | None:
+    """How long was nobody in charge? None when no clock can tell.
+
+    Within one boot of the machine the clock that counts from boot tells; over a reboot the wall clock tells, if it was
+    known to be in step before and is now.
+    """
+    if found.at is None or found.up_s is None:
+        return None
+    if found.boot_id and found.boot_id == boot_id():
+        gone = since_boot_s() - found.up_s
+    elif found.confirmed and clock.confirmed():
+        gone = clock.wall_s() - found.at
+    else:
+        return None
+    return gone * clock.speed if gone >= 0.0 else None
+
+
+def _restarts(found: record.Found, clock: Clock) -> int:
+    """How many times did a process start into this run within the last half hour?"""
+    here = boot_id()
+    ages = [
+        since_boot_s() - start.up_s if start.boot_id == here else clock.wall_s() - start.at for start in found.starts
+    ]
+    return sum(1 for age in ages if abs(age) * clock.speed < RESTARTS_S)

@@ -1,0 +1,308 @@
+"""How does one tun's service run?
+
+Three things go on side by side: hear (the transport puts messages into the inbox), beat (once a second the core decides
+and the heater command leaves at once) and show (status, events, replies, alerts). Messages never decide anything; the
+beat does, and it does so when nothing arrives too. Every way out ends with OFF on the heater line.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import math
+from collections import OrderedDict
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any, Protocol
+
+from controller.core import report, wire, words
+from controller.core.inbox import Inbox
+from controller.core.model import Course, Event, HeaterCommand, Instant, Motor, Order, Reply
+from controller.core.settings import Settings
+from controller.core.tick import Outcome, State, tick
+from controller.edge import restart
+from controller.edge.clock import Clock
+from controller.edge.journal import Journal
+from controller.edge.log import Log
+from controller.edge.scribe import Scribe
+from controller.edge.systemd import Notifier
+from controller.edge.transport import Post, ReplyTo, Transport
+from controller.edge.watchdog import Watchdog
+
+PHASE = 0.25  # of a second: ticks fall between the instants at which a simulated world moves
+STATUS_S, STATUS_REAL_S = 2.0, 0.1  # a status so often on the scaled clock, no more often in real time
+MOTOR_S, MOTOR_VALID_S = 2.0, 10.0
+LATE_FLOOR_S = 0.25  # real time: at any speed a hiccup shorter than this is no stall
+OFF_S = 2.0  # real time: the last OFF waits so long for its acknowledgement
+LEAVE_S = 1.5  # and the connection so long to end
+LOAD_S = 10.0  # reading and compiling a program may take so long
+
+Compile = Callable[[Mapping[str, Any]], Course | tuple[str, ...]]
+Offload = Callable[[Callable[[], Any]], Awaitable[Any]]
+
+
+class Watcher(Protocol):
+    """Something beside the control path that sees every tick: prediction, alerts, dashboards, a test."""
+
+    def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None: ...
+
+
+class Stop(Exception):
+    """Somebody asked the service to end."""
+
+
+class Service:
+    """One tun's daemon."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        transport: Transport,
+        begun: restart.Begun,
+        clock: Clock,
+        compile_program: Compile,
+        *,
+        notifier: Notifier | None = None,
+        watchdog: Watchdog | None = None,
+        log: Log | None = None,
+        watchers: tuple[Watcher, ...] = (),
+        predict: Callable[[Outcome], Mapping[str, Any] | None] = lambda outcome: None,
+        offload: Offload = asyncio.to_thread,
+    ) -> None:
+        self.settings, self.transport, self.clock = settings, transport, clock
+        self.state: State = begun.state
+        self.journal: Journal = begun.journal
+        self.inbox = Inbox(settings, begun.state.boot, begun.state.guard.epoch - 1)
+        self.inbox.prepare = self._prepare
+        self._scribe = Scribe(settings, clock, begun, lambda event: self._post(self._topics.event, event, "event"))
+        self.outcome: Outcome | None = None
+        self._compile, self._offload = compile_program, offload
+        self._notifier, self._watchdog = notifier or Notifier({}), watchdog
+        self._log, self._watchers, self._predict = log or Log("error"), watchers, predict
+        self._topics = self.inbox.topics
+        self._reply_to: OrderedDict[str, ReplyTo] = OrderedDict()
+        self._stop = asyncio.Event()
+        self._bug: asyncio.Future[None] | None = None
+        self._motors: dict[str, tuple[Motor, Instant]] = {}
+        self._motor_seq = 0
+        self._shown_at = -math.inf
+        self._loads: set[asyncio.Task[None]] = set()
+        self._begun_events = begun.events
+
+    # ------------------------------------------------------------ life
+
+    async def run(self) -> None:
+        """Run until `stop`, a signal, or a bug (raised). The heater is off afterwards, within a deadline."""
+        loop = asyncio.get_running_loop()
+        self._bug = loop.create_future()
+        self._scribe.listen(loop)
+        if self._watchdog is not None:
+            self._watchdog.start()
+        hear = asyncio.create_task(self.transport.run(self), name="hear")
+        try:
+            await self._work(hear)
+        except* Stop:
+            self._log.info("asked to stop")
+        finally:
+            await self._end(hear)
+
+    async def _work(self, hear: asyncio.Task[None]) -> None:
+        async with asyncio.TaskGroup() as group:
+            group.create_task(self._beat(), name="beat")
+            group.create_task(self._until(hear), name="watch")
+
+    async def _until(self, hear: asyncio.Task[None]) -> None:
+        """Ends with an exception: a stop, a bug in a callback, or the end of the transport (which never ends)."""
+        assert self._bug is not None
+        stop = asyncio.create_task(self._stop.wait())
+        others: set[asyncio.Future[Any]] = {hear, self._bug}
+        try:
+            done, _ = await asyncio.wait({stop, *others}, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            stop.cancel()
+        for task in done & others:
+            task.result()
+            raise RuntimeError("the transport ended by itself")
+        raise Stop
+
+    def stop(self) -> None:
+        """Ask for an orderly end (a signal handler calls this)."""
+        self._stop.set()
+
+    async def _end(self, hear: asyncio.Task[None]) -> None:
+        """OFF, acknowledged or 2 s gone; then record and connection. A second signal does not interrupt it."""
+        self._notifier.stopping()
+        last = asyncio.create_task(self._last_words())
+        while not last.done():
+            with contextlib.suppress(asyncio.CancelledError):
+                await asyncio.shield(asyncio.wait({last}, timeout=OFF_S + 1.0))
+                break
+        hear.cancel()
+        for task in self._loads:
+            task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await asyncio.wait({hear}, timeout=LEAVE_S)
+        if self._watchdog is not None:
+            self._watchdog.stop()
+        self.journal.close(1.0)
+
+    async def _last_words(self) -> None:
+        guard = self.state.guard
+        if not guard.lost:
+            off = HeaterCommand(guard.epoch, guard.seq + 1, 0.0, self.settings.tun.heater.lease_s, "the service ends")
+            self._command(off, self.clock.now())
+        self._post(self._topics.online, words.online(False), "state", retain=True)
+        await self._scribe.settle()
+        await self.transport.flush(OFF_S)
+
+    # ------------------------------------------------------------ hear: called by the transport, on the loop
+
+    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
+        try:
+            if reply_to is not None and topic == self._topics.order:
+                self._remember(payload, reply_to)
+            self.inbox.put(topic, payload, self.clock.now(), retained, self.clock.wall_s())
+        except Exception as bug:
+            self._fail(bug)
+
+    def linked(self) -> None:
+        self.inbox.connected(self.clock.now())
+        self._log.info("connected to the broker")
+        self._post(self._topics.online, words.online(True), "state", retain=True)
+        self._shown_at = -math.inf
+
+    def unlinked(self, why: str) -> None:
+        self.inbox.lost(self.clock.now())
+        self._log.warning("no broker", why=why)
+
+    def refused(self, topic: str, why: str) -> None:
+        """The broker would not take or give something: its rights are set wrong."""
+        self.inbox.counters["refused by the broker"] += 1
+        self._log.error("refused by the broker", topic=topic, why=why)
+
+    def _fail(self, bug: BaseException) -> None:
+        if self._bug is not None and not self._bug.done():
+            self._bug.set_exception(bug)
+
+    def _remember(self, payload: bytes, reply_to: ReplyTo) -> None:
+        """Where does the answer to this order go?"""
+        order = wire.order(payload, self.clock.now())
+        self._reply_to[order.id or order.name] = reply_to
+        while len(self._reply_to) > 256:
+            self._reply_to.popitem(last=False)
+
+    def _prepare(self, order: Order) -> Order | None:
+        """A `start` names a program: it is read and compiled off the beat, then comes back to the inbox."""
+        if order.name != "start":
+            return order
+        task = asyncio.create_task(self._load(order), name="load")
+        self._loads.add(task)
+        task.add_done_callback(self._loads.discard)
+        return None
+
+    async def _load(self, order: Order) -> None:
+        try:
+            async with asyncio.timeout(LOAD_S):
+                made = await self._offload(lambda: self._compile(order.args))
+        except TimeoutError:
+            made = (f"the program could not be read within {LOAD_S:g} s",)
+        except Exception as bug:
+            self._fail(bug)
+            return
+        known = order._replace(course=made) if isinstance(made, Course) else order._replace(problems=tuple(made))
+        self.inbox.order(known)
+
+    # ------------------------------------------------------------ beat
+
+    async def _beat(self) -> None:
+        due = math.floor(self.clock.now() - PHASE) + 1.0 + PHASE
+        while True:
+            await self.clock.sleep_until(due)
+            now = self.clock.now()
+            self._step(now, max(0.0, now - due))
+            due += 1.0
+            if due <= self.clock.now():
+                due = math.floor(self.clock.now() - PHASE) + 1.0 + PHASE
+
+    def _step(self, now: Instant, late_s: float) -> None:
+        """One tick: decide, send the command, then everything else."""
+        stalled = self._watchdog.beat() if self._watchdog is not None else False
+        late = late_s if stalled or late_s / self.clock.speed >= LATE_FLOOR_S else min(late_s, LATE_FLOOR_S)
+        inputs = self.inbox.take(
+            now,
+            disk=self.journal.disk(),
+            wall_s=self.clock.wall_s(),
+            wall_confirmed=self.clock.confirmed(),
+            late_s=late,
+            gap_s=self.clock.gap_s(),
+        )
+        outcome = tick(self.settings, self.state, now, inputs)
+        self.state, before, self.outcome = outcome.state, self.state, outcome
+        if outcome.command is not None:
+            self._command(outcome.command, now)
+        self._motor("stirrer", self._topics.stirrer_command, outcome.stirrer, now)
+        self._motor("pump", self._topics.pump_command, outcome.pump, now)
+        events = (*self._begun_events, *outcome.events)
+        self._begun_events = ()
+        self._scribe.record(before, outcome, events, now)
+        for event in events:
+            self._log.info(event.text, kind=event.kind, id=event.id)
+        self._answer(outcome)
+        self._show(outcome, events, now)
+        self._notifier.beat()
+
+    def _command(self, command: HeaterCommand, now: Instant) -> None:
+        payload = words.heater_command(command, self.clock.wall_s(), self.inbox.owner)
+        lifetime = command.valid_s / self.clock.speed
+        if self.transport.heater(self._topics.heater_command, payload, command.duty > 0.0, lifetime):
+            self.inbox.sent(command, now)
+
+    def _motor(self, name: str, topic: str | None, motor: Motor, now: Instant) -> None:
+        """On change at once, else every 2 s."""
+        if topic is None:
+            return
+        last = self._motors.get(name)
+        if last is not None and last[0].on == motor.on and now - last[1] < MOTOR_S - 0.5:
+            return
+        self._motor_seq += 1
+        self._motors[name] = (motor, now)
+        self._post(topic, words.motor_command(self._motor_seq, motor, MOTOR_VALID_S), "motor")
+
+    # ------------------------------------------------------------ show
+
+    def _answer(self, outcome: Outcome) -> None:
+        replies = list(outcome.replies)
+        while self.inbox.turned_away:
+            order, why = self.inbox.turned_away.popleft()
+            replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
+        for reply in replies:
+            to = self._reply_to.pop(reply.id or reply.order, None)
+            self._post(self._topics.reply, words.reply(reply), "reply")
+            if to is not None:
+                self._post(to.topic, words.reply(reply), "reply", correlation=to.correlation)
+        if any(reply.accepted for reply in replies):
+            self._shown_at = -math.inf
+
+    def _show(self, outcome: Outcome, events: tuple[Event, ...], now: Instant) -> None:
+        """The status: every 2 s, and at once when something happened."""
+        status = None
+        every = max(STATUS_S, STATUS_REAL_S * self.clock.speed) - 0.5
+        if events or now - self._shown_at >= every:
+            self._shown_at = now
+            status = report.status(
+                self.settings,
+                outcome,
+                wall_s=self.clock.wall_s(),
+                wall_confirmed=self.clock.confirmed(),
+                speed=self.clock.speed,
+                journal_seq=self.journal.seq,
+                counters=self.inbox.counters,
+                prediction=self._predict(outcome),
+            )
+            self._post(self._topics.status, words.document(status), "status", retain=True)
+        for watcher in self._watchers:
+            watcher.seen(outcome, events, status)
+
+    def _post(
+        self, topic: str, payload: bytes, lane: Any, *, retain: bool = False, correlation: bytes | None = None
+    ) -> None:
+        self.transport.post(Post(topic, payload, lane, retain, correlation))
