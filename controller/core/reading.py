@@ -12,7 +12,7 @@ import difflib
 import json
 import types
 from collections.abc import Callable, Iterable
-from typing import Any, NamedTuple, TypeVar, Union, get_args, get_origin
+from typing import Any, Generic, NamedTuple, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -24,14 +24,14 @@ T = TypeVar("T", bound=Table)
 Path = tuple[str | int, ...]
 
 
-class Read(NamedTuple):
+class Read(NamedTuple, Generic[T]):
     """A table that was read, or why it could not be."""
 
-    value: Any
+    value: T | None
     problems: tuple[Problem, ...]
 
 
-def read(model: type[T], data: dict[str, Any], agree: Callable[[T], Iterable[Problem]]) -> Read:
+def read(model: type[T], data: dict[str, Any], agree: Callable[[T], Iterable[Problem]]) -> Read[T]:
     """The table as a model, or every problem at once. `agree` looks at what several values must agree on."""
     try:
         value = model.model_validate(data, by_name=False, context=FROM_FILE)

@@ -1,7 +1,7 @@
 """What do the files say? TOML in, checked tables out.
 
-Every problem of a file at once, with the file, the line where it is cheap to name, the place, the value found and the value
-wanted. Nothing here decides; it reads.
+Every problem of a file at once, with the file, the line where it is cheap to name, the place, the value found and the
+value wanted. Nothing here decides; it reads.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import os
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from controller.core import recipe
 from controller.core import settings as tun_settings
@@ -20,6 +20,8 @@ from controller.core.problems import Problem, Problems
 from controller.core.reading import read
 from controller.core.recipe import Program
 from controller.core.settings import Learned, Service, Settings, Tun
+
+T = TypeVar("T")
 
 MOST_BYTES = 256 * 1024  # the longest shipped file has 4 KiB
 EXCHANGE = {".json", ".xml"}
@@ -127,9 +129,9 @@ def _name_key(path: Path, data: dict[str, Any]) -> list[Problem]:
     return [Problem("name", f'"{str(data["name"])[:60]}"', wanted, ("name",))]
 
 
-def _done(value: Any, problems: Iterable[Problem], path: Path, text: str) -> Any:
+def _done(value: T | None, problems: Iterable[Problem], path: Path, text: str) -> T:
     placed = [at_line(problem, path, text) for problem in problems]
-    if placed:
+    if placed or value is None:
         raise Problems(placed)
     return value
 
