@@ -19,18 +19,18 @@ GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned over plate: whatever was lear
 # bounds a bad identification drove simulated tuns tens of kelvins over target)
 
 # Lag from the heater's terminals to the wort, s, by where the heat goes in. From wall mass x heat capacity over film
-# conductance: an immersed element or a line heater holds some 0.5 kJ/K per kW behind 0.1..0.2 kW/K, a jacket with its
-# wall and filling ten times that. Common practice has no figures; these are own estimates, taken long on purpose:
-# too short a lag overshoots, too long a lag costs only time.
-HEATER_LAG_S = {"element": 20.0, "line": 20.0, "jacket": 60.0, "coil": 240.0}
-BURNER_LAG_S = 40.0  # pot floor and flame on top of the above (own estimate)
+# conductance; common practice has no figures, these are own estimates. In doubt longer: too short a lag overshoots, too
+# long a lag costs only time, and the regulator corrects it on the first ramp.
+HEATER_LAG_S = {"element": 15.0, "line": 15.0, "jacket": 45.0, "coil": 200.0}
+BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate)
 
-# Time that mixing needs until a probe shows the mean of the mash, s (own estimates, taken long).
-STIRRED_LAG_S = 25.0  # 0.63 of the way; stirred mash tuns mix in 1..2 min (common practice)
-STILL_LAG_S = 60.0  # no stirrer, no pump: convection only
-PUMPED_SHARE = 0.6  # of one turnover of the tun: plug flow would show the mean half a turnover late (arithmetic), flow
-# known to +-25 %
-RISE_SHARE = 1.0  # of power / (flow x c), by which a probe just behind the heater reads above the mash
+# Time that mixing needs until a probe shows the mean, s (own estimates).
+STIRRED_LAG_S = 20.0  # stirred tuns mix in 1..2 min (common practice): 0.63 of the way in a third of that
+PUMPED_LAG_S = 25.0  # plain liquor mixes by itself; pipes and heater chamber hold some 10 s of flow each
+BED_SHARE = (
+    0.3  # of one turnover, on top, once grist lies between return and outlet: plug flow would show the mean half
+)
+# a turnover late, some well-mixed layers a third (arithmetic)
 
 
 class Adapted(Protocol):
@@ -39,6 +39,10 @@ class Adapted(Protocol):
     @property
     def gain(self) -> float:
         """Heating rate found on ramps, over the one believed before."""
+
+    @property
+    def lag(self) -> float:
+        """Lag found on ramps, over the one believed before."""
 
 
 def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: Adapted | None = None) -> Figures:
@@ -50,8 +54,11 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
     if learned is not None:
         share = learned.power_w / plate_w
         lag_s, dead_s = learned.lag_s, learned.dead_s
+    if not target.strike:
+        dead_s += bed_s(tun)
     if adapted is not None:
         share *= adapted.gain
+        lag_s, dead_s = lag_s * adapted.lag, dead_s * adapted.lag
     share = min(max(share, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
     relay = heater.kind in ("ssr", "contactor")
     return Figures(
@@ -71,16 +78,21 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
 
 
 def plate_lag_s(tun: Tun) -> tuple[float, float]:
-    """Which lag and dead time does the plate suggest, s?"""
+    """Which lag and dead time does the plate suggest in plain liquor, s?"""
     heater = tun.heater
     lag_s = HEATER_LAG_S[heater.place] + tun.probes.mash.lag_s
     if heater.kind == "gas":
         lag_s += BURNER_LAG_S
+    mixing_s = PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S
+    return lag_s, mixing_s
+
+
+def bed_s(tun: Tun) -> float:
+    """How much later does a probe show the mean of the mash because the wort must pass the bed, s?"""
     flow = tun.flow_l_per_min
-    if tun.mixing == "pump" and flow:
-        turnover_s = 60.0 * tun.volume_l / flow
-        return lag_s, PUMPED_SHARE * turnover_s
-    return lag_s + (STIRRED_LAG_S if tun.mixing == "stirrer" else STILL_LAG_S), 0.0
+    if tun.mixing != "pump" or tun.stirrer is not None or not flow:
+        return 0.0
+    return BED_SHARE * 60.0 * tun.volume_l / flow
 
 
 def plate_rise_k(tun: Tun) -> float:
@@ -88,4 +100,4 @@ def plate_rise_k(tun: Tun) -> float:
     flow = tun.flow_l_per_min
     if not flow:
         return 0.0
-    return RISE_SHARE * tun.heater.power_w * tun.heater.efficiency / (flow / 60.0 * WATER_J_PER_KG_K)
+    return tun.heater.power_w * tun.heater.efficiency / (flow / 60.0 * WATER_J_PER_KG_K)

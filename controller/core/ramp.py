@@ -14,6 +14,7 @@ from controller.core.model import Figures, Measurement, Setpoint, Target
 TAPER_SHARE = 0.5  # of the total lag: time constant of the last bend (own bench: 0.4..0.7 are equally good)
 LEAST_TAPER_S = 5.0  # and never sharper than this (own proposal: a few ticks)
 ARRIVED_K = 0.005  # the bend ends here, K: below any probe's resolution
+LEAD_K = 0.3  # K: so far beyond that the setpoint runs before it waits for a saturated heater (own proposal)
 REJOIN_K = 0.5  # at a change of plateau the climb goes on from the old setpoint when the mash is this near, K
 
 
@@ -44,8 +45,9 @@ def shape(
             return RampState(target.key, None), None
     if value >= goal - ARRIVED_K:
         return RampState(target.key, goal), Setpoint(goal, 0.0)
-    slope = 0.0 if held_back else _slope(figures, target, goal, value)
-    value = min(value + slope * max(dt, 0.0), goal)
+    slope = _slope(figures, target, goal, value)
+    if not (held_back and _far(figures, slope, value, measurement)):
+        value = min(value + slope * max(dt, 0.0), goal)
     return RampState(target.key, value), Setpoint(value, slope)
 
 
@@ -57,6 +59,12 @@ def _begin(last_c: float | None, measurement: Measurement) -> float | None:
     if last_c is not None and abs(last_c - seen) < REJOIN_K:
         return last_c
     return seen
+
+
+def _far(figures: Figures, slope: float, value: float, measurement: Measurement) -> bool:
+    """Is the setpoint further ahead of the reading than a steady climb with this lag leaves it?"""
+    seen = measurement.value_c
+    return seen is None or not (value - seen <= slope * (figures.lag_s + figures.dead_s) + LEAD_K)
 
 
 def _slope(figures: Figures, target: Target, goal: float, value: float) -> float:

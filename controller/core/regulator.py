@@ -23,7 +23,7 @@ and the heat stored in wall, pipe and bed arrives after the setpoint has stopped
 
 from __future__ import annotations
 
-from math import exp, isfinite
+from math import exp, isfinite, sqrt
 from typing import NamedTuple
 
 from simple_pid import PID
@@ -34,11 +34,18 @@ from controller.core.model import Demand, Figures, Measurement, Setpoint, Target
 TAU_SHARE = 0.4  # of the total lag: closed-loop time of the feedback (own bench; SIMC's tau_c, free for robustness)
 LEAST_TAU_S = 15.0  # s, not faster than this: noise of 0.1 K at 1 Hz (own bench)
 WINDOW_SHARE = 0.5  # of a relay's window: the feedback is not faster than the heater can answer (own proposal)
-OBSERVER_S = 90.0  # s, observer's time; with slow tuns OBSERVER_SHARE of the total lag (own bench)
-OBSERVER_SHARE = 0.7
-GAIN_S = 300.0  # s of full power until an error of rate is learned to two thirds (own bench)
-NEAR_REST, NEAR_FULL = 0.6, 0.9  # share of power arriving: below it the loss is learned, above it the rate
+PRIOR_K = 0.5  # K, how far the first reading may be from the mash
+PRIOR_GAIN = 0.12  # plates are true to +-15 % (common practice), one standard deviation
+PRIOR_LAG = 0.35  # relative
+PRIOR_LOSS = 0.5  # of the plate's loss
+NOISE_K = 0.08  # K, reading: noise, quantisation and its correlation (own bench)
+WALK_K = 0.004  # K per root s: what happens to a mash that no model knows
+SHAPE = 0.10  # of the heat in the lags: error of their shape while the heat changes
+WALK_LOSS = 0.004  # of the heater's rate per root hour... see code
+WALK_GAIN = 0.02  # per root hour
+DOUBT = 0.5  # standard deviations of the lag: in doubt the longer one
 GAIN_BOUNDS = (0.65, 1.5)  # rate found on ramps over the one believed (own bench: without bounds, runaway)
+LAG_BOUNDS = (0.4, 2.5)
 MOST_EXTRA = 0.25  # of the heater's rate: loss beyond the plate's that the observer may believe in
 ABOVE_K = 1.0  # heater off when the reading is so far above target, whatever the model says (own bench)
 STAGES = 3  # equal lags that stand for a dead time; wort in a bed or pipe spreads by as much (tanks in series)
@@ -49,6 +56,21 @@ OUTLET_RISE_K = 10.0  # K at full power, when no figure is known: slow and safe
 FRESH_S = 10.0  # s without a believed reading: no heat (the guard acts on its own)
 
 
+class Doubt(NamedTuple):
+    """Covariance of (reading, loss, gain, lag): upper triangle."""
+
+    xx: float
+    xl: float
+    xg: float
+    xd: float
+    ll: float
+    lg: float
+    ld: float
+    gg: float
+    gd: float
+    dd: float
+
+
 class RegulatorState(NamedTuple):
     """What the model believes."""
 
@@ -56,7 +78,8 @@ class RegulatorState(NamedTuple):
     arriving: tuple[float, ...] = (0.0,) * (STAGES + 1)  # share of power leaving each lag
     extra_k_per_s: float = 0.0  # loss beyond the plate's
     gain: float = 1.0  # rate found on ramps over the one believed
-    unseen_s: float = 0.0  # since the last fresh reading
+    lag: float = 1.0  # lag found over the one believed
+    doubt: Doubt | None = None
     outlet_cap: float = 1.0  # duty that the outlet's limit allows
     saturated: bool = False  # asked for more than the heater may give: the setpoint should wait
     coming_c: float | None = None  # where the reading ends if heat only covers the loss
@@ -93,7 +116,7 @@ def regulate(
     if not _sound(figures) or not isfinite(dt):
         return START, Demand(0.0, "no heat: figures or time are not numbers")
     applied = min(max(applied_duty, 0.0), 1.0) if isfinite(applied_duty) else 0.0
-    state = observe(figures, measurement, applied, state, max(dt, 0.0))
+    state = observe(figures, target, measurement, applied, state, max(dt, 0.0))
     state = _outlet(state, outlet_c, outlet_limit_c, applied, max(dt, 0.0))
     duty, reason = _act(figures, setpoint, target, measurement, state)
     most = min(figures.duty_cap, state.outlet_cap, 1.0)
@@ -110,21 +133,63 @@ def _sound(figures: Figures) -> bool:
 # ---------------------------------------------------------------- observe
 
 
-def observe(figures: Figures, seen: Measurement, applied: float, state: RegulatorState, dt: float) -> RegulatorState:
+def observe(
+    figures: Figures, target: Target, seen: Measurement, applied: float, state: RegulatorState, dt: float
+) -> RegulatorState:
     """What does the model believe after `dt` s with `applied` duty and this measurement?"""
     value = seen.value_c if seen.value_c is not None and isfinite(seen.value_c) else None
     value = value if value is None else value - figures.behind_heater_k * applied
     model_c = state.reading_c if state.reading_c is not None else value
     if model_c is None:
         return START
-    arriving = _flow(figures, applied, state.arriving, dt)
     rate = figures.power_w / figures.capacity_j_per_k
+    doubt = state.doubt or _prior(figures, rate, model_c)
+    arriving = _flow(figures, applied, state.arriving, dt)
+    change = arriving[-1] - state.arriving[-1]
     model_c += (rate * arriving[-1] - _loss(figures, model_c, state.extra_k_per_s)) * dt
-    unseen = state.unseen_s + dt
-    state = state._replace(reading_c=model_c, arriving=arriving, unseen_s=unseen)
-    if value is not None and seen.fresh and unseen > 0.0:
-        state = _correct(figures, rate, value, state, unseen)
+    lag_s = figures.lag_s + figures.dead_s
+    doubt = _forward(doubt, rate, arriving[-1], change, lag_s, dt)
+    state = state._replace(reading_c=model_c, arriving=arriving, doubt=doubt)
+    if value is not None and seen.fresh:
+        if target.heat != "hold" or abs(value - model_c) > JUMP_K:
+            state = state._replace(reading_c=value, doubt=_cut(doubt))
+        else:
+            state = _correct(figures, rate, value, state)
     return state._replace(coming_c=_coming(figures, rate, state))
+
+
+def _prior(figures: Figures, rate: float, at_c: float) -> Doubt:
+    loss = PRIOR_LOSS * abs(_loss(figures, at_c, 0.0)) + 0.01 * rate
+    return Doubt(PRIOR_K**2, 0.0, 0.0, 0.0, loss**2, 0.0, 0.0, PRIOR_GAIN**2, 0.0, PRIOR_LAG**2)
+
+
+def _cut(d: Doubt) -> Doubt:
+    """The reading stands alone: nothing is learned from what led to it."""
+    return d._replace(xx=PRIOR_K**2, xl=0.0, xg=0.0, xd=0.0)
+
+
+def _forward(p: Doubt, rate: float, arrives: float, change: float, lag_s: float, dt: float) -> Doubt:
+    """F P F' + Q with x' = x - dt loss + a gain + b lag."""
+    a = rate * arrives * dt
+    b = -rate * lag_s * change
+    xl = p.xl - dt * p.ll + a * p.lg + b * p.ld
+    xg = p.xg - dt * p.lg + a * p.gg + b * p.gd
+    xd = p.xd - dt * p.ld + a * p.gd + b * p.dd
+    xx = p.xx + (p.xl + xl) * -dt + a * (p.xg + xg) + b * (p.xd + xd)
+    hours = dt / 3600.0
+    shape = SHAPE * rate * lag_s
+    return Doubt(
+        xx + WALK_K**2 * dt + shape * shape * abs(change),
+        xl,
+        xg,
+        xd,
+        p.ll + (WALK_LOSS * rate) ** 2 * hours,
+        p.lg,
+        p.ld,
+        p.gg + WALK_GAIN**2 * hours,
+        p.gd,
+        p.dd,
+    )
 
 
 def _flow(figures: Figures, duty: float, arriving: tuple[float, ...], dt: float) -> tuple[float, ...]:
@@ -143,28 +208,33 @@ def _loss(figures: Figures, at_c: float, extra_k_per_s: float) -> float:
     return figures.loss_w_per_k * (at_c - figures.room_c) / figures.capacity_j_per_k + extra_k_per_s
 
 
-def _correct(figures: Figures, rate: float, value: float, state: RegulatorState, dt: float) -> RegulatorState:
-    """The reading against the model: at once into its temperature, slowly into loss or rate (PI, tau_I = 4 tau)."""
-    model_c = state.reading_c if state.reading_c is not None else value
-    if abs(value - model_c) > JUMP_K:
-        return state._replace(reading_c=value, unseen_s=0.0)
-    tau = 0.5 * max(OBSERVER_S, OBSERVER_SHARE * (figures.lag_s + figures.dead_s))
-    gain, integral_s = simc_integrating(1.0, 0.0, max(tau, 2.0 * dt))
-    arrives = state.arriving[-1]
-    pid = _pid(gain, gain / integral_s if arrives < NEAR_REST else 0.0, model_c, state.extra_k_per_s)
-    pid(value, dt=dt)
-    pull, extra, _ = pid.components
-    most = MOST_EXTRA * rate
-    plate = _loss(figures, model_c, 0.0)
-    state = state._replace(
-        reading_c=model_c - pull * dt,
-        extra_k_per_s=min(max(extra, -max(plate, 0.0)), most),
-        unseen_s=0.0,
+def _correct(figures: Figures, rate: float, value: float, state: RegulatorState) -> RegulatorState:
+    """Kalman's step."""
+    p, model_c = state.doubt, state.reading_c
+    assert p is not None and model_c is not None
+    s = 1.0 / (p.xx + NOISE_K**2)
+    kx, kl, kg, kd = p.xx * s, p.xl * s, p.xg * s, p.xd * s
+    e = value - model_c
+    doubt = Doubt(
+        p.xx - kx * p.xx,
+        p.xl - kx * p.xl,
+        p.xg - kx * p.xg,
+        p.xd - kx * p.xd,
+        p.ll - kl * p.xl,
+        p.lg - kl * p.xg,
+        p.ld - kl * p.xd,
+        p.gg - kg * p.xg,
+        p.gd - kg * p.xd,
+        p.dd - kd * p.xd,
     )
-    if arrives < NEAR_FULL:
-        return state
-    learned = state.gain * (1.0 + (value - model_c) * dt / (GAIN_S * tau * rate))
-    return state._replace(gain=min(max(learned, GAIN_BOUNDS[0]), GAIN_BOUNDS[1]))
+    plate = max(_loss(figures, model_c, 0.0), 0.0)
+    return state._replace(
+        reading_c=model_c + kx * e,
+        extra_k_per_s=min(max(state.extra_k_per_s + kl * e, -plate), MOST_EXTRA * rate),
+        gain=min(max(state.gain * (1.0 + kg * e), GAIN_BOUNDS[0]), GAIN_BOUNDS[1]),
+        lag=min(max(state.lag * (1.0 + kd * e), LAG_BOUNDS[0]), LAG_BOUNDS[1]),
+        doubt=doubt,
+    )
 
 
 def _pid(gain: float, integral_per_s: float, setpoint: float, integral: float = 0.0) -> PID:
@@ -179,12 +249,13 @@ def _no_clock() -> float:
 
 
 def _coming(figures: Figures, rate: float, state: RegulatorState) -> float | None:
-    if state.reading_c is None:
+    if state.reading_c is None or state.doubt is None:
         return None
     stages = state.arriving[:-1]
+    longer = 1.0 + DOUBT * sqrt(max(state.doubt.dd, 0.0))
     stored_s = figures.dead_s / STAGES * sum(stages) + figures.lag_s * state.arriving[-1]
     loss = _loss(figures, state.reading_c, state.extra_k_per_s)
-    return state.reading_c + rate * stored_s - loss * (figures.dead_s + figures.lag_s)
+    return state.reading_c + longer * (rate * stored_s - loss * (figures.dead_s + figures.lag_s))
 
 
 # ---------------------------------------------------------------- act
