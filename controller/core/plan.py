@@ -129,3 +129,51 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         planned_s=planned_s,
         digest=digest(program, tun),
     )
+
+
+# ---------------------------------------------------------------- as a document
+
+
+def _finite(value: float | None, digits: int) -> float | None:
+    """A number for a document: rounded; what is not finite is nothing."""
+    return round(value, digits) if value is not None and math.isfinite(value) else None
+
+
+def document(plan: Plan) -> dict[str, object]:
+    """The plan as `check --json` shows it: the shape of the contract, and more."""
+    parts = plan.strike_parts
+    return {
+        "strike_c": _finite(plan.strike_c, 2),
+        "strike_parts_k": None if parts is None else {key: _finite(k, 2) for key, k in parts._asdict().items()},
+        "liquor_kg": _finite(plan.liquor_kg, 2),
+        "grist_kg": _finite(plan.program.grist_kg, 3),
+        "volume_l": _finite(plan.volume_l, 1),
+        "fill_share": _finite(plan.fill_share, 3),
+        "thickness_l_per_kg": _finite(plan.thickness_l_per_kg, 2),
+        "steps": [_step_document(stage) for stage in plan.stages],
+        "heat_up_s": _finite(plan.heat_up_s, 0),
+        "mash_s": _finite(plan.mash_s, 0),
+        "duration_s": _finite(plan.duration_s, 0),
+        "strike_kwh": _finite(plan.strike_kwh, 3),
+        "mash_kwh": _finite(plan.mash_kwh, 3),
+        "energy_kwh": _finite(plan.energy_kwh, 3),
+        "cost": _finite(plan.cost, 2),
+        "currency": plan.tun.currency or None,
+        "digest": plan.course.digest,
+    }
+
+
+def _step_document(stage: Stage) -> dict[str, object]:
+    rises = stage.climb_k_per_s > 0.0
+    return {
+        "name": stage.name,
+        "kind": stage.kind,
+        "target_c": _finite(stage.target_c, 2),
+        "ramp_s": _finite(stage.ramp_s, 1),
+        "climb_c_per_min": _finite(stage.climb_k_per_s * 60.0, 3) if rises else None,
+        "limited_by": stage.limited_by or None,
+        "hold_s": _finite(stage.hold_s, 1),
+        "addition_kg": _finite(stage.addition_kg, 2) if stage.limited_by == "addition" else None,
+        "energy_kwh": _finite(stage.kwh, 3),
+        "why": stage.why,
+    }

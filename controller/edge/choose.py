@@ -1,0 +1,71 @@
+"""Which program on which tun? What is asked for by name, as a plan or as every reason why not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from controller.core import plan as plans
+from controller.core.plan import Plan
+from controller.core.problems import Problem, Problems
+from controller.core.recipe import Program
+from controller.core.settings import Tun
+from controller.edge import files
+
+
+def load_plan(config: Path, program: str, tun: str | None) -> Plan:
+    """The plan of a program on a tun. Raises Problems: those of both files, or why the program does not fit."""
+    plan = look(config, program, tun)
+    if plan.problems:
+        raise Problems(plan.problems)
+    return plan
+
+
+def look(config: Path, program: str, tun: str | None) -> Plan:
+    """As `load_plan`, but a program that does not fit comes back with its problems, placed in its file."""
+    problems: list[Problem] = []
+    loaded: Program | None = None
+    vessel: Tun | None = None
+    try:
+        loaded = files.load_program(config, program)
+    except Problems as wrong:
+        problems += wrong.problems
+    try:
+        if loaded is not None or tun is not None:
+            vessel = tun_for(config, loaded, tun)
+    except Problems as wrong:
+        problems += wrong.problems
+    if problems or loaded is None or vessel is None:
+        raise Problems(problems)
+    plan = plans.make(loaded, vessel)
+    return plan._replace(problems=_placed(config, program, plan)) if plan.problems else plan
+
+
+def tun_for(config: Path, program: Program | None, named: str | None) -> Tun:
+    """The tun that is named, else the one the program was written for, else the only one. Raises Problems."""
+    known = files.names(config / "tuns")
+    if named is not None:
+        return files.load_tun(config, named)
+    if program is not None and program.tun in known:
+        return files.load_tun(config, program.tun)
+    if len(known) <= 1 or program is None:
+        return files.load_tun(config, files.only_tun(config))
+    raise Problems([Problem("--tun", "nothing", _which_fit(config, program, known))])
+
+
+def _which_fit(config: Path, program: Program, known: list[str]) -> str:
+    fitting = []
+    for name in known:
+        try:
+            if not plans.make(program, files.load_tun(config, name)).problems:
+                fitting.append(name)
+        except Problems:
+            continue  # a tun file that is wrong itself fits nothing; naming it shows why
+    if fitting:
+        return f"one of {', '.join(fitting)}, which this program fits"
+    return f"one of {', '.join(known)}, though this program fits none of them as it stands"
+
+
+def _placed(config: Path, program: str, plan: Plan) -> tuple[Problem, ...]:
+    path = files.program_path(config, program)
+    text = files.content(path) if path.suffix.lower() == ".toml" else ""
+    return tuple(files.at_line(problem, path, text) for problem in plan.problems)
