@@ -77,8 +77,13 @@ def solved(pieces: Sequence[tuple[float, Callable[[float], float]]], method: str
         answer = solve_ivp(right_side, (0.0, length_s), y, method=method, rtol=1e-8, atol=1e-11)
         assert answer.success
         y = [float(value) for value in answer.y[:, -1]]
-    start = fresh()
-    return Amounts(start.malt, 0.0, *y[:11], *start[13:15], 0.0, 0.0, y[11], 0.0, 0.0, 0.0, None)
+    return _amounts(y)
+
+
+def _amounts(y: Sequence[float]) -> Amounts:
+    start = fresh()._replace(dry=y[0], starch=y[1], gel=y[2], limit=y[3], dextrin=y[4], released=y[11])
+    start = start._replace(glucose=y[5], maltose=y[6], maltotriose=y[7])
+    return start._replace(alpha=y[8], beta=y[9], debrancher=y[10])
 
 
 def lines(knots: Knots) -> list[tuple[float, Callable[[float], float]]]:
