@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from controller.core import estimate
 from controller.core.model import Course, Instant, Leg, Phase, Prompt, RunState, Trip
 from controller.core.run import Run
 
@@ -57,6 +58,7 @@ def keep(state: State) -> dict[str, Any]:
             "by": run.by,
             "gap_credit_s": run.gap_credit_s,
             "gap_rule": run.gap_rule,
+            "mash": estimate.keep(run.mash),
             "course": None if course is None else {**course._asdict(), "legs": [leg._asdict() for leg in course.legs]},
         },
     }
@@ -100,6 +102,7 @@ def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:
         by=str(said["by"]),
         gap_credit_s=float(said["gap_credit_s"]),
         gap_rule=str(said["gap_rule"]),
+        mash=estimate.recall(said["mash"]),
         ramp_at=now,
     )
     trips = tuple(Trip(**{**t, "at": now, "latched": True}) for t in kept["trips"])

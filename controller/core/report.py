@@ -11,6 +11,7 @@ from math import isfinite
 from typing import Any
 
 from controller import __version__
+from controller.core import estimate
 from controller.core.model import Measurement, Prompt, RunState, Trip
 from controller.core.program import finish_in_s
 from controller.core.run import Run, leg_of
@@ -27,7 +28,7 @@ def status(
     speed: float,
     journal_seq: int,
     counters: Mapping[str, int],
-    prediction: Mapping[str, Any] | None,
+    prediction: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """The status document (temperatures °C, times s, `at` and `finish_at` unix s)."""
     state, run, seen = outcome.state, outcome.state.run, outcome.seen
@@ -57,7 +58,7 @@ def status(
         "trips": [_trip(trip, state.now) for trip in state.guard.trips],
         "notes": [text for _, text in state.guard.notes],
         "limits": _limits(settings),
-        "prediction": prediction,
+        "prediction": prediction if prediction is not None else estimate.document(run.mash),
         "nonce": state.desk.nonce,
         "epoch": state.guard.epoch,
         "journal_seq": journal_seq,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from controller.core import estimate
 from controller.core.model import Event, Instant, Leg, Phase, Prompt, RunState
 from controller.core.run import Run, credit_gap, go, leg_of
 
@@ -104,10 +105,13 @@ def _rests(leg: Leg) -> bool:
     return leg.kind in ("rest", "mash_out")
 
 
-def apply(pending: Pending, decision: Decision, now: Instant) -> tuple[Run, list[Event]]:
+def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | None) -> tuple[Run, list[Event]]:
     """The run after the decision, and the events that must be on disk before any heat."""
-    run = pending.run._replace(band_since=None, counting=False, key=pending.run.key + 1)
+    mash, did = estimate.over_outage(pending.run.mash, pending.outage_s, now_c)
+    run = pending.run._replace(band_since=None, counting=False, key=pending.run.key + 1, mash=mash)
     events = [Event("resume", decision.kind, decision.text, value=pending.outage_s, unit="s", priority=2)]
+    if did is not None:
+        events.append(did)
     if decision.iodine:
         events.append(Event("note", "iodine", "half of the outage was counted: make an iodine test before mash-out"))
     if decision.kind == "ended":

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from controller.core.estimate import Estimate
 from controller.core.model import Course, Event, Instant, Leg, Phase, Prompt, RunState
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
@@ -42,6 +43,7 @@ class Run(NamedTuple):
     by: str = ""  # who started it
     gap_credit_s: float = 0.0  # rest time an outage would earn, if the person goes on here
     gap_rule: str = ""
+    mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
 
 
 class Walk(NamedTuple):

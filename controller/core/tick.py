@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from controller.core import (
     deeds,
+    estimate,
     figures,
     guard,
     modulator,
@@ -44,7 +45,7 @@ from controller.core.model import (
     Trip,
     View,
 )
-from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c
+from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c, leg_of
 from controller.core.settings import Probe, Settings
 
 CHECK_S = 60.0  # checking ends after so long even without good readings
@@ -117,6 +118,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     state, events, replies = _orders(settings, state, now, inputs, seen, seen_view)
     walked = program.walk(state.run, seen_view, seen, now, dt)
     run = _checked(settings, walked.run, state, seen, now, events)
+    run = run._replace(mash=estimate.follow(run.mash, run.leg, leg_of(run), run.phase, seen, dt))
     decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
     events.extend(walked.events)
     target = program.target(run, tun)
@@ -258,7 +260,7 @@ def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now:
     if state.pending is not None:
         latched = any(t.latched for t in state.guard.trips)
         decision = resume.decide(state.pending, seen.value_c, settings.tun.guard.hard_limit_c - 2.0, latched)
-        run, decided = resume.apply(state.pending, decision, now)
+        run, decided = resume.apply(state.pending, decision, now, seen.value_c)
         events.extend(decided)
         return run
     run, event = go(run, RunState.IDLE, now, "checks are done; heat stays off until a start")
