@@ -134,12 +134,12 @@ class Prediction(NamedTuple):
 
 
 def gather(profile: Profile, stride_s: float = STRIDE_S) -> Iterator[tuple[float, float]]:
-    """The same temperatures over time in fewer pieces: short ones are averaged until `stride_s` is reached."""
+    """The same temperatures over time in fewer pieces: short ones are averaged until about `stride_s` is reached."""
     span, heat = 0.0, 0.0
     for dt_s, temperature_c in profile:
         span += dt_s
         heat += dt_s * temperature_c
-        if span >= stride_s - 1e-9:
+        if span >= 0.9 * stride_s:
             yield span, heat / span
             span, heat = 0.0, 0.0
     if span > 0.0:
