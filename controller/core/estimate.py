@@ -1,7 +1,7 @@
 """What has the mash come to so far? The kinetic model run along on the measured temperature.
 
-It informs and never commands heat: the run carries it along, no room reads it. Readings are averaged over ten seconds, then the
-model takes one exact step. It survives a restart; the outage itself is followed from the temperature before and after.
+It informs and never commands heat: the run carries it along, no room reads it. Readings are averaged over ten seconds,
+then the model takes one step. It survives a restart; the outage is followed from the temperature before and after.
 """
 
 from __future__ import annotations
