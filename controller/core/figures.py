@@ -31,6 +31,10 @@ BED_SHARE = (
     0.3  # of one turnover, on top, once grist lies between return and outlet: plug flow would show the mean half
 )
 # a turnover late, some well-mixed layers a third (arithmetic)
+PLATE_GAIN_SD, LEARNED_GAIN_SD = 0.12, 0.06  # plates are true to +-15 % (common practice)
+PLATE_LAG_SD, LEARNED_LAG_SD = 0.35, 0.2
+RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
+BED_LEAD_SD = 0.5  # of the bed's time: a probe near the return leads the mean by as much as one at the outlet trails it
 
 
 class Adapted(Protocol):
@@ -50,30 +54,37 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
     heater = tun.heater
     plate_w = heater.power_w * heater.efficiency
     lag_s, dead_s = plate_lag_s(tun)
-    share = 1.0
+    share, gain_sd, lag_sd = 1.0, PLATE_GAIN_SD, PLATE_LAG_SD
     if learned is not None:
         share = learned.power_w / plate_w
         lag_s, dead_s = learned.lag_s, learned.dead_s
-    if not target.strike:
-        dead_s += bed_s(tun)
+        gain_sd, lag_sd = LEARNED_GAIN_SD, LEARNED_LAG_SD
+    passing_s = 0.0 if target.strike else bed_s(tun)
+    if passing_s > 0.0:
+        dead_s, lag_sd = dead_s + passing_s, PLATE_LAG_SD
     if adapted is not None:
         share *= adapted.gain
         lag_s, dead_s = lag_s * adapted.lag, dead_s * adapted.lag
     share = min(max(share, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
     relay = heater.kind in ("ssr", "contactor")
+    capacity = max(target.capacity_j_per_k, 1.0)
+    rise_k = plate_rise_k(tun) if tun.probes.mash.behind_heater else 0.0
     return Figures(
-        capacity_j_per_k=max(target.capacity_j_per_k, 1.0),
+        capacity_j_per_k=capacity,
         power_w=plate_w * share,
         loss_w_per_k=tun.loss_w_per_k,
         room_c=tun.room_c,
         lag_s=lag_s,
         dead_s=dead_s,
         duty_cap=heater.duty_cap,
-        behind_heater_k=plate_rise_k(tun) * share if tun.probes.mash.behind_heater else 0.0,
+        behind_heater_k=rise_k,
         window_s=heater.window_s if relay else 0.0,
         min_on_s=heater.min_on_s,
         min_off_s=heater.min_off_s,
         min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
+        gain_sd=gain_sd,
+        lag_sd=lag_sd,
+        lead_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_LEAD_SD * passing_s)),
     )
 
 

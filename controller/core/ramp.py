@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from controller.core.model import Figures, Measurement, Setpoint, Target
 
-TAPER_SHARE = 0.5  # of the total lag: time constant of the last bend (own bench: 0.4..0.7 are equally good)
+TAPER_SHARE = 0.25  # of the total lag: time constant of the last bend (own bench: 0.4..0.7 are equally good)
 LEAST_TAPER_S = 5.0  # and never sharper than this (own proposal: a few ticks)
 ARRIVED_K = 0.005  # the bend ends here, K: below any probe's resolution
 LEAD_K = 0.3  # K: so far beyond that the setpoint runs before it waits for a saturated heater (own proposal)

@@ -35,15 +35,13 @@ TAU_SHARE = 0.4  # of the total lag: closed-loop time of the feedback (own bench
 LEAST_TAU_S = 15.0  # s, not faster than this: noise of 0.1 K at 1 Hz (own bench)
 WINDOW_SHARE = 0.5  # of a relay's window: the feedback is not faster than the heater can answer (own proposal)
 PRIOR_K = 0.5  # K, how far the first reading may be from the mash
-PRIOR_GAIN = 0.12  # plates are true to +-15 % (common practice), one standard deviation
-PRIOR_LAG = 0.35  # relative
 PRIOR_LOSS = 0.5  # of the plate's loss
 NOISE_K = 0.08  # K, reading: noise, quantisation and its correlation (own bench)
 WALK_K = 0.004  # K per root s: what happens to a mash that no model knows
 SHAPE = 0.10  # of the heat in the lags: error of their shape while the heat changes
 WALK_LOSS = 0.004  # of the heater's rate per root hour... see code
 WALK_GAIN = 0.02  # per root hour
-DOUBT = 0.5  # standard deviations of the lag: in doubt the longer one
+DOUBT = 0.0  # standard deviations of the lag: in doubt the longer one
 GAIN_BOUNDS = (0.65, 1.5)  # rate found on ramps over the one believed (own bench: without bounds, runaway)
 LAG_BOUNDS = (0.4, 2.5)
 MOST_EXTRA = 0.25  # of the heater's rate: loss beyond the plate's that the observer may believe in
@@ -57,18 +55,23 @@ FRESH_S = 10.0  # s without a believed reading: no heat (the guard acts on its o
 
 
 class Doubt(NamedTuple):
-    """Covariance of (reading, loss, gain, lag): upper triangle."""
+    """Covariance of (x reading, l loss, g gain, d lag, w lead): upper triangle."""
 
     xx: float
     xl: float
     xg: float
     xd: float
+    xw: float
     ll: float
     lg: float
     ld: float
+    lw: float
     gg: float
     gd: float
+    gw: float
     dd: float
+    dw: float
+    ww: float
 
 
 class RegulatorState(NamedTuple):
@@ -79,6 +82,8 @@ class RegulatorState(NamedTuple):
     extra_k_per_s: float = 0.0  # loss beyond the plate's
     gain: float = 1.0  # rate found on ramps over the one believed
     lag: float = 1.0  # lag found over the one believed
+    lead_k: float = 0.0  # probe over the mash at full power, beyond what is believed
+    near: float = 0.0  # share of power that a probe behind the heater feels
     doubt: Doubt | None = None
     outlet_cap: float = 1.0  # duty that the outlet's limit allows
     saturated: bool = False  # asked for more than the heater may give: the setpoint should wait
@@ -138,7 +143,7 @@ def observe(
 ) -> RegulatorState:
     """What does the model believe after `dt` s with `applied` duty and this measurement?"""
     value = seen.value_c if seen.value_c is not None and isfinite(seen.value_c) else None
-    value = value if value is None else value - figures.behind_heater_k * applied
+    near = state.near + (1.0 - exp(-dt / max(figures.lag_s, 0.5))) * (applied - state.near)
     model_c = state.reading_c if state.reading_c is not None else value
     if model_c is None:
         return START
@@ -149,47 +154,48 @@ def observe(
     model_c += (rate * arriving[-1] - _loss(figures, model_c, state.extra_k_per_s)) * dt
     lag_s = figures.lag_s + figures.dead_s
     doubt = _forward(doubt, rate, arriving[-1], change, lag_s, dt)
-    state = state._replace(reading_c=model_c, arriving=arriving, doubt=doubt)
+    state = state._replace(reading_c=model_c, arriving=arriving, near=near, doubt=doubt)
     if value is not None and seen.fresh:
-        if target.heat != "hold" or abs(value - model_c) > JUMP_K:
+        felt = near if figures.behind_heater_k else arriving[-1]
+        value -= (figures.behind_heater_k + state.lead_k) * felt
+        if target.heat != "hold" or abs(value - model_c) > JUMP_K + figures.behind_heater_k * felt:
             state = state._replace(reading_c=value, doubt=_cut(doubt))
         else:
-            state = _correct(figures, rate, value, state)
+            state = _correct(figures, rate, value, felt, state)
     return state._replace(coming_c=_coming(figures, rate, state))
 
 
 def _prior(figures: Figures, rate: float, at_c: float) -> Doubt:
     loss = PRIOR_LOSS * abs(_loss(figures, at_c, 0.0)) + 0.01 * rate
-    return Doubt(PRIOR_K**2, 0.0, 0.0, 0.0, loss**2, 0.0, 0.0, PRIOR_GAIN**2, 0.0, PRIOR_LAG**2)
+    lead = figures.lead_sd_k**2
+    none = 0.0
+    return Doubt(
+        PRIOR_K**2, none, none, none, none, loss**2, none, none, none,
+        figures.gain_sd**2, none, none, figures.lag_sd**2, none, lead,
+    )  # fmt: skip
 
 
 def _cut(d: Doubt) -> Doubt:
     """The reading stands alone: nothing is learned from what led to it."""
-    return d._replace(xx=PRIOR_K**2, xl=0.0, xg=0.0, xd=0.0)
+    return d._replace(xx=PRIOR_K**2, xl=0.0, xg=0.0, xd=0.0, xw=0.0)
 
 
 def _forward(p: Doubt, rate: float, arrives: float, change: float, lag_s: float, dt: float) -> Doubt:
     """F P F' + Q with x' = x - dt loss + a gain + b lag."""
+    xx, xl, xg, xd, xw, ll, lg, ld, lw, gg, gd, gw, dd, dw, ww = p
     a = rate * arrives * dt
     b = -rate * lag_s * change
-    xl = p.xl - dt * p.ll + a * p.lg + b * p.ld
-    xg = p.xg - dt * p.lg + a * p.gg + b * p.gd
-    xd = p.xd - dt * p.ld + a * p.gd + b * p.dd
-    xx = p.xx + (p.xl + xl) * -dt + a * (p.xg + xg) + b * (p.xd + xd)
+    nl = xl - dt * ll + a * lg + b * ld
+    ng = xg - dt * lg + a * gg + b * gd
+    nd = xd - dt * ld + a * gd + b * dd
+    nw = xw - dt * lw + a * gw + b * dw
+    nx = xx - dt * (xl + nl) + a * (xg + ng) + b * (xd + nd)
     hours = dt / 3600.0
     shape = SHAPE * rate * lag_s
     return Doubt(
-        xx + WALK_K**2 * dt + shape * shape * abs(change),
-        xl,
-        xg,
-        xd,
-        p.ll + (WALK_LOSS * rate) ** 2 * hours,
-        p.lg,
-        p.ld,
-        p.gg + WALK_GAIN**2 * hours,
-        p.gd,
-        p.dd,
-    )
+        nx + WALK_K * WALK_K * dt + shape * shape * abs(change), nl, ng, nd, nw,
+        ll + (WALK_LOSS * rate) ** 2 * hours, lg, ld, lw, gg + WALK_GAIN * WALK_GAIN * hours, gd, gw, dd, dw, ww,
+    )  # fmt: skip
 
 
 def _flow(figures: Figures, duty: float, arriving: tuple[float, ...], dt: float) -> tuple[float, ...]:
@@ -208,31 +214,27 @@ def _loss(figures: Figures, at_c: float, extra_k_per_s: float) -> float:
     return figures.loss_w_per_k * (at_c - figures.room_c) / figures.capacity_j_per_k + extra_k_per_s
 
 
-def _correct(figures: Figures, rate: float, value: float, state: RegulatorState) -> RegulatorState:
-    """Kalman's step."""
+def _correct(figures: Figures, rate: float, value: float, felt: float, state: RegulatorState) -> RegulatorState:
+    """Kalman's step; the reading is x + felt * lead."""
     p, model_c = state.doubt, state.reading_c
     assert p is not None and model_c is not None
-    s = 1.0 / (p.xx + NOISE_K**2)
-    kx, kl, kg, kd = p.xx * s, p.xl * s, p.xg * s, p.xd * s
+    xx, xl, xg, xd, xw, ll, lg, ld, lw, gg, gd, gw, dd, dw, ww = p
+    hx, hl, hg, hd, hw = xx + felt * xw, xl + felt * lw, xg + felt * gw, xd + felt * dw, xw + felt * ww
+    s = 1.0 / (hx + felt * hw + NOISE_K * NOISE_K)
+    kx, kl, kg, kd, kw = hx * s, hl * s, hg * s, hd * s, hw * s
     e = value - model_c
     doubt = Doubt(
-        p.xx - kx * p.xx,
-        p.xl - kx * p.xl,
-        p.xg - kx * p.xg,
-        p.xd - kx * p.xd,
-        p.ll - kl * p.xl,
-        p.lg - kl * p.xg,
-        p.ld - kl * p.xd,
-        p.gg - kg * p.xg,
-        p.gd - kg * p.xd,
-        p.dd - kd * p.xd,
-    )
+        xx - kx * hx, xl - kx * hl, xg - kx * hg, xd - kx * hd, xw - kx * hw,
+        ll - kl * hl, lg - kl * hg, ld - kl * hd, lw - kl * hw,
+        gg - kg * hg, gd - kg * hd, gw - kg * hw, dd - kd * hd, dw - kd * hw, ww - kw * hw,
+    )  # fmt: skip
     plate = max(_loss(figures, model_c, 0.0), 0.0)
     return state._replace(
         reading_c=model_c + kx * e,
         extra_k_per_s=min(max(state.extra_k_per_s + kl * e, -plate), MOST_EXTRA * rate),
         gain=min(max(state.gain * (1.0 + kg * e), GAIN_BOUNDS[0]), GAIN_BOUNDS[1]),
         lag=min(max(state.lag * (1.0 + kd * e), LAG_BOUNDS[0]), LAG_BOUNDS[1]),
+        lead_k=state.lead_k + kw * e,
         doubt=doubt,
     )
 
@@ -272,8 +274,8 @@ def _act(
         return 0.0, "no heat: no reading"
     if not (seen.age_s <= FRESH_S) or not isfinite(setpoint.value_c) or not isfinite(setpoint.slope_k_per_s):
         return 0.0, "no heat: the reading is too old"
-    applied = state.arriving[0] if figures.behind_heater_k else 0.0
-    if not (value <= target.target_c + ABOVE_K + figures.behind_heater_k * applied):
+    over = max(figures.behind_heater_k + state.lead_k, 0.0) * max(state.near, state.arriving[-1])
+    if not (value <= target.target_c + ABOVE_K + over):
         return 0.0, "no heat: the mash is above its target"
     rate = figures.power_w / figures.capacity_j_per_k
     total_s = figures.lag_s + figures.dead_s
