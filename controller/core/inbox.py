@@ -195,7 +195,8 @@ class Inbox:
             self._refuse(report)
             return
         self._heater = report
-        self.epoch_seen = max(self.epoch_seen, report.epoch)
+        if (report.epoch, report.seq) > self._last_seq:  # it obeys, or has obeyed, somebody else
+            self.epoch_seen = max(self.epoch_seen, report.epoch)
 
     def _heater_there(self, payload: bytes, now: Instant, retained: bool) -> None:
         self._there("heater", payload)
@@ -231,7 +232,7 @@ class Inbox:
 
     def _status(self, payload: bytes, now: Instant, retained: bool) -> None:
         """Only the retained copy matters: which epoch did the last owner hold?"""
-        if retained and (epoch := wire.epoch_of_status(payload)) is not None:
+        if retained and (epoch := wire.epoch_of_status(payload)) is not None and epoch > self._last_seq[0]:
             self.epoch_seen = max(self.epoch_seen, epoch)
 
     def _echo(self, payload: bytes, now: Instant, retained: bool) -> None:

@@ -1,9 +1,9 @@
 """How does the broker carry our messages? The one module that knows the MQTT client.
 
 A new client object for each connection, since the old one would send again what it had not got rid of. Incoming
-messages are handed on where they leave the socket, not through a queue. Heater commands never wait in the client: one is
-sent at once or not at all, and when the duty falls while older bytes are stuck the connection is reset, so that a hot
-command cannot leave after an OFF. Time limits here are real seconds.
+messages are handed on where they leave the socket, not through a queue. Heater commands never wait in the client: one
+is sent at once or not at all, and when the duty falls while older bytes are stuck the connection is reset, so that a
+hot command cannot leave after an OFF. Time limits here are real seconds.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 KEEPALIVE_S = 10
 CONNECT_S = 8.0  # for the whole of a connection attempt, subscriptions included
+DIAL_S = 3.0  # for the TCP connection alone; runs in a thread that an exit waits for
 CALL_S = 4.0  # for any one call of the client
 BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
 STUCK_S = 2.0  # a heater command unacknowledged for so long: no further heat over this connection
@@ -100,33 +101,46 @@ def tls(broker: Broker) -> ssl.SSLContext | None:
     return context
 
 
-def make(
+class Secrets(NamedTuple):
+    """What has to be read from files before a connection."""
+
+    password: str | None
+    tls: ssl.SSLContext | None
+
+
+def secrets(broker: Broker) -> Secrets:
+    """Reads files: call it off the event loop. OSError when they cannot be read."""
+    return Secrets(password(broker), tls(broker))
+
+
+async def make(
     broker: Broker,
     identifier: str,
     deliver: Callable[[aiomqtt.Message], None] | None = None,
     will: Will | None = None,
 ) -> aiomqtt.Client:
-    """A client for one connection. Reads files: call it off the event loop. OSError when they cannot be read."""
+    """A client for one connection. OSError when the password or the certificates cannot be read."""
     five = broker.version == 5
+    secret = await asyncio.to_thread(secrets, broker)
     client = aiomqtt.Client(
         broker.host,
         broker.port,
         username=broker.username or None,
-        password=password(broker),
+        password=secret.password,
         identifier=identifier,
         protocol=aiomqtt.ProtocolVersion.V5 if five else aiomqtt.ProtocolVersion.V311,
         clean_start=True if five else 3,
         clean_session=None if five else True,
         keepalive=KEEPALIVE_S,
         timeout=CALL_S,
-        tls_context=tls(broker),
+        tls_context=secret.tls,
         will=aiomqtt.Will(will.topic, will.payload, 1, True) if will else None,
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         queue_type=_spout(deliver) if deliver else None,
         max_inflight_messages=1000,
         logger=QUIET,
     )
-    client._client.connect_timeout = CALL_S
+    client._client.connect_timeout = DIAL_S
     return client
 
 
@@ -177,7 +191,7 @@ class Mqtt:
         """One connection from beginning to end. Returns why it ended."""
         try:
             async with asyncio.timeout(CONNECT_S) as limit:
-                client = await asyncio.to_thread(make, self._broker, self._identifier, self._deliver, self._will)
+                client = await make(self._broker, self._identifier, self._deliver, self._will)
                 async with client:
                     await self._subscribe(client, ear)
                     limit.reschedule(None)

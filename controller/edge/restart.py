@@ -6,7 +6,6 @@ Damage locks: a latched trip stands until a person clears it, and the run is a p
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -16,7 +15,7 @@ from controller.core import memory, tick
 from controller.core.interlocks import BY_ID
 from controller.core.model import Event, Instant, RunState, Trip
 from controller.core.resume import Pending
-from controller.core.settings import Service, Settings
+from controller.core.settings import Settings
 from controller.edge import record
 from controller.edge.clock import Clock, boot_id, since_boot_s
 from controller.edge.journal import Journal
@@ -26,18 +25,9 @@ OPEN = frozenset(RunState) - {RunState.IDLE, RunState.CHECKING, RunState.STOPPED
 ENDING = (RunState.STOPPING, RunState.ABORTING)  # these were about to end; they do not come back
 
 
-def data_folder(service: Service, config: Path) -> Path:
-    """Where do records and learned figures live? An absolute path, else below systemd's state folder or the files'."""
-    wanted = Path(service.data_dir)
-    if wanted.is_absolute():
-        return wanted
-    state = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
-    return Path(state) if state else config.parent / wanted
-
-
-def record_folder(data: Path, tun: str) -> Path:
-    """Where do a tun's records lie?"""
-    return data / "record" / tun
+def record_folder(settings: Settings) -> Path:
+    """Where do this tun's records lie?"""
+    return Path(settings.service.data_dir) / "record" / settings.tun.name
 
 
 class Past(NamedTuple):

@@ -1,7 +1,7 @@
 """What goes into the record, and when may it be told?
 
-Each tick's events, what must survive a restart, and a row of measurements. Events are told to the outside only once they
-are on disk, so that none is ever seen that a restart does not know.
+Each tick's events, what must survive a restart, and a row of measurements. Events are told to the outside only once
+they are on disk, so that none is ever seen that a restart does not know.
 """
 
 from __future__ import annotations

@@ -1,0 +1,143 @@
+"""How does a status look to a person at a terminal?
+
+Plain text in a few lines; the same for `status`, `watch` and `demo`. No dependency: colours are a few escape codes,
+left out where the output is no terminal or NO_COLOR is set.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from typing import Any, TextIO
+
+BARS = "▁▂▃▄▅▆▇█"
+RED, YELLOW, GREEN, BOLD, DIM, PLAIN = "\x1b[31m", "\x1b[33m", "\x1b[32m", "\x1b[1m", "\x1b[2m", "\x1b[0m"
+
+
+def coloured(stream: TextIO) -> bool:
+    """May we use colours and move the cursor?"""
+    return stream.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+
+
+def span(seconds: float | None) -> str:
+    """A duration for a person: 45 s, 12 min, 1 h 05 min."""
+    if seconds is None:
+        return "-"
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def degrees(value: float | None) -> str:
+    return "no reading" if value is None else f"{value:.1f} °C"
+
+
+def bar(share: float, width: int = 20) -> str:
+    """A share as a bar."""
+    full = round(max(0.0, min(1.0, share)) * width)
+    return "█" * full + "░" * (width - full)
+
+
+def curve(values: Sequence[float | None], low: float, high: float) -> str:
+    """A row of values as a line of blocks."""
+    width = max(high - low, 1e-9)
+    scaled = (None if v is None else max(0, min(7, int((v - low) / width * 7.999))) for v in values)
+    return "".join(" " if s is None else BARS[s] for s in scaled)
+
+
+def lines(status: Mapping[str, Any]) -> list[str]:
+    """Six lines: state, step, temperature, heat, what is asked, what is wrong."""
+    return [_state(status), _step(status), _temperature(status), _heat(status), _asked(status), _wrong(status)]
+
+
+def _state(status: Mapping[str, Any]) -> str:
+    program = status.get("title") or status.get("program") or "no program"
+    finish = status.get("finish_at")
+    ends = f", ends about {time.strftime('%H:%M', time.localtime(finish))}" if finish else ""
+    speed = f", {status['speed']:g} times real time" if status.get("speed", 1) != 1 else ""
+    kind = " (simulated)" if status.get("simulated") else ""
+    return f"{status['tun']}{kind}: {status['state']}, {program}{ends}{speed}"
+
+
+def _step(status: Mapping[str, Any]) -> str:
+    step = status.get("step")
+    if not step:
+        return "step    none"
+    count = f"{step['index'] + 1} of {len(status.get('steps', [])) or '?'}"
+    rest = f"{span(step['credited_s'])} of {span(step['planned_s'])} done" if step["planned_s"] else ""
+    return f"step    {count} {step['name']}, {step['target_c']:.1f} °C: {step['phase']}{', ' if rest else ''}{rest}"
+
+
+def _temperature(status: Mapping[str, Any]) -> str:
+    age = status.get("reading_age_s")
+    aged = f" ({age:.0f} s old)" if age is not None and age >= 2 else ""
+    wanted = status.get("setpoint_c")
+    more = "".join(
+        f", {name} {degrees(status[key])}"
+        for name, key in (("second", "second_c"), ("outlet", "outlet_c"))
+        if status.get(key) is not None
+    )
+    goal = f", wanted {degrees(wanted)}" if wanted is not None else ""
+    return f"mash    {degrees(status.get('temperature_c'))}{aged}{goal}{more}"
+
+
+def _heat(status: Mapping[str, Any]) -> str:
+    heater = status.get("heater") or {}
+    said = "the heater has not answered yet" if heater.get("duty") is None else f"heater says {heater['duty']:.0%}"
+    fault = f", fault: {heater['fault']}" if heater.get("fault") else ""
+    return f"heat    {status['duty']:4.0%} {bar(status['duty'])} {said}{fault}"
+
+
+def _asked(status: Mapping[str, Any]) -> str:
+    prompt = status.get("prompt")
+    if not prompt:
+        return "asked   nothing"
+    return f"asked   {prompt['text']} [{' / '.join(prompt['answers'])}] ({span(prompt.get('waiting_s'))})"
+
+
+def _wrong(status: Mapping[str, Any]) -> str:
+    trips = [f"{t['id']} {t['text']}{' (clear it)' if t['latched'] else ''}" for t in status.get("trips", [])]
+    said = trips + list(status.get("notes", []))
+    return f"alerts  {'; '.join(said) if said else 'none'}"
+
+
+def painted(text: str, status: Mapping[str, Any]) -> str:
+    """Red while tripped, yellow while a person is asked."""
+    if status.get("trips"):
+        return f"{RED}{text}{PLAIN}"
+    return f"{YELLOW}{text}{PLAIN}" if status.get("prompt") else text
+
+
+class Live:
+    """A few lines of a terminal that are drawn again and again; plain lines now and then where there is no terminal."""
+
+    def __init__(self, stream: TextIO | None = None, every_s: float = 5.0) -> None:
+        self._stream = stream or sys.stderr
+        self._moving = coloured(self._stream)
+        self._drawn, self._every_s, self._at = 0, every_s, 0.0
+
+    def draw(self, text: Sequence[str], short: str) -> None:
+        """The lines where the cursor can be moved, else `short` every few seconds."""
+        now = time.monotonic()
+        if not self._moving:
+            if now - self._at >= self._every_s:
+                self._at = now
+                print(short, file=self._stream, flush=True)
+            return
+        if now - self._at < 0.1:
+            return
+        self._at = now
+        width = os.get_terminal_size(self._stream.fileno()).columns if self._stream.isatty() else 100
+        up = f"\x1b[{self._drawn}A" if self._drawn else ""
+        body = "".join(f"\x1b[2K{line[: width - 1]}\n" for line in text)
+        print(up + body, end="", file=self._stream, flush=True)
+        self._drawn = len(text)
+
+    def say(self, text: str) -> None:
+        """A line that stays, above the moving ones."""
+        up = f"\x1b[{self._drawn}A\x1b[J" if self._moving and self._drawn else ""
+        self._drawn = 0
+        print(up + text, file=self._stream, flush=True)

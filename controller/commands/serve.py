@@ -1,0 +1,118 @@
+"""The daemon: one process a tun, until it is told to end.
+
+Holds a lock so that this machine never serves a tun twice, reads the record, connects, and runs. SIGTERM and SIGINT end
+it with the heater off.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import contextlib
+import fcntl
+import gc
+import os
+import secrets
+import signal
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from controller.cli import DONE, NO, Wrong
+from controller.core.problems import Problems
+from controller.core.topics import topics
+from controller.edge import files, restart
+from controller.edge.clock import FASTEST, MachineClock
+from controller.edge.loading import compiler, unchanged
+from controller.edge.log import Log
+from controller.edge.mqtt import Mqtt, Will
+from controller.edge.service import Service
+from controller.edge.systemd import Notifier
+from controller.edge.watchdog import Watchdog
+
+if TYPE_CHECKING:
+    from controller.core.settings import Settings
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument(
+        "--speed", type=float, default=1.0, help=f"a simulated tun only: times real time, to {FASTEST:g}"
+    )
+    parser.add_argument("--quiet", action="store_true", help="log warnings and errors only")
+
+
+def run(args: argparse.Namespace) -> int:
+    config, settings = read(args.config, args.tun, args.speed)
+    folder = restart.record_folder(settings)
+    log = Log("warning" if args.quiet else "info")
+    with lock(folder) as mine:
+        if not mine:
+            log.error(f"another underback on this machine serves {settings.tun.name}; this one ends")
+            return NO
+        return asyncio.run(serve(config, settings, args.speed, log))
+
+
+def read(config: str | None, tun: str | None, speed: float) -> tuple[Path, Settings]:
+    """The files, checked. Raises Wrong with every problem at once."""
+    try:
+        folder = files.config_dir(config)
+        settings = files.settings(folder, tun)
+    except Problems as wrong:
+        raise Wrong(*wrong.problems) from None
+    if not (0.0 < speed <= FASTEST):
+        raise Wrong(f"--speed: found {speed:g}, wanted above 0 and at most {FASTEST:g}")
+    if speed != 1.0 and not settings.tun.simulated:
+        raise Wrong(f"--speed: found {speed:g}, wanted 1: the tun {settings.tun.name} is real (simulated = false)")
+    return folder, settings
+
+
+@contextlib.contextmanager
+def lock(folder: Path):  # type: ignore[no-untyped-def]
+    """Is this the only process on this machine that serves the tun? The lock goes with the process, however it ends."""
+    folder.mkdir(parents=True, exist_ok=True)
+    fd = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    try:
+        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield True
+    except BlockingIOError:
+        yield False
+    finally:
+        os.close(fd)
+
+
+async def serve(config: Path, settings: Settings, speed: float, log: Log) -> int:
+    """Make the service and run it to its end."""
+    service = make(config, settings, speed, log)
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, service.stop)
+    gc.collect()
+    gc.freeze()  # what the start made stays; the collector need not look at it again
+    log.info(f"serving {settings.tun.name}", speed=speed, broker=f"{settings.service.broker.host}")
+    await service.run()
+    return DONE
+
+
+def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
+    """The service with everything it needs, ready to run."""
+    boot = secrets.token_hex(6)
+    clock = MachineClock(speed)
+    proof = files.proof_days(settings) if hasattr(files, "proof_days") else None
+    begun = restart.begin(settings, restart.record_folder(settings), clock, boot, unchanged(config, settings), proof)
+    named = topics(settings)
+    transport = Mqtt(
+        settings.service.broker,
+        f"underback-{settings.tun.name}-{boot}",
+        named.heard(),
+        Will(named.online, b"false"),
+    )
+    return Service(
+        settings,
+        transport,
+        begun,
+        clock,
+        compiler(config, settings),
+        notifier=Notifier(),
+        watchdog=Watchdog(),
+        log=log,
+    )

@@ -1,0 +1,37 @@
+"""The daemon's status, once: six lines, or the whole document as JSON."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+from typing import TYPE_CHECKING, Any
+
+from controller.cli import DONE, Unreachable
+from controller.commands import screen
+from controller.commands.serve import read
+from controller.edge import asking
+
+if TYPE_CHECKING:
+    from controller.core.settings import Settings
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--json", action="store_true", help="print the status document as it is")
+
+
+def run(args: argparse.Namespace) -> int:
+    _, settings = read(args.config, args.tun, 1.0)
+    try:
+        status = asyncio.run(_once(settings))
+    except asking.NoAnswer as silent:
+        raise Unreachable(str(silent)) from None
+    print(json.dumps(status, ensure_ascii=False) if args.json else "\n".join(screen.lines(status)))
+    return DONE
+
+
+async def _once(settings: Settings) -> dict[str, Any]:
+    async with asking.line(settings, "status") as link:
+        await link.listen(link.topics.status)
+        return await link.status()

@@ -1,0 +1,49 @@
+"""The daemon's status, live: drawn again with each message; ends with Ctrl-C, or with --until-end at the run's end."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from controller.cli import DONE, NO, Unreachable
+from controller.commands import screen
+from controller.commands.serve import read
+from controller.edge import asking
+
+if TYPE_CHECKING:
+    from controller.core.settings import Settings
+
+ENDS = ("complete", "stopped", "aborted")
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--json", action="store_true", help="print each status document on a line of its own")
+    parser.add_argument("--until-end", action="store_true", help="end when the run ends; 0 if it is complete, else 1")
+
+
+def run(args: argparse.Namespace) -> int:
+    _, settings = read(args.config, args.tun, 1.0)
+    try:
+        return asyncio.run(_watch(settings, args.json, args.until_end))
+    except asking.NoAnswer as silent:
+        raise Unreachable(str(silent)) from None
+    except KeyboardInterrupt:
+        return DONE
+
+
+async def _watch(settings: Settings, as_json: bool, until_end: bool) -> int:
+    live, began = screen.Live(sys.stdout), False
+    async for status in asking.statuses(settings):
+        if as_json:
+            print(json.dumps(status, ensure_ascii=False), flush=True)
+        else:
+            text = screen.lines(status)
+            live.draw([screen.painted(line, status) for line in text], " | ".join(text[:4]))
+        began = began or status["state"] not in ENDS
+        if until_end and began and status["state"] in ENDS:
+            return DONE if status["state"] == "complete" else NO
+    return DONE
