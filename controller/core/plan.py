@@ -72,7 +72,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         go_on_after_s=step.go_on_after_s,
         addition_kg=stage.addition_kg,
         addition_c=added_at_c(step) if step.kind in ("infusion", "decoction") else None,
-        why=step.why,
+        why=stage.why,
     )
 
 

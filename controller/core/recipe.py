@@ -119,6 +119,7 @@ class Program(Table):
     enzyme: StrictBool = False  # enzyme added for beta-glucan
     people: tuple[Text, ...] = ()  # who is there to answer
     step: Annotated[tuple[Step, ...], Field(min_length=1, max_length=40)]
+    notes: Annotated[tuple[Text, ...], Field(max_length=40)] = ()  # remarks; of a foreign file, what did not map
     overrule: dict[str, Text] = Field(default_factory=dict)  # advice known and accepted: id = "reason"
 
     @field_validator("aim", mode="before")

@@ -10,6 +10,7 @@ import math
 from typing import Literal, NamedTuple
 
 from controller.brewing import heat, volumes
+from controller.brewing.reasons import reason_for_step
 from controller.core.model import StepKind
 from controller.core.recipe import Program, Step, added_at_c
 from controller.core.settings import Tun
@@ -125,7 +126,7 @@ def _addition(at: int, step: Step, tun: Tun, grist_kg: float, liquor: float, fro
             share = heat.decoction_share(from_c, to_c, hot_c, mash_j_per_k=mash, metal_j_per_k=tun.metal_j_per_k)
             added = (grist_kg + liquor) * share
     whole = mash + tun.metal_j_per_k
-    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, 0.0, at, step.why)
+    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, 0.0, at, _why(step, to_c))
 
 
 def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[Stage, ...]:
@@ -151,7 +152,7 @@ def _dough_in(program: Program, tun: Tun, liquor: float, strike: Strike) -> Stag
     target_c = strike.temperature_c or 0.0
     rise_k = target_c - program.liquor.temperature_c
     mean = rise_k / strike.seconds if 0.0 < strike.seconds < math.inf else 0.0
-    why = "grain meets liquor; heat is blocked and a person stirs"
+    why = reason_for_step("dough_in", target_c, 0.0)
     return Stage(
         "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor, 0.0,
         strike.kwh, None, why,
@@ -171,3 +172,8 @@ def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c:
         step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
         max(0.0, kwh) / tun.heater.efficiency, at, step.why,
     )  # fmt: skip
+
+
+def _why(step: Step, to_c: float) -> str:
+    """Why is this step there? The program's own words, else the handbook's."""
+    return step.why or reason_for_step(step.kind, to_c, step.held_s)

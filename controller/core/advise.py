@@ -1,0 +1,78 @@
+"""What would an old hand say about this plan?
+
+The plan told to the advice of `controller.brewing` in the plain figures it asks for. Advice is never a refusal: the
+brewer may overrule each rule with a reason in the program file, and the reason goes on record.
+"""
+
+from __future__ import annotations
+
+import math
+
+from controller.brewing import water
+from controller.brewing.mash_plan import Malt, MashPlan, PlanStep
+from controller.core.plan import Plan
+from controller.core.recipe import Aim, Program
+from controller.core.settings import Tun
+from controller.core.stages import Stage, power_w
+
+DRY_FROM, FULL_BELOW = 0.80, 0.72  # a written limit attenuation as an aim in words (own proposal)
+
+
+def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float = 0.0) -> MashPlan:
+    """The plan in the advisor's terms. `others_w`: what other tuns on the same supply may draw at the same time."""
+    program, tun = plan.program, plan.tun
+    named = "people" in program.model_fields_set
+    return MashPlan(
+        steps=tuple(_step(program, tun, stage) for stage in plan.stages if stage.at is not None),
+        grist=tuple(
+            Malt(
+                kind=line.kind,
+                mass_kg=line.mass_kg,
+                flaked=line.flaked,
+                kolbach=line.kolbach,
+                friability=line.friability,
+                fine_coarse=line.fine_coarse,
+                beta_glucan_mg_per_l=line.beta_glucan_mg_per_l,
+            )
+            for line in program.grist
+        ),
+        liquor_kg=plan.liquor_kg,
+        tun_l=tun.volume_l,
+        cut_off_c=tun.guard.hard_limit_c,
+        min_liquor_l=tun.min_liquor_l,
+        mixing=tun.mixing,
+        strike_c=plan.strike_c,
+        boil_c=water.boiling_c(tun.altitude_m),
+        aim=_aim(program),
+        enzyme=program.enzyme,
+        settle_s=tun.guard.dead_time_s + 3.0 * tun.probes.mash.lag_s,
+        people=len(program.people) if named else 1,
+        calibration_age_days=calibration_age_days,
+        altitude_known="altitude_m" in tun.model_fields_set,
+        power_w=power_w(tun),
+        others_w=others_w,
+        supply_limit_w=tun.supply_limit_w,
+        expected_ph=program.liquor.expected_ph,
+    )
+
+
+def _aim(program: Program) -> Aim:
+    if not isinstance(program.aim, float):
+        return program.aim
+    return "dry" if program.aim >= DRY_FROM else "full" if program.aim < FULL_BELOW else "balanced"
+
+
+def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:
+    step = program.step[stage.at or 0]
+    return PlanStep(
+        kind=step.kind,
+        temperature_c=stage.target_c,
+        hold_s=stage.hold_s,
+        ramp_s=stage.ramp_s if math.isfinite(stage.ramp_s) else 0.0,
+        climb_k_per_s=stage.climb_k_per_s,
+        wanted_k_per_s=min(tun.climb_k_per_s, step.ramp_k_per_s or math.inf),
+        by=step.by,
+        addition_kg=stage.addition_kg,
+        away_s=step.away_s or 0.0,
+        ph_every_s=step.ph_every_s,
+    )
