@@ -11,7 +11,6 @@ from typing import NamedTuple
 import aiomqtt
 import pytest
 
-from controller.core.settings import Broker
 from controller.edge import mqtt
 from tests.field import secured
 from tests.field.secured import TUNS, WITNESS, Secured
@@ -79,12 +78,12 @@ def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Secured]:
 class Client:
     """A user's connection that keeps what it hears."""
 
-    def __init__(self, login: Broker, name: str) -> None:
-        self.heard: list[tuple[str, bytes, bool]] = []
-        self.refused: list[int] = []
-        self.client = mqtt.make(login, f"{name}-matrix", self._take)
+    client: aiomqtt.Client
 
-    def _take(self, message: aiomqtt.Message) -> None:
+    def __init__(self) -> None:
+        self.heard: list[tuple[str, bytes, bool]] = []
+
+    def take(self, message: aiomqtt.Message) -> None:
         assert isinstance(message.payload, bytes)
         self.heard.append((message.topic.value, message.payload, message.retain))
 
@@ -95,7 +94,8 @@ class Client:
 
 @asynccontextmanager
 async def client(broker: Secured, user: str, version: int = 5) -> AsyncIterator[Client]:
-    made = Client(broker.login(user, version=version), f"{user}-{version}")
+    made = Client()
+    made.client = await mqtt.make(broker.login(user, version=version), f"{user}-{version}-matrix", made.take)
     async with made.client:
         yield made
 

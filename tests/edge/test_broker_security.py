@@ -179,7 +179,7 @@ async def test_a_packet_over_the_limit_ends_the_connection(broker: Secured) -> N
     """70,000 bytes are over the broker's limit of 65,536: refused, and the broker goes on serving others."""
     login = broker.login("operator")
     with pytest.raises(aiomqtt.MqttError):
-        async with mqtt.make(login, "large") as large:
+        async with await mqtt.make(login, "large") as large:
             await large.publish("underback/gannet/order", b"x" * 70_000, qos=1, timeout=2)
     assert await first_news(broker.login("daemon")) == ("linked", "")
 
