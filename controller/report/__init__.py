@@ -1,0 +1,19 @@
+"""What remains of a run for people: the report page and the batch record.
+
+`write(path, record)` makes the page; `from_rows` makes the record of a dry run, `journal.read` that of a real one.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from controller.report.record import Happening, Planned, Row, RunRecord, Went, from_rows
+
+__all__ = ["Happening", "Planned", "Row", "RunRecord", "Went", "from_rows", "write"]
+
+
+def write(path: Path | str, record: RunRecord) -> None:
+    """The report of a run as one self-contained HTML file. Raises OSError when it cannot be written."""
+    from controller.report.page import write as write_page  # jinja2 only where a page is made
+
+    write_page(Path(path), record)

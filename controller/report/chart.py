@@ -1,0 +1,187 @@
+"""How is a curve of any length drawn in few bytes?
+
+SVG by hand: per pixel column the lowest and highest value, so that no spike is lost and the size does not grow with the
+run. Colours are CSS classes of the page; lines differ by dash as well, never by colour alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+from math import ceil, floor, inf
+from typing import NamedTuple
+
+WIDTH = 1000.0
+LEFT, RIGHT, TOP, BOTTOM = 52.0, 118.0, 14.0, 26.0
+MINUTES = (1, 2, 5, 10, 15, 20, 30, 60, 120, 240, 480)
+MOST_TICKS = 12
+
+
+class Axes(NamedTuple):
+    """Which values lie where on the picture?"""
+
+    until_s: float
+    low: float
+    high: float
+    height: float
+
+    def x(self, t_s: float) -> float:
+        return LEFT + (WIDTH - LEFT - RIGHT) * min(1.0, max(0.0, t_s / max(self.until_s, 1.0)))
+
+    def y(self, value: float) -> float:
+        share = (value - self.low) / max(self.high - self.low, 1e-9)
+        return self.height - BOTTOM - (self.height - TOP - BOTTOM) * share
+
+
+class Curve(NamedTuple):
+    """One line of the chart."""
+
+    css: str
+    name: str
+    times_s: Sequence[float]
+    values: Sequence[float | None]
+
+
+def envelope(axes: Axes, curve: Curve, break_s: float = inf) -> str:
+    """The path of a curve: per pixel column its lowest and highest value; broken where values miss."""
+    parts: list[str] = []
+    column, low, high, last = -1, 0.0, 0.0, 0.0
+    pen_up, before = True, -inf
+    for t_s, value in zip(curve.times_s, curve.values, strict=True):
+        if value is None or t_s - before > break_s:
+            if column >= 0:
+                parts.append(_column(column, low, high, last, pen_up, axes))
+            column, pen_up = -1, True
+        if value is None:
+            continue
+        before = t_s
+        here = int(axes.x(t_s))
+        if here == column:
+            low, high, last = min(low, value), max(high, value), value
+            continue
+        if column >= 0:
+            parts.append(_column(column, low, high, last, pen_up, axes))
+            pen_up = False
+        column, low, high, last = here, value, value, value
+    if column >= 0:
+        parts.append(_column(column, low, high, last, pen_up, axes))
+    return "".join(parts)
+
+
+def _column(column: int, low: float, high: float, last: float, pen_up: bool, axes: Axes) -> str:
+    """One column: down to the lowest, up to the highest, and on from the last value."""
+    a, b, c = (f"{axes.y(v):.1f}" for v in (low, high, last))
+    start = f"{'M' if pen_up else 'L'}{column} {a}"
+    if a == b:
+        return start + ("h0.1" if pen_up else "")
+    return f"{start}V{b}" + (f"V{c}" if c != b else "")
+
+
+def line(axes: Axes, css: str, points: Iterable[tuple[float, float]]) -> str:
+    """Straight lines through corner points (s, value)."""
+    coordinates = " ".join(f"{axes.x(t):.1f},{axes.y(v):.1f}" for t, v in points)
+    return f'<polyline class="{css}" points="{coordinates}"/>' if coordinates else ""
+
+
+def drawn(axes: Axes, curve: Curve, break_s: float = inf) -> str:
+    """A curve as an SVG path."""
+    path = envelope(axes, curve, break_s)
+    return f'<path class="{curve.css}" d="{path}"/>' if path else ""
+
+
+def filled(axes: Axes, curve: Curve, break_s: float = inf) -> str:
+    """The area below a curve: one bar a pixel column up to its mean, so that relay switching shows as its share."""
+    sums: dict[int, list[float]] = {}
+    for t_s, value in zip(curve.times_s, curve.values, strict=True):
+        if value is not None:
+            sums.setdefault(int(axes.x(t_s)), []).append(value)
+    floor_y = axes.y(axes.low)
+    bars = []
+    for column, values in sums.items():
+        mean = sum(values) / len(values)
+        if mean > axes.low:
+            bars.append(f"M{column} {floor_y:.1f}V{axes.y(mean):.1f}")
+    return f'<path class="{curve.css}" d="{"".join(bars)}"/>' if bars else ""
+
+
+def shade(axes: Axes, css: str, spans: Iterable[tuple[float, float]], title: str) -> str:
+    """Vertical bands from one time to another, with a title for those who point at them."""
+    found = []
+    for begin, end in spans:
+        x, wide = axes.x(begin), max(2.0, axes.x(end) - axes.x(begin))
+        tall = axes.height - TOP - BOTTOM
+        found.append(f'<rect class="{css}" x="{x:.1f}" y="{TOP}" width="{wide:.1f}" height="{tall:.1f}">')
+        found.append(f"<title>{escape(title)}</title></rect>")
+    return "".join(found)
+
+
+def time_step_s(until_s: float) -> int:
+    """How far apart are the marks of the time axis? So that there are at most a dozen."""
+    return next((m * 60 for m in MINUTES if until_s <= m * 60 * MOST_TICKS), MINUTES[-1] * 60)
+
+
+def value_step(low: float, high: float) -> float:
+    """How far apart are the marks of the value axis?"""
+    return next(
+        (s for s in (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0) if (high - low) / s <= 8), 100.0
+    )
+
+
+def grid(axes: Axes, unit: str, began_text: str = "0 min") -> str:
+    """Marks and numbers of both axes."""
+    parts = []
+    step = value_step(axes.low, axes.high)
+    top = floor(axes.high / step + 1e-9)
+    for i in range(ceil(axes.low / step - 1e-9), top + 1):
+        y, text = axes.y(i * step), f"{i * step:g} {escape(unit)}" if i == top else f"{i * step:g}"
+        parts.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>')
+        parts.append(f'<text class="tick" x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{text}</text>')
+    every = time_step_s(axes.until_s)
+    for t in range(0, int(axes.until_s) + 1, every):
+        x = axes.x(t)
+        parts.append(f'<path class="grid" d="M{x:.1f} {TOP}V{axes.height - BOTTOM}"/>')
+        text = clock(t) if t else began_text
+        parts.append(f'<text class="tick" x="{x:.1f}" y="{axes.height - 8}" text-anchor="middle">{text}</text>')
+    return "".join(parts)
+
+
+def clock(seconds: float) -> str:
+    """Run time as a person reads it: 42 min, 1:05 h."""
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60}:{minutes % 60:02d} h"
+
+
+def labels(axes: Axes, wanted: Iterable[tuple[str, str, float]], apart: float = 14.0) -> str:
+    """Names at the right edge (css, text, value there), moved apart where they would lie on each other."""
+    placed: list[tuple[str, str, float]] = []
+    for css, text, value in sorted(wanted, key=lambda item: axes.y(item[2])):
+        y = axes.y(value) + 4
+        if placed and y - placed[-1][2] < apart:
+            y = placed[-1][2] + apart
+        placed.append((css, text, y))
+    over = placed[-1][2] - (axes.height - BOTTOM + 4) if placed else 0.0
+    shift = max(0.0, over)
+    return "".join(
+        f'<text class="label {css}" x="{WIDTH - RIGHT + 8}" y="{y - shift:.1f}">{escape(text)}</text>'
+        for css, text, y in placed
+    )
+
+
+def marks(axes: Axes, at: Iterable[tuple[float, int, str]]) -> str:
+    """Numbered marks at the top edge (s, number, css)."""
+    return "".join(
+        f'<g class="mark {css}"><path d="M{axes.x(t):.1f} {TOP}V{axes.height - BOTTOM}"/>'
+        f'<text x="{axes.x(t):.1f}" y="{TOP - 3}" text-anchor="middle">{number}</text></g>'
+        for t, number, css in at
+    )
+
+
+def picture(axes: Axes, name: str, title: str, description: str, *parts: str) -> str:
+    """The whole SVG, with a title and a description for those who do not see it."""
+    return (
+        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {axes.height:g}" role="img" '
+        f'aria-labelledby="{name}-title {name}-desc">'
+        f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(description)}</desc>'
+        + "".join(parts)
+        + "</svg>"
+    )
