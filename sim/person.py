@@ -1,0 +1,252 @@
+"""What does the brewer do?
+
+A person who reads the status, starts the program with a hand thermometer in the tun, answers what is asked after the
+time it takes to walk there, and does at the tun what was asked for. No question and no permissive is skipped. Told to,
+the person also looks after trips: finds the cause gone, presses the node's button, clears, restarts.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+
+from controller.core import node
+from sim.world import World
+
+ANSWER_WITHIN_S = 6.0  # no reply for so long: sent again, as a new order
+AGAIN_S = 30.0  # a refused order is tried again after so long
+STARTS = 20  # and a refused start so often
+
+
+class Manner(NamedTuple):
+    """How does this person behave?"""
+
+    start_at_s: float = 20.0
+    delay_s: float = 20.0  # from a question to the hand on the shovel
+    pour_s: float = 240.0  # dough-in (common practice: 3 to 10 min)
+    stir_s: float = 60.0  # afterwards
+    boil_s: float = 900.0  # a decoction is away so long
+    iodine: tuple[str, ...] = ("no starch",)  # the tests' outcomes in turn, the last one for ever
+    resume: str = "go on here"
+    take_over: bool = True
+    clears: bool = False  # looks after trips
+    look_s: float = 90.0  # so long after one shows
+    attended: bool = True
+
+
+PATIENT = Manner()
+
+
+class Person:
+    """Reads `status` and `reply`, sends `order`, acts on the world."""
+
+    def __init__(self, world: World, manner: Manner = PATIENT) -> None:
+        self.world, self.manner = world, manner
+        self.refusals: list[str] = []
+        self.answered: list[str] = []
+        self.finished = False
+        self._status: dict[str, Any] | None = None
+        self._count = 0
+        self._open: dict[str, tuple[str, float]] = {}  # id of an order not yet answered: name, given up at
+        self._not_before: dict[str, float] = {}  # what is not tried again until then
+        self._starts = 0
+        self._started = False
+        self._asked: tuple[str, int] | None = None
+        self._deed: Iterator[float] | None = None
+        self._deed_due = 0.0
+        self._iodine = 0
+        self._heard_trips: set[tuple[str, float]] = set()
+        self._seen_trips: dict[str, float] = {}
+        self._amount = (0.0, 98.0)
+
+    # ------------------------------------------------------------ ears
+
+    def hear(self, topic: str, payload: bytes) -> None:
+        """A message from the daemon."""
+        topics = self.world.topics
+        if topic == topics.status:
+            self._status = json.loads(payload)
+        elif topic == topics.reply:
+            self._reply(json.loads(payload))
+
+    def _reply(self, said: dict[str, Any]) -> None:
+        order = self._open.pop(said["id"], None)
+        if order is None:
+            return
+        if said["accepted"]:
+            self._started = self._started or order[0] == "start"
+        else:
+            self.refusals.append(f"{order[0]}: {said['reason']}")
+            self._not_before[order[0]] = self.world.now + AGAIN_S
+
+    # ------------------------------------------------------------ hands and mouth
+
+    def act(self, now: float) -> list[bytes]:
+        """What does the person do at this half second? Returns the orders to send."""
+        status = self._status
+        if status is None or "person_away" in self.world.live or now % 1.0:
+            return []
+        self._open = {key: order for key, order in self._open.items() if now < order[1]}
+        state = status["state"]
+        if state in ("complete", "stopped", "aborted"):
+            self.finished = True
+            return []
+        if self._open:
+            return []
+        if state == "idle" and not self._started:
+            return self._start(now)
+        said = self._trips(now, status) if status["trips"] or state == "held" else []
+        return said or self._prompt(now, status)
+
+    def _order(self, name: str, args: dict[str, Any], now: float, **more: str) -> list[bytes]:
+        if now < self._not_before.get(name, 0.0):
+            return []
+        self._count += 1
+        key = f"person-{self.world.seed}-{self._count}"
+        self._open[key] = (name, now + ANSWER_WITHIN_S)
+        said = {
+            "id": key,
+            "order": name,
+            "args": args,
+            "by": "simulated brewer",
+            "at": self.world.wall_s,
+            "valid_s": 30.0,
+            "nonce": (self._status or {}).get("nonce"),
+            **more,
+        }
+        return [json.dumps(said).encode()]
+
+    def _start(self, now: float) -> list[bytes]:
+        if now < self.manner.start_at_s or self._starts >= STARTS:
+            return []
+        args = {
+            "program": self.world.course.program,
+            "hand_c": self.world.hand_c(),
+            "here": True,
+            "attended": self.manner.attended,
+        }
+        said = self._order("start", args, now)
+        self._starts += len(said)
+        return said
+
+    # ------------------------------------------------------------ questions
+
+    def _prompt(self, now: float, status: dict[str, Any]) -> list[bytes]:
+        """Walk there, do it, answer."""
+        prompt = status["prompt"]
+        if prompt is None:
+            self._asked, self._deed = None, None
+            return []
+        key = (str(prompt["id"]), int(status["step"]["index"]))
+        if key != self._asked:
+            self._asked = key
+            self._deed = self._deeds(prompt, status)
+            self._deed_due = now + self.manner.delay_s
+        if now < self._deed_due:
+            return []
+        if self._deed is not None:
+            wait = next(self._deed, None)
+            if wait is not None:
+                self._deed_due = now + wait
+                return []
+            self._deed = None
+        return self._answer(now, prompt, status)
+
+    def _answer(self, now: float, prompt: dict[str, Any], status: dict[str, Any]) -> list[bytes]:
+        which = str(prompt["id"])
+        if status["state"] != "running" and which != "resume":
+            return []
+        if which == "take_over" and not self.manner.take_over:
+            return []
+        answer = prompt["answers"][0]
+        if which == "iodine":
+            answer = self.manner.iodine[min(self._iodine, len(self.manner.iodine) - 1)]
+        if which == "resume" and self.manner.resume in prompt["answers"]:
+            answer = self.manner.resume
+        said = self._order("answer", {"prompt": which, "answer": answer}, now)
+        if said:
+            self.answered.append(which)
+            self._iodine += which == "iodine"
+            self._asked = None
+        return said
+
+    def _deeds(self, prompt: dict[str, Any], status: dict[str, Any]) -> Iterator[float] | None:
+        """What has to be done at the tun before this can be answered?"""
+        deeds: dict[str, Callable[[str, dict[str, Any]], Iterator[float]]] = {
+            "grain_in": self._grain,
+            "pull": self._pull,
+            "returned": self._return,
+            "add": self._fetch,
+            "added": self._add,
+        }
+        deed = deeds.get(str(prompt["id"]))
+        return None if deed is None else deed(str(prompt["text"]), status)
+
+    def _grain(self, text: str, status: dict[str, Any]) -> Iterator[float]:
+        """Pour and stir with the lid off, look at the thermometer, temper with cold liquor if it is too warm."""
+        tun, manner = self.world.tun, self.manner
+        tun.lid(True)
+        self.world.dough_in(manner.pour_s)
+        yield manner.pour_s
+        yield manner.stir_s
+        following = status["steps"][min(int(status["step"]["index"]) + 1, len(status["steps"]) - 1)]
+        if self.world.temper(float(following["target_c"])) > 0:
+            yield 60.0
+        tun.lid("lid_open" in self.world.live)
+
+    def _pull(self, text: str, status: dict[str, Any]) -> Iterator[float]:
+        """Take out what is asked for, and boil it."""
+        kg = _number(r"([\d.]+) kg", text, 1.0)
+        self._amount = (kg, 95.0)
+        self.world.tun.pull(kg)
+        yield self.manner.boil_s
+
+    def _return(self, text: str, status: dict[str, Any]) -> Iterator[float]:
+        """Back in portions, as long as the thermometer is below what was said."""
+        yield from self._portions(text, self.world.tun.put_back)
+
+    def _fetch(self, text: str, status: dict[str, Any]) -> Iterator[float]:
+        """Hot liquor is fetched first."""
+        self._amount = (_number(r"([\d.]+) kg", text, 1.0), _number(r"at ([\d.]+) °C", text, 98.0))
+        yield 10.0
+
+    def _add(self, text: str, status: dict[str, Any]) -> Iterator[float]:
+        yield from self._portions(text, self.world.tun.add_liquor)
+
+    def _portions(self, text: str, pour: Callable[[float, float, float], None]) -> Iterator[float]:
+        (kg, c), stop_c = self._amount, _number(r"stop[^.]* at ([\d.]+) °C", text.lower().replace("°c", "°C"), 100.0)
+        for _ in range(20):
+            if self.world.hand_c() >= stop_c:
+                break
+            pour(kg / 20.0, c, 10.0)
+            yield 12.0
+        yield self.manner.stir_s
+
+    # ------------------------------------------------------------ trips
+
+    def _trips(self, now: float, status: dict[str, Any]) -> list[bytes]:
+        """Acknowledge, look, clear, restart; nothing of it in one breath."""
+        active = {trip["id"]: trip for trip in status["trips"]}
+        self._seen_trips = {name: self._seen_trips.get(name, now) for name in active}
+        for name in active:
+            if (name, self._seen_trips[name]) not in self._heard_trips and now >= self._seen_trips[name] + 5.0:
+                self._heard_trips.add((name, self._seen_trips[name]))
+                return self._order("acknowledge", {}, now, trip=name)
+        if not self.manner.clears:
+            return []
+        for name, trip in active.items():
+            if trip["latched"] and now >= self._seen_trips[name] + self.manner.look_s:
+                self.world.heater.state = node.reset(self.world.heater.state)
+                return self._order("clear", {"inspected": True}, now, trip=name)
+        asked_to_choose = status["prompt"] is not None and status["prompt"]["id"] == "resume"
+        waits = status["state"] == "held" and status["held_by"] in ("latched", "person", "resume")
+        if waits and not active and not asked_to_choose:
+            return self._order("restart", {}, now)
+        return []
+
+
+def _number(pattern: str, text: str, otherwise: float) -> float:
+    match = re.search(pattern, text)
+    return float(match[1]) if match else otherwise

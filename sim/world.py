@@ -1,0 +1,354 @@
+"""What reaches the daemon from the tun, and what becomes of what it commands?
+
+One tun with its probes, switches and heater node, its broker and its strangers, and one seed for all of it. It speaks
+in topics and payload bytes exactly as they go over a broker, and moves in steps of half a second at n x 0.5 s. Whoever
+drives it (a dry run, a stand-in on a real broker) asks for messages and hands over commands; nothing here reads a
+clock.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from random import Random
+
+from controller.core.model import Course
+from controller.core.settings import Settings
+from controller.core.topics import topics
+from sim.faults import Fault, Faults
+from sim.instruments import NO_READINGS, Form, Heater, Probe, Switch
+from sim.spec import STEP_S, WATER_J_PER_KG_K
+from sim.truth import Role, Truth, of_tun
+from sim.tun import Tun
+from sim.wires import Message, Wires
+
+WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 September 2026, 14:13 UTC
+MAINS_S = 60.0  # the supply wanders once a minute
+FLOWS_SHARE = 0.3  # a flow switch closes above this share of the full flow (common practice: a third)
+
+
+class World:
+    """`until` moves time on and returns what arrived; `receive` takes what the daemon sent."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        course: Course,
+        seed: int,
+        faults: Iterable[Fault] = (),
+        truth: Truth | None = None,
+        liquor_c: float = 12.0,
+    ) -> None:
+        self.settings, self.course, self.seed = settings, course, seed
+        self.rng = Random(f"world {seed}")
+        self.truth = truth if truth is not None else of_tun(settings.tun, self.rng, liquor_c)
+        self.faults = Faults(faults)
+        self.live = self.faults.at(0.0)
+        share = self.live["liquor_share"].value if "liquor_share" in self.live else 1.0
+        self.tun = Tun(self.truth.spec, course.liquor_kg * share, self.truth.liquor_c, self.truth.room_c)
+        self.tun.stir(False)
+        self.tun.pump(0.0)
+        self.topics = topics(settings)
+        self.wires = Wires(self.topics, Random(f"wires {seed}"))
+        self.now = -STEP_S  # of the last step done
+        self._mischief = Random(f"mischief {seed}")
+        self._boots = 0
+        self._start_probes()
+        self.heater = Heater(self.truth.node, self.truth.measures_power, self._boot(), 0.0)
+        self._level, self._flow = Switch(), Switch()
+        self._stirrer_until = self._pump_until = 0.0
+        self._mains, self._mains_next = 1.0, 0.0
+        self._before: frozenset[str] = frozenset()
+        self._foreign_seq = 0
+        self._fallen_c = self._drift_k = 0.0
+
+    def _start_probes(self) -> None:
+        tun = self.settings.tun
+        by_role = {"mash": tun.probes.mash, "second": tun.probes.second, "outlet": tun.probes.outlet}
+        self.probes: dict[Role, Probe] = {}
+        self._by_topic: dict[str, list[tuple[Role, Form]]] = {}
+        for role, senses in self.truth.senses:
+            settings = by_role[role]
+            if settings is None:
+                continue
+            self.probes[role] = Probe(senses, settings, self.truth.liquor_c, self.rng)
+            self._by_topic.setdefault(settings.topic, []).append((role, Form(settings)))
+
+    def _boot(self) -> str:
+        self._boots += 1
+        return f"{self.rng.getrandbits(32):08x}"
+
+    # ------------------------------------------------------------ for whoever drives it
+
+    @property
+    def wall_s(self) -> float:
+        """Unix time of the simulated world, s."""
+        return WALL_S + max(0.0, self.now)
+
+    def until(self, t: float) -> list[Message]:
+        """Move on to t (s) and return what has reached the daemon by then, in the order of arrival."""
+        while self.now + STEP_S <= t:
+            self.step()
+        return self.wires.arrived(t)
+
+    def receive(self, topic: str, payload: bytes, t: float) -> None:
+        """The daemon publishes at time t."""
+        self.wires.to_nodes(t, topic, payload, self.live)
+
+    def say(self, topic: str, payload: bytes, t: float) -> None:
+        """A person publishes at time t."""
+        self.wires.to_daemon(t, topic, payload, self.live)
+
+    # ------------------------------------------------------------ what hands do at the tun
+
+    def hand_c(self) -> float:
+        """What does a hand thermometer read in the tun now? °C, to 0.1."""
+        return round(self.tun.mash_mean_c + self._mischief.gauss(0.0, 0.1), 1)
+
+    def dough_in(self, over_s: float) -> None:
+        """Pour the grist in, lid off; by a fault only a part of it."""
+        share = self.live["grist_share"].value if "grist_share" in self.live else 1.0
+        if self.course.grist_kg * share > 0:
+            truth = self.truth
+            self.tun.add_grist(self.course.grist_kg * share, truth.grist_c, truth.grist_moisture, over_s)
+
+    def temper(self, wanted_c: float) -> float:
+        """After dough-in: cold liquor, stirred in by hand, until the mash is no warmer than wanted. Returns kg."""
+        too_warm = self.tun.mash_mean_c - wanted_c
+        if too_warm <= 0:
+            return 0.0
+        cold = self.truth.liquor_c
+        kg = self.tun.capacity_j_per_k * too_warm / (WATER_J_PER_KG_K * (wanted_c - cold))
+        self.tun.add_liquor(kg, cold, 30.0)
+        return kg
+
+    # ------------------------------------------------------------ half a second
+
+    def step(self) -> None:
+        """Half a second further."""
+        now = self.now + STEP_S
+        self.now, live = now, self.faults.at(now)
+        if now == 0.0:
+            self._online(self.topics.heater_online, True)
+            self._online(self.topics.probe_online, True)
+        if live is not self.live or (now == 0.0 and live):
+            self.live = live
+            self._edges(now)
+        for message in self.wires.for_nodes(now):
+            self._command(message)
+        self._motors(now)
+        self._heat(now)
+        self._see(now)
+        if live and now % 1.0 == 0.0:
+            self.wires.strangers(now, live)
+
+    def _edges(self, now: float) -> None:
+        """What happens once, when a fault begins or ends?"""
+        kinds = frozenset(self.live)
+        begun, over = kinds - self._before, self._before - kinds
+        self._before = kinds
+        self.wires.link(now, "broker_gone" not in kinds)
+        if begun & {"heater_reboot", "heater_boots_on"} or over & {"heater_gone", "mains_cut"}:
+            self.heater.reboot(self._boot(), now)
+        if begun & {"probe_reboot"} or over & {"mains_cut"}:
+            for probe in self.probes.values():
+                probe.seq = 0
+        self._presence(begun, over)
+        self._plays(begun, now)
+        if (begun | over) & {"lid_open"}:
+            self.tun.lid("lid_open" in kinds)
+
+    def _presence(self, begun: frozenset[str], over: frozenset[str]) -> None:
+        """Birth messages and last wills of the nodes."""
+        if begun & {"heater_gone", "mains_cut"}:
+            self._online(self.topics.heater_online, False)
+        if over & {"heater_gone", "mains_cut"}:
+            self._online(self.topics.heater_online, True)
+        if begun & {"probe_offline"}:
+            self._online(self.topics.probe_online, False)
+        if over & {"probe_offline"}:
+            self._online(self.topics.probe_online, True)
+
+    def _plays(self, begun: frozenset[str], now: float) -> None:
+        """Faults that are a single event."""
+        if "retained_replay" in begun:
+            self.wires.retained_trap(now)
+        if "replay" in begun:
+            self.wires.replay(now)
+        if "cold_liquor" in begun:
+            self.tun.add_liquor(self.live["cold_liquor"].value, self.truth.liquor_c, 30.0)
+        if "hot_liquor" in begun:
+            self.tun.add_liquor(self.live["hot_liquor"].value, 98.0, 30.0)
+        if "probe_fallen" in begun:
+            self._fallen_c = self.probes["mash"].felt_c
+        if "probe_drift" in begun:
+            self._drift_k = 0.0
+        if "stop_button" in begun:
+            word = ("stop", "hold", "abort")[round(self.live["stop_button"].value) - 1]
+            self.wires.to_daemon(now, self.topics.order, word.encode(), {})
+
+    def _online(self, topic: str, there: bool) -> None:
+        self.wires.to_daemon(self.now, topic, b"true" if there else b"false", {}, keep=True)
+
+    def _command(self, message: Message) -> None:
+        """What the daemon said reaches a node."""
+        topic, live = message.topic, self.live
+        if topic == self.topics.heater_command:
+            if not live or not live.keys() & {"heater_deaf", "heater_gone", "mains_cut"}:
+                self.heater.hear(message.payload, self.now, message.retained)
+        elif topic == self.topics.stirrer_command:
+            self._stirrer_until = self._lease(message.payload)
+        elif topic == self.topics.pump_command:
+            self._pump_until = self._lease(message.payload)
+
+    def _lease(self, payload: bytes) -> float:
+        """A motor node keeps a lease too."""
+        said = json.loads(payload)
+        return self.now + float(said["valid_s"]) if said["on"] else self.now
+
+    def _motors(self, now: float) -> None:
+        live, dead = self.live, "mains_cut" in self.live
+        stirs = now < self._stirrer_until and not dead and "stirrer_stopped" not in live
+        pumps = 1.0 if now < self._pump_until and not dead and "pump_stopped" not in live else 0.0
+        if "pump_slow" in live:
+            pumps *= live["pump_slow"].value
+        if stirs != self.tun.stirring:
+            self.tun.stir(stirs)
+        if pumps != self.tun.pumping:
+            self.tun.pump(pumps)
+
+    def _heat(self, now: float) -> None:
+        """The node decides, the element heats."""
+        if now >= self._mains_next:
+            self._mains_next += MAINS_S
+            share = self.truth.mains_share
+            self._mains = min(share, max(-share, self._mains - 1.0 + self.rng.gauss(0.0, 0.3 * share))) + 1.0
+        live = self.live
+        self.tun.mains = self._mains * (live["mains_power"].value if "mains_power" in live else 1.0)
+        if live and "heater_gone" in live:
+            self.heater.share = 0.0
+            self.tun.step(STEP_S, 0.0)
+            return
+        outlet = self.probes.get("outlet")
+        share = self.heater.beat(
+            now, live, None if outlet is None else outlet.sent_c, self._has_liquid(), self._flows()
+        )
+        self.tun.step(STEP_S, share)
+
+    def _has_liquid(self) -> bool:
+        return self.tun.level_l >= self.settings.tun.min_liquor_l and "level_lost" not in self.live
+
+    def _flows(self) -> bool:
+        return self.tun.pumping >= FLOWS_SHARE and "flow_lost" not in self.live
+
+    def _see(self, now: float) -> None:
+        """Probes feel and speak, switches and heater speak."""
+        tun, live = self.tun, self.live
+        for probe in self.probes.values():
+            probe.feel(tun.spot_c(probe.senses.spot))
+        if live:
+            self._mislead(now)
+        for topic, group in self._by_topic.items():
+            self._publish(topic, group, now)
+        dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
+        if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
+            self.wires.to_daemon(now, self.topics.heater_report, said, live)
+        if self.topics.level and "level_silent" not in live:
+            self._say_switch(self.topics.level, self._level.speak(now, self._has_liquid()))
+        if self.topics.flow and "flow_silent" not in live:
+            self._say_switch(self.topics.flow, self._flow.speak(now, self._flows()))
+
+    def _own_outlet_c(self) -> float | None:
+        outlet = self.probes.get("outlet")
+        return None if outlet is None else outlet.sent_c
+
+    def _say_switch(self, topic: str, said: bytes | None) -> None:
+        if said is not None:
+            self.wires.to_daemon(self.now, topic, said, self.live)
+
+    # ------------------------------------------------------------ readings
+
+    def _publish(self, topic: str, group: list[tuple[Role, Form]], now: float) -> None:
+        """One topic's samples, if one is due."""
+        live = self.live
+        first = self.probes[group[0][0]]
+        mash = any(role == "mash" for role, _ in group)
+        slow = live["probe_slow"].value if mash and "probe_slow" in live else None
+        if not first.due(now, slow) or (live and "mains_cut" in live):
+            return
+        if mash and live and not live.keys().isdisjoint(("probe_unplugged", "probe_offline")):
+            return
+        payload = self._payload(group, live)
+        copies = 1
+        if mash and "probe_flood" in live:
+            copies = round(live["probe_flood"].value)
+        for _ in range(copies):
+            self.wires.to_daemon(now, topic, payload, live)
+        if mash and "foreign_reading" in live:
+            self._foreign_seq += 1
+            fake = group[0][1].payload(live["foreign_reading"].value, self._foreign_seq, self.wall_s)
+            self.wires.to_daemon(now, topic, fake, live)
+
+    def _payload(self, group: list[tuple[Role, Form]], live: dict[str, Fault]) -> bytes:
+        role, form = group[0]
+        probe = self.probes[role]
+        if not live and len(group) == 1:
+            return form.payload(probe.sample(), probe.seq, self.wall_s)
+        if role == "mash" and "probe_nan" in live:
+            return b"NaN" if form.plain else form.payload(float("nan"), probe.seq, self.wall_s)
+        if role == "mash" and "probe_text" in live:
+            return NO_READINGS[int(self.now) % len(NO_READINGS)]
+        values = {r: self._value(r, live) for r, _ in group}
+        if len(group) == 1:
+            return form.payload(values[role], probe.seq, self.wall_s)
+        return Form.together([(f, values[r], probe.seq) for r, f in group], self.wall_s)
+
+    def _value(self, role: Role, live: dict[str, Fault]) -> float:
+        """What this probe's next sample says, with what the faults make of it."""
+        probe = self.probes[role]
+        if "probe_swapped" in live and role in ("mash", "outlet") and "outlet" in self.probes:
+            return self.probes["outlet" if role == "mash" else "mash"].sample()
+        if role == "mash":
+            return self._mash_value(probe, live)
+        if role == "second" and "second_frozen" in live:
+            probe.seq += 1
+            return probe.sent_c
+        value = probe.sample()
+        if role == "second" and "second_offset" in live:
+            value += live["second_offset"].value
+        if role == "outlet" and "outlet_hot" in live:
+            value += live["outlet_hot"].value
+        return value
+
+    def _mash_value(self, probe: Probe, live: dict[str, Fault]) -> float:
+        if "probe_stale" in live:
+            return probe.sent_c
+        if "probe_frozen" in live:
+            probe.seq += 1
+            return probe.sent_c
+        value = probe.sample()
+        if "probe_value" in live:
+            return live["probe_value"].value
+        if "probe_fallen" in live:
+            return round(self._fallen_c, 2)
+        if "probe_jump" in live:
+            value += live["probe_jump"].value
+        if "probe_spike" in live and probe.seq % 5 == 0:
+            value += live["probe_spike"].value
+        if "probe_wash" in live:
+            value += live["probe_wash"].value * self.heater.share
+        if "probe_drift" in live:
+            value += self._drift_k
+        if "probe_fahrenheit" in live:
+            value = value * 1.8 + 32.0
+        if "probe_celsius" in live:
+            value = (value - 32.0) / 1.8
+        return round(value, 4)
+
+    def _mislead(self, now: float) -> None:
+        """What grows with time: a drift, a probe that cools in the air."""
+        live = self.live
+        if "probe_drift" in live:
+            self._drift_k += live["probe_drift"].value * STEP_S / 60.0
+        if "probe_fallen" in live:
+            self._fallen_c += STEP_S / live["probe_fallen"].value * (self.truth.room_c - self._fallen_c)
