@@ -1,0 +1,309 @@
+"""How does a whole run go, with no broker and no waiting?
+
+The plain loop: the tun and the brewer speak, the inbox hears, the core ticks, what it says goes back to the tun and the
+brewer. The same core and the same guard as live, on a counted clock: ticks fall at k + 0.25 s, the world moves at
+n x 0.5 s. Nothing is switched off.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable
+from typing import Any, NamedTuple
+
+from controller.core import report, words
+from controller.core.inbox import Inbox
+from controller.core.model import Disk, Event, Motor, Order, Reply, RunState
+from controller.core.plan import Plan
+from controller.core.settings import Settings
+from controller.core.tick import Outcome, State, start, tick
+from sim.evidence import Evidence
+from sim.faults import Fault
+from sim.person import PATIENT, Manner, Person
+from sim.stand_in import StandIn
+from sim.trace import Row, Trace
+from sim.truth import Truth
+from sim.wires import Message
+from sim.world import WALL_S, World
+
+PHASE_S = 0.25  # ticks fall between the instants at which the world moves
+STATUS_S, MOTOR_S, MOTOR_VALID_S = 2.0, 2.0, 10.0  # as live
+ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
+GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
+NEVER_STARTED_S = 1200.0
+
+
+class Ran(NamedTuple):
+    """What came of a dry run."""
+
+    result: str  # `complete`, or the state it ended in
+    seed: int
+    digest: str  # of every message, both ways
+    ended_s: float
+    trace: Trace
+    energy_kwh: float
+    commands: int
+    hot_commands: int
+    heat_without_evidence: int
+    messages: int
+    refusals: tuple[str, ...]
+    answered: tuple[str, ...]
+    world: World
+
+    @property
+    def duration_s(self) -> float:
+        """From the start of the program to its end, s."""
+        began = self.trace.began_s
+        return 0.0 if began is None else round(self.ended_s - began, 2)
+
+
+class DryRun:
+    """One daemon's core, one tun, one brewer, and the messages between them."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        plan: Plan,
+        seed: int,
+        faults: Iterable[Fault] = (),
+        *,
+        manner: Manner = PATIENT,
+        truth: Truth | None = None,
+        listen: Callable[[float, str, bytes, bool, bool], None] | None = None,
+    ) -> None:
+        """`listen` hears every message: time, topic, payload, retained, and whether the daemon sent it."""
+        self.settings, self.plan, self.seed = settings, plan, seed
+        self.world = World(settings, plan.course, seed, faults, truth, plan.program.liquor.temperature_c)
+        self.person = Person(self.world, manner)
+        self.stand_in = StandIn(self.world, self.person)
+        self.state: State = start(settings, -0.75, f"dry{seed}", proof_days=None)
+        self.inbox = Inbox(settings, self.state.boot)
+        self.inbox.prepare = self._prepare
+        self.trace = Trace()
+        probe = settings.tun.probes.mash
+        self.evidence = Evidence(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
+        self.messages = 0
+        self._listen, self._hash = listen, hashlib.sha256()
+        self._topics = self.inbox.topics
+        self._probe_topic = probe.topic
+        self._now = -PHASE_S - 0.5
+        self._journal_seq = 0
+        self._motors: dict[str, tuple[bool, float]] = {}
+        self._motor_seq = 0
+        self._shown_at = -10.0
+        self._up = False
+        self._held_since: float | None = None
+        self._probe_c: float | None = None
+
+    # ------------------------------------------------------------ one second
+
+    def second(self) -> Outcome:
+        """One tick and everything before and after it."""
+        late_s, gap_s = self._clock()
+        now, wall_s = self._now, self._wall_s()
+        for message in self.stand_in.until(now):
+            self._hear(message)
+        self._link(now)
+        inputs = self.inbox.take(
+            now,
+            disk=self._disk(),
+            wall_s=wall_s,
+            wall_confirmed="clock_unsure" not in self.world.live,
+            late_s=late_s,
+            gap_s=gap_s,
+        )
+        before = self.state.run
+        outcome = tick(self.settings, self.state, now, inputs)
+        self.state = outcome.state
+        if outcome.command is not None:
+            payload = words.heater_command(outcome.command, wall_s, self.inbox.owner)
+            if self._up:
+                self.evidence.command(payload, now)
+                self.inbox.sent(outcome.command, now)
+                self._say(self._topics.heater_command, payload, now)
+                self.world.wires.to_daemon(now, self._topics.heater_command, payload, self.world.live)
+        self._motor(self._topics.stirrer_command, outcome.stirrer, now)
+        self._motor(self._topics.pump_command, outcome.pump, now)
+        self._tell(outcome, now, wall_s)
+        if outcome.events:
+            self.trace.events(now, before, outcome.events)
+        self._row(outcome, now)
+        return outcome
+
+    def _clock(self) -> tuple[float, float]:
+        """The next tick is due: how late is it, and did the machine sleep?"""
+        due = self._now + 1.0
+        live = self.world.faults.at(due) if self.world.faults.all else {}
+        late = live["loop_stall"].value if "loop_stall" in live else 0.0
+        slept = live["suspend"].value if "suspend" in live else 0.0
+        self._now = due + float(round(late + slept))
+        return late, slept
+
+    def _wall_s(self) -> float:
+        live = self.world.live
+        return WALL_S + self._now + (live["clock_jump"].value if "clock_jump" in live else 0.0)
+
+    def _disk(self) -> Disk:
+        if "disk_bad" in self.world.live:
+            return Disk(False, 0, self._journal_seq, text="no space left on device")
+        return Disk(True, self._journal_seq, self._journal_seq)
+
+    def _link(self, now: float) -> None:
+        up = self.world.wires.up
+        if up == self._up:
+            return
+        self._up = up
+        if up:
+            self.inbox.connected(now)
+            self._say(self._topics.online, words.online(True), now)
+            self._shown_at = -10.0
+        else:
+            self.inbox.lost(now)
+
+    def _hear(self, message: Message) -> None:
+        at, topic, payload, retained = message
+        self._log(at, topic, payload, retained, False)
+        if topic == self._probe_topic:
+            self.evidence.reading(payload, at, retained)
+        self.inbox.put(topic, payload, at, retained, WALL_S + at)
+
+    def _prepare(self, order: Order) -> Order:
+        """A start names a program; here there is just one to name."""
+        if order.name != "start":
+            return order
+        if order.args.get("program") == self.plan.course.program:
+            return order._replace(course=self.plan.course)
+        return order._replace(problems=(f"no program {order.args.get('program')!r} in this dry run",))
+
+    # ------------------------------------------------------------ what goes out
+
+    def _say(self, topic: str, payload: bytes, now: float) -> None:
+        if not self._up:
+            return
+        self._log(now, topic, payload, False, True)
+        self.stand_in.hear(topic, payload, now)
+
+    def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
+        self.messages += 1
+        self._hash.update(b"%.3f %d%d %s " % (at, retained, ours, topic.encode()))
+        self._hash.update(payload)
+        if self._listen is not None:
+            self._listen(at, topic, payload, retained, ours)
+
+    def _motor(self, topic: str | None, motor: Motor, now: float) -> None:
+        if topic is None:
+            return
+        last = self._motors.get(topic)
+        if last is not None and last[0] == motor.on and now - last[1] < MOTOR_S - 0.5:
+            return
+        self._motor_seq += 1
+        self._motors[topic] = (motor.on, now)
+        self._say(topic, words.motor_command(self._motor_seq, motor, MOTOR_VALID_S), now)
+
+    def _tell(self, outcome: Outcome, now: float, wall_s: float) -> None:
+        """Events, replies and the status, as live."""
+        for event in outcome.events:
+            self._event(event, now, wall_s)
+        replies = list(outcome.replies)
+        while self.inbox.turned_away:
+            order, why = self.inbox.turned_away.popleft()
+            replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
+        for reply in replies:
+            self._say(self._topics.reply, words.reply(reply), now)
+        if not (outcome.events or any(r.accepted for r in replies) or now - self._shown_at >= STATUS_S - 0.5):
+            return
+        self._shown_at = now
+        status = report.status(
+            self.settings,
+            outcome,
+            wall_s=wall_s,
+            wall_confirmed=True,
+            speed=1.0,
+            journal_seq=self._journal_seq,
+            counters=self.inbox.counters,
+            prediction=None,
+        )
+        self._say(self._topics.status, words.document(status), now)
+
+    def _event(self, event: Event, now: float, wall_s: float) -> None:
+        if "disk_bad" not in self.world.live:
+            self._journal_seq += 1
+        self._say(self._topics.event, words.event(self._journal_seq, wall_s, event), now)
+
+    def _row(self, outcome: Outcome, now: float) -> None:
+        run, target, setpoint = outcome.state.run, outcome.target, outcome.setpoint
+        self.trace.rows.append(
+            Row(
+                now,
+                self.world.tun.mash_mean_c,
+                outcome.seen.raw_c,
+                setpoint.value_c if setpoint is not None else None,
+                target.target_c,
+                outcome.state.guard.duty,
+                run.leg,
+                run.phase.value,
+                run.state.value,
+            )
+        )
+
+    # ------------------------------------------------------------ the whole run
+
+    def go(self, longest_s: float | None = None) -> Ran:
+        """Until the run has ended, or hangs for a person who does not come, or the time is over."""
+        most_s = longest_s if longest_s is not None else 4.0 * self.plan.duration_s + 4 * 3600.0
+        while not self._over(self.second(), most_s):
+            pass
+        self.trace.close(self._now, self.state.run)
+        energy = self.world.tun.energy()
+        return Ran(
+            result=str(self.state.run.state),
+            seed=self.seed,
+            digest=self._hash.hexdigest(),
+            ended_s=self._now,
+            trace=self.trace,
+            energy_kwh=energy.heater / self.settings.tun.heater.efficiency / 3.6e6,
+            commands=self.evidence.commands,
+            hot_commands=self.evidence.hot,
+            heat_without_evidence=self.evidence.without,
+            messages=self.messages,
+            refusals=tuple(self.person.refusals),
+            answered=tuple(self.person.answered),
+            world=self.world,
+        )
+
+    def _over(self, outcome: Outcome, most_s: float) -> bool:
+        run = outcome.state.run
+        if run.state in ENDED or self._now >= most_s:
+            return True
+        if run.state is RunState.IDLE and self._now > NEVER_STARTED_S:
+            return True
+        waits = run.state is RunState.HELD and run.held_by != "trip" and not self.person.manner.clears
+        self._held_since = (self._now if self._held_since is None else self._held_since) if waits else None
+        return self._held_since is not None and self._now - self._held_since > GIVE_UP_S
+
+
+def run(
+    settings: Settings, plan: Plan, seed: int = 1, faults: Iterable[Fault] = (), *, manner: Manner = PATIENT
+) -> Ran:
+    """A dry run of this plan on the simulated tun. The same seed gives the same messages, byte for byte."""
+    return DryRun(settings, plan, seed, faults, manner=manner).go()
+
+
+def document(plan: Plan, ran: Ran, advice: Iterable[Any] = (), prediction: Any = None) -> dict[str, Any]:
+    """What `dryrun --json` prints."""
+    return {
+        "result": ran.result,
+        "program": plan.program.name,
+        "tun": plan.tun.name,
+        "seed": ran.seed,
+        "digest": ran.digest,
+        "duration_s": ran.duration_s,
+        "energy_kwh": round(ran.energy_kwh, 4),
+        "strike_c": plan.strike_c,
+        "steps": ran.trace.steps(plan.course),
+        "trips": ran.trace.trips,
+        "advice": list(advice),
+        "prediction": prediction,
+        "commands": ran.commands,
+        "heat_without_evidence": ran.heat_without_evidence,
+    }

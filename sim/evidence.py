@@ -1,0 +1,86 @@
+"""Did every command with power rest on a fresh reading?
+
+Counted from messages alone, with a reader of its own: nothing here comes from the controller. A reading counts when it
+is a finite number within the range any mash thermometer can show, not retained, and new by the sender's own sequence
+where there is one.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+FRESH_S = 10.0  # a command with power needs a reading not older than this
+SLACK_S = 0.5  # for the path through the broker
+LOWEST_C, HIGHEST_C = -5.0, 105.0
+RESTART = 3  # so many rising sequence numbers below the last: a node that started anew
+
+
+class Evidence:
+    """Hears readings and heater commands; counts those that had nothing to rest on."""
+
+    def __init__(self, topic: str, pointer: str, seq_pointer: str, unit: str) -> None:
+        self._topic, self._unit = topic, unit
+        self._value_at = pointer.split("/")[1:]
+        self._seq_at = (seq_pointer or "/seq").split("/")[1:]
+        self.newest_s = -math.inf  # arrival of the newest valid reading
+        self.value_c: float | None = None
+        self._seq: int | None = None
+        self._lower: list[int] = []
+        self.commands = 0
+        self.hot = 0
+        self.without = 0
+
+    def reading(self, payload: bytes, at: float, retained: bool = False) -> bool:
+        """A message on the mash probe's topic. Was it a valid, new reading?"""
+        value, seq = self._read(payload)
+        if retained or value is None or not self._new(seq):
+            return False
+        self.newest_s, self.value_c = at, value
+        return True
+
+    def command(self, payload: bytes, at: float) -> bool:
+        """A heater command that the daemon sent. Did it rest on evidence?"""
+        duty = json.loads(payload)["duty"]
+        self.commands += 1
+        if duty == 0:
+            return True
+        self.hot += 1
+        rests = at - self.newest_s <= FRESH_S + SLACK_S
+        self.without += not rests
+        return rests
+
+    def _read(self, payload: bytes) -> tuple[float | None, int | None]:
+        try:
+            found = json.loads(payload.decode())
+        except (ValueError, RecursionError):
+            return None, None
+        value, seq = _walk(found, self._value_at), _walk(found, self._seq_at)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return None, None
+        value = value if self._unit == "C" else (value - 32.0) / 1.8
+        if not (LOWEST_C <= value <= HIGHEST_C):
+            return None, None
+        return value, seq if isinstance(seq, int) and not isinstance(seq, bool) else None
+
+    def _new(self, seq: int | None) -> bool:
+        if seq is None or self._seq is None or seq > self._seq:
+            self._seq, self._lower = seq, []
+            return True
+        if seq < self._seq and (not self._lower or seq > self._lower[-1]):
+            self._lower.append(seq)
+        elif seq != self._seq:
+            self._lower = [seq]
+        if len(self._lower) < RESTART:
+            return False
+        self._seq, self._lower = seq, []
+        return True
+
+
+def _walk(found: Any, way: list[str]) -> Any:
+    for key in way:
+        if not isinstance(found, dict):
+            return None
+        found = found.get(key)
+    return found
