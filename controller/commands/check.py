@@ -1,96 +1,121 @@
-"""`underback check`: is this program right, does it fit the tun, what will come of it, and what is there to say about it?"""
+"""`underback check`: is this program right, does it fit the tun, what will come of it, what is there to say of it?"""
 
 from __future__ import annotations
 
 import argparse
+import datetime
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import NamedTuple
 
+from controller.brewing.advice import Changes
 from controller.cli import DONE, NO, WRONG, Wrong
+from controller.core.advise import Said, advise
 from controller.core.plan import Plan, document
 from controller.core.problems import Problem, Problems
-from controller.edge import choose, files
+from controller.core.settings import Tun
+from controller.core.stages import power_w
+from controller.edge import choose, files, plan_page
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Which programs, on which tun, in which form?"""
     parser.add_argument("program", nargs="+", metavar="PROGRAM", help="a name below programs/, or a file")
     parser.add_argument("--tun", metavar="NAME", help="a tun below tuns/; else the program's own, else the only one")
-    parser.add_argument(
-        "--at", metavar="HH:MM", help="wanted time of dough-in, for the clock times; else as soon as can be"
-    )
+    parser.add_argument("--at", metavar="HH:MM", type=clock_s, help="wanted time of dough-in, for times by the clock")
+    parser.add_argument("--together", action="store_true", help="the programs run at the same time, on one supply")
     parser.add_argument("--json", action="store_true", help="one JSON object a program, each on its line")
     parser.add_argument("--strict", action="store_true", help="advice that is not overruled counts as an answer of no")
+
+
+def clock_s(text: str) -> float:
+    """A time of day in seconds after midnight. Raises ArgumentTypeError."""
+    hours, _, minutes = text.partition(":")
+    digits = hours.isascii() and hours.isdigit() and minutes.isascii() and minutes.isdigit() and len(minutes) == 2
+    if not digits or len(hours) > 2 or int(hours) > 23 or int(minutes) > 59:
+        raise argparse.ArgumentTypeError(f"found {text!r}, wanted a time of day such as 06:00")
+    return 3600.0 * int(hours) + 60.0 * int(minutes)
+
+
+class Answer(NamedTuple):
+    """What there is to say of one program."""
+
+    program: str
+    plan: Plan | None
+    problems: tuple[Problem, ...]
+    said: tuple[Said, ...] = ()
+
+    def document(self) -> dict[str, object]:
+        """One program as `--json` shows it."""
+        plan = self.plan
+        return {
+            "program": plan.program.name if plan else self.program,
+            "tun": plan.tun.name if plan else None,
+            "ok": not self.problems,
+            "problems": [{"where": p.where, "found": p.found, "wanted": p.wanted} for p in self.problems],
+            "advice": [line.document() for line in self.said],
+            "plan": document(plan) if plan else None,
+        }
 
 
 def run(args: argparse.Namespace) -> int:
     """Check each program. 0: all well; 1: advice, with --strict; 2: something is wrong."""
     try:
         config = files.config_dir(args.config)
+        changes = files.load_advice(config)
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
-    codes = [_one(config, program, args) for program in args.program]
-    return max(codes, default=DONE)
+    answers = _advised([_look(config, program, args.tun) for program in args.program], changes, args.together)
+    for at, answer in enumerate(answers):
+        _show(answer, args, blank=at > 0)
+    return max(_code(answer, args.strict) for answer in answers)
 
 
-def _one(config: Path, program: str, args: argparse.Namespace) -> int:
+def _look(config: Path, program: str, tun: str | None) -> Answer:
     try:
-        plan = choose.look(config, program, args.tun)
+        plan = choose.look(config, program, tun)
     except Problems as wrong:
-        return _unreadable(program, wrong.problems, args.json)
-    advice: list[Any] = []
-    if args.json:
-        _say(json.dumps(as_document(plan, advice), ensure_ascii=False, allow_nan=False))
-    elif plan.problems:
-        _complain(plan.problems)
-    else:
-        _say(page(plan, advice, args.at))
-    if plan.problems:
+        return Answer(program, None, wrong.problems)
+    return Answer(program, plan, plan.problems)
+
+
+def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> list[Answer]:
+    """The answers with advice. Programs that run together share a supply, each with the others' tuns."""
+    drawn_w = {answer.plan.tun.name: power_w(answer.plan.tun) for answer in answers if answer.plan}
+    advised = []
+    for answer in answers:
+        if answer.plan is not None:
+            tun = answer.plan.tun
+            others_w = sum(w for name, w in drawn_w.items() if name != tun.name) if together else 0.0
+            said = advise(answer.plan, changes, calibration_age_days=_age_days(tun), others_w=others_w)
+            answer = answer._replace(said=said)
+        advised.append(answer)
+    return advised
+
+
+def _age_days(tun: Tun) -> float | None:
+    """How long ago was the mash probe calibrated? None when it never was."""
+    day = tun.probes.mash.calibrated_on
+    if day is None:
+        return None
+    return float((datetime.datetime.now(datetime.UTC).date() - datetime.date.fromisoformat(day)).days)
+
+
+def _code(answer: Answer, strict: bool) -> int:
+    if answer.problems:
         return WRONG
-    return NO if args.strict and advice else DONE
+    return NO if strict and any(line.overruled is None for line in answer.said) else DONE
 
 
-def _unreadable(program: str, problems: tuple[Problem, ...], as_json: bool) -> int:
-    if as_json:
-        answer = {
-            "program": program,
-            "tun": None,
-            "ok": False,
-            "problems": _listed(problems),
-            "advice": [],
-            "plan": None,
-        }
-        _say(json.dumps(answer, ensure_ascii=False))
-    else:
-        _complain(problems)
-    return WRONG
-
-
-def _listed(problems: tuple[Problem, ...]) -> list[dict[str, str]]:
-    return [{"where": p.where, "found": p.found, "wanted": p.wanted} for p in problems]
-
-
-def as_document(plan: Plan, advice: list[Any]) -> dict[str, object]:
-    """What `--json` prints for one program."""
-    return {
-        "program": plan.program.name,
-        "tun": plan.tun.name,
-        "ok": not plan.problems,
-        "problems": _listed(plan.problems),
-        "advice": [line for line in advice],
-        "plan": document(plan),
-    }
-
-
-def page(plan: Plan, advice: list[Any], at: str | None) -> str:
-    return str(document(plan))
-
-
-def _say(text: str) -> None:
-    sys.stdout.write(text + "\n")
-
-
-def _complain(problems: tuple[Problem, ...]) -> None:
-    sys.stderr.write("".join(f"{problem}\n" for problem in problems))
+def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
+    """The answer on stdout; what is wrong, where it is no JSON, on stderr."""
+    if args.json:
+        sys.stdout.write(json.dumps(answer.document(), ensure_ascii=False, allow_nan=False) + "\n")
+        return
+    sys.stderr.write("".join(f"{problem}\n" for problem in answer.problems))
+    if answer.problems and answer.said:
+        sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(answer.said)))
+    elif answer.plan is not None and not answer.problems:
+        sys.stdout.write("\n" * blank + plan_page.page(answer.plan, answer.said, args.at) + "\n")

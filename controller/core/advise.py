@@ -7,8 +7,10 @@ brewer may overrule each rule with a reason in the program file, and the reason 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
-from controller.brewing import water
+from controller.brewing import advice, water
+from controller.brewing.advice import Advice, Changes
 from controller.brewing.mash_plan import Malt, MashPlan, PlanStep
 from controller.core.plan import Plan
 from controller.core.recipe import Aim, Program
@@ -76,3 +78,25 @@ def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:
         away_s=step.away_s or 0.0,
         ph_every_s=step.ph_every_s,
     )
+
+
+class Said(NamedTuple):
+    """A piece of advice, and the brewer's reason where it was overruled."""
+
+    advice: Advice
+    overruled: str | None
+
+    def document(self) -> dict[str, str | None]:
+        """As it stands in `check --json` and in the batch record."""
+        return {**self.advice._asdict(), "overruled": self.overruled}
+
+
+def advise(
+    plan: Plan, changes: Changes | None = None, *, calibration_age_days: float | None = None, others_w: float = 0.0
+) -> tuple[Said, ...]:
+    """What is there to say about this plan, and what of it does the brewer know already?
+
+    `changes`: a brewery's own figures by rule (`config/advice.toml`). `calibration_age_days` None: never calibrated.
+    """
+    facts = mash_plan(plan, calibration_age_days=calibration_age_days, others_w=others_w)
+    return tuple(Said(said, plan.program.overrule.get(said.rule)) for said in advice.advise(facts, changes))

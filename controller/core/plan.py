@@ -136,7 +136,7 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
 
 def _finite(value: float | None, digits: int) -> float | None:
     """A number for a document: rounded; what is not finite is nothing."""
-    return round(value, digits) if value is not None and math.isfinite(value) else None
+    return round(value, digits) + 0.0 if value is not None and math.isfinite(value) else None
 
 
 def document(plan: Plan) -> dict[str, object]:

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StrictBool, StringConstraints, field_validator, model_validator
 
 from controller.brewing import units
+from controller.brewing.advice_table import RULES
 from controller.core.problems import Problem
 from controller.core.table import Quantity, Table, show, wrong
 
@@ -162,7 +163,22 @@ def agree(program: Program) -> tuple[Problem, ...]:
     found = [*_liquor(program), *_names(program), *_order(program)]
     for at, step in enumerate(program.step):
         found += [slip(at, step, *what) for what in _step(step)]
-    return (*found, *_ways(program))
+    return (*found, *_ways(program), *_overruled(program))
+
+
+def _overruled(program: Program) -> list[Problem]:
+    """A reason is given for a rule that there is; what stops for safety is not overruled."""
+    known = {rule.id: rule.level for rule in RULES}
+    problems = []
+    for rule, reason in program.overrule.items():
+        path = ("overrule", rule)
+        if known.get(rule, "stop") == "stop":
+            problems.append(
+                Problem("overrule", f'"{rule[:20]}"', "the id of a rule that only advises, such as A5", path)
+            )
+        elif not reason.strip():
+            problems.append(Problem(f"overrule: {rule}", "no reason", "a few words that go on record", path))
+    return problems
 
 
 def _liquor(program: Program) -> list[Problem]:

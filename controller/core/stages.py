@@ -170,7 +170,8 @@ def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c:
     kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, to_c, held_s)
     return Stage(
         step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
-        max(0.0, kwh) / tun.heater.efficiency, at, step.why,
+        max(0.0, kwh) / tun.heater.efficiency, at,
+        _why(step, to_c),
     )  # fmt: skip
 
 

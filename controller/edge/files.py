@@ -14,10 +14,11 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
+from controller.brewing import advice
 from controller.core import recipe
 from controller.core import settings as tun_settings
 from controller.core.problems import Problem, Problems
-from controller.core.reading import read
+from controller.core.reading import found, read
 from controller.core.recipe import Program
 from controller.core.settings import Learned, Service, Settings, Tun
 
@@ -87,6 +88,26 @@ def load_learned(service: Service, tun: str) -> Learned | None:
     return _done(value, problems, path, text)
 
 
+def load_advice(config: Path) -> advice.Changes:
+    """A brewery's own levels, figures and texts for the advice: `advice.toml`, if there is one. Raises Problems."""
+    path = config / "advice.toml"
+    if not path.exists():
+        return {}
+    data, text = table(path)
+    problems = [
+        at_line(Problem(rule, found(own), "a table with level, figures or texts of the rule", (rule,)), path, text)
+        for rule, own in data.items()
+        if not isinstance(own, dict)
+    ]
+    problems += [
+        at_line(Problem(*bad, tuple(bad.where.split(": "))), path, text)
+        for bad in advice.unfit({rule: own for rule, own in data.items() if isinstance(own, dict)})
+    ]
+    if problems:
+        raise Problems(problems)
+    return data
+
+
 def settings(config: Path, tun_name: str | None) -> Settings:
     """Tun and service together; the only tun when none is named. Raises Problems, those of both files at once."""
     problems: list[Problem] = []
@@ -104,12 +125,12 @@ def settings(config: Path, tun_name: str | None) -> Settings:
 
 def only_tun(config: Path) -> str:
     """The name of the only tun. Raises Problems when there are several, or none."""
-    found = names(config / "tuns")
-    if len(found) == 1:
-        return found[0]
-    if not found:
+    known = names(config / "tuns")
+    if len(known) == 1:
+        return known[0]
+    if not known:
         raise Problems([Problem(str(config / "tuns"), "no tun file", "at least one, such as tuns/gannet.toml")])
-    raise Problems([Problem("--tun", "nothing", f"one of {', '.join(found)}")])
+    raise Problems([Problem("--tun", "nothing", f"one of {', '.join(known)}")])
 
 
 def digest(config: Path, tun: str) -> str:
@@ -162,10 +183,10 @@ def _file(path: Path) -> Path:
     try:
         if path.is_file():
             return path
-        found = "a folder" if path.is_dir() else "no ordinary file" if path.exists() else "no such file"
+        instead = "a folder" if path.is_dir() else "no ordinary file" if path.exists() else "no such file"
     except (OSError, ValueError) as error:
-        found = str(error)
-    raise Problems([Problem(str(path)[:200], found, "a file")])
+        instead = str(error)
+    raise Problems([Problem(str(path)[:200], instead, "a file")])
 
 
 def content(path: Path) -> str:
@@ -178,8 +199,8 @@ def content(path: Path) -> str:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        found = f"a byte that is not UTF-8 (0x{raw[error.start]:02x})"
-        raise Problems([Problem(f"{path}:{line}", found, "a text file in UTF-8")]) from None
+        byte = f"a byte that is not UTF-8 (0x{raw[error.start]:02x})"
+        raise Problems([Problem(f"{path}:{line}", byte, "a text file in UTF-8")]) from None
     except OSError as error:
         raise Problems([Problem(str(path), str(error.strerror), "a file that can be read")]) from None
 
