@@ -248,11 +248,14 @@ class DryRun:
 
     # ------------------------------------------------------------ the whole run
 
-    def go(self, longest_s: float | None = None) -> Ran:
+    def go(self, longest_s: float | None = None, every_minute: Callable[[float], None] | None = None) -> Ran:
         """Until the run has ended, or hangs for a person who does not come, or the time is over."""
         most_s = longest_s if longest_s is not None else 4.0 * self.plan.duration_s + 4 * 3600.0
+        minute = 0.0
         while not self._over(self.second(), most_s):
-            pass
+            if every_minute is not None and self._now >= minute:
+                minute += 60.0
+                every_minute(self._now)
         self.trace.close(self._now, self.state.run)
         energy = self.world.tun.energy()
         return Ran(

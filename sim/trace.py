@@ -38,6 +38,19 @@ class Passed(NamedTuple):
     credited_s: float
 
 
+class Happened(NamedTuple):
+    """An event with its time."""
+
+    at_s: float
+    kind: str
+    id: str
+    text: str
+    value: float | None
+    limit: float | None
+    unit: str
+    priority: int
+
+
 class Trace:
     """Takes a row a tick, and what the run did in it."""
 
@@ -45,12 +58,15 @@ class Trace:
         self.rows: list[Row] = []
         self.passed: list[Passed] = []
         self.trips: list[dict[str, Any]] = []
+        self.happenings: list[Happened] = []
         self.began_s: float | None = None
         self.ended_s: float | None = None
 
     def events(self, now: float, before: Run, events: Iterable[Event]) -> None:
         """What the run did in this tick; `before` is the run as it was."""
         for event in events:
+            what = (event.kind, event.id, event.text, event.value, event.limit, event.unit, event.priority or 3)
+            self.happenings.append(Happened(now, *what))
             if event.kind == "run" and self.began_s is None:
                 self.began_s = now
             elif event.kind == "step done" and event.data is not None:
@@ -85,7 +101,10 @@ def _passed(now: float, run: Run, credited_s: float) -> Passed:
 
 def _figures(course: Course, step: Passed, rows: Sequence[Row]) -> dict[str, Any]:
     leg = course.legs[step.leg]
-    resting = [row.mash_c for row in rows if step.in_band_s is not None and row.t_s >= step.in_band_s]
+    phases = ("waiting",) if leg.kind == "dough_in" else ("resting", "waiting")
+    resting = [
+        row.mash_c for row in rows if step.in_band_s is not None and row.t_s >= step.in_band_s and row.phase in phases
+    ]
     return {
         "name": leg.name,
         "kind": leg.kind,

@@ -1,0 +1,209 @@
+"""`underback dryrun`: how would this program go on this tun? Real core and guard, simulated tun, no broker."""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from controller.cli import DONE, NO, Wrong
+from controller.core.problems import Problems
+from controller.core.settings import Settings
+from controller.edge import choose, files
+from sim import dryrun, trace, wort
+from sim.faults import KINDS, Fault, parse
+from sim.person import Manner
+
+if TYPE_CHECKING:
+    from controller.core.plan import Plan
+
+BAR_AFTER_S = 900.0  # simulated: below that a run is over before a bar could be read
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Which program on which tun, with which faults, and where does the outcome go?"""
+    parser.add_argument("program", metavar="PROGRAM", help="a name below programs/, or a file")
+    parser.add_argument("--tun", metavar="NAME", help="a tun below tuns/; else the program's own, else the only one")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another seed: another tun of this make, 1")
+    parser.add_argument(
+        "--fault",
+        action="append",
+        default=[],
+        metavar="SPEC",
+        help="KIND@START+DURATION=VALUE; `--fault list` names them",
+    )
+    parser.add_argument("--clears", action="store_true", help="the simulated brewer looks after trips and restarts")
+    parser.add_argument("--json", action="store_true", help="the outcome as one JSON object")
+    parser.add_argument("--csv", metavar="FILE", help="every second as a row")
+    parser.add_argument("--report", metavar="FILE.html", help="the run as a page")
+
+
+def run(args: argparse.Namespace) -> int:
+    """0: complete; 1: the run ended otherwise; 2: something is wrong with what was given."""
+    if "list" in args.fault:
+        sys.stdout.write(fault_table())
+        return DONE
+    settings, plan, faults = _given(args)
+    machine = dryrun.DryRun(settings, plan, args.seed, faults, manner=Manner(clears=args.clears))
+    ran = _watched(machine, plan) if _shows_bar() else machine.go()
+    brewed = wort.follow(plan.course, ran.trace)
+    answer = dryrun.document(plan, ran, _advice(plan), brewed.prediction)
+    _write(args, plan, ran, brewed, answer)
+    sys.stdout.write(
+        json.dumps(answer, ensure_ascii=False, allow_nan=False) + "\n" if args.json else page(plan, answer)
+    )
+    return DONE if ran.result == "complete" else NO
+
+
+def fault_table() -> str:
+    """Every fault there is, with what its value means."""
+    width = max(map(len, KINDS))
+    lines = []
+    for name, kind in KINDS.items():
+        value = f" (={kind.value:g}, {kind.low:g} to {kind.high:g})" if kind.low != kind.high else ""
+        lines.append(f"{name:<{width}}  {kind.hazard:<10}  {kind.what}{value}\n")
+    return "".join(lines)
+
+
+def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
+    """Files and faults, read. Raises Wrong with everything that is wrong with any of them."""
+    wrong: list[object] = []
+    faults: list[Fault] = []
+    for spec in args.fault:
+        try:
+            faults.append(parse(spec))
+        except ValueError as why:
+            wrong.append(f"--fault: {why}")
+    for name, path in (("--csv", args.csv), ("--report", args.report)):
+        if path is not None and not Path(path).resolve().parent.is_dir():
+            wrong.append(f"{name}: found {path!r}, wanted a file in a folder that exists")
+    try:
+        config = files.config_dir(args.config)
+        plan = choose.load_plan(config, args.program, args.tun)
+        settings = files.settings(config, plan.tun.name)
+    except Problems as problems:
+        raise Wrong(*problems.problems, *wrong) from None
+    if wrong:
+        raise Wrong(*wrong)
+    return settings, plan, faults
+
+
+def _advice(plan: Plan) -> list[dict[str, Any]]:
+    from controller.core.advise import advise
+
+    day = plan.tun.probes.mash.calibrated_on
+    age = None
+    if day is not None:
+        age = float((datetime.datetime.now(datetime.UTC).date() - datetime.date.fromisoformat(day)).days)
+    return [dict(said.document()) for said in advise(plan, calibration_age_days=age)]
+
+
+# ---------------------------------------------------------------- while it runs
+
+
+def _shows_bar() -> bool:
+    return sys.stderr.isatty()
+
+
+def _watched(machine: dryrun.DryRun, plan: Plan) -> dryrun.Ran:
+    """The run with a bar on stderr."""
+    planned = plan.duration_s + 900.0
+    shown = -1
+
+    def look(now: float) -> None:
+        nonlocal shown
+        percent = min(100, int(100.0 * now / planned))
+        if percent != shown and now > BAR_AFTER_S:
+            shown = percent
+            sys.stderr.write(f"\r{'█' * (percent // 4):░<25} {percent:3d} %, {now / 60:.0f} min simulated")
+
+    ran = machine.go(every_minute=look)
+    sys.stderr.write("\r" + " " * 60 + "\r")
+    return ran
+
+
+# ---------------------------------------------------------------- what comes of it
+
+
+def _write(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any]) -> None:
+    """The files that were asked for. Raises Wrong where one cannot be written."""
+    try:
+        if args.csv is not None:
+            columns = wort.COLUMNS if brewed.prediction is not None else ()
+            cells = brewed.columns if brewed.prediction is not None else None
+            Path(args.csv).write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")
+        if args.report is not None:
+            _report(Path(args.report), plan, ran, brewed, answer)
+    except OSError as why:
+        raise Wrong(f"{why.filename}: {why.strerror}") from None
+
+
+def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any]) -> None:
+    from controller import __version__, report
+
+    rows = [
+        {**row._asdict(), **dict(zip(wort.COLUMNS, cells, strict=True))}
+        for row, cells in zip(ran.trace.rows, brewed.columns, strict=True)
+    ]
+    planned = [
+        report.Planned(leg.name, leg.kind, leg.target_c, leg.ramp_s, leg.hold_s, leg.why) for leg in plan.course.legs
+    ]
+    record = report.from_rows(
+        rows,
+        planned,
+        title=plan.program.title,
+        tun=plan.tun.title or plan.tun.name,
+        program=plan.program.name,
+        state=ran.result,
+        steps=answer["steps"],
+        events=[
+            report.Happening(e.at_s, e.kind, e.id, e.text, e.value, e.limit, e.unit, e.priority)
+            for e in ran.trace.happenings
+        ],
+        prediction=brewed.prediction,
+        meta={"seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
+        energy_kwh=answer["energy_kwh"],
+    )
+    report.write(path, record)
+
+
+def page(plan: Plan, answer: dict[str, Any]) -> str:
+    """The outcome for a person: a line a step, then what went wrong."""
+    lines = [
+        f"{plan.program.title} on {plan.tun.title or plan.tun.name}, simulated, seed {answer['seed']}",
+        f"  {answer['result']} after {answer['duration_s'] / 60:.0f} min, {answer['energy_kwh']:.2f} kWh, "
+        f"{answer['commands']} heater commands, {answer['heat_without_evidence']} with heat and no fresh reading",
+        "",
+        f"  {'step':<22} {'target':>7} {'rise':>8} {'K/min':>6} {'over':>6} {'mean':>6} {'rms':>5} {'rest':>14}",
+        *[_line(step) for step in answer["steps"]],
+    ]
+    for trip in answer["trips"]:
+        lines += ["", f"  {trip['at_s'] / 60:.0f} min: {trip['id']} {trip['text']}"]
+    prediction = answer["prediction"]
+    if prediction and prediction.get("apparent_limit_pct"):
+        band = prediction["apparent_limit_pct"]
+        lines += ["", f"  Limit attenuation by the estimate: {band['low']:.0f} to {band['high']:.0f} %"]
+    return "\n".join(lines) + "\n"
+
+
+def _line(step: dict[str, Any]) -> str:
+    rise = None if step["in_band_s"] is None else (step["in_band_s"] - step["ramp_started_s"]) / 60.0
+    rest = "" if not step["planned_s"] else f"{step['credited_s'] / 60:.1f} of {step['planned_s'] / 60:g} min"
+    cells = [
+        f"{step['name'][:22]:<22}",
+        f"{step['target_c']:>5.1f}°C",
+        f"{_figure(rise, 1):>5}min",
+        f"{_figure(step['climb_c_per_min'], 2):>6}",
+        f"{_figure(step['overshoot_c'], 2):>6}",
+        f"{_figure(step['mean_c'], 2):>6}",
+        f"{_figure(step['rms_error_c'], 2):>5}",
+        f"{rest:>14}",
+    ]
+    return "  " + " ".join(cells)
+
+
+def _figure(value: float | None, digits: int) -> str:
+    return "-" if value is None else f"{value:.{digits}f}"
