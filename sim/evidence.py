@@ -42,9 +42,8 @@ class Evidence:
 
     def command(self, payload: bytes, at: float) -> bool:
         """A heater command that the daemon sent. Did it rest on evidence?"""
-        duty = json.loads(payload)["duty"]
         self.commands += 1
-        if duty == 0:
+        if json.loads(payload)["duty"] == 0:
             return True
         self.hot += 1
         rests = at - self.newest_s <= FRESH_S + SLACK_S

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from random import Random
 from typing import Any
 
@@ -22,6 +22,7 @@ from sim.spec import STEP_S
 
 SPEAK_S = 2.0  # switches and heater speak so often, unasked
 Live = Mapping[str, Fault]
+_encode = json.JSONEncoder(separators=(",", ":")).encode
 
 NO_READINGS = (
     b"null", b"true", b"[]", b"", b'"63.0"', b"6_5", b"infinity", b"1e999", b"\xef\xbb\xbf63.0", b"9" * 5000,
@@ -69,32 +70,34 @@ class Probe:
 
 
 class Form:
-    """How is a reading of this probe put on the wire? As its settings say they will be read."""
+    """How are the readings of one node's probes put on the wire? As their settings say they will be read."""
 
-    def __init__(self, probe: ProbeSettings) -> None:
-        self.probe = probe
-        self.plain = not probe.pointer
-
-    def payload(self, value_c: float, seq: int, wall_s: float) -> bytes:
-        """A bare number where there is no pointer, else JSON with sequence and what else is pointed at."""
-        return b"%a" % self._shown(value_c) if self.plain else self.together([(self, value_c, seq)], wall_s)
-
-    def _shown(self, value_c: float) -> float:
-        return value_c if self.probe.unit == "C" else round(value_c * 1.8 + 32.0, 4)
-
-    @staticmethod
-    def together(samples: list[tuple[Form, float, int]], wall_s: float) -> bytes:
-        """Several probes of one node in one document."""
+    def __init__(self, probes: Sequence[ProbeSettings]) -> None:
+        self.units = [probe.unit for probe in probes]
+        self.stamped = any(probe.at_pointer for probe in probes)
+        self.plain = not probes[0].pointer
         said: dict[str, Any] = {}
-        for form, value_c, seq in samples:
-            probe = form.probe
-            _put(said, probe.pointer, form._shown(value_c))
-            _put(said, probe.seq_pointer or "/seq", seq)
+        for place, probe in enumerate(probes):
+            _put(said, probe.pointer or "/value", f"value {place}")
+            _put(said, probe.seq_pointer or "/seq", f"seq {place}")
             if probe.unit_pointer:
                 _put(said, probe.unit_pointer, probe.unit)
             if probe.at_pointer:
-                _put(said, probe.at_pointer, round(wall_s, 3))
-        return json.dumps(said).encode()
+                _put(said, probe.at_pointer, "at")
+        text = json.dumps(said).replace("{", "{{").replace("}", "}}")
+        for place in range(len(probes)):
+            text = text.replace(f'"value {place}"', f"{{{2 * place}}}").replace(
+                f'"seq {place}"', f"{{{2 * place + 1}}}"
+            )
+        self._say = "{0}".format if self.plain else text.replace('"at"', "{at}").format
+
+    def payload(self, samples: Sequence[tuple[float, int]], wall_s: float) -> bytes:
+        """Value (°C) and sequence of each probe; a bare number where there is no pointer, else JSON."""
+        shown: list[float | int] = []
+        for unit, (value_c, seq) in zip(self.units, samples, strict=True):
+            shown.append(value_c if unit == "C" else round(value_c * 1.8 + 32.0, 4))
+            shown.append(seq)
+        return self._say(*shown, at=round(wall_s, 3) if self.stamped else 0).encode()
 
 
 def _put(said: dict[str, Any], pointer: str, value: object) -> None:
@@ -169,7 +172,7 @@ class Heater:
             said["duty"] = live["heater_lies"].value
         if "heater_boots_on" in live:
             said["duty"] = 1.0
-        return json.dumps(said).encode()
+        return _encode(said).encode()
 
 
 def _element(output: float, live: Live) -> float:

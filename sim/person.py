@@ -47,7 +47,8 @@ class Person:
         self.refusals: list[str] = []
         self.answered: list[str] = []
         self.finished = False
-        self._status: dict[str, Any] | None = None
+        self._status: dict[str, Any] = {}
+        self._paper = b""  # the newest status, not yet read
         self._count = 0
         self._open: dict[str, tuple[str, float]] = {}  # id of an order not yet answered: name, given up at
         self._not_before: dict[str, float] = {}  # what is not tried again until then
@@ -67,7 +68,7 @@ class Person:
         """A message from the daemon."""
         topics = self.world.topics
         if topic == topics.status:
-            self._status = json.loads(payload)
+            self._paper = payload
         elif topic == topics.reply:
             self._reply(json.loads(payload))
 
@@ -85,9 +86,9 @@ class Person:
 
     def act(self, now: float) -> list[bytes]:
         """What does the person do at this half second? Returns the orders to send."""
-        status = self._status
-        if status is None or "person_away" in self.world.live or now % 1.0:
+        if now % 1.0 or not self._paper or "person_away" in self.world.live or self._nothing_new():
             return []
+        status = self._status = json.loads(self._paper)
         self._open = {key: order for key, order in self._open.items() if now < order[1]}
         state = status["state"]
         if state in ("complete", "stopped", "aborted"):
@@ -99,6 +100,11 @@ class Person:
             return self._start(now)
         said = self._trips(now, status) if status["trips"] or state == "held" else []
         return said or self._prompt(now, status)
+
+    def _nothing_new(self) -> bool:
+        """One look is enough where a run goes on, nothing is asked and nothing is wrong."""
+        quiet = b'"state":"running"', b'"prompt":null', b'"trips":[]'
+        return self._asked is None and all(word in self._paper for word in quiet)
 
     def _order(self, name: str, args: dict[str, Any], now: float, **more: str) -> list[bytes]:
         if now < self._not_before.get(name, 0.0):
@@ -113,7 +119,7 @@ class Person:
             "by": "simulated brewer",
             "at": self.world.wall_s,
             "valid_s": 30.0,
-            "nonce": (self._status or {}).get("nonce"),
+            "nonce": self._status.get("nonce"),
             **more,
         }
         return [json.dumps(said).encode()]

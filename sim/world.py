@@ -9,10 +9,12 @@ clock.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable
 from random import Random
 
 from controller.core.model import Course
+from controller.core.settings import Probe as ProbeSettings
 from controller.core.settings import Settings
 from controller.core.topics import topics
 from sim.faults import Fault, Faults
@@ -66,13 +68,14 @@ class World:
         tun = self.settings.tun
         by_role = {"mash": tun.probes.mash, "second": tun.probes.second, "outlet": tun.probes.outlet}
         self.probes: dict[Role, Probe] = {}
-        self._by_topic: dict[str, list[tuple[Role, Form]]] = {}
+        by_topic: dict[str, dict[Role, ProbeSettings]] = {}
         for role, senses in self.truth.senses:
             settings = by_role[role]
             if settings is None:
                 continue
             self.probes[role] = Probe(senses, settings, self.truth.liquor_c, self.rng)
-            self._by_topic.setdefault(settings.topic, []).append((role, Form(settings)))
+            by_topic.setdefault(settings.topic, {})[role] = settings
+        self._lines = [(topic, tuple(group), Form(tuple(group.values()))) for topic, group in by_topic.items()]
 
     def _boot(self) -> str:
         self._boots += 1
@@ -248,8 +251,8 @@ class World:
             probe.feel(tun.spot_c(probe.senses.spot))
         if live:
             self._mislead(now)
-        for topic, group in self._by_topic.items():
-            self._publish(topic, group, now)
+        for topic, roles, form in self._lines:
+            self._publish(topic, roles, form, now)
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
         if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
             self.wires.to_daemon(now, self.topics.heater_report, said, live)
@@ -268,40 +271,41 @@ class World:
 
     # ------------------------------------------------------------ readings
 
-    def _publish(self, topic: str, group: list[tuple[Role, Form]], now: float) -> None:
+    def _publish(self, topic: str, roles: tuple[Role, ...], form: Form, now: float) -> None:
         """One topic's samples, if one is due."""
         live = self.live
-        first = self.probes[group[0][0]]
-        mash = any(role == "mash" for role, _ in group)
-        slow = live["probe_slow"].value if mash and "probe_slow" in live else None
-        if not first.due(now, slow) or (live and "mains_cut" in live):
+        mash = "mash" in roles
+        slow = live["probe_slow"].value if mash and live and "probe_slow" in live else None
+        if not self.probes[roles[0]].due(now, slow):
             return
-        if mash and live and not live.keys().isdisjoint(("probe_unplugged", "probe_offline")):
-            return
-        payload = self._payload(group, live)
-        copies = 1
-        if mash and "probe_flood" in live:
-            copies = round(live["probe_flood"].value)
+        if not live:
+            probes = [self.probes[role] for role in roles]
+            payload = form.payload([(probe.sample(), probe.seq) for probe in probes], self.wall_s)
+            self.wires.to_daemon(now, topic, payload, live)
+        elif "mains_cut" not in live and not (mash and ("probe_unplugged" in live or "probe_offline" in live)):
+            self._publish_all(topic, roles, form, now)
+
+    def _publish_all(self, topic: str, roles: tuple[Role, ...], form: Form, now: float) -> None:
+        """The same with faults at work: something else in place of the reading, many of it, a stranger's beside it."""
+        live, payload = self.live, self._payload(roles, form)
+        copies = round(live["probe_flood"].value) if "mash" in roles and "probe_flood" in live else 1
         for _ in range(copies):
             self.wires.to_daemon(now, topic, payload, live)
-        if mash and "foreign_reading" in live:
+        if roles == ("mash",) and "foreign_reading" in live:
             self._foreign_seq += 1
-            fake = group[0][1].payload(live["foreign_reading"].value, self._foreign_seq, self.wall_s)
+            fake = form.payload([(live["foreign_reading"].value, self._foreign_seq)], self.wall_s)
             self.wires.to_daemon(now, topic, fake, live)
 
-    def _payload(self, group: list[tuple[Role, Form]], live: dict[str, Fault]) -> bytes:
-        role, form = group[0]
-        probe = self.probes[role]
-        if not live and len(group) == 1:
-            return form.payload(probe.sample(), probe.seq, self.wall_s)
-        if role == "mash" and "probe_nan" in live:
-            return b"NaN" if form.plain else form.payload(float("nan"), probe.seq, self.wall_s)
-        if role == "mash" and "probe_text" in live:
+    def _payload(self, roles: tuple[Role, ...], form: Form) -> bytes:
+        live = self.live
+        if "mash" in roles and "probe_text" in live:
             return NO_READINGS[int(self.now) % len(NO_READINGS)]
-        values = {r: self._value(r, live) for r, _ in group}
-        if len(group) == 1:
-            return form.payload(values[role], probe.seq, self.wall_s)
-        return Form.together([(f, values[r], probe.seq) for r, f in group], self.wall_s)
+        values = {role: self._value(role, live) for role in roles}
+        if "mash" in roles and "probe_nan" in live:
+            values["mash"] = math.nan
+        return form.payload([(values[role], self.probes[role].seq) for role in roles], self.wall_s).replace(
+            b"nan", b"NaN"
+        )
 
     def _value(self, role: Role, live: dict[str, Fault]) -> float:
         """What this probe's next sample says, with what the faults make of it."""
