@@ -94,7 +94,7 @@ class MemoryTransport:
 
     def __init__(self, broker: MemoryBroker, topics: Iterable[str], will: tuple[str, bytes] | None = None) -> None:
         self.up = False
-        self._broker, self._topics, self._will = broker, tuple(topics), will
+        self._broker, self.topics, self._will = broker, tuple(topics), will
         self._ear: Ear | None = None
         self._end: Callable[[], None] | None = None
 
@@ -111,7 +111,7 @@ class MemoryTransport:
             return
         ear = self._ear
         self.up = True
-        self._end = self._broker.listen(self._topics, lambda t, p, r: ear.heard(t, p, r, None))
+        self._end = self._broker.listen(self.topics, lambda t, p, r: ear.heard(t, p, r, None))
         ear.linked()
 
     def cut(self, why: str, will: bool = True) -> None:

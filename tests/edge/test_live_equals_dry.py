@@ -1,0 +1,51 @@
+"""The service on virtual time and the dry run are the same machine."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from controller.core import plan
+from controller.edge import files
+from sim.dryrun import DryRun
+from sim.person import PATIENT, Person
+from sim.stand_in import StandIn
+from sim.world import World
+from tests.edge.virtual import Rig, run
+
+CONFIG = Path(__file__).parents[2] / "config"
+SEEDS = int(os.environ.get("UNDERBACK_LIVE_SEEDS", "20"))
+LONG, SHORT = 9000.0, 1500.0  # seconds: the first two seeds go through to the end, the others as far as the first rest
+
+
+@pytest.mark.parametrize("seed", range(1, SEEDS + 1))
+def test_the_service_sends_what_the_dry_run_sends(seed: int, tmp_path: Path) -> None:
+    """For the same seed every heater command is the same, byte for byte: strike, dough-in, rises and rests."""
+    seconds = LONG if seed <= 2 else SHORT
+    tun, program = (("gannet", "sandpiper"), ("plover", "linnet"))[seed % 2]
+    settings = files.settings(CONFIG, tun)
+    made = plan.make(files.load_program(CONFIG, program), settings.tun)
+    dry: list[bytes] = []
+    counted = DryRun(
+        settings,
+        made,
+        seed,
+        listen=lambda t, topic, payload, retained, ours: (
+            dry.append(payload) if ours and topic.endswith("heater/command") else None
+        ),
+    )
+    while counted._now < seconds:
+        counted.second()
+
+    async def live() -> list[bytes]:
+        world = World(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
+        rig = Rig(settings, StandIn(world, Person(world, PATIENT)), tmp_path, f"dry{seed}")
+        await rig.run(lambda service: False, seconds + 2.0)
+        return rig.commands()
+
+    sent = run(live(), -0.75)
+    assert any(b'"duty":0.0,' not in command for command in dry)
+    assert sent[: len(dry)] == dry[: len(sent)]
+    assert min(len(sent), len(dry)) > 0.95 * seconds

@@ -1,0 +1,202 @@
+"""An event loop on virtual time, and the real service on it: hours pass in moments, no thread, no socket."""
+
+from __future__ import annotations
+
+import asyncio
+import heapq
+from collections.abc import Awaitable, Callable, Coroutine, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from controller.core.model import Course, Instant
+from controller.core.settings import Settings
+from controller.edge import restart
+from controller.edge.journal import Journal
+from controller.edge.service import Service, Watcher
+from controller.edge.transport import MemoryBroker, MemoryTransport
+from sim.spec import STEP_S
+from sim.stand_in import StandIn
+from sim.world import WALL_S
+
+T = TypeVar("T")
+
+
+class Loop(asyncio.SelectorEventLoop):
+    """Time stands still while anything is ready to run, then jumps to the next timer."""
+
+    def __init__(self, begin: float = 0.0) -> None:
+        super().__init__()
+        self._virtual = begin
+        self._clock_resolution = 1e-9
+
+    def time(self) -> float:
+        return self._virtual
+
+    def _run_once(self) -> None:
+        timers: list[asyncio.TimerHandle] = self._scheduled  # type: ignore[attr-defined]
+        while timers and timers[0].cancelled():
+            heapq.heappop(timers)._scheduled = False  # type: ignore[attr-defined]
+        if not self._ready and timers:  # type: ignore[attr-defined]
+            self._virtual = max(self._virtual, timers[0].when())
+        super()._run_once()  # type: ignore[misc]
+
+
+def run(main: Coroutine[Any, Any, T], begin: float = 0.0) -> T:
+    """Run to the end on a loop of its own."""
+    with asyncio.Runner(loop_factory=lambda: Loop(begin)) as runner:
+        return runner.run(main)
+
+
+class Clock:
+    """The loop's virtual time as the service's clock."""
+
+    speed = 1.0
+
+    def __init__(self) -> None:
+        self.wall_zero, self.sure, self.slept = WALL_S, True, 0.0
+
+    def now(self) -> Instant:
+        return asyncio.get_running_loop().time()
+
+    def wall_s(self) -> float:
+        return self.wall_zero + self.now()
+
+    def gap_s(self) -> float:
+        slept, self.slept = self.slept, 0.0
+        return slept
+
+    def confirmed(self) -> bool:
+        return self.sure
+
+    async def sleep_until(self, at: Instant) -> None:
+        await asyncio.sleep(max(0.0, at - self.now()))
+
+
+class Disks:
+    """A disk in memory that keeps apart what was written and what was synced, and can fail at any call."""
+
+    def __init__(self) -> None:
+        self.written: dict[Path, bytearray] = {}
+        self.synced: dict[Path, bytes] = {}
+        self.calls = 0
+        self.fail: Callable[[int, str], None] = lambda call, what: None
+        self._open: dict[int, Path] = {}
+
+    def _call(self, what: str) -> None:
+        self.calls += 1
+        self.fail(self.calls, what)
+
+    def create(self, path: Path) -> int:
+        self._call("create")
+        self.written[path], self.synced[path] = bytearray(), b""
+        return self._opened(path)
+
+    def reopen(self, path: Path, good_bytes: int) -> int:
+        self._call("reopen")
+        del self.written[path][good_bytes:]
+        if good_bytes and self.written[path][-1:] != b"\n":
+            self.written[path] += b"\n"
+        return self._opened(path)
+
+    def _opened(self, path: Path) -> int:
+        fd = 100 + len(self._open)
+        self._open[fd] = path
+        return fd
+
+    def write(self, fd: int, data: bytes) -> None:
+        self._call("write")
+        self.written[self._open[fd]] += data
+
+    def sync(self, fd: int) -> None:
+        self._call("sync")
+        self.synced[self._open[fd]] = bytes(self.written[self._open[fd]])
+
+    def close(self, fd: int) -> None:
+        self._call("close")
+
+    def remove(self, path: Path) -> None:
+        self._call("remove")
+        self.written.pop(path, None)
+        self.synced.pop(path, None)
+
+    def free_mb(self, folder: Path) -> float:
+        return 1e6
+
+
+async def inline(work: Callable[[], Any]) -> Any:
+    """No thread: virtual time must not wait for one."""
+    return work()
+
+
+class Rig:
+    """The real service, a stand-in for the tun and the brewer, and a broker in memory between them."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        stand_in: StandIn,
+        folder: Path,
+        boot: str,
+        *,
+        disks: Disks | None = None,
+        watchers: tuple[Watcher, ...] = (),
+        compile_program: Callable[[Mapping[str, Any]], Course | tuple[str, ...]] | None = None,
+        clock: Clock | None = None,
+    ) -> None:
+        self.broker, self.clock, self.stand_in = MemoryBroker(), clock or Clock(), stand_in
+        self.disks = disks or Disks()
+        course = stand_in.world.course
+
+        def compiled(args: Mapping[str, Any]) -> Course | tuple[str, ...]:
+            return course if args.get("program") == course.program else (f"no program {args.get('program')!r}",)
+
+        def made(folder: Path, seq: int, keep_runs: int) -> Journal:
+            return Journal(folder, seq, keep_runs, self.disks, threaded=False)
+
+        begun = restart.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
+        self.transport = MemoryTransport(self.broker, (), None)
+        self.service = Service(
+            settings,
+            self.transport,
+            begun,
+            self.clock,
+            compile_program or compiled,
+            watchers=watchers,
+            offload=_offload,
+        )
+        self.topics = self.service.inbox.topics
+        self.transport.topics = self.topics.heard()
+
+    async def world(self) -> None:
+        """The tun and the brewer, half a second at a time."""
+        topics = self.topics
+        hears = {topics.heater_command, topics.stirrer_command, topics.pump_command, topics.status, topics.reply}
+        self.broker.listen([t for t in hears if t], lambda t, p, r: self.stand_in.hear(t, p, self.clock.now()))
+        step = 0
+        while True:
+            await self.clock.sleep_until(step * STEP_S)
+            for message in self.stand_in.until(step * STEP_S):
+                if not message.retained:
+                    self.broker.publish(message.topic, message.payload)
+            step += 1
+
+    async def run(self, until: Callable[[Service], bool], longest_s: float) -> None:
+        """Run service and world until a condition holds, looked at every second, or the time is over."""
+        world = asyncio.create_task(self.world())
+        service = asyncio.create_task(self.service.run())
+        end = self.clock.now() + longest_s
+        try:
+            while self.clock.now() < end and not until(self.service) and not service.done():  # noqa: ASYNC110
+                await asyncio.sleep(1.0)
+        finally:
+            self.service.stop()
+            await service
+            world.cancel()
+
+    def commands(self) -> list[bytes]:
+        """Every heater command that went over the broker."""
+        return [payload for topic, payload, _ in self.broker.history if topic == self.topics.heater_command]
+
+
+def _offload(work: Callable[[], Any]) -> Awaitable[Any]:
+    return inline(work)
