@@ -1,0 +1,199 @@
+"""What does the heater node do with its pins, whatever the daemon, the broker and the network do?
+
+The rules are those of core/node.py; here they meet pins, a clock and the wire. The switch is worked by a thread of its
+own, twenty times a second: a stalled event loop, a broker that hangs, a slow name server change nothing about a lease
+running out. Messages only leave something for that thread to look at.
+"""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections import Counter
+from typing import NamedTuple
+
+from controller.core import node, wire, words
+from controller.core.model import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
+from controller.core.node import NodeSettings, NodeState
+from controller.field import motor
+from controller.field.motor import MotorState
+from controller.field.switch import Input, Output
+
+LIMIT_GONE_S = 9.0  # the own limit's reading may be so old; node.py adds its own second
+_FIGURES = re.compile(r"[0-9]+").sub
+INPUT_EVERY_S = 1.0  # level and flow are told so often, and at once when they change
+
+
+class Pins(NamedTuple):
+    """What the node switches and reads."""
+
+    heater: Output
+    level: Input | None = None
+    flow: Input | None = None
+    stirrer: Output | None = None
+    pump: Output | None = None
+
+    def close(self) -> None:
+        """Everything off, the heater first."""
+        for pin in self:
+            if pin is not None:
+                pin.close()
+
+
+class Say(NamedTuple):
+    """What is due on the wire after a beat: a report, words of the level and flow switch."""
+
+    report: bytes | None = None
+    level: bytes | None = None
+    flow: bytes | None = None
+
+
+class Contact:
+    """A level or flow contact: when is its word due?"""
+
+    def __init__(self, pin: Input | None) -> None:
+        self._pin = pin
+        self.ok: bool | None = None
+        self._seq, self._next = 0, 0.0
+
+    def beat(self, now: Instant) -> bytes | None:
+        """Reads the contact. What to say now, if anything; a contact that cannot be read says nothing."""
+        before, self.ok = self.ok, self._pin.read() if self._pin is not None else None
+        if self.ok is None or (now < self._next and self.ok == before):
+            return None
+        self._seq, self._next = self._seq + 1, now + INPUT_EVERY_S
+        return words.document({"ok": self.ok, "seq": self._seq})
+
+
+class Limit:
+    """The node's own look at a thermometer: the newest live reading and its age."""
+
+    def __init__(self, shape: wire.Form) -> None:
+        self._shape = shape
+        self._value_c: float | None = None
+        self._at: Instant = 0.0
+        self._seq: int | None = None
+
+    def hear(self, payload: bytes, now: Instant, retained: bool) -> str | None:
+        """A message of the probe. Returns why it is no reading, if it is none."""
+        sample = Bad("retained", now) if retained else wire.reading(self._shape, payload, now, 0.0)
+        if isinstance(sample, Bad):
+            return sample.why
+        if sample.seq is not None and sample.seq == self._seq:
+            return "sequence repeated"
+        nonsense = sample.value_c in FALSE_VALUES_C and sample.value_c != POWER_ON_C  # 85 °C counts: it takes heat away
+        if nonsense or not (LOWEST_C <= sample.value_c <= HIGHEST_C):
+            return "a value that is no measurement"
+        self._value_c, self._at, self._seq = sample.value_c, now, sample.seq
+        return None
+
+    def celsius(self, now: Instant) -> float | None:
+        """The newest reading, °C; None when it is too old to go by."""
+        return self._value_c if self._value_c is not None and now - self._at <= LIMIT_GONE_S else None
+
+
+class HeaterNode:
+    """The heater at its pins. Every entry takes `now`; all may be called from any thread."""
+
+    def __init__(self, settings: NodeSettings, pins: Pins, limit: Limit, where: str, now: Instant) -> None:
+        """`where`: the place of the limiting thermometer in words, for the fault's text and the report."""
+        self.settings, self.pins, self.limit, self._where = settings, pins, limit, where
+        self.state: NodeState = node.boot(now)
+        self.refused: Counter[str] = Counter()  # messages not taken, by reason
+        self._lock = threading.Lock()
+        self._stirrer, self._pump = MotorState(), MotorState()
+        self._level, self._flow = Contact(pins.level), Contact(pins.flow)
+        self._told, self._next = self.state, now
+        self._closed = False
+
+    # ------------------------------------------------------------ what is heard
+
+    def command(self, payload: bytes, now: Instant, retained: bool) -> None:
+        """A message on the heater's command topic."""
+        with self._lock:
+            self.state, why = node.obey(self.settings, self.state, payload, now, retained)
+            self._count(why)
+            if why is None:
+                self._next = now  # every accepted command is answered
+
+    def reading(self, payload: bytes, now: Instant, retained: bool) -> None:
+        """A message of the thermometer that the node's own limit looks at."""
+        with self._lock:
+            self._count(self.limit.hear(payload, now, retained))
+
+    def stirrer(self, payload: bytes, now: Instant, retained: bool) -> None:
+        with self._lock:
+            self._stirrer, why = motor.obey(self._stirrer, payload, now, retained)
+            self._count(why)
+
+    def pump(self, payload: bytes, now: Instant, retained: bool) -> None:
+        with self._lock:
+            self._pump, why = motor.obey(self._pump, payload, now, retained)
+            self._count(why)
+
+    def _count(self, why: str | None) -> None:
+        if why is not None:
+            self.refused[_FIGURES("n", why)] += 1  # figures fall away: a stranger must not fill the memory with keys
+
+    # ------------------------------------------------------------ what is done
+
+    def beat(self, now: Instant) -> Say:
+        """Work the pins, once. Returns what is due on the wire. An error of a pin ends with everything off."""
+        with self._lock:
+            if self._closed:
+                return Say()
+            try:
+                level, flow = self._level.beat(now), self._flow.beat(now)
+                self._work(now)
+                self._motors(now)
+            except BaseException:
+                self._close()
+                raise
+            return Say(self._report(now), level, flow)
+
+    def _work(self, now: Instant) -> None:
+        self.state, output = node.beat(
+            self.settings,
+            self.state,
+            now,
+            outlet_c=self.limit.celsius(now),
+            level_ok=self._level.ok,
+            flow_ok=self._flow.ok,
+        )
+        if not self.pins.heater.set(output > 0.0):
+            self.pins.heater.set(False)
+            fault = "the output pin does not follow: short circuit, or wired to something that drives it"
+            self.state = self.state._replace(fault=fault, latched=True, output=0.0, off_since=now)
+
+    def _motors(self, now: Instant) -> None:
+        self._stirrer, self._pump = motor.beat(self._stirrer, now), motor.beat(self._pump, now)
+        for pin, state in ((self.pins.stirrer, self._stirrer), (self.pins.pump, self._pump)):
+            if pin is not None:
+                pin.set(state.on)
+
+    def _report(self, now: Instant) -> bytes | None:
+        if now < self._next and not node.worth_telling(self._told, self.state):
+            return None
+        self._told, self._next = self.state, now + node.REPORT_S
+        at_outlet = self._where == "outlet"
+        said = node.report(self.settings, self.state, now, outlet_c=self.limit.celsius(now) if at_outlet else None)
+        if said["fault"] and not at_outlet:
+            said["fault"] = said["fault"].replace("outlet", self._where)
+        return words.document(said)
+
+    # ------------------------------------------------------------ every way out
+
+    def close(self) -> None:
+        """Everything off and let go, whatever happened before. May be called more than once; never raises."""
+        with self._lock:
+            self._close()
+
+    def _close(self) -> None:
+        if not self._closed:
+            self._closed = True
+            self.pins.close()
+
+    @property
+    def on(self) -> bool:
+        """Is the element on now?"""
+        return self.state.output > 0.0 and not self._closed

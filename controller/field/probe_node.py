@@ -1,0 +1,217 @@
+"""How do thermometers on this machine become readings on the wire?
+
+Each thermometer has a thread of its own, since a read blocks for a conversion and may hang. A reading is sent when it
+is made, once, or never: an old temperature that looks fresh is worse than none. A thermometer that fails is silent on
+its topic; after three failures in a row its `online` topic says false.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+import threading
+from collections.abc import Callable, Iterable
+from typing import Any, NamedTuple
+
+from controller.core import words
+from controller.core.settings import Probe
+from controller.core.strict import parts
+from controller.edge.clock import MachineClock
+from controller.edge.log import Log
+from controller.edge.mqtt import Mqtt, Will
+from controller.edge.systemd import Notifier
+from controller.edge.transport import Post, ReplyTo, Transport
+from controller.field import fitting
+from controller.field.fitting import Fitting, ProbeTable
+from controller.field.thermometer import Fault, Thermometer
+
+LIVES_S = 5.0  # a reading is of use for so long
+FAILURES = 3  # in a row, then the probe counts as gone
+TELL_S = 60.0  # the same fault is logged so often
+HUNG_S = 8.0  # a thermometer that has not answered for so long: no more signs of life to the service manager
+FAREWELL_S = 1.5
+
+
+class Place(NamedTuple):
+    """One thermometer and where its readings go."""
+
+    role: str
+    probe: Probe
+    thermometer: Thermometer
+
+
+def payload(probe: Probe, celsius: float, seq: int, wall_s: float) -> bytes:
+    """A reading in the form that the tun's file describes; a bare number where that has no pointer."""
+    fahrenheit = probe.unit == "F" and not probe.unit_pointer
+    value = round(celsius * 1.8 + 32.0 if fahrenheit else celsius, 3)
+    if not probe.pointer:
+        return f"{value!r}".encode()
+    document: dict[str, Any] = {}
+    _put(document, probe.pointer, value)
+    _put(document, probe.seq_pointer or "/seq", seq)
+    _put(document, probe.at_pointer or "/at", round(wall_s, 3))
+    _put(document, probe.unit_pointer or "/unit", "F" if fahrenheit else "C")
+    return words.document(document)
+
+
+def _put(document: dict[str, Any], pointer: str, value: object) -> None:
+    """Set what an RFC 6901 pointer points at; what stands there already stays."""
+    *above, last = parts(pointer)
+    for key in above:
+        inner = document.setdefault(key, {})
+        if not isinstance(inner, dict):
+            return
+        document = inner
+    document.setdefault(last, value)
+
+
+class Voice:
+    """One place's side of the wire: sequence, presence, what was logged."""
+
+    def __init__(self, place: Place, first_seq: int) -> None:
+        self.place = place
+        self.seq = first_seq
+        self.there: bool | None = None
+        self.failures = 0
+        self.heard_at: float | None = None
+        self._told, self._told_at = "", -TELL_S
+
+    def online_topic(self) -> str:
+        return f"{self.place.probe.topic}/online"
+
+    def presence(self, failed: bool) -> bool | None:
+        """Is the probe there? None when nothing has changed."""
+        self.failures = self.failures + 1 if failed else 0
+        there = self.there if 0 < self.failures < FAILURES else not failed
+        changed, self.there = there != self.there, there
+        return there if changed else None
+
+    def worth_logging(self, text: str, now: float) -> bool:
+        """Is this fault new, or long not told?"""
+        if text == self._told and now - self._told_at < TELL_S:
+            return False
+        self._told, self._told_at = text, now
+        return True
+
+
+class ProbeService:
+    """The thermometers, their threads and the link."""
+
+    def __init__(
+        self,
+        places: Iterable[Place],
+        every_s: float,
+        transport: Transport,
+        clock: MachineClock,
+        notifier: Notifier | None = None,
+        log: Log | None = None,
+    ) -> None:
+        first = int(clock.wall_s() * 4.0)  # faster than any pace: rises over a restart wherever the clock does
+        self.voices = [Voice(place, first) for place in places]
+        self._every_s, self._transport, self._clock = every_s, transport, clock
+        self._notifier, self._log = notifier or Notifier({}), log or Log("error")
+        self._halt = threading.Event()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._ended = asyncio.Event()
+
+    # ------------------------------------------------------------ the link
+
+    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
+        return
+
+    def linked(self) -> None:
+        self._log.info("connected to the broker")
+
+    def unlinked(self, why: str) -> None:
+        self._log.warning(f"no connection: {why}")
+
+    def refused(self, topic: str, why: str) -> None:
+        self._log.error(f"{topic}: {why}; check the list of rights of the broker")
+
+    # ------------------------------------------------------------ readings
+
+    def got(self, voice: Voice, found: float | Fault, wall_s: float) -> None:
+        """On the event loop: a thermometer answered."""
+        now = self._clock.now()
+        voice.heard_at = now
+        there = voice.presence(isinstance(found, Fault))
+        if there is not None:
+            self._post_presence(voice, there)
+        if not isinstance(found, Fault):
+            voice.seq += 1
+            data = payload(voice.place.probe, found, voice.seq, wall_s)
+            self._transport.heater(voice.place.probe.topic, data, False, LIVES_S)  # now or never, as heater commands
+        elif voice.worth_logging(found.why, now):
+            self._log.warning(f"{voice.place.role}: no reading: {found.why}")
+        if all(v.heard_at is not None and now - v.heard_at < HUNG_S for v in self.voices):
+            self._notifier.beat()
+
+    def _post_presence(self, voice: Voice, there: bool) -> None:
+        self._transport.post(Post(voice.online_topic(), words.online(there), "state", retain=True))
+
+    def _read(self, voice: Voice) -> None:
+        """A thermometer's own thread: read, hand on, keep the pace."""
+        due = self._clock.now()
+        while not self._halt.is_set():
+            found = voice.place.thermometer.read()
+            self._soon(self.got, voice, found, self._clock.wall_s())
+            due = max(due + self._every_s, self._clock.now())
+            self._halt.wait(due - self._clock.now())
+
+    def _soon(self, call: Callable[..., None], *args: object) -> None:
+        assert self._loop is not None
+        if not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(call, *args)
+
+    # ------------------------------------------------------------ from beginning to end
+
+    def stop(self) -> None:
+        """Asked to end: by a signal, on the event loop."""
+        self._ended.set()
+
+    async def run(self) -> None:
+        """Until `stop`."""
+        self._loop = asyncio.get_running_loop()
+        link = asyncio.create_task(self._transport.run(self))
+        link.add_done_callback(lambda _: self._ended.set())
+        for voice in self.voices:
+            threading.Thread(target=self._read, args=(voice,), name=voice.place.role, daemon=True).start()
+        self._notifier.ready("reading")
+        try:
+            await self._ended.wait()
+        finally:
+            self._halt.set()
+            self._notifier.stopping()
+            await self._farewell()
+            link.cancel()
+            await asyncio.gather(link, return_exceptions=True)
+
+    async def _farewell(self) -> None:
+        for voice in self.voices:
+            self._post_presence(voice, False)
+        try:
+            async with asyncio.timeout(FAREWELL_S):
+                await self._transport.flush(FAREWELL_S)
+        except TimeoutError:
+            return
+
+
+# ---------------------------------------------------------------- from files to a service
+
+
+def places(fitted: Fitting, probe: ProbeTable) -> list[Place]:
+    """The thermometers of this machine; the mash's first, for the last will tells of the first."""
+    return [Place(r, getattr(fitted.tun.probes, r), sensor.thermometer()) for r, sensor in probe.sensors.fitted()]
+
+
+def make(fitted: Fitting, probe: ProbeTable, log: Log) -> ProbeService:
+    """The service for these files."""
+    fitted_places = places(fitted, probe)
+    online = f"{fitted_places[0].probe.topic}/online"
+    transport = Mqtt(
+        fitting.broker(fitted.service, probe),
+        f"underback-probe-{fitted.tun.name}-{secrets.token_hex(6)}",
+        [online],  # something has to be listened to; nothing comes of it
+        Will(online, words.FALSE),
+    )
+    return ProbeService(fitted_places, probe.every_s, transport, MachineClock(), Notifier(), log)
