@@ -1,0 +1,209 @@
+"""Does the search find programs for a wanted wort that keep to every limit, say why, and never change their mind?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from functools import cache
+
+import pytest
+
+from controller.brewing.calibration import Certificate, Implausible, anchor
+from controller.brewing.compose import Answer, Bounds, Step, TunFigures, Wish, compose, target_pct
+from controller.brewing.kinetics import apparent_limit_pct
+from controller.brewing.rest_search import ramp_s
+from controller.brewing.what_if import Rest, predict_rests
+
+GANNET = TunFigures(capacity_j_per_k=297_420.0, power_w=5000.0, loss_w_per_k=4.0)  # 20 kg grist, 60 kg liquor
+PLOVER = TunFigures(capacity_j_per_k=74_230.0, power_w=2400.0, loss_w_per_k=2.0)  # 5 kg grist, 15 kg liquor
+WISHES: tuple[str | float, ...] = ("dry", "balanced", "full", 78.0)
+
+
+@cache
+def answer(aim: str | float) -> Answer:
+    """The answer for the larger tun, asked once."""
+    return compose(Wish(aim), GANNET)
+
+
+def rests(tun: TunFigures, steps: Sequence[Step]) -> list[Rest]:
+    """Steps as they would be run on the tun, the keep at the end left out."""
+    held = [step for step in steps if step.kind != "keep"]
+    before = [held[0].temperature_c, *(step.temperature_c for step in held)]
+    return [
+        Rest(step.name, step.temperature_c, step.hold_s, ramp_s(tun, before[n], step.temperature_c))
+        for n, step in enumerate(held)
+    ]
+
+
+@pytest.mark.parametrize("aim", WISHES)
+def test_the_first_is_what_was_wanted(aim: str | float) -> None:
+    """For every aim the first proposal comes within half a point of the wanted limit."""
+    found = answer(aim)
+    assert found.proposals[0].role == "closest"
+    assert abs(found.proposals[0].miss_points) < 0.5
+    assert found.tried > 500
+
+
+@pytest.mark.parametrize("aim", WISHES)
+def test_figures_are_those_of_the_steps(aim: str | float) -> None:
+    """Limit, time and converted starch of each proposal follow from its steps alone, worked out again here."""
+    for one in answer(aim).proposals:
+        plan = rests(GANNET, one.steps)
+        end = predict_rests(plan).end
+        assert apparent_limit_pct(end) == pytest.approx(one.limit_pct, abs=1e-6)
+        assert one.miss_points == pytest.approx(one.limit_pct - answer(aim).target_pct)
+        assert end.time_s / 60.0 == pytest.approx(one.duration_min, abs=0.01)
+        assert sum(rest.ramp_s for rest in plan) / 60.0 == pytest.approx(one.ramps_min, abs=0.01)
+        assert one.prediction.iodine_negative_min is not None
+        assert one.prediction.iodine_negative_min < one.duration_min
+        assert one.prediction.extract_share is not None and one.prediction.extract_share > 0.95
+
+
+@pytest.mark.parametrize("aim", WISHES)
+def test_the_trade_off(aim: str | float) -> None:
+    """Alternatives differ, each is better at something: none is closer and shorter and steadier than another's role."""
+    by_role = {one.role: one for one in answer(aim).proposals}
+    assert len({one.steps for one in by_role.values()}) == len(by_role) >= 3
+    closest = by_role["closest"]
+    for role, one in by_role.items():
+        if role.startswith("short"):
+            assert one.duration_min <= closest.duration_min
+        if role == "steadiest":
+            assert abs(one.points_per_k) <= abs(closest.points_per_k) + 0.01
+        assert abs(one.miss_points) >= abs(closest.miss_points) - 0.5
+
+
+@pytest.mark.parametrize("aim", WISHES)
+def test_every_proposal_says_why(aim: str | float) -> None:
+    """Reasons name the limit with its range, time and energy, what each rest does, and what a wrong probe does."""
+    for one in answer(aim).proposals:
+        assert f"apparent limit {one.limit_pct:.0f} %" in one.reasons[0]
+        assert "estimate" in one.reasons[0]
+        assert f"{one.duration_min:.0f} min" in one.reasons[1]
+        assert len(one.reasons) == 3 + len(one.prediction.steps)
+        assert "a probe that reads 1 K low" in one.reasons[-1]
+        json.dumps(one.as_json())
+
+
+def test_the_aims_are_in_order() -> None:
+    """Dry is more fermentable than balanced and balanced than full, with any malt; the note says what was meant."""
+    for malt in (anchor(Certificate(76.0)), anchor(Certificate(84.0))):
+        assert target_pct("dry", malt) > target_pct("balanced", malt) > target_pct("full", malt)
+    assert "63 °C" in answer("dry").notes[0]
+
+
+def test_steps_are_a_program() -> None:
+    """Steps rise, end with a mash-out and a keep, stay under the tun's limit and have whole minutes."""
+    for one in answer("balanced").proposals:
+        kinds = [step.kind for step in one.steps]
+        assert kinds[-2:] == ["mash_out", "keep"]
+        assert set(kinds[:-2]) == {"rest"}
+        celsius = [step.temperature_c for step in one.steps]
+        assert celsius == sorted(celsius)
+        assert celsius[-1] <= GANNET.hottest_c
+        assert all(step.hold_s % 60.0 == 0.0 and step.hold_s >= 600.0 for step in one.steps)
+
+
+def test_dry_keeps_to_the_habits_of_the_trade() -> None:
+    """The closest dry program spends 40 minutes or more at 60..66 °C, the closest full one not over 20 at 60..65 °C."""
+    dry, full = answer("dry").proposals[0].steps, answer("full").proposals[0].steps
+    assert sum(step.hold_s for step in dry if 60.0 <= step.temperature_c <= 66.0) >= 2400.0
+    assert sum(step.hold_s for step in full if 60.0 <= step.temperature_c <= 65.0) <= 1200.0
+
+
+def test_same_question_same_answer() -> None:
+    """Asked twice, the search gives the same proposals to the last digit."""
+    tight = Bounds(longest_min=60.0)
+    assert compose(Wish("balanced"), PLOVER, tight) == compose(Wish("balanced"), PLOVER, tight)
+
+
+def test_every_limit_is_kept() -> None:
+    """Time, energy, number of rests and the hottest target are limits that no proposal passes."""
+    tun = GANNET._replace(hottest_c=76.0)
+    bounds = Bounds(longest_min=75.0, most_kwh=1.2, most_rests=1)
+    found = compose(Wish(81.0), tun, bounds)
+    assert found.proposals
+    for one in found.proposals:
+        assert one.duration_min <= 75.0
+        assert one.energy_kwh <= 1.2
+        assert sum(step.kind == "rest" for step in one.steps) == 1
+        assert max(step.temperature_c for step in one.steps) <= 76.0
+
+
+def test_the_judge_has_the_last_word() -> None:
+    """What the judge finds a problem with is not proposed but reported, and it is asked eight times at most."""
+    asked: list[Sequence[Step]] = []
+
+    def judge(steps: Sequence[Step]) -> Sequence[str]:
+        asked.append(steps)
+        return ["no rest at 70 °C or more here"] if any(69.0 < step.temperature_c < 75.0 for step in steps) else []
+
+    found = compose(Wish("balanced"), GANNET, judge=judge)
+    assert found.proposals and found.refused
+    assert len(asked) == len(found.proposals) + len(found.refused) <= 8
+    assert all(not judge(one.steps) for one in found.proposals)
+    assert all(problems == ("no rest at 70 °C or more here",) for _, problems in found.refused)
+
+
+def test_a_judge_that_refuses_all() -> None:
+    """Where nothing passes, there is no proposal, and the answer says so."""
+    found = compose(Wish("full"), GANNET, Bounds(most_rests=1), judge=lambda steps: ["no"])
+    assert found.proposals == ()
+    assert any("had problems" in note for note in found.notes)
+
+
+def test_progress_is_told() -> None:
+    """The share done rises to 1 and never falls back."""
+    told: list[float] = []
+    compose(Wish("full"), PLOVER, Bounds(most_rests=1), progress=lambda share, text: told.append(share))
+    assert told == sorted(told)
+    assert told[-1] == 1.0
+    assert len(told) > 20
+
+
+def test_out_of_reach_is_said() -> None:
+    """A wort that no program gives gets the closest one and a plain word about it."""
+    found = compose(Wish(94.0), GANNET, Bounds(most_rests=1))
+    assert found.proposals[0].miss_points < -5.0
+    assert any("out of reach" in note for note in found.notes)
+
+
+def test_nothing_fits() -> None:
+    """With too little time or a heater that cannot lift the mash, there is no proposal but a reason and a way out."""
+    hurried = compose(Wish("dry"), GANNET, Bounds(longest_min=32.0, most_rests=1))
+    assert hurried.proposals == ()
+    assert "the shortest that converts takes" in hurried.notes[0]
+    cold = compose(Wish("dry"), GANNET._replace(power_w=150.0), Bounds(most_rests=1))
+    assert cold.proposals == ()
+    assert "150 W" in cold.notes[0]
+
+
+def test_a_low_rest_before_and_no_mash_out() -> None:
+    """A wanted low rest stands first in every program; without a mash-out none ends with one."""
+    found = compose(Wish("balanced", mash_out=False, low_rest=(45.0, 900.0)), GANNET, Bounds(most_rests=1))
+    for one in found.proposals:
+        assert one.steps[0] == Step("low rest", "rest", 45.0, 900.0)
+        assert "mash_out" not in [step.kind for step in one.steps]
+        assert "loosens gums" in one.reasons[2]
+    assert abs(found.proposals[0].miss_points) < 0.6
+
+
+def test_a_slow_tun_is_slower() -> None:
+    """The same wort takes longer where the heater is weak, for the ramps are in the time."""
+    quick = compose(Wish(80.0), GANNET, Bounds(most_rests=1)).proposals[0]
+    slow = compose(Wish(80.0), GANNET._replace(power_w=2000.0), Bounds(most_rests=1)).proposals[0]
+    assert slow.ramps_min > 2.0 * quick.ramps_min
+
+
+def test_every_slip_is_named() -> None:
+    """A wish and limits with six slips are refused with all six, what was found and what was wanted."""
+    with pytest.raises(Implausible) as refused:
+        compose(
+            Wish("drier", low_rest=(62.0, 600.0)),
+            GANNET._replace(climb_c_per_min=0.0),
+            Bounds(longest_min=5.0, most_kwh=0.0, most_rests=7),
+        )
+    assert len(refused.value.problems) == 6
+    assert all("found" in problem and "wanted" in problem for problem in refused.value.problems)
+    with pytest.raises(Implausible, match="wanted 40 to 95 %"):
+        target_pct(8.2)
