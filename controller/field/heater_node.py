@@ -98,7 +98,8 @@ class HeaterNode:
     def __init__(self, settings: NodeSettings, pins: Pins, limit: Limit, where: str, now: Instant) -> None:
         """`where`: the place of the limiting thermometer in words, for the fault's text and the report."""
         self.settings, self.pins, self.limit, self._where = settings, pins, limit, where
-        self.state: NodeState = node.boot(now)
+        # No grace at power-up: until the first reading the own thermometer counts as silent.
+        self.state: NodeState = node.boot(now)._replace(outlet_at=now - 2.0 * node.SENSOR_GONE_S)
         self.refused: Counter[str] = Counter()  # messages not taken, by reason
         self._lock = threading.Lock()
         self._stirrer, self._pump = MotorState(), MotorState()
