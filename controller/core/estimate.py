@@ -1,7 +1,7 @@
 """What has the mash come to so far? The kinetic model run along on the measured temperature.
 
-It informs and never commands heat: the run carries it along, no room reads it. Readings are averaged over ten seconds,
-then the model takes one step. It survives a restart; the outage is followed from the temperature before and after.
+It informs and never commands heat: the run carries it along, no room reads it. The model takes one step every ten
+seconds. It survives a restart; the outage is followed from the temperature before and after.
 """
 
 from __future__ import annotations
@@ -10,48 +10,46 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from controller.brewing import kinetics
-from controller.core.model import Event, Leg, Measurement, Phase
+from controller.core.model import Event, Instant, Leg, Measurement, Phase
 
 STRIDE_S = 10.0  # error at this step under 0.2 points of attenuation (tests/brewing)
 OUTAGE_PIECES = 30  # an outage is followed in so many steps
-HOT_K = 2.0  # so far over target is worth saying what it did
-SAY_POINTS = 1.0  # share of an enzyme, %, lost to an event: below this it is not worth a line
 
 
 class Estimate(NamedTuple):
     """The mash as the model has it; None before grain meets liquor, or when its history is unknown."""
 
     amounts: kinetics.Amounts | None = None
-    span_s: float = 0.0  # gathered since the last step
-    heat_k_s: float = 0.0  # temperature times time over it
-    last_c: float | None = None
+    at: Instant = 0.0  # up to when it has been followed
+    last_c: float | None = None  # temperature then
     leg: int = -1
     opened: tuple[tuple[str, kinetics.Amounts], ...] = ()  # step names and the mash when each began
 
 
-def follow(estimate: Estimate, index: int, leg: Leg | None, phase: Phase, seen: Measurement, dt: float) -> Estimate:
-    """One tick further in step `index`. Between readings the last temperature is taken on."""
-    if leg is None:
+def follow(estimate: Estimate, index: int, leg: Leg | None, phase: Phase, seen: Measurement, now: Instant) -> Estimate:
+    """Up to `now`, in step `index`: every ten seconds one step at the mean of the readings before and after."""
+    if leg is None or (now - estimate.at < STRIDE_S and index == estimate.leg):
         return estimate
     if estimate.amounts is None:
         if leg.kind == "dough_in" and phase is Phase.SETTLING:
-            return Estimate(kinetics.fresh(), last_c=seen.value_c, leg=index)
+            return Estimate(kinetics.fresh(), now, seen.value_c, index)
         return estimate
     value = seen.value_c if seen.value_c is not None else estimate.last_c
     if value is None:
         return estimate
-    span, heat = estimate.span_s + dt, estimate.heat_k_s + value * dt
-    if span < STRIDE_S and index == estimate.leg:
-        return estimate._replace(span_s=span, heat_k_s=heat, last_c=value)
+    mean_c = value if estimate.last_c is None else (value + estimate.last_c) / 2.0
     amounts = estimate.amounts
-    if span > 0.0:
-        amounts = kinetics.step(kinetics.CALIBRATED_SET, amounts, heat / span, span)
+    if now > estimate.at:
+        amounts = kinetics.step(kinetics.CALIBRATED_SET, amounts, mean_c, now - estimate.at)
+    opened = estimate.opened
     if index != estimate.leg:
-        estimate = estimate._replace(leg=index, opened=(*estimate.opened, (leg.name, amounts)))
-    return estimate._replace(amounts=amounts, span_s=0.0, heat_k_s=0.0, last_c=value)
+        opened = (*opened, (leg.name, amounts))
+    return Estimate(amounts, now, value, index, opened)
 
 
-def over_outage(estimate: Estimate, seconds: float | None, now_c: float | None) -> tuple[Estimate, Event | None]:
+def over_outage(
+    estimate: Estimate, seconds: float | None, now_c: float | None, now: Instant
+) -> tuple[Estimate, Event | None]:
     """The outage followed as a straight line from the last temperature to this one; None where it cannot be known."""
     amounts, last = estimate.amounts, estimate.last_c
     if amounts is None or seconds is None or now_c is None or last is None:
@@ -67,7 +65,7 @@ def over_outage(estimate: Estimate, seconds: float | None, now_c: float | None) 
         f"estimate: the outage cost {beta:.0f} % of the first beta-amylase and {alpha:.0f} % of the alpha-amylase, "
         f"and converted {starch:.0f} % of the starch"
     )
-    return estimate._replace(amounts=after, span_s=0.0, heat_k_s=0.0, last_c=now_c), Event("note", "estimate", text)
+    return estimate._replace(amounts=after, at=now, last_c=now_c), Event("note", "estimate", text)
 
 
 def document(estimate: Estimate) -> dict[str, Any] | None:
@@ -85,13 +83,13 @@ def keep(estimate: Estimate) -> dict[str, Any] | None:
     return {"amounts": _plain(estimate.amounts), "last_c": estimate.last_c, "leg": estimate.leg, "opened": opened}
 
 
-def recall(kept: Mapping[str, Any] | None) -> Estimate:
+def recall(kept: Mapping[str, Any] | None, now: Instant) -> Estimate:
     """The estimate of a kept record; an empty one where it does not fit."""
     if kept is None:
         return Estimate()
     try:
         opened = tuple((str(name), _amounts(plain)) for name, plain in kept["opened"])
-        return Estimate(_amounts(kept["amounts"]), last_c=kept["last_c"], leg=int(kept["leg"]), opened=opened)
+        return Estimate(_amounts(kept["amounts"]), now, kept["last_c"], int(kept["leg"]), opened)
     except (KeyError, TypeError, ValueError):
         return Estimate()
 

@@ -128,7 +128,8 @@ def _watch(state: GuardState, senses: Senses, calibrated: bool, demand: Demand) 
         memory, finding = rule(senses, memory)
         if finding is not None:
             findings.append(finding)
-    memory = memory._replace(heat_on_s=memory.heat_on_s + senses.dt if state.duty > 0.0 else memory.heat_on_s)
+    if state.duty > 0.0:
+        memory = memory._replace(heat_on_s=memory.heat_on_s + senses.dt)
     past, finding = physics.judge(physics.record(state.past, senses, state.duty), senses, calibrated)
     if finding is not None:
         findings.append(finding)
@@ -139,6 +140,8 @@ def _watch(state: GuardState, senses: Senses, calibrated: bool, demand: Demand) 
 
 def _trips(state: GuardState, senses: Senses, findings: list[Finding], events: list[Event]) -> GuardState:
     """New findings become trips; the first of an incident is marked."""
+    if not findings and not state.trips:
+        return state
     active = {trip.id for trip in state.trips}
     fresh = sorted((f for f in findings if not f.cut_only and f.id not in active), key=lambda f: BY_ID[f.id].priority)
     for finding in fresh:
@@ -384,7 +387,7 @@ def _command(state: GuardState, senses: Senses, duty: float, reason: str, events
     command = HeaterCommand(state.epoch, seq, duty, valid, reason, senses.seen.seq, quoted, seal=_GUARD_SEAL)
     memory = state.memory
     if duty > 0.0:
-        memory = memory._replace(off_seq=-1, contradict_since=None)
+        memory = memory if memory.off_seq < 0 else memory._replace(off_seq=-1, contradict_since=None)
     elif state.duty > 0.0 or memory.off_seq < 0:
         memory = memory._replace(off_seq=seq, off_since=senses.now, contradict_since=None)
     return Gate(state._replace(seq=seq, duty=duty, memory=memory), command, tuple(events))

@@ -262,7 +262,8 @@ def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
         for value in _could_be_true(senses.raw_second, senses.tun.probes.second, senses.second):
             second = second + 1 if value >= limit else 0
             cut, pair = value if second else cut, pair or second >= 2
-    memory = memory._replace(hot_run=run, hot_second=second, hot_c=cut if cut is not None else memory.hot_c)
+    if cut is not None or run != memory.hot_run or second != memory.hot_second:
+        memory = memory._replace(hot_run=run, hot_second=second, hot_c=cut if cut is not None else memory.hot_c)
     if pair and senses.target.heat != "blocked":
         return memory, Finding("G07", memory.hot_c, limit)
     if pair or cut is not None or _any_over(senses.raw + senses.raw_second, limit):
@@ -294,7 +295,7 @@ def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G06: is the mash above anything the program still asks for? Armed once the mash has been below."""
     margin = senses.tun.guard.above_program_k
     if senses.highest_c is None or senses.state not in HEATED:
-        return memory._replace(above_run=0, highest_c=senses.highest_c), None
+        return memory if memory.highest_c is None else memory._replace(above_run=0, highest_c=None), None
     if memory.highest_c is not None and senses.highest_c < memory.highest_c - margin:
         memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
     limit = senses.highest_c + margin
@@ -302,7 +303,8 @@ def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
         run = run + 1 if value > limit else 0
         armed, worst = armed or run == 0, value
-    memory = memory._replace(highest_c=senses.highest_c, above_run=run, above_armed=armed, above_c=worst)
+    if run or run != memory.above_run or armed != memory.above_armed or senses.highest_c != memory.highest_c:
+        memory = memory._replace(highest_c=senses.highest_c, above_run=run, above_armed=armed, above_c=worst)
     if run < 3 or not armed or senses.target.heat == "blocked":
         return memory, None
     return memory, Finding("G06", worst, limit)
@@ -328,15 +330,17 @@ def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G05: do two probes in one mash disagree for a minute?"""
     a, b = senses.seen.value_c, senses.second.value_c if senses.second is not None else None
     if a is None or b is None or senses.state not in HEATED or senses.target.heat == "blocked":
+        if memory.differ_since is None and memory.differ_noted_since is None:
+            return memory, None
         return memory._replace(differ_since=None, differ_noted_since=None), None
     apart = abs(a - b)
     limit = senses.tun.guard.probes_differ_k
     noted = memory.differ_noted_since if apart > limit / 2 else None
     since = memory.differ_since if not (apart <= limit) else None
-    memory = memory._replace(
-        differ_since=senses.now if since is None and not (apart <= limit) else since,
-        differ_noted_since=senses.now if noted is None and apart > limit / 2 else noted,
-    )
+    since = senses.now if since is None and not (apart <= limit) else since
+    noted = senses.now if noted is None and apart > limit / 2 else noted
+    if since != memory.differ_since or noted != memory.differ_noted_since:
+        memory = memory._replace(differ_since=since, differ_noted_since=noted)
     if memory.differ_since is None or senses.now - memory.differ_since < senses.tun.guard.probes_differ_s:
         return memory, None
     return memory, Finding("G05", apart, limit)
@@ -392,7 +396,12 @@ def heater_answers(senses: Senses, memory: Memory) -> tuple[Memory, Finding | No
         memory = memory._replace(
             acked_seq=report.seq, acked_at=senses.now, acked_duty=report.duty, acked_boot=report.boot
         )
-    elif report is not None and report.epoch == senses.epoch and report.seq == memory.acked_seq:
+    elif (
+        report is not None
+        and report.epoch == senses.epoch
+        and report.seq == memory.acked_seq
+        and (report.duty != memory.acked_duty)
+    ):
         memory = memory._replace(acked_duty=report.duty)
     if senses.state not in HEATED:
         return memory, None
@@ -414,7 +423,7 @@ def heater_obeys(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None
     known = report.epoch == senses.epoch and report.seq >= memory.off_seq
     overdue = off_for > senses.tun.heater.lease_s + limits.heater_contradicts_s
     if not on or memory.off_seq < 0 or not (known or overdue):
-        return memory._replace(contradict_since=None), None
+        return memory if memory.contradict_since is None else memory._replace(contradict_since=None), None
     since = memory.contradict_since if memory.contradict_since is not None else senses.now
     memory = memory._replace(contradict_since=since)
     told_off = senses.now - since

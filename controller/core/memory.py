@@ -102,7 +102,7 @@ def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:
         by=str(said["by"]),
         gap_credit_s=float(said["gap_credit_s"]),
         gap_rule=str(said["gap_rule"]),
-        mash=estimate.recall(said["mash"]),
+        mash=estimate.recall(said["mash"], now),
         ramp_at=now,
     )
     trips = tuple(Trip(**{**t, "at": now, "latched": True}) for t in kept["trips"])

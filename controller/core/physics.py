@@ -61,13 +61,15 @@ def forget(past: Past) -> Past:
 
 
 def record(past: Past, senses: Senses, duty: float) -> Past:
-    """One tick's energy, and a line of history when one is due. `duty` is what was let out since the last tick."""
-    energy = past.energy_j + duty * senses.power_w * senses.dt
-    off = senses.now if duty <= 0.0 and past.off_since is None else past.off_since
+    """One tick's energy. `duty` is what was let out since the last tick."""
+    if duty <= 0.0:
+        if past.off_since is None:
+            past = past._replace(off_since=senses.now)
+        return past if past.full_since is None else past._replace(full_since=None)
     past = past._replace(
-        energy_j=energy,
-        off_since=off if duty <= 0.0 else None,
-        heat_since=past.heat_since if past.heat_since is not None or duty <= 0.0 else senses.now,
+        energy_j=past.energy_j + duty * senses.power_w * senses.dt,
+        off_since=None,
+        heat_since=past.heat_since if past.heat_since is not None else senses.now,
     )
     return _full(past, senses, duty)
 

@@ -123,9 +123,10 @@ def _one(probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust
     if why is not None:
         return state._replace(why=why)  # old or seen: neither believed nor nonsense
     value = probe.calibrated(raw)
-    state = state._replace(raw_c=value)
-    if _suspect(raw, value, state, reading.at):
-        return _refuse(state, reading.at, f"{raw:g} °C is a value this sensor gives when it has failed")
+    if raw in FALSE_VALUES_C and _suspect(raw, value, state, reading.at):
+        return _refuse(
+            state._replace(raw_c=value), reading.at, f"{raw:g} °C is a value this sensor gives when it has failed"
+        )
     last = state.value_c
     if last is None or abs(value - last) <= jump_k + JUMP_RATE_K_PER_S * (reading.at - state.at):
         return _believe(state, value, reading)
@@ -163,8 +164,6 @@ def _stamp(state: ProbeState, reading: Reading) -> tuple[str | None, ProbeState]
 
 def _suspect(raw: float, value: float, state: ProbeState, at: Instant) -> bool:
     """Is this one of the sensors' false values, with no believed neighbour that speaks for it?"""
-    if raw not in FALSE_VALUES_C:
-        return False
     last = state.value_c
     if last is None or at - state.at > GONE_S:
         return raw not in (ALL_ZERO_C, FREEZING_F)  # cold liquor at a first reading may be just that
@@ -179,18 +178,14 @@ def _refuse(state: ProbeState, at: Instant, why: str) -> ProbeState:
 
 
 def _believe(state: ProbeState, value: float, reading: Reading) -> ProbeState:
-    return state._replace(
+    """The state after a believed reading: every doubt is forgotten."""
+    return ProbeState(
         value_c=value,
         at=reading.at,
         seq=reading.seq,
-        refused_run=0,
-        refused_since=None,
-        jump_run=0,
-        jump_since=None,
-        jump_c=None,
-        lower_run=0,
-        lower_seq=-1,
-        why="",
+        raw_c=value,
+        lag_s=state.lag_s,
+        lag_since=state.lag_since,
         good_run=state.good_run + 1,
         good_since=reading.at if state.good_since is None else state.good_since,
     )
@@ -204,6 +199,7 @@ def _jumped(state: ProbeState, value: float, reading: Reading, trust: bool) -> P
     if run >= NEW_LEVEL_READINGS and (trust or value - last <= UPWARD_ALONE_K):
         return _believe(state, value, reading)
     return state._replace(
+        raw_c=value,
         jump_run=run,
         jump_since=state.jump_since if agrees and state.jump_since is not None else reading.at,
         jump_c=value,

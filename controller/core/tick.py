@@ -118,7 +118,8 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     state, events, replies = _orders(settings, state, now, inputs, seen, seen_view)
     walked = program.walk(state.run, seen_view, seen, now, dt)
     run = _checked(settings, walked.run, state, seen, now, events)
-    run = run._replace(mash=estimate.follow(run.mash, run.leg, leg_of(run), run.phase, seen, dt))
+    mash = estimate.follow(run.mash, run.leg, leg_of(run), run.phase, seen, now)
+    run = run if mash is run.mash else run._replace(mash=mash)
     decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
     events.extend(walked.events)
     target = program.target(run, tun)
