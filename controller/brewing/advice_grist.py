@@ -40,7 +40,7 @@ def under_modified(plan: MashPlan, f: Figures) -> Found | None:
         second.append(f"friability {100.0 * friability:.0f} %")
     if fine_coarse is not None and fine_coarse > f["fine_coarse"]:
         second.append(f"fine-coarse difference {100.0 * fine_coarse:.1f} %")
-    return {"kolbach": 100.0 * kolbach, "second": " and ".join(second)} if second else None
+    return {"kolbach": 100.0 * kolbach, "second": ", ".join(second)} if second else None
 
 
 def long_protein_rest(plan: MashPlan, f: Figures) -> Found | None:
@@ -106,7 +106,7 @@ def thickness(plan: MashPlan, f: Figures) -> Found | None:
     if share(plan, RYE_OATS) > f["rye_oats_share"]:
         thickest = max(thickest, f["sticky_l_per_kg"])
     if ratio > f["thinnest_l_per_kg"]:
-        return {"thickness": ratio, "what": f"thin; {f['thinnest_l_per_kg']:g} at most"}
+        return {"thickness": ratio, "what": f"too thin; {f['thinnest_l_per_kg']:g} at most"}
     if ratio >= thickest or plan.mixing == "none":
         return None
     return {"thickness": ratio, "what": f"too thick to stir or pump; {thickest:g} at least"}

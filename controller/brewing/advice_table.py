@@ -39,7 +39,7 @@ _OXFORD = "Oxford Companion to Beer, 2012"
 TUN_RULES = (
     Rule(
         "A1", "stop", {"fill_share": 0.95},
-        "The mash needs {volume_l:.1f} L, {percent:.0f} % of the tun's {tun_l:g} L; at most {most_percent:.0f} %.",
+        "The mash needs {volume_l:.1f} L, {percent:.1f} % of the tun's {tun_l:g} L; at most {most_percent:g} %.",
         "It spills when stirred.",
         "Less grist, a thicker mash, or a smaller addition.",
         "arithmetic", f"grist x 0.67 L/kg + liquor; {_CP}",
@@ -68,7 +68,7 @@ TUN_RULES = (
     Rule(
         "A5", "warn", {"least_share": 0.99},
         "{where} climbs {real:.2f} K/min at this heater's power, not {wanted:.2f}; "
-        "the mash takes {total_min:.0f} min, not {planned_min:.0f}.",
+        "the mash takes {total_min:.1f} min, not {planned_min:.1f}.",
         "Slow rises are time in the enzymes' windows: the beer ends drier and later than the program on paper.",
         "Write the rise that the heater gives, use a smaller batch, or shorten the rest before.",
         "arithmetic", "power = heat capacity x climb + loss",
@@ -113,7 +113,7 @@ TUN_RULES = (
 GRIST_RULES = (
     Rule(
         "A9", "warn", {"kolbach": 0.35, "friability": 0.80, "fine_coarse": 0.018},
-        "A single infusion with under-modified malt: Kolbach index {kolbach:.0f} and {second}.",
+        "A single infusion with under-modified malt: Kolbach index {kolbach:.0f}, {second}.",
         "Poor yield, slow run-off and haze are likely.",
         "Use a program with lower rests, such as 50, 63, 72 °C, or better modified malt.",
         "handbook", f"{_KOLBACH}; {_OXFORD}, temperature-programmed mash",
@@ -188,7 +188,7 @@ GRIST_RULES = (
 STEP_RULES = (
     Rule(
         "A7", "warn", {"high_c": 68.0, "high_min": 5.0, "starch_c": 60.0, "low_c": 66.0},
-        "{where} comes after {before}.",
+        "{where} is a low starch rest after {before}.",
         "Beta-amylase is already gone: the lower rest adds nothing.",
         "Put the rests in rising order.",
         "measured", f"{_MULLER}; {_CP}",
@@ -258,7 +258,7 @@ STEP_RULES = (
     ),
     Rule(
         "A25", "note", {"least_min": 5.0},
-        "{where} lasts {minutes:.1f} min; this tun needs {least:.0f} to settle.",
+        "{where} lasts {minutes:.1f} min; at least {least:.1f} are needed to settle.",
         "It will not be a rest.",
         "Rest longer, or leave it out.",
         "own proposal", _OWN,

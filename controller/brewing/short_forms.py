@@ -50,11 +50,10 @@ def striking_figures(moisture_percent: float) -> tuple[float, float]:
     """Which specific heat (of water = 1) and slaking correction, K, does the table give? 0..8 %, else ValueError."""
     if not 0.0 <= moisture_percent <= 8.0:
         raise ValueError(f"moisture {moisture_percent} % is outside the table's 0..8 %")
-    for (low, s_low, sc_low), (high, s_high, sc_high) in pairwise(_STRIKING):
-        if moisture_percent <= high:
-            part = (moisture_percent - low) / (high - low)
-            return s_low + part * (s_high - s_low), sc_low + part * (sc_high - sc_low)
-    raise AssertionError("the table ends at 8 %")
+    above = next(pair for pair in pairwise(_STRIKING) if moisture_percent <= pair[1][0])
+    (low, s_low, sc_low), (high, s_high, sc_high) = above
+    part = (moisture_percent - low) / (high - low)
+    return s_low + part * (s_high - s_low), sc_low + part * (sc_high - sc_low)
 
 
 def initial_heat(specific: float, slaking: float, grist: float, liquor: float, thickness: float) -> float:

@@ -105,7 +105,7 @@ def test_the_slow_ramp_says_both_times() -> None:
     plan = steps(FIRST, rest(72.0, 20.0, climb_k_per_s=0.75 * PER_MIN, ramp_s=12 * MIN), OUT)
     text = _only(plan, "A5").text
     assert "0.75 K/min at this heater's power, not 1.00" in text
-    assert "takes 88 min, not 85" in text
+    assert "takes 88.0 min, not 85.0" in text
 
 
 # ---------------------------------------------------------------- a brewery's own settings

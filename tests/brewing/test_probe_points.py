@@ -62,6 +62,13 @@ def test_the_station_pressure_is_used() -> None:
     assert outcome.true_c == pytest.approx(98.18, abs=0.006)
 
 
+def test_the_pressure_alone_is_enough() -> None:
+    """Who knows the station pressure needs no altitude."""
+    outcome = boiling_point(_steady(99.0), pressure_kpa=98.0)
+    assert isinstance(outcome, Point)
+    assert outcome.true_c == pytest.approx(99.04, abs=0.006)
+
+
 def test_an_unsteady_point_is_refused() -> None:
     """A reading that still creeps by 0.12 K in 2 min is refused, one that creeps by 0.08 K is taken."""
     assert isinstance(ice_point(_steady(0.0, drift_k=0.16)), Point)
