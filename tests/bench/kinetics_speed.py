@@ -10,6 +10,7 @@ from statistics import median
 from time import perf_counter
 
 from controller.brewing.calibration import Certificate, anchor
+from controller.brewing.compose import TunFigures, Wish, compose
 from controller.brewing.kinetics import CALIBRATED_SET, follow, fresh, predict, rates
 from controller.brewing.what_if import Rest, profile_of, what_if
 
@@ -44,6 +45,8 @@ def main() -> None:
     )
     print(f"what each of four rests changes    {1e3 * took_s(lambda: what_if(TWO_HOURS)):8.1f} ms")
     print(f"anchoring on a certificate         {1e3 * took_s(lambda: anchor(Certificate(82.0, 81.0))):8.1f} ms")
+    tun = TunFigures(capacity_j_per_k=297_420.0, power_w=5000.0, loss_w_per_k=4.0)
+    print(f"search for a dry program           {took_s(lambda: compose(Wish('dry'), tun), 1):8.1f} s  (limit 20)")
 
 
 if __name__ == "__main__":
