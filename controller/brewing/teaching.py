@@ -271,8 +271,9 @@ def _words(shown: Prediction, ends_c: Sequence[float]) -> list[str]:
     """The same in words, a sentence a step, for those who cannot see the drawing and for the record."""
     said = [
         f"{number}. {one.name}, to {ends_c[number - 1]:.0f} °C: "
-        f"{one.apparent_points_gained:.0f} points of the apparent limit, {one.starch_converted_pct:.0f} % of the starch; "
-        f"lost {one.beta_lost_pct:.0f} % of the beta-amylase, {one.alpha_lost_pct:.0f} % of the alpha-amylase"
+        f"{one.apparent_points_gained:.0f} points of the apparent limit, "
+        f"{one.starch_converted_pct:.0f} % of the starch; lost {one.beta_lost_pct:.0f} % of the beta-amylase, "
+        f"{one.alpha_lost_pct:.0f} % of the alpha-amylase"
         for number, one in enumerate(shown.steps, start=1)
     ]
     lines = [line for sentence in said for line in _wrapped(sentence, "   ")]
