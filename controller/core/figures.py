@@ -89,13 +89,12 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
 
 
 def plate_lag_s(tun: Tun) -> tuple[float, float]:
-    """Which lag and dead time does the plate suggest in plain liquor, s?"""
+    """Which lag and dead time does the plate suggest in plain liquor, s? The longest of the lags in a row counts as
+    the lag; the others together look like a dead time."""
     heater = tun.heater
-    lag_s = HEATER_LAG_S[heater.place] + tun.probes.mash.lag_s
-    if heater.kind == "gas":
-        lag_s += BURNER_LAG_S
-    mixing_s = PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S
-    return lag_s, mixing_s
+    heater_s = HEATER_LAG_S[heater.place] + (BURNER_LAG_S if heater.kind == "gas" else 0.0)
+    lags = (heater_s, tun.probes.mash.lag_s, PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S)
+    return max(lags), sum(lags) - max(lags)
 
 
 def bed_s(tun: Tun) -> float:

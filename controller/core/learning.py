@@ -79,11 +79,23 @@ def identify(trace: tuple[Point, ...], known: Known) -> Identified | Refused:
     if reasons:
         return Refused(reasons)
     fits = [_fit(trace, known, total, share) for total in _totals() for share in SHARE_STEPS]
-    best = min(fits, key=lambda fit: fit.error)
-    best = min((_fit(trace, known, best.total_s * f, best.share) for f in (0.92, 0.96, 1.0, 1.04, 1.08)),
-               key=lambda fit: fit.error)  # fmt: skip
+    best = _refined(min(fits, key=lambda fit: fit.error), trace, known)
     reasons = _untrue(best, trace, known)
     return Refused(reasons) if reasons else _found(best, fits, trace, known)
+
+
+def _refined(best: _Fit, trace: tuple[Point, ...], known: Known) -> _Fit:
+    """Halve the grid around the best fit, some times."""
+    factor, share = 1.12, 0.08
+    for _ in range(4):
+        near = [
+            (best.total_s * f, min(max(best.share + s, 0.0), 0.9))
+            for f in (1.0 / factor, 1.0, factor)
+            for s in (-share, 0.0, share)
+        ]
+        best = min((_fit(trace, known, total_s, s) for total_s, s in near), key=lambda fit: fit.error)
+        factor, share = 1.0 + 0.5 * (factor - 1.0), 0.5 * share
+    return best
 
 
 def _totals() -> list[float]:

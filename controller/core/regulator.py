@@ -31,14 +31,14 @@ from simple_pid import PID
 from controller.core.model import Demand, Figures, Measurement, Setpoint, Target
 
 # ---- constants: unit and source
-TAU_SHARE = 0.4  # of the total lag: closed-loop time of the feedback (own bench; SIMC's tau_c, free for robustness)
+TAU_SHARE = 0.3  # of the total lag: closed-loop time of the feedback (own bench; SIMC's tau_c, free for robustness)
 LEAST_TAU_S = 15.0  # s, not faster than this: noise of 0.1 K at 1 Hz (own bench)
 WINDOW_SHARE = 0.5  # of a relay's window: the feedback is not faster than the heater can answer (own proposal)
 PRIOR_K = 0.5  # K, how far the first reading may be from the mash
 PRIOR_LOSS = 0.5  # of the plate's loss
-NOISE_K = 0.08  # K, reading: noise, quantisation and its correlation (own bench)
+NOISE_K = 0.06  # K, reading: noise, quantisation and its correlation (own bench)
 WALK_K = 0.004  # K per root s: what happens to a mash that no model knows
-SHAPE = 0.10  # of the heat in the lags: error of their shape while the heat changes
+SHAPE = 0.15  # of the heat in the lags: error of their shape while the heat changes
 WALK_LOSS = 0.004  # of the heater's rate per root hour... see code
 WALK_GAIN = 0.02  # per root hour
 DOUBT = 0.0  # standard deviations of the lag: in doubt the longer one
@@ -156,7 +156,7 @@ def observe(
     doubt = _forward(doubt, rate, arriving[-1], change, lag_s, dt)
     state = state._replace(reading_c=model_c, arriving=arriving, near=near, doubt=doubt)
     if value is not None and seen.fresh:
-        felt = near if figures.behind_heater_k else arriving[-1]
+        felt = near if figures.behind_heater_k else arriving[-1] - _loss(figures, model_c, state.extra_k_per_s) / rate
         value -= (figures.behind_heater_k + state.lead_k) * felt
         if target.heat != "hold" or abs(value - model_c) > JUMP_K + figures.behind_heater_k * felt:
             state = state._replace(reading_c=value, doubt=_cut(doubt))
