@@ -76,6 +76,8 @@ class HeaterService:
             ear(payload, self._clock(), retained)
 
     def linked(self) -> None:
+        here = words.online(not self._halt.is_set())
+        self._transport.post(Post(self._named.online, here, "state", retain=True))
         self._log.info("connected to the broker")
 
     def unlinked(self, why: str) -> None:
@@ -142,7 +144,6 @@ class HeaterService:
         link = asyncio.create_task(self._transport.run(self))
         link.add_done_callback(lambda _: self._end())
         try:
-            self._transport.post(Post(self._named.online, words.TRUE, "state", retain=True))
             hand.start()
             self._notifier.ready("running; off until commanded")
             await self._ended
