@@ -33,6 +33,8 @@ BED_SHARE = (
 # a turnover late, some well-mixed layers a third (arithmetic)
 PLATE_GAIN_SD, LEARNED_GAIN_SD = 0.12, 0.06  # plates are true to +-15 % (common practice)
 PLATE_LAG_SD, LEARNED_LAG_SD = 0.35, 0.2
+BELOW_MEAN = 0.25  # of the rise over the heater: wort cools evenly on its way down, so the mean of plug flow lies half a
+# rise over the outlet, that of 2..4 mixed layers 0.25..0.38 (arithmetic); a probe in mid-bed would want 0
 RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
 BED_LEAD_SD = 0.5  # of the bed's time: a probe near the return leads the mean by as much as one at the outlet trails it
 
@@ -82,6 +84,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         min_on_s=heater.min_on_s,
         min_off_s=heater.min_off_s,
         min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
+        below_mean_k=BELOW_MEAN * plate_rise_k(tun) if heater.place in ("line", "coil") else 0.0,
         gain_sd=gain_sd,
         lag_sd=lag_sd,
         lead_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_LEAD_SD * passing_s)),

@@ -43,6 +43,7 @@ class Known(NamedTuple):
     power_w: float  # plate, efficiency included
     loss_w_per_k: float
     room_c: float
+    behind_heater: bool = False  # the probe feels the heater's outlet
 
 
 class Identified(NamedTuple):
@@ -69,7 +70,7 @@ class _Fit(NamedTuple):
     total_s: float
     share: float
     rate: float
-    offset: float
+    lead_k: float
 
 
 def identify(trace: tuple[Point, ...], known: Known) -> Identified | Refused:
@@ -163,14 +164,37 @@ def _fit(trace: tuple[Point, ...], known: Known, total_s: float, share: float) -
         lost += known.loss_w_per_k * (mean - known.room_c) / known.capacity_j_per_k * (point.t_s - last.t_s)
         levels.append(point.reading_c + lost)
         last = point
-    n = len(trace)
-    mean_h, mean_y = sum(heats) / n, sum(levels) / n
-    shh = sum((h - mean_h) ** 2 for h in heats)
-    shy = sum((h - mean_h) * (y - mean_y) for h, y in zip(heats, levels, strict=True))
-    rate = shy / shh if shh > 0.0 else 0.0
-    offset = mean_y - rate * mean_h
-    error = sum((y - offset - rate * h) ** 2 for h, y in zip(heats, levels, strict=True))
-    return _Fit(error, total_s, share, rate, offset)
+    felt = _felt(trace, total_s * (1.0 - share)) if known.behind_heater else [0.0] * len(trace)
+    offset, rate, lead = _least_squares(heats, felt, levels)
+    error = sum((y - offset - rate * h - lead * f) ** 2 for h, f, y in zip(heats, felt, levels, strict=True))
+    return _Fit(error, total_s, share, rate, lead)
+
+
+def _least_squares(heats: list[float], felt: list[float], levels: list[float]) -> tuple[float, float, float]:
+    """Offset, rate and lead of levels = offset + rate * heat + lead * felt."""
+    n = len(levels)
+    mean_h, mean_f, mean_y = sum(heats) / n, sum(felt) / n, sum(levels) / n
+    shh = shf = sff = shy = sfy = 0.0
+    for h, f, y in zip(heats, felt, levels, strict=True):
+        dh, df, dy = h - mean_h, f - mean_f, y - mean_y
+        shh, shf, sff = shh + dh * dh, shf + dh * df, sff + df * df
+        shy, sfy = shy + dh * dy, sfy + df * dy
+    det = shh * sff - shf * shf
+    if det > 1e-6 * shh * max(sff, 1e-9):
+        rate, lead = (shy * sff - sfy * shf) / det, (sfy * shh - shy * shf) / det
+    else:
+        rate, lead = (shy / shh if shh > 0.0 else 0.0), 0.0
+    return mean_y - rate * mean_h - lead * mean_f, rate, lead
+
+
+def _felt(trace: tuple[Point, ...], lag_s: float) -> list[float]:
+    """Share of power that a probe behind the heater feels at each point."""
+    level, last_s, out = 0.0, trace[0].t_s, []
+    for point in trace:
+        level += (1.0 - exp(-(point.t_s - last_s) / max(lag_s, 0.5))) * (point.duty - level)
+        last_s = point.t_s
+        out.append(level)
+    return out
 
 
 def arrived_s(trace: tuple[Point, ...], dead_s: float, lag_s: float) -> list[float]:

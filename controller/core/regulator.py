@@ -156,8 +156,9 @@ def observe(
     doubt = _forward(doubt, rate, arriving[-1], change, lag_s, dt)
     state = state._replace(reading_c=model_c, arriving=arriving, near=near, doubt=doubt)
     if value is not None and seen.fresh:
-        felt = near if figures.behind_heater_k else arriving[-1] - _loss(figures, model_c, state.extra_k_per_s) / rate
-        value -= (figures.behind_heater_k + state.lead_k) * felt
+        hold = _loss(figures, model_c, state.extra_k_per_s) / rate
+        felt = near if figures.behind_heater_k else arriving[-1] - hold
+        value -= (figures.behind_heater_k + state.lead_k) * felt - figures.below_mean_k * min(max(hold, 0.0), 1.0)
         if target.heat != "hold" or abs(value - model_c) > JUMP_K + figures.behind_heater_k * felt:
             state = state._replace(reading_c=value, doubt=_cut(doubt))
         else:
