@@ -53,6 +53,10 @@ class Line:
     async def say(self, topic: str, payload: bytes, retain: bool = False) -> None:
         await self._client.publish(topic, payload, 1, retain, timeout=mqtt.CALL_S)
 
+    def send(self, topic: str, payload: bytes, retain: bool = False) -> None:
+        """Hand over without waiting for the broker's word (simulated nodes)."""
+        self._client._client.publish(topic, payload, 1, retain)
+
     async def next(self, within_s: float) -> aiomqtt.Message | None:
         """The next message; None when there is none within so many seconds."""
         try:

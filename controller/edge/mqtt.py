@@ -40,6 +40,7 @@ BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
 STUCK_S = 2.0  # a heater command unacknowledged for so long: no further heat over this connection
 DEAD_S = 10.0  # unacknowledged for so long: the connection is reset
 IN_FLIGHT = 14  # below the 20 that a broker's receive maximum commonly allows; heater commands come on top
+OWN_WINDOW = 1000  # the client must never hold back: what may wait, and for how long, is decided here
 EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
 
 QUIET = logging.getLogger("underback.mqtt")
@@ -118,8 +119,12 @@ async def make(
     identifier: str,
     deliver: Callable[[aiomqtt.Message], None] | None = None,
     will: Will | None = None,
+    window: int = IN_FLIGHT,
 ) -> aiomqtt.Client:
-    """A client for one connection. OSError when the password or the certificates cannot be read."""
+    """A client for one connection. OSError when the password or the certificates cannot be read.
+
+    `window`: how many messages may be on their way unacknowledged before the client itself holds back.
+    """
     five = broker.version == 5
     secret = await asyncio.to_thread(secrets, broker)
     client = aiomqtt.Client(
@@ -137,7 +142,7 @@ async def make(
         will=aiomqtt.Will(will.topic, will.payload, 1, True) if will else None,
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         queue_type=_spout(deliver) if deliver else None,
-        max_inflight_messages=1000,
+        max_inflight_messages=window,
         logger=QUIET,
     )
     client._client.connect_timeout = DIAL_S
@@ -191,7 +196,7 @@ class Mqtt:
         """One connection from beginning to end. Returns why it ended."""
         try:
             async with asyncio.timeout(CONNECT_S) as limit:
-                client = await make(self._broker, self._identifier, self._deliver, self._will)
+                client = await make(self._broker, self._identifier, self._deliver, self._will, OWN_WINDOW)
                 async with client:
                     await self._subscribe(client, ear)
                     limit.reschedule(None)
@@ -245,7 +250,7 @@ class Mqtt:
         """Send now, or drop. Heat is withheld while an earlier command is unacknowledged for 2 s or bytes are stuck."""
         if not self.up or self._client is None:
             return False
-        waiting, stuck = self._waiting_s(), self._client._client.want_write()
+        waiting, stuck = self._waiting_s(), self._stuck()
         if waiting > DEAD_S or (stuck and not hot):
             self.reset()
             return False
@@ -253,6 +258,14 @@ class Mqtt:
             self.withheld += 1
             return False
         return self._publish(topic, payload, False, self._properties(lifetime_s), True)
+
+    def _stuck(self) -> bool:
+        """Are there bytes that the socket will not take?"""
+        client = self._client._client if self._client is not None else None
+        if client is None or not client.want_write():
+            return False
+        client.loop_write()  # what was only waiting for its turn on the loop leaves now
+        return client.want_write()
 
     def _waiting_s(self) -> float:
         """For how long has the oldest heater command not been acknowledged?"""
