@@ -23,7 +23,7 @@ from controller.brewing.probe_points import (
 
 
 def _steady(raw_c: float, count: int = 25, every_s: float = 10.0, drift_k: float = 0.0) -> list[Sample]:
-    return [Sample(i * every_s, raw_c + drift_k * i / (count - 1)) for i in range(count)]
+    return [Sample(1000.0 + i * every_s, raw_c + drift_k * i / (count - 1)) for i in range(count)]
 
 
 def _reasons(outcome: Point | Refused) -> str:
@@ -84,7 +84,7 @@ def test_an_absurd_point_is_refused() -> None:
 
 def test_early_swings_do_not_count() -> None:
     """Only the newest two minutes are judged: a probe just put in may swing first."""
-    early = [Sample(-300.0 + 10.0 * i, 20.0 - i) for i in range(20)]
+    early = [Sample(700.0 + 10.0 * i, 20.0 - i) for i in range(20)]
     assert isinstance(ice_point([*early, *_steady(0.1)]), Point)
 
 
@@ -96,13 +96,13 @@ def test_too_little_is_refused() -> None:
 
 def test_a_gap_is_refused() -> None:
     """A probe that was silent for most of the time has not been seen to be steady."""
-    samples = [*_steady(0.0, count=10), Sample(200.0, 0.0)]
+    samples = [*_steady(0.0, count=10), Sample(1200.0, 0.0)]
     assert "gap of 110 s" in _reasons(ice_point(samples))
 
 
 def test_readings_out_of_order_are_refused() -> None:
     """Time that stands still or runs back makes no stretch."""
-    assert "order of time" in _reasons(ice_point([*_steady(0.0), Sample(240.0, 0.0)]))
+    assert "order of time" in _reasons(ice_point([*_steady(0.0), Sample(1240.0, 0.0)]))
 
 
 def test_not_a_number_is_refused() -> None:
