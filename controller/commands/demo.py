@@ -23,6 +23,7 @@ from typing import Any
 from controller.cli import DONE, NO, Unreachable, Wrong
 from controller.commands import screen
 from controller.commands.own_broker import broker
+from controller.commands.standin import LiveWorld
 from controller.core import plan
 from controller.core.model import Course
 from controller.core.problems import Problems
@@ -32,7 +33,6 @@ from controller.edge.clock import FASTEST, MachineClock
 from sim.person import Manner, Person
 from sim.spec import STEP_S
 from sim.stand_in import StandIn
-from sim.world import World
 
 PROGRAM, SEED = "linnet", 7
 ENDS = ("complete", "stopped", "aborted")
@@ -126,14 +126,6 @@ def _end(daemon: subprocess.Popen[bytes]) -> None:
 
 
 # ---------------------------------------------------------------- the simulated tun on a real broker
-
-
-class LiveWorld(World):
-    """The simulated tun with this machine's wall clock on its messages, as real nodes would have."""
-
-    @property
-    def wall_s(self) -> float:
-        return time.time()
 
 
 class Ran:

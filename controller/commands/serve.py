@@ -14,6 +14,7 @@ import gc
 import os
 import secrets
 import signal
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,7 @@ from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.loading import compiler, unchanged
 from controller.edge.log import Log
 from controller.edge.mqtt import Mqtt, Will
+from controller.edge.outward import Outward
 from controller.edge.service import Service
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
@@ -67,7 +69,7 @@ def read(config: str | None, tun: str | None, speed: float) -> tuple[Path, Setti
 
 
 @contextlib.contextmanager
-def lock(folder: Path):  # type: ignore[no-untyped-def]
+def lock(folder: Path) -> Iterator[bool]:
     """Is this the only process on this machine that serves the tun? The lock goes with the process, however it ends."""
     folder.mkdir(parents=True, exist_ok=True)
     fd = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
@@ -99,11 +101,11 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     clock = MachineClock(speed)
     proof = files.proof_days(settings) if hasattr(files, "proof_days") else None
     begun = restart.begin(settings, restart.record_folder(settings), clock, boot, unchanged(config, settings), proof)
-    named = topics(settings)
+    named, outward = topics(settings), Outward(settings, log)
     transport = Mqtt(
         settings.service.broker,
         f"underback-{settings.tun.name}-{boot}",
-        named.heard(),
+        (*named.heard(), *outward.topics()),
         Will(named.online, b"false"),
     )
     return Service(
@@ -115,4 +117,5 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
         notifier=Notifier(),
         watchdog=Watchdog(),
         log=log,
+        watcher=outward,
     )

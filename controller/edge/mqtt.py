@@ -9,6 +9,7 @@ hot command cannot leave after an OFF. Time limits here are real seconds.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import math
 import random
@@ -43,6 +44,8 @@ IN_FLIGHT = 14  # below the 20 that a broker's receive maximum commonly allows; 
 OWN_WINDOW = 1000  # the client must never hold back: what may wait, and for how long, is decided here
 EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
 
+QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)  # Linux
+
 QUIET = logging.getLogger("underback.mqtt")
 QUIET.addHandler(logging.NullHandler())
 QUIET.propagate = False
@@ -53,14 +56,28 @@ class Will(NamedTuple):
     payload: bytes
 
 
-def _spout(deliver: Callable[[aiomqtt.Message], None]) -> type[asyncio.Queue[aiomqtt.Message]]:
+def _spout(
+    deliver: Callable[[aiomqtt.Message], None], client: list[aiomqtt.Client]
+) -> type[asyncio.Queue[aiomqtt.Message]]:
     """A queue that keeps nothing: each message goes on at once, stamped where it leaves the socket."""
 
     class Spout(asyncio.Queue[aiomqtt.Message]):
         def put_nowait(self, item: aiomqtt.Message) -> None:
             deliver(item)
+            acknowledge_at_once(client[0])
 
     return Spout
+
+
+def acknowledge_at_once(client: aiomqtt.Client) -> None:
+    """Tell the kernel not to delay its next acknowledgement (tcp(7), TCP_QUICKACK; it has to be told again and again).
+
+    A broker that leaves Nagle's algorithm on holds the next message back until then: 40 ms each, measured.
+    """
+    sock = client._client.socket()
+    if QUICKACK is not None and isinstance(sock, socket.socket):
+        with contextlib.suppress(OSError):
+            sock.setsockopt(socket.IPPROTO_TCP, QUICKACK, 1)
 
 
 def plain(error: BaseException) -> str:
@@ -127,6 +144,7 @@ async def make(
     """
     five = broker.version == 5
     secret = await asyncio.to_thread(secrets, broker)
+    made: list[aiomqtt.Client] = []
     client = aiomqtt.Client(
         broker.host,
         broker.port,
@@ -141,10 +159,11 @@ async def make(
         tls_context=secret.tls,
         will=aiomqtt.Will(will.topic, will.payload, 1, True) if will else None,
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
-        queue_type=_spout(deliver) if deliver else None,
+        queue_type=_spout(deliver, made) if deliver else None,
         max_inflight_messages=window,
         logger=QUIET,
     )
+    made.append(client)
     client._client.connect_timeout = DIAL_S
     return client
 

@@ -41,7 +41,17 @@ Offload = Callable[[Callable[[], Any]], Awaitable[Any]]
 
 
 class Watcher(Protocol):
-    """Something beside the control path that sees every tick: prediction, alerts, dashboards, a test."""
+    """What sees every tick, beside the control path (outward.py; a test)."""
+
+    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None: ...
+
+    async def open(self) -> None: ...
+
+    def close(self) -> None: ...
+
+    def linked(self) -> None: ...
+
+    def heard(self, topic: str, payload: bytes) -> bool: ...
 
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None: ...
 
@@ -64,7 +74,7 @@ class Service:
         notifier: Notifier | None = None,
         watchdog: Watchdog | None = None,
         log: Log | None = None,
-        watchers: tuple[Watcher, ...] = (),
+        watcher: Watcher | None = None,
         predict: Callable[[Outcome], Mapping[str, Any] | None] = lambda outcome: None,
         offload: Offload = asyncio.to_thread,
     ) -> None:
@@ -77,7 +87,7 @@ class Service:
         self.outcome: Outcome | None = None
         self._compile, self._offload = compile_program, offload
         self._notifier, self._watchdog = notifier or Notifier({}), watchdog
-        self._log, self._watchers, self._predict = log or Log("error"), watchers, predict
+        self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
         self._topics = self.inbox.topics
         self._reply_to: OrderedDict[str, ReplyTo] = OrderedDict()
         self._stop = asyncio.Event()
@@ -87,6 +97,8 @@ class Service:
         self._shown_at = -math.inf
         self._loads: set[asyncio.Task[None]] = set()
         self._begun_events = begun.events
+        if watcher is not None:
+            watcher.attach(self.inbox, transport.post)
 
     # ------------------------------------------------------------ life
 
@@ -99,6 +111,8 @@ class Service:
             self._watchdog.start()
         hear = asyncio.create_task(self.transport.run(self), name="hear")
         try:
+            if self._watcher is not None:
+                await self._watcher.open()
             await self._work(hear)
         except* Stop:
             self._log.info("asked to stop")
@@ -151,6 +165,8 @@ class Service:
             off = HeaterCommand(guard.epoch, guard.seq + 1, 0.0, self.settings.tun.heater.lease_s, "the service ends")
             self._command(off, self.clock.now())
         self._post(self._topics.online, words.online(False), "state", retain=True)
+        if self._watcher is not None:
+            self._watcher.close()
         await self._scribe.settle()
         await self.transport.flush(OFF_S)
 
@@ -158,6 +174,8 @@ class Service:
 
     def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
         try:
+            if self._watcher is not None and self._watcher.heard(topic, payload):
+                return
             if reply_to is not None and topic == self._topics.order:
                 self._remember(payload, reply_to)
             self.inbox.put(topic, payload, self.clock.now(), retained, self.clock.wall_s())
@@ -169,6 +187,8 @@ class Service:
         self._log.info("connected to the broker")
         self._post(self._topics.online, words.online(True), "state", retain=True)
         self._shown_at = -math.inf
+        if self._watcher is not None:
+            self._watcher.linked()
 
     def unlinked(self, why: str) -> None:
         self.inbox.lost(self.clock.now())
@@ -299,8 +319,8 @@ class Service:
                 prediction=self._predict(outcome),
             )
             self._post(self._topics.status, words.document(status), "status", retain=True)
-        for watcher in self._watchers:
-            watcher.seen(outcome, events, status)
+        if self._watcher is not None:
+            self._watcher.seen(outcome, events, status)
 
     def _post(
         self, topic: str, payload: bytes, lane: Any, *, retain: bool = False, correlation: bytes | None = None

@@ -139,7 +139,7 @@ class Rig:
         boot: str,
         *,
         disks: Disks | None = None,
-        watchers: tuple[Watcher, ...] = (),
+        watcher: Watcher | None = None,
         compile_program: Callable[[Mapping[str, Any]], Course | tuple[str, ...]] | None = None,
         clock: Clock | None = None,
     ) -> None:
@@ -161,7 +161,7 @@ class Rig:
             begun,
             self.clock,
             compile_program or compiled,
-            watchers=watchers,
+            watcher=watcher,
             offload=_offload,
         )
         self.topics = self.service.inbox.topics
