@@ -41,6 +41,7 @@ __all__ = [
     "Parameters",
     "Prediction",
     "Profile",
+    "SECOND_OPINION",
     "Rates",
     "apparent_limit_pct",
     "contribution",
@@ -67,6 +68,10 @@ BASIS = (
     "Estimate from the mash temperature alone, for pale barley malt at a usual pH and thickness. Calibrated on "
     "published fermentabilities at 65, 70, 75 and 80 °C, sugar ratios at 58..64 °C and the sugar shares of pale wort. "
     "Compare programs with it; the level is no promise."
+)
+SECOND_OPINION = (
+    "Second opinion from the mash temperature alone, for 55..71 °C: scheme and constants of Brandam et al. 2003 as far "
+    "as they are known, brought to 82 % at 65 °C. Where it differs from the first, the literature leaves that much open."
 )
 ANCHORED = " The level is anchored on the malt's certificate or on measured worts."
 STRIDE_S = 5.0  # readings are averaged over so long before they are stepped through
@@ -134,7 +139,7 @@ class Prediction(NamedTuple):
 
 
 def gather(profile: Profile, stride_s: float = STRIDE_S) -> Iterator[tuple[float, float]]:
-    """The same temperatures over time in fewer pieces: short ones are averaged until about `stride_s` is reached."""
+    """What are the same temperatures in fewer pieces? Short ones are averaged until about `stride_s` is reached."""
     span, heat = 0.0, 0.0
     for dt_s, temperature_c in profile:
         span += dt_s
@@ -147,7 +152,7 @@ def gather(profile: Profile, stride_s: float = STRIDE_S) -> Iterator[tuple[float
 
 
 def course(params: Parameters, state: Amounts, profile: Profile) -> Iterator[Amounts]:
-    """The mash after every piece of the profile, beginning with what it is now."""
+    """What is the mash after every piece of the profile, beginning with what it is now?"""
     yield state
     for dt_s, temperature_c in profile:
         state = step(params, state, temperature_c, dt_s)
@@ -155,7 +160,7 @@ def course(params: Parameters, state: Amounts, profile: Profile) -> Iterator[Amo
 
 
 def follow(params: Parameters, state: Amounts, profile: Profile) -> Amounts:
-    """The mash at the end of the profile."""
+    """What is the mash at the end of the profile?"""
     for dt_s, temperature_c in profile:
         state = step(params, state, temperature_c, dt_s)
     return state
@@ -195,7 +200,7 @@ def read(state: Amounts, params: Parameters = CALIBRATED_SET, opened: Sequence[t
     apparent, real = _bands(state) if shown else (None, None)
     return Prediction(
         set=params.name,
-        basis=BASIS if state.malt.limit_dextrin_share is None else BASIS + ANCHORED,
+        basis=_basis(state, params),
         apparent_limit_pct=apparent,
         real_limit_pct=real,
         extract_share=state.released / potential(state) if shown else None,
@@ -210,6 +215,13 @@ def read(state: Amounts, params: Parameters = CALIBRATED_SET, opened: Sequence[t
         steps=steps,
         end=state,
     )
+
+
+def _basis(state: Amounts, params: Parameters) -> str:
+    """What do the figures rest on, in words?"""
+    if params.limit_dextrin_share <= 0.0:
+        return SECOND_OPINION
+    return BASIS if state.malt.limit_dextrin_share is None else BASIS + ANCHORED
 
 
 def _shown(state: Amounts) -> bool:

@@ -71,14 +71,14 @@ class Amounts(NamedTuple):
 
 
 def fresh(malt: Malt = DEFAULT_MALT) -> Amounts:
-    """The mash at the moment of dough-in: hardly anything wetted, every enzyme whole."""
+    """What is the mash at the moment of dough-in? Hardly anything wetted, every enzyme whole."""
     dry = SHARED["dry_share"].value
     carbohydrate = (dry, 1.0 - dry, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     return Amounts(malt, 0.0, *carbohydrate, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, None)
 
 
 def step(params: Parameters, state: Amounts, temperature_c: float, dt_s: float) -> Amounts:
-    """The mash `dt_s` later, having been at `temperature_c` (degC, mean over the step) all the while.
+    """What is the mash `dt_s` later, having been at `temperature_c` (degC, mean over the step) all the while?
 
     Any length of step and any temperature will do; the temperature is bounded to 0..100 degC. Steps of 1..60 s at
     a steady temperature differ by less than 0.02 points of apparent limit.
@@ -223,12 +223,12 @@ def starch_left(s: Amounts) -> float:
 
 
 def fermentable(s: Amounts) -> float:
-    """Fermentable sugar in g per g dry matter, with what the malt brought (all mono-, di- and trisaccharides)."""
+    """How much fermentable sugar is there, g per g dry matter? Mono-, di- and trisaccharides, the malt's own too."""
     return _sugar(s.malt, s)
 
 
 def extract(s: Amounts) -> float:
-    """Extract formed in g per g dry matter; that in the liquid of a tun lags behind and is `released`."""
+    """How much extract is formed, g per g dry matter? What is in the liquid of a tun lags behind: `released`."""
     return extract_of(s.malt, s)
 
 
@@ -238,21 +238,21 @@ def _sugar(m: Malt, c: Amounts | _Carbohydrate) -> float:
 
 
 def extract_of(m: Malt, c: Amounts | _Carbohydrate) -> float:
-    """Sugar, dextrin, dissolved starch and the malt's other solubles, in g per g dry matter."""
+    """How much extract do these pools make, g per g dry matter? Sugar, dextrin, dissolved starch, other solubles."""
     return _sugar(m, c) + m.starch * (GAIN_DEXTRIN * (c.dextrin + c.limit) + c.gel) + m.other_solubles
 
 
 def potential(s: Amounts) -> float:
-    """Extract in g per g dry matter if all the starch that is left were cut as well."""
+    """How much extract would there be, g per g dry matter, if all the starch that is left were cut as well?"""
     left = GAIN_STARCH * (s.dry + s.starch) + (GAIN_STARCH - 1.0) * s.gel
     return extract(s) + s.malt.starch * left
 
 
 def real_limit_pct(s: Amounts) -> float:
-    """Real attenuation limit of the wort if the mash were stopped now, %."""
+    """What is the real attenuation limit of the wort, %, if the mash is stopped now?"""
     return 100.0 * fermentable(s) / extract(s)
 
 
 def apparent_limit_pct(s: Amounts) -> float:
-    """Apparent attenuation limit of the wort if the mash were stopped now, %; real by Balling's factor."""
+    """What is the apparent attenuation limit, %, if the mash is stopped now? The real one by Balling's factor."""
     return real_limit_pct(s) / REAL_PER_APPARENT

@@ -117,7 +117,7 @@ class Lanes(NamedTuple):
 
 @cache
 def full_mark(params: Parameters, number: int) -> float:
-    """The most that a window's enzyme can do, as mean activity over ten minutes at any one temperature."""
+    """What is the most an enzyme can do, as mean activity over ten minutes at any one temperature?"""
     window = WINDOWS[number]
 
     def mean(celsius: float) -> float:
@@ -196,7 +196,7 @@ def picture(
     width: int = WIDTH,
     plain: bool = False,
 ) -> list[str]:
-    """The enzyme windows against a program, as lines of text; with `plain` nothing but ASCII is used.
+    """How do the enzyme windows stand against a program, in lines of text? With `plain` nothing but ASCII is used.
 
     `width` is that of the drawing in characters; names and figures stand beside it.
     """

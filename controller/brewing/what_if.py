@@ -21,6 +21,7 @@ from controller.brewing.kinetics import (
 
 WARMER_K = 2.0
 LONGER_S = 600.0
+LITTLE_POINTS = 0.5  # below the whole percents that are shown
 WARMEST_C = 80.0  # no variation beyond: the model has no data there
 
 
@@ -45,7 +46,7 @@ class Variation(NamedTuple):
 
 
 def profile_of(rests: Sequence[Rest], stride_s: float = STRIDE_S) -> tuple[list[tuple[float, float]], list[Mark]]:
-    """The temperatures over time of a program as planned, from dough-in at the first rest's temperature on.
+    """Which temperatures over time is a program as planned, from dough-in at the first rest's temperature on?
 
     Returns the profile for `predict` and a mark for each rest; a rest begins with its ramp.
     """
@@ -90,7 +91,7 @@ def what_if(
 
 
 def warmed(rests: Sequence[Rest], index: int, by_k: float) -> list[Rest]:
-    """The program with one rest's temperature moved; ramps into it and out of it keep their rate in K/s."""
+    """What is the program with one rest's temperature moved? Ramps into it and out of it keep their rate in K/s."""
     varied = list(rests)
     varied[index] = rests[index]._replace(temperature_c=rests[index].temperature_c + by_k)
     for n in (index, index + 1):
@@ -99,6 +100,21 @@ def warmed(rests: Sequence[Rest], index: int, by_k: float) -> list[Rest]:
             now = abs(varied[n].temperature_c - varied[n - 1].temperature_c)
             varied[n] = varied[n]._replace(ramp_s=rests[n].ramp_s * now / was if was > 0.0 else rests[n].ramp_s)
     return varied
+
+
+def sentence(one: Variation) -> str:
+    """What does a change do, in words? Small numbers are said to change little."""
+    if one.apparent_points is None:
+        return f"{one.name}, {one.change}: no figure (little was converted between 55 and 80 °C)"
+    points = one.apparent_points
+    drier = "drier" if points > 0.0 else "fuller"
+    what = f"{abs(points):.1f} points {drier}" if abs(points) >= LITTLE_POINTS else "changes the limit little"
+    parts = [what]
+    if one.iodine_min is not None and abs(one.iodine_min) >= 1.0:
+        parts.append(f"iodine-negative {abs(one.iodine_min):.0f} min {'later' if one.iodine_min > 0.0 else 'sooner'}")
+    if abs(one.duration_min) >= 1.0:
+        parts.append(f"{abs(one.duration_min):.0f} min {'longer' if one.duration_min > 0.0 else 'shorter'} in all")
+    return f"{one.name}, {one.change}: {', '.join(parts)}"
 
 
 def _variation(name: str, change: str, base: Prediction, other: Prediction) -> Variation:

@@ -178,6 +178,26 @@ def test_nothing_fits() -> None:
     assert "150 W" in cold.notes[0]
 
 
+def test_a_tun_without_a_mash_out() -> None:
+    """Where the tun allows no 75 °C the programs end without a mash-out, and the note says why."""
+    found = compose(Wish("balanced"), GANNET._replace(hottest_c=70.0), Bounds(most_rests=1))
+    assert found.proposals
+    assert all(max(step.temperature_c for step in one.steps) <= 70.0 for one in found.proposals)
+    assert "no mash-out: the tun allows no target of 75 °C or more" in found.notes
+
+
+def test_too_little_energy() -> None:
+    """An energy limit that nothing keeps is named with what the thriftiest program takes."""
+    found = compose(Wish("dry"), GANNET, Bounds(most_kwh=0.1, most_rests=1))
+    assert "0.1 kWh" in found.notes[0] and "the thriftiest 0." in found.notes[0]
+
+
+def test_a_low_rest_that_takes_all_the_time() -> None:
+    """A low rest longer than the whole mash may be leaves nothing to propose."""
+    found = compose(Wish("dry", low_rest=(45.0, 3600.0)), GANNET, Bounds(longest_min=45.0, most_rests=1))
+    assert found.proposals == ()
+
+
 def test_a_low_rest_before_and_no_mash_out() -> None:
     """A wanted low rest stands first in every program; without a mash-out none ends with one."""
     found = compose(Wish("balanced", mash_out=False, low_rest=(45.0, 900.0)), GANNET, Bounds(most_rests=1))

@@ -8,6 +8,7 @@ import pytest
 
 from controller.brewing.kinetics import (
     CALIBRATED_SET,
+    PUBLISHED_SET,
     Malt,
     Mark,
     Prediction,
@@ -22,7 +23,7 @@ from controller.brewing.kinetics import (
     step,
 )
 from controller.brewing.reactions import REAL_PER_APPARENT
-from controller.brewing.what_if import Rest, predict_rests, profile_of, warmed, what_if
+from controller.brewing.what_if import Rest, Variation, predict_rests, profile_of, sentence, warmed, what_if
 
 SANDPIPER = (
     Rest("protein rest", 50.0, 600.0),
@@ -170,6 +171,17 @@ def test_the_malt_is_named_in_the_basis() -> None:
     assert "anchored" in anchored
 
 
+def test_the_second_opinion() -> None:
+    """The published set speaks up to 71 °C only, in words of its own, and is within 10 points of the first up to 70."""
+    for celsius in (60.0, 63.0, 66.0, 68.0, 70.0):
+        first = flat(celsius).apparent_limit_pct
+        second = predict([(5.0, celsius)] * 720, params=PUBLISHED_SET)
+        assert first is not None and second.apparent_limit_pct is not None
+        assert abs(first.mid - second.apparent_limit_pct.mid) < 10.0
+        assert second.basis.startswith("Second opinion") and second.set == "published"
+    assert predict([(5.0, 72.0)] * 720, params=PUBLISHED_SET).apparent_limit_pct is None
+
+
 def test_what_a_rest_changes() -> None:
     """Each rest is asked both questions, and the answers are those of predicting the changed program."""
     found = {(one.name, one.change): one for one in what_if(SANDPIPER)}
@@ -205,3 +217,20 @@ def test_nothing_is_asked_beyond_80() -> None:
 def test_what_is_not_shown_has_no_difference() -> None:
     """A program whose wort may not be shown gets no differences of it either."""
     assert all(one.apparent_points is None for one in what_if([Rest("cold", 48.0, 1800.0)]))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (Variation("rest", "2 K warmer", -1.84, 0.0, -2.2, 0.4), "1.8 points fuller, iodine-negative 2 min sooner"),
+        (
+            Variation("rest", "10 min longer", 0.7, 0.1, 9.6, 10.0),
+            "0.7 points drier, iodine-negative 10 min later, 10",
+        ),
+        (Variation("rest", "10 min longer", 0.2, 0.1, None, 10.0), "changes the limit little, 10 min longer in all"),
+        (Variation("rest", "10 min longer", None, None, None, 10.0), "no figure"),
+    ],
+)
+def test_a_change_in_words(change: Variation, said: str) -> None:
+    """Each change is a sentence with its name; less than half a point is said to be little."""
+    assert sentence(change).startswith(f"rest, {change.change}: {said}")
