@@ -18,6 +18,8 @@ from sim.world import World
 ANSWER_WITHIN_S = 6.0  # no reply for so long: sent again, as a new order
 AGAIN_S = 30.0  # a refused order is tried again after so long
 STARTS = 20  # and a refused start so often
+HAND_K = 3.0  # probe and hand thermometer agree this closely
+PATIENCE_S = 1800.0  # a probe that stays wrong for so long ends the run
 
 
 class Manner(NamedTuple):
@@ -34,6 +36,8 @@ class Manner(NamedTuple):
     clears: bool = False  # looks after trips
     look_s: float = 90.0  # so long after one shows
     attended: bool = True
+    speaks: bool = True  # False: hands only; somebody else gives the orders and the answers
+    tries: int = 3  # the same trip cleared so often; then the person stops the run
 
 
 PATIENT = Manner()
@@ -60,6 +64,7 @@ class Person:
         self._iodine = 0
         self._heard_trips: set[tuple[str, float]] = set()
         self._seen_trips: dict[str, float] = {}
+        self._cleared: dict[str, int] = {}
         self._amount = (0.0, 98.0)
 
     # ------------------------------------------------------------ ears
@@ -107,7 +112,7 @@ class Person:
         return self._asked is None and all(word in self._paper for word in quiet)
 
     def _order(self, name: str, args: dict[str, Any], now: float, **more: str) -> list[bytes]:
-        if now < self._not_before.get(name, 0.0):
+        if not self.manner.speaks or now < self._not_before.get(name, 0.0):
             return []
         self._count += 1
         key = f"person-{self.world.seed}-{self._count}"
@@ -244,13 +249,24 @@ class Person:
             return []
         for name, trip in active.items():
             if trip["latched"] and now >= self._seen_trips[name] + self.manner.look_s:
-                self.world.heater.state = node.reset(self.world.heater.state)
-                return self._order("clear", {"inspected": True}, now, trip=name)
+                return self._clear(name, now, status)
         asked_to_choose = status["prompt"] is not None and status["prompt"]["id"] == "resume"
         waits = status["state"] == "held" and status["held_by"] in ("latched", "person", "resume")
         if waits and not active and not asked_to_choose:
             return self._order("restart", {}, now)
         return []
+
+    def _clear(self, name: str, now: float, status: dict[str, Any]) -> list[bytes]:
+        """Hand thermometer first: with a probe that disagrees nothing is cleared. After a third time the run ends."""
+        shown = status["temperature_c"]
+        if shown is None or abs(self.world.hand_c() - float(shown)) > HAND_K:
+            return self._order("stop", {}, now) if now > self._seen_trips[name] + PATIENCE_S else []
+        if self._cleared.get(name, 0) >= self.manner.tries:
+            return self._order("stop", {}, now)
+        self.world.heater.state = node.reset(self.world.heater.state)
+        said = self._order("clear", {"inspected": True}, now, trip=name)
+        self._cleared[name] = self._cleared.get(name, 0) + len(said)
+        return said
 
 
 def _number(pattern: str, text: str, otherwise: float) -> float:

@@ -21,10 +21,10 @@ class StandIn:
         self._for_person = {topics.status, topics.reply}
         self._for_nodes = {topics.heater_command, topics.stirrer_command, topics.pump_command} - {None}
 
-    def hear(self, topic: str, payload: bytes, t: float) -> None:
+    def hear(self, topic: str, payload: bytes, t: float, retained: bool = False) -> None:
         """The daemon published this at time t."""
         if topic in self._for_nodes:
-            self.world.receive(topic, payload, t)
+            self.world.receive(topic, payload, t, retained)
         elif topic in self._for_person and self.person is not None and self.world.wires.up:
             self.person.hear(topic, payload)
 

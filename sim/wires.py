@@ -60,13 +60,15 @@ class Wires:
         for at in self._arrivals(now, live):
             self._push(self._later, message._replace(at=at))
 
-    def to_nodes(self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault]) -> None:
+    def to_nodes(
+        self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], retained: bool = False
+    ) -> None:
         """The daemon publishes. What the nodes do not listen to ends here."""
         if topic == self.topics.heater_command:
             self._remember(payload)
         if not self.up:
             return
-        message = Message(now, topic, payload)
+        message = Message(now, topic, payload, retained)
         for at in self._arrivals(now, live) if live else (now,):
             self._push(self._to_nodes, message._replace(at=at))
 
@@ -105,9 +107,13 @@ class Wires:
         """What a listener on the heater's topic could repeat later."""
         if b'"duty":0.0,' not in payload:
             self._hot = payload
-        if self._epoch == 0:
+        if self._epoch > 0:
+            return
+        try:
             said = json.loads(payload)
             self._epoch, self._seq = int(said["epoch"]), int(said["seq"])
+        except (ValueError, KeyError, TypeError):
+            return  # on a real broker anybody may say anything
 
     # ------------------------------------------------------------ the broker's own doings
 

@@ -94,9 +94,9 @@ class World:
             self.step()
         return self.wires.arrived(t)
 
-    def receive(self, topic: str, payload: bytes, t: float) -> None:
+    def receive(self, topic: str, payload: bytes, t: float, retained: bool = False) -> None:
         """The daemon publishes at time t."""
-        self.wires.to_nodes(t, topic, payload, self.live)
+        self.wires.to_nodes(t, topic, payload, self.live, retained)
 
     def say(self, topic: str, payload: bytes, t: float) -> None:
         """A person publishes at time t."""
@@ -206,8 +206,11 @@ class World:
 
     def _lease(self, payload: bytes) -> float:
         """A motor node keeps a lease too."""
-        said = json.loads(payload)
-        return self.now + float(said["valid_s"]) if said["on"] else self.now
+        try:
+            said = json.loads(payload)
+            return self.now + float(said["valid_s"]) if said["on"] is True else self.now
+        except (ValueError, KeyError, TypeError):
+            return self.now  # what cannot be read is no reason to move
 
     def _motors(self, now: float) -> None:
         live, dead = self.live, "mains_cut" in self.live

@@ -1,0 +1,195 @@
+"""`underback standin`: a simulated tun in place of a real one, on a real broker.
+
+It is probe node and heater node at once, each with its own connection and last will, and keeps the heater node's
+contract. The daemon cannot tell it from hardware. Hands are there as well: when the daemon asks for grain, liquor or a
+decoction, the simulated tun gets it; with `--brewer` the brewer gives the orders and the answers too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import contextlib
+import signal
+import sys
+import time
+from pathlib import Path
+
+from controller.cli import DONE, Wrong
+from controller.core import plan as plans
+from controller.core.plan import Plan
+from controller.core.problems import Problems
+from controller.core.settings import Settings
+from controller.edge import choose, files
+from controller.edge.clock import FASTEST, MachineClock
+from controller.edge.log import Log
+from controller.edge.mqtt import Mqtt, Will
+from controller.edge.transport import Lane, Post, ReplyTo
+from sim.faults import Fault, parse
+from sim.person import Manner, Person
+from sim.spec import STEP_S
+from sim.stand_in import StandIn
+from sim.wires import Message
+from sim.world import World
+
+BEHIND_S = 0.5  # real time: a machine that was held up longer does not make up for it in a burst
+LEAVE_S = 2.0
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Which tun, filled for which program, how fast, with which faults?"""
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--program", metavar="PROGRAM", help="filled for this program; else for the first that fits")
+    parser.add_argument("--speed", type=float, default=1.0, help=f"times real time, at most {FASTEST:g}; as `serve`")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another seed: another tun of this make")
+    parser.add_argument("--fault", action="append", default=[], metavar="SPEC", help="as in `dryrun`")
+    parser.add_argument("--brewer", action="store_true", help="the simulated brewer gives orders and answers too")
+    parser.add_argument("--clears", action="store_true", help="and looks after trips")
+    parser.add_argument("--quiet", action="store_true", help="log warnings and errors only")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Runs until told to end (SIGTERM, SIGINT)."""
+    settings, plan, faults = _given(args)
+    world = LiveWorld(settings, plan.course, args.seed, faults, None, plan.program.liquor.temperature_c)
+    person = Person(world, Manner(speaks=args.brewer, clears=args.clears))
+    log = Log("warning" if args.quiet else "info")
+    log.info(f"standing in for {settings.tun.name}", program=plan.program.name, speed=args.speed, seed=args.seed)
+    return asyncio.run(_Nodes(settings, StandIn(world, person), args.speed, log).run())
+
+
+class LiveWorld(World):
+    """The simulated tun with this machine's wall clock on its messages, as real nodes would have."""
+
+    @property
+    def wall_s(self) -> float:
+        return time.time()
+
+
+def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
+    """Files and faults, read. Raises Wrong with everything that is wrong."""
+    wrong: list[object] = []
+    faults: list[Fault] = []
+    for spec in args.fault:
+        try:
+            faults.append(parse(spec))
+        except ValueError as why:
+            wrong.append(f"--fault: {why}")
+    if not (0.0 < args.speed <= FASTEST):
+        wrong.append(f"--speed: found {args.speed:g}, wanted above 0 and at most {FASTEST:g}")
+    try:
+        config = files.config_dir(args.config)
+        settings = files.settings(config, args.tun)
+        plan = choose.load_plan(config, args.program, settings.tun.name) if args.program else _first(config, settings)
+    except Problems as problems:
+        raise Wrong(*problems.problems, *wrong) from None
+    if not settings.tun.simulated:
+        wrong.append(f"tun {settings.tun.name}: found simulated = false, wanted true: nothing stands in for a real tun")
+    if wrong:
+        raise Wrong(*wrong)
+    return settings, plan, faults
+
+
+def _first(config: Path, settings: Settings) -> Plan:
+    """The first program, by name, that was written for this tun or fits it. Raises Wrong when there is none."""
+    fitting: list[Plan] = []
+    for name in files.names(config / "programs"):
+        with contextlib.suppress(Problems):
+            made = plans.make(files.load_program(config, name), settings.tun)
+            fitting += [made] if not made.problems else []
+    written_for = [plan for plan in fitting if plan.program.tun == settings.tun.name]
+    if not fitting:
+        raise Wrong(
+            f"--program: found nothing, wanted a program that fits {settings.tun.name}; none below programs/ does"
+        )
+    return (written_for or fitting)[0]
+
+
+class _Ear:
+    """One connection's ear: what is heard goes to the stand-in."""
+
+    def __init__(self, nodes: _Nodes, name: str) -> None:
+        self._nodes, self._name = nodes, name
+
+    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
+        self._nodes.stand_in.hear(topic, payload, self._nodes.now(), retained)
+
+    def linked(self) -> None:
+        self._nodes.log.info(f"{self._name} connected")
+
+    def unlinked(self, why: str) -> None:
+        self._nodes.log.warning(f"{self._name} has no broker", why=why)
+
+    def refused(self, topic: str, why: str) -> None:
+        self._nodes.log.error(f"{self._name} was refused by the broker", topic=topic, why=why)
+
+
+class _Nodes:
+    """Probe node, heater node and brewer, each on its own connection."""
+
+    def __init__(self, settings: Settings, stand_in: StandIn, speed: float, log: Log) -> None:
+        self.settings, self.stand_in, self.speed, self.log = settings, stand_in, speed, log
+        topics, broker, name = stand_in.world.topics, settings.service.broker, settings.tun.name
+        commands = [t for t in (topics.heater_command, topics.stirrer_command, topics.pump_command) if t]
+        self._heater = Mqtt(broker, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
+        self._probe = Mqtt(broker, f"{name}-probe-node", (topics.online,), Will(topics.probe_online, b"false"))
+        self._brewer = Mqtt(broker, f"{name}-brewer", (topics.status, topics.reply))
+        self._by_topic = {topics.heater_report: self._heater, topics.heater_online: self._heater}
+        self._by_topic[topics.order] = self._brewer
+        self._clock = MachineClock(speed)
+        self._yielded_s = 0.0
+        self._stop = asyncio.Event()
+
+    def now(self) -> float:
+        """Seconds of the simulated world."""
+        return self._clock.now() - self._yielded_s
+
+    async def run(self) -> int:
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, self._stop.set)
+        links = [
+            asyncio.create_task(link.run(_Ear(self, name)))
+            for link, name in ((self._heater, "heater node"), (self._probe, "probe node"), (self._brewer, "brewer"))
+        ]
+        world = asyncio.create_task(self._go())
+        stop = asyncio.create_task(self._stop.wait())
+        await asyncio.wait({stop, world, *links}, return_when=asyncio.FIRST_COMPLETED)
+        await self._leave()
+        for task in (stop, world, *links):
+            task.cancel()
+        for done in await asyncio.gather(world, *links, return_exceptions=True):
+            if isinstance(done, Exception):
+                raise done
+        return DONE
+
+    async def _go(self) -> None:
+        """The world, half a second at a time, as fast as `speed` says."""
+        step = 0
+        while True:
+            at = step * STEP_S
+            late = self.now() - at
+            if late > BEHIND_S * self.speed:
+                self._yielded_s += late
+            await asyncio.sleep(max(0.0, (at - self.now()) / self.speed))
+            for message in self.stand_in.until(at):
+                self._publish(message)
+            step += 1
+
+    def _publish(self, message: Message) -> None:
+        topics = self.stand_in.world.topics
+        presence = message.topic in (topics.heater_online, topics.probe_online)
+        lane: Lane = "state" if presence else "reply" if message.topic == topics.order else "motor"
+        link = self._by_topic.get(message.topic, self._probe)
+        if message.topic != topics.heater_command:
+            link.post(Post(message.topic, message.payload, lane, retain=presence or message.retained))
+        else:
+            self._heater.heater(message.topic, message.payload, True, 10.0)  # a stranger's, by a fault
+
+    async def _leave(self) -> None:
+        """An orderly end says so: the last wills are not needed."""
+        topics = self.stand_in.world.topics
+        self._heater.post(Post(topics.heater_online, b"false", "state", retain=True))
+        self._probe.post(Post(topics.probe_online, b"false", "state", retain=True))
+        await asyncio.gather(self._heater.flush(LEAVE_S), self._probe.flush(LEAVE_S))
+        sys.stdout.flush()
