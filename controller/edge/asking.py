@@ -18,7 +18,7 @@ import aiomqtt
 from controller.core import words
 from controller.core.settings import Settings
 from controller.core.topics import topics
-from controller.edge import mqtt
+from controller.edge import client as mqtt
 
 STATUS_S = 6.0  # a daemon says its status every 2 s
 REPLY_S = 5.0  # it answers an order within a second
