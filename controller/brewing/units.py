@@ -155,8 +155,17 @@ def _sum(row: Row, parts: list[tuple[str, str]]) -> Fraction:
     return sum((_one(row, *part) for part in parts), _F(0))
 
 
+def likely(kind: Kind, number: float) -> str:
+    """A bare number with the unit a person probably had in mind."""
+    return _like(TABLE[kind], f"{number:g}")
+
+
 def _like(row: Row, number: str) -> str:
-    """The bare number with the unit of the kind's example."""
+    """The bare number with a likely unit."""
+    if row is TABLE["temperature"] and float(number) > 100.0:
+        return f"{number} °F"
+    if row is TABLE["power"] and float(number) >= 100.0:
+        return f"{number} W"
     return f"{number} {row.example.split(' ', 1)[1]}"
 
 
@@ -191,7 +200,8 @@ def _unit(row: Row, unit: str) -> tuple[Fraction, Fraction]:
 
 def _advice(row: Row, unit: str) -> str:
     near = difflib.get_close_matches(unit, row.units, n=1, cutoff=0.6)
-    units = " or ".join([", ".join(list(row.units)[:-1]), list(row.units)[-1]] if len(row.units) > 1 else row.units)
+    names = list(row.units)[:4]
+    units = " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
     hint = f' (did you mean "{near[0]}"?)' if near else ""
     if unit in ("K", "k") and row is TABLE["temperature"]:
         hint = " (K is for differences)"

@@ -64,13 +64,30 @@ def run(args: argparse.Namespace) -> int:
     """Check each program. 0: all well; 1: advice, with --strict; 2: something is wrong."""
     try:
         config = files.config_dir(args.config)
-        changes = files.load_advice(config)
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
+    changes = _brewery(config)
     answers = _advised([_look(config, program, args.tun) for program in args.program], changes, args.together)
     for at, answer in enumerate(answers):
         _show(answer, args, blank=at > 0)
     return max(_code(answer, args.strict) for answer in answers)
+
+
+def _brewery(config: Path) -> Changes:
+    """The brewery's own advice. Looks at the service file too, so that all files are checked. Raises Wrong."""
+    problems: list[Problem] = []
+    changes: Changes = {}
+    try:
+        changes = files.load_advice(config)
+    except Problems as wrong:
+        problems += wrong.problems
+    try:
+        files.load_service(config)
+    except Problems as wrong:
+        problems += wrong.problems
+    if problems:
+        raise Wrong(*problems)
+    return changes
 
 
 def _look(config: Path, program: str, tun: str | None) -> Answer:
@@ -115,7 +132,8 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
         sys.stdout.write(json.dumps(answer.document(), ensure_ascii=False, allow_nan=False) + "\n")
         return
     sys.stderr.write("".join(f"{problem}\n" for problem in answer.problems))
-    if answer.problems and answer.said:
-        sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(answer.said)))
-    elif answer.plan is not None and not answer.problems:
+    if answer.problems:
+        said = tuple(line for line in answer.said if line.advice.level != "stop")  # those are told as problems
+        sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
+    elif answer.plan is not None:
         sys.stdout.write("\n" * blank + plan_page.page(answer.plan, answer.said, args.at) + "\n")

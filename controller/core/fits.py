@@ -37,7 +37,7 @@ def misfits(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
     """Which problems does this program have on this tun? All of them at once."""
     found = [*_fill(program, tun, fit), *_strike(program, tun, fit), *_length(program, fit)]
     for stage in fit.stages:
-        if stage.at is not None:
+        if stage.at is not None and program.step[stage.at].temperature_c is not None:  # else as the step before
             found += _target(program, tun, stage) + _reach(program, tun, stage)
     return (*found, *_additions(program, tun, fit))
 

@@ -86,7 +86,7 @@ class Step(Table):
     name: Name
     kind: Kind = "rest"
     temperature_c: Annotated[float | None, Quantity("temperature", LOWEST_TARGET_C, BOILING_C)] = None
-    time_s: Annotated[float | None, Quantity("duration", 1, 30 * 86400)] = None
+    time_s: Annotated[float | None, Quantity("duration", MIN_REST_S, MAX_SOURING_S)] = None
     ramp_k_per_s: Annotated[float | None, Quantity("rate", 0.05 / 60, 5 / 60)] = None
     tolerance_k: Annotated[float, Quantity("difference", 0.5, 3)] = 1.0
     by: Literal["time", "person", "iodine"] = "time"

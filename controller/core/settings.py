@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import Field, StringConstraints, field_validator
+from pydantic import Field, StrictBool, StringConstraints, field_validator
 
 from controller.core.limits import Limits
 from controller.core.problems import Problem
@@ -36,7 +36,7 @@ class Probe(Table):
     boil_c: Annotated[float, Quantity("temperature", 80, 102)] = 100.0
     calibrated_on: Day | None = None
     lag_s: Annotated[float, Quantity("duration", 0, 120)] = 10.0
-    behind_heater: bool = False
+    behind_heater: StrictBool = False
 
     @field_validator("calibrated_on", mode="before")
     @classmethod
@@ -83,14 +83,14 @@ class SwitchInput(Table):
     """A level or flow switch that says "all is well" or not."""
 
     topic: Topic
-    required: bool = True
+    required: StrictBool = True
 
 
 class Output(Table):
     """A stirrer or pump that is told on and off."""
 
     topic: Topic
-    required_for_heat: bool = True
+    required_for_heat: StrictBool = True
 
 
 class Tun(Table):
@@ -98,7 +98,7 @@ class Tun(Table):
 
     name: Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")]
     title: Annotated[str, StringConstraints(max_length=80)] = ""
-    simulated: bool = False
+    simulated: StrictBool = False
     volume_l: Annotated[float, Quantity("volume", 1, 20_000)]
     min_liquor_l: Annotated[float, Quantity("volume", 0.1, 20_000)]
     metal_j_per_k: Annotated[float, Quantity("capacity", 0, 10_000_000)]
@@ -127,7 +127,7 @@ class Broker(Table):
     port: Annotated[int, Quantity("number", 1, 65535)] = 1883
     username: str = ""
     password_file: str = ""
-    tls: bool = False
+    tls: StrictBool = False
     ca_file: str = ""
     cert_file: str = ""
     key_file: str = ""
@@ -147,9 +147,9 @@ class Alerts(Table):
 class Dashboards(Table):
     """Which dashboards are served?"""
 
-    discovery: bool = True  # device discovery documents for home-automation platforms
+    discovery: StrictBool = True  # device discovery documents for home-automation platforms
     discovery_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homeassistant"
-    homie: bool = False  # the Homie convention, version 5
+    homie: StrictBool = False  # the Homie convention, version 5
     homie_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homie"
     metrics_file: str = ""  # OpenMetrics text for a collector
     metrics_port: Annotated[int, Quantity("number", 0, 65535)] = 0  # the same on loopback; 0 = none
@@ -209,6 +209,11 @@ class Settings(NamedTuple):
 # ---------------------------------------------------------------- what several values must agree on
 
 
+def _slip(where: str, found: str, wanted: str) -> Problem:
+    """A problem whose place in words gives its keys."""
+    return Problem(where, found, wanted, tuple(where.split(": ")))
+
+
 def agree(tun: Tun) -> tuple[Problem, ...]:
     """Do the figures of this tun fit each other? Places are keys below the file."""
     return (*_vessel(tun), *_heater(tun.heater), *_mixing(tun), *_guard(tun))
@@ -218,7 +223,7 @@ def _vessel(tun: Tun) -> list[Problem]:
     if tun.min_liquor_l < tun.volume_l:
         return []
     return [
-        Problem("min_liquor", show("volume", tun.min_liquor_l), f"less than the volume, {show('volume', tun.volume_l)}")
+        _slip("min_liquor", show("volume", tun.min_liquor_l), f"less than the volume, {show('volume', tun.volume_l)}")
     ]
 
 
@@ -226,18 +231,18 @@ def _heater(heater: Heater) -> list[Problem]:
     problems = []
     switched = heater.kind in ("ssr", "contactor")
     if switched and heater.window_s < 1:
-        problems.append(Problem("heater: window", show("duration", heater.window_s), 'an on/off window, such as "2 s"'))
+        problems.append(_slip("heater: window", show("duration", heater.window_s), 'an on/off window, such as "2 s"'))
     if switched and heater.min_on_s + heater.min_off_s > max(heater.window_s, 1):
         both = show("duration", heater.min_on_s + heater.min_off_s)
         problems.append(
-            Problem(
-                "heater: min_on and min_off",
-                f"{both} together",
+            _slip(
+                "heater: min_on",
+                f"{both} together with min_off",
                 f"no more than the window, {show('duration', heater.window_s)}",
             )
         )
     if heater.kind != "gas" and heater.min_fire > 0:
-        problems.append(Problem("heater: min_fire", show("share", heater.min_fire), "only with a gas burner"))
+        problems.append(_slip("heater: min_fire", show("share", heater.min_fire), "only with a gas burner"))
     return problems
 
 
@@ -245,20 +250,20 @@ def _mixing(tun: Tun) -> list[Problem]:
     problems = []
     if tun.mixing == "none":
         problems.append(
-            Problem("mixing", '"none"', '"stirrer" or "pump": heat without mixing scorches and misleads the probe')
+            _slip("mixing", '"none"', '"stirrer" or "pump": heat without mixing scorches and misleads the probe')
         )
     if tun.mixing == "stirrer" and tun.stirrer is None:
-        problems.append(Problem("stirrer", "nothing", "the [stirrer] table, with its topic"))
+        problems.append(_slip("stirrer", "nothing", "the [stirrer] table, with its topic"))
     if tun.mixing == "pump" and tun.pump is None:
-        problems.append(Problem("pump", "nothing", "the [pump] table, with its topic"))
+        problems.append(_slip("pump", "nothing", "the [pump] table, with its topic"))
     if tun.heater.place == "line" and tun.flow is None:
         problems.append(
-            Problem("flow", "nothing", "a flow switch: a heater in the line boils dry in seconds without flow")
+            _slip("flow", "nothing", "a flow switch: a heater in the line boils dry in seconds without flow")
         )
     if tun.heater.place == "line" and tun.mixing != "pump":
-        problems.append(Problem("mixing", f'"{tun.mixing}"', '"pump", for the heater sits in the recirculation line'))
+        problems.append(_slip("mixing", f'"{tun.mixing}"', '"pump", for the heater sits in the recirculation line'))
     if tun.heater.place == "line" and tun.flow_l_per_min is None:
-        problems.append(Problem("flow_rate", "nothing", 'the pump\'s flow, such as "6 L/min"'))
+        problems.append(_slip("flow_rate", "nothing", 'the pump\'s flow, such as "6 L/min"'))
     return problems
 
 
@@ -267,7 +272,7 @@ def _guard(tun: Tun) -> list[Problem]:
     guard, probes = tun.guard, tun.probes
     if guard.reading_gone_s <= guard.reading_late_s:
         problems.append(
-            Problem(
+            _slip(
                 "guard: reading_gone",
                 show("duration", guard.reading_gone_s),
                 f"more than reading_late, {show('duration', guard.reading_late_s)}",
@@ -275,7 +280,7 @@ def _guard(tun: Tun) -> list[Problem]:
         )
     if guard.outlet_trip_c <= guard.outlet_limit_c:
         problems.append(
-            Problem(
+            _slip(
                 "guard: outlet_trip",
                 show("temperature", guard.outlet_trip_c),
                 f"more than outlet_limit, {show('temperature', guard.outlet_limit_c)}",
@@ -289,6 +294,6 @@ def _guard(tun: Tun) -> list[Problem]:
         other = seen.setdefault((probe.topic, probe.pointer), role)
         if other != role:
             problems.append(
-                Problem(f"probes: {role}: topic", f'"{probe.topic}", as for {other}', "a topic or pointer of its own")
+                _slip(f"probes: {role}: topic", f'"{probe.topic}", as for {other}', "a topic or pointer of its own")
             )
     return problems

@@ -11,7 +11,7 @@ import json
 import math
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any, Literal, NamedTuple, get_args
+from typing import Any, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationInfo, field_validator
 from pydantic_core import PydanticCustomError
@@ -80,6 +80,10 @@ class Table(BaseModel):
         options = [arg for arg in get_args(field.annotation) if isinstance(arg, str)]
         if options:
             return f"{key} = one of {', '.join(json.dumps(option) for option in options)}"
+        if get_origin(field.annotation) is tuple:
+            return f"at least one [[{key}]]"
+        if field.annotation is str:
+            return f'{key} = "..."'
         return f"a table [{key}]" if _is_table(field.annotation) else f"{key} = a value"
 
 
@@ -122,7 +126,7 @@ def _number(mark: Quantity, value: Any, from_file: bool) -> float:
         return float(value)
     row = units.TABLE[mark.kind]
     if not isinstance(value, str):
-        hint = f"{value:g} {row.example.split(' ', 1)[1]}" if plain and math.isfinite(value) else row.example
+        hint = units.likely(mark.kind, value) if plain and math.isfinite(value) else row.example
         raise wrong(f'a number with a unit, in quotes, such as "{hint}"')
     try:
         return units.quantity(mark.kind, value)

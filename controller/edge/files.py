@@ -163,7 +163,7 @@ def _done(value: T | None, problems: Iterable[Problem], path: Path, text: str) -
 def program_path(config: Path, name_or_path: str) -> Path:
     """Which file is meant: a name below `programs/`, or a path? Raises Problems when there is no such file."""
     path = Path(name_or_path)
-    if path.suffix.lower() in {".toml", *EXCHANGE} or len(path.parts) > 1 or path.exists():
+    if path.suffix.lower() in {".toml", *EXCHANGE} or len(path.parts) > 1 or _exists(path):
         return _file(path)
     return _named(config / "programs", name_or_path, "program")
 
@@ -171,12 +171,20 @@ def program_path(config: Path, name_or_path: str) -> Path:
 def _named(folder: Path, name: str, what: str) -> Path:
     path = folder / f"{name}.toml"
     inside = "/" not in name and "\\" not in name and "\0" not in name and name not in ("", ".", "..")
-    if inside and path.exists():
+    if inside and _exists(path):
         return _file(path)
     known = names(folder)
     near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
     wanted = f'"{near[0]}"?' if near else f"one of {', '.join(known)}" if known else f"a file below {folder}"
     raise Problems([Problem(f'{what} "{name[:60]}"', f"no such file in {folder}", wanted)])
+
+
+def _exists(path: Path) -> bool:
+    """Is there anything of that name? A name that no file can have is one that is not there."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
 
 
 def _file(path: Path) -> Path:
