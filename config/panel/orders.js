@@ -1,0 +1,98 @@
+// Which orders are there, in which state, what do they need, and how do they look on the wire?
+// The table of states is the daemon's own (controller/core/orders.py); a test holds the two together. The daemon judges
+// every order anyway: what is shown here is a courtesy.
+
+"use strict";
+const Orders = (() => {
+  const ACTIVE = ["running", "pausing", "paused", "holding", "held", "restarting"];
+  const ALL = ["idle", "checking", ...ACTIVE, "stopping", "stopped", "aborting", "aborted", "complete"];
+  const WITHIN = ["running", "paused", "held"];
+
+  const VALID_S = 10;
+  const HEAT_OFF = ["hold", "stop", "abort"];
+
+  const STATES = {
+    start: ["idle"],
+    pause: ["running"],
+    resume: ["paused"],
+    hold: ["running", "pausing", "paused", "restarting", "holding", "held"],
+    restart: ["held"],
+    stop: [...ACTIVE, "checking"],
+    abort: [...ACTIVE, "checking", "stopping"],
+    reset: ["stopped", "aborted", "complete"],
+    clear: ALL.filter((s) => s !== "checking"),
+    advance: WITHIN,
+    extend: WITHIN,
+    adjust: WITHIN,
+    answer: ACTIVE,
+    announce: ["running", "paused"],
+    acknowledge: ALL,
+  };
+
+  // label, what will happen, and what has to be filled in: [argument, words, kind, further attributes]
+  const ORDERS = {
+    hold: ["Hold", "Heat goes off, the rest clock stands still, the program is kept."],
+    pause: ["Pause", "The temperature is kept, the rest clock stands still."],
+    resume: ["Resume", "The run goes on; heat may follow."],
+    restart: ["Restart", "Heat may return once the daemon's checks pass. Look at the tun first: liquid, lid, hoses, people."],
+    extend: ["Longer rest", "This rest becomes longer.", [["minutes", "Minutes more", "number", { min: 1, max: 240, step: 1, value: 5 }]]],
+    adjust: ["Change a step", "The step is changed for this run; the change goes on record.", [
+      ["step", "Step", "step"],
+      ["target_c", "Target, °C", "number", { min: 20, max: 84, step: 0.1 }],
+      ["minutes", "Minutes of rest", "number", { min: 0, max: 240, step: 1 }],
+    ]],
+    advance: ["Next step", "This step ends now; the next begins with its rise. Heat may follow."],
+    announce: ["Addition coming", "Heat is blocked until you say that the addition is stirred in."],
+    entry: ["Enter a value", "It goes on record.", [
+      ["ph", "pH", "number", { min: 2, max: 9, step: 0.01, optional: true }],
+      ["gravity_p", "Gravity, °P", "number", { min: 0, max: 40, step: 0.1, optional: true }],
+      ["remark", "Remark", "text", { maxlength: 300, optional: true }],
+    ]],
+    start: ["Start a program", "Heat begins once the daemon's checks pass.", [
+      ["program", "Program", "text", { pattern: "[A-Za-z0-9][A-Za-z0-9_\\-]*", spellcheck: false, autocapitalize: "none" }],
+      ["hand_c", "A hand thermometer in the tun says, °C", "number", { min: -5, max: 105, step: 0.1 }],
+      ["here", "I am at the tun and have looked at liquid, lid and hoses", "mark"],
+      ["attended", "I stay with it", "mark", { optional: true }],
+    ]],
+    stop: ["Stop", "Heat goes off and the run ends."],
+    abort: ["Abort", "Heat goes off and the program is dropped."],
+    reset: ["Make ready", "The ended run is put away; a new one can be started."],
+  };
+
+  const hex = (bytes) => Array.from(crypto.getRandomValues(new Uint8Array(bytes)), (b) => b.toString(16).padStart(2, "0")).join("");
+
+  const word = hex;
+
+  // The order as it goes out. `at` is told in the daemon's own time as its newest status shows it, so that a telephone
+  // with a wrong clock can give orders; the nonce is what proves that the sender sees the present state.
+  function build(name, args, status, arrivedMs, user) {
+    const order = { id: `panel-${hex(8)}`, order: name === "entry" ? "answer" : name, args, by: user || "panel" };
+    const since = (performance.now() - arrivedMs) / 1000;
+    order.at = Math.round((status.at + since) * 1000) / 1000;
+    order.valid_s = VALID_S;
+    order.nonce = status.nonce;
+    if (status.run && name !== "start") order.run = status.run;
+    if (args.trip) {
+      order.trip = args.trip;
+      order.args = {};
+    }
+    return order;
+  }
+
+  // The form's words as the order's arguments, in base units.
+  function argsOf(name, form) {
+    const args = {};
+    for (const [key, , kind, more = {}] of ORDERS[name]?.[2] ?? []) {
+      const field = form.elements[key];
+      if (kind === "mark") args[key] = field.checked;
+      else if (kind === "step") args.step = Number(field.value);
+      else if (kind === "number") {
+        if (field.value === "") continue;
+        if (key === "minutes") args[name === "extend" ? "by_s" : "hold_s"] = 60 * Number(field.value);
+        else args[key] = Number(field.value);
+      } else if (field.value !== "" || !more.optional) args[key] = field.value.trim();
+    }
+    return args;
+  }
+  return { VALID_S, HEAT_OFF, STATES, ORDERS, word, build, argsOf };
+})();

@@ -1,0 +1,148 @@
+// How does a tun look? Rail of all tuns, detail of one. Written only where something has changed.
+
+"use strict";
+const View = (() => {
+  const { $, fill, make, say } = Dom;
+  const { celsius, lasting, sentence, title } = Tuns;
+  const { ORDERS, STATES } = Orders;
+  const { describe } = Curves;
+
+  const ENZYMES = [["beta_left_pct", "beta-amylase"], ["alpha_left_pct", "alpha-amylase"], ["glucanase_left_pct", "beta-glucanase"], ["protease_left_pct", "protease"], ["starch_left_pct", "starch left"]];
+  const KINDS = { trip: "trip", cleared: "over", latched: "trip", order: "order", answer: "answer", entry: "entry", state: "state", step: "step", "step done": "step", phase: "phase", note: "note", resume: "resumed", run: "run", acknowledge: "heard" };
+  const clock = (at) => new Date(at * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
+
+  // ------------------------------------------------------------ rail
+
+  const entries = new Map();
+
+  function rail(tuns, chosen, choose) {
+    const names = [...tuns.keys()].sort();
+    $("rail").parentElement.hidden = names.length < 2;
+    fill($("rail"), names.join(), () => names.map((name) => railEntry(tuns.get(name), choose)));
+    for (const name of names) railState(tuns.get(name), name === chosen);
+  }
+
+  function railEntry(tun, choose) {
+    const [name, temp, what, bar] = [make("b", {}, title(tun)), make("span", { class: "temp" }), make("span", { class: "what" }), make("progress", { max: 1, value: 0, "aria-label": "Part of the step that is done" })];
+    const button = make("button", { type: "button", on: { click: () => choose(tun.name) } }, name, temp, what, bar);
+    entries.set(tun.name, { button, temp, what, bar });
+    return make("li", {}, button);
+  }
+
+  function railState(tun, chosen) {
+    const parts = entries.get(tun.name);
+    if (!parts) return;
+    const s = tun.status;
+    const flag = tun.old ? "old" : s?.trips.length ? "tripped" : s?.waiting_for ? "asks" : "";
+    say(parts.temp, s ? `${celsius(s.temperature_c)} °C` : "–");
+    say(parts.what, tun.old ? `no news${Number.isFinite(tun.age) ? ` for ${lasting(tun.age / 1000)}` : ""}` : s?.trips.length ? "TRIPPED" : s?.waiting_for ? "asks you" : short(s));
+    if (parts.button.dataset.flag !== flag) parts.button.dataset.flag = flag;
+    const done = s?.step?.planned_s ? s.step.credited_s / s.step.planned_s : 0;
+    if (Math.abs(parts.bar.value - done) > 0.002) parts.bar.value = done;
+    if (parts.button.hasAttribute("aria-current") !== chosen) parts.button.toggleAttribute("aria-current", chosen);
+  }
+
+  const short = (s) => (s?.state === "running" && s.step ? `${s.step.phase} ${celsius(s.step.target_c, 0)}` : s?.state ?? "");
+
+  // ------------------------------------------------------------ detail
+
+  function detail(tun, acts) {
+    const s = tun.status;
+    $("none").hidden = true;
+    $("detail").hidden = false;
+    say($("headline"), sentence(tun));
+    $("detail").toggleAttribute("data-old", tun.old);
+    trips(tun, s, acts);
+    prompt(tun, s, acts);
+    say($("temp"), celsius(s.temperature_c, 2));
+    figures(s);
+    say($("curve-says"), describe(tun));
+    $("plot").setAttribute("aria-label", describe(tun));
+    steps(s);
+    enzymes(s.prediction);
+    orders(tun, s, acts);
+    happened(tun, s);
+    say($("about"), `underback ${s.version} · run ${s.run ?? "none"} · ${s.simulated ? `SIMULATED, ${s.speed} times real time · ` : ""}health: ${s.health} · limit ${celsius(s.limits.hard_limit_c, 0)} °C`);
+  }
+
+  function age(tun) {
+    const old = $("old");
+    old.hidden = !tun.old;
+    const since = Number.isFinite(tun.age) ? `${lasting(tun.age / 1000)} old` : "kept by the broker, age unknown";
+    say(old, tun.online === false ? `the daemon is gone; ${since}` : since);
+    $("detail").toggleAttribute("data-old", tun.old);
+  }
+
+  function trips(tun, s, acts) {
+    const key = tun.name + JSON.stringify(s.trips.map((t) => [t.id, t.text, t.latched, t.first_out]));
+    fill($("trips"), key, () => s.trips.map((trip) => {
+      const marks = [trip.first_out && s.trips.length > 1 ? "first" : "", trip.latched ? "stays until cleared" : "goes by itself"].filter(Boolean).join(", ");
+      const buttons = [make("button", { type: "button", on: { click: () => acts.ask("acknowledge", { trip: trip.id }, `Say that you have heard ${trip.id}?`) } }, "Heard")];
+      if (trip.latched) buttons.push(make("button", { type: "button", on: { click: () => acts.ask("clear", { trip: trip.id }, `Clear ${trip.id}? Heat stays off; a restart is a step of its own.`) } }, "Clear"));
+      return make("div", { class: "trip" }, make("p", {}, make("b", {}, `Heat is off: ${trip.id} `), `${trip.text} (${marks})`), ...buttons);
+    }));
+  }
+
+  function prompt(tun, s, acts) {
+    const p = s.prompt;
+    $("prompt").hidden = !p;
+    fill($("prompt"), p ? tun.name + p.id + p.text : "", () => (p ? [
+      make("h3", {}, "Asked of you"), make("p", {}, p.text),
+      make("div", {}, ...p.answers.map((answer) => make("button", { type: "button", class: "answer", on: { click: () => acts.ask("answer", { prompt: p.id, answer }, `${p.text} – Answer “${answer}”?`) } }, answer))),
+    ] : []));
+  }
+
+  function figures(s) {
+    const heard = s.heater.duty === null ? "silent" : `${Math.round(100 * s.heater.duty)} %, said ${lasting(s.heater.age_s)} ago`;
+    const rows = [["Setpoint", `${celsius(s.setpoint_c)} °C`], ["Target", s.step ? `${celsius(s.step.target_c)} °C` : "–"], ["Heat commanded", `${Math.round(100 * s.duty)} %`], ["Heater", s.heater.fault ?? heard], ["Reading", s.reading_age_s === null ? "none" : `${s.reading_age_s.toFixed(0)} s old`]];
+    if (s.second_c !== null) rows.push(["Second probe", `${celsius(s.second_c)} °C`]);
+    if (s.outlet_c !== null) rows.push(["Heater outlet", `${celsius(s.outlet_c)} °C`]);
+    const place = $("figures");
+    fill(place, rows.map((r) => r[0]).join(), () => rows.map(([name]) => make("div", {}, make("dt", {}, name), make("dd", {}))));
+    rows.forEach(([, value], i) => say(place.children[i].lastElementChild, value));
+  }
+
+  function steps(s) {
+    const list = $("steps");
+    const here = s.step?.index ?? (s.state === "complete" ? s.steps.length : -1);
+    fill(list, JSON.stringify([s.run, here, s.steps]), () => s.steps.map((step, i) => {
+      const state = i < here ? "done" : i === here ? "now" : "to come";
+      const item = make("li", { class: state.replace(" ", "-"), "aria-current": i === here ? "step" : null },
+        make("b", {}, step.name), ` ${celsius(step.target_c)} °C`, step.planned_s ? `, ${lasting(step.planned_s)}` : "", " ", make("span", { class: "tag" }, state));
+      if (i === here) item.append(make("progress", { max: 1, value: 0, "aria-label": `Part of ${step.name} that is done` }), make("span", { class: "left" }), make("p", { class: "small why" }, s.step?.why ?? ""));
+      return item;
+    }));
+    const now = list.querySelector("[aria-current]");
+    if (now && s.step) {
+      now.querySelector("progress").value = s.step.planned_s ? s.step.credited_s / s.step.planned_s : 0;
+      say(now.querySelector(".left"), ` ${s.step.phase}, ${lasting(s.step.remaining_s)} left`);
+    }
+    say($("finish"), s.finish_at ? `Planned end ${clock(s.finish_at)}, in ${lasting(s.finish_in_s)}, people answering at once.` : "");
+  }
+
+  function enzymes(p) {
+    fill($("enzymes"), p ? "some" : "none", () => (p ? ENZYMES.map(([, name]) => make("li", {}, make("span", {}, name), make("span", { class: "bar", "aria-hidden": "true" }, make("i")), make("span", { class: "pct" }))) : [make("li", { class: "small" }, "No estimate: nothing has been doughed in, or no malt is known.")]));
+    if (!p) return say($("wort"), "");
+    ENZYMES.forEach(([key], i) => {
+      const [, bar, pct] = $("enzymes").children[i].children;
+      const value = p[key];
+      bar.firstElementChild.style.width = `${Math.min(100, Math.max(0, value ?? 0))}%`;
+      say(pct, value === null || value === undefined ? "–" : `${value.toFixed(0)} %`);
+    });
+    const band = p.apparent_limit_pct;
+    const iodine = p.iodine_negative_min === null || p.iodine_negative_min === undefined ? "Iodine still shows starch." : `Iodine negative from minute ${p.iodine_negative_min.toFixed(0)}.`;
+    say($("wort"), `${band ? `Limit attenuation so far about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)}). ` : ""}${iodine}`);
+  }
+
+  function orders(tun, s, acts) {
+    const names = Object.keys(ORDERS).filter((name) => (STATES[name] ?? STATES.answer).includes(s.state));
+    fill($("orders"), tun.name + names.join(), () => names.map((name) => make("button", { type: "button", "data-order": name, on: { click: () => acts.form(name) } }, ORDERS[name][0])));
+  }
+
+  function happened(tun, s) {
+    fill($("notes"), s.notes.join("|"), () => s.notes.map((text) => make("li", {}, text)));
+    const shown = tun.events.slice(-40).reverse();
+    fill($("events"), tun.name + (shown[0]?.seq ?? ""), () => shown.map((e) => make("li", { class: e.kind === "trip" ? "ill" : "" }, make("time", {}, clock(e.at)), ` ${KINDS[e.kind] ?? e.kind}: `, e.text)));
+  }
+  return { rail, detail, age };
+})();

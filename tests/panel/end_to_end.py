@@ -1,0 +1,99 @@
+"""The whole page end to end, with figures and pictures: python -m tests.panel.end_to_end [FOLDER for the pictures]."""
+
+from __future__ import annotations
+
+import statistics
+import sys
+import tempfile
+from pathlib import Path
+
+from tests.browser import Browser, browser
+from tests.core.bench import leg
+from tests.panel import acts
+from tests.panel.stage import stage
+
+MANY = 20
+FRAMES_S = 10.0
+SMOOTH_MS = 50.0  # 95 of 100 frames are drawn within this
+
+
+def told(what: str, figure: str = "") -> None:
+    print(f"ok  {what:<58} {figure}", flush=True)
+
+
+def few(page: Browser, folder: Path) -> None:
+    """Two tuns at twenty times real time: curve, trip, prompt, rights, and everything that can go away."""
+    with tempfile.TemporaryDirectory() as place, stage(Path(place), "gannet", "plover", speed=20.0) as on:
+        legs = (leg("low rest", 52.0, 900.0), leg("maltose rest", 63.0, 2400.0), leg("dextrin rest", 72.0, 1200.0))
+        on.tuns["gannet"].begin(*legs, grist_kg=0)
+        on.tuns["plover"].begin(*legs)
+        on.tuns["plover"].bench.until("dough_in")
+        on.go()
+        acts.enter(page, on, "operator", "gannet")
+        acts.curve_moves(page)
+        told("the curve moves")
+        told("a trip shows, from the guard's trip to words", f"{acts.trip_shows(page, on, 'gannet'):.2f} s")
+        page.eval("location.hash = 'plover'")
+        told("a prompt is answered, from yes to the reply", f"{acts.prompt_answered(page, on, 'plover'):.2f} s")
+        pictures(page, folder)
+        told("broker frozen: said", f"{acts.broker_frozen(page, on):.2f} s")
+        page.eval("location.hash = 'gannet'")
+        told("broker gone: said, nothing sent, back by itself", f"{acts.broker_gone(page, on):.2f} s")
+        told("daemon gone: said, and after a reload too", f"{acts.daemon_gone(page, on):.2f} s")
+        page.eval("sessionStorage.clear()")
+        acts.enter(page, on, "panel", "gannet")
+        acts.no_right(page, on, "gannet")
+        told("a user without the right is told so")
+        page.eval("sessionStorage.clear()")
+        acts.wrong_password(page, on)
+        told("a wrong password is told")
+        page.eval("sessionStorage.clear()")
+
+
+def pictures(page: Browser, folder: Path) -> None:
+    """Screenshots to look at: wide and telephone, light and dark; axe in each."""
+    page.eval("location.hash = 'gannet'")
+    for width, height, phone in ((1200, 1000, False), (390, 844, True)):
+        for dark in (False, True):
+            page.look(width, height, dark=dark, phone=phone)
+            page.eval("new Promise(done => setTimeout(done, 700))")
+            name = f"panel-{'phone' if phone else 'wide'}-{'dark' if dark else 'light'}.png"
+            page.picture(folder / name)
+            found = page.complaints()
+            assert found == [], (name, found)
+    page.look()
+    told("axe finds nothing serious, wide and telephone, light and dark", str(folder))
+
+
+def many(page: Browser, folder: Path) -> None:
+    """Twenty tuns, each with its status twice a second: how long do frames take?"""
+    with tempfile.TemporaryDirectory() as place:
+        names = [f"tun{number:02d}" for number in range(1, MANY + 1)]
+        with stage(Path(place), *names, speed=4.0) as on:
+            for number, name in enumerate(names):
+                on.tuns[name].begin(leg("rest", 50.0 + number, 1800.0), grist_kg=0)
+            on.go()
+            page.look(1200, 1000)
+            acts.enter(page, on, "operator", "tun07")
+            page.wait(f"document.querySelectorAll('#rail li').length === {MANY}")
+            took = sorted(acts.frames(page, FRAMES_S))
+            page.picture(folder / "panel-many.png")
+            p95, p99 = took[int(0.95 * len(took))], took[int(0.99 * len(took))]
+            figures = f"median {statistics.median(took):.1f}, p95 {p95:.1f}, p99 {p99:.1f}, worst {took[-1]:.1f} ms"
+            assert p95 < SMOOTH_MS, figures
+            told(f"{MANY} tuns, {2 * MANY} statuses a second: frame time", figures)
+
+
+def main() -> int:
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(tempfile.mkdtemp(prefix="panel-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    with browser() as page:
+        few(page, folder)
+        many(page, folder)
+        assert page.thrown == [], page.thrown
+        told("no script error in all of it")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

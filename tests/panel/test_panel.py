@@ -1,0 +1,188 @@
+"""The page, the short part: real broker, real browser, the core behind it.
+
+The long part is a command of its own: python -m tests.panel.end_to_end.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from controller.core.model import RunState
+from controller.core.orders import ALLOWED, LONGEST_VALIDITY_S
+from tests.browser import Browser, browser
+from tests.core.bench import leg
+from tests.edge.test_asyncapi import payload_validator
+from tests.panel import acts
+from tests.panel.stage import PANEL, Stage, stage
+
+EVIL = '<img src=x onerror="window.evil=1"><script>window.evil=1</script>'
+
+
+@pytest.fixture(scope="module")
+def there(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Browser, Stage]]:
+    """A broker, two tuns that mash ten times as fast as life, and a browser."""
+    with stage(tmp_path_factory.mktemp("broker"), "gannet", "plover", speed=10.0) as on, browser() as page:
+        on.tuns["gannet"].begin(leg("low rest", 60.0, 1800.0), leg("hot rest", 72.0, 600.0), grist_kg=0)
+        on.tuns["plover"].begin(leg("low rest", 52.0, 900.0))
+        on.tuns["plover"].bench.until("dough_in")
+        on.go()
+        yield page, on
+
+
+def test_a_mash_is_seen_and_the_curve_moves(there: tuple[Browser, Stage]) -> None:
+    """Signed in, the page tells the mash in a sentence, lists its steps and enzymes, and the curve moves."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    assert acts.text(page, "#headline").startswith("Gannet climbs to 60.0 °C")
+    assert "low rest" in acts.text(page, "#steps")
+    assert "hot rest" in acts.text(page, "#steps")
+    assert "alpha-amylase" in acts.text(page, "#enzymes")
+    acts.curve_moves(page)
+
+
+def test_a_trip_is_told_within_two_seconds(there: tuple[Browser, Stage]) -> None:
+    """From the guard's trip to its words on the page take less than 2 s; they go when the trip is over."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    assert acts.trip_shows(page, on, "gannet") < acts.TRIP_S
+
+
+def test_a_prompt_is_answered(there: tuple[Browser, Stage]) -> None:
+    """The other tun asks for dough-in; the answer, confirmed by keyboard, reaches the daemon and moves the run."""
+    page, on = there
+    acts.enter(page, on, "operator", "plover")
+    acts.prompt_answered(page, on, "plover")
+
+
+def test_an_order_needs_a_yes(there: tuple[Browser, Stage]) -> None:
+    """Going back from the dialog sends nothing; saying yes pauses the run and tells the daemon's answer."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    bench = on.tuns["gannet"].bench
+    acts.until(lambda: bench.state.run.state is RunState.RUNNING, 30.0, "running again")
+    page.wait("document.querySelector('[data-order=pause]')")
+    acts.press(page, "Pause", "#orders")
+    acts.press(page, "No, back", "#ask")
+    before = bench.state.desk.accepted
+    page.eval("new Promise(done => setTimeout(done, 300))")
+    assert bench.state.desk.accepted == before
+    acts.press(page, "Pause", "#orders")
+    acts.confirm(page)
+    page.wait(acts.says("#answer", "Accepted: paused"), acts.REPLY_S)
+    assert bench.state.run.state in (RunState.PAUSED, RunState.PAUSING)
+    page.wait("document.querySelector('[data-order=resume]')")
+    acts.press(page, "Resume", "#orders")
+    acts.confirm(page)
+    page.wait(acts.says("#answer", "Accepted: going on"), acts.REPLY_S)
+
+
+def test_who_may_only_look_is_told_so(there: tuple[Browser, Stage]) -> None:
+    """An order of a user without the right is refused by the broker, and the page says that."""
+    page, on = there
+    page.eval("sessionStorage.clear()")
+    acts.enter(page, on, "panel", "gannet")
+    acts.no_right(page, on, "gannet")
+    page.eval("sessionStorage.clear()")
+    acts.wrong_password(page, on)
+
+
+def test_a_lost_broker_is_told(there: tuple[Browser, Stage]) -> None:
+    """The broker ends: within ten seconds all is marked old, an order is not sent, and the page comes back."""
+    page, on = there
+    page.eval("sessionStorage.clear()")
+    acts.enter(page, on, "operator", "gannet")
+    assert acts.broker_gone(page, on) < acts.GONE_S
+
+
+def test_nothing_outside_is_asked_and_nothing_breaks(there: tuple[Browser, Stage]) -> None:
+    """Signed in and drawing, here and before, the page asked no address but its own and threw nothing."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    acts.curve_moves(page)
+    own = (f"http://127.0.0.1:{on.broker.web}/", "data:", "blob:", "about:")
+    assert [address for address in page.asked if not address.startswith(own)] == []
+    assert page.thrown == []
+
+
+def test_text_from_the_wire_is_only_text(there: tuple[Browser, Stage]) -> None:
+    """Markup in an event's text and in a question is shown as it is and does nothing."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    event = {"seq": 1, "at": 1.7e9, "kind": "note", "id": "x", "text": EVIL}
+    on.client.publish("underback/gannet/event", json.dumps(event), 1)
+    page.wait(acts.says("#events", "onerror"))
+    status = {**on.tuns["plover"].status(1.8e9), "tun": EVIL, "prompt": {"id": "p", "text": EVIL, "answers": [EVIL]}}
+    on.client.publish("underback/evil/status", json.dumps(status), 1)
+    page.eval("location.hash = 'evil'")
+    page.wait(acts.says("#prompt", "onerror"))
+    assert page.eval("window.evil") is None
+    assert page.eval("document.querySelectorAll('#detail img, #detail script').length") == 0
+
+
+@pytest.mark.parametrize(("width", "dark"), [(1200, False), (1200, True), (390, True), (390, False)])
+def test_anybody_can_use_it(there: tuple[Browser, Stage], width: int, dark: bool) -> None:
+    """Wide and on a telephone, light and dark, a dialog open too: axe finds nothing serious, nothing is cut off."""
+    page, on = there
+    page.look(width, 844, dark=dark, phone=width < 500)
+    acts.enter(page, on, "operator", "plover")
+    assert page.complaints() == []
+    assert page.eval("document.documentElement.scrollWidth") <= width
+    page.wait("document.querySelector('[data-order=extend]')")
+    acts.press(page, "Longer rest", "#orders")
+    page.wait("document.querySelector('#ask').open")
+    assert page.complaints() == []
+    acts.press(page, "No, back", "#ask")
+    page.look()
+
+
+def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
+    """Tab reaches Hold with a visible mark on it, Enter opens the dialog, Escape closes it and nothing is sent."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    page.wait("document.querySelector('[data-order=hold]')")
+    before = on.tuns["gannet"].bench.state.desk.accepted
+    for _ in range(60):
+        page.key("Tab", code=9)
+        if page.eval("document.activeElement.dataset.order === 'hold'"):
+            break
+    assert page.eval("document.activeElement.dataset.order") == "hold"
+    assert page.eval("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    page.key("Enter", "\r", 13)
+    page.wait("document.querySelector('#ask').open")
+    page.key("Escape", code=27)
+    page.wait("!document.querySelector('#ask').open")
+    assert on.tuns["gannet"].bench.state.desk.accepted == before
+
+
+def test_the_pages_table_is_the_daemons(there: tuple[Browser, Stage]) -> None:
+    """Which order is offered in which state is what the core allows, and its validity is within the core's bound."""
+    page, _ = there
+    found = page.eval("Orders.STATES")
+    assert {name: set(states) for name, states in found.items()} == {k: set(map(str, v)) for k, v in ALLOWED.items()}
+    assert 0 < page.eval("Orders.VALID_S") <= LONGEST_VALIDITY_S
+
+
+def test_its_orders_fit_the_described_payload(there: tuple[Browser, Stage]) -> None:
+    """An order as the page builds it validates against the AsyncAPI document, and no two have the same id."""
+    page, _ = there
+    status = {"at": 1.7e9, "nonce": "n", "run": "r"}
+    build = f"Orders.build('clear', {{trip: 'G02'}}, {json.dumps(status)}, performance.now(), 'operator')"
+    one, other = page.eval(build), page.eval(build)
+    payload_validator("order").validate(one)
+    assert one["trip"] == "G02"
+    assert one["id"] != other["id"]
+
+
+def test_what_is_vendored_has_its_licence() -> None:
+    """Each file of others lies beside a licence file that names its terms, and the page loads only files that exist."""
+    vendor = PANEL / "vendor"
+    for licence in ("LICENSE-mqtt.md", "LICENSE-uPlot.txt"):
+        assert "MIT" in (vendor / licence).read_text(encoding="utf-8")
+    markup = (PANEL / "index.html").read_text(encoding="utf-8")
+    for part in markup.split('src="')[1:] + markup.split('href="')[1:]:
+        name = part.split('"', 1)[0]
+        assert name.startswith(("#", "data:")) or (PANEL / Path(name)).is_file(), name
