@@ -1,0 +1,328 @@
+#!/usr/bin/env bash
+# Puts underback on a Raspberry Pi OS or Debian machine with Python 3.11 or newer, and takes it off again.
+#
+#   sudo systemd/install.sh [OPTIONS] install            from a bare system; run it again at will
+#   sudo systemd/install.sh [OPTIONS] upgrade            to the version of this folder
+#   sudo systemd/install.sh [OPTIONS] rollback           to the version before; again: forward
+#   sudo systemd/install.sh [OPTIONS] uninstall          configuration, records and back-ups stay
+#
+#   --broker TUN     install: set up Mosquitto on this machine too, with users for this tun (may be given again)
+#   --purge          uninstall: configuration and records go too; the back-up made before stays
+#   --force          although a run is open or its record cannot be read: you have looked, nothing heats
+#   --source PATH    a folder or a wheel in place of this script's own folder
+#   --python PATH    the Python to use
+#   --find-links DIR packages from a folder, nothing from the network
+#   --site DIR       take the packages that underback needs from this folder of Python packages, install none
+#   --root DIR       everything below DIR; no users made, no services touched (for images and tests)
+#
+# Programs go to /opt/underback, configuration to /etc/underback, records to /var/lib/underback, back-ups to
+# /var/backups/underback. `upgrade`, `rollback` and `uninstall` are refused while a run is open and back up first.
+set -euo pipefail
+umask 022
+here=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
+
+say() { printf '%s\n' "$*"; }
+fail() { printf 'install.sh: %s\n' "$*" >&2; exit "${code:-2}"; }
+
+root="" source="$here" python="" links="" site="" force="" purge="" verb="" tuns=()
+while [ $# -gt 0 ]; do
+    case "$1" in
+        --root | --source | --python | --find-links | --site | --broker)
+            [ -n "${2:-}" ] || fail "$1 needs a value"
+            case "$1" in
+                --root) root=$(realpath -m "$2") ;;
+                --source) source=$(realpath "$2") ;;
+                --python) python=$2 ;;
+                --find-links) links=$(realpath "$2") ;;
+                --site) site=$(realpath "$2") ;;
+                --broker) tuns+=("$2") ;;
+            esac
+            shift 2 ;;
+        --force) force=1; shift ;;
+        --purge) purge=1; shift ;;
+        install | upgrade | rollback | uninstall) [ -z "$verb" ] || fail "one of install, upgrade, rollback, uninstall"; verb=$1; shift ;;
+        *) fail "unknown word '$1'; see the top of this script" ;;
+    esac
+done
+[ -n "$verb" ] || fail "wanted: install, upgrade, rollback or uninstall"
+[ -n "$root" ] || [ "$(id -u)" = 0 ] || fail "run it as root: sudo $0 $verb"
+
+opt="$root/opt/underback" etc="$root/etc/underback" data="$root/var/lib/underback" backups="$root/var/backups/underback"
+units="$root/etc/systemd/system" command="$root/usr/local/bin/underback" store="$root/etc/credstore"
+live() { [ -z "$root" ]; }
+
+# ---------------------------------------------------------------- what is there
+
+find_python() {
+    local name
+    for name in "$python" python3 python3.14 python3.13 python3.12 python3.11; do
+        [ -n "$name" ] && command -v "$name" >/dev/null 2>&1 || continue
+        "$name" -c 'import sys; sys.exit(sys.version_info < (3, 11))' && { command -v "$name"; return; }
+    done
+    fail "no Python 3.11 or newer found"
+}
+
+need() { # need COMMAND PACKAGE: install a Debian package for a command that is missing
+    command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] && return 0
+    live && command -v apt-get >/dev/null || fail "$1 is missing: install the package $2"
+    say "installing $2"
+    DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$2" >/dev/null
+}
+
+version_of() { "$1/bin/python" -I -c 'import controller; print(controller.__version__)'; }
+
+# Which runs are open? A run is open until it is complete, stopped or aborted; a damaged record counts as open.
+open_runs() {
+    "$opt/current/bin/python" -I - "$etc" "$data" <<'PY'
+import sys
+import tomllib
+from pathlib import Path
+
+from controller.edge import record
+
+etc, data = map(Path, sys.argv[1:])
+service = etc / "service.toml"
+named = tomllib.loads(service.read_text("utf-8")).get("data_dir", "") if service.exists() else ""
+for folder in sorted({f for d in (data, data / "data", data / named) for f in d.glob("record/*") if f.is_dir()}):
+    found = record.find(folder)
+    state = ((found.kept or {}).get("run") or {}).get("state", "idle")
+    if found.damage:
+        print(f"{folder.name} (its record is damaged: {found.damage})")
+    elif state not in ("idle", "complete", "stopped", "aborted"):
+        print(f"{folder.name} ({state})")
+PY
+}
+
+refuse_open_runs() {
+    local open
+    open=$(open_runs) || open="unknown: the records cannot be read"
+    [ -z "$open" ] || [ -n "$force" ] || code=1 fail "refused: a run is open: $open. Let it end or stop it, then try again (or --force)."
+}
+
+back_up() {
+    local name stamp parts=()
+    stamp=$(date +%Y%m%d-%H%M%S)
+    for name in etc/underback var/lib/underback etc/credstore; do [ ! -e "$root/$name" ] || parts+=("$name"); done
+    (umask 077; mkdir -p "$backups"; tar -C "${root:-/}" -czf "$backups/$stamp-$1.tar.gz" "${parts[@]}")
+    say "back-up: $backups/$stamp-$1.tar.gz"
+}
+
+# ---------------------------------------------------------------- releases
+
+build() { # build: a new release beside the others; prints its folder
+    local new interpreter word packages=() pip=()
+    new="$opt/releases/$(date +%Y%m%d-%H%M%S)-$$"
+    mkdir -p "$opt/releases"
+    trap 'rm -rf "$new"' ERR
+    interpreter=$(find_python)
+    if "$interpreter" -m pip --python "$interpreter" --version >/dev/null 2>&1; then
+        "$interpreter" -m venv --without-pip "$new"
+        pip=("$interpreter" -m pip --python "$new/bin/python")
+    else # no pip on the machine: a copy of its own, which python3-venv brings along
+        "$interpreter" -m venv "$new" || fail "no virtual environment: apt install python3-venv"
+        pip=("$new/bin/python" -m pip)
+    fi
+    if [ -n "$site" ]; then
+        word=$("$new/bin/python" -c 'import sysconfig; print(sysconfig.get_path("purelib"))')
+        echo "$site" > "$word/site-of-the-machine.pth"
+        packages+=(--no-deps)
+    fi
+    [ -z "$links" ] || packages+=(--no-index --find-links "$links")
+    "${pip[@]}" install --quiet --disable-pip-version-check "${packages[@]}" "$source" >&2
+    if compgen -G "/dev/gpiochip*" >/dev/null && [ -z "$site" ]; then
+        "${pip[@]}" install --quiet --disable-pip-version-check "${packages[@]}" 'gpiod>=2.0.2' >&2 \
+            || say "note: gpiod could not be installed; the heater node on this machine needs it" >&2
+    fi
+    mkdir -p "$new/share"
+    cp -R "$here/config" "$new/share/config"
+    mkdir -p "$new/share/systemd"
+    cp "$here"/systemd/*.service "$new/share/systemd/"
+    trap - ERR
+    printf '%s' "$new"
+}
+
+takes_files() { # takes_files RELEASE: does this release read every tun and service file that is there?
+    "$1/bin/python" -I - "$etc" <<'PY'
+import sys
+from pathlib import Path
+
+from controller.core.problems import Problems
+from controller.edge import files
+
+config, wrong = Path(sys.argv[1]), 0
+for name in files.names(config / "tuns"):
+    try:
+        files.settings(config, name)
+    except Problems as problems:
+        wrong = 1
+        print(problems, file=sys.stderr)
+sys.exit(wrong)
+PY
+}
+
+point() { # point LINK RELEASE: atomically
+    ln -sfn "releases/$(basename "$2")" "$opt/$1.new"
+    mv -T "$opt/$1.new" "$opt/$1"
+}
+
+running_units() { if live; then systemctl list-units --plain --no-legend --state=active 'underback*@*.service' | cut -d' ' -f1; fi; }
+
+switch_to() { # switch_to RELEASE: units, link, restart of what ran; back again when that fails
+    local release=$1 former="" names
+    [ ! -e "$opt/current" ] || former=$(realpath "$opt/current")
+    names=$(running_units)
+    # shellcheck disable=SC2086
+    [ -z "$names" ] || systemctl stop $names
+    place "$release"
+    [ -z "$former" ] || [ "$former" = "$release" ] || point previous "$former"
+    [ -n "$names" ] || return 0
+    # shellcheck disable=SC2086
+    if ! systemctl start $names; then
+        say "the services do not start with it: going back" >&2
+        place "$former"
+        # shellcheck disable=SC2086
+        systemctl start $names || true
+        code=1 fail "not switched; see journalctl -u '${names%%$'\n'*}'"
+    fi
+}
+
+place() { # place RELEASE: link and units
+    point current "$1"
+    mkdir -p "$units"
+    cp "$1"/share/systemd/*.service "$units/"
+    ! live || systemctl daemon-reload
+}
+
+prune() { # all but the current and the previous release go
+    local release
+    for release in "$opt"/releases/*; do
+        [ "$release" = "$(realpath "$opt/current")" ] || [ "$release" = "$(realpath -m "$opt/previous")" ] || rm -rf "$release"
+    done
+}
+
+# ---------------------------------------------------------------- the machine
+
+make_users() {
+    live || return 0
+    getent group underback >/dev/null || groupadd --system underback
+    getent passwd underback >/dev/null || useradd --system --gid underback --home-dir /var/lib/underback --shell /usr/sbin/nologin underback
+    if ! getent group gpio >/dev/null; then # Raspberry Pi OS has it, and a rule like this one
+        groupadd --system gpio
+        echo 'SUBSYSTEM=="gpio", KERNEL=="gpiochip*", GROUP="gpio", MODE="0660"' > /etc/udev/rules.d/60-underback-gpio.rules
+        udevadm control --reload 2>/dev/null && udevadm trigger --subsystem-match=gpio || true
+    fi
+    chown underback:underback "$data"
+}
+
+lay_files() { # configuration that is not there yet; what is there is never touched
+    local path
+    mkdir -p "$etc" "$data"
+    chmod 0750 "$data"
+    for path in service.toml $(cd "$here/config" && ls tuns/*.toml programs/*.toml nodes/*.toml); do
+        [ -e "$etc/$path" ] && continue
+        mkdir -p "$(dirname "$etc/$path")"
+        cp "$here/config/$path" "$etc/$path"
+        [ "$path" != service.toml ] || sed -i 's|^data_dir = "data" |data_dir = "/var/lib/underback" |' "$etc/$path"
+    done
+    mkdir -p "$(dirname "$command")"
+    cat > "$command" <<'SH'
+#!/bin/sh
+# People speak to the broker as its user `operator`, not as the daemon.
+[ -n "${UNDERBACK_CONFIG:-}" ] || [ ! -r /etc/underback/operator/service.toml ] || export UNDERBACK_CONFIG=/etc/underback/operator
+exec /opt/underback/current/bin/python -I -m controller "$@"
+SH
+    chmod 0755 "$command"
+}
+
+set_up_broker() { # users, rights and passwords of a broker on this machine, handed to each service
+    local broker="$root/etc/mosquitto/underback" tun user
+    [ ${#tuns[@]} -gt 0 ] || return 0
+    need mosquitto_passwd mosquitto
+    need openssl openssl
+    PATH="$PATH:/usr/sbin" "$here/config/mosquitto/make-users.sh" "$broker" "${tuns[@]}"
+    mkdir -p "$root/etc/mosquitto/conf.d"
+    cp "$here/config/mosquitto/10-underback.conf" "$root/etc/mosquitto/conf.d/"
+    (umask 077; mkdir -p "$store")
+    hand_over "$broker" daemon daemon
+    sed -i 's|^username = "" *$|username = "daemon"|; s|^username = "" |username = "daemon" |' "$etc/service.toml"
+    for tun in "${tuns[@]}"; do
+        for user in probe heater; do
+            hand_over "$broker" "$user-$tun" "$user-$tun"
+            [ ! -e "$etc/nodes/$tun.toml" ] || sed -i "/^\[$user\]/,/^\[/s|^username = \"\"|username = \"$user-$tun\"|" "$etc/nodes/$tun.toml"
+        done
+    done
+    mkdir -p "$etc/operator"
+    ln -sfn ../tuns "$etc/operator/tuns"
+    ln -sfn ../programs "$etc/operator/programs"
+    sed 's|^username = "daemon"|username = "operator"|; s|^password_file = ""|password_file = "/etc/underback/operator/password"|' \
+        "$etc/service.toml" > "$etc/operator/service.toml"
+    install -m 0640 "$broker/passwords/operator" "$etc/operator/password"
+    if live; then
+        chown root:underback "$etc/operator/password"
+        systemctl enable --quiet mosquitto
+        systemctl restart mosquitto
+    fi
+}
+
+hand_over() { install -m 0600 "$1/passwords/$2" "$store/underback.$3"; } # FOLDER USER NAME
+
+# ---------------------------------------------------------------- the four verbs
+
+do_install() {
+    local new
+    lay_files
+    make_users
+    set_up_broker
+    if [ -e "$opt/current" ]; then
+        place "$(realpath "$opt/current")"
+        say "underback $(version_of "$opt/current") is installed already; files, users and units were looked over. Newer: $0 upgrade"
+        return
+    fi
+    new=$(build)
+    switch_to "$new"
+    say "underback $(version_of "$new") is installed. Next: edit $etc/tuns/, then systemctl enable --now underback@NAME"
+}
+
+do_upgrade() {
+    local new before
+    [ -e "$opt/current" ] || fail "underback is not installed here: $0 install"
+    refuse_open_runs
+    before=$(version_of "$opt/current")
+    new=$(build)
+    if ! takes_files "$new"; then
+        rm -rf "$new"
+        code=1 fail "the new version does not take your files as they are (above); nothing was changed"
+    fi
+    refuse_open_runs # the build took minutes
+    back_up upgrade
+    switch_to "$new"
+    prune
+    say "upgraded from $before to $(version_of "$new"). Back: $0 rollback"
+}
+
+do_rollback() {
+    local former
+    [ -e "$opt/previous" ] || fail "there is no former version to go back to"
+    refuse_open_runs
+    former=$(realpath "$opt/previous")
+    takes_files "$former" || code=1 fail "the former version does not take your files as they are now (above); nothing was changed"
+    back_up rollback
+    switch_to "$former"
+    say "back at $(version_of "$former"). Forward again: $0 rollback"
+}
+
+do_uninstall() {
+    [ -e "$opt/current" ] || fail "underback is not installed here"
+    refuse_open_runs
+    back_up uninstall
+    if live; then
+        systemctl disable --quiet --now 'underback@*' 'underback-probe@*' 'underback-heater@*' 'underback-standin@*' 2>/dev/null || true
+        running_units | xargs -r systemctl stop
+    fi
+    rm -rf "$opt" "$command" "$units"/underback@.service "$units"/underback-{probe,heater,standin}@.service
+    ! live || systemctl daemon-reload
+    if [ -n "$purge" ]; then rm -rf "$etc" "$data" "$store"/underback.*; fi
+    say "underback is uninstalled.$([ -n "$purge" ] || echo " Configuration and records stay in $etc and $data.")"
+}
+
+"do_$verb"
