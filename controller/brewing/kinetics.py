@@ -71,7 +71,7 @@ BASIS = (
 )
 SECOND_OPINION = (
     "Second opinion from the mash temperature alone, for 55..71 °C: scheme and constants of Brandam et al. 2003 as far "
-    "as they are known, brought to 82 % at 65 °C. Where it differs from the first, the literature leaves that much open."
+    "as they are known, brought to 82 % at 65 °C. Where it differs from the first, the literature leaves it open."
 )
 ANCHORED = " The level is anchored on the malt's certificate or on measured worts."
 STRIDE_S = 5.0  # readings are averaged over so long before they are stepped through
