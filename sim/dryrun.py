@@ -18,7 +18,7 @@ from controller.core.plan import Plan
 from controller.core.settings import Settings
 from controller.core.tick import Outcome, State, start, tick
 from sim.evidence import Evidence
-from sim.faults import Fault
+from sim.faults import Fault, Faults
 from sim.person import PATIENT, Manner, Person
 from sim.stand_in import StandIn
 from sim.trace import Row, Trace
@@ -73,6 +73,8 @@ class DryRun:
     ) -> None:
         """`listen` hears every message: time, topic, payload, retained, and whether the daemon sent it."""
         self.settings, self.plan, self.seed = settings, plan, seed
+        faults = tuple(faults)
+        self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
         self.world = World(settings, plan.course, seed, faults, truth, plan.program.liquor.temperature_c)
         self.person = Person(self.world, manner)
         self.stand_in = StandIn(self.world, self.person)
@@ -133,7 +135,7 @@ class DryRun:
     def _clock(self) -> tuple[float, float]:
         """The next tick is due: how late is it, and did the machine sleep?"""
         due = self._now + 1.0
-        live = self.world.faults.at(due) if self.world.faults.all else {}
+        live = self._machine.at(due)
         late = live["loop_stall"].value if "loop_stall" in live else 0.0
         slept = live["suspend"].value if "suspend" in live else 0.0
         self._now = due + float(round(late + slept))

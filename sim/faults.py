@@ -115,9 +115,9 @@ class Fault(NamedTuple):
     def __str__(self) -> str:
         """The text that `parse` reads back."""
         kind = KINDS[self.kind]
-        lasts = "" if self.for_s == kind.for_s else f"+{self.for_s:g}"
-        value = f"={self.value:g}" if kind.low != kind.high else ""
-        return f"{self.kind}@{self.at_s:g}{lasts}{value}"
+        lasts = "" if self.for_s == kind.for_s else f"+{self.for_s:.12g}"
+        value = f"={self.value:.12g}" if kind.low != kind.high else ""
+        return f"{self.kind}@{self.at_s:.12g}{lasts}{value}"
 
 
 _SPEC = re.compile(r"([a-z_]+)(?:@([^+=]+))?(?:\+([^=]+))?(?:=(.+))?")

@@ -1,0 +1,32 @@
+"""What do the simulator's tests share? The shipped files, read once."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from controller.core import plan as plans
+from controller.core.plan import Plan
+from controller.core.settings import Settings
+from controller.edge import files
+
+CONFIG = Path(__file__).parents[2] / "config"
+
+
+@cache
+def shipped(tun: str, program: str) -> tuple[Settings, Plan]:
+    """Settings and plan of a shipped program on a shipped tun."""
+    settings = files.settings(CONFIG, tun)
+    return settings, plans.make(files.load_program(CONFIG, program), settings.tun)
+
+
+@pytest.fixture
+def gannet() -> tuple[Settings, Plan]:
+    return shipped("gannet", "sandpiper")
+
+
+@pytest.fixture
+def plover() -> tuple[Settings, Plan]:
+    return shipped("plover", "linnet")

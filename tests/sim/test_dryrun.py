@@ -1,0 +1,193 @@
+"""Do the shipped programs run to their end against the simulated tuns, and does the dry run tell the truth of it?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from controller.cli import main
+from controller.core.model import _GUARD_SEAL, HeaterCommand
+from controller.core.plan import Plan
+from controller.core.settings import Settings
+from controller.core.tick import Outcome, tick
+from sim import dryrun, trace, wort
+from sim.faults import parse
+from sim.person import Manner
+from tests.sim.conftest import CONFIG, shipped
+
+Pair = tuple[Settings, Plan]
+PAIRS = [
+    ("plover", "linnet"),
+    ("gannet", "sandpiper"),
+    ("gannet", "redstart"),
+    ("plover", "bittern"),
+    ("gannet", "dotterel"),
+    ("plover", "crake"),
+    ("gannet", "water-trial"),
+    ("plover", "water-trial"),
+]
+
+
+@pytest.mark.parametrize(("tun", "program"), PAIRS)
+def test_each_shipped_program_completes_on_its_tun(tun: str, program: str) -> None:
+    """Complete, no trip, no heat without evidence, every rest credited to 2 s, no ramp and no hold 0.5 K over."""
+    settings, plan = shipped(tun, program)
+    assert not plan.problems
+    ran = dryrun.run(settings, plan, 1)
+    assert (ran.result, ran.trace.trips, ran.heat_without_evidence, ran.refusals) == ("complete", [], 0, ())
+    assert ran.hot_commands > 500
+    steps = ran.trace.steps(plan.course)
+    assert [step["name"] for step in steps] == [leg.name for leg in plan.course.legs]
+    for step, leg in zip(steps, plan.course.legs, strict=True):
+        if leg.kind not in ("keep", "dough_in"):
+            assert step["planned_s"] - 2.0 <= step["credited_s"]
+        assert (step["overshoot_c"] or 0.0) < 0.5, step
+        assert step["max_c"] is None or step["max_c"] - leg.target_c < 0.5, step
+    energy = ran.world.tun.energy()
+    assert abs(energy.gap_j) < 1e-3 * energy.heater
+    assert ran.energy_kwh * 3.6e6 * settings.tun.heater.efficiency == pytest.approx(energy.heater)
+
+
+def test_the_same_seed_gives_the_same_digest_and_another_another(plover: Pair) -> None:
+    """Every message both ways, byte for byte."""
+    digests = [dryrun.DryRun(*plover, seed).go(900.0).digest for seed in (3, 3, 4)]
+    assert digests[0] == digests[1] != digests[2]
+
+
+def test_the_person_answers_each_question_and_none_is_skipped(gannet: Pair) -> None:
+    """Dough-in begun, grain in, the iodine test, taking over: each asked, each answered."""
+    ran = dryrun.run(*gannet, 2)
+    assert ran.answered == ("dough_in", "grain_in", "iodine", "take_over")
+
+
+def crippled(settings: Settings, state: Any, now: float, inputs: Any) -> Outcome:
+    """A core whose guard has been sawn off: full heat, whatever is known."""
+    outcome = tick(settings, state, now, inputs)
+    command = outcome.command
+    if command is None or now < 600.0:
+        return outcome
+    hot = HeaterCommand(command.epoch, command.seq, 1.0, 10.0, "sawn off", seal=_GUARD_SEAL)
+    return outcome._replace(command=hot)
+
+
+def test_a_crippled_guard_is_seen_in_the_count(gannet: Pair, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without a guard the same fault gives heat without evidence; the count is taken from the messages alone."""
+    fault = [parse("probe_unplugged@700+200")]
+    sound = dryrun.DryRun(*gannet, 1, fault).go(1000.0)
+    assert (sound.heat_without_evidence, sound.trace.trips[0]["id"]) == (0, "G02")
+    monkeypatch.setattr(dryrun, "tick", crippled)
+    assert dryrun.DryRun(*gannet, 1, fault).go(1000.0).heat_without_evidence == pytest.approx(190, abs=3)
+
+
+def test_a_broker_outage_is_held_and_gone_on_from(plover: Pair) -> None:
+    """Two minutes without broker in the rest: one trip, no heat meanwhile, the run completes, every rest in full."""
+    heard: list[tuple[float, str]] = []
+    dry = dryrun.DryRun(
+        *plover, 1, [parse("broker_gone@3000+120")], listen=lambda at, topic, *_: heard.append((at, topic))
+    )
+    ran = dry.go()
+    assert (ran.result, [t["id"] for t in ran.trace.trips]) == ("complete", ["G16"])
+    assert not [at for at, _ in heard if 3000.0 <= at < 3120.0]
+    rest = ran.trace.steps(plover[1].course)[1]
+    assert rest["credited_s"] >= 3598.0
+    assert rest["ended_s"] - rest["in_band_s"] > 3600.0 + 115.0
+
+
+def test_a_brewer_who_never_comes_leaves_the_mash_to_the_daemon(plover: Pair) -> None:
+    """Nobody takes over: after the written keep of two hours the heat goes off and the run is complete."""
+    ran = dryrun.DryRun(*plover, 1, manner=Manner(take_over=False)).go()
+    assert ran.result == "complete"
+    keep = ran.trace.steps(plover[1].course)[-1]
+    assert (keep["kind"], keep["credited_s"]) == ("keep", pytest.approx(7200.0, abs=2.0))
+
+
+def test_a_start_that_is_refused_is_told(gannet: Pair) -> None:
+    """No mark that somebody stays, no proof test: refused with the reason, tried again, and never any heat."""
+    ran = dryrun.DryRun(*gannet, 1, manner=Manner(attended=False)).go()
+    assert ran.result == "idle"
+    assert ran.refusals and "proof test" in ran.refusals[0]
+    assert ran.hot_commands == 0
+
+
+def test_rows_are_written_as_the_contract_names_them(plover: Pair) -> None:
+    """One line a second with the agreed columns, and the enzymes' from dough-in on."""
+    ran = dryrun.DryRun(*plover, 1).go()
+    brewed = wort.follow(plover[1].course, ran.trace)
+    lines = trace.csv(ran.trace.rows, wort.COLUMNS, brewed.columns).splitlines()
+    assert lines[0].startswith("t_s,mash_c,probe_c,setpoint_c,target_c,duty,step,phase,state,beta_left_pct,")
+    assert len(lines) == len(ran.trace.rows) + 1
+    assert {line.count(",") for line in lines} == {13}
+    assert lines[1].endswith(",,,,,")
+    assert not lines[-1].endswith(",")
+    assert brewed.prediction is not None
+    assert [step["name"] for step in brewed.prediction["steps"]] == ["conversion", "mash-out", "keep"]
+    assert 55.0 < brewed.prediction["apparent_limit_pct"]["mid"] < 95.0
+
+
+def test_water_alone_predicts_no_wort() -> None:
+    """No grain, no prediction."""
+    settings, plan = shipped("plover", "water-trial")
+    ran = dryrun.DryRun(settings, plan, 1).go(600.0)
+    brewed = wort.follow(plan.course, ran.trace)
+    assert brewed.prediction is None
+    assert len(brewed.columns) == len(ran.trace.rows)
+
+
+# ---------------------------------------------------------------- the command
+
+KEYS = {
+    "result", "program", "tun", "seed", "digest", "duration_s", "energy_kwh", "strike_c", "steps", "trips", "advice",
+    "prediction", "commands", "heat_without_evidence",
+}  # fmt: skip
+STEP_KEYS = {
+    "name", "kind", "target_c", "planned_s", "ramp_started_s", "in_band_s", "ended_s", "credited_s", "min_c", "mean_c",
+    "max_c", "overshoot_c", "rms_error_c", "climb_c_per_min",
+}  # fmt: skip
+Captured = Callable[[], Any]
+
+
+def command(*words: str) -> int:
+    return main(["--config", str(CONFIG), "dryrun", *words])
+
+
+def test_the_command_prints_one_object_of_the_agreed_shape(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:
+    """Exactly the contract's keys; the files that were asked for are there."""
+    csv, page = tmp_path / "a.csv", tmp_path / "a.html"
+    assert command("crake", "--tun", "plover", "--json", "--csv", str(csv), "--report", str(page)) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert set(said) == KEYS
+    assert all(set(step) == STEP_KEYS for step in said["steps"])
+    assert said["result"] == "complete"
+    assert csv.read_text().startswith("t_s,mash_c")
+    assert "<html" in page.read_text().lower()
+
+
+def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureFixture[str]) -> None:
+    """A welded switch: exit 1, and the trip stands on the page with what to do."""
+    assert command("crake", "--tun", "plover", "--fault", "heater_welded@40min") == 1
+    out = capsys.readouterr().out
+    assert "G10" in out and "cut the mains now" in out
+
+
+def test_everything_wrong_is_said_at_once(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:
+    """A program that is not there, two faults that are none, a folder that does not exist: exit 2, four lines."""
+    words = ["nothing", "--fault", "nonsense", "--fault", "probe_nan=1", "--csv", str(tmp_path / "no" / "a.csv")]
+    assert command(*words) == 2
+    said = capsys.readouterr().err
+    assert said.count("--fault") == 2 and "--csv" in said and "nothing" in said
+    assert "Traceback" not in said
+
+
+def test_a_program_that_does_not_fit_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    """60 kg of liquor do not go into 30 L: exit 2 with the reason."""
+    assert command("sandpiper", "--tun", "plover") == 2
+    assert "L" in capsys.readouterr().err
+
+
+def test_the_faults_can_be_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    """Every fault with its meaning."""
+    assert command("any", "--fault", "list") == 0
+    assert "probe_frozen" in capsys.readouterr().out
