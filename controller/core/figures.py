@@ -33,7 +33,9 @@ BED_SHARE = (
 # a turnover late, some well-mixed layers a third (arithmetic)
 PLATE_GAIN_SD, LEARNED_GAIN_SD = 0.12, 0.06  # plates are true to +-15 % (common practice)
 PLATE_LAG_SD, LEARNED_LAG_SD = 0.35, 0.2
-BELOW_MEAN = 0.25  # of the rise over the heater: wort cools evenly on its way down, so the mean of plug flow lies half a
+BELOW_MEAN = (
+    0.25  # of the rise over the heater: wort cools evenly on its way down, so the mean of plug flow lies half a
+)
 # rise over the outlet, that of 2..4 mixed layers 0.25..0.38 (arithmetic); a probe in mid-bed would want 0
 RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
 BED_LEAD_SD = 0.5  # of the bed's time: a probe near the return leads the mean by as much as one at the outlet trails it
@@ -59,8 +61,9 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
     share, gain_sd, lag_sd = 1.0, PLATE_GAIN_SD, PLATE_LAG_SD
     if learned is not None:
         share = learned.power_w / plate_w
-        lag_s, dead_s = learned.lag_s, learned.dead_s
-        gain_sd, lag_sd = LEARNED_GAIN_SD, LEARNED_LAG_SD
+        gain_sd = LEARNED_GAIN_SD
+    if learned is not None and not tun.probes.mash.behind_heater:  # behind the heater, lag and rise look alike
+        lag_s, dead_s, lag_sd = learned.lag_s, learned.dead_s, LEARNED_LAG_SD
     passing_s = 0.0 if target.strike else bed_s(tun)
     if passing_s > 0.0:
         dead_s, lag_sd = dead_s + passing_s, PLATE_LAG_SD
@@ -84,6 +87,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         min_on_s=heater.min_on_s,
         min_off_s=heater.min_off_s,
         min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
+        near_s=HEATER_LAG_S[heater.place] + tun.probes.mash.lag_s,
         below_mean_k=BELOW_MEAN * plate_rise_k(tun) if heater.place in ("line", "coil") else 0.0,
         gain_sd=gain_sd,
         lag_sd=lag_sd,

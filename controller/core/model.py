@@ -250,6 +250,7 @@ class Figures(NamedTuple):
     min_on_s: float = 0.0
     min_off_s: float = 0.0
     min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
+    near_s: float = 10.0  # lag from the heater to a probe just behind it
     below_mean_k: float = 0.0  # the mash's mean lies so far over wort leaving a pumped bed, at full power at rest
     gain_sd: float = 0.12  # doubt of power / capacity, relative, one standard deviation
     lag_sd: float = 0.35  # doubt of lag and dead time together, relative

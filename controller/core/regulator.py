@@ -42,6 +42,10 @@ SHAPE = 0.15  # of the heat in the lags: error of their shape while the heat cha
 WALK_LOSS = 0.004  # of the heater's rate per root hour... see code
 WALK_GAIN = 0.02  # per root hour
 DOUBT = 0.0  # standard deviations of the lag: in doubt the longer one
+MOVING = 1.0  # of what a probe behind the heater has yet to feel
+LEAD_AT_REST = 0.0
+LEAD_SDS = 1.0
+DOUBT_TAU = 1.0
 GAIN_BOUNDS = (0.65, 1.5)  # rate found on ramps over the one believed (own bench: without bounds, runaway)
 LAG_BOUNDS = (0.4, 2.5)
 MOST_EXTRA = 0.25  # of the heater's rate: loss beyond the plate's that the observer may believe in
@@ -143,7 +147,7 @@ def observe(
 ) -> RegulatorState:
     """What does the model believe after `dt` s with `applied` duty and this measurement?"""
     value = seen.value_c if seen.value_c is not None and isfinite(seen.value_c) else None
-    near = state.near + (1.0 - exp(-dt / max(figures.lag_s, 0.5))) * (applied - state.near)
+    near = state.near + (1.0 - exp(-dt / max(figures.near_s, 0.5))) * (applied - state.near)
     model_c = state.reading_c if state.reading_c is not None else value
     if model_c is None:
         return START
@@ -156,13 +160,14 @@ def observe(
     doubt = _forward(doubt, rate, arriving[-1], change, lag_s, dt)
     state = state._replace(reading_c=model_c, arriving=arriving, near=near, doubt=doubt)
     if value is not None and seen.fresh:
-        hold = _loss(figures, model_c, state.extra_k_per_s) / rate
-        felt = near if figures.behind_heater_k else arriving[-1] - hold
-        value -= (figures.behind_heater_k + state.lead_k) * felt - figures.below_mean_k * min(max(hold, 0.0), 1.0)
+        hold = min(max(_loss(figures, model_c, state.extra_k_per_s) / rate, 0.0), 1.0)
+        behind = figures.behind_heater_k > 0.0
+        felt = near - LEAD_AT_REST * hold if behind else arriving[-1] - hold
+        value -= figures.behind_heater_k * near + state.lead_k * felt - figures.below_mean_k * hold
         if target.heat != "hold" or abs(value - model_c) > JUMP_K + figures.behind_heater_k * felt:
             state = state._replace(reading_c=value, doubt=_cut(doubt))
         else:
-            state = _correct(figures, rate, value, felt, state)
+            state = _correct(figures, rate, value, felt, figures.behind_heater_k * (applied - near), state)
     return state._replace(coming_c=_coming(figures, rate, state))
 
 
@@ -215,13 +220,15 @@ def _loss(figures: Figures, at_c: float, extra_k_per_s: float) -> float:
     return figures.loss_w_per_k * (at_c - figures.room_c) / figures.capacity_j_per_k + extra_k_per_s
 
 
-def _correct(figures: Figures, rate: float, value: float, felt: float, state: RegulatorState) -> RegulatorState:
+def _correct(
+    figures: Figures, rate: float, value: float, felt: float, moving_k: float, state: RegulatorState
+) -> RegulatorState:
     """Kalman's step; the reading is x + felt * lead."""
     p, model_c = state.doubt, state.reading_c
     assert p is not None and model_c is not None
     xx, xl, xg, xd, xw, ll, lg, ld, lw, gg, gd, gw, dd, dw, ww = p
     hx, hl, hg, hd, hw = xx + felt * xw, xl + felt * lw, xg + felt * gw, xd + felt * dw, xw + felt * ww
-    s = 1.0 / (hx + felt * hw + NOISE_K * NOISE_K)
+    s = 1.0 / (hx + felt * hw + NOISE_K * NOISE_K + (MOVING * moving_k) ** 2)
     kx, kl, kg, kd, kw = hx * s, hl * s, hg * s, hd * s, hw * s
     e = value - model_c
     doubt = Doubt(
@@ -235,7 +242,7 @@ def _correct(figures: Figures, rate: float, value: float, felt: float, state: Re
         extra_k_per_s=min(max(state.extra_k_per_s + kl * e, -plate), MOST_EXTRA * rate),
         gain=min(max(state.gain * (1.0 + kg * e), GAIN_BOUNDS[0]), GAIN_BOUNDS[1]),
         lag=min(max(state.lag * (1.0 + kd * e), LAG_BOUNDS[0]), LAG_BOUNDS[1]),
-        lead_k=state.lead_k + kw * e,
+        lead_k=min(max(state.lead_k + kw * e, -LEAD_SDS * figures.lead_sd_k), LEAD_SDS * figures.lead_sd_k),
         doubt=doubt,
     )
 
@@ -281,6 +288,8 @@ def _act(
     rate = figures.power_w / figures.capacity_j_per_k
     total_s = figures.lag_s + figures.dead_s
     tau = max(TAU_SHARE * total_s, LEAST_TAU_S, WINDOW_SHARE * figures.window_s)
+    if state.doubt is not None:
+        tau = max(tau, DOUBT_TAU * sqrt(state.doubt.ww) / rate)
     gain, _ = simc_integrating(rate, 0.0, tau)
     feedback = _pid(gain, 0.0, setpoint.value_c)(state.coming_c, dt=1.0) or 0.0
     forward = (_loss(figures, state.reading_c, state.extra_k_per_s) + setpoint.slope_k_per_s) / rate
