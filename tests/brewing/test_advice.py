@@ -94,6 +94,12 @@ def test_a_scalding_mash_out_is_said_strongly() -> None:
     assert ["destroyed" in _only(plan, "A19").text for plan in hot] == [False, True]
 
 
+def test_water_alone_draws_nothing_about_beer() -> None:
+    """A trial with plain water, whatever its steps, draws no advice about grist or rests."""
+    assert advise(but(grist=())) == ()
+    assert drawn(steps(rest(40.0, 70.0, ramp_s=0.0), OUT, grist=())) == set()
+
+
 def test_names_cannot_matter() -> None:
     """Nothing that advice sees has a name, a title or a lot: renaming them can change nothing."""
     seen = {field.name for kind in (MashPlan, PlanStep, Malt) for field in fields(kind)}
@@ -126,6 +132,14 @@ def test_own_level_and_texts_are_heeded() -> None:
     own = _only(plan, "A37", {"A37": {"level": "warn", "mend": "Call the head brewer.", "source": "house rule"}})
     assert (own.level, own.mend, own.source) == ("warn", "Call the head brewer.", "house rule")
     assert advise(plan, {"A37": {"level": "off"}}) == ()
+
+
+def test_own_texts_alone_are_no_own_figures() -> None:
+    """Only a changed figure marks the source; a source of one's own stands as written."""
+    plan = but(expected_ph=5.9)
+    plain = _only(plan, "A37").source
+    assert _only(plan, "A37", {"A37": {"why": "Because."}}).source == plain
+    assert _only(plan, "A37", {"A37": {"highest_ph": 5.7, "source": "house rule"}}).source == "house rule"
 
 
 def test_what_stops_stays() -> None:

@@ -108,6 +108,20 @@ def test_heat_before_souring_does_not_end_it() -> None:
     assert advise(steps(FIRST, SECOND, OUT, SOUR, KILL)) == ()
 
 
+def test_an_infusion_that_fills_too_much_says_how_full() -> None:
+    """18 kg more make 95.4 L, and the infusion is named."""
+    fed = steps(FIRST, replace(PULL, kind="infusion", temperature_c=72.0, addition_kg=18.0, away_s=0.0), SECOND, OUT)
+    (text,) = [advice.text for advice in advise(fed) if advice.rule == "A31"]
+    assert text == "Step 2 (infusion, 72 °C) fills the tun to 95 %."
+
+
+def test_the_wait_for_a_decoction_counts_towards_going_home() -> None:
+    """The decoction is back 70 min after dough-in; who leaves at 65 is not there for it."""
+    plan = replace(steps(FIRST, PULL, SECOND, OUT), staffed_until_s=65 * MIN)
+    (text,) = [advice.text for advice in advise(plan) if advice.rule == "A32"]
+    assert "70 min after dough-in" in text
+
+
 def test_everything_that_souring_lacks_is_named() -> None:
     """No pH, no end and no heat are said in one sentence."""
     (advice,) = advise(steps(FIRST, SECOND, replace(SOUR, ph_every_s=None, hold_s=0.0)))
