@@ -90,7 +90,7 @@ class Service:
         self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
         self._topics = self.inbox.topics
         self._reply_to: OrderedDict[str, ReplyTo] = OrderedDict()
-        self._stop = asyncio.Event()
+        self._stop, self._linked = asyncio.Event(), asyncio.Event()
         self._bug: asyncio.Future[None] | None = None
         self._motors: dict[str, tuple[Motor, Instant]] = {}
         self._motor_seq = 0
@@ -145,6 +145,11 @@ class Service:
     async def _end(self, hear: asyncio.Task[None]) -> None:
         """OFF, acknowledged or 2 s gone; then record and connection. A second signal does not interrupt it."""
         self._notifier.stopping()
+        if hear.done():  # the transport itself has failed: once more, for the last OFF
+            self._linked.clear()
+            hear = asyncio.create_task(self.transport.run(self), name="hear again")
+            with contextlib.suppress(TimeoutError, asyncio.CancelledError):
+                await asyncio.wait_for(self._linked.wait(), LEAVE_S)
         last = asyncio.create_task(self._last_words())
         while not last.done():
             with contextlib.suppress(asyncio.CancelledError):
@@ -184,6 +189,7 @@ class Service:
 
     def linked(self) -> None:
         self.inbox.connected(self.clock.now())
+        self._linked.set()
         self._log.info("connected to the broker")
         self._post(self._topics.online, words.online(True), "state", retain=True)
         self._shown_at = -math.inf

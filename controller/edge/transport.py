@@ -97,14 +97,21 @@ class MemoryTransport:
         self._broker, self.topics, self._will = broker, tuple(topics), will
         self._ear: Ear | None = None
         self._end: Callable[[], None] | None = None
+        self._over: asyncio.Future[None] | None = None
 
     async def run(self, ear: Ear) -> None:
         self._ear = ear
+        self._over = asyncio.get_running_loop().create_future()
         self.mend()
         try:
-            await asyncio.get_running_loop().create_future()
+            await self._over
         finally:
             self.cut("leaving", will=False)
+
+    def end(self) -> None:
+        """Play a transport that ends by itself, which none should."""
+        if self._over is not None:
+            self._over.set_result(None)
 
     def mend(self) -> None:
         if self._ear is None or self.up:

@@ -166,6 +166,7 @@ class Rig:
         )
         self.topics = self.service.inbox.topics
         self.transport.topics = self.topics.heard()
+        self.world_task: asyncio.Task[None] | None = None  # kept, so that it is not collected
 
     async def world(self) -> None:
         """The tun and the brewer, half a second at a time."""

@@ -1,0 +1,338 @@
+"""The service: hear, beat, show; and the heater is off on every way out."""
+
+from __future__ import annotations
+
+import asyncio
+import itertools
+import json
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.core import plan
+from controller.core.inbox import Inbox
+from controller.core.model import Event, RunState
+from controller.core.settings import Settings
+from controller.core.tick import Outcome
+from controller.edge import files
+from controller.edge.service import Service
+from controller.edge.transport import Post, ReplyTo
+from sim.person import PATIENT, Person
+from sim.stand_in import StandIn
+from sim.world import World
+from tests.edge.virtual import Rig, run
+
+CONFIG = Path(__file__).parents[2] / "config"
+SETTINGS: Settings = files.settings(CONFIG, "gannet")
+TRIAL = plan.make(files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
+
+
+class Looker:
+    """A watcher that counts ticks and may do mischief in one of them."""
+
+    def __init__(self, mischief: Callable[[int], None] = lambda n: None) -> None:
+        self.ticks, self.mischief = 0, mischief
+        self.events: list[Event] = []
+
+    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None: ...
+
+    async def open(self) -> None: ...
+
+    def close(self) -> None: ...
+
+    def linked(self) -> None: ...
+
+    def heard(self, topic: str, payload: bytes) -> bool:
+        return False
+
+    def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
+        self.ticks += 1
+        self.events.extend(events)
+        self.mischief(self.ticks)
+
+
+def rig(tmp_path: Path, seed: int = 3, watcher: Looker | None = None) -> Rig:
+    world = World(SETTINGS, TRIAL.course, seed, (), None, TRIAL.program.liquor.temperature_c)
+    return Rig(SETTINGS, StandIn(world, Person(world, PATIENT)), tmp_path, f"boot{seed}", watcher=watcher)
+
+
+def hot(service: Service) -> bool:
+    """Is heat being sent now, well into the first rise?"""
+    return service.state.guard.duty > 0.0 and service.state.now > 60.0
+
+
+def said(payload: bytes) -> dict[str, Any]:
+    values: dict[str, Any] = json.loads(payload)
+    return values
+
+
+async def until_hot(bench: Rig) -> asyncio.Task[None]:
+    """Run to the middle of the first rise; the service goes on as a task."""
+    world = asyncio.create_task(bench.world())
+    bench.world_task = world
+    task = asyncio.create_task(bench.service.run())
+    while not hot(bench.service):  # noqa: ASYNC110
+        await asyncio.sleep(1.0)
+    return task
+
+
+def last_command(bench: Rig) -> dict[str, Any]:
+    return said(bench.commands()[-1])
+
+
+@pytest.mark.parametrize("way", ["stop", "cancel", "bug in a watcher", "bug in hearing", "the transport ends"])
+def test_every_way_out_ends_with_off(way: str, tmp_path: Path) -> None:
+    """Orderly stop, cancellation, a bug in the beat, in a callback, the transport's end: the last command is OFF."""
+
+    async def main() -> None:
+        looker = Looker()
+        bench = rig(tmp_path, watcher=looker)
+        task = await until_hot(bench)
+        assert last_command(bench)["duty"] > 0 or hot(bench.service)
+        began = bench.clock.now()
+        if way == "stop":
+            bench.service.stop()
+        elif way == "cancel":
+            task.cancel()
+        elif way == "bug in a watcher":
+            looker.mischief = lambda n: 1 // 0  # type: ignore[assignment]
+        elif way == "bug in hearing":
+            bench.service.inbox.put = None  # type: ignore[method-assign,assignment]
+        else:
+            bench.transport.end()
+        done = (await asyncio.gather(task, return_exceptions=True))[0]
+        final = last_command(bench)
+        assert (final["duty"], final["reason"]) == (0.0, "the service ends")
+        assert bench.clock.now() - began <= 5.0
+        assert bench.broker.retained[bench.topics.online] == b"false"
+        assert (done is None) == (way == "stop")
+
+    run(main(), -0.75)
+
+
+def test_a_second_cancellation_does_not_interrupt_the_last_off(tmp_path: Path) -> None:
+    """However often somebody cancels, OFF and its acknowledgement are waited for."""
+
+    async def main() -> None:
+        bench = rig(tmp_path)
+        flushed: list[float] = []
+
+        async def slow(within_s: float) -> bool:
+            await asyncio.sleep(1.5)
+            flushed.append(bench.clock.now())
+            return True
+
+        bench.transport.flush = slow  # type: ignore[method-assign]
+        task = await until_hot(bench)
+        for _ in range(5):
+            task.cancel()
+            await asyncio.sleep(0.1)
+        await asyncio.gather(task, return_exceptions=True)
+        assert len(flushed) == 1
+        assert last_command(bench)["reason"] == "the service ends"
+
+    run(main(), -0.75)
+
+
+def test_a_loser_of_the_tun_leaves_in_silence(tmp_path: Path) -> None:
+    """Once another controller owns the tun, not even the last OFF is sent: it would cut the owner's heat."""
+
+    async def main() -> None:
+        bench = rig(tmp_path)
+        task = await until_hot(bench)
+        stranger = {"epoch": 50, "seq": 1, "duty": 0.5, "valid_s": 10, "owner": "other"}
+        bench.broker.publish(bench.topics.heater_command, json.dumps(stranger).encode())
+        await asyncio.sleep(5.0)
+        assert bench.service.state.guard.lost
+        bench.service.stop()
+        await task
+        ours = [said(c) for c in bench.commands() if said(c).get("owner") == "boot3"]
+        assert ours[-1]["reason"] != "the service ends"
+
+    run(main(), -0.75)
+
+
+def test_a_lost_broker_takes_the_heat_away_and_the_run_completes_once_it_is_back(tmp_path: Path) -> None:
+    """Cut for two minutes in a rise: nothing hot is sent meanwhile nor within 10 s after it, then on it goes."""
+    states: list[RunState] = []
+
+    async def main() -> Rig:
+        bench = rig(tmp_path)
+        task = await until_hot(bench)
+        before = len(bench.commands())
+        bench.transport.cut("cable out")
+        await asyncio.sleep(120.0)
+        assert len(bench.commands()) == before
+        assert bench.service.state.guard.duty == 0.0
+        bench.transport.mend()
+        back = bench.clock.now()
+        while bench.service.state.run.state is not RunState.COMPLETE and bench.clock.now() < 4 * 3600:
+            await asyncio.sleep(10.0)
+            states.append(bench.service.state.run.state)
+        bench.service.stop()
+        await task
+        later = [said(c) for c in bench.commands()[before:]]
+        first_hot = next(c for c in later if c["duty"] > 0)
+        assert first_hot["at"] - bench.clock.wall_zero >= back + 10.0
+        return bench
+
+    bench = run(main(), -0.75)
+    assert states[-1] is RunState.COMPLETE
+    assert {RunState.HELD, RunState.RUNNING} <= set(states)
+    assert said(bench.broker.retained[bench.topics.status])["state"] == "complete"
+
+
+def test_a_status_comes_at_least_every_two_seconds_and_at_once_after_an_event(tmp_path: Path) -> None:
+    """Stamps of the published statuses are never more than 2 s apart; each event's tick has one."""
+
+    async def main() -> Rig:
+        bench = rig(tmp_path)
+        await bench.run(lambda service: False, 300.0)
+        return bench
+
+    bench = run(main(), -0.75)
+    stamps = [said(p)["at"] for t, p, _ in bench.broker.history if t == bench.topics.status]
+    assert max(b - a for a, b in itertools.pairwise(stamps)) <= 2.0
+    events = {said(p)["at"] for t, p, _ in bench.broker.history if t == bench.topics.event}
+    assert events
+    assert events <= set(stamps)
+
+
+def test_events_go_out_in_journal_order_without_gaps_and_are_all_on_disk(tmp_path: Path) -> None:
+    """The sequence of the published events is 1, 2, 3, ... and each is in the synced record."""
+
+    async def main() -> Rig:
+        bench = rig(tmp_path)
+        await bench.run(lambda service: False, 600.0)
+        return bench
+
+    bench = run(main(), -0.75)
+    seen = [said(p)["seq"] for t, p, _ in bench.broker.history if t == bench.topics.event]
+    assert seen == list(range(1, len(seen) + 1))
+    synced = [json.loads(line) for data in bench.disks.synced.values() for line in data.splitlines()]
+    assert sorted(e["seq"] for e in synced if e["kind"] == "event" or "seq" in e) == seen
+
+
+def test_a_disk_that_fails_holds_no_event_back(tmp_path: Path) -> None:
+    """With a full disk the run goes on, events are told all the same, and the status says what is wrong."""
+
+    async def main() -> Rig:
+        bench = rig(tmp_path)
+
+        def full(call: int, what: str) -> None:
+            if what in ("write", "create") and bench.clock.now() > 100.0:
+                raise OSError(28, "No space left on device")
+
+        bench.disks.fail = full
+        await bench.run(lambda service: service.state.run.leg == 1, 3600.0)
+        return bench
+
+    bench = run(main(), -0.75)
+    status = said(bench.broker.retained[bench.topics.status])
+    assert bench.service.state.run.leg == 1
+    assert any("record" in note.lower() for note in status["notes"])
+    seen = [said(p)["seq"] for t, p, _ in bench.broker.history if t == bench.topics.event]
+    assert seen == list(range(1, len(seen) + 1))
+
+
+def order(bench: Rig, **values: Any) -> None:
+    status = said(bench.broker.retained[bench.topics.status])
+    whole = {"at": bench.clock.wall_s(), "valid_s": 10.0, "nonce": status["nonce"], "by": "test", **values}
+    bench.broker.publish(bench.topics.order, json.dumps(whole).encode())
+
+
+def replies(bench: Rig, key: str) -> list[dict[str, Any]]:
+    found = [said(p) for t, p, _ in bench.broker.history if t == bench.topics.reply]
+    return [reply for reply in found if reply["id"] == key]
+
+
+def test_every_order_is_answered_once_within_a_second(tmp_path: Path) -> None:
+    """A start of an unknown program, an unknown order, one that cannot be read, a good one: each gets its reason."""
+
+    async def main() -> Rig:
+        bench = rig(tmp_path)
+        world = asyncio.create_task(bench.world())
+        task = asyncio.create_task(bench.service.run())
+        await asyncio.sleep(15.0)
+        order(bench, id="a", order="start", args={"program": "nonsuch"})
+        order(bench, id="b", order="boil")
+        order(bench, id="c", order="start", args={"program": "x", "hand_c": float("inf")})
+        order(bench, id="d", order="hold")
+        bench.broker.publish(bench.topics.order, b"\xff")
+        await asyncio.sleep(1.1)
+        for key, why in [("a", "no program 'nonsuch'"), ("b", "boil"), ("c", "finite"), ("d", "nothing is running")]:
+            answers = replies(bench, key)
+            assert [a["accepted"] for a in answers] == [False], key
+            assert why in answers[0]["reason"]
+        unread = [said(p) for t, p, _ in bench.broker.history if t == bench.topics.reply and b"UTF-8" in p]
+        assert len(unread) == 1
+        bench.service.stop()
+        await task
+        world.cancel()
+        return bench
+
+    run(main(), -0.75)
+
+
+def test_an_answer_goes_where_its_sender_asked_for_it_too(tmp_path: Path) -> None:
+    """MQTT 5's response topic gets the same answer, with the sender's own mark."""
+
+    async def main() -> None:
+        bench = rig(tmp_path)
+        task = asyncio.create_task(bench.service.run())
+        posts: list[Post] = []
+        send = bench.transport.post
+
+        def noted(post: Post) -> None:
+            posts.append(post)
+            send(post)
+
+        bench.transport.post = noted  # type: ignore[method-assign]
+        await asyncio.sleep(3.0)
+        payload = b'{"order":"stop","id":"s1"}'
+        bench.service.heard(bench.topics.order, payload, False, ReplyTo("my/box", b"mark"))
+        await asyncio.sleep(1.5)
+        to_sender = [p for p in posts if p.topic == "my/box"]
+        assert [(p.correlation, said(p.payload)["id"]) for p in to_sender] == [(b"mark", "s1")]
+        assert len(replies(bench, "s1")) == 1
+        bench.service.stop()
+        await task
+
+    run(main(), -0.75)
+
+
+def test_a_bug_while_a_program_is_loaded_ends_the_service(tmp_path: Path) -> None:
+    """An exception in our own code is a bug: the process ends, heater off, instead of going on in an unknown state."""
+
+    async def main() -> None:
+        bench = rig(tmp_path)
+        bench.service._compile = lambda args: 1 // 0  # type: ignore[assignment,return-value]
+        task = asyncio.create_task(bench.service.run())
+        await asyncio.sleep(5.0)
+        order(bench, id="a", order="start", args={"program": "water-trial"})
+        with pytest.raises(ExceptionGroup):
+            await asyncio.wait_for(task, 10.0)
+        assert last_command(bench)["reason"] == "the service ends"
+
+    run(main(), -0.75)
+
+
+def test_missed_beats_are_not_made_up_for(tmp_path: Path) -> None:
+    """After a stall of 7 s there is one late tick, told as late, then the beat goes on in step."""
+
+    async def main() -> None:
+        bench = rig(tmp_path)
+        task = await until_hot(bench)
+        seq = bench.service.state.guard.seq
+        loop = asyncio.get_running_loop()
+        loop._virtual += 7.5  # type: ignore[attr-defined]
+        await asyncio.sleep(1.1)
+        assert bench.service.state.guard.seq - seq <= 2
+        assert last_command(bench)["duty"] == 0.0
+        assert any(trip.id == "G17" for trip in bench.service.state.guard.trips)
+        bench.service.stop()
+        await task
+
+    run(main(), -0.75)
