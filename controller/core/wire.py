@@ -196,6 +196,9 @@ def epoch_of_status(payload: bytes) -> int | None:
 HEAT_OFF = ("hold", "stop", "abort")  # they take heat away: any plain button may send them, as bare words too
 
 
+_MARK = re.compile(rb'"id"\s*:\s*"([\x20\x21\x23-\x5b\x5d-\x7e]{1,64})"').search  # of an order otherwise unreadable
+
+
 def order(payload: bytes, now: Instant, retained: bool = False) -> Order:
     """Which order is it? One that cannot be read comes back with its `problems`, so that it gets an answer too."""
     if (word := payload[:16].strip().lower().decode("ascii", "replace")) in HEAT_OFF:
@@ -203,7 +206,9 @@ def order(payload: bytes, now: Instant, retained: bool = False) -> Order:
     found = document(payload, ORDER_CAP)
     if found.__class__ is not dict:
         why = str(found) if isinstance(found, Refused) else "no object"
-        return Order("", now, retained=retained, problems=(f"the order cannot be read: {why}",))
+        mark = _MARK(payload[:ORDER_CAP])
+        key = mark[1].decode("ascii") if mark else None
+        return Order("", now, key, retained=retained, problems=(f"the order cannot be read: {why}",))
     problems: list[str] = []
 
     def take(key: str, read: Callable[[Any], Any]) -> Any:

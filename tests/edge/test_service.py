@@ -262,7 +262,12 @@ def test_every_order_is_answered_once_within_a_second(tmp_path: Path) -> None:
         order(bench, id="d", order="hold")
         bench.broker.publish(bench.topics.order, b"\xff")
         await asyncio.sleep(1.1)
-        for key, why in [("a", "no program 'nonsuch'"), ("b", "boil"), ("c", "finite"), ("d", "nothing is running")]:
+        for key, why in [
+            ("a", "no program 'nonsuch'"),
+            ("b", "boil"),
+            ("c", "finite number"),
+            ("d", "nothing is running"),
+        ]:
             answers = replies(bench, key)
             assert [a["accepted"] for a in answers] == [False], key
             assert why in answers[0]["reason"]
