@@ -110,7 +110,7 @@ TABLE: dict[Kind, Row] = {
     "heat": Row("kJ/kg", "18 kJ/kg", {"kJ/kg": (_F(1), _F(0))}),
 }
 
-_NUMBER = r"[+\-]?\d{1,12}(?:\.\d{1,9})?"
+_NUMBER = r"[+\-]?\d{1,12}(?:\.\d{1,15})?"
 _PART = re.compile(rf"\s*({_NUMBER})\s*([^\d+\-.,\s][^\d+\-.,]*?)\s*(?=[+\-]?\d|$)", re.ASCII)
 _BARE = re.compile(rf"\s*{_NUMBER}\s*", re.ASCII)
 _COMMA = re.compile(r"\d,\d")

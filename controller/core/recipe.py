@@ -9,12 +9,12 @@ from __future__ import annotations
 import itertools
 from typing import Annotated, Literal
 
-from pydantic import Field, StrictBool, StringConstraints, field_validator, model_validator
+from pydantic import Field, StrictBool, StringConstraints, ValidationInfo, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
-from controller.brewing import units
 from controller.brewing.advice_table import RULES
 from controller.core.problems import Problem
-from controller.core.table import Quantity, Table, show, wrong
+from controller.core.table import Quantity, Table, read, show, wrong
 
 Text = Annotated[str, StringConstraints(max_length=200)]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
@@ -107,12 +107,15 @@ class Step(Table):
         return MAX_KEEP_S if self.kind == "keep" else 0.0
 
 
+_LIMIT_ATTENUATION = Quantity("share", 0.4, 0.95)
+
+
 class Program(Table):
     """A rest program: `config/programs/NAME.toml`."""
 
     name: Name = "unnamed"
     title: Text
-    aim: Aim | Annotated[float, Field(ge=0.4, le=0.95)] = "balanced"
+    aim: Aim | float = "balanced"
     tun: Text = ""  # the tun it was written for, where there are several
     grist: tuple[Grist, ...] = ()
     liquor: Liquor
@@ -125,13 +128,13 @@ class Program(Table):
 
     @field_validator("aim", mode="before")
     @classmethod
-    def _aim(cls, value: object) -> object:
-        if isinstance(value, str) and value not in ("dry", "balanced", "full"):
-            try:
-                return units.quantity("share", value)
-            except units.NotAQuantity:
-                raise wrong('"dry", "balanced", "full", or a limit attenuation such as "80 %"') from None
-        return value
+    def _aim(cls, value: object, info: ValidationInfo) -> object:
+        if value in ("dry", "balanced", "full") or (isinstance(value, float) and not info.context):
+            return value
+        try:
+            return read(_LIMIT_ATTENUATION, value, from_file=True)
+        except PydanticCustomError:
+            raise wrong('"dry", "balanced", "full", or a limit attenuation such as "80 %"') from None
 
     @model_validator(mode="before")
     @classmethod
