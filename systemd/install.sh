@@ -206,8 +206,9 @@ make_users() {
     live || return 0
     getent group underback >/dev/null || groupadd --system underback
     getent passwd underback >/dev/null || useradd --system --gid underback --home-dir /var/lib/underback --shell /usr/sbin/nologin underback
-    if ! getent group gpio >/dev/null; then # Raspberry Pi OS has it, and a rule like this one
-        groupadd --system gpio
+    getent group gpio >/dev/null || groupadd --system gpio
+    if ! grep -rqs 'SUBSYSTEM=="gpio' /etc/udev/rules.d /lib/udev/rules.d /usr/lib/udev/rules.d; then # Raspberry Pi OS has one
+        mkdir -p /etc/udev/rules.d
         echo 'SUBSYSTEM=="gpio", KERNEL=="gpiochip*", GROUP="gpio", MODE="0660"' > /etc/udev/rules.d/60-underback-gpio.rules
         udevadm control --reload 2>/dev/null && udevadm trigger --subsystem-match=gpio || true
     fi

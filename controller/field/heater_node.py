@@ -176,11 +176,9 @@ class HeaterNode:
         if now < self._next and not node.worth_telling(self._told, self.state):
             return None
         self._told, self._next = self.state, now + node.REPORT_S
-        at_outlet = self._where == "outlet"
-        said = node.report(self.settings, self.state, now, outlet_c=self.limit.celsius(now) if at_outlet else None)
-        if said["fault"] and not at_outlet:
-            said["fault"] = said["fault"].replace("outlet", self._where)
-        return words.document(said)
+        outlet_c = self.limit.celsius(now) if self._where == "outlet" else None
+        said = node.report(self.settings, self.state, now, outlet_c=outlet_c)
+        return words.document({**said, "fault": self.fault or None})
 
     # ------------------------------------------------------------ every way out
 
@@ -193,6 +191,11 @@ class HeaterNode:
         if not self._closed:
             self._closed = True
             self.pins.close()
+
+    @property
+    def fault(self) -> str:
+        """Why there is no heat, in words; empty when nothing is wrong. The limit's place is named as it is fitted."""
+        return self.state.fault.replace("outlet", self._where)
 
     @property
     def on(self) -> bool:

@@ -96,7 +96,7 @@ class HeaterService:
             self._tell_fault()
 
     def _tell_fault(self) -> None:
-        fault = self.node.state.fault
+        fault = self.node.fault
         if fault != self._fault:
             self._fault = fault
             self._log.warning(f"heat is off: {fault}" if fault else "the fault is gone")
