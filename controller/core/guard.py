@@ -30,6 +30,7 @@ GOOD_READINGS, GOOD_S = 5, 5.0  # re-qualification
 LATCH_AFTER_S = 900.0  # a self-clearing trip that lasts so long waits for a person
 INCIDENT_WINDOW_S = 1800.0
 FALL_K, RISE_K = 3.0, 3.0  # re-qualification: how far the reading may be from what it should be
+OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
 REPEAT_S = 60.0  # the same words at most once a minute
 
 
@@ -235,11 +236,21 @@ def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
         found.append(("G20", f"{BY_ID['G20'].says} {BY_ID['G20'].do}"))
     if senses.link.flooding:
         found.append(("G22", f"More than {limits.flood_per_s:g} messages a second arrive on {senses.link.flooding}."))
+    over = senses.target.target_c is not None and seen.value_c is not None and senses.target.heat == "hold"
+    if over and senses.state in HEATED and _over_k(senses) > OVER_NOTE_K:
+        found.append(("over", f"The mash is {_over_k(senses):.0f} K over its target and the rest clock stands still. "
+                              "Stir with the lid open, or add cold liquor."))  # fmt: skip
     if state.past.idle_alarm:
         found.append(("G10", "The reading rises with the heater off. If no hot liquor is being added, cut the mains."))
     if senses.link.foreign is not None and senses.link.foreign.duty <= 0.0:
         found.append(("G19", "Somebody else sent OFF on the heater topic; it was obeyed."))
     return found
+
+
+def _over_k(senses: Senses) -> float:
+    """By how much is the mash over the plateau, K?"""
+    target, value = senses.target.target_c, senses.seen.value_c
+    return 0.0 if target is None or value is None else value - target
 
 
 # ---------------------------------------------------------------- giving heat back

@@ -203,8 +203,10 @@ def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     due = (put_in.energy_j - put_in_then.energy_j - loss_j) / senses.capacity_j_per_k
     if due < FIT_DUE_K:
         return past, None
-    past = past._replace(fitted=(*past.fitted[-7:], capacity))
     ratio = (past.lines[-1].temperature_c - then.temperature_c) / due
+    if ratio < SEEN_SHARE:
+        return past, None  # hardly any rise at all: G09 has the right words
+    past = past._replace(fitted=(*past.fitted[-7:], capacity))
     if limits.fit_low <= ratio <= limits.fit_high:
         return past, None
     return past, Finding("G25", ratio, limits.fit_high if ratio > 1.0 else limits.fit_low)

@@ -152,7 +152,7 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
         case P.ARMED:
             return _armed(run, now, events)
         case P.HEATING:
-            return _heating(run, leg, seen, now)
+            return _heating(run, leg, seen, now, dt)
         case P.WAITING:
             return _waiting(run, leg, now, events)
         case P.ADDING:
@@ -190,16 +190,18 @@ def _armed(run: Run, now: Instant, events: list[Event]) -> Run:
     return enter(run._replace(ramp_at=now, key=run.key + 1), P.HEATING, now)
 
 
-def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant) -> Run:
-    """Since when has the mash been within the narrow band?"""
-    inside = not seen.doubtful and seen.value_c is not None and abs(seen.value_c - leg.target_c) <= BAND_K
-    if not inside:
-        return run if run.band_since is None else run._replace(band_since=None)
-    return run if run.band_since is not None else run._replace(band_since=now)
+def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
+    """Since when has the mash been within the narrow band? A doubtful second neither counts nor starts it anew."""
+    since = run.band_since
+    if seen.value_c is None or not (abs(seen.value_c - leg.target_c) <= BAND_K):
+        return run if since is None else run._replace(band_since=None)
+    if seen.doubtful:
+        return run if since is None else run._replace(band_since=min(now, since + dt))
+    return run if since is not None else run._replace(band_since=now)
 
 
-def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant) -> Run:
-    run = _in_band(run, leg, seen, now)
+def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
+    run = _in_band(run, leg, seen, now, dt)
     if run.band_since is None or now - run.band_since < BAND_S:
         return run
     return ask(enter(run._replace(in_band_at=run.band_since), P.WAITING, now), leg, "dough_in", now)
@@ -217,7 +219,7 @@ def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
 
 
 def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
-    run = _in_band(run, leg, seen, now)
+    run = _in_band(run, leg, seen, now, dt)
     if run.phase is P.RAMPING and run.band_since is not None:
         run = enter(run, P.RESTING, now)
     if leg.kind in ("infusion", "decoction") and run.prompt is None:

@@ -48,6 +48,7 @@ from controller.core.model import (
 from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c, leg_of
 from controller.core.settings import Probe, Settings
 
+DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before the heat they lead to
 CHECK_S = 60.0  # checking ends after so long even without good readings
 
 
@@ -246,7 +247,8 @@ def _deed(
     run, said, new = done
     events.extend(new)
     replies.append(Reply(order.id, True, said, run.state, order.name))
-    return state._replace(run=run, guard=state.guard._replace(need_durable=True))
+    durable = order.name in DURABLE or state.guard.need_durable
+    return state._replace(run=run, guard=state.guard._replace(need_durable=durable))
 
 
 def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now: Instant, events: list[Event]) -> Run:
