@@ -165,7 +165,7 @@ point() { # point LINK RELEASE: atomically
     mv -T "$opt/$1.new" "$opt/$1"
 }
 
-running_units() { if live; then systemctl list-units --plain --no-legend --state=active 'underback*@*.service' | cut -d' ' -f1; fi; }
+running_units() { if live; then systemctl list-units --plain --no-legend --state=active,activating,reloading 'underback*@*.service' | cut -d' ' -f1; fi; }
 
 switch_to() { # switch_to RELEASE: units, link, restart of what ran; back again when that fails
     local release=$1 former="" names
@@ -174,16 +174,16 @@ switch_to() { # switch_to RELEASE: units, link, restart of what ran; back again 
     # shellcheck disable=SC2086
     [ -z "$names" ] || systemctl stop $names
     place "$release"
-    [ -z "$former" ] || [ "$former" = "$release" ] || point previous "$former"
-    [ -n "$names" ] || return 0
     # shellcheck disable=SC2086
-    if ! systemctl start $names; then
+    if [ -n "$names" ] && ! systemctl start $names; then
         say "the services do not start with it: going back" >&2
         place "$former"
         # shellcheck disable=SC2086
         systemctl start $names || true
+        [ "$verb" != upgrade ] || rm -rf "$release"
         code=1 fail "not switched; see journalctl -u '${names%%$'\n'*}'"
     fi
+    [ -z "$former" ] || [ "$former" = "$release" ] || point previous "$former"
 }
 
 place() { # place RELEASE: link and units
