@@ -210,7 +210,8 @@ def _measured(step: Planned, rows: Sequence[Row]) -> Went:
     went = went._replace(ramp_started_s=rows[0].t_s, ended_s=rows[-1].t_s)
     if resting is None:
         return went
-    rest = [row for row in rows[resting:] if row.mash_c is not None]
+    phases = ("waiting",) if step.kind == "dough_in" else ("resting", "waiting")
+    rest = [row for row in rows[resting:] if row.mash_c is not None and row.phase in phases]
     if not rest:
         return went._replace(in_band_s=rows[resting].t_s)
     temperatures = [row.mash_c for row in rest if row.mash_c is not None]
@@ -221,10 +222,16 @@ def _measured(step: Planned, rows: Sequence[Row]) -> Went:
         min_c=min(temperatures),
         mean_c=sum(temperatures) / len(temperatures),
         max_c=max(temperatures),
-        overshoot_c=max(0.0, *errors),
+        overshoot_c=_overshoot(rows, step.target_c),
         rms_error_c=(sum(e * e for e in errors) / len(errors)) ** 0.5,
         climb_c_per_min=_climb(rows[: resting + 1]),
     )
+
+
+def _overshoot(rows: Sequence[Row], target_c: float) -> float | None:
+    """How far over its target did the rise carry, K? None where the step began above it: that was no rise."""
+    known = [row.mash_c for row in rows if row.mash_c is not None]
+    return None if not known or known[0] > target_c else max(0.0, max(known) - target_c)
 
 
 def _pace_s(rows: Sequence[Row]) -> float:
@@ -234,9 +241,9 @@ def _pace_s(rows: Sequence[Row]) -> float:
 
 
 def _climb(rows: Sequence[Row]) -> float | None:
-    """Mean rise from the first to the last sample, K/min."""
+    """Mean rise from the first to the last sample, K/min; None where there was hardly any."""
     known = [row for row in rows if row.mash_c is not None]
-    if len(known) < 2 or known[-1].t_s <= known[0].t_s:
+    if len(known) < 2 or known[-1].t_s - known[0].t_s < 60.0 * 0.95:
         return None
     first, last = known[0], known[-1]
     assert first.mash_c is not None

@@ -1,0 +1,146 @@
+"""`underback report RUN`: one run for a person, as a page, as a batch record; signatures and corrections to it."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import getpass
+import json
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from controller.cli import DONE, NO, Wrong
+from controller.commands.runs import tuns
+from controller.core.problems import Problems
+from controller.edge import choose, files, restart
+
+if TYPE_CHECKING:
+    from controller.core.recipe import Program
+    from controller.core.settings import Settings
+    from controller.report.added import Added
+    from controller.report.record import RunRecord
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("wanted", metavar="RUN", help="a number from `underback runs`, a run's name, or `last`")
+    parser.add_argument("--tun", metavar="NAME", help="whose run; not needed where only one tun has it")
+    parser.add_argument("--html", metavar="FILE", help="the report as one page that needs nothing else")
+    parser.add_argument("--batch", metavar="FILE", help="the batch record as JSON")
+    parser.add_argument("--csv", metavar="FILE", help="the samples, a row each")
+    parser.add_argument("--json", action="store_true", help="print the batch record")
+    parser.add_argument("--by", metavar="NAME", help="who signs or corrects; else the user of this machine")
+    parser.add_argument("--sign", metavar="WORDS", help='sign the record, such as --sign "brewed and checked"')
+    parser.add_argument("--correct", metavar="WORDS", help="add a correction; the record itself stays as it is")
+    parser.add_argument("--remark", metavar="WORDS", help="add a remark")
+    parser.add_argument("--about", metavar="WHAT", default="", help="what the correction or remark is about")
+
+
+def run(args: argparse.Namespace) -> int:
+    """0: told; 1: told, but the record or what was added to it has been changed or damaged; 2: no such run."""
+    from controller.report import added, journal
+
+    settings, glances = _find(args.config, args.tun, args.wanted)
+    paths = [seen.path for seen in glances]
+    beside = added.place(restart.record_folder(settings), glances[0].number)
+    try:
+        _add(args, beside, paths)
+        more = added.read(beside, paths)
+        record = journal.read(paths, settings.tun.heater.power_w, more.lines)
+        _write(args, record, settings)
+    except OSError as why:
+        raise Wrong(f"{why.filename}: {why.strerror}") from None
+    if args.json:
+        print(json.dumps(_batch(args, record, settings), ensure_ascii=False))
+    else:
+        print("\n".join(page(record, more)))
+    return NO if record.damage or more.problems else DONE
+
+
+def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, list[Any]]:
+    """The run that is meant, and whose it is. Raises Wrong."""
+    from controller.report import journal
+
+    found = []
+    for settings in tuns(config, tun):
+        folder = restart.record_folder(settings)
+        if folder.is_dir() and (glances := journal.find(folder, wanted)):
+            found.append((settings, glances))
+    if not found:
+        raise Wrong(f"RUN: found {wanted!r}, wanted a run on record; `underback runs` lists them")
+    if len(found) > 1 and wanted != "last":
+        names = ", ".join(settings.tun.name for settings, _ in found)
+        raise Wrong(f"RUN: found {wanted!r} on several tuns, wanted --tun with one of {names}")
+    return max(found, key=lambda one: one[1][0].at)
+
+
+def _add(args: argparse.Namespace, beside: Path, paths: list[Path]) -> None:
+    """What was asked to be added, in the order: correction, remark, signature."""
+    from controller.report import added
+
+    kinds: tuple[tuple[added.Kind, str | None], ...] = (
+        ("correction", args.correct),
+        ("remark", args.remark),
+        ("signature", args.sign),
+    )
+    if any(words is not None and not words.strip() for _, words in kinds):
+        raise Wrong("--sign, --correct, --remark: found nothing, wanted words")
+    for kind, words in kinds:
+        if words is not None:
+            by = args.by or getpass.getuser()
+            added.add(beside, paths, kind=kind, by=by, text=words, about=args.about, at_s=time.time())
+
+
+def _write(args: argparse.Namespace, record: RunRecord, settings: Settings) -> None:
+    if args.html is not None:
+        from controller import report
+
+        report.write(args.html, record)
+    if args.batch is not None:
+        text = json.dumps(_batch(args, record, settings), ensure_ascii=False, indent=1)
+        Path(args.batch).write_text(text + "\n", encoding="utf-8")
+    if args.csv is not None:
+        with Path(args.csv).open("w", encoding="utf-8", newline="") as file:
+            table = csv.writer(file, lineterminator="\n")
+            keys = list(record.enzymes)
+            table.writerow([*(record.rows[0]._fields if record.rows else ()), *keys])
+            for row, *left in zip(record.rows, *(record.enzymes[key] for key in keys), strict=True):
+                table.writerow([*row, *left])
+
+
+def _batch(args: argparse.Namespace, record: RunRecord, settings: Settings) -> dict[str, Any]:
+    from controller.report import batch
+
+    return batch.document(record, settings.tun, _program(args.config, record, settings))
+
+
+def _program(config: str | None, record: RunRecord, settings: Settings) -> Program | None:
+    """The program file, where it still means what was brewed; else None."""
+    try:
+        plan = choose.load_plan(files.config_dir(config), record.program, settings.tun.name)
+    except Problems:
+        return None
+    return plan.program if plan.course.digest == record.meta.get("Program digest") else None
+
+
+def page(record: RunRecord, more: Added) -> list[str]:
+    """The run in a few lines for the terminal."""
+    lines = [
+        f"{record.title} on {record.tun}: {record.state}, {record.ended_s / 60:.0f} min"
+        + ("" if record.energy_kwh is None else f", {record.energy_kwh:.2f} kWh"),
+        f"run {record.run}",
+        "",
+        f"  {'step':<22}{'target':>9}{'rest':>17}{'min':>8}{'mean':>8}{'max':>8}",
+    ]
+    for step in record.steps:
+        rest = f"{step.credited_s / 60:.1f} of {step.planned_s / 60:g} min" if step.planned_s else ""
+        figures = "".join(f"{'-' if v is None else f'{v:.2f}':>8}" for v in (step.min_c, step.mean_c, step.max_c))
+        lines.append(f"  {step.name[:22]:<22}{step.target_c:>6.1f} °C{rest:>17}{figures}")
+    lines += [f"  trip {e.id} at {e.t_s / 60:.0f} min: {e.text}" for e in record.events if e.kind == "trip"]
+    lines += [f"  {line['kind']} by {line['by']}: {line['text']}" for line in more.lines]
+    lines += [f"  DAMAGED: {record.damage}"] if record.damage else []
+    lines += [f"  CHANGED: {problem}" for problem in more.problems]
+    if sys.stdout.isatty():
+        lines += ["", "As a page: --html FILE; to file it: --batch FILE, --sign WORDS"]
+    return lines

@@ -1,0 +1,130 @@
+"""`underback runs`: which runs are on record, and how did the last ones of a program compare?"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from controller.cli import DONE, Wrong
+from controller.core.problems import Problems
+from controller.edge import files, restart
+
+if TYPE_CHECKING:
+    from controller.core.settings import Settings
+    from controller.report.journal import Glance
+    from controller.report.record import RunRecord
+
+SIDE_BY_SIDE = 5
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--tun", metavar="NAME", help="one tun's runs; else those of all tuns")
+    parser.add_argument("--program", metavar="NAME", help="runs of this program only")
+    parser.add_argument(
+        "--compare", action="store_true", help=f"with --program: its last {SIDE_BY_SIDE} runs side by side"
+    )
+    parser.add_argument("--json", action="store_true", help="a JSON list")
+
+
+def run(args: argparse.Namespace) -> int:
+    if args.compare and args.program is None:
+        raise Wrong("--compare: found no program, wanted --program NAME beside it")
+    found = [seen for tun in tuns(args.config, args.tun) for seen in _runs(tun)]
+    found = [seen for seen in found if args.program in (None, seen[1].program)]
+    found.sort(key=lambda seen: seen[1].at)
+    if args.compare:
+        return _compare(found[-SIDE_BY_SIDE:], args.json)
+    if args.json:
+        print(json.dumps([_values(*seen) for seen in found], ensure_ascii=False))
+    else:
+        print("\n".join(_table(found)) if found else "No runs are on record here.")
+    return DONE
+
+
+def tuns(config: str | None, name: str | None) -> list[Settings]:
+    """The settings of one tun, or of all. Raises Wrong."""
+    try:
+        folder = files.config_dir(config)
+        names = [name] if name is not None else files.names(folder / "tuns")
+        return [files.settings(folder, one) for one in names]
+    except Problems as wrong:
+        raise Wrong(*wrong.problems) from None
+
+
+def _runs(settings: Settings) -> list[tuple[str, Glance]]:
+    from controller.report import journal
+
+    folder = restart.record_folder(settings)
+    return [(settings.tun.name, seen) for seen in journal.runs(folder)] if folder.is_dir() else []
+
+
+def _values(tun: str, seen: Glance) -> dict[str, Any]:
+    return {
+        "tun": tun,
+        "number": seen.number,
+        "run": seen.run,
+        "program": seen.program,
+        "title": seen.title,
+        "state": seen.state,
+        "began_at": seen.at,
+        "ran_s": round(seen.ran_s, 1),
+    }
+
+
+def _table(found: list[tuple[str, Glance]]) -> list[str]:
+    lines = [f"{'tun':<12} {'number':>6}  {'begun':<16} {'lasted':>8}  {'state':<10} program"]
+    for tun, seen in found:
+        began = datetime.fromtimestamp(seen.at, UTC).astimezone()
+        lasted = f"{seen.ran_s / 60:.0f} min"
+        lines.append(f"{tun:<12} {seen.number:>6}  {began:%Y-%m-%d %H:%M} {lasted:>8}  {seen.state:<10} {seen.title}")
+    return [*lines, "", "A run's report: underback report NUMBER --tun TUN, or underback report last"]
+
+
+def _compare(found: list[tuple[str, Glance]], as_json: bool) -> int:
+    """Deviation per step, the newest run last."""
+    from controller.report import journal
+
+    records = [journal.read([seen.path]) for _, seen in found]
+    if as_json:
+        print(json.dumps([_deviations(record) for record in records], ensure_ascii=False))
+    elif not records:
+        print("No runs of this program are on record here.")
+    else:
+        print("\n".join(_side_by_side(records)))
+    return DONE
+
+
+def _deviations(record: RunRecord) -> dict[str, Any]:
+    steps = [
+        {
+            "name": step.name,
+            "credited_s": step.credited_s,
+            "short_s": min(0.0, step.credited_s - step.planned_s) if step.kind != "keep" else 0.0,
+            "mean_error_c": None if step.mean_c is None else round(step.mean_c - step.target_c, 3),
+            "overshoot_c": step.overshoot_c,
+            "climb_c_per_min": step.climb_c_per_min,
+        }
+        for step in record.steps
+    ]
+    return {"run": record.run, "tun": record.tun, "state": record.state, "began_at": record.began_s, "steps": steps}
+
+
+def _side_by_side(records: list[RunRecord]) -> list[str]:
+    names = list(dict.fromkeys(step.name for record in records for step in record.steps))
+    heads = [f"{datetime.fromtimestamp(r.began_s or 0.0, UTC).astimezone():%m-%d %H:%M}" for r in records]
+    lines = [
+        "Mean error of the rest in K, credited minutes; - where a step was not reached.",
+        f"{'step':<20}" + "".join(f"{head:>18}" for head in heads),
+    ]
+    for name in names:
+        lines.append(f"{name[:20]:<20}" + "".join(f"{_cell(record, name):>18}" for record in records))
+    return [*lines, f"{'ended':<20}" + "".join(f"{record.state:>18}" for record in records)]
+
+
+def _cell(record: RunRecord, name: str) -> str:
+    step = next((s for s in record.steps if s.name == name), None)
+    if step is None or step.mean_c is None:
+        return "-"
+    return f"{step.mean_c - step.target_c:+.2f} K {step.credited_s / 60:.1f} min"

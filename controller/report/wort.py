@@ -1,0 +1,87 @@
+"""What has the mash come to, by the kinetic model on the recorded temperature?
+
+From the middle of dough-in on, in strides of ten seconds; across a gap in a straight line, as after an outage. Nothing
+is estimated for plain liquor, nor where the record does not show dough-in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from controller.brewing import kinetics
+from controller.report.record import Row
+
+STRIDE_S = 10.0  # as live
+LONGEST_PIECES = 60  # a gap is followed in at most so many steps
+
+
+class Wort(NamedTuple):
+    """The estimate at the end, and percent left per row."""
+
+    prediction: dict[str, Any] | None
+    columns: dict[str, list[float | None]]
+
+
+def follow(rows: Sequence[Row], course: Mapping[str, Any]) -> Wort:
+    """The mash of a run from its rows; `course` as the journal keeps it."""
+    adding = [i for i, row in enumerate(rows) if row.step == 0 and row.phase == "adding"]
+    if not adding or not course["grist_kg"]:
+        return Wort(None, {})
+    first = adding[len(adding) // 2]
+    amounts, opened, leg = kinetics.fresh(), [], 0
+    marks: list[tuple[float, tuple[float, ...]]] = [(rows[first].t_s, _left(amounts))]
+    for at_s, step, dt_s, mean_c in _strides(rows[first:]):
+        amounts = kinetics.step(kinetics.CALIBRATED_SET, amounts, mean_c, dt_s)
+        marks.append((at_s, _left(amounts)))
+        if step != leg and 0 <= step < len(course["legs"]):
+            leg = step
+            opened.append((course["legs"][leg]["name"], amounts))
+    read = kinetics.read(amounts, kinetics.CALIBRATED_SET, opened)
+    return Wort(dict(read.as_json()), _columns(rows, marks))
+
+
+def _strides(rows: Sequence[Row]) -> Iterator[tuple[float, int, float, float]]:
+    """Run time, step, length and mean temperature of each stride between known readings."""
+    known = [row for row in rows if row.mash_c is not None]
+    if not known:
+        return
+    before, heat, span = known[0], 0.0, 0.0
+    for row in known[1:]:
+        dt_s = row.t_s - before.t_s
+        if dt_s <= 0.0:
+            continue
+        assert row.mash_c is not None
+        assert before.mash_c is not None
+        heat, span = heat + dt_s * (row.mash_c + before.mash_c) / 2.0, span + dt_s
+        if dt_s > STRIDE_S:
+            pieces = min(LONGEST_PIECES, int(dt_s / STRIDE_S) + 1)
+            for n in range(pieces):
+                share = (n + 0.5) / pieces
+                mean_c = before.mash_c + share * (row.mash_c - before.mash_c)
+                yield before.t_s + dt_s * (n + 1) / pieces, row.step, dt_s / pieces, mean_c
+            heat, span = 0.0, 0.0
+        elif span >= STRIDE_S or row.step != before.step:
+            yield row.t_s, row.step, span, heat / span
+            heat, span = 0.0, 0.0
+        before = row
+
+
+def _left(amounts: kinetics.Amounts) -> tuple[float, ...]:
+    shares = (amounts.beta, amounts.alpha, amounts.glucanase, amounts.protease, kinetics.starch_left(amounts))
+    return tuple(round(100.0 * share, 2) for share in shares)
+
+
+KEYS = ("beta_left_pct", "alpha_left_pct", "glucanase_left_pct", "protease_left_pct", "starch_left_pct")
+
+
+def _columns(rows: Sequence[Row], marks: Sequence[tuple[float, tuple[float, ...]]]) -> dict[str, list[float | None]]:
+    """The newest figures known at each row."""
+    columns: dict[str, list[float | None]] = {key: [] for key in KEYS}
+    at = -1
+    for row in rows:
+        while at + 1 < len(marks) and marks[at + 1][0] <= row.t_s:
+            at += 1
+        for key, value in zip(KEYS, marks[at][1] if at >= 0 else (None,) * len(KEYS), strict=True):
+            columns[key].append(value)
+    return columns
