@@ -155,7 +155,7 @@ class LimitsWord(Sent):
     lease_s: Seconds
 
 
-class Band(Heard):
+class Band(Sent):
     """A figure with its band."""
 
     low: float
@@ -163,7 +163,7 @@ class Band(Heard):
     high: float
 
 
-class PredictedStep(Heard):
+class PredictedStep(Sent):
     """What a step did to starch and enzymes."""
 
     name: str
@@ -173,19 +173,21 @@ class PredictedStep(Heard):
     alpha_lost_pct: float
 
 
-class Prediction(Heard):
-    """Enzymes and wort, estimated from the temperature since dough-in."""
+class Prediction(Sent):
+    """Enzymes and wort, estimated from the temperature since dough-in. Null: the model has nothing to say of it."""
 
     set: str
     basis: str
-    apparent_limit_pct: Band
-    real_limit_pct: Band
-    extract_share: float
-    starch_left_pct: float
+    apparent_limit_pct: Band | None
+    real_limit_pct: Band | None
+    extract_share: float | None
+    starch_left_pct: float | None
     beta_left_pct: float
     alpha_left_pct: float
     glucanase_left_pct: float
     protease_left_pct: float
+    glucanase_min: float
+    protease_min: float
     iodine_negative_min: float | None
     steps: list[PredictedStep] = Field(default_factory=list)
 

@@ -9,10 +9,12 @@ from typing import Any
 import pytest
 from jsonschema import Draft7Validator, Draft202012Validator
 
-from controller.core import words
+from controller.core import payloads, words
 from controller.core.model import Event, HeaterCommand, Motor, Reply, RunState
 from controller.core.topics import topics
-from controller.edge import asyncapi
+from controller.edge import asyncapi, choose, files
+from sim.dryrun import DryRun
+from sim.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings
 from tests.edge.statuses import a_mash, document, mashing, said, tripped
 
@@ -180,3 +182,54 @@ def test_an_event_without_its_extras_fits() -> None:
 def test_the_bench_really_mashes() -> None:
     """The status in these tests comes from a running mash, not from an idle one."""
     assert mashing().state.run.state is RunState.RUNNING
+
+
+MODELS: dict[str, Any] = {
+    "status": payloads.Status,
+    "event": payloads.Event,
+    "reply": payloads.Reply,
+    "online": payloads.Presence,
+    "heater/command": payloads.Command,
+    "stirrer/command": payloads.MotorCommand,
+    "pump/command": payloads.MotorCommand,
+    "heater/report": payloads.Report,
+    "heater/online": payloads.Presence,
+    "level": payloads.SwitchPayload,
+    "flow": payloads.SwitchPayload,
+    "order": payloads.OrderPayload,
+}
+
+
+def model_of(topic: str) -> Any:
+    """The model of a topic of a tun; probes by their place."""
+    part = topic.split("/", 2)[2]
+    if part.startswith("probe/"):
+        return payloads.Presence if part.endswith("/online") else payloads.ReadingPayload
+    return MODELS[part]
+
+
+def test_every_payload_of_a_simulated_run_fits() -> None:
+    """Each message of a dry run with a silent probe fits its model, and a sample of each topic the document."""
+    settings_ = files.settings(ROOT / "config", "plover")
+    plan = choose.load_plan(ROOT / "config", "linnet", "plover")
+    seen: dict[str, list[bytes]] = {}
+    faults = [parse("probe_unplugged@4000+60")]
+
+    def listen(at: float, topic: str, payload: bytes, *more: bool) -> None:
+        seen.setdefault(topic, []).append(payload)
+
+    machine = DryRun(settings_, plan, 3, faults, listen=listen)
+    assert machine.go().result == "complete"
+    for topic, said_on_it in seen.items():
+        model = model_of(topic)
+        for payload in said_on_it:
+            model.model_validate_json(payload)
+    names = {topic.split("/", 2)[2] for topic in seen}
+    assert names >= {"status", "event", "reply", "online", "heater/command", "heater/report", "pump/command", "order"}
+    by_model = {channel.payload.__name__: payload_validator(channel.id) for channel in asyncapi.CHANNELS}
+    for topic, said_on_it in seen.items():
+        for payload in said_on_it[:: max(1, len(said_on_it) // 20)]:
+            by_model[model_of(topic).__name__].validate(json.loads(payload))
+    statuses = [json.loads(payload) for payload in seen["underback/plover/status"]]
+    assert any(status["prediction"] for status in statuses)
+    assert any(status["trips"] for status in statuses)

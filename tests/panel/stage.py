@@ -149,6 +149,8 @@ PREDICTION: dict[str, Any] = {
     "alpha_left_pct": 91.0,
     "glucanase_left_pct": 4.0,
     "protease_left_pct": 30.0,
+    "glucanase_min": 12.0,
+    "protease_min": 20.0,
     "iodine_negative_min": None,
     "steps": [],
 }
