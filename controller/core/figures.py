@@ -32,11 +32,13 @@ BED_SHARE = (
 )
 # a turnover late, some well-mixed layers a third (arithmetic)
 PLATE_GAIN_SD, LEARNED_GAIN_SD = 0.12, 0.06  # plates are true to +-15 % (common practice)
-PLATE_LAG_SD, LEARNED_LAG_SD = 0.35, 0.2
+PLATE_LAG_SD, LEARNED_LAG_SD, BEHIND_LAG_SD = 0.35, 0.2, 0.15
+GRIST_RISE = 1.1  # flow falls once grist is in
 BELOW_MEAN = (
     0.25  # of the rise over the heater: wort cools evenly on its way down, so the mean of plug flow lies half a
 )
 # rise over the outlet, that of 2..4 mixed layers 0.25..0.38 (arithmetic); a probe in mid-bed would want 0
+BELOW_MOST_K = 1.0  # and not more, for where the probe sits in the bed is not on the plate
 RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
 BED_LEAD_SD = 0.5  # of the bed's time: a probe near the return leads the mean by as much as one at the outlet trails it
 
@@ -64,16 +66,19 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         gain_sd = LEARNED_GAIN_SD
     if learned is not None and not tun.probes.mash.behind_heater:  # behind the heater, lag and rise look alike
         lag_s, dead_s, lag_sd = learned.lag_s, learned.dead_s, LEARNED_LAG_SD
+    behind = tun.probes.mash.behind_heater
+    if behind:
+        lag_sd = BEHIND_LAG_SD
     passing_s = 0.0 if target.strike else bed_s(tun)
     if passing_s > 0.0:
-        dead_s, lag_sd = dead_s + passing_s, PLATE_LAG_SD
+        dead_s, lag_sd = dead_s + passing_s, (BEHIND_LAG_SD if behind else PLATE_LAG_SD)
     if adapted is not None:
         share *= adapted.gain
         lag_s, dead_s = lag_s * adapted.lag, dead_s * adapted.lag
     share = min(max(share, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
     relay = heater.kind in ("ssr", "contactor")
     capacity = max(target.capacity_j_per_k, 1.0)
-    rise_k = plate_rise_k(tun) if tun.probes.mash.behind_heater else 0.0
+    rise_k = plate_rise_k(tun) * (1.0 if target.strike else GRIST_RISE) if tun.probes.mash.behind_heater else 0.0
     return Figures(
         capacity_j_per_k=capacity,
         power_w=plate_w * share,
@@ -88,7 +93,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         min_off_s=heater.min_off_s,
         min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
         near_s=HEATER_LAG_S[heater.place] + tun.probes.mash.lag_s,
-        below_mean_k=BELOW_MEAN * plate_rise_k(tun) if heater.place in ("line", "coil") else 0.0,
+        below_mean_k=min(BELOW_MEAN * plate_rise_k(tun), BELOW_MOST_K) if heater.place in ("line", "coil") else 0.0,
         gain_sd=gain_sd,
         lag_sd=lag_sd,
         lead_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_LEAD_SD * passing_s)),
