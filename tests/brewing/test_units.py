@@ -43,7 +43,7 @@ KNOWN: tuple[tuple[Kind, str, float], ...] = (
     ("flow", "6 L/min", 6.0),
     ("length", "310 m", 310.0),
     ("length", "1000 ft", 304.8),  # exact
-    ("thickness", "1.25 qt/lb", 2.6079436259108416),  # quart and pound as above
+    ("thickness", "1.25 qt/lb", 1.25 * 0.946352946 / 0.45359237),  # quart and pound as above
     ("price", "0.30 /kWh", 0.3),
     ("heat", "18 kJ/kg", 18.0),
     ("energy", "3.6 MJ", 1.0),

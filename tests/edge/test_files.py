@@ -1,0 +1,194 @@
+"""Files: the shipped ones, names and paths, lines of problems, and what a stranger could do to them."""
+
+from __future__ import annotations
+
+import random
+import shutil
+from pathlib import Path
+
+import pytest
+
+from controller.core.problems import Problem, Problems
+from controller.core.settings import Service
+from controller.edge import choose, files
+
+CONFIG = Path(__file__).resolve().parents[2] / "config"
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(CONFIG, tmp_path / "config"))
+
+
+def test_shipped_files_are_right() -> None:
+    """Every tun, program and the service file that we ship is read without a problem."""
+    for name in files.names(CONFIG / "tuns"):
+        assert files.load_tun(CONFIG, name).simulated
+    for name in files.names(CONFIG / "programs"):
+        assert files.load_program(CONFIG, name).name == name
+    files.load_service(CONFIG)
+
+
+def test_shipped_service_file_says_the_defaults() -> None:
+    """What stands in the shipped service file is what a daemon without one does."""
+    assert files.load_service(CONFIG) == Service()
+
+
+def test_no_service_file_is_fine(config: Path) -> None:
+    """A folder without a service file has the defaults."""
+    (config / "service.toml").unlink()
+    assert files.load_service(config) == Service()
+
+
+def test_a_program_by_name_and_by_path(config: Path) -> None:
+    """A program is the same by its name and by its path."""
+    assert files.load_program(config, "linnet") == files.load_program(config, str(config / "programs/linnet.toml"))
+
+
+def test_byte_order_mark_and_carriage_returns(config: Path) -> None:
+    """A file saved by an editor of another system reads the same."""
+    path = config / "programs/linnet.toml"
+    plain = files.load_program(config, "linnet")
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n"))
+    assert files.load_program(config, "linnet") == plain
+
+
+def test_settings_digest_changes_with_the_files(config: Path) -> None:
+    """The digest is that of the bytes of tun and service file, and of no other file."""
+    first = files.settings(config, "gannet").digest
+    assert files.settings(config, "gannet").digest == first
+    (config / "programs/linnet.toml").unlink()
+    assert files.settings(config, "gannet").digest == first
+    assert files.settings(config, "plover").digest != first
+    path = config / "tuns/gannet.toml"
+    path.write_text(path.read_text(encoding="utf-8") + "\n# a remark\n", encoding="utf-8")
+    assert files.settings(config, "gannet").digest != first
+
+
+def test_settings_tell_tun_and_service_together(config: Path) -> None:
+    """What is wrong in the tun file and in the service file is told at once."""
+    for name, old, new in (("tuns/gannet.toml", '"100 L"', '"100"'), ("service.toml", 'tick = "1 s"', 'tick = "1 h"')):
+        path = config / name
+        path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(Problems) as wrong:
+        files.settings(config, "gannet")
+    told = str(wrong.value)
+    assert "gannet.toml:" in told
+    assert "service.toml:" in told
+
+
+def test_which_tun(config: Path) -> None:
+    """The named tun, else the program's own, else the only one; else it is asked for, with those that fit."""
+    linnet, path = files.load_program(config, "linnet"), config / "programs/free.toml"
+    assert choose.tun_for(config, linnet, None).name == "plover"
+    assert choose.tun_for(config, linnet, "gannet").name == "gannet"
+    text = (config / "programs/linnet.toml").read_text(encoding="utf-8").replace('tun = "plover"', "")
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(Problems) as wrong:
+        choose.load_plan(config, "free", None)
+    assert wrong.value.problems == (Problem("--tun", "nothing", "one of plover, which this program fits"),)
+    (config / "tuns/gannet.toml").unlink()
+    assert choose.load_plan(config, "free", None).tun.name == "plover"
+
+
+def test_no_tun_at_all(config: Path) -> None:
+    """Without a tun file the message says where one belongs."""
+    shutil.rmtree(config / "tuns")
+    with pytest.raises(Problems, match="at least one, such as tuns/gannet"):
+        files.settings(config, None)
+
+
+def test_learned_figures(config: Path, tmp_path: Path) -> None:
+    """What was learned of a tun is read from the data folder, and a wrong file of it is refused, not ignored."""
+    service = Service(data_dir=str(tmp_path / "data"))
+    assert files.load_learned(service, "gannet") is None
+    path = tmp_path / "data/learned/gannet.toml"
+    path.parent.mkdir(parents=True)
+    path.write_text("power_w = 4810.0\nlag_s = 71.0\ndead_s = 12.0\non = 2026-10-03\n", encoding="utf-8")
+    learned = files.load_learned(service, "gannet")
+    assert learned is not None
+    assert (learned.power_w, learned.on, learned.capacity_factor) == (4810.0, "2026-10-03", 1.0)
+    path.write_text("power_w = -1\n", encoding="utf-8")
+    with pytest.raises(Problems):
+        files.load_learned(service, "gannet")
+
+
+def test_misfits_are_placed_in_the_program_file(config: Path) -> None:
+    """A program that does not fit its tun is told with the line to change."""
+    plan = choose.look(config, "sandpiper", "plover")
+    lines = (config / "programs/sandpiper.toml").read_text(encoding="utf-8").splitlines()
+    number = int(plan.problems[0].where.split(":")[1])
+    assert lines[number - 1] == "[liquor]"
+
+
+LINES = """# remark
+title = "x"
+overrule.A5 = "known"
+
+[liquor]
+mass = "60 kg"
+
+[[grist]]
+name = "a"   # temperature = here
+[[step]]
+name = "one"
+temperature = "63 °C"
+[[step]]
+time = "5 min"
+temperature = "72 °C"
+[probes.mash]
+topic = "t"
+"""
+
+
+@pytest.mark.parametrize(
+    ("path", "line"),
+    [
+        (("title",), 2),
+        (("overrule", "A5"), 3),
+        (("liquor", "mass"), 6),
+        (("liquor", "volume"), 5),
+        (("grist", 0, "name"), 9),
+        (("step", 0, "temperature"), 12),
+        (("step", 1, "temperature"), 15),
+        (("step", 1, "ramp"), 13),
+        (("probes", "mash", "topic"), 17),
+        (("nothing",), None),
+        ((), None),
+    ],
+)
+def test_line_of_a_key(path: tuple[str | int, ...], line: int | None) -> None:
+    """The line of a key is found, else the line of its table, else none."""
+    assert files.line_of(LINES, path) == line
+
+
+def test_damaged_files_never_raise_anything_else(config: Path) -> None:
+    """Four hundred programs with a random stretch cut, doubled or overwritten are read or refused in words."""
+    path = config / "programs/linnet.toml"
+    whole, luck = path.read_bytes(), random.Random(20260331)
+    refused = 0
+    for _ in range(400):
+        start, length = luck.randrange(len(whole)), luck.randrange(1, 40)
+        middle = luck.choice((b"", whole[start : start + length] * 2, luck.randbytes(length)))
+        path.write_bytes(whole[:start] + middle + whole[start + length :])
+        try:
+            choose.load_plan(config, "linnet", "plover")
+        except Problems as wrong:
+            refused += 1
+            assert wrong.problems
+            assert all(problem.found and problem.wanted for problem in wrong.problems)
+    assert 100 < refused < 400
+
+
+def test_config_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The folder is the one named, else that of the environment, else ./config."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("UNDERBACK_CONFIG", raising=False)
+    (tmp_path / "config").mkdir()
+    (tmp_path / "other").mkdir()
+    assert files.config_dir(None) == Path("config")
+    monkeypatch.setenv("UNDERBACK_CONFIG", "other")
+    assert files.config_dir(None) == Path("other")
+    assert files.config_dir("config") == Path("config")
+    with pytest.raises(Problems):
+        files.config_dir("nowhere")
