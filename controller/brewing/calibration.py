@@ -40,10 +40,14 @@ class Certificate(NamedTuple):
 
 
 class Batch(NamedTuple):
-    """A past mash: its measured temperatures from dough-in on, and the measured apparent attenuation limit."""
+    """A past mash: its measured temperatures from dough-in on, its measured apparent attenuation limit, its malt.
+
+    `malt` None: the malt that all are fitted with.
+    """
 
     profile: Sequence[tuple[float, float]]
     apparent_limit_pct: float
+    malt: Malt | None = None
 
 
 class Calibration(NamedTuple):
@@ -55,6 +59,7 @@ class Calibration(NamedTuple):
     rms_before_points: float
     rms_after_points: float
     at_bound: tuple[str, ...]
+    from_share: float = CALIBRATED_SET.limit_dextrin_share  # what the share was before; the difference is the finding
 
     def as_record(self) -> dict[str, object]:
         """The calibration as plain values for a file."""
@@ -109,12 +114,13 @@ class _Line(NamedTuple):
     extract_slope: float
 
     @staticmethod
-    def through(params: Parameters, malt: Malt, profile: Profile) -> _Line:
-        """Two runs give both lines exactly."""
+    def through(params: Parameters, malt: Malt, profile: Profile, offset: float = 0.0) -> _Line:
+        """Two runs give both lines exactly. The lines are over a share that lies `offset` below the malt's."""
         pieces = list(profile)
         none, half = (_end(params, malt._replace(limit_dextrin_share=share), pieces) for share in (0.0, 0.5))
         sugar, whole = fermentable(none), extract(none)
-        return _Line(sugar, (fermentable(half) - sugar) / 0.5, whole, (extract(half) - whole) / 0.5)
+        steep, rise = (fermentable(half) - sugar) / 0.5, (extract(half) - whole) / 0.5
+        return _Line(sugar + offset * steep, steep, whole + offset * rise, rise)
 
     def apparent_pct(self, share: float) -> float:
         real = (self.sugar + share * self.sugar_slope) / (self.extract + share * self.extract_slope)
@@ -132,8 +138,9 @@ def _end(params: Parameters, malt: Malt, pieces: Sequence[tuple[float, float]]) 
 def calibrate(batches: Sequence[Batch], malt: Malt = DEFAULT_MALT, params: Parameters = CALIBRATED_SET) -> Calibration:
     """Which limit-dextrin share and which pace of beta-amylase loss explain these worts best?
 
-    Least squares with the present values as a prior, so that one wort moves little and many move much; bounded. Raises
-    Implausible where there is no batch, or with every measured figure that cannot be right.
+    Least squares with the present values as a prior, so that one wort moves little and many move much; bounded. A
+    batch of another malt is fitted as far from its own share as the rest from theirs. Raises Implausible where there is
+    no batch, or with every measured figure that cannot be right.
     """
     problems = [] if batches else ["past worts: none given, wanted at least one"]
     for number, batch in enumerate(batches, start=1):
@@ -142,13 +149,17 @@ def calibrate(batches: Sequence[Batch], malt: Malt = DEFAULT_MALT, params: Param
         )
     if problems:
         raise Implausible(*problems)
-    before = params.limit_dextrin_share if malt.limit_dextrin_share is None else malt.limit_dextrin_share
+    before = _share(params, malt)
     pieces = [list(gather(batch.profile, FIT_STRIDE_S)) for batch in batches]
+    malts = [batch.malt or malt for batch in batches]
     measured = [batch.apparent_limit_pct for batch in batches]
 
     def lines(factor: float) -> list[_Line]:
         faster = changed(params, beta_loss_scale=params.beta_loss_scale * factor)
-        return [_Line.through(faster, malt, piece) for piece in pieces]
+        return [
+            _Line.through(faster, own, piece, _share(params, own) - before)
+            for own, piece in zip(malts, pieces, strict=True)
+        ]
 
     def cost_at(ln_factor: float) -> float:
         found = lines(exp(ln_factor))
@@ -165,7 +176,12 @@ def calibrate(batches: Sequence[Batch], malt: Malt = DEFAULT_MALT, params: Param
         rms_before_points=_rms(lines(1.0), before, measured),
         rms_after_points=_rms(fitted, share, measured),
         at_bound=_at_bound(share, ln_factor),
+        from_share=before,
     )
+
+
+def _share(params: Parameters, malt: Malt) -> float:
+    return params.limit_dextrin_share if malt.limit_dextrin_share is None else malt.limit_dextrin_share
 
 
 def _best_share(lines: Sequence[_Line], measured: Sequence[float], before: float) -> tuple[float, float]:
@@ -228,7 +244,10 @@ def from_record(record: dict[str, object]) -> Calibration:
     batches, at_bound = record.get("batches", 0), record.get("at_bound", [])
     rms = [record.get(name, 0.0) for name in ("rms_before_points", "rms_after_points")]
     before, after = (float(value) if isinstance(value, int | float) else 0.0 for value in rms)
-    if problems or not isinstance(share, float) or not isinstance(factor, float):
+    was = record.get("from_share", CALIBRATED_SET.limit_dextrin_share)
+    if not isinstance(was, float) or not LIMIT_DEXTRIN[0] <= was <= LIMIT_DEXTRIN[1]:
+        problems.append(f"from_share: found {was!r}, wanted {LIMIT_DEXTRIN[0]} to {LIMIT_DEXTRIN[1]}")
+    if problems or not isinstance(share, float) or not isinstance(factor, float) or not isinstance(was, float):
         raise Implausible(*problems)
     names = tuple(str(name) for name in at_bound) if isinstance(at_bound, list) else ()
-    return Calibration(share, factor, batches if isinstance(batches, int) else 0, before, after, names)
+    return Calibration(share, factor, batches if isinstance(batches, int) else 0, before, after, names, was)
