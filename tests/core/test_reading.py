@@ -1,0 +1,169 @@
+"""Tables of any shape are read or refused in words; nothing else ever comes of them."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from controller.core import plan, recipe
+from controller.core import settings as tuns
+from controller.core.plan import Plan
+from controller.core.problems import Problem
+from controller.core.reading import keys, model_at, read
+from controller.core.recipe import Program
+from controller.core.settings import Heater, Learned, Output, Probe, Probes, Service, Tun
+from controller.core.table import Table
+
+KEYS = sorted(
+    {key for model in (Program, Tun, Service) for key in keys(model)} | set(keys(recipe.Step)) | set(keys(Heater))
+)
+WORDS = [
+    "66 °C",
+    "152 °F",
+    "35 min",
+    "0 min",
+    "20 kg",
+    "60 L",
+    "auto",
+    "rest",
+    "infusion",
+    "keep",
+    "decoction",
+    "",
+    "x",
+]
+VALUES = st.one_of(
+    st.sampled_from(WORDS),
+    st.text(max_size=12),
+    st.integers(-(10**30), 10**30),
+    st.floats(),
+    st.booleans(),
+    st.dates(),
+    st.just(datetime.time(6, 0)),
+)
+TABLES = st.recursive(
+    VALUES,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=4),
+        st.dictionaries(st.one_of(st.sampled_from(KEYS), st.text(max_size=8)), inner, max_size=6),
+    ),
+    max_leaves=25,
+)
+ANY = st.dictionaries(st.one_of(st.sampled_from(KEYS), st.text(max_size=8)), TABLES, max_size=8)
+
+
+def silent(_: Any) -> Iterable[Problem]:
+    return ()
+
+
+CASES: tuple[tuple[type[Table], Callable[[Any], Iterable[Problem]]], ...] = (
+    (Program, recipe.agree),
+    (Tun, tuns.agree),
+    (Service, silent),
+    (Learned, silent),
+)
+
+
+@settings(max_examples=120)
+@given(ANY)
+def test_any_table_is_read_or_refused(data: dict[str, Any]) -> None:
+    """Whatever keys and values a file holds, it is read or every problem has place, finding and mend."""
+    for model, agree in CASES:
+        value, problems = read(model, data, agree)
+        assert (value is None) == bool(problems)
+        for problem in problems:
+            assert problem.where and problem.found and problem.wanted
+
+
+@st.composite
+def steps(draw: st.DrawFn) -> list[dict[str, Any]]:
+    """Steps as a brewer might write them: mostly rising, some falling, some additions."""
+    written: list[dict[str, Any]] = []
+    here_c = draw(st.floats(35, 70))
+    for at in range(draw(st.integers(1, 5))):
+        kind = draw(st.sampled_from(["rest", "rest", "mash_out", "souring", "infusion", "decoction"])) if at else "rest"
+        here_c += draw(st.floats(-3, 14)) if at else 0.0
+        step: dict[str, Any] = {"name": f"step {at}", "kind": kind, "temperature": f"{here_c:.2f} °C"}
+        if kind in ("infusion", "decoction"):
+            step |= draw(
+                st.fixed_dictionaries({}, optional={"amount": st.floats(1, 40).map(lambda kg: f"{kg:.2f} kg")})
+            )
+        else:
+            step["time"] = f"{draw(st.integers(1, 250))} min"
+            step |= draw(
+                st.fixed_dictionaries({}, optional={"ramp": st.floats(0.05, 5).map(lambda r: f"{r:.3f} K/min")})
+            )
+        written.append(step)
+    return written
+
+
+PROGRAM = st.fixed_dictionaries(
+    {
+        "title": st.just("any"),
+        "liquor": st.floats(10, 100).map(lambda kg: {"mass": f"{kg:.2f} kg"}),
+        "step": steps(),
+    },
+    optional={
+        "grist": st.floats(0.1, 40).map(lambda kg: [{"name": "malt", "mass": f"{kg:.2f} kg"}]),
+        "dough_in": st.floats(35, 80).map(lambda c: {"strike": f"{c:.1f} °C"}),
+    },
+)
+VESSEL = Tun(
+    name="heron",
+    volume_l=100.0,
+    min_liquor_l=20.0,
+    metal_j_per_k=12_500.0,
+    loss_w_per_k=4.0,
+    mixing="stirrer",
+    heater=Heater(kind="proportional", power_w=5000.0, place="jacket"),
+    probes=Probes(mash=Probe(topic="t")),
+    stirrer=Output(topic="s"),
+)
+
+
+def test_any_program_is_planned_or_refused() -> None:
+    """A plan without problems has finite figures within the tun's limits; some programs are planned, some refused."""
+    made: list[bool] = []
+
+    @settings(max_examples=300)
+    @given(PROGRAM)
+    def one(data: dict[str, Any]) -> None:
+        program, _ = read(Program, data, recipe.agree)
+        if program is not None:
+            made.append(fits(plan.make(program, VESSEL)))
+
+    one()
+    assert 30 < sum(made) < len(made)
+
+
+def fits(made: Plan) -> bool:
+    """Has the plan no problems? If so its figures must make sense."""
+    plan.document(made)
+    if made.problems:
+        return False
+    assert math.isfinite(made.duration_s) and made.duration_s > 0
+    assert math.isfinite(made.energy_kwh) and made.energy_kwh >= 0
+    assert made.fill_share <= 0.95 and made.liquor_kg >= VESSEL.min_liquor_l
+    for leg in made.course.legs:
+        assert 15.0 <= leg.target_c <= VESSEL.guard.hard_limit_c - 2.0 + 1e-9
+        assert leg.ramp_s >= 0 and leg.hold_s >= 0 and leg.climb_k_per_s > 0 and leg.capacity_j_per_k > 0
+    return True
+
+
+def test_models_are_found_by_their_place() -> None:
+    """The nearest known key of a nested table comes from that table's own model."""
+    assert model_at(Tun, ("probes", "mash")) is Probe
+    assert model_at(Program, ("step", 3)) is recipe.Step
+    assert model_at(Tun, ("volume",)) is None
+
+
+@pytest.mark.parametrize("data", [{}, {"step": {}}, {"step": [[]]}, {"grist": [3]}, {"liquor": []}, {"overrule": 5}])
+def test_wrong_shapes(data: dict[str, Any]) -> None:
+    """Tables where lists belong and the other way round are refused."""
+    assert read(Program, data, recipe.agree).problems
