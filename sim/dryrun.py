@@ -89,13 +89,13 @@ class DryRun:
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
         self._now = -PHASE_S - 0.5
-        self._journal_seq = 0
+        self._journal_seq = self._durable = 0
         self._motors: dict[str, tuple[bool, float]] = {}
         self._motor_seq = 0
         self._shown_at = -10.0
         self._up = False
         self._held_since: float | None = None
-        self._probe_c: float | None = None
+        self.stood_still: Callable[[float], None] = lambda until: None  # told when the machine stalls or sleeps
 
     # ------------------------------------------------------------ one second
 
@@ -139,6 +139,8 @@ class DryRun:
         late = live["loop_stall"].value if "loop_stall" in live else 0.0
         slept = live["suspend"].value if "suspend" in live else 0.0
         self._now = due + float(round(late + slept))
+        if late or slept:
+            self.stood_still(self._now)
         return late, slept
 
     def _wall_s(self) -> float:
@@ -147,7 +149,8 @@ class DryRun:
 
     def _disk(self) -> Disk:
         if "disk_bad" in self.world.live:
-            return Disk(False, 0, self._journal_seq, text="no space left on device")
+            return Disk(False, self._durable, self._journal_seq, text="no space left on device")
+        self._durable = self._journal_seq
         return Disk(True, self._journal_seq, self._journal_seq)
 
     def _link(self, now: float) -> None:

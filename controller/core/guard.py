@@ -89,7 +89,7 @@ def check(
     events: list[Event] = []
     state = _epoch(state, senses)
     senses = senses._replace(epoch=state.epoch)
-    if state.need_durable:
+    if state.need_durable and senses.disk_ok:
         state = state._replace(need_durable=False, durable_need=disk_written)
     state = _interruptions(state, senses)
     state, findings = _watch(state, senses, calibrated, demand)
@@ -114,7 +114,8 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
     returned = senses.link.up and not state.link_up
     if slept or returned:
         until = max(state.off_until, senses.now + senses.tun.guard.start_lock_s)
-        state = state._replace(off_until=until, qualified=False, qualify_from=senses.now)
+        past = physics.forget(state.past)
+        state = state._replace(off_until=until, qualified=False, qualify_from=senses.now, past=past)
     return state if state.link_up == senses.link.up else state._replace(link_up=senses.link.up)
 
 

@@ -67,7 +67,7 @@ def record(past: Past, senses: Senses, duty: float) -> Past:
             past = past._replace(off_since=senses.now)
         return past if past.full_since is None else past._replace(full_since=None)
     past = past._replace(
-        energy_j=past.energy_j + duty * senses.power_w * senses.dt,
+        energy_j=past.energy_j + duty * senses.power_w * min(senses.dt, senses.tun.heater.lease_s),
         off_since=None,
         heat_since=past.heat_since if past.heat_since is not None else senses.now,
     )

@@ -45,7 +45,7 @@ from controller.core.model import (
     Trip,
     View,
 )
-from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c, leg_of
+from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c
 from controller.core.settings import Probe, Settings
 
 DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before the heat they lead to
@@ -119,17 +119,18 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     state, events, replies = _orders(settings, state, now, inputs, seen, seen_view)
     walked = program.walk(state.run, seen_view, seen, now, dt)
     run = _checked(settings, walked.run, state, seen, now, events)
-    mash = estimate.follow(run.mash, run.leg, leg_of(run), run.phase, seen, now)
+    mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, seen, now)
     run = run if mash is run.mash else run._replace(mash=mash)
     decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
-    events.extend(walked.events)
+    events.extend(walked.events if told is None else (*walked.events, told))
     target = program.target(run, tun)
     stirrer, pump = program.motors(run, target, now)
     believed = figures.figures(tun, target, settings.learned, state.regulator)
     ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, state.regulator.saturated, dt)
     outlet_c = outlet.value_c if outlet is not None else None
+    applied = state.guard.duty * min(1.0, tun.heater.lease_s / dt) if dt > 0.0 else 0.0  # a lease ends by itself
     regulated, demand = regulator.regulate(
-        believed, setpoint, target, seen, state.guard.duty, state.regulator, dt, outlet_c, tun.guard.outlet_limit_c
+        believed, setpoint, target, seen, applied, state.regulator, dt, outlet_c, tun.guard.outlet_limit_c
     )
     modulated, demand = _modulate(believed, demand, state, dt)
     state = state._replace(

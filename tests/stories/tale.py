@@ -1,0 +1,112 @@
+"""A short mash in the simulator, told with faults: what tripped, when, and what the heater did.
+
+Water in a tun at 55 °C, a rise to 63 °C (until about 500 s), a rest there (to about 1,400 s), a rise to 72 °C (to about
+2,000 s), a rest, and the keep. The same core and guard as live; the person answers, clears nothing unless told to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import NamedTuple
+
+from controller.core import plan
+from controller.core.model import Event, RunState
+from controller.core.recipe import Liquor, Program, Step
+from controller.edge import files
+from sim.dryrun import DryRun
+from sim.faults import parse
+from sim.person import PATIENT, Manner
+
+CONFIG = Path(__file__).resolve().parents[2] / "config"
+RAMP, REST, RAMP2, REST2 = 200, 900, 1500, 2200  # s: well inside each stretch
+
+
+class Moment(NamedTuple):
+    at: float
+    duty: float
+    state: RunState
+    trips: tuple[str, ...]
+    mash_c: float
+    credited_s: float
+    leg: int
+
+
+@dataclass
+class Tale:
+    """What happened, second by second."""
+
+    moments: list[Moment] = field(default_factory=list)
+    events: list[tuple[float, Event]] = field(default_factory=list)
+    result: RunState = RunState.CHECKING
+    without_evidence: int = 0
+    refusals: tuple[str, ...] = ()
+
+    def first(self, trip: str) -> float | None:
+        """When did this interlock first trip? None when it never did."""
+        return next((m.at for m in self.moments if trip in m.trips), None)
+
+    def trips(self) -> set[str]:
+        return {trip for m in self.moments for trip in m.trips}
+
+    def off_from(self, at: float) -> float | None:
+        """From when on after `at` was the heat off for at least a minute?"""
+        since: float | None = None
+        for m in self.moments:
+            if m.at < at:
+                continue
+            since = (m.at if since is None else since) if m.duty == 0.0 else None
+            if since is not None and m.at - since >= 55.0:
+                return since
+        return None
+
+    def highest_c(self) -> float:
+        return max(m.mash_c for m in self.moments)
+
+
+def program(liquor_l: float = 40.0, start_c: float = 55.0) -> Program:
+    return Program(
+        name="tale",
+        title="Tale",
+        aim="balanced",
+        liquor=Liquor(volume_l=liquor_l, temperature_c=start_c),
+        step=(
+            Step(name="beta", temperature_c=63.0, time_s=900.0),
+            Step(name="alpha", temperature_c=72.0, time_s=600.0),
+            Step(name="keep", kind="keep", time_s=600.0),
+        ),
+    )
+
+
+def tell(
+    *specs: str,
+    tun: str = "gannet",
+    seed: int = 1,
+    until_s: float = 4200.0,
+    manner: Manner = PATIENT,
+    each: Callable[[DryRun], None] | None = None,
+) -> Tale:
+    """Run the short mash with these faults (`kind@at+for=value`). Ends with the run or after `until_s`."""
+    settings = files.settings(CONFIG, tun)
+    made = plan.make(program(40.0 if tun == "gannet" else 18.0), settings.tun)
+    assert not made.problems, made.problems
+    dry = DryRun(settings, made, seed, [parse(spec) for spec in specs], manner=manner)
+    tale = Tale()
+    while True:
+        out = dry.second()
+        run = out.state.run
+        trips = tuple(t.id for t in out.state.guard.trips)
+        duty = out.command.duty if out.command is not None else 0.0
+        tale.moments.append(
+            Moment(out.state.now, duty, run.state, trips, dry.world.tun.mash_mean_c, run.credited_s, run.leg)
+        )
+        tale.events.extend((out.state.now, event) for event in out.events)
+        if each is not None:
+            each(dry)
+        if run.state in (RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED) or out.state.now >= until_s:
+            break
+    tale.result = dry.state.run.state
+    tale.without_evidence = dry.evidence.without
+    tale.refusals = tuple(dry.person.refusals)
+    return tale

@@ -1,0 +1,74 @@
+"""Messages, broker, network, strangers."""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.core.model import RunState
+from tests.stories.tale import RAMP, REST, tell
+
+GOES_ON = [
+    ("M1 broker gone for 30 s", f"broker_gone@{REST}+30", {"G16"}),
+    ("M1 broker gone in a rise", f"broker_gone@{RAMP}+5", {"G16"}),
+    ("M1 broker gone for 10 min", f"broker_gone@{REST}+600", {"G16"}),
+    ("M2 every message 15 s late", f"delay@{REST}+60=15", {"G02", "G16", "G14"}),
+    ("M1 half of all messages lost", f"lost@{RAMP}+100=0.5", {"G02", "G13", "G14", "G16"}),
+    ("M16 heater node reports nothing", f"heater_silent@{REST}+60", {"G14"}),
+    ("M15 heater node hears nothing", f"heater_deaf@{REST}+60", {"G14"}),
+    ("M16 heater node gone", f"heater_gone@{REST}+60", {"G14"}),
+]
+
+
+@pytest.mark.parametrize(("fault", "trips"), [row[1:] for row in GOES_ON], ids=[row[0] for row in GOES_ON])
+def test_heat_is_off_meanwhile_and_the_run_goes_on(fault: str, trips: set[str]) -> None:
+    """Self-clearing trips: heat off, rest kept, back after re-qualification, complete in the end."""
+    tale = tell(fault)
+    assert tale.trips()
+    assert tale.trips() <= trips
+    assert tale.result is RunState.COMPLETE
+    assert tale.without_evidence == 0
+
+
+UNTOUCHED = [
+    ("M2 every message 4 s late", f"delay@{REST}+60=4"),
+    ("M5 everything three times", f"duplicate@{RAMP}=3"),
+    ("M6 any order within 3 s", f"reorder@{REST}+60=3"),
+    ("M7 retained traps", f"retained_replay@{REST}"),
+    ("M8 orders and commands again", f"replay@{REST}"),
+    ("M11 a stranger's OFF", f"foreign_off@{REST}"),
+    ("M17 heater node starts anew", f"heater_reboot@{RAMP}"),
+]
+
+
+@pytest.mark.parametrize("fault", [row[1] for row in UNTOUCHED], ids=[row[0] for row in UNTOUCHED])
+def test_nothing_changes(fault: str) -> None:
+    """Copies, replays, retained traps and late mail change nothing but counters."""
+    tale = tell(fault)
+    assert tale.trips() == set()
+    assert tale.result is RunState.COMPLETE
+    assert tale.without_evidence == 0
+
+
+@pytest.mark.parametrize("fault", [f"foreign_heat@{REST}", f"foreign_epoch@{REST}"])
+def test_a_second_controller_ends_it_within_two_seconds(fault: str) -> None:
+    """C9, M11: foreign heat or a higher epoch: aborted, silent or OFF, never again in this life."""
+    tale = tell(fault)
+    first = tale.first("G19")
+    assert first is not None
+    assert first - REST <= 2.0
+    assert tale.result is RunState.ABORTED
+    assert all(m.duty == 0.0 for m in tale.moments if m.at >= first)
+
+
+def test_a_stranger_on_the_reading_topic_is_not_believed() -> None:
+    """M11: readings of 30 °C in between are refused as jumps; the mash is not overheated."""
+    tale = tell(f"foreign_reading@{REST}+60=30", until_s=REST + 300.0)
+    assert tale.highest_c() < 64.0
+
+
+@pytest.mark.parametrize("fault", [f"heater_lies@{REST}", f"heater_boots_on@{REST}"])
+def test_a_heater_that_is_on_after_off_latches(fault: str) -> None:
+    """M16, M17: reports heat after being told off: latched, act now."""
+    tale = tell(fault, until_s=REST + 200.0)
+    assert "G15" in tale.trips()
+    assert tale.result is RunState.HELD

@@ -1,0 +1,61 @@
+"""Program and person: wrong amounts, nobody there, plain buttons, clearing without looking."""
+
+from __future__ import annotations
+
+from controller.core.model import RunState
+from sim.dryrun import DryRun
+from sim.person import Manner
+from tests.stories.tale import REST, tell
+
+
+def test_half_the_liquor_is_not_heated() -> None:
+    """U7: less than the heater needs: the level switch refuses the start."""
+    tale = tell("liquor_share@0=0.4", until_s=300.0)
+    assert all(m.duty == 0.0 for m in tale.moments)
+    assert any("level" in why for why in tale.refusals)
+
+
+def test_far_less_liquor_than_declared_is_noticed() -> None:
+    """U7: above the switch but far less than the program says: it warms too fast, and that trips."""
+    tale = tell("liquor_share@0=0.5", tun="plover", until_s=1500.0)
+    assert "G25" in tale.trips() or any("level" in why for why in tale.refusals)
+
+
+def test_nobody_takes_over_and_the_heat_ends() -> None:
+    """U11: kept no longer than written, then cold and complete."""
+    tale = tell(manner=Manner(take_over=False), until_s=6000.0)
+    assert tale.result is RunState.COMPLETE
+    assert tale.moments[-1].duty == 0.0
+
+
+def test_a_bare_hold_button_works() -> None:
+    """A plain button without id, time or nonce takes the heat away at once."""
+    tale = tell(f"stop_button@{REST}=2", until_s=REST + 120.0)
+    assert tale.result is RunState.HELD
+    assert all(m.duty == 0.0 for m in tale.moments if m.at > REST + 2.0)
+
+
+def test_bare_stop_and_abort_end_the_run() -> None:
+    """stop and abort likewise."""
+    assert tell(f"stop_button@{REST}=1", until_s=REST + 120.0).result is RunState.STOPPED
+    assert tell(f"stop_button@{REST}=3", until_s=REST + 120.0).result is RunState.ABORTED
+
+
+def test_a_person_who_clears_and_restarts_gets_the_run_home() -> None:
+    """A latched trip, its cause mended, cleared and restarted: the run completes."""
+    tale = tell(f"level_lost@{REST}+60", manner=Manner(clears=True))
+    assert "G13" in tale.trips()
+    assert tale.result is RunState.COMPLETE
+    assert tale.without_evidence == 0
+
+
+def test_no_permissive_is_skipped_by_the_simulated_person() -> None:
+    """U10: the start the person sends carries the mark, the hand thermometer and the stay."""
+    seen: list[str] = []
+
+    def look(dry: DryRun) -> None:
+        seen.extend(reply for reply in dry.person.refusals)
+
+    tale = tell(manner=Manner(attended=False), until_s=400.0, each=look)
+    assert any("proof test" in why for why in tale.refusals)
+    assert all(m.duty == 0.0 for m in tale.moments)
