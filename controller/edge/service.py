@@ -16,7 +16,7 @@ from typing import Any, Protocol
 
 from controller.core import report, wire, words
 from controller.core.inbox import Inbox
-from controller.core.model import Course, Event, HeaterCommand, Instant, Motor, Order, Reply
+from controller.core.model import Course, Event, HeaterCommand, Instant, Motor, Order, Reply, RunState
 from controller.core.settings import Settings
 from controller.core.tick import Outcome, State, tick
 from controller.edge import restart
@@ -95,6 +95,7 @@ class Service:
         self._motors: dict[str, tuple[Motor, Instant]] = {}
         self._motor_seq = 0
         self._shown_at = -math.inf
+        self._told: RunState | None = None  # the state last published
         self._loads: set[asyncio.Task[None]] = set()
         self._begun_events = begun.events
         if watcher is not None:
@@ -264,6 +265,8 @@ class Service:
         outcome = tick(self.settings, self.state, now, inputs)
         self.state, before, self.outcome = outcome.state, self.state, outcome
         if outcome.command is not None:
+            if outcome.command.duty > 0.0 and outcome.state.run.state is not self._told:
+                self._tell(outcome)  # heat never leaves under a published state that has none
             self._command(outcome.command, now)
         self._motor("stirrer", self._topics.stirrer_command, outcome.stirrer, now)
         self._motor("pump", self._topics.pump_command, outcome.pump, now)
@@ -314,19 +317,25 @@ class Service:
         every = max(STATUS_S, STATUS_REAL_S * self.clock.speed) - 0.5
         if events or now - self._shown_at >= every:
             self._shown_at = now
-            status = report.status(
-                self.settings,
-                outcome,
-                wall_s=self.clock.wall_s(),
-                wall_confirmed=self.clock.confirmed(),
-                speed=self.clock.speed,
-                journal_seq=self.journal.seq,
-                counters=self.inbox.counters,
-                prediction=self._predict(outcome),
-            )
-            self._post(self._topics.status, words.document(status), "status", retain=True)
+            status = self._tell(outcome)
         if self._watcher is not None:
             self._watcher.seen(outcome, events, status)
+
+    def _tell(self, outcome: Outcome) -> dict[str, Any]:
+        """Publish the status of this moment."""
+        status = report.status(
+            self.settings,
+            outcome,
+            wall_s=self.clock.wall_s(),
+            wall_confirmed=self.clock.confirmed(),
+            speed=self.clock.speed,
+            journal_seq=self.journal.seq,
+            counters=self.inbox.counters,
+            prediction=self._predict(outcome),
+        )
+        self._told = outcome.state.run.state
+        self._post(self._topics.status, words.document(status), "status", retain=True)
+        return status
 
     def _post(
         self, topic: str, payload: bytes, lane: Any, *, retain: bool = False, correlation: bytes | None = None
