@@ -27,6 +27,7 @@ from controller.edge.loading import compiler, unchanged
 from controller.edge.log import Log
 from controller.edge.mqtt import Mqtt, Will
 from controller.edge.outward import Outward
+from controller.edge.proof import proof_days
 from controller.edge.service import Service
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
@@ -99,7 +100,7 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     """The service with everything it needs, ready to run."""
     boot = secrets.token_hex(6)
     clock = MachineClock(speed)
-    proof = files.proof_days(settings) if hasattr(files, "proof_days") else None
+    proof = proof_days(settings, clock.wall_s())
     begun = restart.begin(settings, restart.record_folder(settings), clock, boot, unchanged(config, settings), proof)
     named, outward = topics(settings), Outward(settings, log)
     transport = Mqtt(

@@ -235,7 +235,7 @@ def _deed(
     boot = state.heater.boot if state.heater is not None else ""
     facts = permits.Facts(
         settings.tun, seen, view, inputs.link, inputs.disk, state.level, state.flow, boot, now, inputs.wall_s,
-        inputs.wall_confirmed, state.proof_days,
+        inputs.wall_confirmed, _proof_days(state, now),
     )  # fmt: skip
     missing = permits.missing(facts, order) if order.name == "start" else ()
     desk = deeds.Desk(
@@ -250,6 +250,11 @@ def _deed(
     replies.append(Reply(order.id, True, said, run.state, order.name))
     durable = order.name in DURABLE or state.guard.need_durable
     return state._replace(run=run, guard=state.guard._replace(need_durable=durable))
+
+
+def _proof_days(state: State, now: Instant) -> float | None:
+    """How old is the proof test by now, in days? It ages while the process runs."""
+    return None if state.proof_days is None else state.proof_days + (now - state.guard.started_at) / 86400.0
 
 
 def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now: Instant, events: list[Event]) -> Run:

@@ -1,0 +1,197 @@
+"""Try a tun out with plain water and a person beside it: the proof test.
+
+Fill the tun with cold water, start no daemon, and say how much is in it:
+
+    underback tryout --tun gannet --water "40 L"
+
+Each trial says what to do. The dated record is the proof that unattended and delayed starts need. With `--yes` a
+simulated tun is tried out by a script, in this process alone.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import getpass
+import json
+import secrets
+import signal
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from controller.brewing.units import quantity
+from controller.cli import DONE, NO, Wrong
+from controller.commands.serve import lock, read
+from controller.core.model import Course
+from controller.core.problems import Problems
+from controller.core.settings import Settings
+from controller.core.topics import topics
+from controller.edge import proof, restart
+from controller.edge.clock import FASTEST, MachineClock
+from controller.edge.log import Log
+from controller.edge.mqtt import Mqtt, Will
+from controller.edge.proof import Trial
+from controller.edge.service import Service
+from controller.edge.transport import MemoryBroker, MemoryTransport, Transport
+from controller.edge.tryout import Tryout
+from controller.edge.tryout_bench import Hands, Hushed, Look, Water, course
+from controller.edge.watchdog import Watchdog
+from sim.hands import Scripted
+from sim.spec import STEP_S
+from sim.stand_in import StandIn
+from sim.world import World
+
+SIMULATED_SHARE, SIMULATED_C = 0.5, 12.0  # of the tun's volume, where nothing is said
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--water", metavar="VOLUME", help='how much plain water is in the tun, such as "40 L"')
+    parser.add_argument("--by", metavar="WHO", help="who tries it out; your login name unless said")
+    parser.add_argument("--yes", action="store_true", help="a simulated tun, tried out by a script")
+    parser.add_argument("--speed", type=float, default=1.0, help=f"with --yes: times real time, at most {FASTEST:g}")
+    parser.add_argument("--json", action="store_true", help="print the record as one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    _, settings = read(args.config, args.tun, args.speed)
+    litres = _litres(args.water, settings, args.yes)
+    by = args.by or _login()
+    with lock(restart.record_folder(settings)) as mine:
+        if not mine:
+            raise Wrong(f"a daemon serves {settings.tun.name} on this machine; end it first (systemctl stop)")
+        trials = asyncio.run(_go(settings, litres, by, args.yes, args.speed, args.json))
+    document = proof.record(settings, trials, by, MachineClock().wall_s())
+    path = proof.write(settings, document)
+    if args.json:
+        print(json.dumps(document, ensure_ascii=False))
+    else:
+        said = "passed" if document["passed"] else "FAILED; unattended and delayed starts are refused until it passes"
+        print(f"{settings.tun.name}: {said}. Record: {path}")
+    return DONE if document["passed"] else NO
+
+
+def _litres(text: str | None, settings: Settings, scripted: bool) -> float:
+    """How much water? Raises Wrong when it is not said, or when a real tun is to be tried by a script."""
+    tun = settings.tun
+    if scripted and not tun.simulated:
+        raise Wrong(f"--yes: tun {tun.name} is real (simulated = false); a person has to be at it")
+    if text is None and scripted:
+        return SIMULATED_SHARE * tun.volume_l
+    if text is None:
+        raise Wrong('--water: found nothing, wanted how much plain water is in the tun, such as --water "40 L"')
+    try:
+        return quantity("volume", text)
+    except ValueError as why:
+        raise Wrong(f"--water: found {text!r}, {why}") from None
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "somebody"
+
+
+class Terminal:
+    """A person who reads this screen."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._quiet = quiet
+
+    def say(self, key: str, text: str) -> None:
+        if not self._quiet:
+            print(text, flush=True)
+
+    async def ask(self, key: str, text: str) -> str:
+        return (await asyncio.to_thread(input, f"{text} ")).strip()
+
+
+async def _go(settings: Settings, litres: float, by: str, scripted: bool, speed: float, quiet: bool) -> list[Trial]:
+    """The tun, real or simulated, and the trials on it."""
+    clock = MachineClock(speed)
+    if not scripted:
+        hands: Hands = Terminal(quiet)
+        water = Water(litres, await _hand_c(hands))
+        return await _try(settings, water, clock, _transport(settings), hands, by)
+    water = Water(litres, SIMULATED_C)
+    world = World(settings, _course(settings, water), 1, (), None, water.hand_c)
+    broker, told = MemoryBroker(), _Told(world, quiet)
+    transport = MemoryTransport(broker, topics(settings).heard())
+    turning = asyncio.create_task(_turn(broker, StandIn(world, None), clock))
+    try:
+        return await _try(settings, water, clock, transport, told, by)
+    finally:
+        turning.cancel()
+
+
+class _Told(Scripted):
+    """The script, heard on the screen too."""
+
+    def __init__(self, world: World, quiet: bool) -> None:
+        super().__init__(world)
+        self._screen = Terminal(quiet)
+
+    def say(self, key: str, text: str) -> None:
+        super().say(key, text)
+        self._screen.say(key, text)
+
+
+async def _hand_c(hands: Hands) -> float:
+    """Who stands there, and how warm is the water? Raises Wrong."""
+    ready = "Plain water in, lid open, outlet closed, nobody's hands near the heater? Type yes:"
+    if (await hands.ask("ready", ready)).lower() != "yes":
+        raise Wrong("tryout: not begun; it needs a person at the tun who says yes")
+    text = await hands.ask("hand", 'What does a hand thermometer read in the water, such as "12 °C"?')
+    try:
+        return quantity("temperature", text)
+    except ValueError as why:
+        raise Wrong(f"hand thermometer: found {text!r}, {why}") from None
+
+
+def _course(settings: Settings, water: Water) -> Course:
+    try:
+        return course(settings, water).course
+    except Problems as wrong:
+        raise Wrong(*wrong.problems) from None
+
+
+def _transport(settings: Settings) -> Transport:
+    named = topics(settings)
+    name = f"underback-{settings.tun.name}-tryout-{secrets.token_hex(4)}"
+    return Mqtt(settings.service.broker, name, named.heard(), Will(named.online, b"false"))
+
+
+async def _try(
+    settings: Settings, water: Water, clock: MachineClock, transport: Transport, hands: Hands, by: str
+) -> list[Trial]:
+    """The real service on this transport, and the trials. Raises Wrong where a run is still open."""
+    made, boot = _course(settings, water), secrets.token_hex(6)
+    folder: Path = restart.record_folder(settings)
+    begun = restart.begin(settings, folder, clock, boot, lambda program, digest: False)
+    if begun.state.pending is not None:
+        begun.journal.close(1.0)
+        raise Wrong(f"{settings.tun.name}: a run is still open in its record; end it with the daemon first")
+    look, hushed = Look(), Hushed(transport, clock)
+
+    def compiled(args: Mapping[str, Any]) -> Course | tuple[str, ...]:
+        return made if args.get("program") == "tryout" else ("only the tryout runs now",)
+
+    service = Service(settings, hushed, begun, clock, compiled, watchdog=Watchdog(), log=Log("error"), watcher=look)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        asyncio.get_running_loop().add_signal_handler(number, service.stop)
+    return await Tryout(service, look, hushed, hands, by).run(water)
+
+
+async def _turn(broker: MemoryBroker, stand_in: StandIn, clock: MachineClock) -> None:
+    """The simulated tun, half a second at a time."""
+    named = stand_in.world.topics
+    hears = [t for t in (named.heater_command, named.stirrer_command, named.pump_command) if t]
+    broker.listen(hears, lambda topic, payload, retained: stand_in.hear(topic, payload, clock.now()))
+    step = 0
+    while True:
+        await clock.sleep_until(step * STEP_S)
+        for message in stand_in.until(step * STEP_S):
+            broker.publish(message.topic, message.payload)
+        step += 1
