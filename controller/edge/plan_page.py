@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from controller.brewing import volumes
 from controller.core.advise import Said
 from controller.core.plan import Plan
 from controller.core.program import SETTLE_S
@@ -91,10 +92,11 @@ def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
     for stage, hold in zip(plan.stages, holds, strict=True):
         now_s += stage.ramp_s if stage.at is None else 0.0
         begin = f"  {_clock(now_s, elapsed):>6}  {stage.name:<{width}}  {stage.target_c:4.1f} °C"
-        yield f"{begin}  {hold:>{wide}}  {_rise(stage)}".rstrip()
+        yield f"{begin}  {hold:>{wide}}  {_rise(plan, stage)}".rstrip()
         yield f"  {'':>6}  {'':<{width}}  {stage.why}"
         now_s += 0.0 if stage.at is None else stage.ramp_s + stage.hold_s * (stage.kind != "keep")
         now_s += SETTLE_S if stage.kind in ("dough_in", "infusion", "decoction") else 0.0
+        now_s += 0.0 if stage.at is None else plan.program.step[stage.at].away_s or 0.0
 
 
 def _clock(now_s: float, elapsed: bool) -> str:
@@ -113,10 +115,16 @@ def _hold(plan: Plan, stage: Stage) -> str:
     return _minutes(stage.hold_s) + {"iodine": ", iodine", "person": ", you", "time": ""}[iodine]
 
 
-def _rise(stage: Stage) -> str:
-    if stage.limited_by == "addition":
-        what = "liquor in" if stage.kind == "infusion" else "mash out, boiled, and back"
-        return f"{stage.addition_kg:.1f} kg of {what}"
+def _rise(plan: Plan, stage: Stage) -> str:
+    if stage.kind == "infusion":
+        return f"{stage.addition_kg:.1f} kg of liquor in"
+    if stage.kind == "decoction":
+        grist_kg = plan.program.grist_kg
+        share = stage.addition_kg / (grist_kg + stage.liquor_kg)
+        litres = share * volumes.mash_volume_l(stage.liquor_kg, grist_kg)
+        away_s = plan.program.step[stage.at or 0].away_s
+        away = f", away {_minutes(away_s)}" if away_s else ""
+        return f"{litres:.1f} L of mash ({stage.addition_kg:.1f} kg, {100 * share:.0f} %) out{away}, boiled, and back"
     if stage.ramp_s <= 0.0:
         return "-"
     if stage.at is None:
