@@ -30,8 +30,8 @@ class Quantity(NamedTuple):
     """The mark of a field that is a quantity: its kind and range in base units, bounds included."""
 
     kind: FieldKind
-    low: float = -math.inf
-    high: float = math.inf
+    low: float
+    high: float
     note: str = ""
     source: str = ""
     auto: bool = False  # the word "auto" stands for None: worked out
@@ -120,7 +120,7 @@ def _number(mark: Quantity, value: Any, from_file: bool) -> float:
     plain = isinstance(value, (int, float)) and not isinstance(value, bool)
     if mark.kind == "number":
         if not plain or not math.isfinite(value):
-            raise wrong(f"a plain number {_between(mark)}".rstrip())
+            raise wrong(f"a plain number {_between(mark)}")
         return float(value) if isinstance(value, float) else value
     if plain and not from_file and math.isfinite(value):
         return float(value)
@@ -141,20 +141,11 @@ def wrong(wanted: str, **found: Any) -> PydanticCustomError:
 
 def bounds(mark: Quantity) -> str:
     """The range in words, in the unit a person would write."""
-    return f"a value {_between(mark)}".rstrip()
+    return f"a value {_between(mark)}"
 
 
 def _between(mark: Quantity) -> str:
-    low, high = show(mark.kind, mark.low), show(mark.kind, mark.high)
-    match math.isfinite(mark.low), math.isfinite(mark.high):
-        case True, True:
-            return f"from {low} to {high}"
-        case True, False:
-            return f"of {low} or more"
-        case False, True:
-            return f"of {high} or less"
-        case _:
-            return ""
+    return f"from {show(mark.kind, mark.low)} to {show(mark.kind, mark.high)}"
 
 
 _SHOWN: Mapping[str, tuple[float, str]] = {

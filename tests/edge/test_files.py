@@ -91,6 +91,38 @@ def test_which_tun(config: Path) -> None:
     assert choose.load_plan(config, "free", None).tun.name == "plover"
 
 
+def test_which_tun_when_some_are_wrong(config: Path) -> None:
+    """A wrong tun file fits nothing; a program that fits no tun is told so with the tuns there are."""
+    text = (config / "programs/linnet.toml").read_text(encoding="utf-8").replace('tun = "plover"', "")
+    (config / "programs/free.toml").write_text(text, encoding="utf-8")
+    (config / "tuns/plover.toml").write_text("volume = 3\n", encoding="utf-8")
+    with pytest.raises(Problems, match="one of gannet, plover, though this program fits none"):
+        choose.load_plan(config, "free", None)
+
+
+def test_load_plan_refuses_a_misfit(config: Path) -> None:
+    """Where a plan is to be run, a program that does not fit is refused; both files' problems come together."""
+    with pytest.raises(Problems, match="at most 28.5 L"):
+        choose.load_plan(config, "sandpiper", "plover")
+    for name in ("tuns/plover.toml", "programs/linnet.toml"):
+        (config / name).write_text("x = 1\n", encoding="utf-8")
+    with pytest.raises(Problems) as wrong:
+        choose.load_plan(config, "linnet", "plover")
+    assert "plover.toml" in str(wrong.value)
+    assert "linnet.toml" in str(wrong.value)
+
+
+def test_unreadable_file(config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file that the system will not give is told with the system's reason."""
+
+    def refused(_: Path) -> bytes:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_bytes", refused)
+    with pytest.raises(Problems, match="found Permission denied, wanted a file that can be read"):
+        files.load_program(config, "linnet")
+
+
 def test_no_tun_at_all(config: Path) -> None:
     """Without a tun file the message says where one belongs."""
     shutil.rmtree(config / "tuns")
