@@ -102,7 +102,7 @@ def test_which_tun_when_some_are_wrong(config: Path) -> None:
 
 def test_load_plan_refuses_a_misfit(config: Path) -> None:
     """Where a plan is to be run, a program that does not fit is refused; both files' problems come together."""
-    with pytest.raises(Problems, match="at most 28.5 L"):
+    with pytest.raises(Problems, match=r"at most 28\.5 L"):
         choose.load_plan(config, "sandpiper", "plover")
     for name in ("tuns/plover.toml", "programs/linnet.toml"):
         (config / name).write_text("x = 1\n", encoding="utf-8")
