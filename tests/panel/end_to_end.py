@@ -10,10 +10,12 @@ from pathlib import Path
 from tests.browser import Browser, browser
 from tests.core.bench import leg
 from tests.panel import acts
-from tests.panel.stage import stage
+from tests.panel.real import brewhouse
+from tests.panel.stage import Broker, door, stage
 
 MANY = 20
 FRAMES_S = 10.0
+SPEED = 30.0
 SMOOTH_MS = 50.0  # 95 of 100 frames are drawn within this
 
 
@@ -84,12 +86,59 @@ def many(page: Browser, folder: Path) -> None:
             told(f"{MANY} tuns, {2 * MANY} statuses a second: frame time", figures)
 
 
+def real(page: Browser, folder: Path) -> None:
+    """The real daemon and a stand-in that loses its probe: started, watched, answered and stopped from the page."""
+    with tempfile.TemporaryDirectory() as place:
+        broker = Broker(Path(place))
+        try:
+            with brewhouse(Path(place), broker, "plover", SPEED, "probe_unplugged@1500+40"):
+                page.open(broker.page)
+                page.eval(door("operator", "plover"))
+                page.wait("document.querySelector('[data-order=start]')", 30.0)
+                _start(page)
+                told("daemon and stand-in: started from the page", f"{SPEED:g} times real time")
+                acts.curve_moves(page)
+                page.wait(acts.says("#trips", "Heat is off: G02"), 120.0)
+                page.picture(folder / "panel-trip.png")
+                told("its trip is shown in words")
+                page.wait("document.querySelector('#trips').children.length === 0", 60.0)
+                page.wait(acts.says("#prompt", "begin dough-in?"), 120.0)
+                for question, answer in (("begin dough-in?", "begin"), ("grain all in", "yes")):
+                    page.wait(acts.says("#prompt", question), 30.0)
+                    acts.press(page, answer, "#prompt")
+                    acts.confirm(page)
+                    page.wait(acts.says("#answer", f"Accepted: {answer}"), acts.REPLY_S)
+                told("its questions are answered")
+                page.wait("document.querySelector('#enzymes .pct')", 120.0)
+                told("its enzymes are shown once the grain is in")
+                acts.press(page, "Stop", "#orders")
+                acts.confirm(page)
+                page.wait(acts.says("#headline", "is stopped"), 30.0)
+                told("it is stopped from the page")
+        finally:
+            broker.stop()
+
+
+def _start(page: Browser) -> None:
+    """Fill in the start form as a person at the tun would, and say yes."""
+    acts.press(page, "Start a program", "#orders")
+    page.wait("document.querySelector('#ask').open")
+    page.eval(
+        "(() => { const f = document.querySelector('#ask-form').elements; f.program.value = 'linnet';"
+        "f.hand_c.value = document.querySelector('#temp').textContent; f.here.checked = f.attended.checked = true;"
+        "document.querySelector('#ask .yes').click(); })()"
+    )
+    page.wait(acts.says("#answer", "Accepted"), acts.REPLY_S)
+
+
 def main() -> int:
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(tempfile.mkdtemp(prefix="panel-"))
     folder.mkdir(parents=True, exist_ok=True)
     with browser() as page:
         few(page, folder)
         many(page, folder)
+        page.eval("sessionStorage.clear()")
+        real(page, folder)
         assert page.thrown == [], page.thrown
         told("no script error in all of it")
     return 0

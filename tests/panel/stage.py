@@ -26,6 +26,7 @@ PASSWORD = "only-for-this-test"
 RIGHTS = """
 user daemon
 topic readwrite underback/#
+topic readwrite homeassistant/#
 user operator
 topic read underback/#
 topic write underback/+/order
