@@ -57,7 +57,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     _, settings = read(args.config, args.tun, args.speed)
     litres = _litres(args.water, settings, args.yes)
-    by = args.by or _login()
+    by = args.by or login()
     with lock(restart.record_folder(settings)) as mine:
         if not mine:
             raise Wrong(f"a daemon serves {settings.tun.name} on this machine; end it first (systemctl stop)")
@@ -87,7 +87,7 @@ def _litres(text: str | None, settings: Settings, scripted: bool) -> float:
         raise Wrong(f"--water: found {text!r}, {why}") from None
 
 
-def _login() -> str:
+def login() -> str:
     try:
         return getpass.getuser()
     except (KeyError, OSError):

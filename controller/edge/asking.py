@@ -64,6 +64,11 @@ class Line:
         except TimeoutError:
             return None
 
+    def drop(self) -> None:
+        """Forget what has arrived and was not yet asked for."""
+        while not self._inbox.empty():
+            self._inbox.get_nowait()
+
     async def status(self, within_s: float = STATUS_S) -> dict[str, Any]:
         """The daemon's present status (listen to the topic first). Raises NoAnswer."""
         until = time.monotonic() + within_s
