@@ -62,7 +62,7 @@ MATRIX: dict[str, Rights] = {
     "probe-plover": Rights(of("plover", *NODES[:4]), set()),
     "heater-gannet": Rights(of("gannet", *HEATER, "level", "flow"), of("gannet", *TOLD, *NODES[:4])),
     "heater-plover": Rights(of("plover", *HEATER, "level", "flow"), of("plover", *TOLD, *NODES[:4])),
-    "standin-gannet": Rights(of("gannet", *NODES, *HEATER), of("gannet", *TOLD)),
+    "standin-gannet": Rights(of("gannet", *NODES, *HEATER, "order"), of("gannet", *TOLD, "status", "reply")),
     "operator": Rights(all_tuns("order") | {BIRTH}, all_tuns(*PER_TUN) | ALL_BOARDS),
     "panel": Rights({BIRTH}, all_tuns("status", "event", "online") | ALL_BOARDS),
 }

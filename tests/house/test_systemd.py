@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import configparser
+import os
 import re
 import shutil
+import socket
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -141,3 +144,51 @@ def test_time_sync_ordering_is_a_wish() -> None:
     assert "time-sync.target" in values["After"][0]
     assert "time-sync.target" in values["Wants"][0]
     assert "Requires" not in values
+
+
+# ---------------------------------------------------------------- what Type=notify relies on
+
+CONFIG = Path(__file__).parents[2] / "config"
+NO_BROKER = 1  # a port that nobody listens on
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["serve"], ["node", "probe"], ["node", "heater"], ["standin"]],
+    ids=" ".join,
+)
+def test_ready_and_signs_of_life_without_a_broker(words: list[str], tmp_path: Path) -> None:
+    """Started with no broker in reach, each program that a unit starts says READY=1 and then WATCHDOG=1 within seconds:
+    else systemd would kill it while the broker is still coming up after a power cut, and give up after five times."""
+    config = shutil.copytree(CONFIG, tmp_path / "config")
+    (tmp_path / "chip").mkdir()
+    service, nodes = config / "service.toml", config / "nodes" / "gannet.toml"
+    text = service.read_text(encoding="utf-8").replace("port = 1883", f"port = {NO_BROKER}")
+    service.write_text(text.replace('data_dir = "data"', f'data_dir = "{tmp_path}"'), encoding="utf-8")
+    nodes.write_text(
+        nodes.read_text(encoding="utf-8").replace("/dev/gpiochip0", str(tmp_path / "chip")), encoding="utf-8"
+    )
+    root = Path(__file__).parents[2]
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(10.0)
+        process = subprocess.Popen(
+            [sys.executable, "-m", "controller", "--config", str(config), *words, "--tun", "gannet"],
+            env={
+                **os.environ,
+                "NOTIFY_SOCKET": str(tmp_path / "notify"),
+                "PYTHONPATH": f"{root / 'tests' / 'field' / 'fakechip'}:{root}",
+            },
+            stderr=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+        )
+        try:
+            heard: list[str] = []
+            until = time.monotonic() + 10.0
+            while not {"READY=1", "WATCHDOG=1"} <= set(heard) and time.monotonic() < until:
+                heard += manager.recv(4096).decode().splitlines()
+        finally:
+            process.terminate()
+            process.wait(15)
+    assert {"READY=1", "WATCHDOG=1"} <= set(heard)
+    assert process.returncode == 0
