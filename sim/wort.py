@@ -5,9 +5,10 @@ The mash is followed from the middle of dough-in on. It informs; nothing in the 
 
 from __future__ import annotations
 
+import itertools
 from typing import Any, NamedTuple
 
-from controller.brewing import kinetics
+from controller.brewing import kinetics, malts
 from controller.core.model import Course, Phase
 from sim.trace import Row, Trace
 
@@ -29,7 +30,8 @@ def follow(course: Course, trace: Trace) -> Wort:
     first = _middle_of_dough_in(trace.rows) if course.grist_kg > 0 else None
     if first is None:
         return Wort(None, [NOTHING] * len(trace.rows))
-    amounts, cells = kinetics.fresh(), NOTHING
+    basis = malts.recalled(course.malt)
+    amounts, cells = kinetics.fresh(basis.malt), NOTHING
     opened: list[tuple[str, kinetics.Amounts]] = []
     columns: list[Cells] = [NOTHING] * first
     span, heat, leg = 0.0, 0.0, 0
@@ -37,7 +39,7 @@ def follow(course: Course, trace: Trace) -> Wort:
         dt = row.t_s - before.t_s
         span, heat = span + dt, heat + dt * before.mash_c
         if span >= STRIDE_S or row.step != leg:
-            amounts = kinetics.step(kinetics.CALIBRATED_SET, amounts, heat / span, span)
+            amounts = kinetics.step(basis.params, amounts, heat / span, span)
             span, heat = 0.0, 0.0
             cells = _cells(amounts)
         if row.step != leg and row.step < len(course.legs):
@@ -45,8 +47,26 @@ def follow(course: Course, trace: Trace) -> Wort:
             opened.append((course.legs[leg].name, amounts))
         columns.append(cells)
     columns.append(cells)
-    read = kinetics.read(amounts, kinetics.CALIBRATED_SET, opened)
+    read = kinetics.read(amounts, basis.params, opened)
     return Wort(read.as_json(), columns)
+
+
+def profile(course: Course, trace: Trace) -> tuple[list[tuple[float, float]], list[kinetics.Mark]]:
+    """The true mash temperature from the middle of dough-in on, second by second, and where each step begins.
+
+    Both are empty where no grain went in.
+    """
+    first = _middle_of_dough_in(trace.rows) if course.grist_kg > 0 else None
+    if first is None:
+        return [], []
+    rows = trace.rows[first:]
+    pieces = [(after.t_s - row.t_s, row.mash_c) for row, after in itertools.pairwise(rows)]
+    begun = [
+        kinetics.Mark(course.legs[after.step].name, after.t_s - rows[0].t_s)
+        for row, after in itertools.pairwise(rows)
+        if after.step != row.step and after.step < len(course.legs)
+    ]
+    return pieces, begun
 
 
 def _middle_of_dough_in(rows: list[Row]) -> int | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from controller.brewing import malts
 from controller.core import estimate
 from controller.core.model import Course, Instant, Leg, Phase, Prompt, RunState, Trip
 from controller.core.run import Run
@@ -113,4 +114,5 @@ def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:
 def _course(said: Mapping[str, Any] | None) -> Course | None:
     if said is None:
         return None
+    malts.recalled(said.get("malt"))  # raises where it does not hold together
     return Course(**{**said, "legs": tuple(Leg(**leg) for leg in said["legs"])})

@@ -160,6 +160,7 @@ class Course(NamedTuple):
     loss_w_per_k: float
     planned_s: float  # whole run, people answering at once
     digest: str  # hash of the program file's meaning and of the tun file
+    malt: Mapping[str, float | None] | None = None  # what the estimate of the wort rests on; decides nothing
 
 
 class Order(NamedTuple):
@@ -250,6 +251,7 @@ class Figures(NamedTuple):
     min_on_s: float = 0.0
     min_off_s: float = 0.0
     min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
+    heat_lag_s: float = 0.0  # of the lag, what lies between heater and wort
     near_s: float = 10.0  # lag from the heater to a probe just behind it
     below_mean_k: float = 0.0  # the mash's mean lies so far over wort leaving a pumped bed, at full power at rest
     gain_sd: float = 0.12  # doubt of power / capacity, relative, one standard deviation

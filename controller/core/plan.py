@@ -11,7 +11,8 @@ import hashlib
 import math
 from typing import NamedTuple
 
-from controller.brewing import heat, volumes
+from controller.brewing import heat, malts, volumes
+from controller.brewing.calibration import Calibration
 from controller.core import stages
 from controller.core.fits import Fit, misfits
 from controller.core.model import Course, Leg
@@ -43,6 +44,7 @@ class Plan(NamedTuple):
     strike_kwh: float
     mash_kwh: float
     cost: float | None
+    remarks: tuple[str, ...] = ()  # on the malt that the estimate of the wort rests on
 
     @property
     def energy_kwh(self) -> float:
@@ -82,8 +84,11 @@ def digest(program: Program, tun: Tun) -> str:
     return hashlib.sha256(meaning.encode()).hexdigest()[:16]
 
 
-def make(program: Program, tun: Tun) -> Plan:
-    """What comes of this program on this tun? Problems, where there are any, are all in the plan; nothing is raised."""
+def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan:
+    """What comes of this program on this tun? Problems, where there are any, are all in the plan; nothing is raised.
+
+    `brewery`: what measured worts of the brewery say of its malt; the estimate of the wort alone rests on it.
+    """
     liquor = stages.liquor_kg(program)
     strike = stages.strike(program, tun, liquor)
     steps = stages.stages(program, tun, liquor, strike)
@@ -94,10 +99,11 @@ def make(program: Program, tun: Tun) -> Plan:
     pauses_s = SETTLE_S * sum(stage.kind in ("dough_in", "infusion", "decoction") for stage in steps)
     mash_kwh = sum(stage.kwh for stage in mash)
     price = tun.energy_price_per_kwh
+    basis = malt_basis(program, brewery)
     return Plan(
         program=program,
         tun=tun,
-        course=_course(program, tun, strike, steps, strike.seconds + pauses_s + mash_s),
+        course=_course(program, tun, strike, steps, strike.seconds + pauses_s + mash_s)._replace(malt=basis.plain()),
         problems=misfits(program, tun, Fit(liquor, volume_l, strike.temperature_c, mash_s, steps)),
         stages=steps,
         strike_c=strike.temperature_c,
@@ -113,7 +119,14 @@ def make(program: Program, tun: Tun) -> Plan:
         strike_kwh=strike.kwh,
         mash_kwh=mash_kwh,
         cost=None if price is None else heat.cost(strike.kwh + mash_kwh, price),
+        remarks=basis.remarks,
     )
+
+
+def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Basis:
+    """Which malt does the estimate of the wort take for this grist?"""
+    lines = [malts.Line(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in program.grist]
+    return malts.of_grist(lines, brewery)
 
 
 def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stage, ...], planned_s: float) -> Course:

@@ -60,7 +60,8 @@ class Grist(Table):
     friability: Annotated[float | None, Quantity("share", 0, 1)] = None
     fine_coarse: Annotated[float | None, Quantity("share", 0, 0.2)] = None
     beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
-    extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None
+    extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind, dry basis
+    limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None  # apparent, of the Congress wort
 
 
 class Liquor(Table):

@@ -107,7 +107,7 @@ def _rests(leg: Leg) -> bool:
 
 def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | None) -> tuple[Run, list[Event]]:
     """The run after the decision, and the events that must be on disk before any heat."""
-    mash, did = estimate.over_outage(pending.run.mash, pending.outage_s, now_c, now)
+    mash, did = estimate.over_outage(pending.run.mash, pending.run.course, pending.outage_s, now_c, now)
     run = pending.run._replace(band_since=None, counting=False, key=pending.run.key + 1, mash=mash)
     events = [Event("resume", decision.kind, decision.text, value=pending.outage_s, unit="s", priority=2)]
     if did is not None:
