@@ -283,7 +283,7 @@ class DryRun:
         run = outcome.state.run
         if run.state in ENDED or self._now >= most_s:
             return True
-        if run.state is RunState.IDLE and self._now > NEVER_STARTED_S:
+        if run.state is RunState.IDLE and self._now > max(NEVER_STARTED_S, 35.0 * self.person.manner.starts):
             return True
         waits = run.state is RunState.HELD and run.held_by != "trip" and not self.person.manner.clears
         self._held_since = (self._now if self._held_since is None else self._held_since) if waits else None

@@ -34,7 +34,7 @@ class Evidence:
 
     def reading(self, payload: bytes, at: float, retained: bool = False) -> bool:
         """A message on the mash probe's topic. Was it a valid, new reading?"""
-        value, seq = self._read(payload)
+        value, seq = self.read(payload)
         if retained or value is None or not self._new(seq):
             return False
         self.newest_s, self.value_c = at, value
@@ -50,7 +50,8 @@ class Evidence:
         self.without += not rests
         return rests
 
-    def _read(self, payload: bytes) -> tuple[float | None, int | None]:
+    def read(self, payload: bytes) -> tuple[float | None, int | None]:
+        """Value in °C and sequence of a reading; no value where it is none."""
         try:
             found = json.loads(payload.decode())
         except (ValueError, RecursionError):

@@ -17,9 +17,7 @@ from sim.world import World
 
 ANSWER_WITHIN_S = 6.0  # no reply for so long: sent again, as a new order
 AGAIN_S = 30.0  # a refused order is tried again after so long
-STARTS = 20  # and a refused start so often
 HAND_K = 3.0  # probe and hand thermometer agree this closely
-PATIENCE_S = 1800.0  # a probe that stays wrong for so long ends the run
 
 
 class Manner(NamedTuple):
@@ -38,6 +36,8 @@ class Manner(NamedTuple):
     attended: bool = True
     speaks: bool = True  # False: hands only; somebody else gives the orders and the answers
     tries: int = 3  # the same trip cleared so often; then the person stops the run
+    starts: int = 20  # a refused start is tried so often
+    patience_s: float = 1800.0  # a probe that stays wrong for so long ends the run
 
 
 PATIENT = Manner()
@@ -130,7 +130,7 @@ class Person:
         return [json.dumps(said).encode()]
 
     def _start(self, now: float) -> list[bytes]:
-        if now < self.manner.start_at_s or self._starts >= STARTS:
+        if now < self.manner.start_at_s or self._starts >= self.manner.starts:
             return []
         args = {
             "program": self.world.course.program,
@@ -260,7 +260,7 @@ class Person:
         """Hand thermometer first: with a probe that disagrees nothing is cleared. After a third time the run ends."""
         shown = status["temperature_c"]
         if shown is None or abs(self.world.hand_c() - float(shown)) > HAND_K:
-            return self._order("stop", {}, now) if now > self._seen_trips[name] + PATIENCE_S else []
+            return self._order("stop", {}, now) if now > self._seen_trips[name] + self.manner.patience_s else []
         if self._cleared.get(name, 0) >= self.manner.tries:
             return self._order("stop", {}, now)
         self.world.heater.state = node.reset(self.world.heater.state)

@@ -1,0 +1,329 @@
+"""Did anything happen that must never happen? Judged from the recorded messages alone.
+
+Knows topics, published limits and the promises below; nothing of how the controller works. Each promise has the name
+under which the documentation lists it. A breach is a promise, a time and a sentence.
+
+I1 heat needs a fresh reading. I2 three invalid readings end it. I3 commands are well formed and rise. I4 no heat in a
+state without heat. I5 no heat after two readings at the hard limit until cleared and restarted. I6 a lease never
+outlives its evidence. I7 after a latched trip or an end only distinct orders of a person lead back to heat. I8 no heat
+within 60 s of a trip, 10 s of a start or a new connection. I9 no clear within a minute of its trip. I10 nothing is done
+twice, nothing retained is obeyed. I11 one owner. I12 limits only tighten. I13 the record counts up. I15 no rest is
+skipped. I16 rest time is real time. I19 status keeps coming. I21 no chatter. I22 every order is answered. I23 status
+says what was commanded.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections import deque
+from typing import Any, NamedTuple
+
+from controller.core.settings import Settings
+from controller.core.topics import topics
+from sim.evidence import FRESH_S, SLACK_S, Evidence
+
+COLD = frozenset(
+    {"idle", "checking", "holding", "held", "restarting", "stopping", "stopped", "aborting", "aborted", "complete"}
+)
+ENDS = frozenset({"stopped", "aborted", "complete"})
+LOWERS = ("hard_limit_c", "above_program_k", "outlet_limit_c", "reading_gone_s", "duty_cap", "lease_s")
+POWER_ON_C = 85.0
+HOT_WITHIN_S = 2.0
+AFTER_TRIP_S, AFTER_START_S = 60.0, 10.0
+ANSWER_S = 1.5  # a second, and the beat's own
+STATUS_GAP_S = 5.0
+CHATTER_S = 60.0
+BAND_S = 60.0
+
+
+class Breach(NamedTuple):
+    """A promise that was broken."""
+
+    promise: str
+    at_s: float
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.promise} at {self.at_s:.2f} s: {self.text}"
+
+
+class Judge:
+    """Hears every message of a run, in order, and keeps the breaches (the first twenty)."""
+
+    def __init__(self, settings: Settings) -> None:
+        tun = settings.tun
+        probe = tun.probes.mash
+        self.breaches: list[Breach] = []
+        self.commands = 0
+        self._topics = topics(settings)
+        self._probe_topic = probe.topic
+        self._hard_c, self._cap = tun.guard.hard_limit_c, tun.heater.duty_cap
+        self._raw = (probe.raw_ice_c, probe.boil_c / (probe.raw_boil_c - probe.raw_ice_c))
+        self._evidence = Evidence(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
+        self._invalid: deque[float] = deque(maxlen=3)  # arrivals of readings that were none, in a row
+        self._pairs = 0  # valid readings at the limit in a row
+        self._hot_at: float | None = None
+        self._epoch = self._seq = -1
+        self._lost_at: float | None = None  # a stranger with a higher epoch, or with heat
+        self._pending_at: float | None = None  # a command with power, whose tick's status and replies may still come
+        self._duty = 0.0
+        self._status: dict[str, Any] = {}
+        self._status_at: float | None = None
+        self._limits: dict[str, float] = {}
+        self._trip_at: dict[str, float] = {}
+        self._trip_before: dict[str, float] = {}
+        self._any_trip_at = -math.inf
+        self._linked_at = -math.inf
+        self._gap_until = 0.0  # the daemon's own machine stood still until then
+        self._needs: list[str] = []  # accepted orders still needed before heat, in this order
+        self._started = False
+        self._orders: dict[str, list[tuple[str, float, bool]]] = {}  # id: order, arrival, retained; oldest first
+        self._accepted: set[str] = set()
+        self._event_seq = 0
+        self._step: tuple[Any, ...] = ()
+        self._credited = 0.0
+        self._credited_at = self._step_since = 0.0
+        self._moves = 0  # accepted orders and events that may move the step on
+
+    def _broken(self, promise: str, at: float, text: str) -> None:
+        if len(self.breaches) < 20:
+            self.breaches.append(Breach(promise, at, text))
+
+    # ------------------------------------------------------------ what is heard
+
+    def hear(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
+        """One message as it passed the broker; `ours`: the daemon sent it."""
+        if self._pending_at is not None and at > self._pending_at:
+            self._settle()
+        if topic == self._probe_topic and not ours:
+            self._reading(at, payload, retained)
+        elif topic == self._topics.heater_command:
+            self._command(at, payload) if ours else self._stranger(at, payload, retained)
+        elif topic == self._topics.status and ours:
+            self._hear_status(at, json.loads(payload))
+        elif topic == self._topics.event and ours:
+            self._event(at, json.loads(payload))
+        elif topic == self._topics.reply and ours:
+            self._reply(at, json.loads(payload))
+        elif topic == self._topics.order and not ours:
+            self._order(at, payload, retained)
+        elif topic == self._topics.online and ours:
+            self._linked_at = at
+            self._status_at = None
+            self._orders = {}
+
+    def stood_still(self, until: float) -> None:
+        """The daemon's machine slept or stalled until then: what was due meanwhile is not held against it."""
+        self._gap_until = until
+
+    def end(self, at: float, linked: bool) -> None:
+        """The record is over."""
+        if self._pending_at is not None:
+            self._settle()
+        if linked and self._status_at is not None:
+            self._look_for_gaps(at)
+
+    # ------------------------------------------------------------ readings
+
+    def _reading(self, at: float, payload: bytes, retained: bool) -> None:
+        if retained:
+            return
+        value, _ = self._evidence.read(payload)
+        if value is None:
+            self._invalid.append(at)
+            self._pairs = 0
+        else:
+            self._invalid.clear()
+        if self._evidence.reading(payload, at) and value is not None:
+            c = (value - self._raw[0]) * self._raw[1]
+            self._pairs = self._pairs + 1 if c >= self._hard_c and value != POWER_ON_C else 0
+            adding = (self._status.get("step") or {}).get("phase") in ("adding", "settling")
+            if self._pairs >= 2 and not adding and self._hot_at is None:
+                self._hot_at = at
+
+    # ------------------------------------------------------------ commands
+
+    def _command(self, at: float, payload: bytes) -> None:
+        said = json.loads(payload)
+        self.commands += 1
+        duty, valid = said["duty"], said["valid_s"]
+        if isinstance(duty, bool) or not isinstance(duty, int | float) or not (0.0 <= duty <= self._cap + 1e-9):
+            self._broken("I3", at, f"duty {duty!r} is no share of 0..{self._cap:g}")
+            return
+        if not (0.0 < valid <= 10.0):
+            self._broken("I3", at, f"valid_s {valid!r} is not in (0, 10]")
+        if (said["epoch"], said["seq"]) <= (self._epoch, self._seq):
+            self._broken("I3", at, f"{said['epoch']}/{said['seq']} after {self._epoch}/{self._seq}")
+        self._epoch, self._seq, self._duty = said["epoch"], said["seq"], duty
+        if duty > 0.0:
+            self._heat(at, said)
+            self._pending_at = at
+
+    def _heat(self, at: float, said: dict[str, Any]) -> None:
+        """All that must hold for a command with power."""
+        rests = at - self._evidence.newest_s
+        if rests > FRESH_S + SLACK_S:
+            self._broken("I1", at, f"heat, and the newest reading is {rests:.1f} s old")
+        if len(self._invalid) == 3 and at > self._invalid[-1] + 1.0 + SLACK_S:
+            self._broken("I2", at, "heat, and the last three readings are invalid")
+        if self._hot_at is not None and at > self._hot_at + HOT_WITHIN_S:
+            self._broken("I5", at, f"heat, and two readings at {self._hot_at:.1f} s were at the hard limit")
+        if said["valid_s"] > 12.0 - rests + SLACK_S:
+            self._broken("I6", at, f"valid for {said['valid_s']:g} s on a reading {rests:.1f} s old")
+        if at < self._any_trip_at + AFTER_TRIP_S - SLACK_S:
+            self._broken("I8", at, f"heat {at - self._any_trip_at:.1f} s after a trip")
+        if at < self._linked_at + AFTER_START_S - SLACK_S:
+            self._broken("I8", at, f"heat {at - self._linked_at:.1f} s after a new connection")
+        if self._lost_at is not None and at > self._lost_at + HOT_WITHIN_S:
+            self._broken("I11", at, f"heat, and another owner showed at {self._lost_at:.1f} s")
+
+    def _settle(self) -> None:
+        """All that was said in the tick of a command with power is in: does its state, do the orders allow heat?"""
+        at, self._pending_at = self._pending_at or 0.0, None
+        if (state := self._status.get("state")) in COLD:
+            self._broken("I4", at, f"heat in state {state}")
+        if self._needs or not self._started:
+            self._broken("I7", at, f"heat, and these orders were not accepted: {self._needs or ['start']}")
+
+    def _stranger(self, at: float, payload: bytes, retained: bool) -> None:
+        """Own echo, or another's command?"""
+        try:
+            said = json.loads(payload)
+            epoch, seq, duty = int(said.get("epoch", -1)), int(said.get("seq", -1)), float(said["duty"])
+        except (ValueError, KeyError, TypeError, AttributeError):
+            return
+        ours = (epoch, seq) <= (self._epoch, self._seq) and said.get("owner") != "stranger"
+        if retained or ours or self._lost_at is not None:
+            return
+        if duty > 0.0 or epoch > self._epoch:
+            self._lost_at = at
+
+    # ------------------------------------------------------------ status
+
+    def _hear_status(self, at: float, said: dict[str, Any]) -> None:
+        if self._status_at is not None:
+            self._look_for_gaps(at)
+        state = said["state"]
+        if state in ENDS and self._status.get("state") not in ENDS:
+            self._needs, self._started = ["reset", "start"], False
+        latched = [trip["id"] for trip in said["trips"] if trip["latched"]]
+        if latched and not self._needs:
+            self._needs = ["clear", "restart"] if state not in ("idle", "checking") else ["clear", "start"]
+        self._steps(at, said)
+        self._limits_of(at, said["limits"])
+        if abs(said["duty"] - self._duty) > 1e-3 and self._lost_at is None:
+            self._broken("I23", at, f"status says duty {said['duty']:g}, commanded was {self._duty:g}")
+        age = said["reading_age_s"]
+        if said["temperature_c"] is not None and (age is None or age > FRESH_S):
+            self._broken("I23", at, f"a temperature is shown that is {age} s old")
+        self._status, self._status_at = said, at
+        self._unanswered(at)
+
+    def _unanswered(self, at: float) -> None:
+        """Orders that got no reply at all."""
+        for name, waiting in self._orders.items():
+            if waiting and at - waiting[0][1] > 2 * ANSWER_S and self._gap_until < waiting[0][1]:
+                self._broken("I22", at, f"{waiting[0][0]} {name} got no answer within {at - waiting[0][1]:.1f} s")
+        self._orders = {name: waiting for name, waiting in self._orders.items() if waiting and at - waiting[0][1] < 4.0}
+
+    def _look_for_gaps(self, at: float) -> None:
+        since = self._status_at if self._status_at is not None else at
+        if at - since > STATUS_GAP_S + SLACK_S and self._gap_until < since:
+            self._broken("I19", at, f"no status for {at - since:.1f} s")
+
+    def _limits_of(self, at: float, limits: dict[str, float]) -> None:
+        if not self._limits:
+            self._limits = limits
+        for name in LOWERS:
+            if limits[name] > self._limits[name]:
+                self._broken("I12", at, f"{name} rose from {self._limits[name]:g} to {limits[name]:g}")
+
+    def _steps(self, at: float, said: dict[str, Any]) -> None:
+        """Steps follow one another, and rest time is real time."""
+        step, run = said["step"], said["run"]
+        if step is None or run is None:
+            return
+        key = (run, step["index"])
+        if self._step and self._step[0] == run and key != self._step:
+            jump = step["index"] - self._step[1]
+            if jump < 0 or jump > max(1, self._moves):
+                self._broken("I15", at, f"step {self._step[1]} is followed by {step['index']}")
+        if key != self._step:
+            self._step, self._credited, self._moves = key, step["credited_s"], 0
+            self._credited_at, self._step_since = at, max(self._status_at or 0.0, 0.0)
+            return
+        grown, took = step["credited_s"] - self._credited, at - self._credited_at
+        if grown < -0.2:
+            self._broken("I15", at, f"credited time fell by {-grown:.1f} s")
+        first = BAND_S if self._credited < 0.2 else 0.0  # the minute in band that opens the rest clock counts
+        if grown > took * 1.001 + 1.1 + first or said["step"]["credited_s"] > at - self._step_since + 1.1:
+            self._broken("I16", at, f"{grown:.1f} s of rest credited within {took:.1f} s")
+        self._credited, self._credited_at = step["credited_s"], at
+
+    # ------------------------------------------------------------ events, orders, replies
+
+    def _event(self, at: float, said: dict[str, Any]) -> None:
+        if said["seq"] < self._event_seq:
+            self._broken("I13", at, f"event {said['seq']} after {self._event_seq}")
+        self._event_seq = said["seq"]
+        if said["kind"] == "step done":
+            self._moves += 1
+            self._rest_done(at, said)
+        if said["kind"] != "trip":
+            return
+        name = said["id"]
+        if at - self._trip_at.get(name, -math.inf) < CHATTER_S:
+            self._broken("I21", at, f"{name} was announced {at - self._trip_at[name]:.0f} s ago")
+        self._trip_before[name] = self._trip_at.get(name, -math.inf)
+        self._trip_at[name] = self._any_trip_at = at
+
+    def _rest_done(self, at: float, said: dict[str, Any]) -> None:
+        """A rest ends when it was long enough, or when somebody said so."""
+        data = said.get("data") or {}
+        if data.get("kind") not in ("rest", "mash_out", "souring"):
+            return
+        if data["credited_s"] < data["planned_s"] - 2.0 and not self._accepted & {"advance", "answer", "adjust"}:
+            self._broken("I15", at, f"{said['id']} ended at {data['credited_s']:g} of {data['planned_s']:g} s")
+
+    def _order(self, at: float, payload: bytes, retained: bool) -> None:
+        try:
+            said = json.loads(payload)
+        except ValueError:
+            return
+        if isinstance(said, dict) and isinstance(said.get("id"), str):
+            self._orders.setdefault(said["id"], []).append((str(said.get("order")), at, retained))
+
+    def _reply(self, at: float, said: dict[str, Any]) -> None:
+        name = said["id"]
+        waiting = self._orders.get(name) or []
+        order = waiting.pop(0) if waiting else None
+        if order is not None and at - order[1] > ANSWER_S and self._gap_until < order[1]:
+            self._broken("I22", at, f"{order[0]} was answered after {at - order[1]:.1f} s")
+        if not said["accepted"]:
+            return
+        if order is not None and order[2]:
+            self._broken("I10", at, f"{order[0]} {name} was retained and was obeyed")
+        if name is not None and name in self._accepted:
+            self._broken("I10", at, f"order {name} was done twice")
+        if name is not None:
+            self._accepted.add(name)
+        self._moves += 1
+        what = said["order"]
+        self._accepted.add(what)
+        if what == "clear":
+            self._cleared(at, said["reason"].split(" ", 1)[0])
+        if self._needs and what == self._needs[0]:
+            self._needs.pop(0)
+        if what == "start":
+            self._started, self._needs = True, []
+
+    def _cleared(self, at: float, name: str) -> None:
+        came = self._trip_at.get(name, -math.inf)
+        if came == at:  # cleared, and there again in the same tick
+            came = self._trip_before[name]
+        since = at - came
+        if since < AFTER_TRIP_S - SLACK_S:
+            self._broken("I9", at, f"{name} was cleared {since:.0f} s after it came")
+        if name == "G07":
+            self._hot_at, self._pairs = None, 0
