@@ -39,7 +39,7 @@ class Plan(NamedTuple):
     fill_share: float
     thickness_l_per_kg: float | None
     heat_up_s: float
-    mash_s: float  # from dough-in to the end of the last step; keep left out
+    mash_s: float  # from dough-in to the end of the last step, decoctions away counted; keep left out
     duration_s: float  # from the first heat on, people answering at once; keep left out
     strike_kwh: float
     mash_kwh: float
@@ -97,6 +97,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     volume_l = volumes.mash_volume_l(liquor + added, program.grist_kg)
     mash_s = sum(stage.ramp_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
     pauses_s = SETTLE_S * sum(stage.kind in ("dough_in", "infusion", "decoction") for stage in steps)
+    away_s = sum(step.away_s or 0.0 for step in program.step)
     mash_kwh = sum(stage.kwh for stage in mash)
     price = tun.energy_price_per_kwh
     basis = malt_basis(program, brewery)
@@ -114,8 +115,8 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
         fill_share=volumes.fill_share(volume_l, tun.volume_l),
         thickness_l_per_kg=volumes.thickness_l_per_kg(liquor, program.grist_kg) if program.grist else None,
         heat_up_s=strike.seconds,
-        mash_s=mash_s,
-        duration_s=strike.seconds + pauses_s + mash_s,
+        mash_s=mash_s + away_s,
+        duration_s=strike.seconds + pauses_s + mash_s + away_s,
         strike_kwh=strike.kwh,
         mash_kwh=mash_kwh,
         cost=None if price is None else heat.cost(strike.kwh + mash_kwh, price),

@@ -222,6 +222,18 @@ def test_decoction_is_a_share_of_the_mash() -> None:
     assert plan.stages[3].capacity_j_per_k == plan.stages[1].capacity_j_per_k
 
 
+def test_time_away_counts_in_the_plan_and_not_in_the_run_s_own_time() -> None:
+    """45 min that a decoction is away lengthen the plan; the core's own planned time, which leaves out waiting, not."""
+    boil = {"name": "boil", "kind": "decoction", "temperature": "64 °C"}
+    plain, away = (
+        make(mash(rest("a", "52 °C"), step, rest("b", "64 °C")), vessel())
+        for step in (boil, {**boil, "away": "45 min"})
+    )
+    assert away.duration_s - plain.duration_s == pytest.approx(2700.0)
+    assert away.mash_s - plain.mash_s == pytest.approx(2700.0)
+    assert away.course.planned_s == plain.course.planned_s
+
+
 def test_strike_written_by_hand() -> None:
     """A strike temperature as written is used, and the first rest begins with the rise from where the mash lands."""
     plan = make(mash(rest("a", "64 °C"), dough_in={"strike": "66 °C"}), vessel())
