@@ -77,7 +77,7 @@ def serve_probe(fitted: Fitting) -> int:
 
 def serve_heater(fitted: Fitting, off_only: bool) -> int:
     """Obey until told to end; everything off on every way out. 1 when it could not go on."""
-    from controller.field import heater_service
+    from controller.field import heater_service, persistence
     from controller.field.switch import SwitchProblem
 
     assert fitted.table.heater is not None
@@ -91,8 +91,12 @@ def serve_heater(fitted: Fitting, off_only: bool) -> int:
         pins.close()
         return DONE
 
+    log = Log()
+    if persistence.outputs_persist():
+        log.error(persistence.ADVICE)
+
     async def serve() -> bool:
-        service = heater_service.make(fitted, heater, pins, Log())
+        service = heater_service.make(fitted, heater, pins, log)
         _on_signals(service.stop)
         return await service.run()
 
