@@ -11,11 +11,15 @@ from typing import NamedTuple
 import aiomqtt
 import pytest
 
-from controller.edge import mqtt
+from controller.core.topics import topics
+from controller.edge import dashboards, files, mqtt
+from controller.edge.homie import Homie
+from controller.field import fitting, heater_service, probe_node
 from tests.field import secured
 from tests.field.secured import TUNS, WITNESS, Secured
 
-NODES = ("probe/mash", "probe/mash/online", "probe/outlet", "probe/second/online", "level", "flow")
+PROBES = tuple(f"probe/{role}{end}" for role in ("mash", "second", "outlet") for end in ("", "/online"))
+NODES = (*PROBES, "level", "flow")
 HEATER = ("heater/report", "heater/online")
 TOLD = ("heater/command", "stirrer/command", "pump/command")
 SAID = ("reply", "reply/a-client", "status", "event", "online", "horn")
@@ -58,10 +62,10 @@ MATRIX: dict[str, Rights] = {
         all_tuns(*TOLD, *SAID) | ALL_BOARDS,
         all_tuns(*NODES, *HEATER, "heater/command", "heater/other", "order", "status") | {BIRTH},
     ),
-    "probe-gannet": Rights(of("gannet", *NODES[:4]), set()),
-    "probe-plover": Rights(of("plover", *NODES[:4]), set()),
-    "heater-gannet": Rights(of("gannet", *HEATER, "level", "flow"), of("gannet", *TOLD, *NODES[:4])),
-    "heater-plover": Rights(of("plover", *HEATER, "level", "flow"), of("plover", *TOLD, *NODES[:4])),
+    "probe-gannet": Rights(of("gannet", *PROBES), set()),
+    "probe-plover": Rights(of("plover", *PROBES), set()),
+    "heater-gannet": Rights(of("gannet", *HEATER, "level", "flow"), of("gannet", *TOLD, *PROBES)),
+    "heater-plover": Rights(of("plover", *HEATER, "level", "flow"), of("plover", *TOLD, *PROBES)),
     "standin-gannet": Rights(of("gannet", *NODES, *HEATER, "order"), of("gannet", *TOLD, "status", "reply")),
     "operator": Rights(all_tuns("order") | {BIRTH}, all_tuns(*PER_TUN) | ALL_BOARDS),
     "panel": Rights({BIRTH}, all_tuns("status", "event", "online") | ALL_BOARDS),
@@ -172,3 +176,24 @@ def test_a_wrong_list_would_be_seen(tmp_path: Path) -> None:
 
     with secured.restarted(tmp_path, broken.folder) as again:
         assert asyncio.run(panel_says()) - MATRIX["panel"].says == {"underback/gannet/heater/command"}
+
+
+@pytest.mark.parametrize("tun", TUNS)
+def test_the_matrix_knows_every_topic_of_the_code(tun: str) -> None:
+    """What daemon, nodes and dashboards say and hear with the shipped files is in the table under their names."""
+    config = secured.ROOT / "config"
+    settings = files.settings(config, tun)
+    table, board = topics(settings), dashboards.Board(settings)
+    daemon = MATRIX["daemon"]
+    assert {*table.heard(), *board.topics()} <= daemon.hears
+    said = {table.heater_command, table.stirrer_command, table.pump_command, table.status, table.reply, table.event}
+    assert (said | {table.online}) - {None} <= daemon.says
+    assert {dashboards.announcement(settings).topic, f"{Homie('homie', settings).base}/$state"} == boards(tun)
+    fitted = fitting.load(config, tun, "heater")
+    assert fitted.table.heater is not None
+    assert fitted.table.probe is not None
+    heater, node = MATRIX[f"heater-{tun}"], heater_service.named(fitted, fitted.table.heater)
+    assert set(node.heard()) <= heater.hears
+    assert {node.report, node.online, node.level or node.report, node.flow or node.report} <= heater.says
+    places = probe_node.places(fitted, fitted.table.probe)
+    assert {f"{place.probe.topic}{end}" for place in places for end in ("", "/online")} <= MATRIX[f"probe-{tun}"].says
