@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from hypothesis import given
+from hypothesis import settings as examples
 from hypothesis import strategies as st
 
 from controller.field.heater_node import LIMIT_GONE_S, HeaterNode, Pins
@@ -385,6 +386,7 @@ EVENTS = st.lists(
 
 
 @given(EVENTS)
+@examples(deadline=None)
 def test_heat_only_with_lease_and_cool_fresh_reading(events: list[tuple[str, float, float]]) -> None:
     """Whatever arrives: at each beat with the pin on, a heat command is in its lease and a reading under the limit is
     at most ten seconds old, judged from the messages alone."""
