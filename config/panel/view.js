@@ -53,7 +53,8 @@ const View = (() => {
     say($("headline"), sentence(tun));
     $("detail").toggleAttribute("data-old", tun.old);
     trips(tun, s, acts);
-    prompt(tun, s, acts);
+    question($("prompt"), "Asked of you", tun, s.prompt, acts);
+    question($("offer"), "Offered, if you want it", tun, s.offer, acts);
     say($("temp"), celsius(s.temperature_c, 2));
     figures(s);
     say($("curve-says"), describe(tun));
@@ -83,11 +84,10 @@ const View = (() => {
     }));
   }
 
-  function prompt(tun, s, acts) {
-    const p = s.prompt;
-    $("prompt").hidden = !p;
-    fill($("prompt"), p ? tun.name + p.id + p.text : "", () => (p ? [
-      make("h3", {}, "Asked of you"), make("p", {}, p.text),
+  function question(place, words, tun, p, acts) {
+    place.hidden = !p;
+    fill(place, p ? tun.name + p.id + p.text : "", () => (p ? [
+      make("h3", {}, words), make("p", {}, p.text),
       make("div", {}, ...p.answers.map((answer) => make("button", { type: "button", class: "answer", on: { click: () => acts.ask("answer", { prompt: p.id, answer }, `${p.text} – Answer “${answer}”?`) } }, answer))),
     ] : []));
   }
@@ -115,7 +115,7 @@ const View = (() => {
     const now = list.querySelector("[aria-current]");
     if (now && s.step) {
       now.querySelector("progress").value = s.step.planned_s ? s.step.credited_s / s.step.planned_s : 0;
-      say(now.querySelector(".left"), ` ${s.step.phase}, ${lasting(s.step.remaining_s)} left`);
+      say(now.querySelector(".left"), s.step.planned_s ? ` ${s.step.phase}, ${lasting(s.step.remaining_s)} of rest left` : ` ${s.step.phase}`);
     }
     say($("finish"), s.finish_at ? `Planned end ${clock(s.finish_at)}, in ${lasting(s.finish_in_s)}, people answering at once.` : "");
   }

@@ -2,11 +2,12 @@
 
 One retained discovery document for home-automation platforms (MQTT device discovery), the Homie 5 tree, and OpenMetrics
 text, all made of the status document. Buttons exist only for orders that a fixed text may give: those that take heat
-away, and hearing an alert. Nothing here connects to anything: `Board` says what to publish, the service publishes it.
+away, and hearing an alert. `Board` says what to publish, the service publishes it.
 """
 
 from __future__ import annotations
 
+import asyncio
 import re
 from collections.abc import Mapping
 from typing import Any
@@ -32,6 +33,7 @@ class Board:
         self.on = settings.service.dashboards
         self.birth_topic = f"{self.on.discovery_prefix}/status"
         self.homie = Homie(self.on.homie_prefix, settings) if self.on.homie else None
+        self._will: asyncio.Task[None] | None = None
 
     def topics(self) -> tuple[str, ...]:
         """Which topics must be heard? The platform's birth, so that it gets the document again."""
@@ -39,8 +41,16 @@ class Board:
 
     def connected(self) -> list[Post]:
         """What goes out after each connect? A dashboard switched off is taken away with an empty payload."""
-        homie = self.homie.announce() if self.homie is not None else []
-        return [announcement(self.settings), *homie]
+        if self.homie is None:
+            return [announcement(self.settings)]
+        if self._will is None:
+            self._will = asyncio.create_task(self._hold(self.homie), name="homie will")
+        return [announcement(self.settings), *self.homie.announce()]
+
+    async def _hold(self, homie: Homie) -> None:
+        from controller.edge.homie_will import hold  # the client library, only where Homie is on
+
+        await hold(self.settings.service.broker, f"{homie.base.rsplit('/', 1)[1]}-homie-will", homie)
 
     def heard(self, topic: str, payload: bytes) -> list[Post]:
         """What does a message from the platform call for?"""
@@ -53,6 +63,8 @@ class Board:
 
     def leaving(self) -> list[Post]:
         """What is said before an orderly end?"""
+        if self._will is not None:
+            self._will.cancel()
         return [] if self.homie is None else [self.homie.state("disconnected")]
 
 

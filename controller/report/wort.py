@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from controller.brewing import kinetics
+from controller.brewing import kinetics, malts
 from controller.report.record import Row
 
 STRIDE_S = 10.0  # as live
@@ -25,20 +25,33 @@ class Wort(NamedTuple):
 
 def follow(rows: Sequence[Row], course: Mapping[str, Any]) -> Wort:
     """The mash of a run from its rows; `course` as the journal keeps it."""
-    adding = [i for i, row in enumerate(rows) if row.step == 0 and row.phase == "adding"]
-    if not adding or not course["grist_kg"]:
+    first = _dough_in(rows)
+    if first is None or not course["grist_kg"]:
         return Wort(None, {})
-    first = adding[len(adding) // 2]
-    amounts, opened, leg = kinetics.fresh(), [], 0
+    basis = malts.recalled(course.get("malt"))
+    amounts, leg = kinetics.fresh(basis.malt), 0
+    opened = [(course["legs"][0]["name"], amounts)]
     marks: list[tuple[float, tuple[float, ...]]] = [(rows[first].t_s, _left(amounts))]
     for at_s, step, dt_s, mean_c in _strides(rows[first:]):
-        amounts = kinetics.step(kinetics.CALIBRATED_SET, amounts, mean_c, dt_s)
+        amounts = kinetics.step(basis.params, amounts, mean_c, dt_s)
         marks.append((at_s, _left(amounts)))
         if step != leg and 0 <= step < len(course["legs"]):
             leg = step
             opened.append((course["legs"][leg]["name"], amounts))
-    read = kinetics.read(amounts, kinetics.CALIBRATED_SET, opened)
+    read = kinetics.read(amounts, basis.params, opened)
     return Wort(dict(read.as_json()), _columns(rows, marks))
+
+
+def profile(rows: Sequence[Row]) -> list[tuple[float, float]]:
+    """Seconds and mean temperature of each stride from dough-in on; empty where the record does not show dough-in."""
+    first = _dough_in(rows)
+    return [] if first is None else [(dt_s, mean_c) for _, _, dt_s, mean_c in _strides(rows[first:])]
+
+
+def _dough_in(rows: Sequence[Row]) -> int | None:
+    """Which row is half-way through the pouring of the grain?"""
+    adding = [i for i, row in enumerate(rows) if row.step == 0 and row.phase == "adding"]
+    return adding[len(adding) // 2] if adding else None
 
 
 def _strides(rows: Sequence[Row]) -> Iterator[tuple[float, int, float, float]]:

@@ -85,7 +85,7 @@ def test_the_mash_is_estimated_from_dough_in_on(mash: Recorded) -> None:
     assert len(known) == len(beta) - first
     assert all(a >= b for a, b in pairwise(known))
     assert record.prediction is not None
-    assert [step["name"] for step in record.prediction["steps"]] == ["low rest", "hot rest"]
+    assert [step["name"] for step in record.prediction["steps"]][-2:] == ["low rest", "hot rest"]
     assert follow(record.rows, {"grist_kg": 0.0, "legs": []}).prediction is None
 
 

@@ -1,0 +1,84 @@
+"""Homie's last will on a real broker: lost when the process dies, and nothing of the sort when it leaves in order."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sys
+from collections.abc import AsyncIterator, Callable, Iterator
+from pathlib import Path
+
+import aiomqtt
+import pytest
+
+from controller.core.settings import Broker as BrokerSettings
+from controller.core.settings import Dashboards, Service
+from controller.edge.homie import Homie
+from controller.edge.homie_will import hold
+from tests.core.bench import settings
+from tests.panel.stage import PASSWORD, Broker
+
+ROOT = Path(__file__).resolve().parents[2]
+STATE = "underback/5/underback-testtun/$state"  # a prefix that this broker's daemon may write
+
+PROCESS = """
+import asyncio, sys
+from tests.edge.test_homie_will import device
+from controller.edge.homie_will import hold
+asyncio.run(hold(*device(int(sys.argv[1]), sys.argv[2])))
+"""
+
+
+def device(port: int, password_file: str) -> tuple[BrokerSettings, str, Homie]:
+    broker = BrokerSettings(port=port, username="daemon", password_file=password_file)
+    service = Service(broker=broker, dashboards=Dashboards(homie=True, homie_prefix="underback"))
+    return broker, "homie-will", Homie("underback", settings()._replace(service=service))
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Broker]:
+    (tmp_path / "password").write_text(PASSWORD)
+    one = Broker(tmp_path)
+    yield one
+    one.stop()
+
+
+@contextlib.asynccontextmanager
+async def listener(port: int) -> AsyncIterator[Callable[[], asyncio.Future[bytes]]]:
+    """Each call waits for the next word on the device's state."""
+    async with aiomqtt.Client("127.0.0.1", port, username="operator", password=PASSWORD) as client:
+        await client.subscribe(STATE, 1)
+
+        async def following() -> bytes:
+            async with asyncio.timeout(10):
+                payload = (await anext(client.messages)).payload
+                assert isinstance(payload, bytes)
+                return payload
+
+        yield lambda: asyncio.ensure_future(following())
+
+
+async def test_a_killed_process_is_lost(broker: Broker, tmp_path: Path) -> None:
+    """The process that holds the will is killed: the broker says lost."""
+    async with listener(broker.port) as word:
+        command = [sys.executable, "-c", PROCESS, str(broker.port), str(tmp_path / "password")]
+        process = await asyncio.create_subprocess_exec(*command, cwd=ROOT)
+        try:
+            assert await word() == b"ready"
+        finally:
+            process.kill()
+            await process.wait()
+        assert await word() == b"lost"
+
+
+async def test_an_orderly_end_is_not_lost(broker: Broker, tmp_path: Path) -> None:
+    """Cancelled, the connection ends in order and the broker keeps the will to itself."""
+    async with listener(broker.port) as word:
+        task = asyncio.create_task(hold(*device(broker.port, str(tmp_path / "password"))))
+        assert await word() == b"ready"
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+        async with aiomqtt.Client("127.0.0.1", broker.port, username="daemon", password=PASSWORD) as after:
+            await after.publish(STATE, b"disconnected", 1, retain=True)
+        assert await word() == b"disconnected"
