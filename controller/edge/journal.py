@@ -114,6 +114,7 @@ class Journal:
         self._n = 0
         self._ok, self._text, self._durable, self._free_mb = True, "", seq, 1e6
         self._unsynced = self._urgent = False
+        self._samples = 0  # lines since the last sync
         self._written_seq = seq
         self.on_durable: Callable[[], None] | None = None  # called by the writer after each sync
         self._kept: dict[str, Any] | None = None
@@ -235,12 +236,13 @@ class Journal:
             self._n += 1
             self._unsynced = True
             self._written_seq = values.get("seq", self._written_seq)
-        self._urgent |= item.sync
+        self._samples += 1
+        self._urgent |= item.sync or (self._thread is None and self._samples >= SAMPLES_S)  # no thread: one a second
         if self._urgent and self._queue.empty():  # the lines of one tick share one sync
             self._sync()
 
     def _sync(self) -> None:
-        self._urgent = False
+        self._urgent, self._samples = False, 0
         if self._fd is None or not self._unsynced:
             return
         with self._guarded("sync"):

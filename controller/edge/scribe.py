@@ -51,11 +51,7 @@ class Scribe:
             self.journal.begin(
                 bool(state.run.run_id), restart.head(self._settings, self._clock, state.boot, state.guard.epoch)
             )
-        moved = (state.run.leg, state.run.phase, state.run.state) != (
-            before.run.leg,
-            before.run.phase,
-            before.run.state,
-        )
+        moved = _place(state) != _place(before)
         if events or moved or begins:
             self.journal.keep(self._kept(state), stamp)
         for event in events:
@@ -89,6 +85,12 @@ class Scribe:
                 break
             await asyncio.sleep(LOOK_S)
         self.publish()
+
+
+def _place(state: State) -> tuple[object, ...]:
+    """Where is the run? A change must be on disk at once, the start of the rest clock included: it credits 60 s."""
+    run = state.run
+    return run.leg, run.phase, run.state, run.counting
 
 
 def _row(outcome: Outcome, now: Instant) -> dict[str, Any]:

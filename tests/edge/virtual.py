@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from controller.core.model import Course, Instant
 from controller.core.settings import Settings
 from controller.edge import restart
-from controller.edge.journal import Journal
+from controller.edge.journal import Journal, RealDisks
 from controller.edge.service import Service, Watcher
 from controller.edge.transport import MemoryBroker, MemoryTransport
 from sim.spec import STEP_S
@@ -138,13 +138,13 @@ class Rig:
         folder: Path,
         boot: str,
         *,
-        disks: Disks | None = None,
+        disks: Disks | RealDisks | None = None,
         watcher: Watcher | None = None,
         compile_program: Callable[[Mapping[str, Any]], Course | tuple[str, ...]] | None = None,
         clock: Clock | None = None,
     ) -> None:
         self.broker, self.clock, self.stand_in = MemoryBroker(), clock or Clock(), stand_in
-        self.disks = disks or Disks()
+        self.disks: Any = disks or Disks()
         course = stand_in.world.course
 
         def compiled(args: Mapping[str, Any]) -> Course | tuple[str, ...]:
