@@ -38,7 +38,7 @@ BELOW_MEAN = (
     0.25  # of the rise over the heater: wort cools evenly on its way down, so the mean of plug flow lies half a
 )
 # rise over the outlet, that of 2..4 mixed layers 0.25..0.38 (arithmetic); a probe in mid-bed would want 0
-BELOW_MOST_K = 1.0  # and not more, for where the probe sits in the bed is not on the plate
+BELOW_MOST_K = 0.6  # and not more, for where the probe sits in the bed is not on the plate
 RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
 BED_LEAD_SD = 0.5  # of the bed's time: a probe near the return leads the mean by as much as one at the outlet trails it
 
@@ -96,7 +96,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         below_mean_k=min(BELOW_MEAN * plate_rise_k(tun), BELOW_MOST_K) if heater.place in ("line", "coil") else 0.0,
         gain_sd=gain_sd,
         lag_sd=lag_sd,
-        lead_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_LEAD_SD * passing_s)),
+        rise_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_LEAD_SD * passing_s)),
     )
 
 

@@ -256,7 +256,7 @@ class Figures(NamedTuple):
     below_mean_k: float = 0.0  # the mash's mean lies so far over wort leaving a pumped bed, at full power at rest
     gain_sd: float = 0.12  # doubt of power / capacity, relative, one standard deviation
     lag_sd: float = 0.35  # doubt of lag and dead time together, relative
-    lead_sd_k: float = 0.0  # doubt of how much a probe in the warm stream reads over the mash at full power
+    rise_sd_k: float = 0.0  # doubt of how much a probe in the warm stream reads over the mash at full power
 
 
 class Setpoint(NamedTuple):

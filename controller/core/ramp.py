@@ -40,7 +40,7 @@ def shape(
         return START, None
     value = state.value_c
     if value is None or state.key != target.key:
-        value = _begin(value, measurement)
+        value = _begin(figures, target, value, measurement)
         if value is None:
             return RampState(target.key, None), None
     if value >= goal - ARRIVED_K:
@@ -51,14 +51,15 @@ def shape(
     return RampState(target.key, value), Setpoint(value, slope)
 
 
-def _begin(last_c: float | None, measurement: Measurement) -> float | None:
-    """Where does a new climb start? At the mash; at the last setpoint where that is near, so that nothing jumps."""
+def _begin(figures: Figures, target: Target, last_c: float | None, measurement: Measurement) -> float | None:
+    """Where does a new climb start? At the mash; at the last setpoint where that is near or just ahead of a climbing
+    reading, so that nothing jumps when a plateau changes under way."""
     seen = measurement.value_c
     if seen is None or not isfinite(seen):
         return last_c
-    if last_c is not None and abs(last_c - seen) < REJOIN_K:
-        return last_c
-    return seen
+    if last_c is None or last_c < seen - REJOIN_K:
+        return seen
+    return seen if _far(figures, _allowed(figures, target, last_c), last_c, measurement) else last_c
 
 
 def _far(figures: Figures, slope: float, value: float, measurement: Measurement) -> bool:
@@ -68,9 +69,14 @@ def _far(figures: Figures, slope: float, value: float, measurement: Measurement)
 
 
 def _slope(figures: Figures, target: Target, goal: float, value: float) -> float:
-    """The least of what is allowed, what the heater can do here and what the bend before the plateau asks, K/s."""
+    """The least of what is allowed here and what the bend before the plateau asks, K/s."""
+    bend_s = max(TAPER_SHARE * (figures.lag_s + figures.dead_s), LEAST_TAPER_S)
+    return max(min(_allowed(figures, target, value), (goal - value) / bend_s), 0.0)
+
+
+def _allowed(figures: Figures, target: Target, value: float) -> float:
+    """The smaller of the program's or tun's limit and what the heater can do at this temperature, K/s. Plain strike
+    liquor may be heated as fast as it goes."""
     loss_w = figures.loss_w_per_k * (value - figures.room_c)
     possible = (figures.duty_cap * figures.power_w - loss_w) / figures.capacity_j_per_k
-    allowed = possible if target.strike else min(target.climb_k_per_s, possible)
-    bend_s = max(TAPER_SHARE * (figures.lag_s + figures.dead_s), LEAST_TAPER_S)
-    return max(min(allowed, (goal - value) / bend_s), 0.0)
+    return possible if target.strike else min(target.climb_k_per_s, possible)
