@@ -320,7 +320,7 @@ do_uninstall() {
         systemctl disable --quiet --now 'underback@*' 'underback-probe@*' 'underback-heater@*' 'underback-standin@*' 2>/dev/null || true
         running_units | xargs -r systemctl stop
     fi
-    rm -rf "$opt" "$command" "$units"/underback@.service "$units"/underback-{probe,heater,standin}@.service
+    rm -rf "$opt" "$command" "$units"/underback@.service "$units"/underback-{probe,heater,standin,off}@.service
     ! live || systemctl daemon-reload
     if [ -n "$purge" ]; then rm -rf "$etc" "$data" "$store"/underback.*; fi
     say "underback is uninstalled.$([ -n "$purge" ] || echo " Configuration and records stay in $etc and $data.")"
