@@ -115,7 +115,7 @@ def test_commands_exist(unit: Path) -> None:
 
 
 def test_every_end_of_daemon_and_heater_is_followed_by_off() -> None:
-    """ExecStopPost: the daemon's starts the unit that sends OFF by a connection of its own, the node's drives the pin."""
+    """ExecStopPost: the daemon's starts the unit that sends OFF, the heater node's drives the pin."""
     after = {unit.stem: keys(unit).get("ExecStopPost", []) for unit in UNITS}
     assert after["underback@"] == ["-+/usr/bin/systemctl start underback-off@%i.service"]
     off = keys(next(unit for unit in UNITS if unit.stem == "underback-off@"))
