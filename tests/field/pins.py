@@ -68,3 +68,49 @@ def settings(**changes: Any) -> NodeSettings:
 def heater_node(pins: Pins, where: str = "mash", **changes: Any) -> HeaterNode:
     """A node that starts at second 0."""
     return HeaterNode(settings(**changes), pins, Limit(SHAPE), where, 0.0)
+
+
+BEAT = 0.05  # s
+
+
+class Bench:
+    """A node with pins, and a clock that is counted."""
+
+    def __init__(self, where: str = "mash", level: FakeInput | None = None, **changes: Any) -> None:
+        self.pin, self.stirrer = FakeOutput(), FakeOutput()
+        pins = Pins(self.pin, level=level, stirrer=self.stirrer)
+        self.node: HeaterNode = heater_node(pins, where, level=level is not None, **changes)
+        self.beats, self.seq, self.celsius = 0, 0, 66.0
+        self.reports: list[dict[str, Any]] = []
+        self.levels: list[dict[str, Any]] = []
+
+    @property
+    def now(self) -> float:
+        return self.beats * BEAT
+
+    def run(self, seconds: float, probe: bool = True) -> list[bool]:
+        """Beat for so long, with a reading each second; the pin at each beat."""
+        states = []
+        for _ in range(round(seconds / BEAT)):
+            if probe and self.beats % 20 == 0:
+                self.read(self.celsius)
+            say = self.node.beat(self.now)
+            if say.report is not None:
+                self.reports.append(json.loads(say.report))
+            if say.level is not None:
+                self.levels.append(json.loads(say.level))
+            states.append(self.pin.on)
+            self.beats += 1
+        return states
+
+    def read(self, celsius: float) -> None:
+        self.seq += 1
+        self.node.reading(reading(celsius, self.seq), self.now, False)
+
+    def heat(self, seq: int = 1, duty: float = 1.0, valid_s: float = 10.0, retained: bool = False) -> None:
+        self.node.command(command(duty, seq, valid_s), self.now, retained)
+
+    @property
+    def fault(self) -> str | None:
+        fault: str | None = self.reports[-1]["fault"]
+        return fault
