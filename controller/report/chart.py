@@ -151,6 +151,13 @@ def clock(seconds: float) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60}:{minutes % 60:02d} h"
 
 
+def lasting(seconds: float | None) -> str:
+    """A length of time as a person reads it: 42 s, 12.5 min; a dash for none."""
+    if seconds is None:
+        return "–"
+    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.1f} min"
+
+
 def labels(axes: Axes, wanted: Iterable[tuple[str, str, float]], apart: float = 14.0) -> str:
     """Names at the right edge (css, text, value there), moved apart where they would lie on each other."""
     placed: list[tuple[str, str, float]] = []

@@ -7,11 +7,10 @@ User text goes through autoescape or stands in a JSON block, never in a script. 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
-from math import ceil, floor
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -19,9 +18,8 @@ import jinja2
 from markupsafe import Markup
 
 from controller import __version__
-from controller.report import chart
-from controller.report.chart import Axes, Curve
-from controller.report.record import ENZYMES, GAP_S, Gap, Happening, RunRecord, Went, gaps, plan_curve
+from controller.report import chart, pictures
+from controller.report.record import Happening, RunRecord, Went, gaps
 
 PRINTED, WORT_LINES = 44, 22  # lines of events that fit on the second printed page; what the wort takes of it
 PAGE_STEPS = 11  # with more steps the wort moves to the second page
@@ -69,13 +67,15 @@ def html(record: RunRecord) -> str:
         record=record,
         result=_result(record),
         head=_head(record),
-        course=Markup(_course(record, empty, lines)),
-        heat=Markup(_heat(record, empty)),
-        enzymes=Markup(_enzymes(record)),
+        course=Markup(pictures.course(record, empty, _numbered(record, lines))),
+        heat=Markup(pictures.heat(record, empty)),
+        enzymes=Markup(pictures.enzymes(record)),
         steps=[_step(number, step) for number, step in enumerate(record.steps)],
         lines=lines,
         hidden=sum(not line.printed for line in lines),
-        gaps=[f"{_when(record, g.from_s)} to {_when(record, g.to_s)} ({_minutes(g.to_s - g.from_s)})" for g in empty],
+        gaps=[
+            f"{_when(record, g.from_s)} to {_when(record, g.to_s)} ({chart.lasting(g.to_s - g.from_s)})" for g in empty
+        ],
         wort=_wort(record),
         added=[_added(entry) for entry in record.added],
         data=Markup(_data(record)),
@@ -115,12 +115,6 @@ def _when(record: RunRecord, t_s: float) -> str:
     return f"{text} ({wall:%H:%M})"
 
 
-def _minutes(seconds: float | None) -> str:
-    if seconds is None:
-        return "–"
-    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.1f} min"
-
-
 def _c(value: float | None, digits: int = 2) -> str:
     return "–" if value is None else f"{value:.{digits}f}"
 
@@ -145,10 +139,10 @@ def _step(number: int, step: Went) -> dict[str, str]:
         "number": str(number),
         "name": step.name,
         "target": _c(step.target_c, 1),
-        "planned": _minutes(step.planned_s),
-        "credited": _minutes(step.credited_s),
+        "planned": chart.lasting(step.planned_s),
+        "credited": chart.lasting(step.credited_s),
         "short": "short" if step.kind != "keep" and step.credited_s < step.planned_s - 1.0 else "",
-        "ramp": _minutes(ramp),
+        "ramp": chart.lasting(ramp),
         "climb": _c(step.climb_c_per_min),
         "low": _c(step.min_c),
         "mean": _c(step.mean_c),
@@ -196,6 +190,15 @@ def _lines(record: RunRecord) -> list[Line]:
     return lines
 
 
+def _numbered(record: RunRecord, lines: Sequence[Line]) -> list[tuple[float, int, str]]:
+    """Which lines are marked in the picture, and when?"""
+    return [
+        (event.t_s, line.number, line.css)
+        for event, line in zip(record.events, lines, strict=True)
+        if line.number is not None
+    ]
+
+
 def _text(event: Happening) -> str:
     by = event.data.get("by")
     return event.text + (f" [{by}]" if by and str(by) not in event.text else "")
@@ -227,114 +230,6 @@ def _added(entry: Any) -> dict[str, str]:
         "by": str(entry["by"]),
         "text": str(entry.get("text") or "") + about,
     }
-
-
-# ---------------------------------------------------------------- pictures
-
-
-def _columns(record: RunRecord, key: str) -> Curve:
-    names = {"mash_c": "measured", "setpoint_c": "setpoint", "duty": "heat"}
-    times = [row.t_s for row in record.rows]
-    return Curve(names[key], names[key], times, [getattr(row, key) for row in record.rows])
-
-
-def _span(record: RunRecord) -> tuple[float, float]:
-    """Lowest and highest temperature of the picture, on whole fives."""
-    known = [row.mash_c for row in record.rows if row.mash_c is not None]
-    known += [row.setpoint_c for row in record.rows if row.setpoint_c is not None]
-    known += [step.target_c for step in record.planned]
-    low, high = (min(known), max(known)) if known else (0.0, 100.0)
-    return floor((low - 1) / 5) * 5.0, ceil((high + 1) / 5) * 5.0
-
-
-def _course(record: RunRecord, empty: Sequence[Gap], lines: Sequence[Line]) -> str:
-    plan = plan_curve(record)
-    axes = Axes(max(record.ended_s, plan[-1][0] if plan else 1.0), *_span(record), 330.0)
-    mash, setpoint = _columns(record, "mash_c"), _columns(record, "setpoint_c")
-    numbered = [
-        (event.t_s, line.number, line.css)
-        for event, line in zip(record.events, lines, strict=True)
-        if line.number is not None
-    ]
-    ends = [("planned", "planned", plan[-1][1])] if plan else []
-    ends += [(c.css, c.name, v) for c in (mash, setpoint) if (v := _last(c.values)) is not None]
-    return chart.picture(
-        axes,
-        "course",
-        "Mash temperature, planned and measured",
-        _described(record),
-        chart.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
-        chart.shade(axes, "held", _held(record), "heat held off"),
-        chart.grid(axes, "°C"),
-        chart.line(axes, "planned", plan),
-        chart.drawn(axes, setpoint, GAP_S * 3),
-        chart.drawn(axes, mash, GAP_S),
-        chart.marks(axes, numbered),
-        chart.labels(axes, ends),
-    )
-
-
-def _held(record: RunRecord) -> list[tuple[float, float]]:
-    """From when to when was the run held or tripped?"""
-    spans: list[tuple[float, float]] = []
-    before = ""
-    for row in record.rows:
-        held = row.state in ("held", "holding", "restarting")
-        if held and before not in ("held", "holding", "restarting"):
-            spans.append((row.t_s, row.t_s))
-        elif held:
-            spans[-1] = (spans[-1][0], row.t_s)
-        before = row.state
-    return spans
-
-
-def _last(values: Iterable[float | None]) -> float | None:
-    return next((v for v in reversed(list(values)) if v is not None), None)
-
-
-def _described(record: RunRecord) -> str:
-    """The picture in words, for those who do not see it."""
-    known = [row.mash_c for row in record.rows if row.mash_c is not None]
-    if not known:
-        return "No temperature was recorded."
-    rests = "; ".join(f"{s.name} {s.target_c:.0f} °C, {_minutes(s.credited_s)} credited" for s in record.steps)
-    return f"From {known[0]:.1f} to {known[-1]:.1f} °C in {chart.clock(record.ended_s)}. {rests}."
-
-
-def _heat(record: RunRecord, empty: Sequence[Gap]) -> str:
-    plan = plan_curve(record)
-    axes = Axes(max(record.ended_s, plan[-1][0] if plan else 1.0), 0.0, 100.0, 110.0)
-    duty = _columns(record, "duty")
-    share = Curve("heat", "heat", duty.times_s, [None if v is None else 100.0 * v for v in duty.values])
-    mean = sum(row.duty for row in record.rows) / max(len(record.rows), 1)
-    return chart.picture(
-        axes,
-        "heat",
-        "Heater power, percent of full",
-        f"Mean {100 * mean:.0f} percent over the run.",
-        chart.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
-        chart.grid(axes, "%"),
-        chart.filled(axes, share),
-    )
-
-
-def _enzymes(record: RunRecord) -> str:
-    if not record.enzymes:
-        return ""
-    axes = Axes(max(record.ended_s, 1.0), 0.0, 100.0, 200.0)
-    times = [row.t_s for row in record.rows]
-    curves = [Curve(key.split("_")[0], ENZYMES[key], times, values) for key, values in record.enzymes.items()]
-    ends = [(c.css, c.name, v) for c in curves if (v := _last(c.values)) is not None]
-    said = "; ".join(f"{name} {value:.0f} percent" for _, name, value in ends)
-    return chart.picture(
-        axes,
-        "enzymes",
-        "Enzyme activity and starch left, percent, estimated",
-        f"At the end: {said}.",
-        chart.grid(axes, "%"),
-        *(chart.drawn(axes, c) for c in curves),
-        chart.labels(axes, ends),
-    )
 
 
 # ---------------------------------------------------------------- data for zooming
