@@ -6,7 +6,7 @@
   const { Link } = Links;
   const { HEAT_OFF, ORDERS, argsOf, build } = Orders;
   const { Curve } = Curves;
-  const { Tun, celsius, lasting, restore, save, sentence, title } = Tuns;
+  const { Tun, celsius, fits, lasting, restore, save, sentence, title } = Tuns;
 
   const tuns = new Map();
   const waiting = new Map(); // order id -> what to do with its reply
@@ -42,7 +42,8 @@
 
   function status(tun, payload, retained) {
     const found = parsed(payload);
-    if (!found || typeof found.at !== "number") return;
+    tun.unfit = !found || !fits(found);
+    if (tun.unfit) return;
     const first = tun.status === null;
     const before = tun.live ? tun.status : null;
     tun.take(found, retained);

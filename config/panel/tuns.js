@@ -9,7 +9,7 @@ const Tuns = (() => {
 
   class Tun {
     constructor(name) {
-      Object.assign(this, { name, status: null, arrived: -Infinity, live: false, online: null, events: [], changed: true });
+      Object.assign(this, { name, status: null, arrived: -Infinity, live: false, unfit: false, online: null, events: [], changed: true });
       this.forget();
     }
 
@@ -90,10 +90,21 @@ const Tuns = (() => {
 
   // ------------------------------------------------------------ words
 
-  const celsius = (value, digits = 1) => (value === null || value === undefined ? "–" : value.toFixed(digits));
+  const number = (value) => typeof value === "number" && Number.isFinite(value);
+  const thing = (value) => typeof value === "object" && value !== null;
+  const asked = (value) => !value || (typeof value.text === "string" && Array.isArray(value.answers));
+
+  // Is this a status that the page can show? One that is not must not stop the others from being drawn.
+  function fits(s) {
+    const lists = ["trips", "steps", "notes"].every((key) => Array.isArray(s[key]) && s[key].every((one) => one !== null));
+    const parts = number(s.at) && number(s.duty) && thing(s.heater) && thing(s.limits) && (!s.step || thing(s.step));
+    return lists && parts && typeof s.state === "string" && asked(s.prompt) && asked(s.offer) && (!s.prediction || thing(s.prediction));
+  }
+
+  const celsius = (value, digits = 1) => (number(value) ? value.toFixed(digits) : "–");
 
   function lasting(seconds) {
-    if (seconds === null || seconds === undefined) return "–";
+    if (!number(seconds)) return "–";
     if (seconds < 90) return `${Math.round(seconds)} s`;
     const minutes = Math.round(seconds / 60);
     return minutes < 90 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
@@ -129,5 +140,5 @@ const Tuns = (() => {
     }
     return step.kind === "keep" ? `${name} keeps ${target} until taken over.` : `${name} rests at ${target}, ${step.name}: ${lasting(step.remaining_s)} left.`;
   }
-  return { OLD_MS, Tun, save, restore, celsius, lasting, title, sentence };
+  return { OLD_MS, fits, number, Tun, save, restore, celsius, lasting, title, sentence };
 })();

@@ -3,7 +3,7 @@
 "use strict";
 const View = (() => {
   const { $, fill, make, say } = Dom;
-  const { celsius, lasting, sentence, title } = Tuns;
+  const { celsius, lasting, number, sentence, title } = Tuns;
   const { ORDERS, STATES } = Orders;
   const { describe } = Curves;
 
@@ -35,9 +35,9 @@ const View = (() => {
     const s = tun.status;
     const flag = tun.old ? "old" : s?.trips.length ? "tripped" : s?.waiting_for ? "asks" : "";
     say(parts.temp, s ? `${celsius(s.temperature_c)} °C` : "–");
-    say(parts.what, tun.old ? `no news${Number.isFinite(tun.age) ? ` for ${lasting(tun.age / 1000)}` : ""}` : s?.trips.length ? "TRIPPED" : s?.waiting_for ? "asks you" : short(s));
+    say(parts.what, tun.unfit ? "cannot be read" : tun.old ? `no news${Number.isFinite(tun.age) ? ` for ${lasting(tun.age / 1000)}` : ""}` : s?.trips.length ? "TRIPPED" : s?.waiting_for ? "asks you" : short(s));
     if (parts.button.dataset.flag !== flag) parts.button.dataset.flag = flag;
-    const done = s?.step?.planned_s ? s.step.credited_s / s.step.planned_s : 0;
+    const done = s?.step?.planned_s ? s.step.credited_s / s.step.planned_s || 0 : 0;
     if (Math.abs(parts.bar.value - done) > 0.002) parts.bar.value = done;
     if (parts.button.hasAttribute("aria-current") !== chosen) parts.button.toggleAttribute("aria-current", chosen);
   }
@@ -93,10 +93,10 @@ const View = (() => {
   }
 
   function figures(s) {
-    const heard = s.heater.duty === null ? "silent" : `${Math.round(100 * s.heater.duty)} %, said ${lasting(s.heater.age_s)} ago`;
-    const rows = [["Setpoint", `${celsius(s.setpoint_c)} °C`], ["Target", s.step ? `${celsius(s.step.target_c)} °C` : "–"], ["Heat commanded", `${Math.round(100 * s.duty)} %`], ["Heater", s.heater.fault ?? heard], ["Reading", s.reading_age_s === null ? "none" : `${s.reading_age_s.toFixed(0)} s old`]];
-    if (s.second_c !== null) rows.push(["Second probe", `${celsius(s.second_c)} °C`]);
-    if (s.outlet_c !== null) rows.push(["Heater outlet", `${celsius(s.outlet_c)} °C`]);
+    const heard = !number(s.heater.duty) ? "silent" : `${Math.round(100 * s.heater.duty)} %, said ${lasting(s.heater.age_s)} ago`;
+    const rows = [["Setpoint", `${celsius(s.setpoint_c)} °C`], ["Target", s.step ? `${celsius(s.step.target_c)} °C` : "–"], ["Heat commanded", `${Math.round(100 * s.duty)} %`], ["Heater", s.heater.fault ?? heard], ["Reading", number(s.reading_age_s) ? `${s.reading_age_s.toFixed(0)} s old` : "none"]];
+    if (number(s.second_c)) rows.push(["Second probe", `${celsius(s.second_c)} °C`]);
+    if (number(s.outlet_c)) rows.push(["Heater outlet", `${celsius(s.outlet_c)} °C`]);
     const place = $("figures");
     fill(place, rows.map((r) => r[0]).join(), () => rows.map(([name]) => make("div", {}, make("dt", {}, name), make("dd", {}))));
     rows.forEach(([, value], i) => say(place.children[i].lastElementChild, value));
@@ -114,7 +114,7 @@ const View = (() => {
     }));
     const now = list.querySelector("[aria-current]");
     if (now && s.step) {
-      now.querySelector("progress").value = s.step.planned_s ? s.step.credited_s / s.step.planned_s : 0;
+      now.querySelector("progress").value = s.step.planned_s ? s.step.credited_s / s.step.planned_s || 0 : 0;
       say(now.querySelector(".left"), s.step.planned_s ? ` ${s.step.phase}, ${lasting(s.step.remaining_s)} of rest left` : ` ${s.step.phase}`);
     }
     say($("finish"), s.finish_at ? `Planned end ${clock(s.finish_at)}, in ${lasting(s.finish_in_s)}, people answering at once.` : "");
@@ -127,11 +127,11 @@ const View = (() => {
       const [, bar, pct] = $("enzymes").children[i].children;
       const value = p[key];
       bar.firstElementChild.style.width = `${Math.min(100, Math.max(0, value ?? 0))}%`;
-      say(pct, value === null || value === undefined ? "–" : `${value.toFixed(0)} %`);
+      say(pct, number(value) ? `${value.toFixed(0)} %` : "–");
     });
     const band = p.apparent_limit_pct;
-    const iodine = p.iodine_negative_min === null || p.iodine_negative_min === undefined ? "Iodine still shows starch." : `Iodine negative from minute ${p.iodine_negative_min.toFixed(0)}.`;
-    say($("wort"), `${band ? `Limit attenuation so far about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)}). ` : ""}${iodine}`);
+    const iodine = number(p.iodine_negative_min) ? `Iodine negative from minute ${p.iodine_negative_min.toFixed(0)}.` : "Iodine still shows starch.";
+    say($("wort"), `${number(band?.low) && number(band.mid) && number(band.high) ? `Limit attenuation so far about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)}). ` : ""}${iodine}`);
   }
 
   function orders(tun, s, acts) {

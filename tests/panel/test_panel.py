@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -121,6 +122,37 @@ def test_text_from_the_wire_is_only_text(there: tuple[Browser, Stage]) -> None:
     page.wait(acts.says("#prompt", "onerror"))
     assert page.eval("window.evil") is None
     assert page.eval("document.querySelectorAll('#detail img, #detail script').length") == 0
+
+
+def test_one_odd_tun_does_not_stop_the_others(there: tuple[Browser, Stage]) -> None:
+    """What is no status is said to be unreadable; the page throws nothing and the mash goes on being drawn."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    good = on.tuns["plover"].status(1.8e9)
+    odd: list[Any] = [
+        1,
+        [],
+        {},
+        {"at": "x"},
+        {**good, "trips": None},
+        {**good, "steps": [None]},
+        {**good, "prompt": {}},
+    ]
+    odd += [{**good, "duty": "full"}, {**good, "heater": None}, {**good, "state": 3}, {**good, "prediction": 7}]
+    for number, status in enumerate(odd):
+        on.client.publish(f"underback/odd{number}/status", json.dumps(status), 1)
+    on.client.publish("underback/odd/status", b"\xff\x00{", 1)
+    strange = {**good, "temperature_c": "hot", "reading_age_s": "x", "prediction": {"beta_left_pct": "x"}, "step": {}}
+    on.client.publish("underback/strange/status", json.dumps(strange), 1)
+    page.wait(
+        "[...document.querySelectorAll('#rail .what')].filter(w => w.innerText === 'cannot be read').length === 12"
+    )
+    page.eval("location.hash = 'strange'")
+    page.wait(acts.says("#headline", "Strange"))
+    page.eval("location.hash = 'gannet'")
+    page.wait(acts.says("#headline", "Gannet"))
+    acts.curve_moves(page)
+    assert page.thrown == []
 
 
 @pytest.mark.parametrize(("width", "dark"), [(1200, False), (1200, True), (390, True), (390, False)])
