@@ -32,7 +32,7 @@ def follow(course: Course, trace: Trace) -> Wort:
         return Wort(None, [NOTHING] * len(trace.rows))
     basis = malts.recalled(course.malt)
     amounts, cells = kinetics.fresh(basis.malt), NOTHING
-    opened: list[tuple[str, kinetics.Amounts]] = []
+    opened = [(course.legs[0].name, amounts)]
     columns: list[Cells] = [NOTHING] * first
     span, heat, leg = 0.0, 0.0, 0
     for before, row in zip(trace.rows[first:], trace.rows[first + 1 :], strict=False):
@@ -61,7 +61,8 @@ def profile(course: Course, trace: Trace) -> tuple[list[tuple[float, float]], li
         return [], []
     rows = trace.rows[first:]
     pieces = [(after.t_s - row.t_s, row.mash_c) for row, after in itertools.pairwise(rows)]
-    begun = [
+    begun = [kinetics.Mark(course.legs[0].name, 0.0)]
+    begun += [
         kinetics.Mark(course.legs[after.step].name, after.t_s - rows[0].t_s)
         for row, after in itertools.pairwise(rows)
         if after.step != row.step and after.step < len(course.legs)

@@ -13,11 +13,12 @@ from typing import NamedTuple
 from controller.brewing.advice import Changes
 from controller.cli import DONE, NO, WRONG, Wrong
 from controller.core.advise import Said, advise
+from controller.core.forecast import Forecast, forecast
 from controller.core.plan import Plan, document
 from controller.core.problems import Problem, Problems
 from controller.core.settings import Tun
 from controller.core.stages import power_w
-from controller.edge import choose, files, plan_page
+from controller.edge import choose, files, plan_page, wort_page
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,6 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tun", metavar="NAME", help="a tun below tuns/; else the program's own, else the only one")
     parser.add_argument("--at", metavar="HH:MM", type=clock_s, help="wanted time of dough-in, for times by the clock")
     parser.add_argument("--together", action="store_true", help="the programs run at the same time, on one supply")
+    parser.add_argument("--why", action="store_true", help="draw the enzymes' windows against the program")
     parser.add_argument("--json", action="store_true", help="one JSON object a program, each on its line")
     parser.add_argument("--strict", action="store_true", help="advice that is not overruled counts as an answer of no")
 
@@ -49,7 +51,8 @@ class Answer(NamedTuple):
 
     def document(self) -> dict[str, object]:
         """One program as `--json` shows it."""
-        plan = self.plan
+        plan, expected = self.plan, self.expected()
+        wort = {"what_if": [], "malt": []} if expected is None else expected.document()
         return {
             "program": plan.program.name if plan else self.program,
             "tun": plan.tun.name if plan else None,
@@ -57,7 +60,13 @@ class Answer(NamedTuple):
             "problems": [{"where": p.where, "found": p.found, "wanted": p.wanted} for p in self.problems],
             "advice": [line.document() for line in self.said],
             "plan": document(plan) if plan else None,
+            "prediction": None if expected is None else expected.prediction.as_json(),
+            **wort,
         }
+
+    def expected(self) -> Forecast | None:
+        """The wort to expect, where the program can be run and there is grain in it."""
+        return None if self.plan is None or self.problems else forecast(self.plan)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -137,3 +146,14 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
         sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
     elif answer.plan is not None:
         sys.stdout.write("\n" * blank + plan_page.page(answer.plan, answer.said, args.at) + "\n")
+        sys.stdout.write("".join(f"{line}\n" for line in _wort(answer.expected(), args.why)))
+
+
+def _wort(expected: Forecast | None, why: bool) -> list[str]:
+    """What is said of the wort to expect; with `why` the enzymes' windows too."""
+    if expected is None:
+        return []
+    lines = ["", *wort_page.lines(expected.prediction.as_json(), expected)]
+    if why:
+        lines += ["", *wort_page.picture(expected.profile, expected.marks, expected.basis)]
+    return lines

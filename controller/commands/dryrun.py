@@ -9,10 +9,12 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from controller.brewing import malts
 from controller.cli import DONE, NO, Wrong
+from controller.core.forecast import Forecast, forecast
 from controller.core.problems import Problems
 from controller.core.settings import Settings
-from controller.edge import choose, files
+from controller.edge import choose, files, wort_page
 from sim import dryrun, trace, wort
 from sim.faults import KINDS, Fault, parse
 from sim.person import Manner
@@ -36,6 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="KIND@START+DURATION=VALUE; `--fault list` names them",
     )
     parser.add_argument("--clears", action="store_true", help="the simulated brewer looks after trips and restarts")
+    parser.add_argument("--why", action="store_true", help="draw the enzymes' windows against the mash temperature")
     parser.add_argument("--json", action="store_true", help="the outcome as one JSON object")
     parser.add_argument("--csv", metavar="FILE", help="every second as a row")
     parser.add_argument("--report", metavar="FILE.html", help="the run as a page")
@@ -52,9 +55,10 @@ def run(args: argparse.Namespace) -> int:
     brewed = wort.follow(plan.course, ran.trace)
     answer = dryrun.document(plan, ran, _advice(plan), brewed.prediction)
     _write(args, plan, ran, brewed, answer)
-    sys.stdout.write(
-        json.dumps(answer, ensure_ascii=False, allow_nan=False) + "\n" if args.json else page(plan, answer)
-    )
+    if args.json:
+        sys.stdout.write(json.dumps(answer, ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        sys.stdout.write(page(plan, answer, forecast(plan)) + "".join(f"{line}\n" for line in _why(args, plan, ran)))
     return DONE if ran.result == "complete" else NO
 
 
@@ -170,7 +174,13 @@ def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: 
     report.write(path, record)
 
 
-def page(plan: Plan, answer: dict[str, Any]) -> str:
+def _why(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran) -> list[str]:
+    """The enzymes' windows against what the mash really was, where that is asked for and grain went in."""
+    pieces, marks = wort.profile(plan.course, ran.trace)
+    return ["", *wort_page.picture(pieces, marks, malts.recalled(plan.course.malt))] if args.why and pieces else []
+
+
+def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None) -> str:
     """The outcome for a person: a line a step, then what went wrong."""
     lines = [
         f"{plan.program.title} on {plan.tun.title or plan.tun.name}, simulated, seed {answer['seed']}",
@@ -182,10 +192,8 @@ def page(plan: Plan, answer: dict[str, Any]) -> str:
     ]
     for trip in answer["trips"]:
         lines += ["", f"  {trip['at_s'] / 60:.0f} min: {trip['id']} {trip['text']}"]
-    prediction = answer["prediction"]
-    if prediction and prediction.get("apparent_limit_pct"):
-        band = prediction["apparent_limit_pct"]
-        lines += ["", f"  Limit attenuation by the estimate: {band['low']:.0f} to {band['high']:.0f} %"]
+    if answer["prediction"] is not None:
+        lines += ["", *wort_page.lines(answer["prediction"], expected)]
     return "\n".join(lines) + "\n"
 
 

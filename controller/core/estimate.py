@@ -56,7 +56,8 @@ def follow(
     leg = course.legs[index]
     if estimate.amounts is None:
         if leg.kind == "dough_in" and phase is Phase.SETTLING:
-            return Estimate(kinetics.fresh(malts.recalled(course.malt).malt), now, seen.value_c, index), None
+            fresh = kinetics.fresh(malts.recalled(course.malt).malt)
+            return Estimate(fresh, now, seen.value_c, index, ((leg.name, fresh),)), None
         return estimate, None
     value = seen.value_c if seen.value_c is not None else estimate.last_c
     if value is None:

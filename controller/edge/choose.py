@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from controller.brewing.calibration import Calibration
 from controller.core import plan as plans
 from controller.core.plan import Plan
 from controller.core.problems import Problem, Problems
 from controller.core.recipe import Program
 from controller.core.settings import Tun
-from controller.edge import files
+from controller.edge import files, worts
 
 
 def load_plan(config: Path, program: str, tun: str | None) -> Plan:
@@ -24,9 +25,14 @@ def look(config: Path, program: str, tun: str | None) -> Plan:
     """As `load_plan`, but a program that does not fit comes back with its problems, placed in its file."""
     problems: list[Problem] = []
     loaded: Program | None = None
+    brewery: Calibration | None = None
     vessel: Tun | None = None
     try:
         loaded = files.load_program(config, program)
+    except Problems as wrong:
+        problems += wrong.problems
+    try:
+        brewery = worts.load(files.load_service(config))
     except Problems as wrong:
         problems += wrong.problems
     try:
@@ -36,7 +42,7 @@ def look(config: Path, program: str, tun: str | None) -> Plan:
         problems += wrong.problems
     if problems or loaded is None or vessel is None:
         raise Problems(problems)
-    plan = plans.make(loaded, vessel)
+    plan = plans.make(loaded, vessel, brewery)
     return plan._replace(problems=_placed(config, program, plan)) if plan.problems else plan
 
 

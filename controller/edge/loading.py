@@ -15,7 +15,7 @@ from controller.core import plan
 from controller.core.model import Course
 from controller.core.problems import Problems
 from controller.core.settings import Settings
-from controller.edge import files
+from controller.edge import files, worts
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}").fullmatch
 
@@ -29,7 +29,7 @@ def compiler(config: Path, settings: Settings) -> Callable[[Mapping[str, Any]], 
             known = ", ".join(files.names(config / "programs"))
             return (f"a program's name: program=NAME, one of {known}",)
         try:
-            made = plan.make(files.load_program(config, name), settings.tun)
+            made = plan.make(files.load_program(config, name), settings.tun, worts.load(settings.service))
         except Problems as wrong:
             return tuple(str(p) for p in wrong.problems)
         return tuple(str(p) for p in made.problems) or made.course

@@ -123,7 +123,7 @@ def test_rows_are_written_as_the_contract_names_them(plover: Pair) -> None:
     assert lines[1].endswith(",,,,,")
     assert not lines[-1].endswith(",")
     assert brewed.prediction is not None
-    assert [step["name"] for step in brewed.prediction["steps"]] == ["conversion", "mash-out", "keep"]
+    assert [step["name"] for step in brewed.prediction["steps"]] == ["dough-in", "conversion", "mash-out", "keep"]
     assert 55.0 < brewed.prediction["apparent_limit_pct"]["mid"] < 95.0
 
 
