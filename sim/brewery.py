@@ -10,6 +10,7 @@ from random import Random
 from typing import Any, Literal, NamedTuple
 
 from controller.core import plan as plans
+from controller.core.limits import Limits
 from controller.core.plan import Plan
 from controller.core.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.core.settings import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
@@ -59,7 +60,8 @@ def tun_file(drawn: Drawn, rng: Random) -> Tun:
     window = {"contactor": (30.0, 5.0, 10.0), "ssr": (2.0, 0.2, 0.2)}.get(plate.actuator, (0.0, 0.0, 0.0))
     if plate.actuator == "gas":
         window = (0.0, plate.min_on_s, plate.min_off_s)
-    second = Probe(topic=f"{base}/probe/second", pointer="/c", lag_s=15.0) if rng.random() < 0.3 else None
+    paired = rng.random() < 0.3 and drawn.kind != "behind"  # behind the heater a probe reads apart from any other
+    second = Probe(topic=f"{base}/probe/second", pointer="/c", lag_s=15.0) if paired else None
     outlet = Probe(topic=f"{base}/probe/outlet", pointer="/c", lag_s=5.0) if looped else None
     mash = Probe(
         topic=f"{base}/probe/mash",
@@ -93,6 +95,7 @@ def tun_file(drawn: Drawn, rng: Random) -> Tun:
         probes=Probes(mash=mash, second=second, outlet=outlet),
         level=SwitchInput(topic=f"{base}/level") if rng.random() < 0.7 else None,
         flow=SwitchInput(topic=f"{base}/flow") if looped else None,
+        guard=Limits(dead_time_s=180.0 if drawn.kind == "coil" else 60.0),  # as its owner would have measured it
         stirrer=None if looped else Output(topic=f"{base}/stirrer/command", required_for_heat=True),
         pump=Output(topic=f"{base}/pump/command", required_for_heat=True) if looped else None,
     )

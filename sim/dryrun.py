@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from controller.core import report, words
 from controller.core.inbox import Inbox
-from controller.core.model import Disk, Event, Motor, Order, Reply, RunState
+from controller.core.model import Disk, Event, Motor, Order, Prompt, Reply, RunState
 from controller.core.plan import Plan
 from controller.core.settings import Settings
 from controller.core.tick import Outcome, State, start, tick
@@ -27,7 +27,8 @@ from sim.wires import Message
 from sim.world import WALL_S, World
 
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
-STATUS_S, MOTOR_S, MOTOR_VALID_S = 2.0, 2.0, 10.0  # as live
+MOTOR_S, MOTOR_VALID_S = 2.0, 10.0  # as live
+STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
@@ -93,6 +94,7 @@ class DryRun:
         self._motors: dict[str, tuple[bool, float]] = {}
         self._motor_seq = 0
         self._shown_at = -10.0
+        self._asked: Prompt | None = None
         self._up = False
         self._held_since: float | None = None
         self.stood_still: Callable[[float], None] = lambda until: None  # told when the machine stalls or sleeps
@@ -215,7 +217,11 @@ class DryRun:
             replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
         for reply in replies:
             self._say(self._topics.reply, words.reply(reply), now)
-        if not (outcome.events or any(r.accepted for r in replies) or now - self._shown_at >= STATUS_S - 0.5):
+        prompt = outcome.state.run.prompt
+        asked = prompt is not self._asked
+        self._asked = prompt
+        told = outcome.events or asked or any(r.accepted for r in replies)
+        if not (told or now - self._shown_at >= STATUS_S - 0.5):
             return
         self._shown_at = now
         status = report.status(

@@ -17,6 +17,8 @@ from sim.world import World
 
 ANSWER_WITHIN_S = 6.0  # no reply for so long: sent again, as a new order
 AGAIN_S = 30.0  # a refused order is tried again after so long
+PUMP_S = 180.0  # the pump's own switch, before a look at the thermometers
+TOO_WARM_K = 1.0  # over the step's target
 HAND_K = 3.0  # probe and hand thermometer agree this closely
 
 
@@ -65,6 +67,7 @@ class Person:
         self._heard_trips: set[tuple[str, float]] = set()
         self._seen_trips: dict[str, float] = {}
         self._cleared: dict[str, int] = {}
+        self._pumped_at = -1e9
         self._amount = (0.0, 98.0)
 
     # ------------------------------------------------------------ ears
@@ -247,14 +250,31 @@ class Person:
                 return self._order("acknowledge", {}, now, trip=name)
         if not self.manner.clears:
             return []
+        if now < self._deed_due:
+            return []
         for name, trip in active.items():
             if trip["latched"] and now >= self._seen_trips[name] + self.manner.look_s:
-                return self._clear(name, now, status)
+                return [] if self._mends(name, now, status) else self._clear(name, now, status)
         asked_to_choose = status["prompt"] is not None and status["prompt"]["id"] == "resume"
         waits = status["state"] == "held" and status["held_by"] in ("latched", "person", "resume")
         if waits and not active and not asked_to_choose:
-            return self._order("restart", {}, now)
+            return [] if self._mends("", now, status) else self._order("restart", {}, now)
         return []
+
+    def _mends(self, name: str, now: float, status: dict[str, Any]) -> bool:
+        """What hands do first: wort that stands in the line is pumped on, a mash too warm gets cold liquor."""
+        world, step = self.world, status["step"]
+        if world.tun.spec.flow_kg_per_s > 0 and now > self._pumped_at + 3 * PUMP_S:
+            world.hand_pump(PUMP_S)  # in standing wort neither probe tells anything of the mash
+            self._pumped_at, self._deed_due = now, now + PUMP_S
+            return True
+        if step is None or world.tun.grist_kg <= 0 or world.tun.level_l > 0.95 * world.tun.spec.volume_l:
+            return False
+        if world.tun.mash_mean_c > float(step["target_c"]) + TOO_WARM_K:
+            world.temper(float(step["target_c"]))
+            self._deed_due = now + 90.0
+            return True
+        return False
 
     def _clear(self, name: str, now: float, status: dict[str, Any]) -> list[bytes]:
         """Hand thermometer first: with a probe that disagrees nothing is cleared. After a third time the run ends."""

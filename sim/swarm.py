@@ -16,7 +16,7 @@ from sim.judge import Breach, Judge
 from sim.person import Manner
 
 LATE_SHARE = 0.2  # of planned and fault time: what a run may take longer once all faults are over
-PERSON_S = 3600.0  # what people take for their part: walking, pouring, boiling, looking
+PERSON_S, LOOK_S = 1800.0, 900.0  # what people take: walking, pouring, boiling; and looking after each trip
 ENDS_BY_OWNER = frozenset({"foreign_heat", "foreign_epoch"})  # a second owner ends a run for good
 
 PATIENT_FOR_LONG = Manner(boil_s=300.0, clears=True, tries=50, starts=200, patience_s=4 * 3600.0)
@@ -84,7 +84,7 @@ def _liveness(brewery: Brewery, faults: tuple[Fault, ...], ran: Ran) -> tuple[Br
     """Once all faults are over and people do their part, the run completes within its time and a fifth more (I20)."""
     if ran.result == "complete":
         fault_s = sum(min(fault.for_s, 3600.0) for fault in faults)
-        most = (brewery.plan.duration_s + fault_s) * (1.0 + LATE_SHARE) + PERSON_S
+        most = (brewery.plan.duration_s + fault_s) * (1.0 + LATE_SHARE) + PERSON_S + LOOK_S * len(ran.trace.trips)
         if ran.duration_s <= most:
             return ()
         return (Breach("I20", ran.ended_s, f"complete only after {ran.duration_s:.0f} s; {most:.0f} s were due"),)

@@ -58,7 +58,7 @@ class World:
         self._start_probes()
         self.heater = Heater(self.truth.node, self.truth.measures_power, self._boot(), 0.0)
         self._level, self._flow = Switch(), Switch()
-        self._stirrer_until = self._pump_until = 0.0
+        self._stirrer_until = self._pump_until = self._hand_pump_until = 0.0
         self._mains, self._mains_next = 1.0, 0.0
         self._before: frozenset[str] = frozenset()
         self._foreign_seq = 0
@@ -124,6 +124,10 @@ class World:
         kg = self.tun.capacity_j_per_k * too_warm / (WATER_J_PER_KG_K * (wanted_c - cold))
         self.tun.add_liquor(kg, cold, 30.0)
         return kg
+
+    def hand_pump(self, for_s: float) -> None:
+        """Run the pump by its own switch for so long."""
+        self._hand_pump_until = self.now + for_s
 
     # ------------------------------------------------------------ half a second
 
@@ -215,7 +219,11 @@ class World:
     def _motors(self, now: float) -> None:
         live, dead = self.live, "mains_cut" in self.live
         stirs = now < self._stirrer_until and not dead and "stirrer_stopped" not in live
-        pumps = 1.0 if now < self._pump_until and not dead and "pump_stopped" not in live else 0.0
+        pumps = (
+            1.0
+            if now < max(self._pump_until, self._hand_pump_until) and not dead and "pump_stopped" not in live
+            else 0.0
+        )
         if "pump_slow" in live:
             pumps *= live["pump_slow"].value
         if stirs != self.tun.stirring:
