@@ -18,8 +18,8 @@ WATER_J_PER_KG_K = 4186.0  # specific heat of water, mean of 20..80 °C (IAPWS-9
 GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned over plate: whatever was learned stays within (own bench: without
 # bounds a bad identification drove simulated tuns tens of kelvins over target)
 
-# Lag from the heater's terminals to the wort, s, by where the heat goes in. From wall mass x heat capacity over film
-# conductance; common practice has no figures, these are own estimates. In doubt longer: too short a lag overshoots, too
+# Lag from the heater's terminals to the wort, s, by where the heat goes in: wall mass x heat capacity over film
+# conductance. Common practice has no figures, these are own estimates. In doubt longer: too short a lag overshoots, too
 # long a lag costs only time, and the regulator corrects it on the first ramp.
 HEATER_LAG_S = {"element": 15.0, "line": 15.0, "jacket": 45.0, "coil": 200.0}
 BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate)
@@ -27,20 +27,20 @@ BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate
 # Time that mixing needs until a probe shows the mean, s (own estimates).
 STIRRED_LAG_S = 20.0  # stirred tuns mix in 1..2 min (common practice): 0.63 of the way in a third of that
 PUMPED_LAG_S = 25.0  # plain liquor mixes by itself; pipes and heater chamber hold some 10 s of flow each
-BED_SHARE = (
-    0.3  # of one turnover, on top, once grist lies between return and outlet: plug flow would show the mean half
-)
-# a turnover late, some well-mixed layers a third (arithmetic)
+
+# What a bed of grist between return and outlet does to a pumped tun. With plug flow the outlet shows the mean half a
+# turnover late and, at rest, half a rise too low; with 2..4 well-mixed layers 0.25..0.38 of both (arithmetic).
+BED_SHARE = 0.25  # of one turnover: later than in plain liquor
+BED_RISE_SD = 0.5  # of that time's rise: a probe near the return is early instead of late
+BELOW_MEAN = 0.25  # of the rise over the heater: the outlet's wort under the mean of the mash at rest
+BELOW_MOST_K = 0.6  # and not more, K at full power, for the plate does not say where in the bed the probe sits
+
+# Doubt, one standard deviation, relative.
 PLATE_GAIN_SD, LEARNED_GAIN_SD = 0.12, 0.06  # plates are true to +-15 % (common practice)
-PLATE_LAG_SD, LEARNED_LAG_SD, BEHIND_LAG_SD = 0.35, 0.2, 0.15
-GRIST_RISE = 1.1  # flow falls once grist is in
-BELOW_MEAN = (
-    0.25  # of the rise over the heater: wort cools evenly on its way down, so the mean of plug flow lies half a
-)
-# rise over the outlet, that of 2..4 mixed layers 0.25..0.38 (arithmetic); a probe in mid-bed would want 0
-BELOW_MOST_K = 0.6  # and not more, for where the probe sits in the bed is not on the plate
+PLATE_LAG_SD, LEARNED_LAG_SD = 0.35, 0.2  # own bench: plate lags against measured ones 0.5..1.5
+BEHIND_LAG_SD = 0.15  # behind the heater lag and rise look alike, and the rise is what is doubtful
 RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
-BED_LEAD_SD = 0.5  # of the bed's time: a probe near the return leads the mean by as much as one at the outlet trails it
+GRIST_RISE = 1.1  # for the same reason the rise with grist in, over that of the plate
 
 
 class Adapted(Protocol):
@@ -57,21 +57,19 @@ class Adapted(Protocol):
 
 def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: Adapted | None = None) -> Figures:
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
-    heater = tun.heater
+    heater, behind = tun.heater, tun.probes.mash.behind_heater
     plate_w = heater.power_w * heater.efficiency
     lag_s, dead_s = plate_lag_s(tun)
     share, gain_sd, lag_sd = 1.0, PLATE_GAIN_SD, PLATE_LAG_SD
     if learned is not None:
-        share = learned.power_w / plate_w
-        gain_sd = LEARNED_GAIN_SD
-    if learned is not None and not tun.probes.mash.behind_heater:  # behind the heater, lag and rise look alike
-        lag_s, dead_s, lag_sd = learned.lag_s, learned.dead_s, LEARNED_LAG_SD
-    behind = tun.probes.mash.behind_heater
-    if behind:
-        lag_sd = BEHIND_LAG_SD
+        share, gain_sd = learned.power_w / plate_w, LEARNED_GAIN_SD
+        if not behind:
+            lag_s, dead_s, lag_sd = learned.lag_s, learned.dead_s, LEARNED_LAG_SD
     passing_s = 0.0 if target.strike else bed_s(tun)
     if passing_s > 0.0:
-        dead_s, lag_sd = dead_s + passing_s, (BEHIND_LAG_SD if behind else PLATE_LAG_SD)
+        dead_s, lag_sd = dead_s + passing_s, PLATE_LAG_SD
+    if behind:
+        lag_sd = BEHIND_LAG_SD
     if adapted is not None:
         share *= adapted.gain
         lag_s, dead_s = lag_s * adapted.lag, dead_s * adapted.lag
@@ -96,7 +94,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         below_mean_k=min(BELOW_MEAN * plate_rise_k(tun), BELOW_MOST_K) if heater.place in ("line", "coil") else 0.0,
         gain_sd=gain_sd,
         lag_sd=lag_sd,
-        rise_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_LEAD_SD * passing_s)),
+        rise_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_RISE_SD * passing_s)),
     )
 
 
