@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import json
 import math
-from collections import deque
 from typing import Any, NamedTuple
 
 from controller.core.settings import Settings
@@ -61,7 +60,7 @@ class Judge:
         self._hard_c, self._cap = tun.guard.hard_limit_c, tun.heater.duty_cap
         self._raw = (probe.raw_ice_c, probe.boil_c / (probe.raw_boil_c - probe.raw_ice_c))
         self._evidence = Evidence(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
-        self._invalid: deque[float] = deque(maxlen=3)  # arrivals of readings that were none, in a row
+        self._invalid, self._third_at = 0, math.inf  # readings that were none, in a row; when the third of them came
         self._pairs = 0  # valid readings at the limit in a row
         self._hot_at: float | None = None
         self._epoch = self._seq = -1
@@ -131,10 +130,11 @@ class Judge:
             return
         value, _ = self._evidence.read(payload)
         if value is None:
-            self._invalid.append(at)
+            self._invalid += 1
+            self._third_at = at if self._invalid == 3 else self._third_at
             self._pairs = 0
         else:
-            self._invalid.clear()
+            self._invalid, self._third_at = 0, math.inf
         if self._evidence.reading(payload, at) and value is not None:
             c = (value - self._raw[0]) * self._raw[1]
             self._pairs = self._pairs + 1 if c >= self._hard_c and value != POWER_ON_C else 0
@@ -165,7 +165,7 @@ class Judge:
         rests = at - self._evidence.newest_s
         if rests > FRESH_S + SLACK_S:
             self._broken("I1", at, f"heat, and the newest reading is {rests:.1f} s old")
-        if len(self._invalid) == 3 and at > self._invalid[-1] + 1.0 + SLACK_S:
+        if at > self._third_at + 1.0 + SLACK_S:
             self._broken("I2", at, "heat, and the last three readings are invalid")
         if self._hot_at is not None and at > self._hot_at + HOT_WITHIN_S:
             self._broken("I5", at, f"heat, and two readings at {self._hot_at:.1f} s were at the hard limit")
