@@ -24,6 +24,7 @@ from controller.edge import choose, files
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.log import Log
 from controller.edge.mqtt import Mqtt, Will
+from controller.edge.systemd import Notifier
 from controller.edge.transport import Lane, Post, ReplyTo
 from sim.faults import Fault, parse
 from sim.person import Manner, Person
@@ -139,6 +140,7 @@ class _Nodes:
         self._clock = MachineClock(speed)
         self._yielded_s = 0.0
         self._stop = asyncio.Event()
+        self._notifier = Notifier()
 
     def now(self) -> float:
         """Seconds of the simulated world."""
@@ -153,6 +155,7 @@ class _Nodes:
             for link, name in ((self._heater, "heater node"), (self._probe, "probe node"), (self._brewer, "brewer"))
         ]
         world = asyncio.create_task(self._go())
+        self._notifier.ready(f"standing in for {self.settings.tun.name}")
         stop = asyncio.create_task(self._stop.wait())
         await asyncio.wait({stop, world, *links}, return_when=asyncio.FIRST_COMPLETED)
         await self._leave()
@@ -174,6 +177,8 @@ class _Nodes:
             await asyncio.sleep(max(0.0, (at - self.now()) / self.speed))
             for message in self.stand_in.until(at):
                 self._publish(message)
+            if step % max(1, round(self.speed / STEP_S)) == 0:
+                self._notifier.beat()  # about once a second of real time
             step += 1
 
     def _publish(self, message: Message) -> None:

@@ -219,8 +219,8 @@ def order(payload: bytes, now: Instant, retained: bool = False) -> Order:
         return None
 
     name = take("order", text)
-    if name is None and not problems:
-        problems.append("the key `order` is missing")
+    if not name and not problems:
+        problems.append("the key `order` is missing or empty")
     args = found.get("args")
     args = {} if args is None else args
     if args.__class__ is not dict:

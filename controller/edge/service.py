@@ -16,7 +16,7 @@ from typing import Any, Protocol
 
 from controller.core import report, wire, words
 from controller.core.inbox import Inbox
-from controller.core.model import Course, Event, HeaterCommand, Instant, Motor, Order, Reply, RunState
+from controller.core.model import Course, Event, HeaterCommand, Instant, Motor, Order, Prompt, Reply, RunState
 from controller.core.settings import Settings
 from controller.core.tick import Outcome, State, tick
 from controller.edge import restart
@@ -29,7 +29,7 @@ from controller.edge.transport import Post, ReplyTo, Transport
 from controller.edge.watchdog import Watchdog
 
 PHASE = 0.25  # of a second: ticks fall between the instants at which a simulated world moves
-STATUS_S, STATUS_REAL_S = 2.0, 0.1  # a status so often on the scaled clock, no more often in real time
+STATUS_S, STATUS_REAL_S = 2.0, 0.03  # a status so often on the scaled clock, no more often in real time
 MOTOR_S, MOTOR_VALID_S = 2.0, 10.0
 LATE_FLOOR_S = 0.25  # real time: at any speed a hiccup shorter than this is no stall
 OFF_S = 2.0  # real time: the last OFF waits so long for its acknowledgement
@@ -95,6 +95,7 @@ class Service:
         self._motors: dict[str, tuple[Motor, Instant]] = {}
         self._motor_seq = 0
         self._shown_at = -math.inf
+        self._asked: Prompt | None = None
         self._told: RunState | None = None  # the state last published
         self._loads: set[asyncio.Task[None]] = set()
         self._begun_events = begun.events
@@ -111,6 +112,9 @@ class Service:
         if self._watchdog is not None:
             self._watchdog.start()
         hear = asyncio.create_task(self.transport.run(self), name="hear")
+        self._notifier.ready(
+            f"{self.settings.tun.name}: checking, heat off"
+        )  # a broker that is away is no failed start
         try:
             if self._watcher is not None:
                 await self._watcher.open()
@@ -312,10 +316,13 @@ class Service:
             self._shown_at = -math.inf
 
     def _show(self, outcome: Outcome, events: tuple[Event, ...], now: Instant) -> None:
-        """The status: every 2 s, and at once when something happened."""
+        """The status: every 2 s, and at once when something happened or is asked."""
         status = None
         every = max(STATUS_S, STATUS_REAL_S * self.clock.speed) - 0.5
-        if events or now - self._shown_at >= every:
+        prompt = outcome.state.run.prompt
+        asked = prompt is not self._asked
+        self._asked = prompt
+        if events or asked or now - self._shown_at >= every:
             self._shown_at = now
             status = self._tell(outcome)
         if self._watcher is not None:

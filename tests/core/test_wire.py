@@ -233,7 +233,7 @@ def test_an_order_that_cannot_be_read_says_why_and_names_every_problem() -> None
     marked = wire.order(b'{"id":"a-1","order":"start","args":{"hand_c":NaN}}', 1.0)
     assert (marked.id, marked.problems) == ("a-1", ("the order cannot be read: not a finite number",))
     assert wire.order(b"5", 1.0).problems == ("the order cannot be read: no object",)
-    assert wire.order(b"{}", 1.0).problems == ("the key `order` is missing",)
+    assert wire.order(b"{}", 1.0).problems == ("the key `order` is missing or empty",)
     got = wire.order(b'{"order":"start","id":7,"at":"x","args":{"a":1e999,"b":"\\ud800"}}', 1.0)
     assert got.problems == (
         "args: not a finite number",
