@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
+import ctypes
 import fcntl
 import gc
 import os
@@ -34,6 +35,8 @@ from controller.edge.watchdog import Watchdog
 
 if TYPE_CHECKING:
     from controller.core.settings import Settings
+
+SETTLED_S = 15.0  # after so long the connection stands and the start-up's memory can go
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -89,11 +92,19 @@ async def serve(config: Path, settings: Settings, speed: float, log: Log) -> int
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, service.stop)
-    gc.collect()
+    shrink()
     gc.freeze()  # what the start made stays; the collector need not look at it again
+    loop.call_later(SETTLED_S, shrink)
     log.info(f"serving {settings.tun.name}", speed=speed, broker=f"{settings.service.broker.host}")
     await service.run()
     return DONE
+
+
+def shrink() -> None:
+    """Give back to the system what the start needed and the beat does not (malloc_trim(3); a Pi has little)."""
+    gc.collect()
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
