@@ -2,7 +2,7 @@
 
 Two questions, in this order: is the envelope good (not retained, not stale, not from the future, not seen before, the
 right nonce and run), and does the table of states and orders allow it? A refused order gets a sentence and changes
-nothing but the memory of its id. `hold`, `stop` and `abort` take heat away, so they need no envelope at all.
+nothing but the memory of its id. `hold`, `stop`, `abort` and `acknowledge` can lead to no heat and need no envelope.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ ALLOWED: dict[str, frozenset[RunState]] = {
     "announce": frozenset({S.RUNNING, S.PAUSED}),
     "acknowledge": ALL,
 }
-HEAT_OFF_ORDERS = frozenset({"hold", "stop", "abort"})  # any plain button may send them
+HEAT_OFF_ORDERS = frozenset({"hold", "stop", "abort"})  # they take heat away
+PLAIN_ORDERS = HEAT_OFF_ORDERS | {"acknowledge"}  # any plain button may send these: they can lead to no heat
 
 WHY_NOT: dict[RunState, str] = {
     S.IDLE: "nothing is running; `start` begins a program",
@@ -98,7 +99,7 @@ def _envelope(
 ) -> str | None:
     if order.retained:
         return "a retained order is never obeyed; clear the retained message on the order topic"
-    if order.name in HEAT_OFF_ORDERS:
+    if order.name in PLAIN_ORDERS:
         return None
     if order.id is None or order.nonce is None or order.at is None or order.valid_s is None:
         gaps = [k for k in ("id", "at", "valid_s", "nonce") if getattr(order, k) is None]

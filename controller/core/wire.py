@@ -193,7 +193,8 @@ def epoch_of_status(payload: bytes) -> int | None:
 
 # ---------------------------------------------------------------- orders
 
-HEAT_OFF = ("hold", "stop", "abort")  # they take heat away: any plain button may send them, as bare words too
+HEAT_OFF = ("hold", "stop", "abort")  # they take heat away
+PLAIN = (*HEAT_OFF, "acknowledge")  # any plain button may send these, as bare words too
 
 
 _MARK = re.compile(rb'"id"\s*:\s*"([\x20\x21\x23-\x5b\x5d-\x7e]{1,64})"').search  # of an order otherwise unreadable
@@ -201,7 +202,7 @@ _MARK = re.compile(rb'"id"\s*:\s*"([\x20\x21\x23-\x5b\x5d-\x7e]{1,64})"').search
 
 def order(payload: bytes, now: Instant, retained: bool = False) -> Order:
     """Which order is it? One that cannot be read comes back with its `problems`, so that it gets an answer too."""
-    if (word := payload[:16].strip().lower().decode("ascii", "replace")) in HEAT_OFF:
+    if (word := payload[:16].strip().lower().decode("ascii", "replace")) in PLAIN:
         return Order(word, now, retained=retained)
     found = document(payload, ORDER_CAP)
     if found.__class__ is not dict:
@@ -241,7 +242,7 @@ def order(payload: bytes, now: Instant, retained: bool = False) -> Order:
     )
     if not problems:
         return read._replace(args=args)
-    return read if name in HEAT_OFF else read._replace(problems=tuple(problems))
+    return read if name in PLAIN else read._replace(problems=tuple(problems))
 
 
 def _unclean(value: Any) -> list[str]:

@@ -36,9 +36,9 @@ def test_cell(state: RunState, name: str) -> None:
         assert (desk.accepted, desk.refused) == (0, 1)
 
 
-@pytest.mark.parametrize("name", sorted(orders.HEAT_OFF_ORDERS))
+@pytest.mark.parametrize("name", sorted(orders.PLAIN_ORDERS))
 def test_plain_buttons_may_take_heat_away(name: str) -> None:
-    """hold, stop and abort need no id, time or nonce."""
+    """hold, stop, abort and acknowledge need no id, time or nonce."""
     _, why = orders.judge(DESK, Order(name, NOW), RunState.RUNNING, None, NOW, WALL, True)
     assert why is None
 
