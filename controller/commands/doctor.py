@@ -1,0 +1,230 @@
+"""Is this machine fit to run a mash, and is its broker?
+
+Each check says what was found and, where it is not well, what to do. Nothing is changed; nothing is sent to the heater.
+Ends with 0 when nothing failed, 1 when something did, 3 when the broker cannot be reached.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import platform
+import secrets
+import stat
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from controller import __version__
+from controller.cli import DONE, NO, UNREACHABLE
+from controller.commands.serve import read
+from controller.core.model import RunState
+from controller.edge import asking, clock
+from controller.edge.journal import RealDisks
+from controller.edge.proof import proof_days
+from controller.edge.systemd import credential
+from controller.field import persistence
+
+if TYPE_CHECKING:
+    from controller.core.settings import Settings
+
+Level = Literal["good", "note", "bad"]
+FREE_MB, SYNC_S, ROUND_TRIP_S = 500.0, 0.2, 0.2
+
+
+class Finding(NamedTuple):
+    """One check's answer."""
+
+    check: str
+    level: Level
+    found: str
+    do: str = ""
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--json", action="store_true", help="a JSON list")
+
+
+def run(args: argparse.Namespace) -> int:
+    _, settings = read(args.config, args.tun, 1.0)
+    found = [*machine(settings), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
+    reached = True
+    try:
+        found += asyncio.run(broker(settings))
+    except asking.NoAnswer as silent:
+        reached = False
+        found.append(Finding("broker", "bad", str(silent), "start it, or mend [broker] in service.toml"))
+    if args.json:
+        print(json.dumps([f._asdict() for f in found], ensure_ascii=False))
+    else:
+        print("\n".join(lines(found)))
+    if not reached:
+        return UNREACHABLE
+    return NO if any(f.level == "bad" for f in found) else DONE
+
+
+def lines(found: list[Finding]) -> list[str]:
+    """A line a check; what to do stands below it."""
+    out: list[str] = []
+    for finding in found:
+        out.append(f"{finding.level:<5} {finding.check:<14} {finding.found}")
+        if finding.do:
+            out.append(f"{'':20} -> {finding.do}")
+    return out
+
+
+# ---------------------------------------------------------------- this machine
+
+
+def machine(settings: Settings) -> list[Finding]:
+    """Versions and clock."""
+    found = [
+        Finding("version", "good", f"underback {__version__}, Python {platform.python_version()}, {platform.machine()}")
+    ]
+    if clock.in_step():
+        found.append(Finding("clock", "good", "the kernel says the clock is in step"))
+    else:
+        do = "switch on time synchronisation; until then outages count as unknown and no delayed start is accepted"
+        found.append(Finding("clock", "note", "the kernel does not say that the clock is in step", do))
+    if not hasattr(time, "CLOCK_BOOTTIME"):
+        found.append(Finding("clock", "note", "no clock that counts suspend", "never let this machine sleep in a mash"))
+    found.append(_password(settings))
+    return found
+
+
+def _password(settings: Settings) -> Finding:
+    """May others read the broker's password?"""
+    named = settings.service.broker.password_file
+    path = Path(named) if named else credential("broker-password")
+    if path is None:
+        return Finding("password", "note", "none is set for the broker", "see config/mosquitto for users and rights")
+    try:
+        mode = path.stat().st_mode
+    except OSError as why:
+        return Finding("password", "bad", f"{path}: {why.strerror}", "mend password_file in service.toml")
+    if mode & (stat.S_IRWXO | stat.S_IWGRP):
+        return Finding("password", "bad", f"{path} can be read by everybody", f"chmod 600 {path}")
+    return Finding("password", "good", "in a file of its own, not readable by everybody")
+
+
+def disk(data: Path, disks: RealDisks | None = None, now: Callable[[], float] = time.monotonic) -> list[Finding]:
+    """Can the record be written, how fast does it reach the disk, and is there room?"""
+    disks = disks or RealDisks()
+    try:
+        data.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=data) as folder:
+            fd = disks.create(Path(folder) / "00000001-idle.jsonl")
+            began = now()
+            for _ in range(10):
+                disks.write(fd, b"x" * 400 + b"\n")
+                disks.sync(fd)
+            took = (now() - began) / 10
+            disks.close(fd)
+        free = disks.free_mb(data)
+    except OSError as why:
+        return [Finding("record", "bad", f"{data}: {why.strerror}", "give the service a data folder it may write to")]
+    found = [Finding("record", "good", f"{data}: a synced line takes {took * 1000:.1f} ms")]
+    if took > SYNC_S:
+        found[0] = found[0]._replace(level="note", do="a slow disk or card; control does not wait for it, heat may")
+    room = Finding("room", "good", f"{free:.0f} MB free")
+    if free < FREE_MB:
+        room = room._replace(level="bad" if free < 100 else "note", do="free some room: a run needs up to 30 MB")
+    return [*found, room]
+
+
+def gpio(root: Path = Path("/")) -> list[Finding]:
+    """On a Raspberry Pi: does an output fall back when its process dies? Nothing is said of other machines."""
+    persist = persistence.outputs_persist(root)
+    if persist is None:
+        return []
+    if persist:
+        return [Finding("gpio", "bad", "outputs stay on when their process dies", persistence.ADVICE)]
+    return [Finding("gpio", "good", "outputs fall back when their process dies")]
+
+
+# ---------------------------------------------------------------- tun and broker
+
+
+def tun(settings: Settings) -> list[Finding]:
+    """What the tun file leaves unprotected, and the proof test's age."""
+    found: list[Finding] = []
+    tun = settings.tun
+    if tun.level is None:
+        do = "fit one: a dry element glows within half a minute; no delayed start without it"
+        found.append(Finding("level switch", "note", "none is fitted", do))
+    if tun.probes.second is None:
+        found.append(Finding("second probe", "note", "none: a slow drift of the only probe cannot be seen"))
+    days = proof_days(settings, time.time())
+    limit = tun.guard.proof_test_days
+    if days is None:
+        found.append(Finding("proof test", "note", "none on record", "run `underback tryout` with plain water"))
+    elif days > limit:
+        found.append(Finding("proof test", "note", f"{days:.0f} days old, limit {limit}", "run `underback tryout`"))
+    else:
+        found.append(Finding("proof test", "good", f"{days:.0f} days old, limit {limit}"))
+    if tun.probes.mash.calibrated_on is None:
+        found.append(Finding("calibration", "note", "the mash probe has none", "run `underback calibrate`"))
+    return found
+
+
+async def broker(settings: Settings) -> list[Finding]:
+    """Round trip, rights of our own user, a stranger's rights, the daemon's presence."""
+    found: list[Finding] = []
+    async with asking.line(settings, "doctor") as link:
+        protocol = "MQTT 5" if settings.service.broker.version == 5 else "MQTT 3.1.1"
+        seconds = await _round_trip(link)
+        if seconds is None:
+            do = "give the daemon's user the rights of config/mosquitto/acl.tun"
+            found.append(Finding("rights", "bad", "our own message did not come back to us", do))
+        else:
+            level: Level = "good" if seconds < ROUND_TRIP_S else "note"
+            do = "" if level == "good" else "set_tcp_nodelay true in the broker's configuration; look at the network"
+            found.append(Finding("broker", level, f"{protocol}, round trip {seconds * 1000:.1f} ms", do))
+        found.append(await _daemon(link))
+    found.append(await _stranger(settings))
+    return found
+
+
+async def _round_trip(link: asking.Line) -> float | None:
+    """A message to ourselves on a topic of the tun that nobody acts on."""
+    topic = f"{link.topics.reply}/doctor"
+    await link.listen(topic)
+    began, word = time.monotonic(), secrets.token_hex(8).encode()
+    await link.say(topic, word)
+    while (message := await link.next(2.0)) is not None:
+        if message.topic.value == topic and message.payload == word:
+            return time.monotonic() - began
+    return None
+
+
+async def _daemon(link: asking.Line) -> Finding:
+    await link.listen(link.topics.status)
+    try:
+        status = await link.status(4.0)
+    except asking.NoAnswer as silent:
+        return Finding("daemon", "note", str(silent))
+    state = str(status.get("state"))
+    busy = state not in (RunState.IDLE, RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED)
+    return Finding("daemon", "good", f"version {status.get('version')}, {state}{', a run is open' if busy else ''}")
+
+
+async def _stranger(settings: Settings) -> Finding:
+    """May anybody without a name connect?"""
+    service = settings.service
+    nameless = service.broker.model_copy(update={"username": "", "password_file": "", "cert_file": "", "key_file": ""})
+    unknown = settings._replace(service=service.model_copy(update={"broker": nameless}))
+    local = service.broker.host in ("127.0.0.1", "::1", "localhost")
+    try:
+        async with asking.line(unknown, "stranger"):
+            pass
+    except asking.NoAnswer:
+        return Finding("open broker", "good", "a client without a name is turned away")
+    if local:
+        do = "well enough while only this machine reaches it; see config/mosquitto before others may"
+        return Finding("open broker", "note", "anybody on this machine may connect and command the heater", do)
+    do = "set users, rights and TLS: config/mosquitto"
+    return Finding("open broker", "bad", "anybody on the network may connect and command the heater", do)

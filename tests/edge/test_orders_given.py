@@ -1,0 +1,94 @@
+"""The `order` command: words on a command line become an order on the wire."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import pytest
+
+from controller.cli import Wrong
+from controller.commands.order import build
+from controller.edge.asking import fill
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "args"),
+    [
+        ("start", ["linnet"], {"program": "linnet"}),
+        ("start", ["program=linnet", "hand=53.6 °F", "here=yes"], {"program": "linnet", "hand_c": 12.0, "here": True}),
+        (
+            "start",
+            ["linnet", "from_step=2", "credited=10 min"],
+            {"program": "linnet", "from_step": 2, "credited_s": 600.0},
+        ),
+        ("answer", ["no starch"], {"answer": "no starch"}),
+        ("answer", ["ph=5.42", "remark=smells of 5"], {"ph": 5.42, "remark": "smells of 5"}),
+        ("extend", ["10 min"], {"by_s": 600.0}),
+        ("adjust", ["step=1", "target=64 °C", "time=40 min"], {"step": 1, "target_c": 64.0, "hold_s": 2400.0}),
+        ("adjust", ["ramp=0.6 K/min"], {"climb_k_per_s": 0.01}),
+        ("clear", ["inspected=yes"], {"inspected": True}),
+        ("hold", [], {}),
+    ],
+)
+def test_words_become_arguments_in_base_units(name: str, given: list[str], args: dict[str, object]) -> None:
+    """Quantities with their units, yes and no, plain words and numbers."""
+    values = build(name, given, "Ann")
+    assert values == {"order": name, "by": "Ann", "args": args}
+
+
+def test_a_trip_is_named_beside_the_arguments() -> None:
+    """`clear G02` and `acknowledge G02` name their trip where the daemon looks for it."""
+    assert build("clear", ["G02"], "Ann") == {"order": "clear", "by": "Ann", "args": {}, "trip": "G02"}
+    assert build("acknowledge", ["trip=G13"], "Ann")["trip"] == "G13"
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "why"),
+    [
+        ("boil", [], "wanted one of"),
+        ("start", ["linnet", "hand=12"], "hand"),
+        ("start", ["hand=twelve"], "hand"),
+        ("extend", ["10"], "by"),
+        ("hold", ["now"], "takes no plain argument"),
+        ("adjust", ["step=one"], "whole number"),
+        ("start", ["ready_at=soon"], "a time is wanted"),
+    ],
+)
+def test_what_cannot_be_read_is_said_with_its_word(name: str, given: list[str], why: str) -> None:
+    """Exit 2 with the place and the mend; nothing is sent."""
+    with pytest.raises(Wrong, match=why):
+        build(name, given, "Ann")
+
+
+def test_a_time_of_day_is_the_next_one() -> None:
+    """06:00 lies within the next day; a full date is taken as it stands."""
+    at = build("start", ["linnet", "ready_at=06:00"], "Ann")["args"]["ready_at"]
+    now = datetime.now().astimezone().timestamp()
+    assert 0 < at - now <= 86_400 + 3600
+    assert datetime.fromtimestamp(at).astimezone().strftime("%H:%M") == "06:00"
+    fixed = build("start", ["ready_at=2026-11-25T06:00:00+00:00"], "Ann")["args"]["ready_at"]
+    assert fixed == 1795586400.0
+
+
+STATUS = {
+    "run": "r1",
+    "nonce": "n",
+    "trips": [{"id": "G07", "latched": True}, {"id": "G02", "latched": False}],
+    "prompt": {"id": "iodine"},
+}
+
+
+def test_what_the_status_tells_is_filled_in() -> None:
+    """The run it is meant for, the question it answers, the only latched trip; what was said wins."""
+    order = build("clear", [], "Ann")
+    fill(order, STATUS)
+    assert (order["run"], order["trip"]) == ("r1", "G07")
+    answer = build("answer", ["no starch"], "Ann")
+    fill(answer, STATUS)
+    assert answer["args"] == {"answer": "no starch", "prompt": "iodine"}
+    named = build("clear", ["G02"], "Ann")
+    fill(named, STATUS)
+    assert named["trip"] == "G02"
+    entry = build("answer", ["ph=5.4"], "Ann")
+    fill(entry, STATUS)
+    assert entry["args"] == {"ph": 5.4}
