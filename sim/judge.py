@@ -26,6 +26,7 @@ COLD = frozenset(
     {"idle", "checking", "holding", "held", "restarting", "stopping", "stopped", "aborting", "aborted", "complete"}
 )
 ENDS = frozenset({"stopped", "aborted", "complete"})
+PLAIN = frozenset({"hold", "stop", "abort", "acknowledge"})  # any plain button sends them, as often as it likes
 LOWERS = ("hard_limit_c", "above_program_k", "outlet_limit_c", "reading_gone_s", "duty_cap", "lease_s")
 POWER_ON_C = 85.0
 HOT_WITHIN_S = 2.0
@@ -34,6 +35,7 @@ ANSWER_S = 1.5  # a second, and the beat's own
 STATUS_GAP_S = 5.0
 CHATTER_S = 60.0
 BAND_S = 60.0
+KEPT = 5  # breaches of one promise
 
 
 class Breach(NamedTuple):
@@ -48,7 +50,7 @@ class Breach(NamedTuple):
 
 
 class Judge:
-    """Hears every message of a run, in order, and keeps the breaches (the first twenty)."""
+    """Hears every message of a run, in order, and keeps the first few breaches of each promise."""
 
     def __init__(self, settings: Settings) -> None:
         tun = settings.tun
@@ -86,7 +88,7 @@ class Judge:
         self._moves = 0  # accepted orders and events that may move the step on
 
     def _broken(self, promise: str, at: float, text: str) -> None:
-        if len(self.breaches) < 20:
+        if sum(breach.promise == promise for breach in self.breaches) < KEPT:
             self.breaches.append(Breach(promise, at, text))
 
     # ------------------------------------------------------------ what is heard
@@ -304,7 +306,7 @@ class Judge:
             return
         if order is not None and order[2]:
             self._broken("I10", at, f"{order[0]} {name} was retained and was obeyed")
-        if name is not None and name in self._accepted:
+        if name is not None and name in self._accepted and said["order"] not in PLAIN:
             self._broken("I10", at, f"order {name} was done twice")
         if name is not None:
             self._accepted.add(name)

@@ -16,6 +16,7 @@ from controller.core import node
 from sim.world import World
 
 ANSWER_WITHIN_S = 6.0  # no reply for so long: sent again, as a new order
+SOON_S = 4.0  # after an accepted order the next status is waited for
 AGAIN_S = 30.0  # a refused order is tried again after so long
 PUMP_S = 180.0  # the pump's own switch, before a look at the thermometers
 TOO_WARM_K = 1.0  # over the step's target
@@ -63,6 +64,7 @@ class Person:
         self._asked: tuple[str, int] | None = None
         self._deed: Iterator[float] | None = None
         self._deed_due = 0.0
+        self._told = False  # the question has been answered
         self._iodine = 0
         self._heard_trips: set[tuple[str, float]] = set()
         self._seen_trips: dict[str, float] = {}
@@ -86,6 +88,7 @@ class Person:
             return
         if said["accepted"]:
             self._started = self._started or order[0] == "start"
+            self._not_before[order[0]] = self.world.now + SOON_S
         else:
             self.refusals.append(f"{order[0]}: {said['reason']}")
             self._not_before[order[0]] = self.world.now + AGAIN_S
@@ -155,7 +158,7 @@ class Person:
             return []
         key = (str(prompt["id"]), int(status["step"]["index"]))
         if key != self._asked:
-            self._asked = key
+            self._asked, self._told = key, False
             self._deed = self._deeds(prompt, status)
             self._deed_due = now + self.manner.delay_s
         if now < self._deed_due:
@@ -176,14 +179,15 @@ class Person:
             return []
         answer = prompt["answers"][0]
         if which == "iodine":
-            answer = self.manner.iodine[min(self._iodine, len(self.manner.iodine) - 1)]
+            answer = self.manner.iodine[min(self._iodine - self._told, len(self.manner.iodine) - 1)]
         if which == "resume" and self.manner.resume in prompt["answers"]:
             answer = self.manner.resume
         said = self._order("answer", {"prompt": which, "answer": answer}, now)
-        if said:
+        if said and not self._told:
             self.answered.append(which)
             self._iodine += which == "iodine"
-            self._asked = None
+        if said:  # still asked then: said again, but nothing is poured twice
+            self._told, self._deed_due = True, now + AGAIN_S
         return said
 
     def _deeds(self, prompt: dict[str, Any], status: dict[str, Any]) -> Iterator[float] | None:

@@ -34,6 +34,7 @@ class Verdict(NamedTuple):
     breaches: tuple[Breach, ...]
     commands: int
     hottest_c: float
+    given: bool = False  # the faults were named, not drawn
 
     @property
     def sound(self) -> bool:
@@ -41,13 +42,18 @@ class Verdict(NamedTuple):
 
     def replay(self) -> str:
         """The one line that plays it again."""
-        return f"underback swarm --seeds {self.seed}..{self.seed}" + ("" if self.faults else " --healthy")
+        words = [f"underback swarm --seeds {self.seed}..{self.seed}"]
+        if self.given:
+            words += [f"--fault {fault}" for fault in self.faults]
+        elif not self.faults:
+            words.append("--healthy")
+        return " ".join(words)
 
 
 def one(seed: int, healthy: bool = False, faults: tuple[Fault, ...] | None = None) -> Verdict:
     """The mash of this seed. `healthy`: no faults, and then a trip counts as a breach too."""
     brewery = random_brewery(Random(f"brewery {seed}"))
-    rng = Random(f"faults {seed}")
+    rng, given = Random(f"faults {seed}"), faults is not None
     if faults is None:
         faults = () if healthy else _faults(rng, brewery)
     judge = Judge(brewery.settings)
@@ -71,6 +77,7 @@ def one(seed: int, healthy: bool = False, faults: tuple[Fault, ...] | None = Non
         breaches=breaches,
         commands=judge.commands,
         hottest_c=max(row.mash_c for row in ran.trace.rows),
+        given=given,
     )
 
 
