@@ -89,6 +89,8 @@ class Mqtt:
         return "the connection ended"
 
     async def _subscribe(self, client: aiomqtt.Client, ear: Ear) -> None:
+        if not self._topics:
+            return
         options = [(topic, SubscribeOptions(qos=1) if self._broker.version == 5 else 1) for topic in self._topics]
         granted: Any = await client.subscribe(options, timeout=CALL_S)  # type: ignore[arg-type]
         for topic, code in zip(self._topics, granted, strict=False):
