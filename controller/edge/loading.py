@@ -29,7 +29,7 @@ def compiler(config: Path, settings: Settings) -> Callable[[Mapping[str, Any]], 
             known = ", ".join(files.names(config / "programs"))
             return (f"a program's name: program=NAME, one of {known}",)
         try:
-            made = plan.make(files.load_program(config, name), settings.tun, worts.load(settings.service))
+            made = plan.make(files.load_program(config, name), settings.tun, worts.load_if_sound(settings.service))
         except Problems as wrong:
             return tuple(str(p) for p in wrong.problems)
         return tuple(str(p) for p in made.problems) or made.course

@@ -54,6 +54,14 @@ def load(service: Service) -> Calibration | None:
         raise Problems([Problem(str(path), problem, wanted) for problem in wrong.problems]) from None
 
 
+def load_if_sound(service: Service) -> Calibration | None:
+    """The same, but None where the record is spoiled: no mash waits for an estimate. `check` says what is wrong."""
+    try:
+        return load(service)
+    except Problems:
+        return None
+
+
 def record_path(service: Service) -> Path:
     """Where does the calibration stand?"""
     return Path(service.data_dir) / FILE

@@ -1,0 +1,69 @@
+"""The estimate of the wort informs: no room that decides anything may look at it."""
+
+from __future__ import annotations
+
+import ast
+
+from tests.house.source import imported, modules
+
+# What may know of it: the estimate itself, who carries it, keeps it, shows it, or plans with it for a person to read.
+CARRIES = {"estimate", "run", "tick", "memory", "resume", "report", "forecast", "plan", "payloads", "model", "recipe"}
+KNOWS = (
+    "controller.core.estimate",
+    "controller.core.forecast",
+    "controller.brewing.kinetics",
+    "controller.brewing.malts",
+)
+NOT_OF_A_RUN = ("probes", "inputs", "state")  # `probes.mash`, `inputs.mash`: the probe in the mash, not the estimate
+
+
+def looks(tree: ast.AST) -> set[str]:
+    """Where does a module look at the estimate, or at the malt it rests on?"""
+    found = {name for name in imported(tree) if name.startswith(KNOWS)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and node.attr in ("mash", "malt", "prediction"):
+            owner = ast.unparse(node.value)
+            if node.attr != "mash" or owner.split(".")[-1] not in NOT_OF_A_RUN:
+                found.add(f"{owner}.{node.attr}")
+    return found
+
+
+def test_no_deciding_room_looks_at_the_estimate() -> None:
+    """Guard, interlocks, physics, regulator, ramp, program, deeds and all other rooms know nothing of enzymes."""
+    rooms = {path.stem: looks(tree) for path, tree in modules("controller/core") if path.stem not in CARRIES}
+    deciding = {
+        "guard",
+        "interlocks",
+        "physics",
+        "regulator",
+        "ramp",
+        "program",
+        "deeds",
+        "modulator",
+        "probe",
+        "orders",
+    }
+    assert deciding <= set(rooms)
+    assert {name: found for name, found in rooms.items() if found} == {}
+
+
+def test_the_tick_only_carries_it_on() -> None:
+    """In the tick the estimate goes into the run and its note into the events, and nowhere else."""
+    tree = next(tree for path, tree in modules("controller/core") if path.stem == "tick")
+    body = next(node for node in tree.body if isinstance(node, ast.FunctionDef) and node.name == "tick")
+    lines = [ast.unparse(statement) for statement in body.body]
+    uses = [line for line in lines if "mash" in _names(line) or ".mash" in line.replace("probes.mash", "")]
+    assert len(uses) == 2, uses
+    assert uses[0].startswith("mash, told = estimate.follow(run.mash, ")
+    assert uses[1] == "run = run if mash is run.mash else run._replace(mash=mash)"
+
+
+def _names(line: str) -> set[str]:
+    return {node.id for node in ast.walk(ast.parse(line)) if isinstance(node, ast.Name)}
+
+
+def test_the_check_bites() -> None:
+    """A guard that asked for the enzymes left, or a ramp that imported the model, would be found."""
+    assert looks(ast.parse("def f(run):\n    return run.mash.amounts.beta")) == {"run.mash"}
+    assert looks(ast.parse("from controller.brewing import kinetics")) == {"controller.brewing.kinetics"}
+    assert looks(ast.parse("def f(tun):\n    return tun.probes.mash.topic")) == set()
