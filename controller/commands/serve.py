@@ -119,6 +119,7 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
         f"underback-{settings.tun.name}-{boot}",
         (*named.heard(), *outward.topics()),
         Will(named.online, b"false"),
+        speed,
     )
     return Service(
         settings,

@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from controller.core.settings import Broker
 
 BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
-STUCK_S = 2.0  # a heater command unacknowledged for so long: no further heat over this connection
-DEAD_S = 10.0  # unacknowledged for so long: the connection is reset
+STUCK_S, STUCK_FLOOR_S = 2.0, 0.25  # unacknowledged for so long (over speed): no further heat over this connection
+DEAD_S, DEAD_FLOOR_S = 10.0, 1.0  # unacknowledged for so long (over speed): the connection is reset
 OWN_WINDOW = 1000  # the client must never hold back: what may wait, and for how long, is decided here
 EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
 
@@ -42,8 +42,12 @@ EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
 class Mqtt:
     """A `Transport` over a broker."""
 
-    def __init__(self, broker: Broker, identifier: str, topics: Iterable[str], will: Will | None = None) -> None:
+    def __init__(
+        self, broker: Broker, identifier: str, topics: Iterable[str], will: Will | None = None, speed: float = 1.0
+    ) -> None:
+        """`speed`: of the tun's clock. How late a command may leave is judged by that clock, with a floor."""
         self.up = False
+        self._stuck_s, self._dead_s = max(STUCK_FLOOR_S, STUCK_S / speed), max(DEAD_FLOOR_S, DEAD_S / speed)
         self.withheld = 0  # hot commands not sent since the link was stuck
         self._broker, self._identifier, self._topics, self._will = broker, identifier, tuple(topics), will
         self._ear: Ear | None = None
@@ -52,6 +56,7 @@ class Mqtt:
         self._kept: dict[str, Post] = {}  # retained state, sent anew after each connect
         self._newest: dict[str, Post] = {}  # status, motors: the newest of each topic
         self._queue: deque[Post] = deque(maxlen=EVENTS_KEPT)
+        self._hot = False  # is there heat among the commands that are not acknowledged?
         self._quiet = asyncio.Event()
         self._expiry: dict[int, Properties] = {}
 
@@ -101,6 +106,7 @@ class Mqtt:
         client._client.on_publish = self._acknowledged
         self._client, self.up = client, True
         self._flying.clear()
+        self._hot = False
         for post in self._kept.values():
             self._send(post)
         ear.linked()
@@ -126,16 +132,21 @@ class Mqtt:
     # ------------------------------------------------------------ heater commands
 
     def heater(self, topic: str, payload: bytes, hot: bool, lifetime_s: float) -> bool:
-        """Send now, or drop. Heat is withheld while an earlier command is unacknowledged for 2 s or bytes are stuck."""
+        """Send now, or drop. Heat is withheld while an earlier command is unacknowledged or bytes are stuck.
+
+        An OFF after heat that has not got through tears the line instead: the heat must not arrive after it.
+        """
         if not self.up or self._client is None:
             return False
         waiting, stuck = self._waiting_s(), self._stuck()
-        if waiting > DEAD_S or (stuck and not hot):
+        late = waiting > self._stuck_s
+        if waiting > self._dead_s or (not hot and (stuck or (late and self._hot))):
             self.reset()
             return False
-        if hot and (waiting > STUCK_S or stuck):
+        if hot and (late or stuck):
             self.withheld += 1
             return False
+        self._hot = hot or (self._hot and waiting > 0.0)
         return self._publish(topic, payload, False, self._properties(lifetime_s), True)
 
     def _stuck(self) -> bool:

@@ -14,7 +14,6 @@ import pytest
 
 from controller.core.settings import Broker
 from controller.edge import client as clients
-from controller.edge import mqtt
 from controller.edge.mqtt import Mqtt, Will
 from controller.edge.transport import Post, ReplyTo
 from tests.chaos.field import Field, needs_mosquitto
@@ -55,10 +54,12 @@ async def until(condition: Callable[[], bool], within_s: float = 10.0) -> None:
 
 
 @asynccontextmanager
-async def linked(port: int, *topics: str, name: str, version: int = 5) -> AsyncIterator[tuple[Mqtt, Ear]]:
+async def linked(
+    port: int, *topics: str, name: str, version: int = 5, speed: float = 1.0
+) -> AsyncIterator[tuple[Mqtt, Ear]]:
     ear = Ear()
     broker = Broker.model_validate({"host": "127.0.0.1", "port": port, "version": version})
-    transport = Mqtt(broker, name, topics, Will(f"{name}/online", b"false"))
+    transport = Mqtt(broker, name, topics, Will(f"{name}/online", b"false"), speed)
     task = asyncio.create_task(transport.run(ear))
     try:
         await until(lambda: transport.up)
@@ -128,29 +129,27 @@ def test_after_an_outage_state_and_events_are_there_and_old_heat_is_not(there: F
     asyncio.run(main())
 
 
-def test_a_frozen_broker_gets_no_more_heat_and_an_off_tears_the_line(
-    there: Field, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Unacknowledged for longer than the limit: hot commands are withheld; later the connection is reset."""
-    monkeypatch.setattr(mqtt, "STUCK_S", 0.3)
-    monkeypatch.setattr(mqtt, "DEAD_S", 1.0)
+@pytest.mark.parametrize("heat", [True, False])
+def test_a_frozen_broker_gets_no_more_heat_and_an_off_after_heat_tears_the_line(there: Field, heat: bool) -> None:
+    """Unacknowledged for over a quarter of a second at twenty times: no more heat; an OFF behind heat resets."""
 
     async def main() -> None:
-        async with linked(there.port, name="says") as (transport, ear):
+        async with linked(there.port, name="says", speed=20.0) as (transport, ear):
             os.kill(there.processes["broker"].pid, signal.SIGSTOP)
-            assert transport.heater("t/heater", b"hot 1", True, 10.0)
-            await asyncio.sleep(0.4)
-            assert not transport.heater("t/heater", b"hot 2", True, 10.0)
+            assert transport.heater("t/heater", b"first", heat, 10.0)
+            await asyncio.sleep(0.3)
+            assert not transport.heater("t/heater", b"hot", True, 10.0)
             assert transport.withheld == 1
-            assert transport.heater("t/heater", b"off", False, 10.0)
+            assert transport.heater("t/heater", b"off", False, 10.0) is not heat
+            assert transport.up is not heat
             await asyncio.sleep(0.8)
             assert not transport.heater("t/heater", b"off", False, 10.0)
-            assert not transport.up
             await until(lambda: len(ear.links) > 1, 5.0)
             os.kill(there.processes["broker"].pid, signal.SIGCONT)
             await until(lambda: transport.up, 20.0)
-            assert transport.heater("t/heater", b"off", False, 10.0)
+            assert transport.heater("t/heater", b"hot", True, 10.0)
             assert await transport.flush(5.0)
+            assert transport.heater("t/heater", b"off", False, 10.0)
 
     asyncio.run(main())
 
