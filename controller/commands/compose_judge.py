@@ -10,6 +10,7 @@ import os
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
 from typing import Any, NamedTuple
 
 from controller.brewing.calibration import Calibration
@@ -94,7 +95,7 @@ class Judge:
         """Run each one through that was not yet. True when all may stand."""
         new = [one.steps for one in proposals if one.steps not in self.trials]
         workers = max(1, min(len(new), len(os.sched_getaffinity(0))))
-        with ProcessPoolExecutor(workers) as pool:
+        with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
             running = {pool.submit(trial, self._settings, self._plans[steps]): steps for steps in new}
             for number, done in enumerate(as_completed(running)):
                 tell(number / len(new), f"dry run {number + 1} of {len(new)} is through")

@@ -1,0 +1,209 @@
+"""Do `check` and `dryrun` tell the wort to expect, honestly and in the same words?"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import re
+import shutil
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.cli import main
+from controller.edge import worts
+from controller.edge.files import load_service
+
+CONFIG = Path(__file__).resolve().parents[2] / "config"
+SHIPPED = ("linnet", "sandpiper", "bittern", "crake", "dotterel", "redstart")
+FIELDS = {
+    "set", "basis", "apparent_limit_pct", "real_limit_pct", "extract_share", "starch_left_pct", "beta_left_pct",
+    "alpha_left_pct", "glucanase_left_pct", "protease_left_pct", "iodine_negative_min", "steps",
+}  # fmt: skip
+STEP_FIELDS = {"name", "apparent_points_gained", "starch_converted_pct", "beta_lost_pct", "alpha_lost_pct"}
+
+
+def run(*words: str, config: Path = CONFIG) -> tuple[int, str, str]:
+    """Exit code, stdout and stderr of a command."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(["--config", str(config), *words])
+    return code, out.getvalue(), err.getvalue()
+
+
+def checked(*words: str, config: Path = CONFIG) -> dict[str, Any]:
+    code, out, err = run("check", *words, "--json", config=config)
+    assert code == 0, err
+    return dict(json.loads(out))
+
+
+@pytest.fixture
+def brewery(tmp_path: Path) -> Path:
+    """The shipped files with a data folder of their own."""
+    folder = Path(shutil.copytree(CONFIG, tmp_path / "config"))
+    service = folder / "service.toml"
+    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def ran() -> dict[str, Any]:
+    """The shipped pale ale on the simulated tun."""
+    _, out, _ = run("dryrun", "linnet", "--json")
+    return dict(json.loads(out))
+
+
+@pytest.mark.parametrize("program", SHIPPED)
+def test_every_shipped_mash_has_its_figures(program: str) -> None:
+    """Fields as agreed, a limit with a band of 12 points or more around it, and a line a rest."""
+    found = checked(program)["prediction"]
+    assert set(found) >= FIELDS
+    for name in ("apparent_limit_pct", "real_limit_pct"):
+        band = found[name]
+        assert band["low"] < band["mid"] < band["high"]
+        assert band["low"] == int(band["low"]) and band["high"] == int(band["high"])
+    assert found["apparent_limit_pct"]["high"] - found["apparent_limit_pct"]["low"] >= 12.0
+    assert found["steps"] and all(set(step) == STEP_FIELDS for step in found["steps"])
+    assert "Estimate" in found["basis"] and "alibrated on" in found["basis"]
+
+
+def test_water_alone_says_nothing_of_wort() -> None:
+    """A trial with water has a null prediction, and no word of it on the page."""
+    found = checked("water-trial")
+    assert found["prediction"] is None and found["what_if"] == []
+    assert "Estimate" not in run("check", "water-trial")[1]
+
+
+def test_a_dry_run_agrees_with_the_plan(ran: dict[str, Any]) -> None:
+    """The true temperatures of the dry run give the planned limit within a point, and the same fields."""
+    planned = checked("linnet")["prediction"]
+    assert set(ran["prediction"]) == set(planned)
+    assert ran["prediction"]["apparent_limit_pct"]["mid"] == pytest.approx(
+        planned["apparent_limit_pct"]["mid"], abs=1.0
+    )
+    assert ran["prediction"]["iodine_negative_min"] == pytest.approx(planned["iodine_negative_min"], abs=5.0)
+    assert [step["name"] for step in ran["prediction"]["steps"]] == ["dough-in", "conversion", "mash-out", "keep"]
+
+
+def test_a_change_is_told_for_every_rest() -> None:
+    """Both questions for each rest of the plan; warmer conversion makes it fuller, more so than longer."""
+    found = checked("linnet")["what_if"]
+    assert [(one["name"], one["change"]) for one in found] == [
+        ("conversion", "2 K warmer"), ("conversion", "10 min longer"),
+        ("mash-out", "2 K warmer"), ("mash-out", "10 min longer"),
+    ]  # fmt: skip
+    assert found[0]["apparent_points"] < -1.0 < found[1]["apparent_points"]
+
+
+def test_the_page_says_estimate_and_shows_whole_percents() -> None:
+    """Limit and range in whole percents with the word estimate, on what it rests, and the changes in words."""
+    page = run("check", "linnet")[1]
+    assert re.search(r"apparent attenuation \d\d % \(\d\d to \d\d %\), real \d\d % \(\d\d to \d\d %\)", page)
+    assert "Estimate of the wort, from the mash temperature alone" in page
+    assert "Compare programs with it" in page.replace("\n    ", " ")
+    assert "conversion, 2 K warmer: 2.3 points fuller" in page
+    assert "a real iodine test decides" in page
+
+
+def test_a_program_that_does_not_fit_gets_no_estimate() -> None:
+    """With problems there is no wort to speak of."""
+    code, out, _ = run("check", "sandpiper", "--tun", "plover", "--json")
+    assert code == 2
+    assert json.loads(out)["prediction"] is None
+
+
+def test_the_picture_only_when_asked(ran: dict[str, Any]) -> None:
+    """`--why` draws curve and windows; without it the page has no drawing. Plain ASCII where no more can be shown."""
+    assert "beta-glucanase |" not in run("check", "linnet")[1]
+    for words in (("check", "linnet", "--why"), ("dryrun", "linnet", "--why")):
+        page = run(*words)[1]
+        drawn = page[page.index("step begins") :]
+        assert "beta-glucanase |" in drawn and "alpha-amylase |" in drawn
+        assert not set("░▒▓█") & set(drawn)  # a text buffer has no encoding: the plainest is taken
+
+
+# ---------------------------------------------------------------- malt sheet and own worts
+
+
+def with_sheet(config: Path, share: str) -> None:
+    path = config / "programs" / "linnet.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('kolbach = "42 %"', f'kolbach = "42 %"\nlimit_attenuation = "{share}"', 1))
+
+
+@pytest.mark.parametrize(("share", "low", "high"), [("76 %", -7.0, -3.0), ("84 %", 3.0, 7.0)])
+def test_the_malt_sheet_moves_the_level(brewery: Path, share: str, low: float, high: float) -> None:
+    """4 points less or more on the certificate move the expected limit by 3 to 7 points, and the text says so."""
+    before = checked("linnet", config=brewery)["prediction"]
+    with_sheet(brewery, share)
+    after = checked("linnet", config=brewery)["prediction"]
+    assert low < after["apparent_limit_pct"]["mid"] - before["apparent_limit_pct"]["mid"] < high
+    assert "certificate" in after["basis"] and "certificate" not in before["basis"]
+
+
+def test_a_sheet_out_of_range_is_refused(brewery: Path) -> None:
+    """A limit attenuation of 8 % in the program file is a problem of that file."""
+    with_sheet(brewery, "8 %")
+    code, _, err = run("check", "linnet", config=brewery)
+    assert code == 2 and "limit_attenuation" in err and "40 %" in err
+
+
+def listed(config: Path, *batches: tuple[str, str]) -> str:
+    path = config / "worts.toml"
+    path.write_text("".join(f'[[batch]]\nprogram = "{p}"\nlimit_attenuation = "{share}"\n' for p, share in batches))
+    return str(path)
+
+
+def test_own_worts_bring_the_estimate_to_the_brewery(brewery: Path) -> None:
+    """Two worts 5 points under the expected: told, recorded, and every estimate after it lower by most of that."""
+    before = checked("linnet", config=brewery)["prediction"]["apparent_limit_pct"]["mid"]
+    file = listed(brewery, ("linnet", "75 %"), ("sandpiper", "77 %"))
+    code, out, err = run("compose", "--calibrate", file, config=brewery)
+    assert code == 0, err
+    assert "fitted to 2 measured worts" in out and "limit-dextrin share 0.326 ->" in out
+    record = worts.load(load_service(brewery))
+    assert record is not None and record.batches == 2 and record.rms_after_points < record.rms_before_points
+    after = checked("linnet", config=brewery)
+    assert 3.0 < before - after["prediction"]["apparent_limit_pct"]["mid"] < 6.0
+    assert "brought to 2 measured worts of this brewery" in after["malt"]
+
+
+def test_calibrating_twice_is_calibrating_once(brewery: Path) -> None:
+    """The fit starts from the model as published, not from the last fit: the same list, the same record."""
+    file = listed(brewery, ("linnet", "75 %"))
+    first = run("compose", "--calibrate", file, "--json", config=brewery)
+    assert first[0] == 0
+    assert run("compose", "--calibrate", file, "--json", config=brewery) == first
+
+
+def test_every_wrong_batch_is_told(brewery: Path) -> None:
+    """A program that is not there, a run that is not on record and water alone: all three, and nothing is recorded."""
+    path = brewery / "bad.toml"
+    path.write_text(
+        '[[batch]]\nprogram = "linnt"\nlimit_attenuation = "80 %"\n'
+        '[[batch]]\nrun = "7"\ntun = "gannet"\nlimit_attenuation = "80 %"\n'
+        '[[batch]]\nprogram = "water-trial"\ntun = "plover"\nlimit_attenuation = "80 %"\n'
+    )
+    code, out, err = run("compose", "--calibrate", str(path), config=brewery)
+    assert (code, out) == (2, "")
+    assert "batch 1" in err and "batch 2" in err and "batch 3" in err
+    assert worts.load(load_service(brewery)) is None
+
+
+def test_a_spoiled_record_is_told_by_check(brewery: Path) -> None:
+    """A damaged calibration is a problem that names the file, exit code 2."""
+    path = worts.record_path(load_service(brewery))
+    path.parent.mkdir(parents=True)
+    path.write_text("limit_dextrin_share = 7.0\nbeta_loss_factor = 1.0\n")
+    code, _, err = run("check", "linnet", config=brewery)
+    assert code == 2 and worts.FILE in err and "7.0" in err
+
+
+def test_the_estimate_costs_little_time() -> None:
+    """The estimate with all its questions takes less than half a second of processor time a program."""
+    begin = time.process_time()
+    checked("sandpiper")
+    assert time.process_time() - begin < 0.5
