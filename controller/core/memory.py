@@ -7,6 +7,7 @@ back from a disk is checked like anything from outside: whatever does not fit gi
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import isfinite
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from controller.brewing import malts
@@ -68,9 +69,18 @@ def keep(state: State) -> dict[str, Any]:
 def recall(kept: Mapping[str, Any], now: Instant) -> Kept | None:
     """The kept record as values again, with this process' times; None when it does not fit."""
     try:
-        return _recall(kept, now)
-    except (KeyError, TypeError, ValueError, AttributeError):
+        return _recall(kept, now) if _finite(kept) else None
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError, RecursionError):
         return None
+
+
+def _finite(value: Any) -> bool:
+    """Is every number in it one to reckon with? JSON's reader lets NaN and 1e999 through."""
+    if isinstance(value, Mapping):
+        return all(_finite(item) for item in value.values())
+    if isinstance(value, list | tuple):
+        return all(_finite(item) for item in value)
+    return not isinstance(value, float) or isfinite(value)
 
 
 def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:

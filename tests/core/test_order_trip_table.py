@@ -1,4 +1,4 @@
-"""States, orders and trips, each with each: no order heats past a trip, a refusal changes nothing, clear never heats."""
+"""States, orders and trips, each with each: no order heats past a trip, no refusal changes anything."""
 
 from __future__ import annotations
 

@@ -1,0 +1,328 @@
+"""How soon does each interlock see its fault, and does a healthy mash ever trip? On random tuns.
+
+    python -m tests.evidence.detection healthy --tuns 1..1200 --out healthy.jsonl
+    python -m tests.evidence.detection faults --tuns 1..300 --out faults.jsonl
+    python -m tests.evidence.detection table healthy.jsonl faults.jsonl
+
+One line a run goes into the file, so that nothing is lost when it is ended early; a tun found there is not run again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from random import Random
+from typing import Any, NamedTuple
+
+from controller.core.model import Phase, RunState
+from sim.faults import FOREVER_S, Fault
+from tests.evidence.lean import Case, Lean, case, full_heat
+
+CALIBRATED = 4  # every so manyth healthy tun has been measured with water
+
+
+class Play(NamedTuple):
+    """One fault: when it begins, which interlock is meant to see it, how soon."""
+
+    name: str
+    hazard: str
+    meant: frozenset[str]
+    within_s: float | None  # by the table of interlocks; None: no figure is promised
+    when: Callable[[Lean], bool]
+    faults: Callable[[float, Random], tuple[Fault, ...]]
+    fits: Callable[[Case], bool] = lambda case: True
+    wait_s: float = 30.0  # how long it is watched
+    second: bool | None = False
+    calibrated: bool = False
+    clock: Callable[[Lean], bool] | None = None  # the delay counts from when this is first so, else from the fault
+
+
+def always(kind: str, value: float = 0.0) -> Callable[[float, Random], tuple[Fault, ...]]:
+    return lambda at, rng: (Fault(kind, at, FOREVER_S, value),)
+
+
+def one_of(kind: str, *values: float) -> Callable[[float, Random], tuple[Fault, ...]]:
+    return lambda at, rng: (Fault(kind, at, FOREVER_S, rng.choice(values)),)
+
+
+def between(kind: str, low: float, high: float) -> Callable[[float, Random], tuple[Fault, ...]]:
+    return lambda at, rng: (Fault(kind, at, FOREVER_S, rng.uniform(low, high)),)
+
+
+def for_s(kind: str, seconds: float, value: float = 0.0) -> Callable[[float, Random], tuple[Fault, ...]]:
+    return lambda at, rng: (Fault(kind, at, seconds, value),)
+
+
+def resting(machine: Lean) -> bool:
+    run = machine.state.run
+    return run.phase is Phase.RESTING and run.leg == 0 and run.credited_s > 90.0
+
+
+def idle(machine: Lean) -> bool:
+    return machine.state.run.state is RunState.IDLE
+
+
+def from_start(machine: Lean) -> bool:
+    return True
+
+
+def sent_c(machine: Lean) -> float:
+    return machine.world.probes["mash"].sent_c
+
+
+def _looped(case: Case) -> bool:
+    return case.settings.tun.flow is not None
+
+
+def _level(case: Case) -> bool:
+    return case.settings.tun.level is not None
+
+
+def _rate_k_per_min(case: Case) -> float:
+    return 60.0 * case.settings.tun.heater.power_w / case.plan.course.legs[0].capacity_j_per_k
+
+
+def _strong(case: Case) -> bool:
+    """Could G09 see it? Its deadline holds from 0.8 K/min on; the ramp is capped by the tun's own limit."""
+    return _rate_k_per_min(case) >= 1.0
+
+
+def _three_stalls(at: float, rng: Random) -> tuple[Fault, ...]:
+    return tuple(Fault("loop_stall", at + 200.0 * i, 0.5, 3.0) for i in range(3))
+
+
+def _third_stall(machine: Lean) -> bool:
+    return len(machine.state.guard.incidents) >= 2
+
+
+NONSENSE = (-127.0, 125.0, 127.94, 150.0, 999.0, 4095.0, 65535.0, -273.15, 85.0)
+PLAYS = (
+    Play("probe gone", "P1", frozenset({"G02"}), 10.0, resting, always("probe_unplugged")),
+    Play("probe gone in a rise", "P1", frozenset({"G02"}), 10.0, full_heat, always("probe_unplugged")),
+    Play("same sample again and again", "P2", frozenset({"G02"}), 10.0, resting, always("probe_stale")),
+    Play("impossible value", "P4-P6", frozenset({"G03"}), 5.0, full_heat, one_of("probe_value", *NONSENSE)),
+    Play("NaN", "P7", frozenset({"G03"}), 5.0, resting, always("probe_nan")),
+    Play("no number", "P7", frozenset({"G03"}), 5.0, resting, always("probe_text")),
+    Play("jump up by 6 to 15 K", "P8", frozenset({"G04", "G06", "G07"}), 5.0, resting, between("probe_jump", 6, 15)),
+    Play("other probe 4.5 to 8 K off", "P10", frozenset({"G05"}), 60.0, resting, between("second_offset", 4.5, 8.0),
+         wait_s=120.0, second=True),
+    Play("reading climbs 4 K/min", "H8", frozenset({"G06", "G07", "G10", "G25"}), 3.0, resting,
+         always("probe_drift", 4.0), wait_s=900.0,
+         clock=lambda m: sent_c(m) >= 80.0),
+    Play("outlet 35 K hotter", "H10", frozenset({"G08"}), 2.0, resting, always("outlet_hot", 35.0), fits=_looped),
+    Play("heater open in a rise", "H2 H13", frozenset({"G09", "G25", "G12"}), None, full_heat, always("heater_open"),
+         fits=_strong, wait_s=3600.0),
+    Play("reading frozen in a rise", "P3", frozenset({"G09", "G11"}), None, full_heat, always("probe_frozen"),
+         fits=_strong, wait_s=3600.0),
+    Play("probe fallen out in a rise", "P11", frozenset({"G09", "G04", "G11"}), None, full_heat,
+         lambda at, rng: (Fault("probe_fallen", at, FOREVER_S, rng.uniform(20.0, 120.0)),), wait_s=3600.0),
+    Play("welded on in a rest", "H1", frozenset({"G10", "G06", "G07"}), None, resting, always("heater_welded", 1.0),
+         wait_s=3600.0),
+    Play("welded on, nothing running", "H1", frozenset({"G10", "G15", "G07"}), None, idle,
+         always("heater_welded", 1.0), wait_s=3600.0),
+    Play("welded on, power measured, idle", "H1", frozenset({"G15"}), 3.0, idle, always("heater_welded", 1.0),
+         fits=lambda case: case.truth.measures_power),
+    Play("a quarter of the power in a rise", "H3", frozenset({"G11", "G09", "G25"}), None, full_heat,
+         always("heater_power", 0.25), wait_s=7200.0),
+    Play("half the power, tun measured", "H3", frozenset({"G12", "G25", "G11"}), None, full_heat,
+         always("heater_power", 0.5), wait_s=7200.0, calibrated=True),
+    Play("no liquid", "H5", frozenset({"G13"}), 2.0, resting, always("level_lost"), fits=_level),
+    Play("level switch silent", "H5", frozenset({"G13"}), 10.0, resting, always("level_silent"), fits=_level),
+    Play("no flow", "H6", frozenset({"G13"}), 2.0, resting, always("flow_lost"), fits=_looped),
+    Play("flow switch silent", "H6", frozenset({"G13"}), 10.0, resting, always("flow_silent"), fits=_looped),
+    Play("pump stands still", "H6", frozenset({"G13"}), 2.0, resting, always("pump_stopped"), fits=_looped),
+    Play("heater node reports nothing", "M16", frozenset({"G14"}), 10.0, resting, always("heater_silent")),
+    Play("heater node hears nothing", "M15", frozenset({"G14"}), 10.0, resting, always("heater_deaf")),
+    Play("heater node says it is on, idle", "M16", frozenset({"G15"}), 3.0, idle, always("heater_lies", 1.0)),
+    Play("broker gone", "M1", frozenset({"G16"}), 10.0, resting, always("broker_gone")),
+    Play("loop stalls for 3 s", "C5", frozenset({"G17"}), 1.0, resting, for_s("loop_stall", 0.5, 3.0),
+         clock=lambda m: m.state.guard.trips != ()),
+    Play("stranger with heat", "M11", frozenset({"G19"}), 2.0, resting, for_s("foreign_heat", 5.0, 1.0)),
+    Play("owner of a higher epoch", "C9", frozenset({"G19"}), 2.0, resting, for_s("foreign_epoch", 5.0, 1.0)),
+    Play("third stall in half an hour", "-", frozenset({"G24"}), 1.0, resting, _three_stalls, wait_s=900.0,
+         clock=lambda m: any(t.id == "G17" for t in m.state.guard.trips) and len(m.state.guard.incidents) != 1),
+    Play("45 % of the liquor", "U7", frozenset({"G25"}), None, from_start, always("liquor_share", 0.45),
+         fits=lambda case: _rate_k_per_min(case) >= 0.5, wait_s=3600.0),
+    Play("reading drifts by -0.1 K/min, one probe", "P9", frozenset({"G09", "G10", "G11", "G25"}), None, resting,
+         always("probe_drift", -0.1), wait_s=5400.0),
+    Play("reading drifts by -0.1 K/min, two probes", "P9", frozenset({"G05"}), None, resting,
+         always("probe_drift", -0.1), wait_s=5400.0, second=True),
+)  # fmt: skip
+
+
+# ---------------------------------------------------------------- healthy mashes
+
+
+def healthy(seed: int) -> dict[str, Any]:
+    """One whole mash without any fault."""
+    one = case(seed, calibrated=seed % CALIBRATED == 0)
+    machine = Lean(one)
+    trips: list[tuple[str, float, str]] = []
+    known: set[str] = set()
+    most_s = 4.0 * one.plan.duration_s + 4 * 3600.0
+    over = False
+    while not over:
+        outcome = machine.second()
+        for trip in outcome.state.guard.trips:
+            if trip.id not in known:
+                trips.append((trip.id, machine.now, trip.text))
+        known = {trip.id for trip in outcome.state.guard.trips}
+        over = machine._over(outcome, most_s) or any(trip.latched for trip in outcome.state.guard.trips)
+    return {
+        "what": "healthy", "seed": seed, "class": one.drawn.kind, "place": one.drawn.spec.place,
+        "litres": round(one.drawn.spec.volume_l), "calibrated": one.settings.learned is not None,
+        "result": str(machine.state.run.state), "hours": round(machine.now / 3600.0, 4), "trips": trips,
+        "additions": sum(leg.addition_kg > 0 for leg in one.plan.course.legs),
+        "refusals": machine.person.refusals[-1:],
+    }  # fmt: skip
+
+
+# ---------------------------------------------------------------- faults
+
+
+def played(play: Play, seed: int) -> dict[str, Any] | None:
+    """This fault on the tun of this seed. None where it does not fit the tun or the moment never came."""
+    one = case(seed, rest_only=True, second=play.second, calibrated=play.calibrated)
+    if not play.fits(one):
+        return None
+    rng = Random(f"{play.name} {seed}")
+    machine = Lean(one)
+    if play.when is from_start:
+        machine = Lean(one._replace(liquor_share=play.faults(0.0, rng)[0].value))
+    at = _until_then(machine, play, rng)
+    if at is None:
+        return {"what": play.name, "seed": seed, "missed": "the moment never came"}
+    return {"what": play.name, "seed": seed, "class": one.drawn.kind} | _watched(machine, play, at)
+
+
+def _until_then(machine: Lean, play: Play, rng: Random) -> float | None:
+    """Go on to the fault's moment; it begins there, up to a second later."""
+    while not play.when(machine):
+        machine.second()
+        if machine.now > 4 * 3600.0 or machine.state.guard.trips:
+            return None
+    if play.when is from_start:
+        return machine.now
+    at = machine.now + rng.choice((0.25, 0.75))
+    machine.inject(*play.faults(at, rng))
+    return at
+
+
+def _watched(machine: Lean, play: Play, at: float) -> dict[str, Any]:
+    begun = at if play.clock is None else None
+    heat_off = False
+    while machine.now < at + play.wait_s:
+        outcome = machine.second()
+        if begun is None and play.clock is not None and play.clock(machine):
+            begun = machine.now
+        caught = [trip.id for trip in outcome.state.guard.trips if trip.id in play.meant]
+        heat_off = outcome.command is None or outcome.command.duty <= 0.0
+        if caught:
+            since = machine.now if begun is None else begun
+            return {"by": caught[0], "delay_s": max(0.0, round(machine.now - since, 2)), "off": heat_off}
+    others = [trip.id for trip in machine.state.guard.trips]
+    return {"by": None, "others": others, "hottest_c": round(machine.world.tun.hottest_c, 1)}
+
+
+# ---------------------------------------------------------------- the table
+
+
+def table(lines: list[dict[str, Any]]) -> str:
+    """What came of it, as Markdown."""
+    whole = [line for line in lines if line["what"] == "healthy"]
+    text = _healthy_text(whole) if whole else ""
+    by_play: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for line in lines:
+        by_play[line["what"]].append(line)
+    rows = [
+        "| fault | hazard | tuns | caught | by | p50 s | p95 s | worst s | deadline s |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    rows += [_row(play, by_play[play.name]) for play in PLAYS if by_play[play.name]]
+    return text + "\n" + "\n".join(rows) + "\n"
+
+
+def _row(play: Play, lines: list[dict[str, Any]]) -> str:
+    ran = [line for line in lines if "missed" not in line]
+    caught = [line for line in ran if line["by"]]
+    delays = sorted(line["delay_s"] for line in caught)
+    by = ", ".join(f"{name} {count}" for name, count in Counter(line["by"] for line in caught).most_common())
+    promised = "-" if play.within_s is None else f"{play.within_s:g}"
+    figures = [f"{at:.1f}" for at in (_at(delays, 0.5), _at(delays, 0.95), _at(delays, 1.0))] if delays else ["-"] * 3
+    cells = [play.name, play.hazard, str(len(ran)), str(len(caught)), by or "-", *figures, promised]
+    return "| " + " | ".join(cells) + " |"
+
+
+def _at(values: list[float], share: float) -> float:
+    return values[min(len(values) - 1, math.ceil(share * len(values)) - 1)]
+
+
+def _healthy_text(lines: list[dict[str, Any]]) -> str:
+    hours = sum(line["hours"] for line in lines)
+    trips = Counter(name for line in lines for name, _, _ in line["trips"])
+    tripped = sum(bool(line["trips"]) for line in lines)
+    classes = Counter(line["class"] for line in lines)
+    bound = f"under 1 in {hours / 3.0:.0f} h at 95 % (rule of three)" if not tripped else f"{tripped} in {hours:.0f} h"
+    return (
+        f"Healthy mashes: {len(lines)} tuns ({', '.join(f'{n} {c}' for n, c in classes.most_common())}), "
+        f"{sum(line['calibrated'] for line in lines)} of them measured with water, "
+        f"{sum(line['additions'] for line in lines)} announced additions, {hours:.0f} simulated hours, "
+        f"{dict(Counter(line['result'] for line in lines))}. "
+        f"False trips: {tripped} mashes {dict(trips) or ''}; rate {bound}.\n"
+    )
+
+
+# ---------------------------------------------------------------- command
+
+
+def main(words: list[str]) -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=("healthy", "faults", "table"))
+    parser.add_argument("files", nargs="*", type=Path)
+    parser.add_argument("--tuns", default="1..20", help="seeds A..B")
+    parser.add_argument("--only", default="", help="faults whose name contains this")
+    parser.add_argument("--out", type=Path)
+    args = parser.parse_args(words)
+    if args.what == "table":
+        sys.stdout.write(table([line for path in args.files for line in _lines(path)]))
+        return 0
+    low, _, high = args.tuns.partition("..")
+    done = {(line["what"], line["seed"]) for line in _lines(args.out)} if args.out is not None else set()
+    found: list[dict[str, Any]] = []
+    for line in _work(args.what, range(int(low), int(high or low) + 1), args.only, done):
+        found.append(line)
+        if args.out is not None:
+            with args.out.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(line) + "\n")
+        if line.get("trips"):
+            sys.stderr.write(f"{line}\n")
+    if args.out is None:
+        sys.stdout.write(table(found))
+    return 0
+
+
+def _work(what: str, seeds: range, only: str, done: set[tuple[str, int]]) -> Iterator[dict[str, Any]]:
+    for seed in seeds:
+        if what == "healthy":
+            if ("healthy", seed) not in done:
+                yield healthy(seed)
+            continue
+        for play in PLAYS:
+            line = None if only not in play.name or (play.name, seed) in done else played(play, seed)
+            if line is not None:
+                yield line
+
+
+def _lines(path: Path | None) -> list[dict[str, Any]]:
+    if path is None or not path.exists():
+        return []
+    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines() if line.strip()]
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
