@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from controller.core import program
 from controller.core.model import Event, Instant, Leg, Measurement, Order, Phase, RunState, View
-from controller.core.run import Run, credit_gap, enter, go, leg_of, with_leg
+from controller.core.run import Offer, Run, credit_gap, enter, go, leg_of, with_leg
 
 S = RunState
 P = Phase
@@ -258,9 +258,11 @@ def _answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
         words = ", ".join(f"{k} {v}" for k, v in entry.items())
         return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": order.by}),)
     prompt, leg = run.prompt, leg_of(run)
+    wanted = order.args.get("prompt")
+    if run.offer is not None and (wanted == "settled" or (prompt is None and wanted is None)):
+        return _settled(run, run.offer, order, desk)
     if prompt is None or leg is None:
         return Refused("nothing is being asked")
-    wanted = order.args.get("prompt")
     if wanted is not None and wanted != prompt.id:
         return Refused(f"the question {wanted!r} is no longer open; asked is {prompt.id!r}: {prompt.text}")
     answer = order.args.get("answer", prompt.answers[0])
@@ -272,6 +274,35 @@ def _answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
     events: list[Event] = [said]
     run = ANSWERS[prompt.id](run._replace(prompt=None), leg, str(answer), desk.now, events)
     return run, f"{answer}: understood", tuple(events)
+
+
+def _settled(run: Run, offer: Offer, order: Order, desk: Desk) -> Done | Refused:
+    """The correction offered after dough-in: the ordinary way, liquor, or the rest taken as it is."""
+    answer = order.args.get("answer", offer.answers[0])
+    if answer not in offer.answers:
+        return Refused(f"the answer {answer!r} does not fit; choose one of: {', '.join(offer.answers)}")
+    if run.state is not S.RUNNING or run.course is None:
+        return Refused(f"the run is {run.state}; go on first, then answer")
+    data = {"answer": answer, "by": order.by}
+    events = (Event("answer", "settled", f"{offer.text} {answer} ({order.by})", data=data),)
+    taken, rest = run._replace(offer=None), run.course.legs[offer.leg]
+    if answer == "accept":
+        kept = round(offer.measured_c, 1)
+        if not (ADJUST_LOW_C <= kept <= desk.ceiling_c):
+            return Refused(f"not accepted: {kept:.1f} °C is not between {ADJUST_LOW_C:g} and {desk.ceiling_c:g} °C")
+        taken = with_leg(taken, offer.leg, rest._replace(target_c=kept))
+        return taken._replace(key=run.key + 1, band_since=None), f"{rest.name} is now {kept:.1f} °C", events
+    if answer != offer.answers[0]:
+        taken = _liquor(taken, rest, desk.now)
+        return taken, f"{answer}: heat is blocked until it is stirred in", events
+    return taken, f"{answer}: understood", events
+
+
+def _liquor(run: Run, rest: Leg, now: Instant) -> Run:
+    """Liquor goes in: while it still settles, it settles anew; later it is an addition like any other."""
+    if run.phase is P.SETTLING:
+        return run._replace(phase_since=now)
+    return program.ask(enter(run, P.ADDING, now), rest, "addition_in", now)
 
 
 def _add_next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:

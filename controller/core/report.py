@@ -14,7 +14,7 @@ from controller import __version__
 from controller.core import estimate
 from controller.core.model import Measurement, Prompt, RunState, Trip
 from controller.core.program import finish_in_s
-from controller.core.run import Run, leg_of
+from controller.core.run import Offer, Run, leg_of
 from controller.core.settings import Settings
 from controller.core.tick import Outcome
 
@@ -54,6 +54,7 @@ def status(
         "finish_in_s": _rounded(finish, 0),
         "waiting_for": run.prompt.text if run.prompt is not None else None,
         "prompt": _prompt(run.prompt, state.now),
+        "offer": _offer(run.offer, state.now),
         "held_by": run.held_by or None,
         "trips": [_trip(trip, state.now) for trip in state.guard.trips],
         "notes": [text for _, text in state.guard.notes],
@@ -118,6 +119,17 @@ def _prompt(prompt: Prompt | None, now: float) -> dict[str, Any] | None:
         "text": prompt.text,
         "answers": list(prompt.answers),
         "waiting_s": round(now - prompt.since, 1),
+    }
+
+
+def _offer(offer: Offer | None, now: float) -> dict[str, Any] | None:
+    if offer is None:
+        return None
+    return {
+        "id": "settled",
+        "text": offer.text,
+        "answers": list(offer.answers),
+        "waiting_s": round(now - offer.since, 1),
     }
 
 

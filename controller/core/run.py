@@ -13,6 +13,16 @@ from controller.core.model import Course, Event, Instant, Leg, Phase, Prompt, Ru
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
 
 
+class Offer(NamedTuple):
+    """A correction that a person may take up; nothing waits for it."""
+
+    leg: int  # the rest it is about
+    text: str
+    answers: tuple[str, ...]  # the first is what happens unanswered
+    measured_c: float
+    since: Instant
+
+
 class Run(NamedTuple):
     """Where are we in which program?"""
 
@@ -43,6 +53,7 @@ class Run(NamedTuple):
     by: str = ""  # who started it
     gap_credit_s: float = 0.0  # rest time an outage would earn, if the person goes on here
     gap_rule: str = ""
+    offer: Offer | None = None  # after dough-in: how the mash could be put right
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
 
 

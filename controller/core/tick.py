@@ -22,6 +22,7 @@ from controller.core import (
     ramp,
     regulator,
     resume,
+    settling,
 )
 from controller.core.interlocks import HEATED, Senses
 from controller.core.model import (
@@ -119,10 +120,12 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     state, events, replies = _orders(settings, state, now, inputs, seen, seen_view)
     walked = program.walk(state.run, seen_view, seen, now, dt)
     run = _checked(settings, walked.run, state, seen, now, events)
+    run, settled = settling.follow(state.run, run, tun, seen, now)
     mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, seen, now)
     run = run if mash is run.mash else run._replace(mash=mash)
     decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
-    events.extend(walked.events if told is None else (*walked.events, told))
+    events.extend(walked.events)
+    events.extend(event for event in (settled, told) if event is not None)
     target = program.target(run, tun)
     stirrer, pump = program.motors(run, target, now)
     believed = figures.figures(tun, target, settings.learned, state.regulator)
