@@ -85,6 +85,14 @@ class Field:
         (config / "service.toml").write_text(f'data_dir = "{self.folder / "data"}"\n[broker]\nport = {port}\n')
         return config
 
+    def via(self, port: int) -> None:
+        """The daemon reaches the broker through another port: a proxy's."""
+        (self.config / "service.toml").write_text(f'data_dir = "{self.folder / "data"}"\n[broker]\nport = {port}\n')
+
+    def mark(self, what: str) -> None:
+        """A remark in the record, for whoever reads a failed one."""
+        self.heard.append(Heard(time.monotonic(), "remark", what.encode(), False))
+
     # ------------------------------------------------------------ processes
 
     def start(self, name: str, command: list[str]) -> None:
