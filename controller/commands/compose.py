@@ -45,7 +45,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--write", metavar="NAME", help="write a proposal as a program of this name, or to this file")
     parser.add_argument("--pick", type=int, metavar="N", help="which proposal to write; 1, the closest")
     parser.add_argument("--json", action="store_true", help="one JSON object")
-    parser.add_argument("--calibrate", metavar="FILE", help="fit the estimate to the measured worts of this list")
+    parser.add_argument(
+        "--calibrate",
+        metavar="FILE.toml",
+        help='fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; tun = "NAME" '
+        'where there are several) or program = "linnet", and limit_attenuation = "80 %%"',
+    )
 
 
 def run(args: argparse.Namespace) -> int:
