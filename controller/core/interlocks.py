@@ -253,15 +253,18 @@ def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G07: is any raw reading at or over the hard limit? Two in a row that could be true latch."""
     limit = senses.tun.guard.hard_limit_c
     run, second = memory.hot_run, memory.hot_second
+    mash, other = senses.tun.probes.mash, senses.tun.probes.second or senses.tun.probes.mash
+    cool = _all_under(senses.raw, mash, limit) and _all_under(senses.raw_second, other, limit)
+    if cool and not run and not second:
+        return memory, None
     cut: float | None = None
     pair = run >= 2 or second >= 2
-    for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
+    for value in _could_be_true(senses.raw, mash, senses.seen):
         run = run + 1 if value >= limit else 0
         cut, pair = value if run else cut, pair or run >= 2
-    if senses.tun.probes.second is not None:
-        for value in _could_be_true(senses.raw_second, senses.tun.probes.second, senses.second):
-            second = second + 1 if value >= limit else 0
-            cut, pair = value if second else cut, pair or second >= 2
+    for value in _could_be_true(senses.raw_second, other, senses.second):
+        second = second + 1 if value >= limit else 0
+        cut, pair = value if second else cut, pair or second >= 2
     if cut is not None or run != memory.hot_run or second != memory.hot_second:
         memory = memory._replace(hot_run=run, hot_second=second, hot_c=cut if cut is not None else memory.hot_c)
     if pair and senses.target.heat != "blocked":
@@ -269,6 +272,17 @@ def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     if pair or cut is not None or _any_over(senses.raw + senses.raw_second, limit):
         return memory, Finding("G07", memory.hot_c, limit, cut_only=True)
     return memory, None
+
+
+def _all_under(samples: tuple[Sample, ...], probe: Probe, limit: float) -> bool:
+    """Is every message a reading under the limit, raw and calibrated? The usual case, said fast."""
+    for sample in samples:
+        if not isinstance(sample, Reading):
+            return False
+        value = sample.value_c
+        if not (value < limit and probe.calibrated(value) < limit):
+            return False
+    return True
 
 
 def _could_be_true(samples: tuple[Sample, ...], probe: Probe, seen: Measurement | None) -> list[float]:
@@ -299,6 +313,9 @@ def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     if memory.highest_c is not None and senses.highest_c < memory.highest_c - margin:
         memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
     limit = senses.highest_c + margin
+    quiet = not memory.above_run and memory.above_armed and memory.highest_c == senses.highest_c
+    if quiet and _all_under(senses.raw, senses.tun.probes.mash, limit):
+        return memory, None
     run, armed, worst = memory.above_run, memory.above_armed, memory.above_c
     for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
         run = run + 1 if value > limit else 0
