@@ -38,6 +38,7 @@ BELOW_MOST_K = 0.6  # and not more, K at full power, for the plate does not say 
 # Doubt, one standard deviation, relative.
 PLATE_GAIN_SD, LEARNED_GAIN_SD = 0.12, 0.06  # plates are true to +-15 % (common practice)
 PLATE_LAG_SD, LEARNED_LAG_SD = 0.35, 0.2  # own bench: plate lags against measured ones 0.5..1.5
+BED_LAG_SD = 0.35
 BEHIND_LAG_SD = 0.15  # behind the heater lag and rise look alike, and the rise is what is doubtful
 RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
 GRIST_RISE = 1.1  # for the same reason the rise with grist in, over that of the plate
@@ -67,7 +68,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
             lag_s, dead_s, lag_sd = learned.lag_s, learned.dead_s, LEARNED_LAG_SD
     passing_s = 0.0 if target.strike else bed_s(tun)
     if passing_s > 0.0:
-        dead_s, lag_sd = dead_s + passing_s, PLATE_LAG_SD
+        dead_s, lag_sd = dead_s + passing_s, BED_LAG_SD
     if behind:
         lag_sd = BEHIND_LAG_SD
     if adapted is not None:
