@@ -76,6 +76,7 @@ class Field:
         self.config = self._configured("config", via or self.port)
         self.nodes_config = self._configured("nodes", self.port)
         self._observer: paho.Client | None = None
+        self.watched = ["#"]
 
     def _configured(self, name: str, port: int) -> Path:
         config = self.folder / name
@@ -156,11 +157,18 @@ class Field:
         client.on_message = lambda c, u, m: self.heard.append(
             Heard(time.monotonic(), m.topic, bytes(m.payload), bool(m.retain))
         )
-        client.on_connect = lambda c, *rest: c.subscribe("#", 1)
+        client.on_connect = lambda c, *rest: c.subscribe([(topic, 1) for topic in self.watched])
         client.reconnect_delay_set(1, 1)
         client.connect("127.0.0.1", self.port, 5)
         client.loop_start()
         self._observer = client
+
+    def observe_only(self, *names: str) -> None:
+        """Record these topics only (a flood is not kept)."""
+        assert self._observer is not None
+        self._observer.unsubscribe("#")
+        self.watched = [f"{self.base}/{name}" for name in names]
+        self._observer.subscribe([(topic, 1) for topic in self.watched])
 
     def publish(self, topic: str, payload: bytes, retain: bool = False) -> None:
         assert self._observer is not None

@@ -24,6 +24,7 @@ from tests.edge.virtual import Clock, Disks, Rig, run
 CONFIG = Path(__file__).parents[2] / "config"
 SETTINGS = files.settings(CONFIG, "gannet")
 TRIAL = plan.make(files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
+KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))
 MOMENTS = int(os.environ.get("UNDERBACK_CUTS", "200"))
 
 
@@ -184,6 +185,24 @@ def test_a_short_outage_is_resumed_by_itself_and_no_rest_is_skipped(crash_at: fl
     first_hot = next(c for c in commands if c["duty"] > 0)
     assert first_hot["at"] - commands[0]["at"] >= 9.0
     assert commands[0]["epoch"] == 2
+
+
+@pytest.mark.parametrize("n", range(KILLS))
+def test_a_kill_at_a_random_moment_never_heats_early_and_never_skips(n: int, tmp_path: Path) -> None:
+    """Killed anywhere, back within a minute: 10 s without heat, the step where it was, the decision before the heat."""
+    rng = Random(f"kill {n}")
+    crash_at = rng.uniform(5.0, 3600.0)
+    history = crash_and_return(tmp_path, crash_at, float(rng.randint(1, 60)), 400.0)
+    commands, statuses = said(history, "command"), [s for s in said(history, "status") if s["step"]]
+    hot = [c for c in commands if c["duty"] > 0]
+    assert not hot or hot[0]["at"] - commands[0]["at"] >= 9.0
+    indices = [s["step"]["index"] for s in statuses]
+    assert all(b - a in (0, 1) for a, b in itertools.pairwise(indices))
+    if hot and crash_at > 60.0:
+        first_hot = next(i for i, h in enumerate(history) if h["topic"] == "command" and h["said"]["duty"] > 0)
+        decided = [i for i, h in enumerate(history) if h["topic"] == "event" and h["said"]["kind"] == "resume"]
+        assert decided
+        assert decided[0] < first_hot
 
 
 def test_a_long_outage_waits_for_a_person(tmp_path: Path) -> None:
