@@ -1,0 +1,217 @@
+"""Learn how fast a tun really heats and how late its probe is, from plain water.
+
+    underback learn --tun gannet --water "26 L"              from the last run on record
+    underback learn --tun gannet --water "26 L" --run WM-7   from that one
+    underback learn --tun gannet --dry                       from a dry run of the water trial on the simulated tun
+
+Run a program with plain water first, such as `water-trial`: the heat in it is let out by the guard like any other. What
+counts is the record from the first heat to the end of the first rest, or to dough-in where strike liquor was heated.
+What is found is held against the plate, shown with a picture, and written to learned/NAME.toml in the data folder. The
+guard never reads that file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from controller.brewing.units import quantity
+from controller.cli import DONE, NO, Wrong
+from controller.core.figures import WATER_J_PER_KG_K, plate_lag_s
+from controller.core.learning import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
+from controller.core.problems import Problems
+from controller.core.settings import Settings, Tun
+from controller.edge import choose, files, restart, toml_out
+
+TRIAL = "water-trial"
+BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all
+HEIGHT, WIDTH = 14, 72  # of the picture, characters
+
+
+class Row(NamedTuple):
+    """One moment of a record: s, °C, duty that went out from here on."""
+
+    t_s: float
+    probe_c: float | None
+    duty: float
+    phase: str
+
+
+class Source(NamedTuple):
+    """Where the figures come from."""
+
+    rows: list[Row]
+    liquor_kg: float
+    text: str
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Which tun, which record, and how much water was in it?"""
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--run", metavar="RUN", default="last", help="a run on record; the last unless said")
+    parser.add_argument("--water", metavar="VOLUME", help='plain water that was in the tun, such as "26 L"')
+    parser.add_argument("--dry", action="store_true", help=f"a dry run of {TRIAL} on the simulated tun instead")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="with --dry: which tun of this make, 1")
+    parser.add_argument("--keep", action="store_true", help="show what was found, write nothing")
+    parser.add_argument("--json", action="store_true", help="the outcome as one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """0: learned; 1: refused; 2: something is wrong with what was given."""
+    try:
+        config = files.config_dir(args.config)
+        settings = files.settings(config, args.tun)
+        source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)
+    except Problems as problems:
+        raise Wrong(*problems.problems) from None
+    tun = settings.tun
+    trace = tuple(points(source.rows))
+    known = Known(
+        source.liquor_kg * WATER_J_PER_KG_K + tun.metal_j_per_k,
+        tun.heater.power_w * tun.heater.efficiency,
+        tun.loss_w_per_k,
+        tun.room_c,
+        tun.probes.mash.behind_heater,
+    )
+    found = identify(trace, known)
+    if isinstance(found, Refused):
+        return _refuse(found, args.json)
+    path = None if args.keep else write(settings, found)
+    if args.json:
+        print(json.dumps({"learned": found._asdict(), "file": str(path) if path else None, "from": source.text}))
+    else:
+        print("\n".join([*page(tun, found, source.text), *picture(trace, found, known), *_written(path)]))
+    return DONE
+
+
+def _refuse(found: Refused, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps({"learned": None, "refused": list(found.reasons)}, ensure_ascii=False))
+    else:
+        print("nothing learned; the plate's figures stay in use:\n" + "\n".join(f"  {why}" for why in found.reasons))
+    return NO
+
+
+def _written(path: Path | None) -> list[str]:
+    return [f"written: {path}"] if path else ["nothing written (--keep)"]
+
+
+# ---------------------------------------------------------------- where the record comes from
+
+
+def _dry(config: Path, settings: Settings, seed: int) -> Source:
+    from sim import dryrun
+
+    if not settings.tun.simulated:
+        raise Wrong(f"--dry: tun {settings.tun.name} is real (simulated = false); give --run and --water")
+    plan = choose.load_plan(config, TRIAL, settings.tun.name)
+    ran = dryrun.run(settings._replace(learned=None), plan, seed)
+    rows = [Row(row.t_s, row.probe_c, row.duty, row.phase) for row in ran.trace.rows]
+    return Source(rows, plan.course.liquor_kg, f"dry run of {TRIAL}, seed {seed}")
+
+
+def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
+    from controller.report import journal
+
+    if water is None:
+        raise Wrong('--water: found nothing, wanted how much plain water was in the tun, such as "26 L"')
+    try:
+        litres = quantity("volume", water)
+    except ValueError as why:
+        raise Wrong(f"--water: {why}") from None
+    folder = restart.record_folder(settings)
+    glances = journal.find(folder, wanted) if folder.is_dir() else []
+    if not glances:
+        raise Wrong(f"--run: found {wanted!r}, wanted a run on record; `underback runs` lists them")
+    record = journal.read([glance.path for glance in glances])
+    rows = [Row(row.t_s, row.mash_c, row.duty, row.phase) for row in record.rows]
+    return Source(rows, litres, f"run {record.run}")
+
+
+def points(rows: Iterable[Row]) -> list[Point]:
+    """The part of a record that tells: from shortly before the first heat to the end of the first rest or to
+    dough-in, in steps of 2 s with the mean duty of each. Nothing where there was no heat."""
+    sound = [row for row in rows if row.probe_c is not None]
+    first = next((i for i, row in enumerate(sound) if row.duty), None)
+    if first is None:
+        return []
+    began_s = sound[first].t_s - BEFORE_S
+    out: list[Point] = []
+    heat_s, last, rested = 0.0, None, False
+    for row in sound:
+        if row.t_s < began_s:
+            continue
+        if row.t_s > began_s + MOST_S or row.phase == "adding" or (rested and row.phase == "ramping"):
+            break
+        rested = rested or row.phase == "resting"
+        heat_s += last.duty * (row.t_s - last.t_s) if last is not None else 0.0
+        last = row
+        since = row.t_s - began_s - (out[-1].t_s if out else -EVERY_S)
+        if since >= EVERY_S:
+            out.append(Point(row.t_s - began_s, row.probe_c or 0.0, min(heat_s / since, 1.0)))
+            heat_s = 0.0
+    return out
+
+
+# ---------------------------------------------------------------- what is shown and written
+
+
+def page(tun: Tun, found: Identified, text: str) -> list[str]:
+    """The figures, with their doubt and beside the plate's."""
+    lag_s, dead_s = plate_lag_s(tun)
+    plate_w = tun.heater.power_w * tun.heater.efficiency
+    return [
+        f"{tun.name}: {text}, {found.rise_k:.1f} K rise, fits within {found.residual_k:.2f} K",
+        f"  power into liquor and vessel  {found.power_w:8.0f} +- {found.power_sd:.0f} W   plate {plate_w:.0f} W",
+        f"  lag                           {found.lag_s:8.0f} +- {found.lag_sd_s:.0f} s   assumed {lag_s:.0f} s",
+        f"  dead time                     {found.dead_s:8.0f} +- {found.dead_sd_s:.0f} s   assumed {dead_s:.0f} s",
+    ]
+
+
+def picture(trace: tuple[Point, ...], found: Identified, known: Known) -> list[str]:
+    """Reading (o) and model (.) over time, as text."""
+    heats = arrived_s(trace, found.dead_s, found.lag_s)
+    rate = found.power_w / known.capacity_j_per_k
+    model, lost, last_s = [], 0.0, trace[0].t_s
+    for point, heat in zip(trace, heats, strict=True):
+        lost += known.loss_w_per_k * (point.reading_c - known.room_c) / known.capacity_j_per_k * (point.t_s - last_s)
+        last_s = point.t_s
+        model.append(trace[0].reading_c + rate * heat - lost)
+    shown = [point.reading_c for point in trace]
+    low, high = min(*shown, *model), max(*shown, *model) + 1e-9
+    cells = [[" "] * WIDTH for _ in range(HEIGHT)]
+    for curve, mark in ((model, "."), (shown, "o")):
+        for i, value in enumerate(curve):
+            column = min(i * WIDTH // len(curve), WIDTH - 1)
+            cells[HEIGHT - 1 - int((value - low) / (high - low) * (HEIGHT - 1))][column] = mark
+    lines = [f"  {'':6} |{''.join(row).rstrip()}" for row in cells]
+    lines[0] = f"  {high:6.1f} |{''.join(cells[0]).rstrip()}"
+    lines[-1] = f"  {low:6.1f} |{''.join(cells[-1]).rstrip()}"
+    return [*lines, f"  °C      0 to {trace[-1].t_s / 60.0:.0f} min; o reading, . model"]
+
+
+def write(settings: Settings, found: Identified) -> Path:
+    """Put the figures where the daemon looks for them at its next start."""
+    folder = Path(settings.service.data_dir) / "learned"
+    folder.mkdir(parents=True, exist_ok=True)
+    values: dict[str, Any] = {
+        "power_w": round(found.power_w, 1),
+        "power_sd": round(found.power_sd, 1),
+        "lag_s": round(found.lag_s, 1),
+        "lag_sd_s": round(found.lag_sd_s, 1),
+        "dead_s": round(found.dead_s, 1),
+        "dead_sd_s": round(found.dead_sd_s, 1),
+        "tun_digest": settings.digest,
+    }
+    today = datetime.datetime.now(datetime.UTC).date().isoformat()
+    text = "# Learned from plain water by `underback learn`. Remove this file to go back to the plate's figures.\n"
+    text += "".join(f"{key} = {toml_out.value(value)}\n" for key, value in values.items()) + f"on = {today}\n"
+    path = folder / f"{settings.tun.name}.toml"
+    fresh = path.with_suffix(".new")
+    fresh.write_text(text, encoding="utf-8")
+    fresh.replace(path)
+    return path
