@@ -256,6 +256,8 @@ def _answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
     entry = {k: order.args[k] for k in ("ph", "ph_at_c", "gravity_p", "remark") if k in order.args}
     if entry:
         words = ", ".join(f"{k} {v}" for k, v in entry.items())
+        if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
+            run = run._replace(prompt=None)
         return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": order.by}),)
     prompt, leg = run.prompt, leg_of(run)
     wanted = order.args.get("prompt")
@@ -322,6 +324,10 @@ def _next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) ->
     return program.next_leg(run, now, events)
 
 
+def _noted(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return run
+
+
 def _iodine(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
     run = enter(run._replace(iodine_tests=run.iodine_tests + 1), P.RESTING, now)
     if answer == "no starch":
@@ -363,6 +369,7 @@ ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {
     "go_on": _next,
     "iodine": _iodine,
     "iodine_decide": _iodine_decide,
+    "ph": _noted,
     "take_over": _next,
     "resume": _resume_choice,
 }

@@ -145,6 +145,7 @@ class Leg(NamedTuple):
     addition_kg: float = 0.0  # infusion: liquor to add; decoction: mash to pull
     addition_c: float | None = None
     why: str = ""
+    remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
 
 
 class Course(NamedTuple):
@@ -161,6 +162,9 @@ class Course(NamedTuple):
     planned_s: float  # whole run, people answering at once
     digest: str  # hash of the program file's meaning and of the tun file
     malt: Mapping[str, float | None] | None = None  # what the estimate of the wort rests on; decides nothing
+    landing_c: float | None = None  # where the mash should land after dough-in
+    hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
+    hot_liquor_c: float | None = None
 
 
 class Order(NamedTuple):

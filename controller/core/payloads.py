@@ -215,6 +215,7 @@ class Status(Sent):
     finish_in_s: Seconds | None
     waiting_for: Text | None
     prompt: Prompt | None
+    live: Text | None = Field(description="While something is added: how much more, and when to stop.")
     offer: Prompt | None = Field(description="A correction that may be taken up by `answer`; nothing waits for it.")
     held_by: Literal["trip", "latched", "person", "resume"] | None
     trips: list[Trip]

@@ -75,6 +75,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         addition_kg=stage.addition_kg,
         addition_c=added_at_c(step) if step.kind in ("infusion", "decoction") else None,
         why=stage.why,
+        remind_s=step.ph_every_s or 0.0,
     )
 
 
@@ -142,6 +143,9 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         loss_w_per_k=tun.loss_w_per_k,
         planned_s=planned_s,
         digest=digest(program, tun),
+        landing_c=None if strike.temperature_c is None else strike.landing_c,
+        hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
+        hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from controller.core.model import Event, Instant, Leg, Measurement, Motor, Phase, Prompt, RunState, Target, View
+from controller.core.model import Event, Instant, Leg, Measurement, Phase, Prompt, RunState, Target, View
 from controller.core.run import Run, Walk, capacity_j_per_k, enter, go, leg_of
 from controller.core.settings import Tun
 
@@ -19,9 +19,9 @@ P = Phase
 BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
 BAND_S = 60.0  # for so long, before the rest clock starts
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
-PUMP_REST_S = 60.0  # of which the pump stays off, so that the bed can settle
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
 SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
+HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
 IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (common practice: 5..10, 10..15 min)
 IODINE_TESTS = 4  # after so many without success the brewer decides
 HEATED = frozenset({P.HEATING, P.WAITING, P.RAMPING, P.RESTING})
@@ -44,6 +44,10 @@ ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
     "go_on": ("{name}: the planned time is over. Go on to the next step?", ("go on",)),
     "iodine": ("{name}: take a cooled iodine test. What does it show?", ("no starch", "reddish", "blue", "not tested")),
     "iodine_decide": ("{name}: still starch after {tests} tests. Go on all the same?", ("go on", "rest longer")),
+    "ph": (
+        "{name}: measure the pH of a cooled sample and enter it as `answer ph=`. Is it measured?",
+        ("measured", "later"),
+    ),
     "take_over": ("{name}: the mash is kept at {target:.0f} °C. Do you take over?", ("taken over",)),
 }
 
@@ -67,7 +71,7 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     events: list[Event] = []
     run = _states(run, view, seen, now, events)
     if run.state is S.RUNNING:
-        run = _phases(run, seen, now, dt, events)
+        run = _hot_liquor(_phases(run, seen, now, dt, events), events)
     if run.state in (S.PAUSED, S.HELD) or run.phase in (P.WAITING, P.ADDING, P.SETTLING, P.ARMED) or _keeping(run):
         run = run._replace(excluded_s=run.excluded_s + dt)
     return Walk(run, tuple(events))
@@ -250,10 +254,33 @@ def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     if leg.ends == "iodine" and not run.iodine_ok:
         return _iodine_gate(run, leg, now)
     if run.credited_s < leg.hold_s:
-        return run
+        return _ph_due(run, leg, now) if leg.remind_s > 0.0 else run
     if leg.ends == "person":
         return ask(enter(run, P.WAITING, now), leg, "go_on", now)
     return next_leg(run, now, events)
+
+
+def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
+    """A souring hold asks for its pH from time to time; nothing waits for it."""
+    times = int(run.credited_s // leg.remind_s)
+    if times <= run.reminded or run.prompt is not None:
+        return run
+    return ask(run._replace(reminded=times), leg, "ph", now)
+
+
+def _hot_liquor(run: Run, events: list[Event]) -> Run:
+    """Is it time to heat the liquor for the run-off, so that it is ready when the mash is?"""
+    course, left = run.course, finish_in_s(run)
+    if course is None or course.hot_liquor_s is None or run.liquor_told or left is None or run.phase is P.ARMED:
+        return run
+    if left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
+        return run
+    text = (
+        f"heat the run-off liquor to {course.hot_liquor_c or 78.0:.0f} °C now: it takes {course.hot_liquor_s / 60:.0f}"
+    )
+    text += f" min, and the mash is ready in {left / 60:.0f} min"
+    events.append(Event("note", "hot liquor", text, value=round(left), unit="s", priority=2))
+    return run._replace(liquor_told=True)
 
 
 def _iodine_gate(run: Run, leg: Leg, now: Instant) -> Run:
@@ -296,6 +323,7 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
         ramp_at=now,
         in_band_at=None,
         pause_c=None,
+        reminded=0,
         grain_in=run.grain_in or (leg is not None and leg.kind == "dough_in"),
     )
     following = leg_of(run)
@@ -344,28 +372,6 @@ def _plateau(run: Run, leg: Leg) -> float:
     if leg.kind in ("infusion", "decoction") and run.course is not None and run.leg > 0:
         return run.course.legs[run.leg - 1].target_c
     return leg.target_c
-
-
-def motors(run: Run, target: Target, now: Instant) -> tuple[Motor, Motor]:
-    """Stirrer and pump: who moves what at which stage. Heat never without both that the tun has."""
-    if run.state not in KEPT | {S.HELD, S.RESTARTING}:
-        off = Motor(False, f"{run.state}: nothing moves")
-        return off, off
-    if run.state in (S.HELD, S.RESTARTING):
-        restarting = run.state is S.RESTARTING
-        return Motor(True, "held: gentle stirring" if not restarting else "mixing before heat"), Motor(
-            restarting, "flow is proven before heat" if restarting else "held"
-        )
-    if target.heat == "hold":
-        on = Motor(True, f"{run.phase}: mixing while heating")
-        return on, on
-    if run.phase is P.ADDING:
-        return Motor(True, "adding: stir slowly"), Motor(False, "adding: wet flour blocks the pump")
-    if run.phase is P.SETTLING:
-        pump = now - run.phase_since >= PUMP_REST_S
-        return Motor(True, "settling: mixing"), Motor(pump, "settling: gently" if pump else "settling: bed rests")
-    off = Motor(False, f"{run.phase}: nothing moves")
-    return off, off
 
 
 def finish_in_s(run: Run) -> float | None:

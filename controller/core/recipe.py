@@ -81,6 +81,13 @@ class DoughIn(Table):
     slaking_heat_kj_per_kg: Annotated[float, Quantity("heat", 0, 60)] = 0.0  # 13 to 38 by moisture (Pauls and Whites)
 
 
+class HotLiquor(Table):
+    """Liquor for the run-off, heated elsewhere: somebody is reminded in time."""
+
+    temperature_c: Annotated[float, Quantity("temperature", 20, 100)] = 78.0
+    takes_s: Annotated[float, Quantity("duration", 60, 14_400)]  # to heat it
+
+
 class Step(Table):
     """One step. Which keys serve depends on its kind."""
 
@@ -121,6 +128,7 @@ class Program(Table):
     grist: tuple[Grist, ...] = ()
     liquor: Liquor
     dough_in: DoughIn = DoughIn()
+    hot_liquor: HotLiquor | None = None
     enzyme: StrictBool = False  # enzyme added for beta-glucan
     people: tuple[Text, ...] = ()  # who is there to answer
     step: Annotated[tuple[Step, ...], Field(min_length=1, max_length=40)]

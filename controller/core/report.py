@@ -11,7 +11,7 @@ from math import isfinite
 from typing import Any
 
 from controller import __version__
-from controller.core import estimate
+from controller.core import additions, estimate
 from controller.core.model import Measurement, Prompt, RunState, Trip
 from controller.core.program import finish_in_s
 from controller.core.run import Offer, Run, leg_of
@@ -54,6 +54,7 @@ def status(
         "finish_in_s": _rounded(finish, 0),
         "waiting_for": run.prompt.text if run.prompt is not None else None,
         "prompt": _prompt(run.prompt, state.now),
+        "live": additions.more(run, seen),
         "offer": _offer(run.offer, state.now),
         "held_by": run.held_by or None,
         "trips": [_trip(trip, state.now) for trip in state.guard.trips],

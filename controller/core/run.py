@@ -53,6 +53,8 @@ class Run(NamedTuple):
     by: str = ""  # who started it
     gap_credit_s: float = 0.0  # rest time an outage would earn, if the person goes on here
     gap_rule: str = ""
+    reminded: int = 0  # of the pH, in this step
+    liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
     offer: Offer | None = None  # after dough-in: how the mash could be put right
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
 

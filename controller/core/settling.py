@@ -93,7 +93,8 @@ def _offered(run: Run, index: int, tun: Tun, value_c: float, now: Instant, settl
     if abs(found.apart_k) > BAND_K:
         text += f": {_apart(found)}. {'; '.join(_ways(found))}"
         offer = Offer(index, text, SHORT if found.apart_k < 0.0 else OVER, value_c, now)
-    data = {"predicted_c": round(rest.target_c, 2), "measured_c": round(value_c, 2), **_figures(found)}
+    predicted = rest.target_c if course.landing_c is None else course.landing_c
+    data = {"predicted_c": round(predicted, 2), "measured_c": round(value_c, 2), **_figures(found)}
     event = Event("settled", rest.name, text, round(value_c, 2), round(rest.target_c, 2), "°C", priority=3, data=data)
     return run._replace(offer=offer), event
 

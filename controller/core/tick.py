@@ -15,6 +15,7 @@ from controller.core import (
     figures,
     guard,
     modulator,
+    moves,
     orders,
     permits,
     probe,
@@ -127,7 +128,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     events.extend(walked.events)
     events.extend(event for event in (settled, told) if event is not None)
     target = program.target(run, tun)
-    stirrer, pump = program.motors(run, target, now)
+    stirrer, pump = moves.motors(run, now)
     believed = figures.figures(tun, target, settings.learned, state.regulator)
     ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, state.regulator.saturated, dt)
     outlet_c = outlet.value_c if outlet is not None else None

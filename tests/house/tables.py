@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from controller.core import limits, orders
+from controller.core import limits, moves, orders
 from controller.core.interlocks import TABLE
 from controller.core.model import RunState
 from tests.house.source import ROOT
@@ -47,6 +47,15 @@ def order_table() -> str:
     return "\n".join(rows)
 
 
+def move_table() -> str:
+    rows = ["| stage | heater | stirrer | pump | rest clock | goes on when |", "| --- | --- | --- | --- | --- | --- |"]
+    for row in moves.TABLE:
+        later = {"later": f"off, on after {moves.PUMP_REST_S:g} s"}
+        cells = [row.stage, row.heater, later.get(row.stirrer, row.stirrer), later.get(row.pump, row.pump)]
+        rows.append("| " + " | ".join([*cells, row.clock, row.goes_on]) + " |")
+    return "\n".join(rows)
+
+
 def text() -> str:
     parts = [
         "### Interlocks",
@@ -56,6 +65,8 @@ def text() -> str:
         "### Orders by state",
         "A dot is a refusal with a sentence and no effect.",
         order_table(),
+        "### Who moves what",
+        move_table(),
     ]
     return "\n\n".join(parts)
 
