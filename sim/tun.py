@@ -12,9 +12,7 @@ temperature (0.5 % between 20 and 80 °C).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import NamedTuple
-
+from sim.books import Energy, Flow, Pour
 from sim.spec import (
     BOIL_C,
     ROOM_HUMIDITY,
@@ -28,55 +26,6 @@ from sim.spec import (
 )
 
 __all__ = ["STEP_S", "Energy", "Spot", "Tun", "TunSpec"]
-
-
-class Energy(NamedTuple):
-    """Where has the heat gone since the start? All in J, enthalpies from 0 °C."""
-
-    heater: float  # what the heater put in
-    added: float  # brought by grist and liquor, heat of wetting included
-    removed: float  # taken out with pulled mash
-    lost: float  # to the room
-    boiled: float  # left as steam from a node that reached the boil
-    stored: float  # in the tun now
-    stored_at_start: float
-
-    @property
-    def gap_j(self) -> float:
-        """What does not add up? Zero but for rounding."""
-        put_in = self.heater + self.added - self.removed - self.lost - self.boiled
-        return self.stored - self.stored_at_start - put_in
-
-
-@dataclass(slots=True)
-class _Pour:
-    """Something on its way into the tun."""
-
-    left_s: float
-    grist_kg_per_s: float
-    liquor_kg_per_s: float
-    c: float
-    wetting_j_per_kg: float
-    moisture: float
-    top: bool
-
-
-class _Flow(NamedTuple):
-    """Coefficients of one step, valid until something changes."""
-
-    film_j: float  # J a step and K from the heater's mass; 0 = no mass, heat goes straight in
-    per_heater_j: float  # K of the heater's mass a J
-    per_heated_j: float  # K of each heated layer (or of the chamber) a J
-    heats: int  # layers heated from the bottom up; 0 = the chamber
-    mix: float  # share of the difference between neighbours exchanged a step
-    metal_mash: float  # K of a layer a step and K to the metal
-    metal_from_mash: float  # K of the metal a step and K to one layer; 0 = the metal follows the mash
-    loss: float  # K of the metal (or of each layer) a step and K to the room
-    steam: float  # K of the top layer a step and Pa
-    shifts: float  # pipe cells moved on a step
-    bed: float  # share of a layer that a cell's liquid carries
-    chamber: float  # share of the chamber
-    layer_j_per_k: float
 
 
 class Tun:
@@ -100,10 +49,10 @@ class Tun:
         self.after = [liquor_c] * round(spec.dead_after_s / STEP_S)
         self._heads = [0, 0]
         self._moved = 0.0
-        self._pours: list[_Pour] = []
+        self._pours: list[Pour] = []
         self._pulled = (0.0, 0.0)
         self._heater_j = self._added_j = self._removed_j = self._lost_j = self._boiled_j = 0.0
-        self._flow: _Flow | None = None
+        self._flow: Flow | None = None
         if liquor_kg <= self._loop_kg():
             raise ValueError(f"liquor {liquor_kg} kg only just fills the loop ({self._loop_kg():.1f} kg)")
         self._start_j = self._stored_j()
@@ -173,12 +122,12 @@ class Tun:
     def add_grist(self, kg: float, c: float, moisture: float, over_s: float) -> None:
         """Dough in: kg of grist at c °C with this moisture (share), poured over so many seconds."""
         over_s = max(STEP_S, over_s)
-        self._pours.append(_Pour(over_s, kg / over_s, 0.0, c, wetting_j_per_kg(moisture), moisture, False))
+        self._pours.append(Pour(over_s, kg / over_s, 0.0, c, wetting_j_per_kg(moisture), moisture, False))
 
     def add_liquor(self, kg: float, c: float, over_s: float) -> None:
         """Pour kg of liquor at c °C onto the mash over so many seconds."""
         over_s = max(STEP_S, over_s)
-        self._pours.append(_Pour(over_s, 0.0, kg / over_s, c, 0.0, 0.0, True))
+        self._pours.append(Pour(over_s, 0.0, kg / over_s, c, 0.0, 0.0, True))
 
     def pull(self, kg: float) -> float:
         """Take kg of mash out, grist and liquor alike (at most nine tenths). Returns its temperature in °C."""
@@ -196,7 +145,7 @@ class Tun:
         grist, liquor = self._pulled
         share = 0.0 if grist + liquor <= 0 else min(1.0, kg / (grist + liquor))
         over_s = max(STEP_S, over_s)
-        self._pours.append(_Pour(over_s, share * grist / over_s, share * liquor / over_s, c, 0.0, -1.0, True))
+        self._pours.append(Pour(over_s, share * grist / over_s, share * liquor / over_s, c, 0.0, -1.0, True))
         self._pulled = (grist * (1 - share), liquor * (1 - share))
 
     # ------------------------------------------------------------ time
@@ -210,7 +159,7 @@ class Tun:
                 self._flow = self._coefficients()
             self._once(self._flow, duty * self.spec.power_w * self.mains)
 
-    def _once(self, f: _Flow, watts: float) -> None:
+    def _once(self, f: Flow, watts: float) -> None:
         """One Euler step: every flow from the state before it, then the loop moves on."""
         (
             film_j,
@@ -264,7 +213,7 @@ class Tun:
         if max(new) > BOIL_C or self.chamber_c > BOIL_C:
             self._boil(layer_j)
 
-    def _circulate(self, f: _Flow) -> None:
+    def _circulate(self, f: Flow) -> None:
         """Move the loop's liquid on, one cell of 0.5 s of full flow at a time."""
         self._moved += f.shifts
         layers, bed = self.layers, f.bed
@@ -356,7 +305,7 @@ class Tun:
         best = self.spec.still_mixing_s if self.grist_kg > 0 else self.spec.liquor_mixing_s
         return min(best, self.spec.mixing_s) if self.stirring else best
 
-    def _coefficients(self) -> _Flow:
+    def _coefficients(self) -> Flow:
         """All that stays the same until somebody does something."""
         spec, layer_j, n = self.spec, self._layer_j(), len(self.layers)
         chamber_j = spec.chamber_kg * WATER_J_PER_KG_K
@@ -365,7 +314,7 @@ class Tun:
         carrier_j = layer_j * n if metal_film is None else spec.metal_j_per_k
         open_m2 = spec.surface_m2 * (1.0 if self.lid_open else spec.lid_leak)
         bed_flow = spec.flow_in_grist if self.grist_kg > 0 else 1.0
-        return _Flow(
+        return Flow(
             film_j=STEP_S * spec.film_w_per_k if spec.heater_j_per_k else 0.0,
             per_heater_j=1 / spec.heater_j_per_k if spec.heater_j_per_k else 0.0,
             per_heated_j=1 / (layer_j * heats) if heats else 1 / chamber_j,

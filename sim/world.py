@@ -19,6 +19,7 @@ from controller.core.settings import Settings
 from controller.core.topics import topics
 from sim.faults import Fault, Faults
 from sim.instruments import NO_READINGS, Form, Heater, Probe, Switch
+from sim.misled import Misled
 from sim.spec import STEP_S, WATER_J_PER_KG_K
 from sim.truth import Role, Truth, of_tun
 from sim.tun import Tun
@@ -62,7 +63,7 @@ class World:
         self._mains, self._mains_next = 1.0, 0.0
         self._before: frozenset[str] = frozenset()
         self._foreign_seq = 0
-        self._fallen_c = self._drift_k = 0.0
+        self._misled = Misled(self.probes, self.truth.room_c)
 
     def _start_probes(self) -> None:
         tun = self.settings.tun
@@ -187,9 +188,9 @@ class World:
         if "hot_liquor" in begun:
             self.tun.add_liquor(self.live["hot_liquor"].value, 98.0, 30.0)
         if "probe_fallen" in begun:
-            self._fallen_c = self.probes["mash"].felt_c
+            self._misled.fallen_c = self.probes["mash"].felt_c
         if "probe_drift" in begun:
-            self._drift_k = 0.0
+            self._misled.drift_k = 0.0
         if "stop_button" in begun:
             word = ("stop", "hold", "abort")[round(self.live["stop_button"].value) - 1]
             self.wires.to_daemon(now, self.topics.order, word.encode(), {})
@@ -261,7 +262,7 @@ class World:
         for probe in self.probes.values():
             probe.feel(tun.spot_c(probe.senses.spot))
         if live:
-            self._mislead(now)
+            self._misled.grow(live)
         for topic, roles, form in self._lines:
             self._publish(topic, roles, form, now)
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
@@ -311,59 +312,9 @@ class World:
         live = self.live
         if "mash" in roles and "probe_text" in live:
             return NO_READINGS[int(self.now) % len(NO_READINGS)]
-        values = {role: self._value(role, live) for role in roles}
+        values = {role: self._misled.value(role, live, self.heater.share) for role in roles}
         if "mash" in roles and "probe_nan" in live:
             values["mash"] = math.nan
         return form.payload([(values[role], self.probes[role].seq) for role in roles], self.wall_s).replace(
             b"nan", b"NaN"
         )
-
-    def _value(self, role: Role, live: dict[str, Fault]) -> float:
-        """What this probe's next sample says, with what the faults make of it."""
-        probe = self.probes[role]
-        if "probe_swapped" in live and role in ("mash", "outlet") and "outlet" in self.probes:
-            return self.probes["outlet" if role == "mash" else "mash"].sample()
-        if role == "mash":
-            return self._mash_value(probe, live)
-        if role == "second" and "second_frozen" in live:
-            probe.seq += 1
-            return probe.sent_c
-        value = probe.sample()
-        if role == "second" and "second_offset" in live:
-            value += live["second_offset"].value
-        if role == "outlet" and "outlet_hot" in live:
-            value += live["outlet_hot"].value
-        return value
-
-    def _mash_value(self, probe: Probe, live: dict[str, Fault]) -> float:
-        if "probe_stale" in live:
-            return probe.sent_c
-        if "probe_frozen" in live:
-            probe.seq += 1
-            return probe.sent_c
-        value = probe.sample()
-        if "probe_value" in live:
-            return live["probe_value"].value
-        if "probe_fallen" in live:
-            return round(self._fallen_c, 2)
-        if "probe_jump" in live:
-            value += live["probe_jump"].value
-        if "probe_spike" in live and probe.seq % 5 == 0:
-            value += live["probe_spike"].value
-        if "probe_wash" in live:
-            value += live["probe_wash"].value * self.heater.share
-        if "probe_drift" in live:
-            value += self._drift_k
-        if "probe_fahrenheit" in live:
-            value = value * 1.8 + 32.0
-        if "probe_celsius" in live:
-            value = (value - 32.0) / 1.8
-        return round(value, 4)
-
-    def _mislead(self, now: float) -> None:
-        """What grows with time: a drift, a probe that cools in the air."""
-        live = self.live
-        if "probe_drift" in live:
-            self._drift_k += live["probe_drift"].value * STEP_S / 60.0
-        if "probe_fallen" in live:
-            self._fallen_c += STEP_S / live["probe_fallen"].value * (self.truth.room_c - self._fallen_c)
