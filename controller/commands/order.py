@@ -1,7 +1,9 @@
 """Send an order to a running daemon and print its answer.
 
 underback order start linnet --hand "12 °C" --here
-underback order answer "dough-in done"
+underback order start linnet --hand "12 °C" --here --ready-at 06:00
+underback order start sandpiper --hand "63 °C" --here --attended from_step=2 credited="12 min"
+underback order answer begin
 underback order extend "10 min"
 underback order adjust step=2 target="64 °C" time="40 min"
 underback order clear G02
@@ -44,13 +46,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--hand", metavar="TEMPERATURE", help="start: what a hand thermometer reads in the tun now")
     parser.add_argument("--here", action="store_true", help="start: you are at the tun and have looked at it")
     parser.add_argument("--attended", action="store_true", help="start: you stay with it (no proof test needed)")
+    parser.add_argument(
+        "--ready-at", metavar="TIME", help="start: delayed, so that liquor is ready then, such as 06:00"
+    )
     parser.add_argument("--by", metavar="WHO", default=None, help="who orders; your login name unless said")
     parser.add_argument("--json", action="store_true", help="print the answer as one JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
     _, settings = read(args.config, args.tun, 1.0)
-    values = build(args.order, args.args, args.by or _login())
+    late = [f"ready_at={args.ready_at}"] if args.ready_at is not None else []
+    values = build(args.order, [*args.args, *late], args.by or _login())
     extra = {"here": args.here, "attended": args.attended}
     values["args"].update({key: True for key, said in extra.items() if said})
     if args.hand is not None:

@@ -20,6 +20,7 @@ BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trad
 BAND_S = 60.0  # for so long, before the rest clock starts
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
+NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
 SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
 HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
 IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (common practice: 5..10, 10..15 min)
@@ -156,7 +157,7 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
         case P.ARMED:
             return _armed(run, now, events)
         case P.HEATING:
-            return _heating(run, leg, seen, now, dt)
+            return _heating(run, leg, seen, now, dt, events)
         case P.WAITING:
             return _waiting(run, leg, now, events)
         case P.ADDING:
@@ -204,10 +205,12 @@ def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> 
     return run if since is not None else run._replace(band_since=now)
 
 
-def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
+def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     run = _in_band(run, leg, seen, now, dt)
     if run.band_since is None or now - run.band_since < BAND_S:
         return run
+    text = f"strike liquor is ready at {leg.target_c:.1f} °C; it is kept until somebody doughs in"
+    events.append(Event("note", "ready for grain", text, value=leg.target_c, unit="°C", priority=2))
     return ask(enter(run._replace(in_band_at=run.band_since), P.WAITING, now), leg, "dough_in", now)
 
 
@@ -217,6 +220,11 @@ def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     if leg.ends == "iodine" and late and run.prompt is not None:
         events.append(Event("note", "iodine", f"{leg.name}: nobody answered; the program says to go on", priority=2))
         return next_leg(run, now, events)
+    if leg.kind == "dough_in" and not run.nobody_told and now - run.phase_since >= NOBODY_S:
+        waited = f"ready for grain for {NOBODY_S / 60:.0f} min and nobody came"
+        text = f"{waited}; heat goes off after {SAFE_KEEP_S / 3600:.0f} h"
+        events.append(Event("note", "ready for grain", text, value=NOBODY_S, unit="s", priority=1))
+        run = run._replace(nobody_told=True)
     if now - run.phase_since > SAFE_KEEP_S:
         return _to(run._replace(held_by="person"), S.HOLDING, now, events, "nobody answered for two hours")
     return run

@@ -54,6 +54,7 @@ class Run(NamedTuple):
     gap_credit_s: float = 0.0  # rest time an outage would earn, if the person goes on here
     gap_rule: str = ""
     reminded: int = 0  # of the pH, in this step
+    nobody_told: bool = False  # ready for grain, and it was said that nobody came
     liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
     offer: Offer | None = None  # after dough-in: how the mash could be put right
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from controller.brewing import heat
@@ -72,7 +74,7 @@ def test_the_words_say_how_much_more_and_when_to_stop() -> None:
     assert additions.more(adding(BACK)._replace(phase=Phase.WAITING), seen(58.0)) is None
 
 
-def begun(bench: Bench, *legs: Leg, **changes: float) -> None:
+def begun(bench: Bench, *legs: Leg, **changes: Any) -> None:
     bench.until("idle")
     bench.start(course(*legs, grist_kg=0)._replace(**changes))
 
