@@ -2,8 +2,8 @@
 
     python -m tests.chaos.storm [--faults 200] [--seed 1] [--speed 20]
 
-Each run is a program of two rests on the simulated Gannet with a scripted brewer who looks after trips. Faults come one
-after another at random moments; then the weather is fair and the run has to complete. A run that breaks a promise
+Each run is a program of two rests on the simulated Gannet, with a scripted brewer who looks after trips. Faults come
+one after another at random moments; then the weather is fair and the run has to complete. A run that breaks a promise
 prints the line that plays it again.
 """
 
@@ -12,15 +12,17 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import secrets
 import signal
 import sys
 import tempfile
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from random import Random
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from tests.chaos import judge
 from tests.chaos.field import Field, Heard
@@ -45,6 +47,56 @@ NONSENSE = [
     b'{"temperature":' + b"9" * 5000 + b"}",
     b"x" * 70_000,
 ]
+
+
+class Hand:
+    """A person who never gives up: clears what is latched once its cause is gone, chooses, restarts."""
+
+    LOOK_S = 70.0  # of the tun's time: longer than the minute for which heat stays off after a trip
+
+    def __init__(self, there: Field) -> None:
+        self.there = there
+        self._stop = threading.Event()
+        self._since: dict[str, float] = {}
+        self._thread = threading.Thread(target=self._work, name="hand", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._stop.set()
+        self._thread.join(2.0)
+
+    def _work(self) -> None:
+        while not self._stop.wait(5.0 / self.there.speed):
+            status = self.there.newest("status")
+            if status.get("nonce"):
+                self._look(status)
+
+    def _look(self, status: dict[str, Any]) -> None:
+        now = time.monotonic()
+        names = [trip["id"] for trip in status["trips"]]
+        self._since = {name: self._since.get(name, now) for name in names}
+        latched = [trip["id"] for trip in status["trips"] if trip["latched"]]
+        prompt = status.get("prompt") or {}
+        for name in latched:
+            if now - self._since[name] > self.LOOK_S / self.there.speed:
+                self._order(status, "clear", {"inspected": True}, trip=name)
+                return
+        if prompt.get("id") == "resume":
+            self._order(status, "answer", {"prompt": "resume", "answer": "go on here"})
+        elif status["state"] == "held" and not names and status.get("held_by") != "trip":
+            self._order(status, "restart", {})
+
+    def _order(self, status: dict[str, Any], name: str, args: dict[str, Any], **more: str) -> None:
+        values = {
+            "id": secrets.token_hex(6),
+            "order": name,
+            "args": args,
+            "by": "hand",
+            "nonce": status["nonce"],
+            **more,
+        }
+        said = json.dumps({**values, "at": time.time(), "valid_s": 30})
+        self.there.publish(f"{self.there.base}/order", said.encode())
 
 
 class Weather:
@@ -234,9 +286,10 @@ def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
         try:
             there.broker()
             there.observe()
-            there.stand_in("--clears")
+            there.stand_in()
             there.serve()
             there.wait(lambda: there.state() == "running", 60, "the run begins")
+            hand = Hand(there)
             weather = Weather(there, proxy, rng)
             for _ in range(count):
                 time.sleep(weather.seconds(10, 60))
@@ -247,6 +300,7 @@ def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
                 if there.processes["serve"].poll() is not None:
                     there.serve()
             complete = _completes(there)
+            hand.close()
             broken = judged(there.heard, weather.ours, there.base, speed)
         finally:
             there.end()

@@ -69,6 +69,11 @@ def test_a_keyed_reading_carries_sequence_and_lag() -> None:
     assert wire.reading(KEYED, payload, 3.0, 1001.0) == Reading(65.5, 3.0, 7, 0.75)
 
 
+def test_a_value_may_stand_in_an_array() -> None:
+    """The pointer leads into it; there is nothing beside it then."""
+    assert wire.reading(wire.form("/1"), b"[60, 65.5]", 3.0, 0.0) == Reading(65.5, 3.0)
+
+
 def test_fahrenheit_is_converted_and_unknown_units_are_refused() -> None:
     """A unit beside the value wins over the setting; a unit that is neither is no reading."""
     fahrenheit = wire.form("", "F")
