@@ -38,6 +38,7 @@ PROGRAM, SEED = "linnet", 7
 ENDS = ("complete", "stopped", "aborted")
 CURVE = 60  # columns
 GO_S, BEHIND_S = 30.0, 0.5  # the daemon must speak within so long; the world gives way after so much at once
+LONGEST = 2.0  # times the plan, and half an hour: then it is given up
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -149,7 +150,7 @@ class _Demo:
     def __init__(self, settings: Settings, made: plan.Plan, speed: float, seed: int) -> None:
         self.settings, self.made, self.speed = settings, made, speed
         world = LiveWorld(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
-        self.stand_in = StandIn(world, Person(world, Manner(start_at_s=25.0, delay_s=30.0)))
+        self.stand_in = StandIn(world, Person(world, Manner(start_at_s=25.0, delay_s=30.0, clears=True)))
         self.clock, self.ran, self.live = MachineClock(speed), Ran(), screen.Live(sys.stdout)
         self._yielded_s = 0.0  # the world's time given up when this process was held up
 
@@ -190,7 +191,8 @@ class _Demo:
     async def _watch(self, link: asking.Line, daemon: subprocess.Popen[bytes], nodes: asyncio.Task[None]) -> None:
         """What the daemon says goes to the nodes, the brewer and the screen."""
         topics, quiet = link.topics, time.monotonic()
-        while daemon.poll() is None and not nodes.done():
+        longest_s = LONGEST * self.made.duration_s + 1800.0
+        while daemon.poll() is None and not nodes.done() and self._now() < longest_s:
             message = await link.next(1.0)
             if message is None:
                 if time.monotonic() - quiet > GO_S:
