@@ -30,6 +30,7 @@ GOOD_READINGS, GOOD_S = 5, 5.0  # re-qualification
 LATCH_AFTER_S = 900.0  # a self-clearing trip that lasts so long waits for a person
 INCIDENT_WINDOW_S = 1800.0
 FALL_K, RISE_K = 3.0, 3.0  # re-qualification: how far the reading may be from what it should be
+LONGER_S = 3600.0  # clearing G23 gives the run so much more time (own proposal)
 OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
 REPEAT_S = 60.0  # the same words at most once a minute
 
@@ -55,7 +56,7 @@ class GuardState(NamedTuple):
     durable_need: int = 0
     notes: tuple[tuple[str, str], ...] = ()
     said: tuple[tuple[str, Instant], ...] = ()
-    pump_since: Instant | None = None
+    longer_s: float = 0.0  # time that a person gave a run beyond its limit (G23)
     memory: interlocks.Memory = interlocks.Memory()
     past: physics.Past = physics.Past()
 
@@ -88,7 +89,8 @@ def check(
     """One tick: watch everything, then let out as much of the demand as all conditions allow."""
     events: list[Event] = []
     state = _epoch(state, senses)
-    senses = senses._replace(epoch=state.epoch)
+    if state.epoch != senses.epoch or state.longer_s:
+        senses = senses._replace(epoch=state.epoch, run_s=senses.run_s - state.longer_s)
     if state.need_durable and senses.disk_ok:
         state = state._replace(need_durable=False, durable_need=disk_written)
     state = _interruptions(state, senses)
@@ -312,7 +314,11 @@ def clear(
     if why is not None:
         return state, Reply(order.id, False, why, run_state, "clear"), None
     trips = tuple(t for t in state.trips if t.id != name)
-    state = state._replace(trips=trips, need_durable=True, qualify_from=now, qualified=False)
+    # a person has looked: what the reading was when heat was cut is no measure any more
+    longer = state.longer_s + (LONGER_S if name == "G23" else 0.0)
+    state = state._replace(
+        trips=trips, need_durable=True, qualify_from=now, qualified=False, quiet_c=None, longer_s=longer
+    )
     said = f"{name} cleared by {order.by}; heat stays off until `restart`"
     event = Event("cleared", name, said, latched=False, data={"by": order.by})
     return state, Reply(order.id, True, said, run_state, "clear"), event

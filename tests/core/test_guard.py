@@ -394,3 +394,36 @@ def test_samples_between_ticks_are_all_seen() -> None:
     bench.step()
     assert bench.duty == 0.0
     assert "G07" in tripped(bench)
+
+
+def test_a_mash_that_lies_elsewhere_after_a_clear_is_taken_as_it_is() -> None:
+    """The reading at the cut is no measure once a person has cleared: a false low one does not trap the run."""
+    bench = running()
+    bench.reading_c = 54.0
+    bench.run(6)
+    bench.level = False
+    bench.run(2)
+    bench.level, bench.reading_c = True, None
+    bench.run(70)
+    for trip in bench.state.guard.trips:
+        bench.order("clear", trip=trip.id)
+    bench.step()
+    bench.order("restart")
+    bench.until("running", 300)
+    bench.run(5)
+    assert tripped(bench) == []
+
+
+def test_a_run_that_was_too_long_gets_an_hour_more_by_a_clear() -> None:
+    """G23: cleared and restarted it does not trip again at once."""
+    bench = running()
+    bench.state = bench.state._replace(run=bench.state.run._replace(started_at=bench.now - 1e5))
+    assert seconds_until_trip(bench, "G23", 3) == 1
+    bench.state = bench.state._replace(run=bench.state.run._replace(started_at=bench.now - 13_500))
+    bench.run(61)
+    bench.order("clear", trip="G23")
+    bench.step()
+    bench.order("restart")
+    bench.until("running", 100)
+    bench.run(30)
+    assert tripped(bench) == []
