@@ -1,8 +1,9 @@
 """Which rest program would give the wort I want, on this tun, within my limits?
 
 A search over programs of one to three starch rests, and a choice along the trade-off of time against fermentability:
-the closest (to half a point), the shortest that is close, the steadiest against a probe that is off, the simplest, and
-shorter ones at a stated price. Same question, same answer. Nothing is proposed that `judge` finds a problem with.
+the closest (to half a point), a simpler one where there is, the shortest that is close, the steadiest against a probe
+that is off, and shorter ones at a stated price. Same question, same answer. Nothing is proposed that `judge` finds a
+problem with.
 """
 
 from __future__ import annotations
@@ -201,10 +202,11 @@ def _kinds(task: Task, wish: Wish, target: float, found: Sequence[Found]) -> lis
     simple = sorted(
         within(NEAR_POINTS), key=lambda one: (len(one.legs), round(2.0 * miss(one)), one.duration_s, one.legs)
     )
+    simpler = [_Kind("simplest", simple)] if len(simple[0].legs) < len(by_miss[0].legs) else []
     shorter = [_Kind(f"shorter, {points:g} points off", quick(within(points))) for points in PRICES_POINTS]
     return [
         _Kind("closest", by_miss),
-        _Kind("simplest", simple),
+        *simpler,
         _Kind("shortest that is close", quick(within(CLOSE_POINTS))),
         _Kind("steadiest", sorted(held, key=lambda one: (round(abs(steady[one.legs]), 2), one.duration_s, one.legs))),
         *shorter,

@@ -48,8 +48,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--calibrate",
         metavar="FILE.toml",
-        help='fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; tun = "NAME" '
-        'where there are several) or program = "linnet", and limit_attenuation = "80 %%"',
+        help='fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; '
+        'tun = "NAME" where there are several) or program = "linnet", and limit_attenuation = "80 %%"',
     )
 
 

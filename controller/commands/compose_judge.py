@@ -34,8 +34,8 @@ class Trial(NamedTuple):
     """What came of a proposal on the simulated tun."""
 
     result: str
-    duration_s: float
-    energy_kwh: float
+    ended_s: float
+    mash_s: float  # from dough-in to the end
     overshoot_k: float  # the worst of all steps, of the true mash temperature
     apparent_limit_pct: float | None  # by the true mash temperature
     trips: tuple[str, ...]
@@ -44,7 +44,7 @@ class Trial(NamedTuple):
     def problems(self) -> list[str]:
         """Why this may not be proposed; nothing where it may."""
         if self.result != "complete" or self.trips:
-            return [f"dry run: ended {self.result} after {self.duration_s / 60:.0f} min", *self.trips]
+            return [f"dry run: ended {self.result} after {self.ended_s / 60:.0f} min", *self.trips]
         if self.heat_without_evidence:
             return [f"dry run: {self.heat_without_evidence} commands with heat and no fresh reading"]
         return []
@@ -58,8 +58,8 @@ def trial(settings: Settings, plan: Plan) -> Trial:
     band = prediction["apparent_limit_pct"] if prediction is not None else None
     return Trial(
         result=ran.result,
-        duration_s=ran.duration_s,
-        energy_kwh=round(ran.energy_kwh, 4),
+        ended_s=ran.duration_s,
+        mash_s=round(sum(dt_s for dt_s, _ in wort.profile(plan.course, ran.trace)[0]), 1),
         overshoot_k=max((here for here in over if here is not None), default=0.0),
         apparent_limit_pct=None if band is None else band["mid"],
         trips=tuple(f"{trip['id']} {trip['text']}" for trip in ran.trace.trips),
@@ -187,7 +187,7 @@ def _told(number: int, one: Proposal, ran: Trial, said: Sequence[Said]) -> Itera
     limit = ran.apparent_limit_pct
     true = "" if limit is None else f", limit {limit:.0f} % by its true temperatures"
     yield (
-        f"     dry run: {ran.result}, {ran.duration_s / 60:.0f} min with heat-up, {ran.energy_kwh:.2f} kWh, "
+        f"     dry run: {ran.result}, {ran.mash_s / 60:.0f} min from dough-in on, "
         f"at most {ran.overshoot_k:.1f} K over{true}"
     )
     for line in said:

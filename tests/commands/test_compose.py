@@ -23,7 +23,7 @@ from controller.edge import files
 from controller.edge.program_file import Base, parsed, text
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
-GOOD = Trial("complete", 6000.0, 1.2, 0.1, 80.0, (), 0)
+GOOD = Trial("complete", 6000.0, 4000.0, 0.1, 80.0, (), 0)
 LIMITS = ("--tun", "plover", "--most-rests", "1", "--most-time", "1 h 15 min")
 
 
@@ -85,7 +85,7 @@ def test_every_proposal_was_run_through(whole: tuple[dict[str, Any], Path]) -> N
         ran = one["dry_run"]
         assert (ran["result"], ran["trips"], ran["heat_without_evidence"]) == ("complete", [], 0)
         assert ran["apparent_limit_pct"] == pytest.approx(one["limit_pct"], abs=2.0)
-        assert ran["duration_s"] > 60.0 * one["duration_min"]
+        assert ran["mash_s"] > 60.0 * one["duration_min"]
         assert one["reasons"]
 
 
@@ -179,7 +179,7 @@ def test_a_program_lends_grist_liquor_and_tun(config: Path, at_once: object) -> 
 def test_what_a_dry_run_refuses_is_replaced(config: Path, at_once: Callable[[dict[float, Trial]], None]) -> None:
     """Where the best proposal does not run through, another stands in, and the refused one is told with why."""
     first = answer(config, "full", *LIMITS)["proposals"][0]["steps"][0]["temperature_c"]
-    at_once({first: Trial("held", 3000.0, 1.0, 0.0, None, ("G05 jumps",), 0)})
+    at_once({first: GOOD._replace(result="held", ended_s=3000.0, trips=("G05 jumps",))})
     found = answer(config, "full", *LIMITS)
     assert found["proposals"]
     assert all(one["steps"][0]["temperature_c"] != first for one in found["proposals"])
