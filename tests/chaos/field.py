@@ -190,9 +190,10 @@ class Field:
             if condition():
                 return
             time.sleep(0.01)
-        status = {k: self.newest("status").get(k) for k in ("state", "step", "trips", "notes", "duty", "prompt")}
+        status = {k: v for k, v in self.newest("status").items() if k not in ("steps", "limits")}
+        remarks = [h.payload.decode() for h in self.heard if h.topic == "remark"]
         logs = {name: self.said_by(name)[-1500:] for name in self.processes}
-        raise AssertionError(f"not within {within_s:g} s: {what}\nstatus: {status}\nlogs: {logs}")
+        raise AssertionError(f"not within {within_s:g} s: {what}\nstatus: {status}\nfaults: {remarks}\nlogs: {logs}")
 
     def state(self) -> str:
         return str(self.newest("status").get("state"))

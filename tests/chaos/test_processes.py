@@ -48,8 +48,9 @@ def test_a_killed_daemon_leaves_a_heater_that_is_off_within_its_lease(tmp_path: 
         there.serve()
         there.wait(lambda: bool(there.of("heater/command", mark)), 20, "the daemon is back")
         there.wait(lambda: "resume" in [h.values()["kind"] for h in there.of("event", mark)], 30, "a decision")
-        states = lambda: [h.values()["state"] for h in there.of("status", mark)]  # noqa: E731
-        there.wait(lambda: "running" in states(), 30, "the run has resumed by itself")
+        there.wait(
+            lambda: "running" in [h.values()["state"] for h in there.of("status", mark)], 30, "the run has resumed"
+        )
         hot = next((h for h in there.of("heater/command", mark) if h.values()["duty"] > 0), None)
         first = there.of("heater/command", mark)[0]
         assert hot is None or (hot.at - first.at) * SPEED >= 9.0
