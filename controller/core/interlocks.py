@@ -27,6 +27,7 @@ from controller.core.settings import Probe, Tun
 
 S = RunState
 HEATED = frozenset({S.RUNNING, S.PAUSING, S.PAUSED})
+REFUSED_S = 4.5  # no reading accepted for so long: G03, G04 cut within 5 s although a tick comes once a second
 
 Clears = Literal["itself", "requalified", "latched"]
 
@@ -334,10 +335,10 @@ def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     limits, seen = senses.tun.guard, senses.seen
     if not (seen.age_s <= limits.reading_gone_s):
         return memory, Finding("G02", min(seen.age_s, 86400.0), limits.reading_gone_s)
-    none_for = seen.refused_since is not None and senses.now - seen.refused_since >= 5.0
+    none_for = seen.refused_since is not None and senses.now - seen.refused_since >= REFUSED_S
     if seen.refused_run >= limits.nonsense_readings or (none_for and seen.refused_run > 0):
         return memory, Finding("G03", seen.refused_run, limits.nonsense_readings)
-    if seen.jump_since is not None and senses.now - seen.jump_since >= 5.0 and seen.jump_c is not None:
+    if seen.jump_since is not None and senses.now - seen.jump_since >= REFUSED_S and seen.jump_c is not None:
         step = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
         return memory, Finding("G04", step, limits.jump_k, latched=step > 5.0)
     return memory, None
@@ -345,7 +346,7 @@ def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
 
 def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G05: do two probes in one mash disagree for a minute?"""
-    a, b = senses.seen.value_c, senses.second.value_c if senses.second is not None else None
+    a, b = _level_c(senses.seen), _level_c(senses.second)
     if a is None or b is None or senses.state not in HEATED or senses.target.heat == "blocked":
         if memory.differ_since is None and memory.differ_noted_since is None:
             return memory, None
@@ -361,6 +362,13 @@ def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     if memory.differ_since is None or senses.now - memory.differ_since < senses.tun.guard.probes_differ_s:
         return memory, None
     return memory, Finding("G05", apart, limit)
+
+
+def _level_c(seen: Measurement | None) -> float | None:
+    """Where does a probe's reading stand, a new level that is not believed yet included? °C"""
+    if seen is None:
+        return None
+    return seen.value_c if seen.jump_c is None else seen.jump_c
 
 
 def outlet(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
@@ -411,7 +419,7 @@ def heater_answers(senses: Senses, memory: Memory) -> tuple[Memory, Finding | No
     report = senses.heater
     if report is not None and report.epoch == senses.epoch and report.seq > memory.acked_seq:
         memory = memory._replace(
-            acked_seq=report.seq, acked_at=senses.now, acked_duty=report.duty, acked_boot=report.boot
+            acked_seq=report.seq, acked_at=report.at, acked_duty=report.duty, acked_boot=report.boot
         )
     elif (
         report is not None
