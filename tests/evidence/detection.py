@@ -14,14 +14,14 @@ import json
 import math
 import sys
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from random import Random
 from typing import Any, NamedTuple
 
 from controller.core.model import Phase, RunState
 from sim.faults import FOREVER_S, Fault
-from tests.evidence.lean import Case, Lean, case, full_heat
+from tests.evidence.lean import Case, Lean, Wish, case, full_heat
 
 CALIBRATED = 4  # every so manyth healthy tun has been measured with water
 
@@ -37,9 +37,8 @@ class Play(NamedTuple):
     faults: Callable[[float, Random], tuple[Fault, ...]]
     fits: Callable[[Case], bool] = lambda case: True
     wait_s: float = 30.0  # how long it is watched
-    second: bool | None = False
-    calibrated: bool = False
-    clock: Callable[[Lean], bool] | None = None  # the delay counts from when this is first so, else from the fault
+    wish: Wish = Wish()
+    later_s: float = 0.0  # the delay counts from so long after the fault's beginning
 
 
 def always(kind: str, value: float = 0.0) -> Callable[[float, Random], tuple[Fault, ...]]:
@@ -67,12 +66,12 @@ def idle(machine: Lean) -> bool:
     return machine.state.run.state is RunState.IDLE
 
 
-def from_start(machine: Lean) -> bool:
-    return True
+def begun(machine: Lean) -> bool:
+    return machine.state.run.state is RunState.RUNNING
 
 
-def sent_c(machine: Lean) -> float:
-    return machine.world.probes["mash"].sent_c
+def nothing(at: float, rng: Random) -> tuple[Fault, ...]:
+    return ()
 
 
 def _looped(case: Case) -> bool:
@@ -88,71 +87,73 @@ def _rate_k_per_min(case: Case) -> float:
 
 
 def _strong(case: Case) -> bool:
-    """Could G09 see it? Its deadline holds from 0.8 K/min on; the ramp is capped by the tun's own limit."""
-    return _rate_k_per_min(case) >= 1.0
+    """Could G09 see it? Weaker ones are left to G11."""
+    return _rate_k_per_min(case) >= 0.8
 
 
 def _three_stalls(at: float, rng: Random) -> tuple[Fault, ...]:
-    return tuple(Fault("loop_stall", at + 200.0 * i, 0.5, 3.0) for i in range(3))
+    return tuple(Fault("loop_stall", at + 200.0 * i, 1.0, 3.0) for i in range(3))
 
 
-def _third_stall(machine: Lean) -> bool:
-    return len(machine.state.guard.incidents) >= 2
+def ids(names: str) -> frozenset[str]:
+    return frozenset(names.split())
 
 
+RISE = Wish(start_c=40.0)  # room for a long rise
 NONSENSE = (-127.0, 125.0, 127.94, 150.0, 999.0, 4095.0, 65535.0, -273.15, 85.0)
-PLAYS = (
-    Play("probe gone", "P1", frozenset({"G02"}), 10.0, resting, always("probe_unplugged")),
-    Play("probe gone in a rise", "P1", frozenset({"G02"}), 10.0, full_heat, always("probe_unplugged")),
-    Play("same sample again and again", "P2", frozenset({"G02"}), 10.0, resting, always("probe_stale")),
-    Play("impossible value", "P4-P6", frozenset({"G03"}), 5.0, full_heat, one_of("probe_value", *NONSENSE)),
-    Play("NaN", "P7", frozenset({"G03"}), 5.0, resting, always("probe_nan")),
-    Play("no number", "P7", frozenset({"G03"}), 5.0, resting, always("probe_text")),
-    Play("jump up by 6 to 15 K", "P8", frozenset({"G04", "G06", "G07"}), 5.0, resting, between("probe_jump", 6, 15)),
-    Play("other probe 4.5 to 8 K off", "P10", frozenset({"G05"}), 60.0, resting, between("second_offset", 4.5, 8.0),
-         wait_s=120.0, second=True),
-    Play("reading climbs 4 K/min", "H8", frozenset({"G06", "G07", "G10", "G25"}), 3.0, resting,
-         always("probe_drift", 4.0), wait_s=900.0,
-         clock=lambda m: sent_c(m) >= 80.0),
-    Play("outlet 35 K hotter", "H10", frozenset({"G08"}), 2.0, resting, always("outlet_hot", 35.0), fits=_looped),
-    Play("heater open in a rise", "H2 H13", frozenset({"G09", "G25", "G12"}), None, full_heat, always("heater_open"),
-         fits=_strong, wait_s=3600.0),
-    Play("reading frozen in a rise", "P3", frozenset({"G09", "G11"}), None, full_heat, always("probe_frozen"),
-         fits=_strong, wait_s=3600.0),
-    Play("probe fallen out in a rise", "P11", frozenset({"G09", "G04", "G11"}), None, full_heat,
-         lambda at, rng: (Fault("probe_fallen", at, FOREVER_S, rng.uniform(20.0, 120.0)),), wait_s=3600.0),
-    Play("welded on in a rest", "H1", frozenset({"G10", "G06", "G07"}), None, resting, always("heater_welded", 1.0),
-         wait_s=3600.0),
-    Play("welded on, nothing running", "H1", frozenset({"G10", "G15", "G07"}), None, idle,
-         always("heater_welded", 1.0), wait_s=3600.0),
-    Play("welded on, power measured, idle", "H1", frozenset({"G15"}), 3.0, idle, always("heater_welded", 1.0),
+QUICK = (
+    Play("probe gone", "P1", ids("G02"), 10.0, resting, always("probe_unplugged")),
+    Play("probe gone in a rise", "P1", ids("G02"), 10.0, full_heat, always("probe_unplugged")),
+    Play("same sample again and again", "P2", ids("G02"), 10.0, resting, always("probe_stale")),
+    Play("impossible value", "P4-P6", ids("G03"), 5.0, full_heat, one_of("probe_value", *NONSENSE)),
+    Play("NaN", "P7", ids("G03"), 5.0, resting, always("probe_nan")),
+    Play("no number", "P7", ids("G03"), 5.0, resting, always("probe_text")),
+    Play("jump up by 6 to 12 K", "P8", ids("G04"), 5.0, resting, between("probe_jump", 6.0, 12.0)),
+    Play("reading 4 to 6 K over the program", "H8", ids("G06"), 3.0, resting, between("probe_jump", 4.0, 6.0),
+         wish=Wish(top_c=None)),
+    Play("reading over the hard limit", "H9", ids("G07"), 2.0, resting, between("probe_jump", 19.5, 30.0)),
+    Play("outlet 35 K hotter", "H10", ids("G08"), 2.0, resting, always("outlet_hot", 35.0), fits=_looped),
+    Play("other probe 6 to 9 K off", "P10", ids("G05"), 60.0, resting, between("second_offset", 6.0, 9.0),
+         wait_s=120.0, wish=Wish(second=True)),
+    Play("no liquid", "H5", ids("G13"), 2.0, resting, always("level_lost"), fits=_level),
+    Play("level switch silent", "H5", ids("G13"), 10.0, resting, always("level_silent"), fits=_level),
+    Play("no flow", "H6", ids("G13"), 2.0, resting, always("flow_lost"), fits=_looped),
+    Play("flow switch silent", "H6", ids("G13"), 10.0, resting, always("flow_silent"), fits=_looped),
+    Play("pump stands still", "H6", ids("G13"), 2.0, resting, always("pump_stopped"), fits=_looped),
+    Play("heater node reports nothing", "M16", ids("G14"), 10.0, resting, always("heater_silent")),
+    Play("heater node hears nothing", "M15", ids("G14"), 10.0, resting, always("heater_deaf")),
+    Play("heater node says it is on, idle", "M16", ids("G15"), 3.0, idle, always("heater_lies", 1.0)),
+    Play("welded on, power measured, idle", "H1", ids("G15"), 3.0, idle, always("heater_welded", 1.0),
          fits=lambda case: case.truth.measures_power),
-    Play("a quarter of the power in a rise", "H3", frozenset({"G11", "G09", "G25"}), None, full_heat,
-         always("heater_power", 0.25), wait_s=7200.0),
-    Play("half the power, tun measured", "H3", frozenset({"G12", "G25", "G11"}), None, full_heat,
-         always("heater_power", 0.5), wait_s=7200.0, calibrated=True),
-    Play("no liquid", "H5", frozenset({"G13"}), 2.0, resting, always("level_lost"), fits=_level),
-    Play("level switch silent", "H5", frozenset({"G13"}), 10.0, resting, always("level_silent"), fits=_level),
-    Play("no flow", "H6", frozenset({"G13"}), 2.0, resting, always("flow_lost"), fits=_looped),
-    Play("flow switch silent", "H6", frozenset({"G13"}), 10.0, resting, always("flow_silent"), fits=_looped),
-    Play("pump stands still", "H6", frozenset({"G13"}), 2.0, resting, always("pump_stopped"), fits=_looped),
-    Play("heater node reports nothing", "M16", frozenset({"G14"}), 10.0, resting, always("heater_silent")),
-    Play("heater node hears nothing", "M15", frozenset({"G14"}), 10.0, resting, always("heater_deaf")),
-    Play("heater node says it is on, idle", "M16", frozenset({"G15"}), 3.0, idle, always("heater_lies", 1.0)),
-    Play("broker gone", "M1", frozenset({"G16"}), 10.0, resting, always("broker_gone")),
-    Play("loop stalls for 3 s", "C5", frozenset({"G17"}), 1.0, resting, for_s("loop_stall", 0.5, 3.0),
-         clock=lambda m: m.state.guard.trips != ()),
-    Play("stranger with heat", "M11", frozenset({"G19"}), 2.0, resting, for_s("foreign_heat", 5.0, 1.0)),
-    Play("owner of a higher epoch", "C9", frozenset({"G19"}), 2.0, resting, for_s("foreign_epoch", 5.0, 1.0)),
-    Play("third stall in half an hour", "-", frozenset({"G24"}), 1.0, resting, _three_stalls, wait_s=900.0,
-         clock=lambda m: any(t.id == "G17" for t in m.state.guard.trips) and len(m.state.guard.incidents) != 1),
-    Play("45 % of the liquor", "U7", frozenset({"G25"}), None, from_start, always("liquor_share", 0.45),
-         fits=lambda case: _rate_k_per_min(case) >= 0.5, wait_s=3600.0),
-    Play("reading drifts by -0.1 K/min, one probe", "P9", frozenset({"G09", "G10", "G11", "G25"}), None, resting,
-         always("probe_drift", -0.1), wait_s=5400.0),
-    Play("reading drifts by -0.1 K/min, two probes", "P9", frozenset({"G05"}), None, resting,
-         always("probe_drift", -0.1), wait_s=5400.0, second=True),
+    Play("broker gone", "M1", ids("G16"), 10.0, resting, always("broker_gone")),
+    Play("loop stalls for 3 s (after its end)", "C5", ids("G17"), 1.0, resting, for_s("loop_stall", 1.0, 3.0),
+         later_s=3.0),
+    Play("stranger with heat", "M11", ids("G19"), 2.0, resting, for_s("foreign_heat", 5.0, 1.0)),
+    Play("owner of a higher epoch", "C9", ids("G19"), 2.0, resting, for_s("foreign_epoch", 5.0, 1.0)),
+    Play("third stall in half an hour", "-", ids("G24"), 1.0, resting, _three_stalls, wait_s=900.0, later_s=403.0),
 )  # fmt: skip
+SLOW = (
+    Play("heater open in a rise", "H2 H13", ids("G09"), None, full_heat, always("heater_open"), fits=_strong,
+         wait_s=1800.0),
+    Play("reading frozen in a rise", "P3", ids("G09 G11"), None, full_heat, always("probe_frozen"), fits=_strong,
+         wait_s=1800.0),
+    Play("probe fallen out in a rise", "P11", ids("G09 G04 G11"), None, full_heat, between("probe_fallen", 20.0, 120.0),
+         wait_s=2400.0),
+    Play("welded on in a rest", "H1", ids("G10 G06 G07"), None, resting, always("heater_welded", 1.0), wait_s=3600.0),
+    Play("welded on, nothing running", "H1", ids("G10 G15 G07"), None, idle, always("heater_welded", 1.0),
+         wait_s=3600.0),
+    Play("a quarter of the power in a rise", "H3", ids("G11 G09 G25"), None, full_heat, always("heater_power", 0.25),
+         wait_s=3600.0, wish=RISE),
+    Play("half the power, tun measured", "H3", ids("G12 G25 G11"), None, full_heat, always("heater_power", 0.5),
+         wait_s=3600.0, wish=RISE._replace(calibrated=True)),
+    Play("45 % of the liquor", "U7", ids("G25"), None, begun, nothing, wait_s=2400.0,
+         fits=lambda case: _rate_k_per_min(case) >= 0.6, wish=RISE._replace(liquor_share=0.45)),
+    Play("reading drifts by -0.1 K/min, two probes", "P9", ids("G05"), None, resting, always("probe_drift", -0.1),
+         wait_s=3600.0, wish=Wish(second=True)),
+    Play("reading drifts by -0.1 K/min, one probe", "P9", ids("G07 G08 G09 G10 G11 G25"), None, resting,
+         always("probe_drift", -0.1), wait_s=5400.0),
+)  # fmt: skip
+PLAYS = (*QUICK, *SLOW)
 
 
 # ---------------------------------------------------------------- healthy mashes
@@ -185,46 +186,35 @@ def healthy(seed: int) -> dict[str, Any]:
 # ---------------------------------------------------------------- faults
 
 
-def played(play: Play, seed: int) -> dict[str, Any] | None:
-    """This fault on the tun of this seed. None where it does not fit the tun or the moment never came."""
-    one = case(seed, rest_only=True, second=play.second, calibrated=play.calibrated)
-    if not play.fits(one):
-        return None
-    rng = Random(f"{play.name} {seed}")
-    machine = Lean(one)
-    if play.when is from_start:
-        machine = Lean(one._replace(liquor_share=play.faults(0.0, rng)[0].value))
-    at = _until_then(machine, play, rng)
-    if at is None:
-        return {"what": play.name, "seed": seed, "missed": "the moment never came"}
-    return {"what": play.name, "seed": seed, "class": one.drawn.kind} | _watched(machine, play, at)
+def played(plays: Iterable[Play], seed: int) -> Iterator[dict[str, Any]]:
+    """These faults on the tun of this seed, one after the other from the same moments of one mash."""
+    by_wish: dict[Wish, list[Play]] = defaultdict(list)
+    for play in plays:
+        by_wish[play.wish].append(play)
+    for wish, group in by_wish.items():
+        one = case(seed, wish=wish)
+        fitting = [play for play in group if play.fits(one)]
+        machine = Lean(one)
+        while fitting and machine.now < 4 * 3600.0 and not machine.state.guard.trips:
+            for play in [play for play in fitting if play.when(machine)]:
+                fitting.remove(play)
+                yield {"what": play.name, "seed": seed, "class": one.drawn.kind} | _caught(machine.twin(), play)
+            machine.second()
+        for play in fitting:
+            yield {"what": play.name, "seed": seed, "missed": f"the moment never came: {machine.state.guard.trips[:1]}"}
 
 
-def _until_then(machine: Lean, play: Play, rng: Random) -> float | None:
-    """Go on to the fault's moment; it begins there, up to a second later."""
-    while not play.when(machine):
-        machine.second()
-        if machine.now > 4 * 3600.0 or machine.state.guard.trips:
-            return None
-    if play.when is from_start:
-        return machine.now
+def _caught(machine: Lean, play: Play) -> dict[str, Any]:
+    """The fault begins within the next second; who sees it, and when?"""
+    rng = Random(f"{play.name} {machine.seed}")
     at = machine.now + rng.choice((0.25, 0.75))
     machine.inject(*play.faults(at, rng))
-    return at
-
-
-def _watched(machine: Lean, play: Play, at: float) -> dict[str, Any]:
-    begun = at if play.clock is None else None
-    heat_off = False
     while machine.now < at + play.wait_s:
         outcome = machine.second()
-        if begun is None and play.clock is not None and play.clock(machine):
-            begun = machine.now
         caught = [trip.id for trip in outcome.state.guard.trips if trip.id in play.meant]
-        heat_off = outcome.command is None or outcome.command.duty <= 0.0
         if caught:
-            since = machine.now if begun is None else begun
-            return {"by": caught[0], "delay_s": max(0.0, round(machine.now - since, 2)), "off": heat_off}
+            off = outcome.command is None or outcome.command.duty <= 0.0
+            return {"by": caught[0], "delay_s": round(machine.now - at - play.later_s, 2), "off": off}
     others = [trip.id for trip in machine.state.guard.trips]
     return {"by": None, "others": others, "hottest_c": round(machine.world.tun.hottest_c, 1)}
 
@@ -307,15 +297,14 @@ def main(words: list[str]) -> int:
 
 
 def _work(what: str, seeds: range, only: str, done: set[tuple[str, int]]) -> Iterator[dict[str, Any]]:
-    for seed in seeds:
-        if what == "healthy":
-            if ("healthy", seed) not in done:
-                yield healthy(seed)
-            continue
-        for play in PLAYS:
-            line = None if only not in play.name or (play.name, seed) in done else played(play, seed)
-            if line is not None:
-                yield line
+    """The quick faults on all tuns before the slow ones on any."""
+    if what == "healthy":
+        yield from (healthy(seed) for seed in seeds if ("healthy", seed) not in done)
+        return
+    for group in (QUICK, SLOW):
+        for seed in seeds:
+            todo = [play for play in group if only in play.name and (play.name, seed) not in done]
+            yield from played(todo, seed)
 
 
 def _lines(path: Path | None) -> list[dict[str, Any]]:

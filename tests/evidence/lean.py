@@ -6,6 +6,7 @@ What is put into the tun differs from what was written down by up to 15 % either
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterable
 from random import Random
 from typing import NamedTuple
@@ -51,6 +52,10 @@ class Deaf(Evidence):
         return False
 
 
+class Nothing:
+    """In place of a digest, which cannot be copied."""
+
+
 class Lean(DryRun):
     """As the dry run, about twice as fast. Every tick, every message to the core and every fault is the same."""
 
@@ -58,6 +63,7 @@ class Lean(DryRun):
         manner = manner or Manner(delay_s=20.0, pour_s=180.0, boil_s=300.0)
         super().__init__(case.settings, case.plan, case.seed, faults, manner=manner, truth=case.truth)
         self.evidence = Deaf("", "", "", "C")
+        self._hash = Nothing()  # type: ignore[assignment]
         course, truth = case.plan.course, case.truth
         self.world.tun = Plant(truth.spec, course.liquor_kg * case.liquor_share, truth.liquor_c, truth.room_c)
         self.world.tun.stir(False)
@@ -67,6 +73,11 @@ class Lean(DryRun):
     @property
     def now(self) -> float:
         return self._now
+
+    def twin(self) -> Lean:
+        """The same moment once more, to go another way from here. What never changes is shared."""
+        fixed = (self.settings, self.plan, self.plan.course, self.state, self.world.truth, self.world.settings)
+        return copy.deepcopy(self, {id(thing): thing for thing in fixed})
 
     def inject(self, *faults: Fault) -> None:
         """These faults from now on, instead of those that were."""
@@ -87,23 +98,36 @@ class Lean(DryRun):
         super()._tell(outcome, now, wall_s)
 
 
-def case(seed: int, *, rest_only: bool = False, second: bool | None = None, calibrated: bool = False) -> Case:
-    """The random tun of this seed. `rest_only`: liquor alone, a rise and a rest; `second`: with a second probe or not;
-    `calibrated`: measured with water, true to 10 %."""
+class Wish(NamedTuple):
+    """What a fault needs of the tun and its program."""
+
+    start_c: float = 58.0
+    hold_c: float = 62.0
+    top_c: float | None = 78.0
+    second: bool = False
+    calibrated: bool = False
+    liquor_share: float | None = None
+
+
+def case(seed: int, *, calibrated: bool = False, wish: Wish | None = None) -> Case:
+    """The random tun of this seed, and a mash in it; with a `wish` liquor alone, a rise, a rest and a second rise."""
     rng = Random(f"evidence {seed}")
     for _ in range(50):
         drawn = draw(rng)
         tun = tun_file(drawn, rng)
-        if second is not None:
-            probe = Probe(topic="underback/drawn/probe/second", pointer="/c", lag_s=15.0) if second else None
+        if wish is not None:
+            probe = Probe(topic="underback/drawn/probe/second", pointer="/c", lag_s=15.0) if wish.second else None
             tun = tun.model_copy(update={"probes": tun.probes.model_copy(update={"second": probe})})
-        program = _short(rng, drawn) if rest_only else _program(rng, drawn)
+        program = _program(rng, drawn) if wish is None else _short(wish, drawn)
         plan = make_plan(program, tun)
         if plan.problems:
             continue
         truth = of_drawn(drawn, tun, rng)._replace(liquor_c=program.liquor.temperature_c)
-        shares = rng.uniform(1.0 / WRONG, WRONG), rng.uniform(1.0 / WRONG, WRONG)
-        learned = _learned(rng, drawn) if calibrated else None
+        shares = [rng.uniform(1.0 / WRONG, WRONG), rng.uniform(1.0 / WRONG, WRONG)]
+        if wish is not None and wish.liquor_share is not None:
+            shares[0] = wish.liquor_share
+        measured = calibrated or (wish is not None and wish.calibrated)
+        learned = _learned(rng, drawn) if measured else None
         return Case(seed, Settings(tun, Service(), f"drawn-{drawn.kind}", learned), plan, truth, drawn, *shares)
     raise RuntimeError(f"no random program fitted tun {seed}")
 
@@ -136,17 +160,16 @@ def _program(rng: Random, drawn: Drawn) -> Program:
     )
 
 
-def _short(rng: Random, drawn: Drawn) -> Program:
-    """Liquor as heavy as the mash would be, a rise to a rest, and a second, long rise."""
+def _short(wish: Wish, drawn: Drawn) -> Program:
+    """Liquor as heavy as the mash would be, a rise to a rest, and a second rise."""
+    steps = [Step(name="rest 1", temperature_c=wish.hold_c, time_s=3600.0)]
+    if wish.top_c is not None:
+        steps.append(Step(name="rest 2", temperature_c=wish.top_c, time_s=3600.0))
     return Program(
         name="drawn",
         title="drawn program",
-        liquor=Liquor(mass_kg=drawn.liquor_kg + 0.4 * drawn.grist_kg, temperature_c=58.0),
-        step=(
-            Step(name="rest 1", temperature_c=rng.choice((61.0, 62.0, 63.0)), time_s=3600.0),
-            Step(name="rest 2", temperature_c=78.0, time_s=3600.0),
-            Step(name="keep", kind="keep", time_s=600.0),
-        ),
+        liquor=Liquor(mass_kg=drawn.liquor_kg + 0.4 * drawn.grist_kg, temperature_c=wish.start_c),
+        step=(*steps, Step(name="keep", kind="keep", time_s=600.0)),
     )
 
 

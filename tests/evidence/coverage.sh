@@ -1,0 +1,16 @@
+#!/usr/bin/env bash
+# Branch coverage of the guard, the program, the readers and resume, by tests/core alone; fails under 100 %.
+#   bash tests/evidence/coverage.sh
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+python=${PYTHON:-.venv-test/bin/python}
+[ -x "$python" ] || python=python3
+parts=""
+for name in guard interlocks physics program deeds orders permits resume memory probe wire strict inbox; do
+    parts="$parts,controller/core/$name.py"
+done
+COVERAGE_FILE=$(mktemp) && export COVERAGE_FILE
+trap 'rm -f "$COVERAGE_FILE"' EXIT
+"$python" -m coverage run --branch --include="${parts#,}" -m pytest -q -p no:cacheprovider \
+    --deselect tests/core/test_stateful.py "${@:-tests/core}"
+"$python" -m coverage report -m --skip-covered --fail-under=100
