@@ -87,6 +87,7 @@ class DryRun:
         self.evidence = Evidence(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
         self.messages = 0
         self._listen, self._hash = listen, hashlib.sha256()
+        self._heap: list[bytes] = []  # messages not hashed yet
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
         self._now = -PHASE_S - 0.5
@@ -123,7 +124,7 @@ class DryRun:
             payload = words.heater_command(outcome.command, wall_s, self.inbox.owner)
             if self._up:
                 self.evidence.command(payload, now)
-                self.inbox.sent(outcome.command, now)
+                self.inbox.sent(outcome.command, now, payload)
                 self._say(self._topics.heater_command, payload, now)
                 self.world.wires.to_daemon(now, self._topics.heater_command, payload, self.world.live)
         self._motor(self._topics.stirrer_command, outcome.stirrer, now)
@@ -192,10 +193,16 @@ class DryRun:
 
     def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
         self.messages += 1
-        self._hash.update(b"%.3f %d%d %s " % (at, retained, ours, topic.encode()))
-        self._hash.update(payload)
+        self._heap.append(b"%.3f %d%d %s %s" % (at, retained, ours, topic.encode(), payload))
+        if len(self._heap) > 64:
+            self._digest()
         if self._listen is not None:
             self._listen(at, topic, payload, retained, ours)
+
+    def _digest(self) -> str:
+        self._hash.update(b"".join(self._heap))
+        self._heap.clear()
+        return self._hash.hexdigest()
 
     def _motor(self, topic: str | None, motor: Motor, now: float) -> None:
         if topic is None:
@@ -272,7 +279,7 @@ class DryRun:
         return Ran(
             result=str(self.state.run.state),
             seed=self.seed,
-            digest=self._hash.hexdigest(),
+            digest=self._digest(),
             ended_s=self._now,
             trace=self.trace,
             energy_kwh=energy.heater / self.settings.tun.heater.efficiency / 3.6e6,

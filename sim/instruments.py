@@ -136,6 +136,11 @@ class Heater:
         self._told = self.state
         self._next = now
 
+    @property
+    def plain(self) -> bool:
+        """Does the output stay as it is until the next command? True unless the node makes on and off of a share."""
+        return self.settings.window_s <= 0.0 or self.state.ordered in (0.0, 1.0)
+
     def hear(self, payload: bytes, now: float, retained: bool = False) -> None:
         """A message on the command topic."""
         self.state, why = node.obey(self.settings, self.state, payload, now, retained)

@@ -56,6 +56,7 @@ class Person:
         self.finished = False
         self._status: dict[str, Any] = {}
         self._paper = b""  # the newest status, not yet read
+        self._glanced, self._quiet = b"", False  # the last one looked at, and whether nothing was new in it
         self._count = 0
         self._open: dict[str, tuple[str, float]] = {}  # id of an order not yet answered: name, given up at
         self._not_before: dict[str, float] = {}  # what is not tried again until then
@@ -114,8 +115,11 @@ class Person:
 
     def _nothing_new(self) -> bool:
         """One look is enough where a run goes on, nothing is asked and nothing is wrong."""
-        quiet = b'"state":"running"', b'"prompt":null', b'"trips":[]'
-        return self._asked is None and all(word in self._paper for word in quiet)
+        if self._paper is not self._glanced:
+            self._glanced = self._paper
+            quiet = b'"state":"running"', b'"prompt":null', b'"trips":[]'
+            self._quiet = all(word in self._paper for word in quiet)
+        return self._quiet and self._asked is None
 
     def _order(self, name: str, args: dict[str, Any], now: float, **more: str) -> list[bytes]:
         if not self.manner.speaks or now < self._not_before.get(name, 0.0):

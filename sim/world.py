@@ -142,6 +142,9 @@ class World:
         if live is not self.live or (now == 0.0 and live):
             self.live = live
             self._edges(now)
+        if not live and now % 1.0 == 0.0 and self.heater.plain:
+            self._between(now)
+            return
         for message in self.wires.for_nodes(now):
             self._command(message)
         self._motors(now)
@@ -149,6 +152,15 @@ class World:
         self._see(now)
         if live and now % 1.0 == 0.0:
             self.wires.strangers(now, live)
+
+    def _between(self, now: float) -> None:
+        """A half second in which nothing is decided: commands come in at the other half, k + 0.25 s on."""
+        tun = self.tun
+        tun.step(STEP_S, self.heater.share)
+        for probe in self.probes.values():
+            probe.feel(tun.spot_c(probe.senses.spot))
+        for topic, roles, form in self._lines:
+            self._publish(topic, roles, form, now)
 
     def _edges(self, now: float) -> None:
         """What happens once, when a fault begins or ends?"""

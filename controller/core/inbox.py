@@ -98,6 +98,7 @@ class Inbox:
         self._orders: list[Order] = []
         self._pending: dict[tuple[int, int], tuple[float, Instant]] = {}
         self._last_seq: tuple[int, int] = (0, 0)
+        self._last_sent = b""
         self._up, self._since = False, 0.0
         self._delay_s, self._echo_at = 0.0, None  # type: float, Instant | None
         self._foreign: Foreign | None = None
@@ -116,8 +117,9 @@ class Inbox:
             self._up, self._since = False, now
         self._pending.clear()
 
-    def sent(self, command: HeaterCommand, now: Instant) -> None:
-        """An own heater command was handed to the broker: wait for its echo."""
+    def sent(self, command: HeaterCommand, now: Instant, payload: bytes = b"") -> None:
+        """An own heater command was handed to the broker: wait for its echo, known by its bytes or by what it says."""
+        self._last_sent = payload
         key = (command.epoch, command.seq)
         self._pending[key] = (command.duty, now)
         self._last_seq = max(self._last_seq, key)
@@ -236,20 +238,27 @@ class Inbox:
             self.epoch_seen = max(self.epoch_seen, epoch)
 
     def _echo(self, payload: bytes, now: Instant, retained: bool) -> None:
+        if payload and payload == self._last_sent and not retained and self._last_seq in self._pending:
+            self._came_back(self._last_seq, now)
+            return
         heard = Refused("retained") if retained else wire.echo(payload)
         if isinstance(heard, Refused):
             self._refuse(heard)
             return
         key = (heard.epoch or 0, heard.seq or 0)
         if heard.owner == self.owner and key in self._pending and self._pending[key][0] == heard.duty:
-            self._delay_s, self._echo_at = max(0.0, now - self._pending[key][1]), now
-            self._pending = {k: v for k, v in self._pending.items() if k > key}
+            self._came_back(key, now)
         elif heard.owner == self.owner and key <= self._last_seq and key not in self._pending:
             self.counters["own command heard again"] += 1
         else:
             worst = self._foreign or Foreign(0.0, None, now)
             epoch = heard.epoch if worst.epoch is None else max(worst.epoch, heard.epoch or 0)
             self._foreign = Foreign(max(worst.duty, heard.duty), epoch, now)
+
+    def _came_back(self, key: tuple[int, int], now: Instant) -> None:
+        """An own command was heard: how long was its way? Older ones are no longer waited for."""
+        self._delay_s, self._echo_at = max(0.0, now - self._pending[key][1]), now
+        self._pending = {k: v for k, v in self._pending.items() if k > key}
 
     # ------------------------------------------------------------ once a tick
 

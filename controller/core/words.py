@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from functools import lru_cache
 from math import isfinite
 from typing import Any
 
 from controller.core.model import Event, HeaterCommand, Motor, Reply
 
 _encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode
+
+_text = lru_cache(maxsize=256)(_encode)  # reasons repeat from second to second
 
 TRUE, FALSE = b"true", b"false"
 
@@ -43,23 +46,21 @@ def heater_command(command: HeaterCommand, wall_s: float, owner: str) -> bytes:
     """The lease on the heater. Raises `Unfit` for a share outside 0..1 or a validity outside 0..10 s: the last line."""
     if not (0.0 <= command.duty <= 1.0 and 0.0 < command.valid_s <= 10.0):
         raise Unfit(f"heater command with duty {command.duty!r} for {command.valid_s!r} s")
-    values = {
-        "epoch": command.epoch,
-        "seq": command.seq,
-        "at": round(wall_s, 3),
-        "valid_s": round(command.valid_s, 3),
-        "duty": command.duty,
-        "reason": command.reason,
-        "reading_seq": command.reading_seq,
-        "reading_age_s": None if command.reading_age_s is None else round(command.reading_age_s, 3),
-        "owner": owner,
-    }
-    return document(values)
+    age = "null" if command.reading_age_s is None else repr(round(command.reading_age_s, 3))
+    seq = "null" if command.reading_seq is None else command.reading_seq
+    return (
+        f'{{"epoch":{command.epoch},"seq":{command.seq},"at":{round(wall_s, 3)!r},'
+        f'"valid_s":{round(command.valid_s, 3)!r},'
+        f'"duty":{command.duty!r},"reason":{_text(command.reason)},"reading_seq":{seq},"reading_age_s":{age},'
+        f'"owner":{_text(owner)}}}'
+    ).encode("utf-8", "replace")
 
 
 def motor_command(seq: int, motor: Motor, valid_s: float) -> bytes:
     """Stirrer or pump: on or off, for how long, and why."""
-    return document({"seq": seq, "on": motor.on, "valid_s": round(valid_s, 3), "reason": motor.reason})
+    on = "true" if motor.on else "false"
+    said = f'{{"seq":{seq},"on":{on},"valid_s":{round(valid_s, 3)!r},"reason":{_text(motor.reason)}}}'
+    return said.encode("utf-8", "replace")
 
 
 def reply(answer: Reply) -> bytes:
