@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from controller.cli import DONE, NO, Wrong
 from controller.core.problems import Problems
 from controller.core.topics import topics
-from controller.edge import files, restart
+from controller.edge import files, restart, share
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.loading import compiler, unchanged
 from controller.edge.log import Log
@@ -114,10 +114,11 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     proof = proof_days(settings, clock.wall_s())
     begun = restart.begin(settings, restart.record_folder(settings), clock, boot, unchanged(config, settings), proof)
     named, outward = topics(settings), Outward(settings, log)
+    shared = share.of(settings, clock.now())
     transport = Mqtt(
         settings.service.broker,
         f"underback-{settings.tun.name}-{boot}",
-        (*named.heard(), *outward.topics()),
+        (*named.heard(), *outward.topics(), *([shared.topic] if shared is not None else [])),
         Will(named.online, b"false"),
         speed,
     )
@@ -131,4 +132,5 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
         watchdog=Watchdog(),
         log=log,
         watcher=outward,
+        share=shared,
     )

@@ -24,6 +24,7 @@ from controller.core import (
     regulator,
     resume,
     settling,
+    supply,
 )
 from controller.core.interlocks import HEATED, Senses
 from controller.core.model import (
@@ -137,6 +138,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         believed, setpoint, target, seen, applied, state.regulator, dt, outlet_c, tun.guard.outlet_limit_c
     )
     modulated, demand = _modulate(believed, demand, state, dt)
+    demand = supply.capped(demand, tun, inputs.supply_w)
     state = state._replace(
         now=now,
         run=run,

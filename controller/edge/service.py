@@ -24,6 +24,7 @@ from controller.edge.clock import Clock
 from controller.edge.journal import Journal
 from controller.edge.log import Log
 from controller.edge.scribe import Scribe
+from controller.edge.share import Share
 from controller.edge.systemd import Notifier
 from controller.edge.transport import Post, ReplyTo, Transport
 from controller.edge.watchdog import Watchdog
@@ -75,6 +76,7 @@ class Service:
         watchdog: Watchdog | None = None,
         log: Log | None = None,
         watcher: Watcher | None = None,
+        share: Share | None = None,
         predict: Callable[[Outcome], Mapping[str, Any] | None] = lambda outcome: None,
         offload: Offload = asyncio.to_thread,
     ) -> None:
@@ -88,6 +90,7 @@ class Service:
         self._compile, self._offload = compile_program, offload
         self._notifier, self._watchdog = notifier or Notifier({}), watchdog
         self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
+        self._share = share
         self._topics = self.inbox.topics
         self._reply_to: OrderedDict[str, ReplyTo] = OrderedDict()
         self._stop, self._linked = asyncio.Event(), asyncio.Event()
@@ -186,6 +189,8 @@ class Service:
         try:
             if self._watcher is not None and self._watcher.heard(topic, payload):
                 return
+            if self._share is not None and self._share.heard(topic, payload, self.clock.now()):
+                return
             if reply_to is not None and topic == self._topics.order:
                 self._remember(payload, reply_to)
             self.inbox.put(topic, payload, self.clock.now(), retained, self.clock.wall_s())
@@ -266,6 +271,8 @@ class Service:
             late_s=late,
             gap_s=self.clock.gap_s(),
         )
+        if self._share is not None:
+            inputs = inputs._replace(supply_w=self._claim(self._share, now))
         outcome = tick(self.settings, self.state, now, inputs)
         self.state, before, self.outcome = outcome.state, self.state, outcome
         if outcome.command is not None:
@@ -274,7 +281,8 @@ class Service:
             self._command(outcome.command, now)
         self._motor("stirrer", self._topics.stirrer_command, outcome.stirrer, now)
         self._motor("pump", self._topics.pump_command, outcome.pump, now)
-        events = (*self._begun_events, *outcome.events)
+        shared = self._share.take_events() if self._share is not None else ()
+        events = (*self._begun_events, *shared, *outcome.events)
         self._begun_events = ()
         self._scribe.record(before, outcome, events, now)
         for event in events:
@@ -282,6 +290,13 @@ class Service:
         self._answer(outcome)
         self._show(outcome, events, now)
         self._notifier.beat()
+
+    def _claim(self, share: Share, now: Instant) -> float:
+        """How much of a shared supply may be drawn now, W? Tells the others, too."""
+        watts, word = share.watts(self.outcome, now)
+        if word is not None:
+            self.transport.post(word)
+        return watts
 
     def _command(self, command: HeaterCommand, now: Instant) -> None:
         payload = words.heater_command(command, self.clock.wall_s(), self.inbox.owner)

@@ -61,7 +61,7 @@ class Transport(Protocol):
 
 
 class MemoryBroker:
-    """A broker in the memory of this process: exact topics, retained messages, delivery in the same instant."""
+    """A broker in this process' memory: exact topics or a last level `+`, retained messages, delivery at once."""
 
     def __init__(self) -> None:
         self.retained: dict[str, bytes] = {}
@@ -75,7 +75,7 @@ class MemoryBroker:
             self.retained[topic] = payload
         loop = asyncio.get_running_loop()
         for wanted, ear in self._ears:
-            if wanted is None or topic in wanted:
+            if wanted is None or topic in wanted or f"{topic.rpartition('/')[0]}/+" in wanted:
                 loop.call_soon(ear, topic, payload, False)
 
     def listen(self, topics: Iterable[str] | None, ear: Callable[[str, bytes, bool], None]) -> Callable[[], None]:
@@ -84,7 +84,7 @@ class MemoryBroker:
         entry = (wanted, ear)
         self._ears.append(entry)
         for topic, payload in self.retained.items():
-            if wanted is None or topic in wanted:
+            if wanted is None or topic in wanted or f"{topic.rpartition('/')[0]}/+" in wanted:
                 asyncio.get_running_loop().call_soon(ear, topic, payload, True)
         return lambda: self._ears.remove(entry)
 
