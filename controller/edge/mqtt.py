@@ -90,6 +90,7 @@ class Mqtt:
         finally:
             self.up, self._client = False, None
             self._flying.clear()
+            self._newest.clear()  # what was newest then is old when the line is back
             self._quiet.set()
         return "the connection ended"
 

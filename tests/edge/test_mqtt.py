@@ -14,6 +14,7 @@ import pytest
 
 from controller.core.settings import Broker
 from controller.edge import client as clients
+from controller.edge import mqtt
 from controller.edge.mqtt import Mqtt, Will
 from controller.edge.transport import Post, ReplyTo
 from tests.chaos.field import Field, needs_mosquitto
@@ -180,6 +181,32 @@ def test_what_is_stuck_in_the_client_never_leaves_after_an_off(there: Field) -> 
             assert transport.heater("t/heater", b"fresh off", False, 10.0)
             await until(lambda: bool(ear.payloads("t/heater")))
             assert ear.payloads("t/heater") == [b"fresh off"]
+
+    asyncio.run(main())
+
+
+def test_a_state_that_waited_for_room_is_not_sent_over_the_next_line(
+    there: Field, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With no room in the window the newest status waits; when the line is lost it is old, and it stays away."""
+    monkeypatch.setattr(mqtt, "IN_FLIGHT", 0)
+
+    async def main() -> None:
+        async with (
+            linked(there.port, "t/#", name="hears") as (_, ear),
+            linked(there.port, name="says") as (
+                transport,
+                _,
+            ),
+        ):
+            transport.post(Post("t/status", b"old", "status"))
+            transport.reset()
+            await until(lambda: not transport.up)
+            monkeypatch.setattr(mqtt, "IN_FLIGHT", 14)
+            await until(lambda: transport.up, 20.0)
+            transport.post(Post("t/event", b"new", "event"))
+            await until(lambda: bool(ear.got))
+            assert [payload for _, payload, *_ in ear.got] == [b"new"]
 
     asyncio.run(main())
 
