@@ -48,17 +48,30 @@ def _constant(word: str) -> float:
     raise _Strict("not a finite number")
 
 
-_decoder = json.JSONDecoder(object_pairs_hook=_pairs, parse_constant=_constant)
+_careful = json.JSONDecoder(object_pairs_hook=_pairs, parse_constant=_constant).raw_decode
+_quick = json.JSONDecoder(parse_constant=_constant).raw_decode
 _BLANK = " \t\n\r"  # what RFC 8259 lets stand around a value
 
 
 def _decode(text: str) -> Any:
-    """One value and nothing around it; about a microsecond less than the decoder's own way."""
+    """One value and nothing around it. A flat object is read quickly and then held against its quotation marks: a key
+    given twice, or anything unusual, leaves some over, and the text is read again with care."""
     text = text.strip(_BLANK)
-    value, end = _decoder.raw_decode(text)
+    value, end = _quick(text)
     if end != len(text):
         raise _Strict("not JSON")
-    return value
+    if value.__class__ is float or value.__class__ is int:
+        return value
+    if value.__class__ is dict:
+        words = 0
+        for member in value.values():
+            if member.__class__ is str:
+                words += 1
+            elif member.__class__ is dict or member.__class__ is list:
+                return _careful(text)[0]
+        if text.count('"') == 2 * (len(value) + words):
+            return value
+    return _careful(text)[0]
 
 
 def _depth(text: str) -> int:
