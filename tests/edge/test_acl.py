@@ -38,8 +38,15 @@ def boards(tun: str) -> set[str]:
 
 
 BIRTH = "homeassistant/status"
+SUPPLY = {f"underback/supply/shed/{tun}" for tun in TUNS}  # a supply that several tuns draw on
 ELSEWHERE = {"homeassistant/device/other/config", "homie/5/other/$state", "underback/status", "other/gannet/order", "x"}
-TOPICS = sorted(ELSEWHERE | {BIRTH} | {t for tun in TUNS for t in of(tun, *PER_TUN) | boards(tun)})
+TOPICS = sorted(
+    ELSEWHERE
+    | {BIRTH}
+    | SUPPLY
+    | {"underback/supply/shed/other"}
+    | {t for tun in TUNS for t in of(tun, *PER_TUN) | boards(tun)}
+)
 
 
 def all_tuns(*names: str) -> set[str]:
@@ -59,8 +66,11 @@ class Rights(NamedTuple):
 # Written from the topic table of the interface, not from the list of rights.
 MATRIX: dict[str, Rights] = {
     "daemon": Rights(
-        all_tuns(*TOLD, *SAID) | ALL_BOARDS,
-        all_tuns(*NODES, *HEATER, "heater/command", "heater/other", "order", "status") | {BIRTH},
+        all_tuns(*TOLD, *SAID) | ALL_BOARDS | SUPPLY,
+        all_tuns(*NODES, *HEATER, "heater/command", "heater/other", "order", "status")
+        | {BIRTH}
+        | SUPPLY
+        | {"underback/supply/shed/other"},
     ),
     "probe-gannet": Rights(of("gannet", *PROBES), set()),
     "probe-plover": Rights(of("plover", *PROBES), set()),
