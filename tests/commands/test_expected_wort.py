@@ -14,8 +14,10 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge import worts
+from controller.edge import choose, files, worts
 from controller.edge.files import load_service
+from sim.dryrun import DryRun
+from sim.faults import parse
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 SHIPPED = ("linnet", "sandpiper", "bittern", "crake", "dotterel", "redstart")
@@ -123,6 +125,18 @@ def test_the_picture_only_when_asked(ran: dict[str, Any]) -> None:
         drawn = page[page.index("step begins") :]
         assert "beta-glucanase |" in drawn and "alpha-amylase |" in drawn
         assert not set("░▒▓█") & set(drawn)  # a text buffer has no encoding: the plainest is taken
+
+
+def test_an_overshoot_of_a_run_is_on_its_record() -> None:
+    """Two litres of boiling liquor, unannounced, in a dry run's rest: one note of what that cost; without it none."""
+    plan, settings = choose.load_plan(CONFIG, "linnet", None), files.settings(CONFIG, "plover")
+    notes = []
+    for faults in ([parse("hot_liquor@3600=2")], []):
+        ran = DryRun(settings, plan, 1, faults).go()
+        assert ran.result == "complete"
+        notes.append([one.text for one in ran.trace.happenings if one.id == "estimate"])
+    assert [len(found) for found in notes] == [1, 0]
+    assert re.match(r"estimate: conversion was too hot for \d+ min, at worst \d\.\d K over its 66.0 °C", notes[0][0])
 
 
 # ---------------------------------------------------------------- malt sheet and own worts
