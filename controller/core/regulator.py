@@ -145,6 +145,8 @@ def observe(
     )
     if value is not None and seen.fresh:
         state = _read(figures, target, rate, value, applied, state)
+    if target.heat != "hold":  # what is in the tun may change: when heat comes back, doubt begins anew
+        state = state._replace(doubt=None)
     return state._replace(coming_c=_coming(figures, rate, state))
 
 
