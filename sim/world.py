@@ -26,6 +26,7 @@ from sim.tun import Tun
 from sim.wires import Message, Wires
 
 WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 September 2026, 14:13 UTC
+TAP_C = 15.0  # cold liquor, where the liquor in the tun came in hot (common practice)
 MAINS_S = 60.0  # the supply wanders once a minute
 FLOWS_SHARE = 0.3  # a flow switch closes above this share of the full flow (common practice: a third)
 
@@ -121,7 +122,7 @@ class World:
         too_warm = self.tun.mash_mean_c - wanted_c
         if too_warm <= 0:
             return 0.0
-        cold = self.truth.liquor_c
+        cold = min(self.truth.liquor_c, TAP_C)
         kg = self.tun.capacity_j_per_k * too_warm / (WATER_J_PER_KG_K * (wanted_c - cold))
         self.tun.add_liquor(kg, cold, 30.0)
         return kg

@@ -360,3 +360,13 @@ def test_every_fault_has_been_tried(gannet: Pair, plover: Pair) -> None:
             heat(made, 120.0)
             energy = made.tun.energy()
             assert abs(energy.gap_j) < 1e-3 * (energy.heater + energy.added + 1.0), kind
+
+
+@pytest.mark.parametrize("liquor_c", [60.0, 66.0, 80.0])
+def test_a_mash_that_lands_too_warm_is_tempered_with_cold_liquor(plover: Pair, liquor_c: float) -> None:
+    """However hot the liquor came into the tun, little cold liquor is enough to take off the last 2 K."""
+    one = World(plover[0], plover[1].course, 1, [], None, liquor_c)
+    one.until(1.0)
+    wanted_c = one.tun.mash_mean_c - 2.0
+    kg = one.temper(wanted_c)
+    assert 0.0 < kg < 2.0
