@@ -354,11 +354,11 @@ def _allowed(
         return 0.0, f"{findings[0].id} {BY_ID[findings[0].id].name}"
     if senses.target.heat != "hold":
         return 0.0, f"heat is {senses.target.heat} in {senses.phase}"
+    if not (isfinite(demand.duty) and 0.0 <= demand.duty <= 1.0):
+        return 0.0, "demand was no number"
     duty = min(demand.duty, senses.tun.heater.duty_cap)
     if senses.seen.age_s > senses.tun.guard.reading_late_s:
         duty = min(duty, state.duty)
-    if not (isfinite(duty) and 0.0 <= duty <= 1.0):
-        return 0.0, "demand was no number"
     return duty, demand.reason
 
 

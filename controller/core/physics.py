@@ -19,6 +19,7 @@ SEEN_SHARE = 0.25  # G09: at least this share of the expected rise
 DUE_K = 2.0  # G09: judged once so much was due
 RISE_WINDOW_S = 180.0  # G10
 STEADY_S = 300.0  # G10 when idle: a slope that lasts
+STEEPEST_K = 2.0  # G10 when idle: in any 30 s; a steeper one is a hose, not a heater
 QUIET_S = 330.0  # G10: duty 0 for so long, dead time apart
 ABOVE_SETPOINT_K = 3.0  # G10
 RISING_K_PER_S = 0.1 / 60.0  # G10
@@ -28,6 +29,7 @@ LOSS_FACTOR = 1.7  # G12: a plate's loss is a guess, true to this factor (own tr
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
+EVEN_SHARE = 0.8  # G25: heat this even has no step in the window
 KEEP = 130  # lines of history
 
 
@@ -175,15 +177,15 @@ def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     if then is None or not quiet or senses.state is RunState.CHECKING:
         return past._replace(idle_alarm=False), None
     window = past.lines[-1 - round(STEADY_S / STEP_S) :]
-    slopes = [(b.temperature_c - a.temperature_c) / STEP_S for a, b in zip(window, window[3:], strict=False)]
+    rises = [b.temperature_c - a.temperature_c for a, b in zip(window, window[3:], strict=False)]
     mean = (window[-1].temperature_c - window[0].temperature_c) / STEADY_S
     rise = mean * RISE_WINDOW_S
-    if rise < senses.tun.guard.unasked_rise_k or min(slopes) <= 0.0:
+    if rise < senses.tun.guard.unasked_rise_k or min(rises) <= 0.0:
         return past._replace(idle_alarm=False), None
     own = senses.power_w / senses.tun.metal_j_per_k  # fastest it could be: nothing but metal
     fastest = senses.power_w / (senses.tun.min_liquor_l * 4186.0 + senses.tun.metal_j_per_k)
     slowest = senses.power_w / (senses.tun.volume_l * 4186.0 + senses.tun.metal_j_per_k)
-    steady = 0.5 * slowest <= mean <= 1.5 * min(own, fastest) and max(slopes) * STEP_S <= 2.0
+    steady = 0.5 * slowest <= mean <= 1.5 * min(own, fastest) and max(rises) <= STEEPEST_K
     past = past._replace(idle_alarm=True)
     return past, Finding("G10", rise, senses.tun.guard.unasked_rise_k) if steady else None
 
@@ -208,7 +210,7 @@ def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
 
     Heat takes between nothing and dead time + 3 lags to show, so the rise of the window is held against the most and
     the least energy of any window shifted back by that much. At the foot of a ramp those differ; on it they agree. A
-    probe behind the heater reads higher as soon as heat goes up, so there the least must be enough as well.
+    probe behind the heater reads higher as soon as heat goes up, so there the two must nearly agree.
     """
     limits = senses.tun.guard
     lag = _dead_s(senses) + 3.0 * senses.tun.probes.mash.lag_s
@@ -222,8 +224,8 @@ def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     loss_j = senses.tun.loss_w_per_k * (mean_c - senses.tun.room_c) * FIT_S
     least, most = ((energy - loss_j) / senses.capacity_j_per_k for energy in _windows(past, FIT_S, lag))
     rise = past.lines[-1].temperature_c - then.temperature_c
-    enough = least if senses.tun.probes.mash.behind_heater else most
-    if enough >= FIT_DUE_K and not (rise <= limits.fit_high * most):
+    even = least >= EVEN_SHARE * most or not senses.tun.probes.mash.behind_heater
+    if even and most >= FIT_DUE_K and not (rise <= limits.fit_high * most):
         return _fitted(past, capacity), Finding("G25", rise / most, limits.fit_high)
     if least < FIT_DUE_K or rise < SEEN_SHARE * least:
         return past, None  # too little heat to judge by; or hardly any rise at all: G09 has the right words

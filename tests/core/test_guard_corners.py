@@ -162,6 +162,19 @@ def test_demand_must_be_a_share(value: float, out: float) -> None:
         assert gate.state.trips[0].value == (value if abs(value) < 2 else -1.0)
 
 
+def test_one_hot_reading_cuts_the_tick_and_no_more() -> None:
+    """A single raw reading at the limit is OFF with its reason, without a trip."""
+    gate = check(raw=hot(80.0))
+    assert gate.command is not None
+    assert (gate.command.duty, gate.command.reason, ids(gate)) == (0.0, "G07 hard limit", [])
+
+
+def test_last_line_before_the_heater() -> None:
+    """Even were no rule to see it, a demand that is no share does not leave."""
+    for value in (nan, inf, -0.1):
+        assert guard._allowed(OPEN, BASE, [], Demand(value, "t"), 10) == (0.0, "demand was no number")
+
+
 # ---------------------------------------------------------------- the quick rules, each alone
 
 
@@ -237,6 +250,12 @@ def test_above_program_forgets_when_nothing_is_heated() -> None:
     after, finding = interlocks.above(senses(state=S.HELD), memory)
     assert (after.highest_c, after.above_run, finding) == (None, 0, None)
     assert interlocks.above(senses(state=S.HELD), Memory())[0] == Memory()
+
+
+def test_above_program_with_nothing_new() -> None:
+    """A message that is no reading changes nothing."""
+    memory = Memory(highest_c=72.0)
+    assert interlocks.above(senses(raw=(Bad("text", NOW),)), memory) == (memory, None)
 
 
 def test_above_program_after_a_falling_step() -> None:

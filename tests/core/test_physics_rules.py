@@ -1,0 +1,482 @@
+"""The slow interlocks on a made-up history, ten seconds a line: each limit from both sides, each window in full."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from controller.core import physics
+from controller.core.interlocks import Finding, Senses
+from controller.core.model import RunState, Target
+from controller.core.physics import Past
+from controller.core.settings import Heater, Tun
+from tests.core.bench import tun
+from tests.core.test_guard_corners import BASE, SEEN
+
+S = RunState
+CAPACITY = 100_000.0  # J/K
+POWER = 2_000.0  # W: 0.2 K in ten seconds, 1.2 K/min
+NO_LOSS: dict[str, Any] = {"loss_w_per_k": 0.0, "room_c": 60.0}
+JACKET = tun(heater=Heater(kind="proportional", power_w=POWER, place="jacket")).model_copy(update=NO_LOSS)
+STEP_K = POWER * 10.0 / CAPACITY
+Course = Callable[[float], float]
+
+
+class Story:
+    """A tun told line by line: what it reads, and what was let out."""
+
+    def __init__(self, which: Tun = JACKET, calibrated: bool = False, judged: bool = False, **changes: Any) -> None:
+        target = Target("hold", 78.0, 0.02, 1, CAPACITY)
+        self.base = BASE._replace(
+            tun=which, target=target, setpoint_c=78.0, power_w=POWER, capacity_j_per_k=CAPACITY, heater=None
+        )._replace(**changes)
+        self.past = Past(fitted=(round(CAPACITY),) if judged else ())  # judged: G25 has had its say
+        self.now, self.calibrated = 0.0, calibrated
+        self.finding: Finding | None = None
+
+    def senses(self, value_c: float | None, **changes: Any) -> Senses:
+        return self.base._replace(now=self.now, dt=10.0, seen=SEEN._replace(value_c=value_c))._replace(**changes)
+
+    def line(self, value_c: float | None, duty: float, **changes: Any) -> Finding | None:
+        """Ten seconds at this duty, then a reading."""
+        self.now += 10.0
+        senses = self.senses(value_c, **changes)
+        self.past, self.finding = physics.judge(physics.record(self.past, senses, duty), senses, self.calibrated)
+        return self.finding
+
+    def go(self, value: Course, duty: Course | float, most_s: float = 4000.0, **changes: Any) -> float | None:
+        """Until something is found: after how many seconds? None when nothing is."""
+        start = self.now
+        while self.now - start < most_s:
+            at = self.now - start + 10.0
+            share = duty(at) if callable(duty) else duty
+            if self.line(value(at), share, **changes) is not None:
+                return self.now - start
+        return None
+
+    @property
+    def which(self) -> str:
+        return "" if self.finding is None else self.finding.id
+
+
+def flat(value_c: float) -> Course:
+    return lambda at: value_c
+
+
+def rising(from_c: float, k_per_min: float) -> Course:
+    return lambda at: from_c + k_per_min * at / 60.0
+
+
+# ---------------------------------------------------------------- G09
+
+
+def test_no_heat_is_seen_after_window_dead_time_and_persistence() -> None:
+    """Full heat and a flat reading: 240 s of window, 60 s of dead time, the fourth verdict in a row."""
+    story = Story()
+    assert story.go(flat(60.0), 1.0) == 10.0 + 300.0 + 30.0
+    assert story.which == "G09"
+    assert story.finding is not None
+    assert story.finding.value == 0.0
+    assert story.finding.limit == pytest.approx(0.25 * 24 * STEP_K)
+
+
+@pytest.mark.parametrize(("share", "trips"), [(0.24, True), (0.26, False)])
+def test_a_quarter_of_the_rise_is_enough(share: float, trips: bool) -> None:
+    """Just under a quarter of what is due trips, just over does not."""
+    story = Story()
+    found = story.go(rising(50.0, 1.2 * share), 1.0, 800.0)
+    assert (story.which == "G09" and found == 340.0) is trips
+
+
+@pytest.mark.parametrize(("duty", "trips"), [(2.05 / 4.8, True), (1.95 / 4.8, False)])
+def test_judged_from_two_kelvin_on(duty: float, trips: bool) -> None:
+    """With 1.95 K due in the window nothing is said, with 2.05 K it is."""
+    story = Story()
+    assert (story.go(flat(60.0), duty, 800.0) is not None) is trips
+
+
+def test_loss_is_taken_pessimistically() -> None:
+    """Thirty-five percent an hour of the difference to the room are taken off what is due."""
+    lossy = JACKET.model_copy(update={"room_c": 0.0})
+    loss_k = 0.35 / 3600.0 * 60.0 * 240.0
+    for spare, trips in ((0.05, True), (-0.05, False)):
+        story = Story(lossy)
+        found = story.go(flat(60.0), (2.0 + loss_k + spare) / 4.8, 800.0)
+        assert (found is not None) is trips
+    warm = JACKET.model_copy(update={"room_c": 80.0})
+    assert Story(warm).go(flat(60.0), 2.05 / 4.8, 800.0) is not None
+    assert Story(warm).go(flat(60.0), 1.95 / 4.8, 800.0) is None
+
+
+def test_heat_may_come_at_once_or_late() -> None:
+    """A rise of three minutes shows at once or a minute late: neither is taken for missing heat afterwards."""
+    rise = 180.0 * 1.2 / 60.0
+    for late in (0.0, 30.0, 60.0):
+        story = Story()
+        found = story.go(
+            lambda at, late=late: 60.0 + min(rise, max(0.0, at - 600.0 - late) * 0.02),  # type: ignore[misc]
+            lambda at: 1.0 if 600.0 < at <= 780.0 else 0.0,
+            1500.0,
+        )
+        assert found is None, late
+
+
+def test_persistence_begins_anew() -> None:
+    """A single line with a rise in between, and the count of verdicts starts again."""
+    story = Story()
+    for _ in range(33):
+        story.line(60.0, 1.0)
+    assert story.past.no_heat == 3
+    assert story.line(62.0, 1.0) is None
+    assert story.past.no_heat == 0
+
+
+def test_no_heat_is_for_runs_only() -> None:
+    """Held or idle, heat is not asked for and nothing is due."""
+    assert Story(state=S.HELD).go(flat(60.0), 1.0, 800.0) is None
+
+
+def test_a_coil_has_time() -> None:
+    """The liquor round a coil holds heat back: five minutes more."""
+    coil = JACKET.model_copy(update={"heater": JACKET.heater.model_copy(update={"place": "coil"})})
+    assert Story(coil).go(flat(60.0), 1.0) == 640.0
+
+
+def test_limits_of_the_file_count() -> None:
+    """A shorter window and another dead time move the moment."""
+    limits = JACKET.guard.model_copy(update={"no_heat_window_s": 180.0, "dead_time_s": 0.0})
+    quick = JACKET.model_copy(update={"guard": limits})
+    assert Story(quick).go(flat(60.0), 1.0) == 10.0 + 180.0 + 30.0
+
+
+# ---------------------------------------------------------------- G10
+
+
+def test_unasked_rise_after_a_long_off() -> None:
+    """Off for 330 s and the dead time, then 0.8 K in three minutes; 0.7 K is nothing."""
+    story = Story(setpoint_c=None)
+    assert story.go(rising(60.0, 0.8 / 3.0 + 1e-6), 0.0) == 400.0
+    assert story.which == "G10"
+    assert Story(setpoint_c=None).go(rising(60.0, 0.7 / 3.0), 0.0, 1500.0) is None
+
+
+def test_heat_begins_the_quiet_anew() -> None:
+    """One line of heat and the wait starts again."""
+    story = Story(setpoint_c=None)
+    assert story.go(rising(50.0, 0.5), lambda at: 0.01 if at == 300.0 else 0.0) == 700.0
+
+
+def test_far_over_the_setpoint_and_rising() -> None:
+    """3 K over for 90 s, rising faster than 0.1 K a minute, off for 90 s; less of any of these does nothing."""
+    story = Story(setpoint_c=60.0)
+    assert story.go(rising(63.05, 0.2), 0.0) == 90.0 + 90.0
+    assert story.finding is not None
+    assert (story.finding.id, story.finding.limit) == ("G10", 3.0)
+    assert story.finding.value == pytest.approx(63.05 + 0.6 - 60.0)
+    assert Story(setpoint_c=60.0).go(rising(63.05, 0.09), 0.0, 1500.0) is None
+    assert Story(setpoint_c=70.0).go(rising(63.05, 0.2), 0.0, 1500.0) is None
+    assert Story(setpoint_c=None).go(rising(63.05, 0.2), 0.0, 1500.0) is None
+    assert Story(setpoint_c=60.0).go(rising(63.05, 0.2), 0.1, 1500.0) is None
+
+
+def test_over_the_setpoint_starts_anew() -> None:
+    """A line that does not rise starts the count again."""
+    story = Story(setpoint_c=60.0)
+    for at in range(15):
+        story.line(63.05 + 0.05 * at, 0.0)
+    assert story.past.over > 0
+    story.line(63.4, 0.0)
+    assert story.past.over == 0
+
+
+def test_idle_alarm_and_latch() -> None:
+    """With nothing running a steady rise at the heater's own rate latches; a slope too fast or too slow only alarms."""
+    own = POWER / (JACKET.min_liquor_l * 4186.0 + JACKET.metal_j_per_k) * 60.0  # K/min at the least content
+    least = POWER / (JACKET.volume_l * 4186.0 + JACKET.metal_j_per_k) * 60.0
+    for rate, latches in ((1.4 * own, True), (1.6 * own, False), (0.52 * least, False), (0.9 * own, True)):
+        story = Story(state=S.IDLE)
+        assert (story.go(rising(20.0, rate), 0.0, 900.0) is not None) is latches, rate
+        assert story.past.idle_alarm is (rate >= 0.8 / 3.0), rate
+
+
+def test_idle_is_quiet_for_what_is_no_steady_rise() -> None:
+    """A step, a fall in between, checking, or heat shortly before: no alarm."""
+    assert Story(state=S.CHECKING).go(rising(20.0, 1.0), 0.0, 900.0) is None
+    step = Story(state=S.IDLE)
+    assert step.go(lambda at: 20.0 if at < 500.0 else 50.0, 0.0, 900.0) is None
+    assert not step.past.idle_alarm
+    shaky = Story(state=S.IDLE)
+    assert shaky.go(lambda at: 20.0 + at / 60.0 - (2.0 if at % 100.0 == 0.0 else 0.0), 0.0, 900.0) is None
+    assert not shaky.past.idle_alarm
+    early = Story(state=S.IDLE)
+    early.go(rising(20.0, 1.0), 0.0, 380.0)
+    assert not early.past.idle_alarm
+    early.line(20.0 + 390.0 / 60.0, 0.0)
+    assert not early.past.idle_alarm
+    assert early.line(20.0 + 400.0 / 60.0, 0.0) is not None
+    assert early.past.idle_alarm
+
+
+@pytest.mark.parametrize(("k_per_min", "latches"), [(3.9, True), (4.1, False)])
+def test_idle_latches_no_steep_rise(k_per_min: float, latches: bool) -> None:
+    """More than 2 K in thirty seconds is a hose, not a heater, however strong the plate says that it is."""
+    strong = JACKET.model_copy(update={"min_liquor_l": 1.0, "metal_j_per_k": 10.0})
+    story = Story(strong, state=S.IDLE, power_w=10_000.0)
+    assert (story.go(rising(0.0, k_per_min), 0.0, 600.0) is not None) is latches
+    assert story.past.idle_alarm
+
+
+# ---------------------------------------------------------------- G11
+
+
+@pytest.mark.parametrize(("share", "trips"), [(0.49, True), (0.51, False)])
+def test_cannot_keep_up(share: float, trips: bool) -> None:
+    """900 s at full heat with less than half of what the plate allows, and over 4 K short."""
+    story = Story()
+    found = story.go(rising(30.0, 1.2 * share), 0.95, 1500.0)
+    assert (found == 910.0 and story.which == "G11") is trips
+
+
+def test_keeping_up_is_asked_of_runs_that_are_short_only() -> None:
+    """Within 4 K of the target, without a target, when held, below 0.95: nothing."""
+    slow = rising(60.0, 0.5)
+
+    def found(duty: float = 1.0, **changes: Any) -> float | None:
+        return Story(judged=True, **changes).go(slow, duty, 1000.0)
+
+    assert found(target=Target("hold", 71.5, 0.02, 1, CAPACITY)) is None
+    assert found(target=Target("hold", 72.0, 0.02, 1, CAPACITY)) == 910.0
+    assert found(target=Target("hold", None, 0.02, 1, CAPACITY)) is None
+    assert found(state=S.HELD) is None
+    assert found(0.94) is None
+
+
+@pytest.mark.parametrize("pause", [0.9, 0.0])
+def test_full_heat_must_last(pause: float) -> None:
+    """A line below 0.95 or an OFF: the quarter of an hour begins anew."""
+    story = Story(judged=True)
+    assert story.go(rising(40.0, 0.5), lambda at: pause if at == 500.0 else 1.0) == 1410.0
+
+
+def test_full_heat_needs_a_reading() -> None:
+    """Without one the time does not begin, and what had begun is forgotten."""
+    story = Story(judged=True)
+    story.go(rising(40.0, 0.5), 1.0, 500.0)
+    assert story.past.full_since == 10.0
+    assert story.past.full_c == pytest.approx(40.0 + 0.5 / 6.0)
+    senses = story.senses(None)
+    assert physics.record(story.past, senses, 1.0).full_since is None
+    assert physics.record(Past(), senses, 1.0).full_since is None
+    assert physics.record(Past(), senses, 0.5).full_since is None
+
+
+def test_what_the_plate_allows_is_net_of_loss() -> None:
+    """Where the losses eat all of the power, nothing is allowed and nothing is missed."""
+    weak = JACKET.model_copy(update={"loss_w_per_k": POWER / 20.0, "room_c": 10.0})
+    assert Story(weak).go(flat(40.0), 1.0, 1500.0) is None or Story(weak).which != "G11"
+
+
+# ---------------------------------------------------------------- G25
+
+
+def fits(rate_share: float, which: Tun = JACKET, **changes: Any) -> tuple[float | None, Story]:
+    story = Story(which, **changes)
+    return story.go(rising(40.0, 1.2 * rate_share), 1.0, 890.0), story
+
+
+@pytest.mark.parametrize(("share", "found"), [(0.49, 0.5), (0.51, None), (1.0, None), (1.59, None), (1.61, 1.6)])
+def test_warming_that_does_not_fit(share: float, found: float | None) -> None:
+    """Under half and over 1.6 of what is due, judged after lag and window; between it fits."""
+    at, story = fits(share)
+    lag = 60.0 + 3.0 * JACKET.probes.mash.lag_s
+    if found is None:
+        assert at is None
+        assert story.past.fitted == (round(CAPACITY),)
+    else:
+        assert (at, story.which) == (10.0 + lag + 300.0, "G25")
+        assert story.finding is not None
+        assert story.finding.value == pytest.approx(share, abs=0.001)
+        assert story.finding.limit == found
+
+
+def test_judged_once_for_each_content() -> None:
+    """What was judged stays judged, another content is judged anew, and hardly any rise is left to G09."""
+    _, story = fits(1.0)
+    assert story.go(rising(57.8, 2.4), 1.0, 300.0) is None
+    assert story.line(69.8 + 0.4, 1.0, capacity_j_per_k=0.5 * CAPACITY) is None
+    assert story.past.fitted == (100_000, 50_000)
+    _, story = fits(1.0)
+    finding = story.line(57.8 + 0.2, 1.0, capacity_j_per_k=2.0 * CAPACITY)
+    assert finding is not None
+    assert finding.id == "G25"
+    assert finding.value == pytest.approx(2.0)
+    _, story = fits(0.24)
+    assert story.which != "G25"
+    assert story.past.fitted == ()
+
+
+def test_fit_needs_enough_heat_and_a_run() -> None:
+    """Below 2 K of rise due in the window nothing is judged; nor when held."""
+    little = Story()
+    assert little.go(rising(40.0, 3.0), 1.9 / 6.0, 890.0) is None
+    assert little.past.fitted == ()
+    enough = Story()
+    assert enough.go(rising(40.0, 3.0), 2.1 / 6.0, 890.0) is not None
+    assert Story(state=S.HELD, setpoint_c=None).go(rising(40.0, 3.0), 1.0, 890.0) is None
+
+
+def test_fit_takes_the_loss_off() -> None:
+    """The plate's loss over the window is taken from what is due."""
+    lossy = JACKET.model_copy(update={"loss_w_per_k": 20.0, "room_c": 0.0})  # some 45 °C: 900 W of 2,000
+    assert fits(0.6, lossy)[0] is None
+    at, story = fits(1.0, lossy)
+    assert (at, story.which) == (400.0, "G25")
+
+
+def test_the_foot_of_a_ramp_is_no_misfit() -> None:
+    """A little heat for long, then full heat: the rise of the last minutes is held against the last minutes' heat."""
+    story = Story()
+    found = story.go(lambda at: 60.0 + max(0.0, at - 630.0) * 0.02, lambda at: 0.01 if at <= 600.0 else 1.0, 1500.0)
+    assert found is None
+    assert story.past.fitted == (round(CAPACITY),)
+
+
+def test_behind_the_heater_only_even_heat_is_judged() -> None:
+    """A probe in the warm stream reads higher at once as heat goes up: not judged too fast before the ramp is even."""
+    behind = JACKET.model_copy(
+        update={
+            "probes": JACKET.probes.model_copy(
+                update={"mash": JACKET.probes.mash.model_copy(update={"behind_heater": True})}
+            )
+        }
+    )
+    heat: Course = lambda at: 0.01 if at <= 600.0 else 1.0  # noqa: E731
+    value: Course = lambda at: 60.0 if at <= 600.0 else 65.0 + (at - 600.0) * 0.02  # noqa: E731
+    assert Story(behind).go(value, heat, 890.0) is None
+    assert Story().go(value, heat, 890.0) is not None
+    assert fits(1.61, behind)[0] == 400.0
+
+
+def test_many_contents_are_remembered() -> None:
+    """The last eight contents that were judged, no more."""
+    past = Past(fitted=tuple(range(8)))
+    assert physics._fitted(past, 99).fitted == (1, 2, 3, 4, 5, 6, 7, 99)
+
+
+# ---------------------------------------------------------------- G12
+
+
+def ledger(missing_share: float, most_s: float = 890.0, **changes: Any) -> tuple[float | None, Story]:
+    """Some ten kelvins put in, so much of it not seen."""
+    story = Story(calibrated=True, judged=True, **changes)
+    rate = 1.2 * (1.0 - missing_share)
+    value: Course = lambda at: 50.0 + min(at, 510.0) * rate / 60.0  # noqa: E731
+    return story.go(value, lambda at: 1.0 if at <= 510.0 else 0.0, most_s), story
+
+
+def test_ledger_from_both_sides() -> None:
+    """Of the 10 K put in after its first line 2 K and 30 percent may be missing, for a minute."""
+    at, story = ledger(0.51)
+    assert at is not None
+    assert story.finding is not None
+    assert story.which == "G12"
+    assert story.finding.limit == pytest.approx(2.0 + 0.3 * 10.0)
+    assert story.finding.value == pytest.approx(5.1)
+    assert ledger(0.49)[0] is None
+
+
+def test_ledger_is_for_measured_tuns() -> None:
+    """Without a water run nothing is missed."""
+    story = Story(judged=True)
+    assert story.go(lambda at: 50.0 + min(at, 500.0) * 0.008, lambda at: 1.0 if at <= 500.0 else 0.0, 890.0) is None
+
+
+def test_ledger_waits_a_minute() -> None:
+    """The sixth line in a row over the limit is the one that trips; one line below starts anew."""
+    at, _ = ledger(0.7)
+    assert at is not None
+    _, before = ledger(0.7, at - 10.0)
+    assert before.past.ledger == 5
+    before.line(70.0, 1.0)
+    assert before.past.ledger == 0
+
+
+def test_ledger_counts_old_heat_only() -> None:
+    """Heat younger than dead time and a minute is not missed yet: 90 s of heat are, 120 s later and for a minute."""
+    limits = JACKET.guard.model_copy(update={"ledger_k": 1.0})
+    story = Story(JACKET.model_copy(update={"guard": limits}), calibrated=True)
+    assert story.go(flat(60.0), lambda at: 1.0 if at <= 95.0 else 0.0) == 90.0 + 120.0 + 50.0
+    assert story.which == "G12"
+
+
+@pytest.mark.parametrize(("room_c", "trips"), [(35.0, False), (45.0, True)])
+def test_ledger_counts_losses_richly(room_c: float, trips: bool) -> None:
+    """Loss counts at 1.7 times the plate's: of 900 W put in 850 W may be lost to a room 25 K cooler, 510 to one 15."""
+    lossy = JACKET.model_copy(update={"loss_w_per_k": 20.0, "room_c": room_c})
+    story = Story(lossy, calibrated=True, judged=True)
+    assert (story.go(flat(60.0), 0.45, 4000.0) is not None) is trips
+    assert story.which == ("G12" if trips else "")
+
+
+def test_ledger_begins_with_a_run() -> None:
+    """Held, the ledger starts anew."""
+    story = Story(calibrated=True)
+    story.go(rising(50.0, 1.2), 1.0, 200.0)
+    assert story.past.ledger_base is not None
+    assert story.past.ledger_base.at == 10.0
+    story.line(54.0, 0.0, state=S.HELD)
+    assert story.past.ledger_base.at == 210.0
+    assert (story.past.ledger, story.past.ledger_loss_j) == (0, 0.0)
+
+
+# ---------------------------------------------------------------- history
+
+
+def test_a_line_every_ten_seconds() -> None:
+    """More readings than that are not kept, and no more lines than needed."""
+    story = Story()
+    story.line(60.0, 0.0)
+    story.now += 5.0
+    senses = story.senses(61.0)
+    past, finding = physics.judge(story.past, senses, False)
+    assert (past.lines, finding) == (story.past.lines, None)
+    for _ in range(200):
+        story.line(60.0, 0.0)
+    assert len(story.past.lines) == physics.KEEP
+    assert story.past.lines[-1].at - story.past.lines[0].at == 10.0 * (physics.KEEP - 1)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"target": Target("blocked", 63.0, 0.02, 1, CAPACITY)},
+        {"seen": SEEN._replace(value_c=None)},
+        {"seen": SEEN._replace(doubtful=True)},
+    ],
+)
+def test_additions_and_doubt_forget_the_history(changes: dict[str, Any]) -> None:
+    """Every window starts anew; what was judged and since when heat is off stays."""
+    story = Story()
+    story.past = story.past._replace(fitted=(7,))
+    story.go(rising(60.0, 0.1), 0.0, 300.0)
+    off_since = story.past.off_since
+    assert off_since == 10.0
+    assert story.line(60.0, 0.0, **changes) is None
+    assert story.past == Past(fitted=(7,), off_since=off_since)
+    assert story.line(60.0, 0.0, **changes) is None
+    assert story.past == Past(fitted=(7,), off_since=off_since)
+
+
+def test_energy_is_what_was_let_out() -> None:
+    """Duty, power and time, a lease at most; heat and OFF each remember since when."""
+    senses = Story().senses(60.0)._replace(now=50.0)
+    past = physics.record(Past(), senses, 0.5)
+    assert (past.energy_j, past.heat_since, past.off_since) == (0.5 * POWER * 10.0, 50.0, None)
+    late = physics.record(past, senses._replace(now=90.0, dt=40.0), 0.5)
+    assert (late.energy_j, late.heat_since) == (POWER * 10.0, 50.0)
+    off = physics.record(late, senses._replace(now=91.0), 0.0)
+    assert (off.off_since, off.energy_j) == (91.0, late.energy_j)
+    assert physics.record(off, senses._replace(now=95.0), 0.0).off_since == 91.0
+    assert physics.record(off, senses._replace(now=96.0), 0.1).off_since is None
