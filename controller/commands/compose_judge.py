@@ -1,7 +1,8 @@
 """Would this proposal be accepted and run through? And how is the answer told?
 
 A proposal is written as a program file, read back, planned with every check, and run once on the simulated tun. The
-dry runs do not depend on each other, so each processor takes one.
+dry runs do not depend on each other, so each processor takes one. The rise of the strike liquor is alike for all: the
+first proposal is run through from cold liquor, the others from liquor that is nearly hot.
 """
 
 from __future__ import annotations
@@ -20,12 +21,14 @@ from controller.core import plan as plans
 from controller.core.advise import Said, advise
 from controller.core.plan import Plan
 from controller.core.problems import Problems
+from controller.core.recipe import Liquor
 from controller.core.settings import Settings
 from controller.edge import program_file
 from controller.edge.program_file import Base
 from sim import dryrun, wort
 
 SEED = 1  # the same for every proposal
+NEARLY_K = 5.0  # so far below the strike temperature is nearly hot liquor
 CHECKED_DAYS = 0.0  # the probe's age is no matter of the program: `check` speaks of it
 WIDTH = 110
 
@@ -34,6 +37,7 @@ class Trial(NamedTuple):
     """What came of a proposal on the simulated tun."""
 
     result: str
+    liquor_c: float  # where it began
     ended_s: float
     mash_s: float  # from dough-in to the end
     overshoot_k: float  # the worst of all steps, of the true mash temperature
@@ -58,6 +62,7 @@ def trial(settings: Settings, plan: Plan) -> Trial:
     band = prediction["apparent_limit_pct"] if prediction is not None else None
     return Trial(
         result=ran.result,
+        liquor_c=round(plan.program.liquor.temperature_c, 1),
         ended_s=ran.duration_s,
         mash_s=round(sum(dt_s for dt_s, _ in wort.profile(plan.course, ran.trace)[0]), 1),
         overshoot_k=max((here for here in over if here is not None), default=0.0),
@@ -74,6 +79,7 @@ class Judge:
         self.said: dict[tuple[Step, ...], tuple[Said, ...]] = {}
         self.trials: dict[tuple[Step, ...], Trial] = {}
         self._plans: dict[tuple[Step, ...], Plan] = {}
+        self._cold: tuple[Step, ...] = ()
         self._settings, self._base, self._aim, self._brewery = settings, base, aim, brewery
 
     def __call__(self, steps: Sequence[Step]) -> Sequence[str]:
@@ -96,11 +102,21 @@ class Judge:
         new = [one.steps for one in proposals if one.steps not in self.trials]
         workers = max(1, min(len(new), len(os.sched_getaffinity(0))))
         with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
-            running = {pool.submit(trial, self._settings, self._plans[steps]): steps for steps in new}
+            running = {pool.submit(trial, self._settings, self._begun(steps)): steps for steps in new}
             for number, done in enumerate(as_completed(running)):
                 tell(number / len(new), f"dry run {number + 1} of {len(new)} is through")
                 self.trials[running[done]] = done.result()
         return not any(self.trials[one.steps].problems() for one in proposals)
+
+    def _begun(self, steps: tuple[Step, ...]) -> Plan:
+        """The plan, from cold liquor for the first that is asked for, from nearly hot liquor for the others."""
+        plan = self._plans[steps]
+        self._cold = self._cold or steps
+        if steps == self._cold or plan.strike_c is None:
+            return plan
+        hot_c = max(plan.program.liquor.temperature_c, plan.strike_c - NEARLY_K)
+        liquor = Liquor(mass_kg=plan.liquor_kg, temperature_c=hot_c)
+        return plans.make(plan.program.model_copy(update={"liquor": liquor}), plan.tun, self._brewery)
 
     def text(self, steps: Sequence[Step], remarks: Sequence[str]) -> str:
         """The proposal as a program file."""
@@ -187,7 +203,7 @@ def _told(number: int, one: Proposal, ran: Trial, said: Sequence[Said]) -> Itera
     limit = ran.apparent_limit_pct
     true = "" if limit is None else f", limit {limit:.0f} % by its true temperatures"
     yield (
-        f"     dry run: {ran.result}, {ran.mash_s / 60:.0f} min from dough-in on, "
+        f"     dry run from liquor at {ran.liquor_c:.0f} °C: {ran.result}, {ran.mash_s / 60:.0f} min from dough-in on, "
         f"at most {ran.overshoot_k:.1f} K over{true}"
     )
     for line in said:

@@ -23,7 +23,7 @@ from controller.edge import files
 from controller.edge.program_file import Base, parsed, text
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
-GOOD = Trial("complete", 6000.0, 4000.0, 0.1, 80.0, (), 0)
+GOOD = Trial("complete", 12.0, 6000.0, 4000.0, 0.1, 80.0, (), 0)
 LIMITS = ("--tun", "plover", "--most-rests", "1", "--most-time", "1 h 15 min")
 
 
@@ -81,6 +81,7 @@ def test_every_proposal_was_run_through(whole: tuple[dict[str, Any], Path]) -> N
     """Each one completed on the simulated tun, without a trip, and gave the limit that was promised within 2 points."""
     found, _ = whole
     assert len(found["proposals"]) >= 2
+    assert [one["dry_run"]["liquor_c"] < 20.0 for one in found["proposals"]].count(True) == 1
     for one in found["proposals"]:
         ran = one["dry_run"]
         assert (ran["result"], ran["trips"], ran["heat_without_evidence"]) == ("complete", [], 0)
