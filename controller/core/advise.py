@@ -48,6 +48,11 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         aim=_aim(program),
         enzyme=program.enzyme,
         settle_s=tun.guard.dead_time_s + 3.0 * tun.probes.mash.lag_s,
+        cereal_mash=program.cereal_mash,
+        splashing=program.splashing,
+        pale_to_keep=program.pale_to_keep,
+        staffed_until_s=program.staffed_s,
+        hot_liquor_ready_s=_hot_liquor_s(plan),
         people=len(program.people) if named else 1,
         calibration_age_days=calibration_age_days,
         altitude_known="altitude_m" in tun.model_fields_set,
@@ -56,6 +61,12 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         supply_limit_w=tun.supply_limit_w,
         expected_ph=program.liquor.expected_ph,
     )
+
+
+def _hot_liquor_s(plan: Plan) -> float | None:
+    """When is the liquor for the run-off ready, s from dough-in? Its heating begins with the strike at the earliest."""
+    hot = plan.program.hot_liquor
+    return None if hot is None else max(plan.mash_s, hot.takes_s - plan.heat_up_s)
 
 
 def _aim(program: Program) -> Aim:

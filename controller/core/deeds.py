@@ -11,7 +11,7 @@ from math import isfinite
 from typing import Any, NamedTuple
 
 from controller.core import program
-from controller.core.model import Event, Instant, Leg, Measurement, Order, Phase, RunState, View
+from controller.core.model import Course, Event, Instant, Leg, Measurement, Order, Phase, RunState, View
 from controller.core.run import Offer, Run, credit_gap, enter, go, leg_of, with_leg
 
 S = RunState
@@ -92,7 +92,15 @@ def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
     begun, events = _to(begun, S.RUNNING, order, desk)
     started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
     step = Event("step", leg.name, f"step {begun.leg}: {leg.name}, {leg.target_c:.1f} °C")
-    return begun, said, (started, *events, step)
+    return begun, said, (started, *_overruled(course, order.by), *events, step)
+
+
+def _overruled(course: Course, by: str) -> tuple[Event, ...]:
+    """Advice that the brewer knows and does not follow, each with the reason, on record from the start."""
+    return tuple(
+        Event("overrule", rule, f"{rule} overruled: {reason}", data={"reason": reason, "by": by})
+        for rule, reason in (course.overruled or {}).items()
+    )
 
 
 def _armed(run: Run, leg: Leg, order: Order, desk: Desk) -> tuple[Run, str] | Refused:

@@ -163,6 +163,7 @@ class Course(NamedTuple):
     digest: str  # hash of the program file's meaning and of the tun file
     malt: Mapping[str, float | None] | None = None  # what the estimate of the wort rests on; decides nothing
     landing_c: float | None = None  # where the mash should land after dough-in
+    overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
 

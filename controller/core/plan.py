@@ -144,6 +144,7 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         planned_s=planned_s,
         digest=digest(program, tun),
         landing_c=None if strike.temperature_c is None else strike.landing_c,
+        overruled=dict(program.overrule) or None,
         hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
         hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
     )

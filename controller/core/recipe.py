@@ -130,6 +130,12 @@ class Program(Table):
     dough_in: DoughIn = DoughIn()
     hot_liquor: HotLiquor | None = None
     enzyme: StrictBool = False  # enzyme added for beta-glucan
+    cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined
+    splashing: StrictBool = False  # the mash splashes, or is stirred long with the lid open
+    pale_to_keep: StrictBool = False  # a pale beer meant to keep
+    staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = (
+        None  # somebody is there so long from dough-in
+    )
     people: tuple[Text, ...] = ()  # who is there to answer
     step: Annotated[tuple[Step, ...], Field(min_length=1, max_length=40)]
     notes: Annotated[tuple[Text, ...], Field(max_length=40)] = ()  # remarks; of a foreign file, what did not map

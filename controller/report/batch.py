@@ -47,7 +47,7 @@ def document(record: RunRecord, tun: Tun | None = None, program: Program | None 
         "answers": [_line(e) for e in record.events if e.kind == "answer"],
         "corrections": [_line(e) for e in record.events if e.kind == "order" and e.id in CORRECTIONS],
         "trips": [_line(e) for e in record.events if e.kind in ("trip", "latched", "cleared")],
-        "overrules": None if program is None else dict(program.overrule),  # rule of the advice: the brewer's reason
+        "overrules": {e.id: str(e.data.get("reason", "")) for e in record.events if e.kind == "overrule"},
         "gaps": [gap._asdict() for gap in gaps(record.rows)],
         "energy_kwh": record.energy_kwh,
         "prediction": record.prediction,
