@@ -32,7 +32,7 @@ from typing import NamedTuple
 from simple_pid import PID
 
 from controller.core import tracker
-from controller.core.model import Demand, Figures, Measurement, Setpoint, Target
+from controller.core.model import HIGHEST_C, LOWEST_C, Demand, Figures, Measurement, Setpoint, Target
 
 # ---- constants: unit and source. "Own bench": tests/bench/control.py, 200 random tuns a seed.
 TAU_SHARE = 0.3  # of the total lag: closed-loop time tau (SIMC's tau_c, free for robustness; own bench: 0.3..0.4 alike)
@@ -51,6 +51,7 @@ GAP_S = 60.0  # s without a tick: what the model knew of heat on its way is void
 ABOVE_K = 1.0  # K over target (and what the heater adds at the probe): heater off whatever the model says (own bench)
 FRESH_S = 10.0  # s without a believed reading: no heat (the guard acts on its own, and not later)
 OUTLET_S = 30.0  # s, time of the cascade that keeps the heater's outlet under its limit (own proposal)
+OUTLET_SOON_S, OUTLET_SMOOTH_S = 20.0, 5.0  # s: so far ahead the outlet is judged, by its slope over so long
 OUTLET_MARGIN_K = 1.0  # K under the limit, where the cascade holds the outlet
 OUTLET_RISE_K = 10.0  # K at full power between mash and outlet, where no flow is known (own proposal)
 
@@ -67,6 +68,7 @@ class RegulatorState(NamedTuple):
     rise_k: float = 0.0  # probe over the mash at full power, beyond what is believed
     doubt: tracker.Doubt | None = None
     outlet_cap: float = 1.0  # duty that the outlet's limit allows
+    outlet_c: float | None = None  # outlet, smoothed
     saturated: bool = False  # asked for all the heater may give: the setpoint should wait
     coming_c: float | None = None  # where the reading ends if heat only covers the loss
 
@@ -117,7 +119,11 @@ def regulate(
 
 
 def _sound(figures: Figures) -> bool:
-    return all(map(isfinite, figures)) and figures.power_w > 0.0 and figures.capacity_j_per_k > 0.0
+    """Are these figures of a tun at all? None is beyond 1e8, and full power gives 1e-6 to 1 K/s."""
+    if not all(abs(figure) < 1e8 for figure in figures) or figures.capacity_j_per_k <= 0.0:
+        return False
+    lags = min(figures.lag_s, figures.dead_s, figures.near_s)
+    return 1e-6 < figures.power_w / figures.capacity_j_per_k < 1.0 and lags >= 0.0 and figures.loss_w_per_k >= 0.0
 
 
 # ---------------------------------------------------------------- observe
@@ -127,7 +133,7 @@ def observe(
     figures: Figures, target: Target, seen: Measurement, applied: float, state: RegulatorState, dt: float
 ) -> RegulatorState:
     """What does the model believe after `dt` s with `applied` duty and this measurement?"""
-    value = seen.value_c if seen.value_c is not None and isfinite(seen.value_c) else None
+    value = seen.value_c if seen.value_c is not None and LOWEST_C <= seen.value_c <= HIGHEST_C else None
     model_c = state.reading_c if state.reading_c is not None else value
     if model_c is None:
         return START._replace(gain=state.gain, lag=state.lag, rise_k=state.rise_k)
@@ -257,11 +263,15 @@ def _no_clock() -> float:
 def _outlet(
     figures: Figures, state: RegulatorState, outlet_c: float | None, limit_c: float | None, applied: float, dt: float
 ) -> RegulatorState:
-    """How much duty does the outlet's limit allow? It comes down and goes up with the room left under the limit; when
-    the limit is passed it starts from what is given now."""
-    if outlet_c is None or limit_c is None or not isfinite(outlet_c) or not isfinite(limit_c):
-        return state._replace(outlet_cap=1.0)
-    room_k = limit_c - OUTLET_MARGIN_K - outlet_c
+    """How much duty does the outlet's limit allow? It follows the room left under the limit, judged where the outlet
+    will be shortly at its present slope; when that passes the limit it starts from what is given now."""
+    if outlet_c is None or limit_c is None or not (LOWEST_C <= outlet_c <= 2.0 * HIGHEST_C) or not isfinite(limit_c):
+        return state._replace(outlet_cap=1.0, outlet_c=None)
+    before_c = state.outlet_c if state.outlet_c is not None else outlet_c
+    smooth_c = before_c + (1.0 - exp(-dt / OUTLET_SMOOTH_S)) * (outlet_c - before_c)
+    soon_c = outlet_c + OUTLET_SOON_S * max(outlet_c - smooth_c, 0.0) / OUTLET_SMOOTH_S
+    room_k = limit_c - OUTLET_MARGIN_K - soon_c
     rise_k = max(figures.behind_heater_k, OUTLET_RISE_K)
     start = min(state.outlet_cap, max(applied, 0.05)) if room_k < 0.0 else state.outlet_cap
-    return state._replace(outlet_cap=_within(start + room_k * dt / (OUTLET_S * rise_k), 0.0, 1.0))
+    cap = _within(start + room_k * dt / (OUTLET_S * rise_k), 0.0, 1.0)
+    return state._replace(outlet_cap=cap, outlet_c=smooth_c)
