@@ -77,7 +77,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
     share = min(max(share, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
     relay = heater.kind in ("ssr", "contactor")
     capacity = max(target.capacity_j_per_k, 1.0)
-    rise_k = plate_rise_k(tun) * (1.0 if target.strike else GRIST_RISE) if tun.probes.mash.behind_heater else 0.0
+    rise_k = behind_heater_k(tun, target.strike)
     return Figures(
         capacity_j_per_k=capacity,
         power_w=plate_w * share,
@@ -97,6 +97,13 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         lag_sd=lag_sd,
         rise_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_RISE_SD * passing_s)),
     )
+
+
+def behind_heater_k(tun: Tun, strike: bool) -> float:
+    """By how much should a probe behind the heater read above the mash at full power, K? 0 for one in the mash."""
+    if not tun.probes.mash.behind_heater:
+        return 0.0
+    return plate_rise_k(tun) * (1.0 if strike else GRIST_RISE)
 
 
 def plate_lag_s(tun: Tun) -> tuple[float, float]:

@@ -49,7 +49,7 @@ from controller.core.model import (
     View,
 )
 from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c
-from controller.core.settings import Probe, Settings
+from controller.core.settings import Probe, Settings, Tun
 
 DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before the heat they lead to
 CHECK_S = 60.0  # checking ends after so long even without good readings
@@ -118,12 +118,13 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         raise ValueError(f"time went back by {-dt:g} s")
     tun = settings.tun
     state, seen, second, outlet = _look(settings, state, now, inputs)
+    mashed = _in_mash(tun, state, seen)
     seen_view = _view(settings, state, now)
-    state, events, replies = _orders(settings, state, now, inputs, seen, seen_view)
-    walked = program.walk(state.run, seen_view, seen, now, dt)
-    run = _checked(settings, walked.run, state, seen, now, events)
-    run, settled = settling.follow(state.run, run, tun, seen, now)
-    mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, seen, now)
+    state, events, replies = _orders(settings, state, now, inputs, mashed, seen_view)
+    walked = program.walk(state.run, seen_view, mashed, now, dt)
+    run = _checked(settings, walked.run, state, mashed, now, events)
+    run, settled = settling.follow(state.run, run, tun, mashed, now)
+    mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, mashed, now)
     run = run if mash is run.mash else run._replace(mash=mash)
     decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
     events.extend(walked.events)
@@ -157,12 +158,21 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     events.extend(gate.events)
     state = state._replace(guard=gate.state)
     return Outcome(
-        state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), seen, second, outlet, target,
+        state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), mashed, second, outlet, target,
         setpoint, demand, _view(settings, state, now),
     )  # fmt: skip
 
 
 # ---------------------------------------------------------------- reading
+
+
+def _in_mash(tun: Tun, state: State, seen: Measurement) -> Measurement:
+    """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading."""
+    if not tun.probes.mash.behind_heater or seen.value_c is None:
+        return seen
+    loop = state.regulator
+    added_k = max(0.0, figures.behind_heater_k(tun, not state.run.grain_in) + loop.rise_k) * loop.near
+    return seen._replace(value_c=seen.value_c - added_k)
 
 
 def _look(
