@@ -1,0 +1,61 @@
+"""`underback tryout` from the command line: a simulated tun by script, and who is turned away."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+from controller.cli import main
+from controller.edge import files, proof
+
+CONFIG = Path(__file__).resolve().parents[2] / "config"
+
+
+@pytest.fixture
+def brewery(tmp_path: Path) -> Path:
+    """The shipped files with a data folder of their own."""
+    folder = Path(shutil.copytree(CONFIG, tmp_path / "config"))
+    service = folder / "service.toml"
+    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
+    return folder
+
+
+def test_a_simulated_tun_is_tried_out_and_the_daemon_then_knows_its_proof(
+    brewery: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every trial passes at sixty times real time, exit 0; the record counts from today."""
+    words = ["--config", str(brewery), "tryout", "--tun", "gannet", "--yes", "--speed", "60", "--json", "--by", "test"]
+    assert main(words) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["passed"] is True
+    assert [trial["name"] for trial in document["trials"]][-2:] == ["hard limit", "clear"]
+    days = proof.proof_days(files.settings(brewery, "gannet"), time.time())
+    assert days is not None and days < 0.01
+
+
+def test_a_real_tun_is_not_tried_by_a_script(brewery: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--yes` on a tun that is not simulated: exit 2, nothing done."""
+    tun = brewery / "tuns" / "gannet.toml"
+    tun.write_text(tun.read_text().replace("simulated = true", "simulated = false"))
+    assert main(["--config", str(brewery), "tryout", "--tun", "gannet", "--yes"]) == 2
+    assert "a person has to be at it" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("water", [[], ["--water", "40"], ["--water", "cold"]])
+def test_the_water_has_to_be_said(water: list[str], brewery: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing, a bare number, no number: exit 2 with an example."""
+    assert main(["--config", str(brewery), "tryout", "--tun", "gannet", *water]) == 2
+    assert "--water" in capsys.readouterr().err
+
+
+def test_too_little_water_is_refused_before_anything_is_heated(
+    brewery: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """10 L do not cover the heated wall."""
+    words = ["--config", str(brewery), "tryout", "--tun", "gannet", "--yes", "--water", "10 L", "--speed", "60"]
+    assert main(words) == 2
+    assert "25 L" in capsys.readouterr().err
