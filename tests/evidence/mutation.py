@@ -21,7 +21,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from types import ModuleType
+from types import FunctionType, ModuleType
 from typing import Any, NamedTuple
 
 import pytest
@@ -152,20 +152,11 @@ def _share(before: dict[str, Any], module: ModuleType) -> None:
         new = vars(module).get(key)
         if isinstance(old, type):
             setattr(module, key, old)
-        elif (
-            callable(old)
-            and hasattr(old, "__code__")
-            and hasattr(new, "__code__")
-            and old.__module__ == module.__name__
-        ):
-            _recode(old, new)
+        elif isinstance(old, FunctionType) and isinstance(new, FunctionType) and old.__module__ == module.__name__:
+            old.__code__, old.__defaults__ = new.__code__, new.__defaults__
             setattr(module, key, old)
     if "QUICK" in before:
         vars(module)["QUICK"] = before["QUICK"]
-
-
-def _recode(old: FunctionType, new: FunctionType) -> None:
-    old.__code__, old.__defaults__ = new.__code__, new.__defaults__
 
 
 class Run:
