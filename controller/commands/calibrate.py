@@ -19,7 +19,7 @@ from controller.brewing.probe_points import Refused, Sample
 from controller.brewing.units import quantity
 from controller.cli import DONE, NO, Unreachable, Wrong
 from controller.commands.serve import read
-from controller.commands.tryout import login
+from controller.commands.tryout import answered, login
 from controller.core import wire
 from controller.core.model import Reading
 from controller.core.settings import Probe, Settings
@@ -122,10 +122,17 @@ class Live:
 
 
 class Terminal:
-    """A person at this screen."""
+    """A person at this screen. The running line is for a terminal only, once a second."""
+
+    def __init__(self) -> None:
+        self._shown_at = 0.0
 
     async def ready(self, text: str) -> None:
-        await asyncio.to_thread(input, f"{text} ")
+        await asyncio.to_thread(answered, text)
 
     def shows(self, text: str) -> None:
+        now = time.monotonic()
+        if not sys.stderr.isatty() or (not text.endswith("\n") and now - self._shown_at < 1.0):
+            return
+        self._shown_at = now
         print(f"\r{text:<110}", end="", file=sys.stderr, flush=True)

@@ -94,6 +94,14 @@ def login() -> str:
         return "somebody"
 
 
+def answered(text: str) -> str:
+    """What does the person at this screen type? Raises Wrong where nobody can."""
+    try:
+        return input(f"{text} ").strip()
+    except EOFError:
+        raise Wrong("nobody answers here; run it in a terminal, with a person beside the tun") from None
+
+
 class Terminal:
     """A person who reads this screen."""
 
@@ -105,7 +113,7 @@ class Terminal:
             print(text, flush=True)
 
     async def ask(self, key: str, text: str) -> str:
-        return (await asyncio.to_thread(input, f"{text} ")).strip()
+        return await asyncio.to_thread(answered, text)
 
 
 async def _go(settings: Settings, litres: float, by: str, scripted: bool, speed: float, quiet: bool) -> list[Trial]:
