@@ -24,6 +24,7 @@ EVERY_S = 2.0  # s between points of the record
 RATE_BOUNDS = (0.65, 1.5)  # of the plate's heating rate: beyond, the tun file or the probe is wrong
 LONGEST_S, SHORTEST_S = 900.0, 4.0  # total lag that can be true
 STAGES = 3  # as in the regulator
+MOST_DOUBT = 0.25  # of the power, one standard deviation: more, and the plate is the better guess
 NOISE_MOST_K = 0.35  # residual, K: more, and something else went on in the tun
 LAG_STEPS, SHARE_STEPS = 24, (0.0, 0.15, 0.3, 0.45, 0.6, 0.75)  # grid: totals on a log scale, dead time's share
 
@@ -82,7 +83,14 @@ def identify(trace: tuple[Point, ...], known: Known) -> Identified | Refused:
     fits = [_fit(trace, known, total, share) for total in _totals() for share in SHARE_STEPS]
     best = _refined(min(fits, key=lambda fit: fit.error), trace, known)
     reasons = _untrue(best, trace, known)
-    return Refused(reasons) if reasons else _found(best, fits, trace, known)
+    if reasons:
+        return Refused(reasons)
+    found = _found(best, fits, trace, known)
+    doubt = found.power_sd / found.power_w
+    if doubt > MOST_DOUBT:
+        return Refused((f"the power is only known to {100.0 * doubt:.0f} %, {100.0 * MOST_DOUBT:.0f} % is wanted: the "
+                        "record cannot tell rate from lag; measure again with a longer rise",))  # fmt: skip
+    return found
 
 
 def _refined(best: _Fit, trace: tuple[Point, ...], known: Known) -> _Fit:
