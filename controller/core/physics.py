@@ -29,7 +29,7 @@ LOSS_FACTOR = 1.7  # G12: a plate's loss is a guess, true to this factor (own tr
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
-EVEN_SHARE = 0.8  # G25: heat this even has no step in the window
+EVEN_S, EVEN_SHARE = 60.0, 0.1  # G25 behind the heater: mean duty of so long, and how far it may have moved
 KEEP = 130  # lines of history
 
 
@@ -210,7 +210,7 @@ def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
 
     Heat takes between nothing and dead time + 3 lags to show, so the rise of the window is held against the most and
     the least energy of any window shifted back by that much. At the foot of a ramp those differ; on it they agree. A
-    probe behind the heater reads higher as soon as heat goes up, so there the two must nearly agree.
+    probe behind the heater reads higher as heat goes up, so there heat must be what it was when the window began.
     """
     limits = senses.tun.guard
     lag = _dead_s(senses) + 3.0 * senses.tun.probes.mash.lag_s
@@ -224,13 +224,24 @@ def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     loss_j = senses.tun.loss_w_per_k * (mean_c - senses.tun.room_c) * FIT_S
     least, most = ((energy - loss_j) / senses.capacity_j_per_k for energy in _windows(past, FIT_S, lag))
     rise = past.lines[-1].temperature_c - then.temperature_c
-    even = least >= EVEN_SHARE * most or not senses.tun.probes.mash.behind_heater
-    if even and most >= FIT_DUE_K and not (rise <= limits.fit_high * most):
+    if senses.tun.probes.mash.behind_heater and not _even(past, senses.power_w):
+        return past, None
+    if most >= FIT_DUE_K and not (rise <= limits.fit_high * most):
         return _fitted(past, capacity), Finding("G25", rise / most, limits.fit_high)
     if least < FIT_DUE_K or rise < SEEN_SHARE * least:
         return past, None  # too little heat to judge by; or hardly any rise at all: G09 has the right words
     past = _fitted(past, capacity)
     return past, Finding("G25", rise / least, limits.fit_low) if rise < limits.fit_low * least else None
+
+
+def _even(past: Past, power_w: float) -> bool:
+    """Was as much heat let out in the last minute as in the minute before the window?"""
+    lines, start = past.lines, len(past.lines) - 1 - round(FIT_S / STEP_S)
+    steps = round(EVEN_S / STEP_S)
+    if start < steps:
+        return False
+    now_j = lines[-1].energy_j - lines[-1 - steps].energy_j
+    return abs(now_j - (lines[start].energy_j - lines[start - steps].energy_j)) <= EVEN_SHARE * power_w * EVEN_S
 
 
 def _fitted(past: Past, capacity: int) -> Past:

@@ -357,6 +357,22 @@ def test_behind_the_heater_only_even_heat_is_judged() -> None:
     assert Story(behind).go(value, heat, 890.0) is None
     assert Story().go(value, heat, 890.0) is not None
     assert fits(1.61, behind)[0] == 400.0
+    falling: Course = lambda at: 1.0 if at <= 360.0 else 0.3  # noqa: E731
+    cooler: Course = lambda at: 60.0 + at * 0.02 - (0.0 if at <= 360.0 else 3.4)  # noqa: E731
+    assert Story(behind, target=Target("hold", 68.0, 0.02, 1, CAPACITY)).go(cooler, falling, 500.0) is None
+    assert Story(target=Target("hold", 68.0, 0.02, 1, CAPACITY)).go(cooler, falling, 500.0) == 400.0
+
+
+@pytest.mark.parametrize(("moved", "even"), [(0.09, True), (0.11, False), (-0.09, True), (-0.11, False)])
+def test_even_heat(moved: float, even: bool) -> None:
+    """The last minute's mean duty within a tenth of that of the minute before the window; no history, not even."""
+    story = Story(state=S.HELD, setpoint_c=None)
+    for at in range(60):
+        story.line(60.0, 0.5 if at < 54 else 0.5 + moved)
+    assert physics._even(story.past, POWER) is even
+    short = story.past._replace(lines=story.past.lines[-36:])
+    assert not physics._even(short, POWER)
+    assert physics._even(story.past._replace(lines=story.past.lines[-37:]), POWER) is even
 
 
 def test_many_contents_are_remembered() -> None:
