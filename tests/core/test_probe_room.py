@@ -40,6 +40,7 @@ def test_nothing_yet() -> None:
     seen = Room(None).seen
     assert (seen.value_c, seen.age_s, seen.health, seen.text) == (None, inf, "failure", "no reading yet")
     assert seen.doubtful
+    assert not seen.fresh
 
 
 def test_a_good_reading() -> None:
@@ -156,6 +157,18 @@ def test_older_sequence_is_ignored_until_three_rise() -> None:
     assert room.say(60.2, seq=4).value_c == 60.2
 
 
+def test_a_restart_that_begins_with_a_false_value() -> None:
+    """Where the third reading after a restart is refused, the count of lower numbers begins anew."""
+    room = Room()
+    for seq, value in ((1, 60.0), (2, 60.0), (3, 85.0)):
+        room.say(value, seq=seq)
+    assert room.seen.refused_run == 1
+    assert not room.say(60.1, seq=4).fresh
+    assert not room.say(60.1, seq=5).fresh
+    assert not room.say(60.1, seq=6).fresh
+    assert room.say(60.1, seq=7).fresh
+
+
 def test_lower_numbers_that_fall_are_no_restart() -> None:
     """Readings held up and sent backwards never count as a restart."""
     room = Room()
@@ -224,7 +237,7 @@ def test_a_new_level_is_believed_after_five() -> None:
     for n in range(4):
         seen = room.say(55.0)
         assert (seen.value_c, seen.jump_c, seen.jump_since, seen.doubtful) == (60.0, 55.0, 107.0, True), n
-        assert (seen.good_run, seen.raw_c) == (0, 55.0)
+        assert (seen.good_run, seen.good_since, seen.raw_c) == (0, None, 55.0)
     assert seen.text == "temperature jumped from 60.0 to 55.0 °C"
     seen = room.say(55.0)
     assert (seen.value_c, seen.jump_c, seen.good_run) == (55.0, None, 1)
