@@ -71,7 +71,7 @@ def heat_has_evidence(heard: list[Heard], topic: str, probe: str, pointer: str, 
             reading_at = message.at
         if message.topic == topic and not message.retained:
             said = strict(message.payload)
-            if said and said.get("duty", 0) > 0 and message.at - reading_at > limit:
+            if isinstance(said, dict) and said.get("duty", 0) > 0 and message.at - reading_at > limit:
                 wrong.append(f"heat {said['duty']} {(message.at - reading_at) * speed:.1f} s after the last reading")
     return wrong
 
@@ -105,7 +105,7 @@ def silence_is_off(heard: Iterable[Heard], topic: str, report: str, speed: float
             command_at = message.at
         if message.topic == report and not message.retained:
             said = strict(message.payload)
-            if said and said.get("duty", 0) > 0 and message.at - command_at > limit:
+            if isinstance(said, dict) and said.get("duty", 0) > 0 and message.at - command_at > limit:
                 wrong.append(f"heater on {(message.at - command_at) * speed:.1f} s after the last command")
     return wrong
 
