@@ -147,7 +147,7 @@ class Alerts(Table):
 class Dashboards(Table):
     """Which dashboards are served?"""
 
-    discovery: StrictBool = True  # device discovery documents for home-automation platforms
+    discovery: StrictBool = False  # device discovery documents for home-automation platforms
     discovery_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homeassistant"
     homie: StrictBool = False  # the Homie convention, version 5
     homie_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homie"
