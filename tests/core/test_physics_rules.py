@@ -134,7 +134,12 @@ def test_persistence_begins_anew() -> None:
 
 
 def test_no_heat_is_for_runs_only() -> None:
-    """Held or idle, heat is not asked for and nothing is due."""
+    """Held or idle, heat is not asked for and nothing is due; what had been counted is forgotten."""
+    story = Story()
+    story.go(flat(60.0), 1.0, 330.0)
+    assert story.past.no_heat == 3
+    story.line(60.0, 1.0, state=S.HELD)
+    assert story.past.no_heat == 0
     assert Story(state=S.HELD).go(flat(60.0), 1.0, 800.0) is None
 
 
