@@ -313,6 +313,14 @@ def test_a_person_is_asked(state: RunState, by: Any, held_by: str) -> None:
     )  # fmt: skip
 
 
+def test_an_outage_that_the_estimate_can_follow(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the estimate of the wort knows what the outage has cost, the record says so."""
+    did = Event("note", "estimate", "the outage cost 3 %")
+    monkeypatch.setattr(resume.estimate, "over_outage", lambda mash, *given: (mash, did))
+    _, events = applied(resume.Decision("resume", "why"))
+    assert did in events
+
+
 def test_going_on_by_itself_counts_the_gap_once() -> None:
     """The gap is credited in one event, an iodine test is named where half was counted, and mixing comes first."""
     after, events = applied(resume.Decision("resume", "why", 30.0, "rule", iodine=True))
