@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.core import memory, program, resume, wire
+from controller.core import estimate, memory, program, resume, wire
 from controller.core.model import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
 from controller.core.run import Run
 from controller.core.strict import Refused
@@ -316,7 +316,7 @@ def test_a_person_is_asked(state: RunState, by: Any, held_by: str) -> None:
 def test_an_outage_that_the_estimate_can_follow(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the estimate of the wort knows what the outage has cost, the record says so."""
     did = Event("note", "estimate", "the outage cost 3 %")
-    monkeypatch.setattr(resume.estimate, "over_outage", lambda mash, *given: (mash, did))
+    monkeypatch.setattr(estimate, "over_outage", lambda mash, *given: (mash, did))
     _, events = applied(resume.Decision("resume", "why"))
     assert did in events
 
