@@ -182,10 +182,9 @@ def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     rise = mean * RISE_WINDOW_S
     if rise < senses.tun.guard.unasked_rise_k or min(rises) <= 0.0:
         return past._replace(idle_alarm=False), None
-    own = senses.power_w / senses.tun.metal_j_per_k  # fastest it could be: nothing but metal
     fastest = senses.power_w / (senses.tun.min_liquor_l * 4186.0 + senses.tun.metal_j_per_k)
     slowest = senses.power_w / (senses.tun.volume_l * 4186.0 + senses.tun.metal_j_per_k)
-    steady = 0.5 * slowest <= mean <= 1.5 * min(own, fastest) and max(rises) <= STEEPEST_K
+    steady = 0.5 * slowest <= mean <= 1.5 * fastest and max(rises) <= STEEPEST_K
     past = past._replace(idle_alarm=True)
     return past, Finding("G10", rise, senses.tun.guard.unasked_rise_k) if steady else None
 
