@@ -83,16 +83,12 @@ def begin(now: Instant, epoch: int, start_lock_s: float, trips: tuple[Trip, ...]
     )
 
 
-def check(
-    state: GuardState, senses: Senses, demand: Demand, calibrated: bool, disk_durable: int, disk_written: int
-) -> Gate:
+def check(state: GuardState, senses: Senses, demand: Demand, calibrated: bool, disk_durable: int) -> Gate:
     """One tick: watch everything, then let out as much of the demand as all conditions allow."""
     events: list[Event] = []
     state = _epoch(state, senses)
     if state.epoch != senses.epoch or state.longer_s:
         senses = senses._replace(epoch=state.epoch, run_s=senses.run_s - state.longer_s)
-    if state.need_durable and senses.disk_ok:
-        state = state._replace(need_durable=False, durable_need=disk_written)
     state = _interruptions(state, senses)
     state, findings = _watch(state, senses, calibrated, demand)
     state = _trips(state, senses, findings, events)
@@ -101,6 +97,14 @@ def check(
     state = _give_back(state, senses, findings, events)
     duty, reason = _allowed(state, senses, findings, demand, disk_durable)
     return _command(state, senses, duty, reason, events)
+
+
+def settle(state: GuardState, disk_ok: bool, disk_written: int) -> GuardState:
+    """Up to which record must the disk have come before any heat? Asked before a tick decides anything new: by now
+    the record of the last tick's decision has been handed over."""
+    if not state.need_durable or not disk_ok:
+        return state
+    return state._replace(need_durable=False, durable_need=disk_written)
 
 
 def _epoch(state: GuardState, senses: Senses) -> GuardState:
@@ -174,7 +178,7 @@ def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Even
         off_until=max(state.off_until, senses.now + senses.tun.guard.requalify_off_s),
         qualified=False,
         qualify_from=senses.now,
-        quiet_c=senses.seen.value_c if senses.seen.value_c is not None else state.quiet_c,
+        quiet_c=senses.seen.value_c if senses.seen.value_c is not None else senses.seen.raw_c,
         quiet_at=senses.now,
         incidents=incidents,
         need_durable=True,

@@ -18,6 +18,7 @@ P = Phase
 
 BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
 BAND_S = 60.0  # for so long, before the rest clock starts
+MOST_CREDIT_S = 10.0  # one tick earns no more, however long it took: a reading vouches for so much time
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
 NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
@@ -73,6 +74,8 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     run = _states(run, view, seen, now, events)
     if run.state is S.RUNNING:
         run = _hot_liquor(_phases(run, seen, now, dt, events), events)
+    elif run.band_since is not None:
+        run = run._replace(band_since=None)  # a pause or a hold in the first minute: it begins anew
     if run.state in (S.PAUSED, S.HELD) or run.phase in (P.WAITING, P.ADDING, P.SETTLING, P.ARMED) or _keeping(run):
         run = run._replace(excluded_s=run.excluded_s + dt)
     return Walk(run, tuple(events))
@@ -247,10 +250,10 @@ def _credit(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> R
         if since is None or now - since < BAND_S:
             return run
         first = since if run.in_band_at is None else run.in_band_at
-        return run._replace(counting=True, credited_s=run.credited_s + (now - since), in_band_at=first)
+        return run._replace(counting=True, credited_s=run.credited_s + BAND_S, in_band_at=first)
     if seen.doubtful or seen.value_c is None or not (abs(seen.value_c - leg.target_c) <= leg.tolerance_k):
         return run
-    return run._replace(credited_s=run.credited_s + dt)
+    return run._replace(credited_s=run.credited_s + min(dt, MOST_CREDIT_S))
 
 
 def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:

@@ -117,6 +117,8 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     if dt < 0.0:
         raise ValueError(f"time went back by {-dt:g} s")
     tun = settings.tun
+    settled_guard = guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq)
+    state = state if settled_guard is state.guard else state._replace(guard=settled_guard)
     state, seen, second, outlet = _look(settings, state, now, inputs)
     mashed = _in_mash(tun, state, seen)
     seen_view = _view(settings, state, now)
@@ -152,9 +154,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         stir_on_s=state.stir_on_s + dt if stirrer.on else 0.0,
     )
     senses = _senses(settings, state, now, dt, inputs, seen, second, outlet, target, setpoint)
-    gate = guard.check(
-        state.guard, senses, demand, settings.learned is not None, inputs.disk.durable_seq, inputs.disk.written_seq
-    )
+    gate = guard.check(state.guard, senses, demand, settings.learned is not None, inputs.disk.durable_seq)
     events.extend(gate.events)
     state = state._replace(guard=gate.state)
     return Outcome(

@@ -334,7 +334,7 @@ def test_bad_demand_is_replaced_by_off() -> None:
     for duty in (math.nan, math.inf, -0.1, 1.1):
         senses_demand = bench.outcome.demand._replace(duty=duty)
         state = bench.state.guard
-        gate = guard.check(state, _senses(bench), senses_demand, False, 10, 10)
+        gate = guard.check(state, _senses(bench), senses_demand, False, 10)
         assert gate.command is not None
         assert gate.command.duty == 0.0
         assert "G26" in [t.id for t in gate.state.trips]

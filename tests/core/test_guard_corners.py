@@ -58,7 +58,7 @@ def hot(*values: float) -> tuple[Reading, ...]:
 
 
 def check(state: guard.GuardState = OPEN, duty: float = 0.5, durable: int = 10, /, **changes: Any) -> guard.Gate:
-    return guard.check(state, senses(**changes), Demand(duty, "test"), False, durable, 10)
+    return guard.check(state, senses(**changes), Demand(duty, "test"), False, durable)
 
 
 def duty(gate: guard.Gate) -> float:
@@ -160,6 +160,7 @@ def test_demand_must_be_a_share(value: float, out: float) -> None:
     assert ("G26" in ids(gate)) is not (0.0 <= value <= 1.0)
     if ids(gate):
         assert gate.state.trips[0].value == (value if abs(value) < 2 else -1.0)
+        assert gate.state.trips[0].limit == 1.0
 
 
 def test_one_hot_reading_cuts_the_tick_and_no_more() -> None:
@@ -209,6 +210,7 @@ def test_hard_limit_remembers_the_one_before() -> None:
 
 def test_hard_limit_cuts_on_what_cannot_be_true() -> None:
     """200 °C, no number and the power-on value cut the tick and never latch."""
+    assert found(interlocks.hot, raw=hot(105.0, 105.0)) == Finding("G07", 105.0, 80.0)
     for value in (200.0, nan, inf, 85.0):
         for name in ("raw", "raw_second"):
             finding = found(interlocks.hot, **{name: hot(value, value, value)})
@@ -425,6 +427,7 @@ def test_heater_that_does_not_obey() -> None:
     assert found(rule, late, heater=report(44, 0.5)) is None
     assert found(rule, late._replace(off_since=NOW - 13.1), heater=report(44, 0.5)) is not None
     assert found(rule, off._replace(off_seq=-1), heater=report(duty=0.5)) is None
+    assert found(rule, off._replace(off_seq=0), heater=report(duty=0.5)) is not None
     assert found(rule, off, heater=None) is None
     assert rule(senses(heater=None), off)[0] == off
     assert rule(senses(heater=report()), off)[0].contradict_since is None
@@ -472,6 +475,23 @@ def test_a_trip_in_full() -> None:
     assert again.state.trips == state.trips
 
 
+def test_what_latches() -> None:
+    """By the table where the rule does not say; by the rule where it does."""
+    assert check(raw=hot(81.0, 82.0)).state.trips[0].latched is True
+    assert check(late_s=3.0).state.trips[0].latched is False
+    assert check(flow=Switch(False, NOW)).state.trips[0].latched is False
+    assert check(level=Switch(False, NOW)).state.trips[0].latched is True
+    assert check(outlet=SEEN._replace(raw_c=93.0)).state.trips[0].latched is True
+
+
+def test_a_longer_run_after_a_cleared_g23() -> None:
+    """An hour more that clearing has given counts, a second beyond it does not."""
+    state = OPEN._replace(longer_s=3600.0)
+    assert ids(check(state, run_s=12_600.0)) == []
+    assert ids(check(state, run_s=12_600.1)) == ["G23"]
+    assert guard.LONGER_S == 3600.0
+
+
 def test_the_most_urgent_of_one_tick_is_first() -> None:
     """Two in one tick: the one with the higher priority is marked first-out, the other is not."""
     gate = check(late_s=5.0, level=Switch(False, NOW))
@@ -479,10 +499,10 @@ def test_the_most_urgent_of_one_tick_is_first() -> None:
     assert gate.state.incidents == ()
 
 
-def test_quiet_temperature_stays_without_a_reading() -> None:
-    """Where the reading is gone the temperature before counts for re-qualification."""
-    gate = check(OPEN._replace(quiet_c=61.0), seen=SEEN._replace(value_c=None, age_s=11.0))
-    assert gate.state.quiet_c == 61.0
+def test_quiet_temperature_without_a_reading() -> None:
+    """Heat is cut because the reading is gone: the newest well-formed one tells where the mash was."""
+    gone = check(seen=SEEN._replace(value_c=None, raw_c=61.0, age_s=11.0))
+    assert gone.state.quiet_c == 61.0
     assert check(seen=SEEN._replace(age_s=11.0)).state.quiet_c == 63.0
 
 
@@ -641,12 +661,15 @@ def test_epoch_is_taken_while_checking_only() -> None:
 
 
 def test_something_for_the_disk() -> None:
-    """What must be on disk is the number written when the disk is well; a sick disk keeps it open."""
+    """No heat until the disk has come as far as was written when it was well; a sick disk keeps it open."""
     state = OPEN._replace(need_durable=True)
-    gate = guard.check(state, senses(), Demand(0.5, "t"), False, 10, 11)
-    assert (gate.state.need_durable, gate.state.durable_need, duty(gate)) == (False, 11, 0.0)
-    sick = guard.check(state, senses(disk_ok=False), Demand(0.5, "t"), False, 11, 11)
-    assert (sick.state.need_durable, duty(sick)) == (True, 0.0)
+    assert duty(guard.check(state, senses(), Demand(0.5, "t"), False, 10)) == 0.0
+    settled = guard.settle(state, True, 11)
+    assert (settled.need_durable, settled.durable_need) == (False, 11)
+    assert duty(guard.check(settled, senses(), Demand(0.5, "t"), False, 10)) == 0.0
+    assert duty(guard.check(settled, senses(), Demand(0.5, "t"), False, 11)) > 0.0
+    assert guard.settle(state, False, 11) is state
+    assert guard.settle(OPEN, True, 11) is OPEN
 
 
 def test_rows_of_off_and_on() -> None:
@@ -658,6 +681,7 @@ def test_rows_of_off_and_on() -> None:
     more = check(off.state, 0.0, now=NOW + 2.0)
     assert (more.state.memory.off_seq, more.state.memory.off_since) == (62, NOW + 1.0)
     assert check(OPEN._replace(duty=0.2)).state.memory.heat_on_s == 1.0
+    assert check(OPEN).state.memory.heat_on_s == 0.0
 
 
 # ---------------------------------------------------------------- notes
@@ -666,6 +690,7 @@ def test_rows_of_off_and_on() -> None:
 NOTES: dict[str, tuple[dict[str, Any], dict[str, Any], str | None]] = {
     "reading late": ({}, {"seen": SEEN._replace(age_s=5.1)}, "G01"),
     "reading not late": ({}, {"seen": SEEN._replace(age_s=5.0)}, None),
+    "reading at its last second": ({}, {"seen": SEEN._replace(age_s=10.0)}, "G01"),
     "reading gone is no note": ({}, {"seen": SEEN._replace(age_s=10.1)}, None),
     "reading late when idle": ({}, {"seen": SEEN._replace(age_s=6.0), "state": S.IDLE}, None),
     "probes apart": ({"memory": OPEN.memory._replace(differ_noted_since=NOW - 120.0)},

@@ -259,3 +259,17 @@ def test_no_answer_for_two_hours_turns_the_heat_off() -> None:
     bench.until("dough_in")
     bench.until("held", 7300)
     assert bench.duty == 0.0
+
+
+def test_a_pause_in_the_first_minute_of_a_rest_earns_nothing() -> None:
+    """Half a minute in band, ten minutes paused: the minute begins anew and only itself is counted."""
+    bench = at("resting")
+    bench.run(30)
+    bench.order("pause")
+    bench.run(600)
+    assert bench.state.run.credited_s == 0.0
+    bench.order("resume")
+    bench.run(3)
+    assert bench.state.run.credited_s == 0.0
+    bench.run(90)
+    assert 60.0 <= bench.state.run.credited_s <= 95.0
