@@ -47,6 +47,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--speed", type=float, default=FASTEST, help=f"times real time, at most {FASTEST:g}")
     parser.add_argument("--seed", type=int, default=SEED, help="another tun of the same kind, another brewer's hand")
     parser.add_argument("--broker", choices=("any", "mosquitto", "embedded"), default="any", help="which broker")
+    parser.add_argument("--report", metavar="FILE.html", help="the run as a page, at the end")
     parser.add_argument("--data", metavar="DIR", help="where the record is kept; a folder below ./data unless said")
 
 
@@ -68,7 +69,10 @@ def run(args: argparse.Namespace) -> int:
         finally:
             _end(daemon)
         complaint = (Path(scratch) / "daemon.log").read_text()
-        return _report(ran, settings, made, complaint)
+        code = _report(ran, settings, made, complaint)
+        if args.report:
+            _page(Path(args.report), settings)
+        return code
 
 
 # ---------------------------------------------------------------- files
@@ -257,6 +261,21 @@ def _report(ran: Ran, settings: Settings, made: plan.Plan, complaint: str) -> in
     if complaint.strip():
         print(f"\nThe daemon's log:\n{complaint}", file=sys.stderr)
     return DONE if ran.complete else NO
+
+
+def _page(path: Path, settings: Settings) -> None:
+    """The run's report as one file. Raises Wrong where it cannot be written."""
+    from controller import report
+    from controller.report import journal
+
+    record = _record(settings)
+    if record is None:
+        raise Wrong("--report: there is no record to make a page of")
+    try:
+        report.write(path, journal.read([record], settings.tun.heater.power_w))
+    except OSError as error:
+        raise Wrong(f"--report: {path} cannot be written: {error.strerror}") from None
+    print(f"report   {path}")
 
 
 def _record(settings: Settings) -> Path | None:
