@@ -6,6 +6,7 @@ import argparse
 import datetime
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -171,7 +172,9 @@ def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: 
         meta={"seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
         energy_kwh=answer["energy_kwh"],
     )
-    report.write(path, record)
+    pieces, marks = wort.profile(plan.course, ran.trace)
+    picture = wort_page.picture(pieces, marks, malts.recalled(plan.course.malt)) if pieces else []
+    report.write(path, replace(record, windows="\n".join(picture)))
 
 
 def _why(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran) -> list[str]:

@@ -107,6 +107,7 @@ class RunRecord:
     dry: bool = False
     speed: float = 1.0
     added: tuple[Mapping[str, Any], ...] = ()  # signatures and corrections, in the order they were added
+    windows: str = ""  # the enzymes' windows against the program, drawn as lines of text
     damage: str = ""  # why the record cannot be trusted whole
 
     @property
