@@ -62,6 +62,7 @@ class HeaterService:
         self.node, self._named, self._transport, self._clock = node, named, transport, clock
         self._notifier, self._log = notifier or Notifier({}), log or Log("error")
         self._halt = threading.Event()
+        self._asked = False
         self._loop: asyncio.AbstractEventLoop | None = None
         self._ended: asyncio.Future[None] | None = None
         self._fault = ""
@@ -134,6 +135,7 @@ class HeaterService:
     def stop(self) -> None:
         """Asked to end: by a signal, on the event loop."""
         self.node.close()
+        self._asked = True
         self._end()
 
     async def run(self) -> bool:
@@ -147,7 +149,7 @@ class HeaterService:
             hand.start()
             self._notifier.ready("running; off until commanded")
             await self._ended
-            return hand.is_alive() and not link.done()
+            return self._asked
         finally:
             self.node.close()  # before anything that could wait
             self._halt.set()

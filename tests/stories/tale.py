@@ -86,10 +86,11 @@ def tell(
     until_s: float = 4200.0,
     manner: Manner = PATIENT,
     each: Callable[[DryRun], None] | None = None,
+    start_c: float = 55.0,
 ) -> Tale:
     """Run the short mash with these faults (`kind@at+for=value`). Ends with the run or after `until_s`."""
     settings = files.settings(CONFIG, tun)
-    made = plan.make(program(40.0 if tun == "gannet" else 18.0), settings.tun)
+    made = plan.make(program(40.0 if tun == "gannet" else 18.0, start_c), settings.tun)
     assert not made.problems, made.problems
     dry = DryRun(settings, made, seed, [parse(spec) for spec in specs], manner=manner)
     tale = Tale()

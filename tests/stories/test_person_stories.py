@@ -16,9 +16,9 @@ def test_half_the_liquor_is_not_heated() -> None:
 
 
 def test_far_less_liquor_than_declared_is_noticed() -> None:
-    """U7: above the switch but far less than the program says: it warms too fast, and that trips."""
-    tale = tell("liquor_share@0=0.5", tun="plover", until_s=1500.0)
-    assert "G25" in tale.trips() or any("level" in why for why in tale.refusals)
+    """U7: above the switch but half of what the program says: from cold it warms too fast, and that trips."""
+    tale = tell("liquor_share@0=0.5", tun="plover", until_s=1500.0, start_c=15.0)
+    assert "G25" in tale.trips()
 
 
 def test_nobody_takes_over_and_the_heat_ends() -> None:
