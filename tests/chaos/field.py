@@ -77,6 +77,7 @@ class Field:
         self.nodes_config = self._configured("nodes", self.port)
         self._observer: paho.Client | None = None
         self.watched = ["#"]
+        self.skew: Path | None = None  # the daemon's wall clock is off by the seconds in this file
 
     def _configured(self, name: str, port: int) -> Path:
         config = self.folder / name
@@ -119,7 +120,14 @@ class Field:
         return False
 
     def serve(self, name: str = "serve") -> None:
-        self.python(name, "serve", "--tun", self.tun, "--speed", f"{self.speed:g}")
+        words = ["--config", str(self.config), "serve", "--tun", self.tun, "--speed", f"{self.speed:g}"]
+        module = ["controller"] if self.skew is None else ["tests.chaos.skewed", str(self.skew)]
+        self.start(name, [sys.executable, "-m", *module, *words])
+
+    def set_clock(self, off_s: float) -> None:
+        """Set the daemon's wall clock so far off."""
+        assert self.skew is not None
+        self.skew.write_text(repr(off_s))
 
     def stand_in(self, *more: str) -> None:
         speed = f"{self.speed:g}"

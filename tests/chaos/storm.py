@@ -12,20 +12,19 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import secrets
 import signal
 import sys
 import tempfile
-import threading
 import time
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from random import Random
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from tests.chaos import judge
 from tests.chaos.field import Field, Heard
+from tests.chaos.hand import Hand
 from tests.chaos.proxy import Mood, Proxy
 
 FAULTS_A_RUN = 12
@@ -47,56 +46,6 @@ NONSENSE = [
     b'{"temperature":' + b"9" * 5000 + b"}",
     b"x" * 70_000,
 ]
-
-
-class Hand:
-    """A person who never gives up: clears what is latched once its cause is gone, chooses, restarts."""
-
-    LOOK_S = 70.0  # of the tun's time: longer than the minute for which heat stays off after a trip
-
-    def __init__(self, there: Field) -> None:
-        self.there = there
-        self._stop = threading.Event()
-        self._since: dict[str, float] = {}
-        self._thread = threading.Thread(target=self._work, name="hand", daemon=True)
-        self._thread.start()
-
-    def close(self) -> None:
-        self._stop.set()
-        self._thread.join(2.0)
-
-    def _work(self) -> None:
-        while not self._stop.wait(5.0 / self.there.speed):
-            status = self.there.newest("status")
-            if status.get("nonce"):
-                self._look(status)
-
-    def _look(self, status: dict[str, Any]) -> None:
-        now = time.monotonic()
-        names = [trip["id"] for trip in status["trips"]]
-        self._since = {name: self._since.get(name, now) for name in names}
-        latched = [trip["id"] for trip in status["trips"] if trip["latched"]]
-        prompt = status.get("prompt") or {}
-        for name in latched:
-            if now - self._since[name] > self.LOOK_S / self.there.speed:
-                self._order(status, "clear", {"inspected": True}, trip=name)
-                return
-        if prompt.get("id") == "resume":
-            self._order(status, "answer", {"prompt": "resume", "answer": "go on here"})
-        elif status["state"] == "held" and not names and status.get("held_by") != "trip":
-            self._order(status, "restart", {})
-
-    def _order(self, status: dict[str, Any], name: str, args: dict[str, Any], **more: str) -> None:
-        values = {
-            "id": secrets.token_hex(6),
-            "order": name,
-            "args": args,
-            "by": "hand",
-            "nonce": status["nonce"],
-            **more,
-        }
-        said = json.dumps({**values, "at": time.time(), "valid_s": 30})
-        self.there.publish(f"{self.there.base}/order", said.encode())
 
 
 class Weather:
@@ -182,6 +131,27 @@ class Weather:
         self.there.kill("broker")
         time.sleep(self.seconds(1, 60))
         self.there.broker()
+
+    # ------------------------------------------------------------ the wall clock
+
+    def _off_s(self) -> float:
+        """An hour on or back as in spring and autumn, a day, 1970, or seconds."""
+        return self.rng.choice([3600.0, -3600.0, 86_400.0, -time.time(), self.rng.uniform(-40.0, 40.0)])
+
+    def clock_jumps(self) -> None:
+        for _ in range(3):
+            self.there.set_clock(self._off_s())
+            time.sleep(self.seconds(2, 20))
+        self.there.set_clock(0.0)
+
+    def clock_set_while_away(self) -> None:
+        """As a machine without a battery clock: killed, back in another time, set right later."""
+        self.there.kill("serve")
+        self.there.set_clock(self._off_s())
+        time.sleep(self.seconds(0, 20))
+        self.there.serve()
+        time.sleep(self.seconds(20, 60))
+        self.there.set_clock(0.0)
 
     # ------------------------------------------------------------ strangers and nonsense
 
@@ -283,6 +253,7 @@ def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
         there = Field(Path(folder), "gannet", "short", speed)
         proxy = Proxy(there.port)
         there.via(proxy.port)
+        there.skew = Path(folder) / "skew"
         try:
             there.broker()
             there.observe()

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from tests.chaos import storm
+import time
+from pathlib import Path
+
+import pytest
+
+from controller.edge.clock import MachineClock
+from tests.chaos import skewed, storm
 from tests.chaos.field import needs_mosquitto
 
 pytestmark = needs_mosquitto
@@ -18,3 +24,13 @@ def test_a_run_in_bad_weather_completes_and_breaks_no_promise() -> None:
 def test_there_are_at_least_twenty_kinds_of_weather() -> None:
     """The command draws from all of them."""
     assert len(storm.FAULTS) >= 20
+
+
+def test_the_wall_clock_of_the_storm_jumps(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A day back in the file is a day back on the daemon's wall clock; without a file it is right."""
+    monkeypatch.setattr(MachineClock, "wall_s", MachineClock.wall_s)  # put back afterwards
+    file, clock = tmp_path / "skew", MachineClock()
+    skewed.skew(file)
+    assert abs(clock.wall_s() - time.time()) < 1.0
+    file.write_text("-86400.0")
+    assert abs(clock.wall_s() - time.time() + 86_400.0) < 1.0
