@@ -6,6 +6,7 @@ Only the control loop reads them. The guard has its own figures and knows nothin
 
 from __future__ import annotations
 
+from math import tanh
 from typing import TYPE_CHECKING, Protocol
 
 from controller.core.model import Figures, Target
@@ -42,6 +43,8 @@ BED_LAG_SD = 0.35
 BEHIND_LAG_SD = 0.15  # behind the heater lag and rise look alike, and the rise is what is doubtful
 RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
 GRIST_RISE = 1.1  # for the same reason the rise with grist in, over that of the plate
+LIMIT_ROOM_K = 0.5  # what a probe behind the heater reads stays so far under the hard limit (own proposal: noise,
+# calibration, and the tenths by which the model is off)
 
 
 class Adapted(Protocol):
@@ -54,6 +57,14 @@ class Adapted(Protocol):
     @property
     def lag(self) -> float:
         """Lag found on ramps, over the one believed before."""
+
+    @property
+    def rise_k(self) -> float:
+        """Probe over the mash at full power, beyond what was believed, K."""
+
+    @property
+    def reading_c(self) -> float | None:
+        """Where the mash is believed to be, °C."""
 
 
 def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: Adapted | None = None) -> Figures:
@@ -85,13 +96,13 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         room_c=tun.room_c,
         lag_s=lag_s,
         dead_s=dead_s,
-        duty_cap=heater.duty_cap,
+        duty_cap=heater.duty_cap if rise_k <= 0.0 else _cap(tun, target, plate_w * share / capacity, adapted),
         behind_heater_k=rise_k,
         window_s=heater.window_s if relay else 0.0,
         min_on_s=heater.min_on_s,
         min_off_s=heater.min_off_s,
         min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
-        near_s=HEATER_LAG_S[heater.place] + tun.probes.mash.lag_s,
+        near_s=near_s(tun),
         below_mean_k=min(BELOW_MEAN * plate_rise_k(tun), BELOW_MOST_K) if heater.place in ("line", "coil") else 0.0,
         gain_sd=gain_sd,
         lag_sd=lag_sd,
@@ -104,6 +115,38 @@ def behind_heater_k(tun: Tun, strike: bool) -> float:
     if not tun.probes.mash.behind_heater:
         return 0.0
     return plate_rise_k(tun) * (1.0 if strike else GRIST_RISE)
+
+
+def _cap(tun: Tun, target: Target, rate_k_per_s: float, adapted: Adapted | None) -> float:
+    """How much duty may a heater with the mash probe behind it be given? With the room left under the hard limit where
+    the mash will be once the probe feels this duty."""
+    added_k, now_c = behind_heater_k(tun, target.strike), target.target_c
+    if adapted is not None:
+        added_k += adapted.rise_k
+        if adapted.reading_c is not None and now_c is not None:
+            soon_c = adapted.reading_c + rate_k_per_s * near_s(tun)
+            now_c = max(adapted.reading_c, min(soon_c, now_c))
+    if now_c is None or added_k <= 0.0:
+        return tun.heater.duty_cap
+    return min(max((highest_reading_c(tun, target.strike) - now_c) / added_k, 0.0), tun.heater.duty_cap)
+
+
+def highest_reading_c(tun: Tun, strike: bool) -> float:
+    """Up to where may a probe behind the heater read by what the heater adds in the mean, °C? Half of an on/off
+    heater's swing comes on top."""
+    return tun.guard.hard_limit_c - LIMIT_ROOM_K - 0.5 * swing_k(tun, strike)
+
+
+def swing_k(tun: Tun, strike: bool) -> float:
+    """By how much does a probe behind an on/off heater swing at half duty, from lowest to highest, K? A first-order
+    lag T under a square wave of period w swings by tanh(w / 4 T) of the whole (arithmetic)."""
+    window_s = tun.heater.window_s if tun.heater.kind in ("ssr", "contactor") else 0.0
+    return behind_heater_k(tun, strike) * tanh(window_s / (4.0 * max(near_s(tun), 0.5)))
+
+
+def near_s(tun: Tun) -> float:
+    """How late does a probe just behind the heater feel it, s?"""
+    return HEATER_LAG_S[tun.heater.place] + tun.probes.mash.lag_s
 
 
 def plate_lag_s(tun: Tun) -> tuple[float, float]:

@@ -10,16 +10,19 @@ import math
 from typing import NamedTuple
 
 from controller.brewing import heat
+from controller.core import figures
 from controller.core.problems import Problem
 from controller.core.recipe import Program, added_at_c, slip
 from controller.core.settings import Tun
-from controller.core.stages import Stage, power_w
+from controller.core.stages import Stage, power_w, throttled_end_c
 from controller.core.table import show
 
 MOST_FILL = 0.95  # more spills when stirred; 5 to 10 % stay free (common practice)
 UNDER_LIMIT_K = 2.0  # every target at least so far under the hard limit (own proposal)
 OUTLET_MARGIN_K = 1.0  # own proposal
 LONGEST_S = 12 * 3600.0  # own proposal; souring is left out
+SWING_K = 0.5  # a probe behind an on/off heater may swing so much in all: half the band of a rest (own proposal)
+PLATE_LOSS = 2.0  # behind the heater the loss is taken so much higher: a plate's loss is a guess (own proposal)
 LANDING_K = 1.0  # an addition may land so far above its target (the usual tolerance of a rest)
 
 
@@ -35,11 +38,21 @@ class Fit(NamedTuple):
 
 def misfits(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
     """Which problems does this program have on this tun? All of them at once."""
-    found = [*_fill(program, tun, fit), *_strike(program, tun, fit), *_length(program, fit)]
+    found = [*_swing(tun), *_fill(program, tun, fit), *_strike(program, tun, fit), *_length(program, fit)]
     for stage in fit.stages:
         if stage.at is not None and program.step[stage.at].temperature_c is not None:  # else as the step before
             found += _target(program, tun, stage) + _reach(program, tun, stage)
     return (*found, *_additions(program, tun, fit))
+
+
+def _swing(tun: Tun) -> list[Problem]:
+    """Does a probe behind an on/off heater swing so much that no rest would ever count as begun?"""
+    swing_k = figures.swing_k(tun, strike=False)
+    if swing_k <= SWING_K:
+        return []
+    found = f"{show('duration', tun.heater.window_s)}, by which the probe behind the heater swings by {swing_k:.1f} K"
+    wanted = f"a swing of at most {SWING_K:g} K: a shorter window, more flow, or a probe in the mash"
+    return [Problem(f"tun {tun.name}: heater: window", found, wanted)]
 
 
 def _fill(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
@@ -129,6 +142,14 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
     if stage.at is None:
         return []
     step, found = program.step[stage.at], f"{stage.target_c:g} °C"
+    most_c = throttled_end_c(tun, PLATE_LOSS * tun.loss_w_per_k)
+    if stage.limited_by != "cooling" and stage.target_c >= most_c:
+        limit_c = tun.guard.hard_limit_c
+        wanted = (
+            f"less than {most_c:.1f} °C: above, heat that makes up for the loss brings the probe behind the heater to "
+            f"the hard limit of {limit_c:g} °C; more flow or a probe in the mash leaves more room"
+        )
+        return [slip(stage.at, step, "temperature", found, wanted)]
     if not math.isfinite(stage.ramp_s):
         if stage.limited_by == "cooling":
             wanted = f"more than the room's {tun.room_c:g} °C: this tun cannot cool"

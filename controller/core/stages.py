@@ -11,6 +11,7 @@ from typing import Literal, NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.brewing.reasons import reason_for_step
+from controller.core import figures
 from controller.core.model import StepKind
 from controller.core.recipe import Program, Step, added_at_c
 from controller.core.settings import Tun
@@ -60,14 +61,47 @@ def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_
         cooling_s = heat.cooling_time_s(capacity_j_per_k, tun.loss_w_per_k, tun.room_c, from_c, to_c)
         return Climb(cooling_s, "cooling" if to_c < from_c else "")
     limit = min(tun.climb_k_per_s, wanted_k_per_s or math.inf)
+    full_c = min(max(_full_until_c(tun), from_c), to_c)
     power = power_w(tun)
     meets_until_c = tun.room_c + (power - capacity_j_per_k * limit) / tun.loss_w_per_k
-    bend_c = min(max(meets_until_c, from_c), to_c)
+    bend_c = min(max(meets_until_c, from_c), full_c)
     seconds = (bend_c - from_c) / limit
-    seconds += heat.ramp_time_s(capacity_j_per_k, power, tun.loss_w_per_k, tun.room_c, bend_c, to_c)
+    seconds += heat.ramp_time_s(capacity_j_per_k, power, tun.loss_w_per_k, tun.room_c, bend_c, full_c)
+    seconds += _throttled_s(tun, capacity_j_per_k, limit, full_c, to_c)
     if seconds > HEATER_LIMITS * (to_c - from_c) / limit:
         return Climb(seconds, "heater")
     return Climb(seconds, "limit" if limit == tun.climb_k_per_s else "program")
+
+
+def _full_until_c(tun: Tun) -> float:
+    """Up to which temperature may the heater give all it has, °C? No end but for a probe behind the heater, which
+    must stay under the hard limit."""
+    rise_k = figures.behind_heater_k(tun, strike=False)
+    return math.inf if rise_k <= 0.0 else figures.highest_reading_c(tun, strike=False) - rise_k * tun.heater.duty_cap
+
+
+def _throttled_s(tun: Tun, capacity_j_per_k: float, limit: float, from_c: float, to_c: float) -> float:
+    """How long does a rise take where the power falls with the room left under the hard limit, s? Power and loss are
+    both straight lines over temperature: once below the limit, it comes to its end exponentially (arithmetic)."""
+    if to_c <= from_c:
+        return 0.0
+    end_c = throttled_end_c(tun, tun.loss_w_per_k)
+    if to_c >= end_c:
+        return math.inf
+    steepness = tun.heater.power_w * tun.heater.efficiency / figures.behind_heater_k(tun, strike=False)
+    tau_s = capacity_j_per_k / (steepness + tun.loss_w_per_k)
+    bend_c = min(max(end_c - limit * tau_s, from_c), to_c)
+    return (bend_c - from_c) / limit + tau_s * math.log((end_c - bend_c) / (end_c - to_c))
+
+
+def throttled_end_c(tun: Tun, loss_w_per_k: float) -> float:
+    """Where does a mash end whose heater is held back by the probe behind it, °C? Infinite for any other tun."""
+    rise_k = figures.behind_heater_k(tun, strike=False)
+    if rise_k <= 0.0:
+        return math.inf
+    steepness = tun.heater.power_w * tun.heater.efficiency / rise_k
+    highest_c = figures.highest_reading_c(tun, strike=False)
+    return (steepness * highest_c + loss_w_per_k * tun.room_c) / (steepness + loss_w_per_k)
 
 
 class Strike(NamedTuple):

@@ -18,6 +18,8 @@ from tests.sim.test_dryrun import crippled
 ONCE_FAILED = {
     3: "a heater that boots on, and wort that stands hot in the line",
     22: "the minute in band that opens a rest clock",
+    35: "a probe behind the heater that swings with a slow contactor",
+    504: "a probe behind the heater that reads the hard limit in a healthy mash",
 }
 
 
