@@ -127,7 +127,7 @@ class Program(Table):
     tun: Text = ""  # the tun it was written for, where there are several
     grist: tuple[Grist, ...] = ()
     liquor: Liquor
-    dough_in: DoughIn = DoughIn()
+    dough_in: DoughIn = DoughIn.model_construct()
     hot_liquor: HotLiquor | None = None
     enzyme: StrictBool = False  # enzyme added for beta-glucan
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined

@@ -117,7 +117,7 @@ class Tun(Table):
     flow: SwitchInput | None = None
     stirrer: Output | None = None
     pump: Output | None = None
-    guard: Limits = Limits()
+    guard: Limits = Limits.model_construct()
 
 
 class Broker(Table):
@@ -165,7 +165,7 @@ class Supply(Table):
 class Service(Table):
     """How does the daemon run? `config/service.toml`."""
 
-    broker: Broker = Broker()
+    broker: Broker = Broker.model_construct()
     prefix: Annotated[
         str, StringConstraints(min_length=1, max_length=100, pattern=r"^[^+#\x00$/][^+#\x00]*[^+#\x00/]$")
     ] = "underback"
@@ -173,9 +173,9 @@ class Service(Table):
     data_dir: str = "data"
     resume_minutes: Annotated[float, Quantity("number", 0, 60)] = 30.0
     keep_runs: Annotated[int, Quantity("number", 1, 100_000)] = 50
-    alerts: Alerts = Alerts()
-    dashboards: Dashboards = Dashboards()
-    supply: Supply = Supply()
+    alerts: Alerts = Alerts.model_construct()
+    dashboards: Dashboards = Dashboards.model_construct()
+    supply: Supply = Supply.model_construct()
 
 
 class Learned(Table):

@@ -13,8 +13,8 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any, Literal, NamedTuple, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, ValidationInfo, field_validator
-from pydantic_core import PydanticCustomError
+from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from controller.brewing import units
 
@@ -40,6 +40,21 @@ class Quantity(NamedTuple):
     def unit(self) -> str:
         return "" if self.kind == "number" else units.TABLE[self.kind].base
 
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """How is such a field read? By one function; only a whole number goes on to the ordinary reading of one."""
+        kinds = (source, *get_args(source))
+        optional, whole = type(None) in kinds, int in kinds
+
+        def take(value: Any, info: ValidationInfo) -> float | None:
+            if (optional and value is None) or (self.auto and value == "auto"):
+                return None
+            number = read(self, value, bool(info.context and info.context.get("from_file")))
+            return number if whole else float(number)
+
+        if whole:
+            return core_schema.with_info_before_validator_function(take, handler(source))
+        return core_schema.with_info_plain_validator_function(take)
+
 
 def key_of(attribute: str) -> str:
     """What is this attribute called in a file? The unit suffix falls away, for the value carries the unit."""
@@ -56,19 +71,8 @@ class Table(BaseModel):
         validate_by_alias=True,
         validate_by_name=True,
         strict=False,
+        defer_build=True,  # a table within another needs no reader of its own
     )
-
-    @field_validator("*", mode="before")
-    @classmethod
-    def _quantities(cls, value: Any, info: ValidationInfo) -> Any:
-        """Is the value of a quantity's field a quantity of its kind and range?"""
-        field = cls.model_fields[info.field_name or ""]
-        mark = _mark(field.metadata)
-        if mark is None or (value is None and type(None) in get_args(field.annotation)):
-            return value
-        if mark.auto and value == "auto":
-            return None
-        return read(mark, value, bool(info.context and info.context.get("from_file")))
 
     @classmethod
     def example(cls, name: str) -> str:
