@@ -16,6 +16,9 @@ from tests.chaos.field import Heard
 READING_S, EVIDENCE_S, LEASE_S = 10.0, 12.0, 10.0
 EPS_S = 1.0  # tun seconds; and a machine that runs many processes is not blamed for REAL_EPS_S
 REAL_EPS_S = 0.25
+START_LOCK_S = 10.0
+UNTOLD_S = 5.0 + 2.0  # what a status may not have told yet, and what may count twice
+START = "start"  # the remark in a record when a daemon is started
 NO_HEAT = ("idle", "checking", "held", "holding", "stopping", "stopped", "aborting", "aborted", "complete")
 
 
@@ -142,6 +145,43 @@ def rests_in_order(heard: Iterable[Heard], status: str) -> list[str]:
             wrong.append(f"credit of step {index} fell from {credited} to {step['credited_s']}")
         credited = step["credited_s"] if step["index"] != index else max(credited, step["credited_s"])
         index = step["index"]
+    return wrong
+
+
+def starts_without_heat(heard: Iterable[Heard], topic: str, speed: float) -> list[str]:
+    """In the first 10 s after a daemon's first command none has heat (by the senders' stamps, less a tick)."""
+    wrong: list[str] = []
+    begun: dict[int, float] = {}
+    for message in heard:
+        said = strict(message.payload) if message.topic == topic and not message.retained else None
+        if not isinstance(said, dict) or "owner" not in said:
+            continue
+        since = (said["at"] - begun.setdefault(said["epoch"], said["at"])) * speed
+        if said["duty"] > 0 and since < START_LOCK_S - EPS_S:
+            wrong.append(f"heat {said['duty']} {since:.1f} s after the first command of epoch {said['epoch']}")
+    return wrong
+
+
+def credit_once(heard: Iterable[Heard], status: str, speed: float) -> list[str]:
+    """After a start: at most the credit told before, what passed untold, and the time since the start."""
+    wrong: list[str] = []
+    last: tuple[str, int, float] | None = None  # run, step, credit
+    start_at, before = math.inf, last
+    for message in heard:
+        if message.topic == "remark" and message.payload.decode() == START:
+            start_at, before = message.at, last
+        if message.topic != status or message.retained:
+            continue
+        said = message.values()
+        step = said.get("step")
+        if not step or said.get("run") is None:
+            continue
+        last = (said["run"], step["index"], step["credited_s"])
+        if before is None or last[:2] != before[:2] or before[2] <= 0.0:
+            continue  # a rest begins with the minute in its band, at once
+        most = before[2] + (message.at - start_at) * speed + UNTOLD_S
+        if step["credited_s"] > most:
+            wrong.append(f"step {last[1]} has {last[2]} s of credit, {most:.1f} s at most are possible")
     return wrong
 
 

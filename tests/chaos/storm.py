@@ -55,6 +55,7 @@ class Weather:
         self.there, self.proxy, self.rng = there, proxy, rng
         self.base = there.base
         self.ours: set[bytes] = set()  # payloads that the storm itself put on the heater's topic
+        self.foreign_heat = False  # heat of an earlier owner was replayed: the daemon then has to stop for good
 
     def seconds(self, low: float, high: float) -> float:
         """So many of the tun's seconds, as real ones."""
@@ -209,9 +210,12 @@ class Weather:
 
     def replayed_heat(self) -> None:
         hot = [h.payload for h in self.there.of("heater/command") if b'"duty":0.0,' not in h.payload]
-        if hot:
-            self.ours.add(hot[-1])
-            self.say("heater/command", hot[-1])
+        if not hot:
+            return
+        owner = [json.loads(payload).get("owner") for payload in (hot[-1], self.there.of("heater/command")[-1].payload)]
+        self.foreign_heat |= owner[0] != owner[1]
+        self.ours.add(hot[-1])
+        self.say("heater/command", hot[-1])
 
     def foreign_off(self) -> None:
         self.command(b'{"duty": 0}')
@@ -270,7 +274,7 @@ def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
                 FAULTS[name](weather)
                 if there.processes["serve"].poll() is not None:
                     there.serve()
-            complete = _completes(there)
+            complete = _completes(there, weather.foreign_heat)
             hand.close()
             broken = judged(there.heard, weather.ours, there.base, speed)
         finally:
@@ -279,9 +283,15 @@ def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
     return Ran(seed, faults, broken, complete, time.monotonic() - began)
 
 
-def _completes(there: Field) -> bool:
+def _completes(there: Field, foreign_heat: bool) -> bool:
+    """The run completes; after an earlier owner's heat it may have ended aborted instead, with G19 standing."""
+
+    def over() -> bool:
+        trips = {trip["id"] for trip in there.newest("status").get("trips", ())}
+        return there.state() == "complete" or (foreign_heat and there.state() == "aborted" and "G19" in trips)
+
     try:
-        there.wait(lambda: there.state() == "complete", COMPLETE_S, "the run completes")
+        there.wait(over, COMPLETE_S, "the run completes")
     except AssertionError as why:
         print(why, file=sys.stderr)
         return False

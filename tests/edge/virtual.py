@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import heapq
+import math
 from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
@@ -173,7 +174,7 @@ class Rig:
         topics = self.topics
         hears = {topics.heater_command, topics.stirrer_command, topics.pump_command, topics.status, topics.reply}
         self.broker.listen([t for t in hears if t], lambda t, p, r: self.stand_in.hear(t, p, self.clock.now()))
-        step = 0
+        step = max(0, math.ceil(self.clock.now() / STEP_S))  # a later life begins where the former one ended
         while True:
             await self.clock.sleep_until(step * STEP_S)
             for message in self.stand_in.until(step * STEP_S):
