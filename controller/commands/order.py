@@ -4,6 +4,7 @@ underback order start linnet --hand "12 °C" --here
 underback order start linnet --hand "12 °C" --here --ready-at 06:00
 underback order start sandpiper --hand "63 °C" --here --attended from_step=2 credited="12 min"
 underback order answer begin
+underback order answer first_wort_p=19.3 first_wort_volume_l=41
 underback order extend "10 min"
 underback order adjust step=2 target="64 °C" time="40 min"
 underback order clear G02
@@ -22,7 +23,7 @@ from typing import Any
 from controller.brewing.units import Kind, quantity
 from controller.cli import DONE, NO, Unreachable, Wrong
 from controller.commands.serve import read
-from controller.core import orders
+from controller.core import answers, entries, orders
 from controller.edge import asking
 
 QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of quantity, key on the wire
@@ -35,7 +36,7 @@ QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of
     "by": ("duration", "by_s"),
 }
 PLAIN: dict[str, str] = {"start": "program", "answer": "answer", "extend": "by", "clear": "trip", "acknowledge": "trip"}
-TEXTS = ("program", "answer", "prompt", "remark")
+TEXTS = ("program", "answer", "prompt", *entries.TEXTS)
 WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 
@@ -86,6 +87,8 @@ def build(name: str, given: list[str], by: str) -> dict[str, Any]:
             _put(values, key, text)
         except ValueError as wrong:
             problems.append(f"{word}: {wrong}")
+    if name == "answer":
+        problems += entries.problems(values["args"], answers.WORDS)
     if problems:
         raise Wrong(*problems)
     return values

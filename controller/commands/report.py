@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from controller.cli import DONE, NO, Wrong
 from controller.commands.runs import tuns
+from controller.core import entries
 from controller.core.problems import Problems
 from controller.edge import choose, files, restart
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from controller.core.settings import Settings
     from controller.report.added import Added
     from controller.report.record import RunRecord
+
+KEYS = (*entries.FIGURES, *entries.TEXTS)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,6 +37,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sign", metavar="WORDS", help='sign the record, such as --sign "brewed and checked"')
     parser.add_argument("--correct", metavar="WORDS", help="add a correction; the record itself stays as it is")
     parser.add_argument("--remark", metavar="WORDS", help="add a remark")
+    parser.add_argument(
+        "--enter", metavar="KEY=VALUE", action="append", help=f"enter what was measured late; keys: {', '.join(KEYS)}"
+    )
     parser.add_argument("--about", metavar="WHAT", default="", help="what the correction or remark is about")
 
 
@@ -48,11 +54,11 @@ def run(args: argparse.Namespace) -> int:
         _add(args, beside, paths)
         more = added.read(beside, paths)
         record = journal.read(paths, settings.tun.heater.power_w, more.lines)
-        _write(args, record, settings)
+        _write(args, record, settings, paths)
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
     if args.json:
-        print(json.dumps(_batch(args, record, settings), ensure_ascii=False))
+        print(json.dumps(_batch(args, record, settings, paths), ensure_ascii=False))
     else:
         print("\n".join(page(record, more)))
     return NO if record.damage or more.problems else DONE
@@ -76,7 +82,7 @@ def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, l
 
 
 def _add(args: argparse.Namespace, beside: Path, paths: list[Path]) -> None:
-    """What was asked to be added, in the order: correction, remark, signature."""
+    """What was asked to be added, in the order: entries, correction, remark, signature."""
     from controller.report import added
 
     kinds: tuple[tuple[added.Kind, str | None], ...] = (
@@ -86,19 +92,37 @@ def _add(args: argparse.Namespace, beside: Path, paths: list[Path]) -> None:
     )
     if any(words is not None and not words.strip() for _, words in kinds):
         raise Wrong("--sign, --correct, --remark: found nothing, wanted words")
+    by, late = args.by or getpass.getuser(), _late(args.enter or [])
+    if late:
+        added.add(beside, paths, kind="entry", by=by, text=entries.words(late), data=late, at_s=time.time())
     for kind, words in kinds:
         if words is not None:
-            by = args.by or getpass.getuser()
             added.add(beside, paths, kind=kind, by=by, text=words, about=args.about, at_s=time.time())
 
 
-def _write(args: argparse.Namespace, record: RunRecord, settings: Settings) -> None:
+def _late(given: list[str]) -> dict[str, Any]:
+    """What was entered after the run. Raises Wrong with everything that is wrong of it."""
+    pairs = [word.partition("=") for word in given]
+    values: dict[str, Any] = {key: _number(text) if key in entries.FIGURES else text for key, _, text in pairs}
+    if problems := entries.problems(values):
+        raise Wrong(*(f"--enter {problem}" for problem in problems))
+    return values
+
+
+def _number(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> None:
     if args.html is not None:
         from controller import report
 
         report.write(args.html, record)
     if args.batch is not None:
-        text = json.dumps(_batch(args, record, settings), ensure_ascii=False, indent=1)
+        text = json.dumps(_batch(args, record, settings, paths), ensure_ascii=False, indent=1)
         Path(args.batch).write_text(text + "\n", encoding="utf-8")
     if args.csv is not None:
         with Path(args.csv).open("w", encoding="utf-8", newline="") as file:
@@ -109,10 +133,10 @@ def _write(args: argparse.Namespace, record: RunRecord, settings: Settings) -> N
                 table.writerow([*row, *left])
 
 
-def _batch(args: argparse.Namespace, record: RunRecord, settings: Settings) -> dict[str, Any]:
+def _batch(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> dict[str, Any]:
     from controller.report import batch
 
-    return batch.document(record, settings.tun, _program(args.config, record, settings))
+    return batch.document(record, settings.tun, _program(args.config, record, settings), paths)
 
 
 def _program(config: str | None, record: RunRecord, settings: Settings) -> Program | None:
@@ -126,6 +150,8 @@ def _program(config: str | None, record: RunRecord, settings: Settings) -> Progr
 
 def page(record: RunRecord, more: Added) -> list[str]:
     """The run in a few lines for the terminal."""
+    from controller.report import batch, filing
+
     lines = [
         f"{record.title} on {record.tun}: {record.state}, {record.ended_s / 60:.0f} min"
         + ("" if record.energy_kwh is None else f", {record.energy_kwh:.2f} kWh"),
@@ -139,6 +165,8 @@ def page(record: RunRecord, more: Added) -> list[str]:
         lines.append(f"  {step.name[:22]:<22}{step.target_c:>6.1f} °C{rest:>17}{figures}")
     lines += [f"  trip {e.id} at {e.t_s / 60:.0f} min: {e.text}" for e in record.events if e.kind == "trip"]
     lines += [f"  {line['kind']} by {line['by']}: {line['text']}" for line in more.lines]
+    gaps = filing.missing(record, batch.initial_heat_c(record))
+    lines += [f"  not on record: {'; '.join(gaps)}"] if gaps else []
     lines += [f"  DAMAGED: {record.damage}"] if record.damage else []
     lines += [f"  CHANGED: {problem}" for problem in more.problems]
     if sys.stdout.isatty():

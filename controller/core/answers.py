@@ -6,25 +6,25 @@ answer changes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
-from controller.core import program
+from controller.core import entries, program
 from controller.core.desk import ADJUST_LOW_C, Desk, Done, Refused
 from controller.core.model import Event, Instant, Leg, Order, Phase, RunState
 from controller.core.run import Offer, Run, credit_gap, enter, go, leg_of, with_leg
 
 S = RunState
 P = Phase
+WORDS = ("answer", "prompt")  # what an answer to a question says
 
 
 def answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
     """The answer to what was asked; entries such as pH, gravity and remarks may come at any time."""
-    entry = {k: order.args[k] for k in ("ph", "ph_at_c", "gravity_p", "remark") if k in order.args}
-    if entry:
-        words = ", ".join(f"{k} {v}" for k, v in entry.items())
-        if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
-            run = run._replace(prompt=None)
-        return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": order.by}),)
+    if wrong := entries.problems(order.args, WORDS):
+        return Refused("; ".join(wrong))
+    if entry := entries.taken(order.args):
+        return _entered(run, entry, order.by)
     prompt, leg = run.prompt, leg_of(run)
     wanted = order.args.get("prompt")
     if run.offer is not None and (wanted == "settled" or (prompt is None and wanted is None)):
@@ -42,6 +42,14 @@ def answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
     events: list[Event] = [said]
     run = ANSWERS[prompt.id](run._replace(prompt=None), leg, str(answer), desk.now, events)
     return run, f"{answer}: understood", tuple(events)
+
+
+def _entered(run: Run, entry: Mapping[str, Any], by: str) -> Done:
+    """What was measured goes on record; a pH that was asked for is asked no more."""
+    if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
+        run = run._replace(prompt=None)
+    words = entries.words(entry)
+    return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": by}),)
 
 
 def _settled(run: Run, offer: Offer, order: Order, desk: Desk) -> Done | Refused:

@@ -56,7 +56,7 @@ def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
         return Refused(f"credited_s must lie between 0 and the {leg.hold_s:.0f} s of step {int(first)}")
     begun = Run(
         state=S.IDLE,
-        course=course,
+        course=course._replace(filed=()),
         run_id=f"{course.tun}-{int(desk.wall_s)}-{order.id}"[:60],
         leg=int(first),
         phase=P.HEATING if leg.kind == "dough_in" else P.RAMPING,
@@ -76,7 +76,7 @@ def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
     begun, events = _to(begun, S.RUNNING, order, desk)
     started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
     step = Event("step", leg.name, f"step {begun.leg}: {leg.name}, {leg.target_c:.1f} °C")
-    return begun, said, (started, *_overruled(course, order.by), *events, step)
+    return begun, said, (started, *course.filed, *_overruled(course, order.by), *events, step)
 
 
 def _overruled(course: Course, by: str) -> tuple[Event, ...]:

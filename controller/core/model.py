@@ -166,6 +166,7 @@ class Course(NamedTuple):
     overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
+    filed: tuple[Event, ...] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
 
 
 class Order(NamedTuple):

@@ -170,14 +170,18 @@ def record(
 
 def write(settings: Settings, document: dict[str, Any]) -> Path:
     """One more line in the probe's calibration history; earlier ones are never touched."""
-    folder = Path(settings.service.data_dir) / "calibration"
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / f"{settings.tun.name}-{document['probe']}.jsonl"
+    path = history(settings, document["probe"])
+    path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("a", encoding="utf-8") as file:
         file.write(json.dumps(document, ensure_ascii=False) + "\n")
         file.flush()
         os.fsync(file.fileno())
     return path
+
+
+def history(settings: Settings, role: str) -> Path:
+    """Where do a probe's calibrations stand, one line each?"""
+    return Path(settings.service.data_dir) / "calibration" / f"{settings.tun.name}-{role}.jsonl"
 
 
 def age_days(probe: Probe, wall_s: float) -> float | None:

@@ -1,4 +1,4 @@
-"""What was added to a run's record after it: signatures, corrections, remarks?
+"""What was added to a run's record after it: signatures, corrections, remarks, figures measured late?
 
 A file of its own beside the journals, one line each, only ever appended. Each line carries a checksum, the hash of the
 line before it, and the hash of the run's record as it was then, so that a later change of either shows.
@@ -15,7 +15,7 @@ from typing import Any, Literal, NamedTuple
 
 from controller.edge import record as journal
 
-Kind = Literal["signature", "correction", "remark"]
+Kind = Literal["signature", "correction", "remark", "entry"]
 FIRST = "0" * 64
 
 
@@ -66,8 +66,9 @@ def _hash(runs: Sequence[Path], most_bytes: int | None = None) -> tuple[int, str
 
 
 def add(
-    path: Path, runs: Sequence[Path], *, kind: Kind, by: str, text: str, at_s: float, about: str = ""
-) -> dict[str, Any]:
+    path: Path, runs: Sequence[Path], *, kind: Kind, by: str, text: str, at_s: float, about: str = "",
+    data: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:  # fmt: skip
     """Append one line and wait for the disk. Raises OSError. Nothing that stands there is touched."""
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
     fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o640)
@@ -82,6 +83,7 @@ def add(
             "by": by,
             "about": about,
             "text": text,
+            **({"data": dict(data)} if data else {}),
             "record_bytes": length,
             "record_sha256": digest,
             "before": hashlib.sha256(there[-1]).hexdigest() if there else FIRST,

@@ -7,10 +7,13 @@ own (added.py).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import hashlib
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from controller.report import filing
 from controller.report.record import Happening, RunRecord, gaps
 
 if TYPE_CHECKING:
@@ -22,8 +25,17 @@ CORRECTIONS = ("adjust", "extend", "advance")
 UNKNOWN = "the program file has changed since, or is gone"
 
 
-def document(record: RunRecord, tun: Tun | None = None, program: Program | None = None) -> dict[str, Any]:
-    """The batch record as plain JSON values, units in the names. Null where a thing is not known."""
+def document(
+    record: RunRecord, tun: Tun | None = None, program: Program | None = None, raw: Sequence[Path] = ()
+) -> dict[str, Any]:
+    """The batch record as plain JSON values, units in the names. Null where a thing is not known.
+
+    `raw`: the files that the record was made of; they are named with their hashes. Raises OSError.
+    """
+    grist = filing.malt(record)
+    if grist is None and program is not None:  # a run from before the malt was filed with it
+        grist = [item.model_dump(mode="json") for item in program.grist]
+    heat_c = initial_heat_c(record)
     return {
         "format": FORMAT,
         "run": record.run,
@@ -37,25 +49,46 @@ def document(record: RunRecord, tun: Tun | None = None, program: Program | None 
         "lasted_s": round(record.ended_s, 1),
         "people": _people(record),
         "made_with": dict(record.meta),
-        "grist": None if program is None else [item.model_dump(mode="json") for item in program.grist],
-        "grist_missing": UNKNOWN if program is None else None,
+        "batch": filing.newest(record, "batch"),
+        "grist": grist,
+        "grist_missing": UNKNOWN if grist is None else None,
+        "grist_kg": record.grist_kg,
+        "liquor_kg": record.liquor_kg,
+        "items": filing.items(record),
+        "missing": filing.missing(record, heat_c),
+        "advice": filing.advice(record),
+        "calibration": filing.calibration(record),
         "probe": None if tun is None else _probe(tun),
-        "initial_heat_c": _initial_heat_c(record),
+        "strike": filing.strike(record),
+        "dough_in": filing.dough_in(record),
+        "initial_heat_c": heat_c,
+        "initial_heat_predicted_c": record.landing_c,
+        "iodine": [_line(e) for e in record.events if e.kind == "answer" and e.id == "iodine"],
+        "additions": [_line(e) for e in filing.moved(record)],
+        "extract_yield": filing.extract_yield(record),
         "planned": [step._asdict() for step in record.planned],
         "steps": [_compared(record, index) for index in range(len(record.steps))],
         "entries": [_line(e) for e in record.events if e.kind == "entry"],
         "answers": [_line(e) for e in record.events if e.kind == "answer"],
         "corrections": [_line(e) for e in record.events if e.kind == "order" and e.id in CORRECTIONS],
         "trips": [_line(e) for e in record.events if e.kind in ("trip", "latched", "cleared")],
+        "acknowledged": [_line(e) for e in record.events if e.kind == "acknowledge"],
         "overrules": {e.id: str(e.data.get("reason", "")) for e in record.events if e.kind == "overrule"},
         "gaps": [gap._asdict() for gap in gaps(record.rows)],
         "energy_kwh": record.energy_kwh,
         "prediction": record.prediction,
         "events": [_line(e) for e in record.events],
         "added": [dict(line) for line in record.added],
+        "attachments": [_attached(path) for path in raw],
         "damage": record.damage or None,
         "signed": any(line.get("kind") == "signature" for line in record.added),
     }
+
+
+def _attached(path: Path) -> dict[str, Any]:
+    """A file of the raw record, known again by its hash."""
+    data = path.read_bytes()
+    return {"file": path.name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
 
 
 def _day(at: float | None) -> str | None:
@@ -80,7 +113,7 @@ def _probe(tun: Tun) -> dict[str, Any]:
     }
 
 
-def _initial_heat_c(record: RunRecord) -> float | None:
+def initial_heat_c(record: RunRecord) -> float | None:
     """What did the mash settle at after dough-in? The last reading of the settling."""
     settled = [row.mash_c for row in record.rows if row.phase == "settling" and row.mash_c is not None]
     first = next((i for i, row in enumerate(record.rows) if row.phase == "settling"), None)

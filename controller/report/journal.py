@@ -123,6 +123,9 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         began_s=float(first.get("started_wall_s") or header.get("at", 0.0)),
         energy_kwh=None if power_w is None else round(_full_power_s(rows) * power_w / 3.6e6, 3),
         speed=float(header.get("speed", 1.0)),
+        grist_kg=float(course.get("grist_kg") or 0.0),
+        liquor_kg=course.get("liquor_kg"),
+        landing_c=course.get("landing_c"),
         added=tuple(added),
         damage="; ".join(one.damage for one in records if one.damage),
     )
@@ -153,7 +156,10 @@ def _apart_s(before: Mapping[str, Any] | None, entry: Mapping[str, Any], same_bo
 
 
 def _planned(leg: Mapping[str, Any]) -> Planned:
-    return Planned(leg["name"], leg["kind"], leg["target_c"], leg["ramp_s"], leg["hold_s"], leg.get("why", ""))
+    return Planned(
+        leg["name"], leg["kind"], leg["target_c"], leg["ramp_s"], leg["hold_s"], leg.get("why", ""),
+        leg.get("addition_kg", 0.0), leg.get("addition_c"),
+    )  # fmt: skip
 
 
 def _row(t_s: float, entry: Mapping[str, Any]) -> Row:

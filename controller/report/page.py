@@ -18,10 +18,14 @@ import jinja2
 from markupsafe import Markup
 
 from controller import __version__
-from controller.report import chart, pictures
+from controller.report import batch, chart, filing, pictures
 from controller.report.record import Happening, RunRecord, Went, gaps
 
-PRINTED, WORT_LINES = 44, 22  # lines of events that fit on the second printed page; what the wort takes of it
+PRINTED, WORT_LINES, BATCH_LINES = (
+    44,
+    22,
+    14,
+)  # lines of events that fit on the second printed page; what the wort and the batch take
 PAGE_STEPS = 11  # with more steps the wort moves to the second page
 TRIPS = ("trip", "latched", "cleared")
 PEOPLE = ("order", "answer", "entry", "acknowledge", "run")
@@ -40,6 +44,10 @@ KINDS = {
     "phase": "phase",
     "resume": "resumed",
     "note": "note",
+    "advice": "advice",
+    "overrule": "overruled",
+    "malt": "malt",
+    "calibration": "calibration",
 }
 
 
@@ -77,6 +85,8 @@ def html(record: RunRecord) -> str:
             f"{_when(record, g.from_s)} to {_when(record, g.to_s)} ({chart.lasting(g.to_s - g.from_s)})" for g in empty
         ],
         wort=_wort(record),
+        batch=[] if record.dry else filing.lines(record),
+        missing=[] if record.dry else filing.missing(record, batch.initial_heat_c(record)),
         added=[_added(entry) for entry in record.added],
         data=Markup(_data(record)),
         script=Markup(_asset("vendor/uPlot.iife.min.js") + "\n" + _asset("zoom.js")),
@@ -161,7 +171,7 @@ def _weight(event: Happening) -> int:
 
 def _printed(record: RunRecord) -> set[int]:
     """Which lines go on paper, so that two pages hold everything?"""
-    room = PRINTED - 2 * len(record.added)
+    room = PRINTED - 2 * len(record.added) - (0 if record.dry else BATCH_LINES)
     room -= WORT_LINES if record.prediction is not None and len(record.steps) > PAGE_STEPS else 0
     found = set()
     for index in sorted(range(len(record.events)), key=lambda i: (_weight(record.events[i]), i)):

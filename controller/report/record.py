@@ -44,6 +44,8 @@ class Planned(NamedTuple):
     ramp_s: float
     hold_s: float
     why: str = ""
+    addition_kg: float = 0.0  # liquor to add, or mash to pull
+    addition_c: float | None = None
 
 
 class Went(NamedTuple):
@@ -108,6 +110,9 @@ class RunRecord:
     speed: float = 1.0
     added: tuple[Mapping[str, Any], ...] = ()  # signatures and corrections, in the order they were added
     windows: str = ""  # the enzymes' windows against the program, drawn as lines of text
+    grist_kg: float = 0.0
+    liquor_kg: float | None = None
+    landing_c: float | None = None  # where the mash should land after dough-in
     damage: str = ""  # why the record cannot be trusted whole
 
     @property

@@ -1,0 +1,187 @@
+"""What was entered of a batch by people, what was filed at its start, and what of it is missing?
+
+Entries come from the run itself and from lines that were added after it. Nothing is overwritten: all values of a key
+stay, the newest stands last. What nobody entered is a gap and is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
+
+from controller.brewing import wort
+from controller.core import entries
+from controller.core.model import Phase
+from controller.report.record import Happening, RunRecord
+
+SHEET = ("moisture", "kolbach", "friability", "fine_coarse", "beta_glucan_mg_per_l", "extract", "limit_attenuation")
+MOVED = ("pull", "returned", "add", "added", "addition_in")  # questions about what goes in and out
+SETTLED = "settled"
+
+
+class Entry(NamedTuple):
+    """One value that somebody entered."""
+
+    key: str
+    value: Any
+    unit: str
+    by: str
+    t_s: float | None  # of the run; None: entered after it
+    at: float | None  # unix s of what was entered after the run
+
+
+def entered(record: RunRecord) -> tuple[Entry, ...]:
+    """Everything that was entered, oldest first."""
+    found: list[Entry] = []
+    for event in record.events:
+        if event.kind == "entry":
+            found += _entries(event.data, str(event.data.get("by", entries.NOBODY)), event.t_s, None)
+    for line in record.added:
+        if line.get("kind") == "entry":
+            found += _entries(line.get("data") or {}, str(line.get("by", entries.NOBODY)), None, line.get("at"))
+    return tuple(found)
+
+
+def _entries(data: Any, by: str, t_s: float | None, at: float | None) -> Iterator[Entry]:
+    for key, value in entries.taken(data).items():
+        unit = entries.FIGURES[key].unit if key in entries.FIGURES else ""
+        yield Entry(key, value, unit, by, t_s, at)
+
+
+def items(record: RunRecord) -> list[dict[str, Any]]:
+    """Each line that a batch record should hold, with all that was entered for it; `missing` where that is nothing."""
+    known = entered(record)
+    return [
+        {
+            "title": item.title,
+            "keys": list(item.keys),
+            "values": [entry._asdict() for entry in known if entry.key in item.keys],
+            "missing": not any(entry.key in item.keys for entry in known),
+        }
+        for item in entries.ITEMS
+    ]
+
+
+def newest(record: RunRecord, key: str) -> Any:
+    """The value of this key that holds; None where nobody entered one."""
+    return next((entry.value for entry in reversed(entered(record)) if entry.key == key), None)
+
+
+def of(record: RunRecord, kind: str) -> list[Happening]:
+    """The events of this kind."""
+    return [event for event in record.events if event.kind == kind]
+
+
+# ---------------------------------------------------------------- filed at the start
+
+
+def advice(record: RunRecord) -> list[dict[str, Any]] | None:
+    """The advice given at the start, with the reason where it was overruled; None: it was not filed then."""
+    found = [{"rule": event.id, **event.data} for event in of(record, "advice")]
+    return found if found or of(record, "calibration") else None  # calibration is always filed with it
+
+
+def malt(record: RunRecord) -> list[dict[str, Any]] | None:
+    """The grist as filed at the start; None where it was not."""
+    found = [dict(event.data) for event in of(record, "malt")]
+    return found or None
+
+
+def calibration(record: RunRecord) -> dict[str, Any] | None:
+    """The calibration of each probe in force at the start; None where it was not filed."""
+    found = {event.id: dict(event.data) for event in of(record, "calibration")}
+    return found or None
+
+
+# ---------------------------------------------------------------- worked out
+
+
+def strike(record: RunRecord) -> dict[str, float | None] | None:
+    """Strike temperature as worked out and as it was when grain met it, °C; None without dough-in."""
+    if not record.planned or record.planned[0].kind != "dough_in":
+        return None
+    used = None
+    for row in record.rows:
+        if row.phase in (Phase.ADDING, Phase.SETTLING) or row.step > 0:
+            break
+        used = row.mash_c if row.mash_c is not None else used
+    return {"predicted_c": round(record.planned[0].target_c, 2), "used_c": used}
+
+
+def dough_in(record: RunRecord) -> dict[str, float | None]:
+    """When did dough-in begin, and when was all grain in? s of the run."""
+    return {"began_s": _answered(record, "dough_in"), "grain_in_s": _answered(record, "grain_in")}
+
+
+def _answered(record: RunRecord, question: str) -> float | None:
+    return next((event.t_s for event in of(record, "answer") if event.id == question), None)
+
+
+def moved(record: RunRecord) -> list[Happening]:
+    """Additions and decoctions as they were answered for."""
+    liquor = [e for e in of(record, "answer") if e.id == SETTLED and "liquor" in str(e.data.get("answer", ""))]
+    return sorted([*(e for e in of(record, "answer") if e.id in MOVED), *liquor], key=lambda event: event.t_s)
+
+
+def extract_yield(record: RunRecord) -> dict[str, float] | None:
+    """Share of the grist's mass that is in the wort as extract; None without final volume, gravity and grist."""
+    volume_l, final_p = newest(record, "final_volume_l"), newest(record, "final_p")
+    if volume_l is None or final_p is None or record.grist_kg <= 0.0:
+        return None
+    share = wort.brewhouse_yield_share(float(volume_l), wort.gravity(float(final_p)), record.grist_kg)
+    return {"volume_l": volume_l, "final_p": final_p, "grist_kg": record.grist_kg, "share": round(share, 4)}
+
+
+def missing(record: RunRecord, initial_heat_c: float | None) -> list[str]:
+    """What should be known of this batch and is not, in words."""
+    found = [item["title"] for item in items(record) if item["missing"]]
+    found += _missing_malt(record)
+    found += _missing_calibration(record)
+    if record.grist_kg > 0.0:
+        times = dough_in(record)
+        found += ["dough-in: time"] if None in times.values() else []
+        found += ["initial heat"] if initial_heat_c is None else []
+        found += [] if any(e.id == "iodine" for e in of(record, "answer")) else ["iodine result"]
+        found += ["extract yield: needs final volume and gravity"] if extract_yield(record) is None else []
+    found += ["advice given at the start"] if advice(record) is None else []
+    return [*found, *([] if any(line.get("kind") == "signature" for line in record.added) else ["signature"])]
+
+
+def _missing_malt(record: RunRecord) -> Iterator[str]:
+    lots = malt(record)
+    if lots is None:
+        yield from ["malt lots"] if record.grist_kg > 0.0 else []
+        return
+    for line in lots:
+        if not line.get("lot"):
+            yield f"lot of {line.get('name')}"
+        if all(line.get(key) is None for key in SHEET):
+            yield f"analysis of {line.get('name')}"
+
+
+def _missing_calibration(record: RunRecord) -> Iterator[str]:
+    found = calibration(record)
+    if found is None:
+        yield "calibration in force"
+        return
+    for role, said in found.items():
+        if said.get("calibrated_on") is None:
+            yield f"calibration of the {role} probe"
+        elif said.get("by") is None:
+            yield f"who calibrated the {role} probe"
+
+
+# ---------------------------------------------------------------- for the page
+
+
+def lines(record: RunRecord) -> Sequence[tuple[str, str]]:
+    """Each item with its values in words; an empty text is a gap."""
+    return [(item["title"], "; ".join(_words(value) for value in item["values"])) for item in items(record)]
+
+
+def _words(value: dict[str, Any]) -> str:
+    key = value["key"]
+    said = entries.word(key, value["value"])
+    named = entries.FIGURES[key].title if key in entries.FIGURES else ""
+    later = ", entered after the run" if value["t_s"] is None else ""
+    return f"{named + ' ' if named else ''}{said} [{value['by']}{later}]"
