@@ -1,7 +1,7 @@
-"""Which interlocks are there, and which of them has cause to act now?
+"""Which interlocks are there, and what do they look at?
 
 The table is the one place for ids, priorities, clearing and words; limits live in settings.Limits. The documentation
-prints this table and the tests walk it. Conditions are written so that a value that is no number trips.
+prints this table and the tests walk it. The conditions are in `watch_mash`, `watch_plant` and `physics`.
 """
 
 from __future__ import annotations
@@ -9,25 +9,21 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from controller.core.model import (
-    FALSE_VALUES_C,
-    HIGHEST_C,
-    LOWEST_C,
     HeaterReport,
     Instant,
     Link,
     Measurement,
     Phase,
-    Reading,
     RunState,
     Sample,
     Switch,
     Target,
 )
-from controller.core.settings import Probe, Tun
+from controller.core.quick import quick
+from controller.core.settings import Tun
 
 S = RunState
 HEATED = frozenset({S.RUNNING, S.PAUSING, S.PAUSED})
-REFUSED_S = 4.5  # no reading accepted for so long: G03, G04 cut within 5 s although a tick comes once a second
 
 Clears = Literal["itself", "requalified", "latched"]
 
@@ -226,6 +222,7 @@ class Senses(NamedTuple):
     stirred: bool
 
 
+@quick
 class Memory(NamedTuple):
     """What the quick interlocks remember from tick to tick."""
 
@@ -248,255 +245,3 @@ class Memory(NamedTuple):
     flow_lost_at: tuple[Instant, ...] = ()
     outlet_hot_at: tuple[Instant, ...] = ()
     heat_on_s: float = 0.0
-
-
-def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G07: is any raw reading at or over the hard limit? Two in a row that could be true latch."""
-    limit = senses.tun.guard.hard_limit_c
-    run, second = memory.hot_run, memory.hot_second
-    mash, other = senses.tun.probes.mash, senses.tun.probes.second or senses.tun.probes.mash
-    cool = _all_under(senses.raw, mash, limit) and _all_under(senses.raw_second, other, limit)
-    if cool and not run and not second:
-        return memory, None
-    cut: float | None = None
-    pair = run >= 2 or second >= 2
-    for value in _could_be_true(senses.raw, mash, senses.seen):
-        run = run + 1 if value >= limit else 0
-        cut, pair = value if run else cut, pair or run >= 2
-    for value in _could_be_true(senses.raw_second, other, senses.second):
-        second = second + 1 if value >= limit else 0
-        cut, pair = value if second else cut, pair or second >= 2
-    if cut is not None or run != memory.hot_run or second != memory.hot_second:
-        memory = memory._replace(hot_run=run, hot_second=second, hot_c=cut if cut is not None else memory.hot_c)
-    if pair and senses.target.heat != "blocked":
-        return memory, Finding("G07", memory.hot_c, limit)
-    if pair or cut is not None or _any_over(senses.raw + senses.raw_second, limit):
-        return memory, Finding("G07", memory.hot_c, limit, cut_only=True)
-    return memory, None
-
-
-def _all_under(samples: tuple[Sample, ...], probe: Probe, limit: float) -> bool:
-    """Is every message a reading under the limit, raw and calibrated? The usual case, said fast."""
-    for sample in samples:
-        if not isinstance(sample, Reading):
-            return False
-        value = sample.value_c
-        if not (value < limit and probe.calibrated(value) < limit):
-            return False
-    return True
-
-
-def _could_be_true(samples: tuple[Sample, ...], probe: Probe, seen: Measurement | None) -> list[float]:
-    """Calibrated values of the raw readings that lie in range and are no failed sensor's value. No filter's opinion."""
-    believed = seen.value_c if seen is not None else None
-    return [
-        probe.calibrated(s.value_c)
-        for s in samples
-        if isinstance(s, Reading) and LOWEST_C <= s.value_c <= HIGHEST_C and not _false_value(s.value_c, believed)
-    ]
-
-
-def _false_value(raw_c: float, believed_c: float | None) -> bool:
-    """Is it a value failed sensors give, with no believed reading beside it?"""
-    return raw_c in FALSE_VALUES_C and not (believed_c is not None and abs(believed_c - raw_c) <= 2.0)
-
-
-def _any_over(samples: tuple[Sample, ...], limit: float) -> bool:
-    """Is there any reading that is not under the limit, true or not, a number or not?"""
-    return any(isinstance(s, Reading) and not (s.value_c < limit) for s in samples)
-
-
-def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G06: is the mash above anything the program still asks for? Armed once the mash has been below."""
-    margin = senses.tun.guard.above_program_k
-    if senses.highest_c is None or senses.state not in HEATED:
-        return memory if memory.highest_c is None else memory._replace(above_run=0, highest_c=None), None
-    if memory.highest_c is not None and senses.highest_c < memory.highest_c - margin:
-        memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
-    limit = senses.highest_c + margin
-    quiet = not memory.above_run and memory.above_armed and memory.highest_c == senses.highest_c
-    if quiet and _all_under(senses.raw, senses.tun.probes.mash, limit):
-        return memory, None
-    run, armed, worst = memory.above_run, memory.above_armed, memory.above_c
-    for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
-        run = run + 1 if value > limit else 0
-        armed, worst = armed or run == 0, value
-    if run or run != memory.above_run or armed != memory.above_armed or senses.highest_c != memory.highest_c:
-        memory = memory._replace(highest_c=senses.highest_c, above_run=run, above_armed=armed, above_c=worst)
-    if run < 3 or not armed or senses.target.heat == "blocked":
-        return memory, None
-    return memory, Finding("G06", worst, limit)
-
-
-def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G02, G03, G04: is there a believable reading at all?"""
-    if senses.state not in HEATED:
-        return memory, None
-    limits, seen = senses.tun.guard, senses.seen
-    if not (seen.age_s <= limits.reading_gone_s):
-        return memory, Finding("G02", min(seen.age_s, 86400.0), limits.reading_gone_s)
-    none_for = seen.refused_since is not None and senses.now - seen.refused_since >= REFUSED_S
-    if seen.refused_run >= limits.nonsense_readings or (none_for and seen.refused_run > 0):
-        return memory, Finding("G03", seen.refused_run, limits.nonsense_readings)
-    if seen.jump_since is not None and senses.now - seen.jump_since >= REFUSED_S and seen.jump_c is not None:
-        step = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
-        return memory, Finding("G04", step, limits.jump_k, latched=step > 5.0)
-    return memory, None
-
-
-def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G05: do two probes in one mash disagree for a minute?"""
-    a, b = _level_c(senses.seen), _level_c(senses.second)
-    if a is None or b is None or senses.state not in HEATED or senses.target.heat == "blocked":
-        if memory.differ_since is None and memory.differ_noted_since is None:
-            return memory, None
-        return memory._replace(differ_since=None, differ_noted_since=None), None
-    apart = abs(a - b)
-    limit = senses.tun.guard.probes_differ_k
-    noted = memory.differ_noted_since if apart > limit / 2 else None
-    since = memory.differ_since if not (apart <= limit) else None
-    since = senses.now if since is None and not (apart <= limit) else since
-    noted = senses.now if noted is None and apart > limit / 2 else noted
-    if since != memory.differ_since or noted != memory.differ_noted_since:
-        memory = memory._replace(differ_since=since, differ_noted_since=noted)
-    if memory.differ_since is None or senses.now - memory.differ_since < senses.tun.guard.probes_differ_s:
-        return memory, None
-    return memory, Finding("G05", apart, limit)
-
-
-def _level_c(seen: Measurement | None) -> float | None:
-    """Where does a probe's reading stand, a new level that is not believed yet included? °C"""
-    if seen is None:
-        return None
-    return seen.value_c if seen.jump_c is None else seen.jump_c
-
-
-def outlet(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G08: is what leaves the heater too hot? The node's own outlet reading counts as well."""
-    seen = [m.raw_c for m in (senses.outlet,) if m is not None and m.fresh and m.raw_c is not None]
-    if senses.heater is not None and senses.heater.outlet_c is not None:
-        seen.append(senses.heater.outlet_c)
-    if not seen:
-        return memory, None
-    limits, worst = senses.tun.guard, max(seen)
-    if worst < limits.outlet_limit_c:
-        return memory, None
-    recent = tuple(t for t in memory.outlet_hot_at if senses.now - t < 600.0)
-    again = any(senses.now - t > 60.0 for t in recent)
-    memory = memory._replace(outlet_hot_at=(*recent[-15:], senses.now))
-    latched = again or not (worst < limits.outlet_trip_c)
-    return memory, Finding("G08", worst, limits.outlet_limit_c, latched=latched)
-
-
-def switches(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G13: liquid over the heater, and flow where the pump should make one."""
-    tun, limit = senses.tun, senses.tun.guard.switch_gone_s
-    if senses.state not in HEATED:
-        return memory, None
-    if tun.level is not None and _bad(senses.level, senses.now, limit):
-        return memory, Finding("G13", _silent_s(senses.level, senses.now), limit, latched=True)
-    if tun.flow is None or senses.target.heat != "hold" or senses.pump_on_s < tun.guard.flow_proof_s:
-        return memory, None
-    if not _bad(senses.flow, senses.now, limit):
-        return memory, None
-    recent = tuple(t for t in memory.flow_lost_at if senses.now - t < 600.0)
-    memory = memory._replace(flow_lost_at=(*recent[-15:], senses.now))
-    return memory, Finding(
-        "G13", _silent_s(senses.flow, senses.now), limit, latched=any(senses.now - t > 60 for t in recent)
-    )
-
-
-def _bad(switch: Switch | None, now: Instant, limit_s: float) -> bool:
-    return switch is None or not switch.ok or not (now - switch.at <= limit_s)
-
-
-def _silent_s(switch: Switch | None, now: Instant) -> float:
-    return min(86400.0, now - switch.at) if switch is not None else 86400.0
-
-
-def heater_answers(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G14: does the heater node answer our newest commands?"""
-    report = senses.heater
-    if report is not None and report.epoch == senses.epoch and report.seq > memory.acked_seq:
-        memory = memory._replace(
-            acked_seq=report.seq, acked_at=report.at, acked_duty=report.duty, acked_boot=report.boot
-        )
-    elif (
-        report is not None
-        and report.epoch == senses.epoch
-        and report.seq == memory.acked_seq
-        and (report.duty != memory.acked_duty)
-    ):
-        memory = memory._replace(acked_duty=report.duty)
-    if senses.state not in HEATED:
-        return memory, None
-    limit = senses.tun.guard.heater_silent_s
-    silent = senses.now - memory.acked_at if memory.acked_at is not None else 86400.0
-    if senses.heater_online is False:
-        return memory, Finding("G14", silent, 0.0)
-    return memory, Finding("G14", silent, limit) if not (silent <= limit) else None
-
-
-def heater_obeys(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G15: does the heater go off when told? Epoch and sequence are compared first, so a late report is no liar."""
-    report, limits = senses.heater, senses.tun.guard
-    if report is None:
-        return memory, None
-    current = report.power_w is not None and report.power_w > 0.05 * senses.power_w
-    on = not (report.duty <= 0.0) or current
-    off_for = senses.now - memory.off_since
-    known = report.epoch == senses.epoch and report.seq >= memory.off_seq
-    overdue = off_for > senses.tun.heater.lease_s + limits.heater_contradicts_s
-    if not on or memory.off_seq < 0 or not (known or overdue):
-        return memory if memory.contradict_since is None else memory._replace(contradict_since=None), None
-    since = memory.contradict_since if memory.contradict_since is not None else senses.now
-    memory = memory._replace(contradict_since=since)
-    told_off = senses.now - since
-    enough = told_off >= limits.heater_contradicts_s - 1.0 and off_for >= limits.heater_contradicts_s
-    return memory, Finding("G15", off_for, limits.heater_contradicts_s) if enough else None
-
-
-def broker(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G16: is the broker there, and do our own commands come back from it?"""
-    limit, link = senses.tun.guard.echo_gone_s, senses.link
-    if senses.state not in HEATED:
-        return memory, None
-    if not link.up:
-        return memory, Finding("G16", max(0.0, senses.now - link.since), 0.0)
-    return memory, Finding("G16", link.delay_s, limit) if not (link.delay_s <= limit) else None
-
-
-def beat(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G17: did the loop come late?"""
-    limit = senses.tun.guard.beat_late_s
-    if senses.state not in HEATED or senses.late_s <= limit:
-        return memory, None
-    return memory, Finding("G17", senses.late_s, limit)
-
-
-def owner(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G19: does somebody else command this heater? A foreign OFF is obeyed and noted, no more."""
-    if senses.state is S.CHECKING:
-        return memory, None
-    if senses.epoch_seen > senses.epoch:
-        return memory, Finding("G19", float(senses.epoch_seen), float(senses.epoch))
-    foreign = senses.link.foreign
-    if foreign is not None and not (foreign.duty <= 0.0):
-        return memory, Finding("G19", foreign.duty, 0.0)
-    return memory, None
-
-
-def duration(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G23: has the run lasted far longer than planned, or the heater been on for far too long?"""
-    if senses.state not in HEATED:
-        return memory, None
-    limits = senses.tun.guard
-    most = senses.planned_s * limits.run_factor + limits.run_extra_s
-    if not (senses.run_s <= most):
-        return memory, Finding("G23", senses.run_s, most)
-    if not (memory.heat_on_s <= limits.heat_on_s):
-        return memory, Finding("G23", memory.heat_on_s, limits.heat_on_s)
-    return memory, None
-
-
-QUICK = (hot, above, reading, probes, outlet, switches, heater_answers, heater_obeys, broker, beat, owner, duration)

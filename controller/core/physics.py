@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from controller.core.interlocks import HEATED, Finding, Senses
 from controller.core.model import Instant, RunState
+from controller.core.quick import quick
 
 STEP_S = 10.0  # one line of history
 PERSIST = 3  # lines in a row with the same verdict: 30 s
@@ -29,7 +30,7 @@ LOSS_FACTOR = 1.7  # G12: a plate's loss is a guess, true to this factor (own tr
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
-EVEN_S, EVEN_SHARE = 60.0, 0.1  # G25 behind the heater: mean duty of so long, and how far it may have moved
+EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G25 behind the heater: mean duty of so long, and how far it may have moved
 KEEP = 130  # lines of history
 
 
@@ -39,6 +40,7 @@ class Line(NamedTuple):
     energy_j: float  # put in since the history began
 
 
+@quick
 class Past(NamedTuple):
     """History since the last addition, gap or change of contents."""
 
@@ -234,13 +236,18 @@ def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
 
 
 def _even(past: Past, power_w: float) -> bool:
-    """Was as much heat let out in the last minute as in the minute before the window?"""
+    """Was as much heat let out in the last minute as in the minute before the window, and in the last 20 s as in those
+    before it? The minute alone does not see heat that has just fallen, which the probe already does."""
+    return all(_even_over(past, power_w, round(seconds / STEP_S)) for seconds in EVEN_S)
+
+
+def _even_over(past: Past, power_w: float, steps: int) -> bool:
     lines, start = past.lines, len(past.lines) - 1 - round(FIT_S / STEP_S)
-    steps = round(EVEN_S / STEP_S)
     if start < steps:
         return False
     now_j = lines[-1].energy_j - lines[-1 - steps].energy_j
-    return abs(now_j - (lines[start].energy_j - lines[start - steps].energy_j)) <= EVEN_SHARE * power_w * EVEN_S
+    then_j = lines[start].energy_j - lines[start - steps].energy_j
+    return abs(now_j - then_j) <= EVEN_SHARE * power_w * steps * STEP_S
 
 
 def _fitted(past: Past, capacity: int) -> Past:

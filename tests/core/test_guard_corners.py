@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.core import guard, interlocks
+from controller.core import guard, trips, watch_mash, watch_plant
 from controller.core.interlocks import HEATED, Finding, Memory, Senses
 from controller.core.model import (
     Bad,
@@ -186,89 +186,89 @@ def found(rule: Any, memory: Memory = Memory(), /, **changes: Any) -> Finding | 
 
 def test_hard_limit_by_either_probe() -> None:
     """One reading cuts, two latch; by the second probe as well; under the limit nothing."""
-    assert found(interlocks.hot, raw=hot(79.99, 79.99)) is None
+    assert found(watch_mash.hot, raw=hot(79.99, 79.99)) is None
     for name in ("raw", "raw_second"):
-        one = found(interlocks.hot, **{name: hot(80.0)})
+        one = found(watch_mash.hot, **{name: hot(80.0)})
         assert one == Finding("G07", 80.0, 80.0, cut_only=True)
-        assert found(interlocks.hot, **{name: hot(80.0, 80.5)}) == Finding("G07", 80.5, 80.0)
-        assert found(interlocks.hot, **{name: hot(80.0, 63.0, 80.0)}) == Finding("G07", 80.0, 80.0, cut_only=True)
-        assert found(interlocks.hot, **{name: hot(81.0, 82.0, 63.0)}) == Finding("G07", 82.0, 80.0)
+        assert found(watch_mash.hot, **{name: hot(80.0, 80.5)}) == Finding("G07", 80.5, 80.0)
+        assert found(watch_mash.hot, **{name: hot(80.0, 63.0, 80.0)}) == Finding("G07", 80.0, 80.0, cut_only=True)
+        assert found(watch_mash.hot, **{name: hot(81.0, 82.0, 63.0)}) == Finding("G07", 82.0, 80.0)
 
 
 def test_hard_limit_remembers_the_one_before() -> None:
     """Hot in two ticks running latches; a cool one between starts anew; nothing new keeps what was."""
-    memory, first = interlocks.hot(senses(raw=hot(80.0)), Memory())
+    memory, first = watch_mash.hot(senses(raw=hot(80.0)), Memory())
     assert memory.hot_run == 1
-    assert found(interlocks.hot, memory, raw=hot(81.0)) == Finding("G07", 81.0, 80.0)
-    cool, _ = interlocks.hot(senses(raw=hot(63.0)), memory)
+    assert found(watch_mash.hot, memory, raw=hot(81.0)) == Finding("G07", 81.0, 80.0)
+    cool, _ = watch_mash.hot(senses(raw=hot(63.0)), memory)
     assert (cool.hot_run, first) == (0, Finding("G07", 80.0, 80.0, cut_only=True))
-    memory, _ = interlocks.hot(senses(raw=hot(81.0)), memory)
-    assert found(interlocks.hot, memory, raw=()) == Finding("G07", 81.0, 80.0)
-    memory, _ = interlocks.hot(senses(raw_second=hot(81.0, 82.0), raw=()), Memory())
-    assert found(interlocks.hot, memory, raw=(), raw_second=()) == Finding("G07", 82.0, 80.0)
+    memory, _ = watch_mash.hot(senses(raw=hot(81.0)), memory)
+    assert found(watch_mash.hot, memory, raw=()) == Finding("G07", 81.0, 80.0)
+    memory, _ = watch_mash.hot(senses(raw_second=hot(81.0, 82.0), raw=()), Memory())
+    assert found(watch_mash.hot, memory, raw=(), raw_second=()) == Finding("G07", 82.0, 80.0)
 
 
 def test_hard_limit_cuts_on_what_cannot_be_true() -> None:
     """200 °C, no number and the power-on value cut the tick and never latch."""
-    assert found(interlocks.hot, raw=hot(105.0, 105.0)) == Finding("G07", 105.0, 80.0)
+    assert found(watch_mash.hot, raw=hot(105.0, 105.0)) == Finding("G07", 105.0, 80.0)
     for value in (200.0, nan, inf, 85.0):
         for name in ("raw", "raw_second"):
-            finding = found(interlocks.hot, **{name: hot(value, value, value)})
+            finding = found(watch_mash.hot, **{name: hot(value, value, value)})
             assert finding is not None
             assert finding.cut_only
-    assert found(interlocks.hot, raw=(Bad("text", NOW),)) is None
+    assert found(watch_mash.hot, raw=(Bad("text", NOW),)) is None
 
 
 def test_power_on_value_near_the_believed_one_is_true() -> None:
     """85 °C with a believed 83 °C beside it latches; with 82.9 °C, or none, it only cuts."""
-    near = found(interlocks.hot, raw=hot(85.0, 85.0), seen=SEEN._replace(value_c=83.0))
+    near = found(watch_mash.hot, raw=hot(85.0, 85.0), seen=SEEN._replace(value_c=83.0))
     assert near == Finding("G07", 85.0, 80.0)
     for value in (82.9, None):
-        finding = found(interlocks.hot, raw=hot(85.0, 85.0), seen=SEEN._replace(value_c=value))
+        finding = found(watch_mash.hot, raw=hot(85.0, 85.0), seen=SEEN._replace(value_c=value))
         assert finding is not None
         assert finding.cut_only
 
 
 def test_announced_addition_cuts_without_latching() -> None:
     """Boiling liquor returns: heat is blocked anyway, and the trip must not stay."""
-    finding = found(interlocks.hot, raw=hot(90.0, 90.0), target=BASE.target._replace(heat="blocked"))
+    finding = found(watch_mash.hot, raw=hot(90.0, 90.0), target=BASE.target._replace(heat="blocked"))
     assert finding == Finding("G07", 90.0, 80.0, cut_only=True)
 
 
 def test_above_program_counts_three_and_needs_to_have_been_below() -> None:
     """Over highest target and margin three in a row; a fourth below starts anew; blocked and idle are quiet."""
-    assert found(interlocks.above, raw=hot(75.1, 75.1)) is None
-    assert found(interlocks.above, raw=hot(75.1, 75.2, 75.3)) == Finding("G06", 75.3, 75.0)
-    assert found(interlocks.above, raw=hot(75.0, 75.0, 75.0)) is None
-    assert found(interlocks.above, raw=hot(75.1, 75.1, 75.0, 75.1)) is None
-    assert found(interlocks.above, raw=hot(75.1, 75.2, 75.3), target=BASE.target._replace(heat="blocked")) is None
-    assert found(interlocks.above, raw=hot(75.1, 75.2, 75.3), state=S.IDLE) is None
-    assert found(interlocks.above, raw=hot(75.1, 75.2, 75.3), highest_c=None) is None
+    assert found(watch_mash.above, raw=hot(75.1, 75.1)) is None
+    assert found(watch_mash.above, raw=hot(75.1, 75.2, 75.3)) == Finding("G06", 75.3, 75.0)
+    assert found(watch_mash.above, raw=hot(75.0, 75.0, 75.0)) is None
+    assert found(watch_mash.above, raw=hot(75.1, 75.1, 75.0, 75.1)) is None
+    assert found(watch_mash.above, raw=hot(75.1, 75.2, 75.3), target=BASE.target._replace(heat="blocked")) is None
+    assert found(watch_mash.above, raw=hot(75.1, 75.2, 75.3), state=S.IDLE) is None
+    assert found(watch_mash.above, raw=hot(75.1, 75.2, 75.3), highest_c=None) is None
 
 
 def test_above_program_forgets_when_nothing_is_heated() -> None:
     """Held or idle, the count and the highest target are forgotten; where there was none nothing changes."""
     memory = Memory(highest_c=72.0, above_run=2)
-    after, finding = interlocks.above(senses(state=S.HELD), memory)
+    after, finding = watch_mash.above(senses(state=S.HELD), memory)
     assert (after.highest_c, after.above_run, finding) == (None, 0, None)
-    assert interlocks.above(senses(state=S.HELD), Memory())[0] == Memory()
+    assert watch_mash.above(senses(state=S.HELD), Memory())[0] == Memory()
 
 
 def test_above_program_with_nothing_new() -> None:
     """A message that is no reading changes nothing."""
     memory = Memory(highest_c=72.0)
-    assert interlocks.above(senses(raw=(Bad("text", NOW),)), memory) == (memory, None)
+    assert watch_mash.above(senses(raw=(Bad("text", NOW),)), memory) == (memory, None)
 
 
 def test_above_program_after_a_falling_step() -> None:
     """A target that falls by more than the margin disarms until the mash was below; by the margin it does not."""
-    memory, _ = interlocks.above(senses(raw=hot(72.0), highest_c=72.0), Memory())
-    fallen, finding = interlocks.above(senses(raw=hot(72.0, 72.0, 72.0), highest_c=63.0), memory)
+    memory, _ = watch_mash.above(senses(raw=hot(72.0), highest_c=72.0), Memory())
+    fallen, finding = watch_mash.above(senses(raw=hot(72.0, 72.0, 72.0), highest_c=63.0), memory)
     assert (finding, fallen.above_armed) == (None, False)
-    below, _ = interlocks.above(senses(raw=hot(66.0), highest_c=63.0), fallen)
+    below, _ = watch_mash.above(senses(raw=hot(66.0), highest_c=63.0), fallen)
     assert below.above_armed
-    assert found(interlocks.above, below, raw=hot(67.0, 67.0, 67.0), highest_c=63.0) == Finding("G06", 67.0, 66.0)
-    little = found(interlocks.above, memory, raw=hot(72.1, 72.1, 72.1), highest_c=69.0)
+    assert found(watch_mash.above, below, raw=hot(67.0, 67.0, 67.0), highest_c=63.0) == Finding("G06", 67.0, 66.0)
+    little = found(watch_mash.above, memory, raw=hot(72.1, 72.1, 72.1), highest_c=69.0)
     assert little == Finding("G06", 72.1, 72.0)
 
 
@@ -276,13 +276,13 @@ def test_above_program_goes_on_from_tick_to_tick() -> None:
     """Three ticks with one reading each are three in a row."""
     memory = Memory()
     for value, expected in ((75.1, None), (75.2, None), (75.3, Finding("G06", 75.3, 75.0))):
-        memory, finding = interlocks.above(senses(raw=hot(value)), memory)
+        memory, finding = watch_mash.above(senses(raw=hot(value)), memory)
         assert finding == expected
 
 
 def test_reading_gone_nonsense_jumped() -> None:
     """Each just at its limit is quiet and just past it is not."""
-    rule = interlocks.reading
+    rule = watch_mash.reading
     assert found(rule, seen=SEEN._replace(age_s=10.0)) is None
     assert found(rule, seen=SEEN._replace(age_s=10.1)) == Finding("G02", 10.1, 10.0)
     assert found(rule, seen=SEEN._replace(age_s=inf)) == Finding("G02", 86400.0, 10.0)
@@ -308,15 +308,15 @@ def test_rules_of_a_run_are_quiet_without_one(state: RunState) -> None:
         "heater": None, "heater_online": False, "link": Link(False, 0.0), "late_s": 9.0, "run_s": 1e6, "state": state,
     }  # fmt: skip
     for rule in (
-        interlocks.reading, interlocks.probes, interlocks.switches, interlocks.heater_answers, interlocks.broker,
-        interlocks.beat, interlocks.duration,
+        watch_mash.reading, watch_mash.probes, watch_plant.switches, watch_plant.heater_answers, watch_plant.broker,
+        watch_plant.beat, watch_plant.duration,
     ):  # fmt: skip
         assert found(rule, Memory(differ_since=0.0), **bad) is None, rule
 
 
 def test_probes_that_differ() -> None:
     """Over 4 K for 60 s; at 4 K, or with one probe silent, the time starts anew."""
-    rule, apart = interlocks.probes, SEEN._replace(value_c=67.1)
+    rule, apart = watch_mash.probes, SEEN._replace(value_c=67.1)
     memory, finding = rule(senses(second=apart), Memory())
     assert (memory.differ_since, memory.differ_noted_since, finding) == (NOW, NOW, None)
     assert found(rule, memory, second=apart, now=NOW + 59.9) is None
@@ -337,13 +337,13 @@ def test_probes_that_differ() -> None:
 
 def test_probes_that_differ_by_a_level_not_yet_believed() -> None:
     """The minute counts from the first reading on another level."""
-    memory, _ = interlocks.probes(senses(second=SEEN._replace(jump_since=NOW, jump_c=70.0)), Memory())
+    memory, _ = watch_mash.probes(senses(second=SEEN._replace(jump_since=NOW, jump_c=70.0)), Memory())
     assert memory.differ_since == NOW
 
 
 def test_outlet_by_probe_and_by_node() -> None:
     """At 85 °C a limiter, at 92 °C latched, the second within ten minutes latched; an old reading does not count."""
-    rule = interlocks.outlet
+    rule = watch_mash.outlet
     assert found(rule, outlet=SEEN._replace(raw_c=84.9)) is None
     assert found(rule, outlet=SEEN._replace(raw_c=85.0)) == Finding("G08", 85.0, 85.0, False)
     assert found(rule, outlet=SEEN._replace(raw_c=92.0)) == Finding("G08", 92.0, 85.0, True)
@@ -366,7 +366,7 @@ def test_outlet_by_probe_and_by_node() -> None:
 
 def test_level_and_flow_switches() -> None:
     """False cuts, silence past 10 s cuts, at 10 s not yet; flow counts only once the pump should have made one."""
-    rule = interlocks.switches
+    rule = watch_plant.switches
     assert found(rule) is None
     assert found(rule, level=Switch(False, NOW - 1.0)) == Finding("G13", 1.0, 10.0, True)
     assert found(rule, level=None) == Finding("G13", 86400.0, 10.0, True)
@@ -392,7 +392,7 @@ def report(seq: int = 50, duty: float = 0.0, **changes: Any) -> HeaterReport:
 
 def test_heater_that_answers() -> None:
     """A newer sequence of this owner counts as the answer; 10 s without one do not yet trip, a last will does."""
-    rule = interlocks.heater_answers
+    rule = watch_plant.heater_answers
     memory, finding = rule(BASE, Memory(acked_seq=49))
     assert (memory.acked_seq, memory.acked_at, memory.acked_duty, finding) == (50, NOW - 0.5, 0.0, None)
     assert memory.acked_boot == "b"
@@ -412,7 +412,7 @@ def test_heater_that_answers() -> None:
 
 def test_heater_that_does_not_obey() -> None:
     """On for 3 s after OFF, by its duty or by its power; a late report of an earlier command is no lie."""
-    rule = interlocks.heater_obeys
+    rule = watch_plant.heater_obeys
     off = Memory(off_seq=45, off_since=NOW - 3.0, contradict_since=NOW - 2.0)
     assert found(rule, off, heater=report(duty=0.5)) == Finding("G15", 3.0, 3.0)
     assert found(rule, off, heater=report(duty=nan)) is not None
@@ -437,24 +437,24 @@ def test_heater_that_does_not_obey() -> None:
 
 def test_broker_loop_owner_and_length() -> None:
     """Each just at its limit is quiet and just past it is not."""
-    assert found(interlocks.broker, link=Link(True, 0.0, 10.0)) is None
-    assert found(interlocks.broker, link=Link(True, 0.0, 10.1)) == Finding("G16", 10.1, 10.0)
-    assert found(interlocks.broker, link=Link(True, 0.0, nan)) is not None
-    assert found(interlocks.broker, link=Link(False, NOW - 4.0)) == Finding("G16", 4.0, 0.0)
-    assert found(interlocks.broker, link=Link(False, NOW + 1.0)) == Finding("G16", 0.0, 0.0)
-    assert found(interlocks.beat, late_s=2.0) is None
-    assert found(interlocks.beat, late_s=2.1) == Finding("G17", 2.1, 2.0)
-    assert found(interlocks.owner, epoch_seen=1) is None
-    assert found(interlocks.owner, epoch_seen=2) == Finding("G19", 2.0, 1.0)
-    assert found(interlocks.owner, epoch_seen=2, state=S.CHECKING) is None
-    assert found(interlocks.owner, link=Link(True, 0.0, foreign=Foreign(0.1, None, NOW))) == Finding("G19", 0.1, 0.0)
-    assert found(interlocks.owner, link=Link(True, 0.0, foreign=Foreign(nan, None, NOW))) is not None
-    assert found(interlocks.owner, link=Link(True, 0.0, foreign=Foreign(0.0, None, NOW))) is None
-    assert found(interlocks.duration, run_s=9000.0) is None
-    assert found(interlocks.duration, run_s=9000.1) == Finding("G23", 9000.1, 9000.0)
-    assert found(interlocks.duration, run_s=nan) is not None
-    assert found(interlocks.duration, Memory(heat_on_s=57600.0)) is None
-    assert found(interlocks.duration, Memory(heat_on_s=57601.0)) == Finding("G23", 57601.0, 57600.0)
+    assert found(watch_plant.broker, link=Link(True, 0.0, 10.0)) is None
+    assert found(watch_plant.broker, link=Link(True, 0.0, 10.1)) == Finding("G16", 10.1, 10.0)
+    assert found(watch_plant.broker, link=Link(True, 0.0, nan)) is not None
+    assert found(watch_plant.broker, link=Link(False, NOW - 4.0)) == Finding("G16", 4.0, 0.0)
+    assert found(watch_plant.broker, link=Link(False, NOW + 1.0)) == Finding("G16", 0.0, 0.0)
+    assert found(watch_plant.beat, late_s=2.0) is None
+    assert found(watch_plant.beat, late_s=2.1) == Finding("G17", 2.1, 2.0)
+    assert found(watch_plant.owner, epoch_seen=1) is None
+    assert found(watch_plant.owner, epoch_seen=2) == Finding("G19", 2.0, 1.0)
+    assert found(watch_plant.owner, epoch_seen=2, state=S.CHECKING) is None
+    assert found(watch_plant.owner, link=Link(True, 0.0, foreign=Foreign(0.1, None, NOW))) == Finding("G19", 0.1, 0.0)
+    assert found(watch_plant.owner, link=Link(True, 0.0, foreign=Foreign(nan, None, NOW))) is not None
+    assert found(watch_plant.owner, link=Link(True, 0.0, foreign=Foreign(0.0, None, NOW))) is None
+    assert found(watch_plant.duration, run_s=9000.0) is None
+    assert found(watch_plant.duration, run_s=9000.1) == Finding("G23", 9000.1, 9000.0)
+    assert found(watch_plant.duration, run_s=nan) is not None
+    assert found(watch_plant.duration, Memory(heat_on_s=57600.0)) is None
+    assert found(watch_plant.duration, Memory(heat_on_s=57601.0)) == Finding("G23", 57601.0, 57600.0)
 
 
 # ---------------------------------------------------------------- keeping trips
@@ -489,7 +489,7 @@ def test_a_longer_run_after_a_cleared_g23() -> None:
     state = OPEN._replace(longer_s=3600.0)
     assert ids(check(state, run_s=12_600.0)) == []
     assert ids(check(state, run_s=12_600.1)) == ["G23"]
-    assert guard.LONGER_S == 3600.0
+    assert trips.LONGER_S == 3600.0
 
 
 def test_the_most_urgent_of_one_tick_is_first() -> None:

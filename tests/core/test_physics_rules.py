@@ -406,6 +406,18 @@ def test_even_heat(moved: float, even: bool) -> None:
     assert physics._even(story.past._replace(lines=story.past.lines[-37:]), POWER) is even
 
 
+@pytest.mark.parametrize(("moved", "even"), [(0.09, True), (0.11, False), (-0.09, True), (-0.11, False)])
+def test_even_in_the_last_seconds(moved: float, even: bool) -> None:
+    """Heat that changed only in the last 20 s is no even heat, though the minute's mean has hardly moved; and no more
+    is heat that changed in the 20 s before the window."""
+    late, early = Story(state=S.HELD, setpoint_c=None), Story(state=S.HELD, setpoint_c=None)
+    for at in range(60):
+        late.line(60.0, 0.5 + (moved if at >= 58 else 0.0))
+        early.line(60.0, 0.5 + (moved if 28 <= at < 30 else 0.0))
+    assert physics._even(late.past, POWER) is even
+    assert physics._even(early.past, POWER) is even
+
+
 def test_many_contents_are_remembered() -> None:
     """The last eight contents that were judged, no more."""
     past = Past(fitted=tuple(range(8)))

@@ -1,6 +1,6 @@
 """Would the tests notice if the guard were a little wrong?
 
-    python -m tests.evidence.mutation                 all of guard, interlocks, physics and probe
+    python -m tests.evidence.mutation                 the whole guard: every module named in TESTS
     python -m tests.evidence.mutation --of physics --every 4 --budget-s 600
 
 Each mutant changes one place in the source: a comparison or its edge, a sum's sign, a number, a truth value, an `and`
@@ -27,9 +27,14 @@ from typing import Any, NamedTuple
 import pytest
 from _pytest.runner import runtestprotocol
 
+GUARD = ["test_guard_corners", "test_guard_edges"]
 TESTS = {  # the quick ones; the closed loops of test_guard.py would notice more
-    "guard": ["test_guard_corners"],
-    "interlocks": ["test_guard_corners"],
+    "guard": GUARD,
+    "trips": GUARD,
+    "evidence": GUARD,
+    "guard_notes": GUARD,
+    "watch_mash": GUARD,
+    "watch_plant": GUARD,
     "physics": ["test_physics_rules"],
     "probe": ["test_probe_room"],
 }
@@ -168,6 +173,8 @@ class Run:
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         module = importlib.import_module(f"controller.core.{self.name}")
         source = Path(str(module.__file__)).read_text(encoding="utf-8")
+        if not session.items:
+            raise pytest.UsageError(f"no tests of {self.name} could be collected")
         if noticed(session.items, Mutant(0, "nothing", ast.parse(source)), module):
             raise pytest.UsageError(f"the tests of {self.name} fail without any mutant")
         every, ran, alive = list(mutants(source)), 0, 0

@@ -34,6 +34,10 @@ def test_no_deciding_room_looks_at_the_estimate() -> None:
     deciding = {
         "guard",
         "interlocks",
+        "watch_mash",
+        "watch_plant",
+        "trips",
+        "evidence",
         "physics",
         "regulator",
         "ramp",

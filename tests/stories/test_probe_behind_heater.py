@@ -29,8 +29,15 @@ def test_a_healthy_mash_near_the_limit_completes_without_a_trip() -> None:
     assert [b for b in verdict.breaches if b.promise == "I21"] == []
 
 
+def test_heat_that_has_just_fallen_is_no_misfit() -> None:
+    """After a decoction the bed mixes slowly, heat falls near the target, and with it what the probe reads over it:
+    once G25 took that for a heater of half its power."""
+    verdict = swarm.one(591, healthy=True)
+    assert (verdict.result, verdict.trips) == ("complete", ())
+
+
 def test_a_probe_behind_a_slow_switch_is_refused_before_it_runs() -> None:
-    """A contactor's 30 s let the probe swing by 0.9 K: no rest ever began, or the swing tripped G07. Nor would half of it
+    """A contactor's 30 s let the probe swing by 0.9 K: no rest ever began, or G07 tripped. Nor would half of it
     leave heat enough to hold 78 °C. `check` says both, and random tuns of this kind are drawn anew."""
     kind, plan = drawn_first(35)
     assert kind == "behind"

@@ -1,0 +1,42 @@
+"""Is the evidence good enough for heat?"""
+
+from __future__ import annotations
+
+from controller.core import physics
+from controller.core.guard_state import GuardState
+from controller.core.interlocks import Senses
+from controller.core.model import RunState
+
+GOOD_READINGS, GOOD_S = 5, 5.0  # re-qualification
+FALL_K, RISE_K = 3.0, 3.0  # re-qualification: how far the reading may be from what it should be
+
+
+def qualify(state: GuardState, senses: Senses) -> GuardState:
+    """Is the evidence good again: five believed readings over five seconds, near where they should be, heater off?"""
+    if state.qualified:
+        return state if senses.seen.age_s <= senses.tun.guard.reading_gone_s else state._replace(qualified=False)
+    seen = senses.seen
+    if seen.good_run < GOOD_READINGS or seen.good_since is None or seen.at is None or seen.value_c is None:
+        return state
+    since = max(seen.good_since, state.qualify_from)
+    if seen.at - since < GOOD_S - 1.0 or seen.doubtful or senses.now - state.qualify_from < GOOD_S:
+        return state
+    if not senses.link.up or not _answers_off(state, senses) or not _plausible(state, senses, seen.value_c):
+        return state
+    return state._replace(qualified=True)
+
+
+def _answers_off(state: GuardState, senses: Senses) -> bool:
+    memory = state.memory
+    fresh = memory.acked_at is not None and senses.now - memory.acked_at <= senses.tun.guard.heater_silent_s / 2
+    return fresh and memory.acked_duty is not None and memory.acked_duty <= 0.0 and senses.heater_online is not False
+
+
+def _plausible(state: GuardState, senses: Senses, value_c: float) -> bool:
+    """Is the reading where a mash without heat would be by now? Unknown until heat has first been cut."""
+    if state.quiet_c is None or senses.target.heat == "blocked" or senses.state is RunState.IDLE:
+        return True
+    elapsed = senses.now - state.quiet_at
+    fall = FALL_K + physics.LOSS_PER_S * max(0.0, state.quiet_c - senses.tun.room_c) * elapsed
+    latched = any(t.latched for t in state.trips)
+    return latched or state.quiet_c - fall <= value_c <= state.quiet_c + RISE_K

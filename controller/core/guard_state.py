@@ -1,0 +1,37 @@
+"""What does the guard remember from tick to tick?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from controller.core import physics
+from controller.core.interlocks import Memory
+from controller.core.model import Instant, Trip
+from controller.core.quick import quick
+
+
+@quick
+class GuardState(NamedTuple):
+    """What the guard remembers. A fresh one is shut: it opens by evidence only."""
+
+    started_at: Instant = 0.0
+    trips: tuple[Trip, ...] = ()
+    gone: tuple[tuple[str, Instant], ...] = ()  # trips whose cause is absent, since when
+    off_until: Instant = 0.0
+    qualified: bool = False
+    qualify_from: Instant = 0.0  # readings count from here
+    quiet_c: float | None = None  # temperature when heat was last cut
+    quiet_at: Instant = 0.0
+    incidents: tuple[Instant, ...] = ()  # self-clearing ones
+    epoch: int = 1
+    seq: int = 0
+    duty: float = 0.0  # last let out
+    lost: bool = False
+    link_up: bool = False
+    need_durable: bool = False  # something was decided that must reach the disk before any heat
+    durable_need: int = 0
+    notes: tuple[tuple[str, str], ...] = ()
+    said: tuple[tuple[str, Instant], ...] = ()
+    longer_s: float = 0.0  # time that a person gave a run beyond its limit (G23)
+    memory: Memory = Memory()
+    past: physics.Past = physics.Past()

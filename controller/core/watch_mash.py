@@ -1,0 +1,150 @@
+"""Do the readings of mash and outlet give cause to cut the heat? G02 to G08, tick by tick.
+
+Conditions are written so that a value that is no number trips.
+"""
+
+from __future__ import annotations
+
+from controller.core.interlocks import HEATED, Finding, Memory, Senses
+from controller.core.model import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Measurement, Reading, Sample
+from controller.core.settings import Probe
+
+REFUSED_S = 4.5  # no reading accepted for so long: G03, G04 cut within 5 s although a tick comes once a second
+
+
+def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
+    """G07: is any raw reading at or over the hard limit? Two in a row that could be true latch."""
+    limit = senses.tun.guard.hard_limit_c
+    run, second = memory.hot_run, memory.hot_second
+    mash, other = senses.tun.probes.mash, senses.tun.probes.second or senses.tun.probes.mash
+    cool = _all_under(senses.raw, mash, limit) and _all_under(senses.raw_second, other, limit)
+    if cool and not run and not second:
+        return memory, None
+    cut: float | None = None
+    pair = run >= 2 or second >= 2
+    for value in _could_be_true(senses.raw, mash, senses.seen):
+        run = run + 1 if value >= limit else 0
+        cut, pair = value if run else cut, pair or run >= 2
+    for value in _could_be_true(senses.raw_second, other, senses.second):
+        second = second + 1 if value >= limit else 0
+        cut, pair = value if second else cut, pair or second >= 2
+    if cut is not None or run != memory.hot_run or second != memory.hot_second:
+        memory = memory._replace(hot_run=run, hot_second=second, hot_c=cut if cut is not None else memory.hot_c)
+    if pair and senses.target.heat != "blocked":
+        return memory, Finding("G07", memory.hot_c, limit)
+    if pair or cut is not None or _any_over(senses.raw + senses.raw_second, limit):
+        return memory, Finding("G07", memory.hot_c, limit, cut_only=True)
+    return memory, None
+
+
+def _all_under(samples: tuple[Sample, ...], probe: Probe, limit: float) -> bool:
+    """Is every message a reading under the limit, raw and calibrated? The usual case, said fast."""
+    for sample in samples:
+        if not isinstance(sample, Reading):
+            return False
+        value = sample.value_c
+        if not (value < limit and probe.calibrated(value) < limit):
+            return False
+    return True
+
+
+def _could_be_true(samples: tuple[Sample, ...], probe: Probe, seen: Measurement | None) -> list[float]:
+    """Calibrated values of the raw readings that lie in range and are no failed sensor's value. No filter's opinion."""
+    believed = seen.value_c if seen is not None else None
+    return [
+        probe.calibrated(s.value_c)
+        for s in samples
+        if isinstance(s, Reading) and LOWEST_C <= s.value_c <= HIGHEST_C and not _false_value(s.value_c, believed)
+    ]
+
+
+def _false_value(raw_c: float, believed_c: float | None) -> bool:
+    """Is it a value failed sensors give, with no believed reading beside it?"""
+    return raw_c in FALSE_VALUES_C and not (believed_c is not None and abs(believed_c - raw_c) <= 2.0)
+
+
+def _any_over(samples: tuple[Sample, ...], limit: float) -> bool:
+    """Is there any reading that is not under the limit, true or not, a number or not?"""
+    return any(isinstance(s, Reading) and not (s.value_c < limit) for s in samples)
+
+
+def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
+    """G06: is the mash above anything the program still asks for? Armed once the mash has been below."""
+    margin = senses.tun.guard.above_program_k
+    if senses.highest_c is None or senses.state not in HEATED:
+        return memory if memory.highest_c is None else memory._replace(above_run=0, highest_c=None), None
+    if memory.highest_c is not None and senses.highest_c < memory.highest_c - margin:
+        memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
+    limit = senses.highest_c + margin
+    quiet = not memory.above_run and memory.above_armed and memory.highest_c == senses.highest_c
+    if quiet and _all_under(senses.raw, senses.tun.probes.mash, limit):
+        return memory, None
+    run, armed, worst = memory.above_run, memory.above_armed, memory.above_c
+    for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
+        run = run + 1 if value > limit else 0
+        armed, worst = armed or run == 0, value
+    if run or run != memory.above_run or armed != memory.above_armed or senses.highest_c != memory.highest_c:
+        memory = memory._replace(highest_c=senses.highest_c, above_run=run, above_armed=armed, above_c=worst)
+    if run < 3 or not armed or senses.target.heat == "blocked":
+        return memory, None
+    return memory, Finding("G06", worst, limit)
+
+
+def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
+    """G02, G03, G04: is there a believable reading at all?"""
+    if senses.state not in HEATED:
+        return memory, None
+    limits, seen = senses.tun.guard, senses.seen
+    if not (seen.age_s <= limits.reading_gone_s):
+        return memory, Finding("G02", min(seen.age_s, 86400.0), limits.reading_gone_s)
+    none_for = seen.refused_since is not None and senses.now - seen.refused_since >= REFUSED_S
+    if seen.refused_run >= limits.nonsense_readings or (none_for and seen.refused_run > 0):
+        return memory, Finding("G03", seen.refused_run, limits.nonsense_readings)
+    if seen.jump_since is not None and senses.now - seen.jump_since >= REFUSED_S and seen.jump_c is not None:
+        step = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
+        return memory, Finding("G04", step, limits.jump_k, latched=step > 5.0)
+    return memory, None
+
+
+def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
+    """G05: do two probes in one mash disagree for a minute?"""
+    a, b = _level_c(senses.seen), _level_c(senses.second)
+    if a is None or b is None or senses.state not in HEATED or senses.target.heat == "blocked":
+        if memory.differ_since is None and memory.differ_noted_since is None:
+            return memory, None
+        return memory._replace(differ_since=None, differ_noted_since=None), None
+    apart = abs(a - b)
+    limit = senses.tun.guard.probes_differ_k
+    noted = memory.differ_noted_since if apart > limit / 2 else None
+    since = memory.differ_since if not (apart <= limit) else None
+    since = senses.now if since is None and not (apart <= limit) else since
+    noted = senses.now if noted is None and apart > limit / 2 else noted
+    if since != memory.differ_since or noted != memory.differ_noted_since:
+        memory = memory._replace(differ_since=since, differ_noted_since=noted)
+    if memory.differ_since is None or senses.now - memory.differ_since < senses.tun.guard.probes_differ_s:
+        return memory, None
+    return memory, Finding("G05", apart, limit)
+
+
+def _level_c(seen: Measurement | None) -> float | None:
+    """Where does a probe's reading stand, a new level that is not believed yet included? °C"""
+    if seen is None:
+        return None
+    return seen.value_c if seen.jump_c is None else seen.jump_c
+
+
+def outlet(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
+    """G08: is what leaves the heater too hot? The node's own outlet reading counts as well."""
+    seen = [m.raw_c for m in (senses.outlet,) if m is not None and m.fresh and m.raw_c is not None]
+    if senses.heater is not None and senses.heater.outlet_c is not None:
+        seen.append(senses.heater.outlet_c)
+    if not seen:
+        return memory, None
+    limits, worst = senses.tun.guard, max(seen)
+    if worst < limits.outlet_limit_c:
+        return memory, None
+    recent = tuple(t for t in memory.outlet_hot_at if senses.now - t < 600.0)
+    again = any(senses.now - t > 60.0 for t in recent)
+    memory = memory._replace(outlet_hot_at=(*recent[-15:], senses.now))
+    latched = again or not (worst < limits.outlet_trip_c)
+    return memory, Finding("G08", worst, limits.outlet_limit_c, latched=latched)
