@@ -187,7 +187,7 @@ def lived(start: Start, keep: int, longest_s: float, rng: Random, trip_at: float
             rig = Rig(start.settings, start.stand_in, Path(folder), start.boot, disks=disks, clock=clock)
             life = Life(start.settings, disks, rig)
             if trip_at is not None:
-                asyncio.get_running_loop().call_at(trip_at, _too_hot, rig, 4)
+                asyncio.get_running_loop().call_at(trip_at, too_hot, rig, 4)
 
             def look(service: Service) -> bool:
                 life.second(service)
@@ -208,11 +208,11 @@ def lived(start: Start, keep: int, longest_s: float, rng: Random, trip_at: float
     return Lived(wrong, _kind(life), disks.shots)
 
 
-def _too_hot(rig: Rig, times: int) -> None:
+def too_hot(rig: Rig, times: int) -> None:
     """Somebody says four times that the mash is over the hard limit: G07 latches."""
     rig.broker.publish(rig.service.settings.tun.probes.mash.topic, OVER_C)
     if times > 1:
-        asyncio.get_running_loop().call_later(0.4, _too_hot, rig, times - 1)
+        asyncio.get_running_loop().call_later(0.4, too_hot, rig, times - 1)
 
 
 def _kind(life: Life) -> str:
@@ -262,18 +262,22 @@ def after(shot: Shot, settings: Settings, name: str, rng: Random) -> Start:
     return Start(settings, stand_in, survived(shot, rng), shot.at + away, name, rng.random() < 0.8, shot)
 
 
+def fresh(program: str, seed: int, clears: bool) -> Start:
+    """A tun, a brewer and an empty disk."""
+    settings = files.settings(CONFIG, "gannet")
+    made = plan.make(files.load_program(CONFIG, program), settings.tun)
+    world = World(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
+    stand_in = StandIn(world, Person(world, PATIENT._replace(clears=clears)))
+    return Start(settings, stand_in, {}, -0.75, f"{seed}-0")
+
+
 def one_run(seed: int, cuts: int) -> tuple[Counter[str], list[str]]:
     """A run lived whole, and its power cuts."""
     rng = Random(f"cuts {seed}")
-    settings = files.settings(CONFIG, "gannet")
-    program = PROGRAMS[seed % len(PROGRAMS)]
-    made = plan.make(files.load_program(CONFIG, program), settings.tun)
-    world = World(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
     trip_at = rng.uniform(300.0, 3000.0) if seed % 4 == 0 else None
     longest = LONGEST_S if trip_at is None else trip_at + 900.0
-    start = Start(
-        settings, StandIn(world, Person(world, PATIENT._replace(clears=trip_at is None))), {}, -0.75, f"{seed}-0"
-    )
+    start = fresh(PROGRAMS[seed % len(PROGRAMS)], seed, trip_at is None)
+    settings = start.settings
     first = lived(start, min(cuts, CUTS_A_RUN), longest, rng, trip_at)
     wrong = [f"seed {seed}, whole: {text}" for text in first.wrong]
     count: Counter[str] = Counter()
