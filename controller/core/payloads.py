@@ -21,7 +21,19 @@ UnixS = Annotated[float, Field(ge=0.0, description="Unix seconds of the sender's
 Id = Annotated[str, Field(min_length=1, max_length=64)]
 Text = Annotated[str, Field(max_length=4000)]
 
-__all__ = ["Command", "EndsBy", "Event", "MotorCommand", "Node", "Order", "Presence", "Reply", "Report", "Status"]
+__all__ = [
+    "Command",
+    "EndsBy",
+    "Event",
+    "MotorCommand",
+    "Node",
+    "Order",
+    "Presence",
+    "Reply",
+    "Report",
+    "Status",
+    "Supply",
+]
 
 
 class Sent(BaseModel):
@@ -231,6 +243,17 @@ class Status(Sent):
     counters: dict[str, int] = Field(description="Messages refused, by reason.")
     health: Health
     clock_confirmed: bool
+
+
+class Supply(Sent):
+    """What a tun says to the others on its supply (core/supply.py)."""
+
+    tun: str
+    seq: Whole
+    wish_w: Annotated[float, Field(ge=0.0)] = Field(description="What it would draw if it could.")
+    hold_w: Annotated[float, Field(ge=0.0)] = Field(description="What it may draw now, or still draws.")
+    rank: Literal[0, 1, 2] = Field(description="0 a mash behind its target, 1 a mash, 2 strike liquor.")
+    heard: dict[str, Whole] = Field(description="The newest word heard of each other tun.")
 
 
 class Presence(RootModel[bool]):

@@ -17,7 +17,7 @@ from pydantic.json_schema import models_json_schema
 from controller import __version__
 from controller.core import payloads
 
-Direction = Literal["send", "receive"]
+Direction = Literal["send", "receive", "both"]
 
 
 class Channel(NamedTuple):
@@ -30,6 +30,7 @@ class Channel(NamedTuple):
     retain: bool
     payload: type[BaseModel]
     says: str
+    below: str = "{prefix}/{tun}"
 
 
 CHANNELS = (
@@ -51,12 +52,18 @@ CHANNELS = (
     Channel("heaterOnline", "heater/online", "receive", 1, True, payloads.Presence, "The heater node's last will."),
     Channel("level", "level", "receive", 1, False, payloads.SwitchPayload, "Level switch: true when there is liquid."),
     Channel("flow", "flow", "receive", 1, False, payloads.SwitchPayload, "Flow switch: true when it flows."),
-)
+    Channel(
+        "supply", "{tun}", "both", 1, True, payloads.Supply,
+        "Tuns on one supply agree who may draw how much; each says its own word every 2 s and hears all.",
+        "{prefix}/supply/{group}",
+    ),
+)  # fmt: skip
 
 _PARAMETERS = {
     "prefix": {"description": "First part of every topic; a setting.", "default": "underback"},
     "tun": {"description": "The tun's name.", "examples": ["gannet"]},
     "name": {"description": "The probe's name.", "examples": ["mash"]},
+    "group": {"description": "The name of the shared supply; a setting.", "examples": ["kitchen"]},
 }
 
 
@@ -81,7 +88,9 @@ def document() -> dict[str, Any]:
             }
         },
         "channels": {c.id: _channel(c) for c in CHANNELS},
-        "operations": {f"{c.direction}{c.id[0].upper()}{c.id[1:]}": _operation(c) for c in CHANNELS},
+        "operations": {
+            f"{action}{c.id[0].upper()}{c.id[1:]}": _operation(c, action) for c in CHANNELS for action in _actions(c)
+        },
         "components": {"schemas": _schemas()},
     }
 
@@ -91,7 +100,7 @@ def _will() -> dict[str, Any]:
 
 
 def _channel(channel: Channel) -> dict[str, Any]:
-    address = f"{{prefix}}/{{tun}}/{channel.address}"
+    address = f"{channel.below}/{channel.address}"
     message = {"contentType": "application/json", "payload": {"$ref": _REF.format(model=channel.payload.__name__)}}
     return {
         "address": address,
@@ -101,10 +110,14 @@ def _channel(channel: Channel) -> dict[str, Any]:
     }
 
 
-def _operation(channel: Channel) -> dict[str, Any]:
+def _actions(channel: Channel) -> tuple[str, ...]:
+    return ("send", "receive") if channel.direction == "both" else (channel.direction,)
+
+
+def _operation(channel: Channel, action: str) -> dict[str, Any]:
     there = f"#/channels/{channel.id}"
     found: dict[str, Any] = {
-        "action": channel.direction,
+        "action": action,
         "channel": {"$ref": there},
         "messages": [{"$ref": f"{there}/messages/{channel.id}"}],
         "bindings": {"mqtt": {"qos": channel.qos, "retain": channel.retain}},

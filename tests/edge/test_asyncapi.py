@@ -11,8 +11,10 @@ from jsonschema import Draft7Validator, Draft202012Validator
 
 from controller.core import payloads, words
 from controller.core.model import Event, HeaterCommand, Motor, Reply, RunState
-from controller.core.topics import topics
+from controller.core.settings import Settings
+from controller.core.topics import Topics, topics
 from controller.edge import asyncapi, choose, files
+from controller.edge.share import Share
 from sim.dryrun import DryRun
 from sim.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings
@@ -87,11 +89,15 @@ def test_every_reference_leads_somewhere() -> None:
     walk(found)
 
 
+def filled(group: str = "", name: str = "mash") -> dict[str, str]:
+    """The channels' addresses with this test's names in them."""
+    names = {"prefix": "underback", "tun": "testtun", "name": name, "group": group}
+    return {key: channel["address"].format(**names) for key, channel in stored()["channels"].items()}
+
+
 def test_the_addresses_are_the_services_topics() -> None:
     """The channels' addresses, filled in, are the topics that the service uses when the tun file names no others."""
     found = topics(settings())
-    channels = stored()["channels"]
-    filled = {k: c["address"].format(prefix="underback", tun="testtun", name="mash") for k, c in channels.items()}
     for channel, topic in {
         "status": found.status,
         "event": found.event,
@@ -102,7 +108,55 @@ def test_the_addresses_are_the_services_topics() -> None:
         "heaterReport": found.heater_report,
         "heaterOnline": found.heater_online,
     }.items():
-        assert filled[channel] == topic
+        assert filled()[channel] == topic
+
+
+def test_every_topic_of_the_shipped_tuns_is_described() -> None:
+    """Each topic that any shipped tun speaks or listens on is an address of the document, and the shared supply too."""
+    for name in files.names(ROOT / "config" / "tuns"):
+        settings_ = files.settings(ROOT / "config", name)
+        described = {
+            address.replace("testtun", name)
+            for probe in ("mash", "second", "outlet")
+            for address in filled("hall", probe).values()
+        }
+        share = Share(grouped(settings_, "hall"), 5000.0, 0.0)
+        used = spoken(topics(settings_)) | {share.topic.replace("+", name)}
+        assert used - described == set(), name
+
+
+def spoken(found: Topics) -> set[str]:
+    """All topics of a tun, those of its probes included."""
+    named = {value for value in found._replace(probes=()) if isinstance(value, str)}
+    return named | {topic for _, topic in found.probes}
+
+
+def grouped(settings_: Settings, group: str) -> Settings:
+    """These settings with a shared supply."""
+    supply = settings_.service.supply.model_copy(update={"group": group, "limit_w": 5000.0})
+    return settings_._replace(service=settings_.service.model_copy(update={"supply": supply}))
+
+
+def test_the_words_of_a_shared_supply_fit() -> None:
+    """Two tuns that speak with each other for a minute: each word validates, on the address of the document."""
+    shares = {
+        name: Share(grouped(settings(name=name, title=name), "hall"), 5000.0, 0.0) for name in ("testtun", "other")
+    }
+    bench = Bench(settings(name="testtun"), mash_c=50.0)
+    posts = []
+    for second in range(60):
+        outcome = bench.step()
+        said_now = [share.watts(outcome, float(second))[1] for share in shares.values()]
+        for post in (one for one in said_now if one is not None):
+            posts.append(post)
+            assert all(share.heard(post.topic, post.payload, float(second)) for share in shares.values())
+    assert {post.topic for post in posts} == {filled("hall")["supply"], "underback/supply/hall/other"}
+    assert [complaints("supply", post.payload) for post in posts] == [[]] * len(posts)
+    assert any(json.loads(post.payload)["heard"] for post in posts)
+    assert all(post.retain is stored()["operations"]["sendSupply"]["bindings"]["mqtt"]["retain"] for post in posts)
+    assert stored()["operations"]["receiveSupply"]["action"] == "receive"
+    wrong = {**json.loads(posts[-1].payload), "rank": 3}
+    assert complaints("supply", json.dumps(wrong).encode())
 
 
 @pytest.mark.parametrize("status", [document, a_mash, tripped])
