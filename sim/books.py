@@ -49,6 +49,7 @@ class Flow(NamedTuple):
     metal_from_mash: float  # K of the metal a step and K to one layer; 0 = the metal follows the mash
     loss: float  # K of the metal (or of each layer) a step and K to the room
     steam: float  # K of the top layer a step and Pa
+    room_pa: float  # vapour in the room's air
     shifts: float  # pipe cells moved on a step
     bed: float  # share of a layer that a cell's liquid carries
     chamber: float  # share of the chamber

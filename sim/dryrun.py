@@ -8,10 +8,11 @@ n x 0.5 s. Nothing is switched off.
 from __future__ import annotations
 
 import hashlib
+import struct
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from controller.core import report, words
+from controller.core import moves, report, words
 from controller.core.inbox import Inbox
 from controller.core.model import Disk, Event, Motor, Order, Prompt, Reply, RunState
 from controller.core.plan import Plan
@@ -27,9 +28,9 @@ from sim.wires import Message
 from sim.world import WALL_S, World
 
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
-MOTOR_S, MOTOR_VALID_S = 2.0, 10.0  # as live
 STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
+_STAMP = struct.Struct("<d??").pack  # time, retained, ours: before each message in the digest
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
 
@@ -92,6 +93,7 @@ class DryRun:
         self._probe_topic = probe.topic
         self._now = -PHASE_S - 0.5
         self._journal_seq = self._durable = 0
+        self._written = Disk(True, 0, 0)
         self._motors: dict[str, tuple[bool, float]] = {}
         self._motor_seq = 0
         self._shown_at = -10.0
@@ -139,6 +141,9 @@ class DryRun:
         """The next tick is due: how late is it, and did the machine sleep?"""
         due = self._now + 1.0
         live = self._machine.at(due)
+        if not live:
+            self._now = due
+            return 0.0, 0.0
         late = live["loop_stall"].value if "loop_stall" in live else 0.0
         slept = live["suspend"].value if "suspend" in live else 0.0
         self._now = due + float(round(late + slept))
@@ -152,9 +157,11 @@ class DryRun:
 
     def _disk(self) -> Disk:
         if "disk_bad" in self.world.live:
-            return Disk(False, self._durable, self._journal_seq, text="no space left on device")
-        self._durable = self._journal_seq
-        return Disk(True, self._journal_seq, self._journal_seq)
+            self._written = Disk(False, self._durable, self._journal_seq, text="no space left on device")
+        elif self._durable != self._journal_seq or not self._written.ok:
+            self._durable = self._journal_seq
+            self._written = Disk(True, self._journal_seq, self._journal_seq)
+        return self._written
 
     def _link(self, now: float) -> None:
         up = self.world.wires.up
@@ -193,8 +200,8 @@ class DryRun:
 
     def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
         self.messages += 1
-        self._heap.append(b"%.3f %d%d %s %s" % (at, retained, ours, topic.encode(), payload))
-        if len(self._heap) > 64:
+        self._heap += (_STAMP(at, retained, ours), topic.encode(), payload)
+        if len(self._heap) > 192:
             self._digest()
         if self._listen is not None:
             self._listen(at, topic, payload, retained, ours)
@@ -207,12 +214,12 @@ class DryRun:
     def _motor(self, topic: str | None, motor: Motor, now: float) -> None:
         if topic is None:
             return
-        last = self._motors.get(topic)
-        if last is not None and last[0] == motor.on and now - last[1] < MOTOR_S - 0.5:
+        on, said_at = self._motors.get(topic, (None, 0.0))
+        if on is motor.on and now - said_at < moves.SAY_S - 0.5:
             return
         self._motor_seq += 1
         self._motors[topic] = (motor.on, now)
-        self._say(topic, words.motor_command(self._motor_seq, motor, MOTOR_VALID_S), now)
+        self._say(topic, words.motor_command(self._motor_seq, motor, moves.VALID_S), now)
 
     def _tell(self, outcome: Outcome, now: float, wall_s: float) -> None:
         """Events, replies and the status, as live."""
@@ -259,8 +266,8 @@ class DryRun:
                 target.target_c,
                 outcome.state.guard.duty,
                 run.leg,
-                run.phase.value,
-                run.state.value,
+                run.phase,
+                run.state,
             )
         )
 

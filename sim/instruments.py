@@ -41,7 +41,7 @@ class Probe:
         self.felt_c = true_c
         self.seq = 0
         self.sent_c = true_c
-        self._next = 0.0
+        self.next_s = 0.0  # the next sample is due then
 
     def feel(self, true_c: float) -> None:
         """Half a second in this temperature."""
@@ -49,13 +49,13 @@ class Probe:
 
     def due(self, now: float, period_s: float | None = None) -> bool:
         """Is a sample taken at this half second? Some are late by the sender's own jitter."""
-        if now < self._next:
+        if now < self.next_s:
             return False
         senses = self.senses
         period = period_s if period_s is not None else senses.period_s
-        self._next = max(now + 0.5 * period, self._next + period)
+        self.next_s = max(now + 0.5 * period, self.next_s + period)
         if senses.jitter_s and self._rng.random() < senses.jitter_s:
-            self._next += STEP_S
+            self.next_s += STEP_S
         return not (senses.lost_share and self._rng.random() < senses.lost_share)
 
     def sample(self) -> float:

@@ -171,6 +171,7 @@ class Tun:
             metal_from_mash,
             loss,
             steam,
+            room_pa,
             shifts,
             _,
             _,
@@ -204,7 +205,7 @@ class Tun:
                 new[i] -= loss * (t - room)
             self._lost_j += loss * (total - n * room) * layer_j
         if steam:
-            off = steam * max(0.0, saturation_pa(layers[-1]) - ROOM_HUMIDITY * saturation_pa(room))
+            off = steam * max(0.0, saturation_pa(layers[-1]) - room_pa)
             new[-1] -= off
             self._lost_j += off * layer_j
         self.layers = new
@@ -324,6 +325,7 @@ class Tun:
             metal_from_mash=STEP_S * metal_film / n / spec.metal_j_per_k if metal_film else 0.0,
             loss=STEP_S * spec.loss_w_per_k / carrier_j,
             steam=STEP_S * STEAM_W_PER_M2_PA * open_m2 / layer_j,
+            room_pa=ROOM_HUMIDITY * saturation_pa(self.room_c),
             shifts=self.pumping * bed_flow,
             bed=self.cell_kg * WATER_J_PER_KG_K / layer_j,
             chamber=self.cell_kg / spec.chamber_kg,

@@ -35,7 +35,8 @@ class Wires:
         self._rng = rng
         self._here: list[Message] = []  # to the daemon, at once
         self._later: list[tuple[float, int, Message]] = []  # to the daemon, held up
-        self._to_nodes: list[tuple[float, int, Message]] = []
+        self._there: list[Message] = []  # to the nodes, at once
+        self._to_nodes: list[tuple[float, int, Message]] = []  # to the nodes, held up
         self._count = 0
         self._kept: dict[str, bytes] = {}  # retained at the broker
         self._orders: list[bytes] = []
@@ -69,7 +70,10 @@ class Wires:
         if not self.up:
             return
         message = Message(now, topic, payload, retained)
-        for at in self._arrivals(now, live) if live else (now,):
+        if not live:
+            self._there.append(message)
+            return
+        for at in self._arrivals(now, live):
             self._push(self._to_nodes, message._replace(at=at))
 
     def _push(self, queue: list[tuple[float, int, Message]], message: Message) -> None:
@@ -98,10 +102,13 @@ class Wires:
 
     def for_nodes(self, now: float) -> list[Message]:
         """What has reached the nodes by now?"""
-        came = []
+        there, self._there = self._there, []
+        if not self._to_nodes:
+            return there
         while self._to_nodes and self._to_nodes[0][0] <= now:
-            came.append(heapq.heappop(self._to_nodes)[2])
-        return came
+            there.append(heapq.heappop(self._to_nodes)[2])
+        there.sort(key=lambda message: message.at)
+        return there
 
     def _remember(self, payload: bytes) -> None:
         """What a listener on the heater's topic could repeat later."""
@@ -127,6 +134,7 @@ class Wires:
         else:
             self._here.clear()
             self._later.clear()
+            self._there.clear()
             self._to_nodes.clear()
 
     # ------------------------------------------------------------ strangers

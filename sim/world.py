@@ -78,6 +78,8 @@ class World:
             self.probes[role] = Probe(senses, settings, self.truth.liquor_c, self.rng)
             by_topic.setdefault(settings.topic, {})[role] = settings
         self._lines = [(topic, tuple(group), Form(tuple(group.values()))) for topic, group in by_topic.items()]
+        self._felt = [(probe, probe.senses.spot) for probe in self.probes.values()]
+        self._due = 0.0
 
     def _boot(self) -> str:
         self._boots += 1
@@ -158,10 +160,10 @@ class World:
         """A half second in which nothing is decided: commands come in at the other half, k + 0.25 s on."""
         tun = self.tun
         tun.step(STEP_S, self.heater.share)
-        for probe in self.probes.values():
-            probe.feel(tun.spot_c(probe.senses.spot))
-        for topic, roles, form in self._lines:
-            self._publish(topic, roles, form, now)
+        for probe, spot in self._felt:
+            probe.feel(tun.spot_c(spot))
+        if now >= self._due:
+            self._samples(now)
 
     def _edges(self, now: float) -> None:
         """What happens once, when a fault begins or ends?"""
@@ -272,12 +274,12 @@ class World:
     def _see(self, now: float) -> None:
         """Probes feel and speak, switches and heater speak."""
         tun, live = self.tun, self.live
-        for probe in self.probes.values():
-            probe.feel(tun.spot_c(probe.senses.spot))
+        for probe, spot in self._felt:
+            probe.feel(tun.spot_c(spot))
         if live:
             self._misled.grow(live)
-        for topic, roles, form in self._lines:
-            self._publish(topic, roles, form, now)
+        if live or now >= self._due:
+            self._samples(now)
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
         if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
             self.wires.to_daemon(now, self.topics.heater_report, said, live)
@@ -295,6 +297,12 @@ class World:
             self.wires.to_daemon(self.now, topic, said, self.live)
 
     # ------------------------------------------------------------ readings
+
+    def _samples(self, now: float) -> None:
+        """Every topic whose sample is due, and when the next one of any will be."""
+        for topic, roles, form in self._lines:
+            self._publish(topic, roles, form, now)
+        self._due = min(self.probes[roles[0]].next_s for _, roles, _ in self._lines)
 
     def _publish(self, topic: str, roles: tuple[Role, ...], form: Form, now: float) -> None:
         """One topic's samples, if one is due."""

@@ -8,6 +8,7 @@ What a mash that was too hot has lost by it is said once, when it is over.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from controller.brewing import kinetics, malts
@@ -17,6 +18,8 @@ STRIDE_S = 10.0  # error at this step under 0.2 points of attenuation (tests/bre
 OUTAGE_PIECES = 30  # an outage is followed in so many steps
 OVER_K = 2.0  # so far above its target a mash is too hot; a usual band is 1 K (own proposal)
 BACK_K = 1.0  # and so near it is back
+
+Opened = tuple[tuple[str, kinetics.Amounts], ...]
 
 
 class Excursion(NamedTuple):
@@ -36,7 +39,7 @@ class Estimate(NamedTuple):
     at: Instant = 0.0  # up to when it has been followed
     last_c: float | None = None  # temperature then
     leg: int = -1
-    opened: tuple[tuple[str, kinetics.Amounts], ...] = ()  # step names and the mash when each began
+    opened: Opened = ()  # step names and the mash when each began
     target_c: float | None = None  # of the step then; None in dough-in
     cooling: bool = False  # the program itself asks for less than before: being above is no fault
     over: Excursion | None = None
@@ -142,9 +145,12 @@ def over_outage(
 
 def document(estimate: Estimate) -> dict[str, Any] | None:
     """The prediction as plain values; None before dough-in."""
-    if estimate.amounts is None:
-        return None
-    return kinetics.read(estimate.amounts, kinetics.CALIBRATED_SET, estimate.opened).as_json()
+    return None if estimate.amounts is None else dict(_read(estimate.amounts, estimate.opened))
+
+
+@lru_cache(maxsize=4)  # the estimate moves on every 15 s, the status speaks more often
+def _read(amounts: kinetics.Amounts, opened: Opened) -> dict[str, Any]:
+    return kinetics.read(amounts, kinetics.CALIBRATED_SET, opened).as_json()
 
 
 def keep(estimate: Estimate) -> dict[str, Any] | None:

@@ -40,22 +40,23 @@ SENT_KEPT = 64  # own heater commands waited for
 TURNED_AWAY = 256  # answers owed to orders that found no room
 
 
-class _Rate:
-    """How many messages came on a topic since the last look, and since when is it too many?"""
+class _Rates:
+    """How many messages came on each topic since the last look, and since when is it too many?"""
 
-    __slots__ = ("count", "over_since")
+    __slots__ = ("_over_since", "counts")
 
-    def __init__(self) -> None:
-        self.count, self.over_since = 0, None  # type: int, Instant | None
+    def __init__(self, heard: tuple[str, ...]) -> None:
+        self.counts = dict.fromkeys(heard, 0)
+        self._over_since: dict[str, Instant] = {}
 
-    def flooding(self, since: Instant, now: Instant) -> bool:
-        many = self.count > FLOOD_PER_S * max(now - since, 0.1)
-        self.count = 0
-        if not many:
-            self.over_since = None
-        elif self.over_since is None:
-            self.over_since = since
-        return self.over_since is not None and now - self.over_since >= FLOOD_S
+    def flooding(self, since: Instant, now: Instant) -> str | None:
+        """The first topic on which there have been too many for long, if there is one."""
+        counts, over = self.counts, self._over_since
+        most = FLOOD_PER_S * max(now - since, 0.1)
+        if over or max(counts.values()) > most:
+            self._over_since = {topic: over.get(topic, since) for topic, count in counts.items() if count > most}
+        self.counts = dict.fromkeys(counts, 0)
+        return next((topic for topic, first in self._over_since.items() if now - first >= FLOOD_S), None)
 
 
 class Inbox:
@@ -90,7 +91,7 @@ class Inbox:
             **({t.level: self._level} if t.level else {}),
             **({t.flow: self._flow} if t.flow else {}),
         }
-        self._rates = {topic: _Rate() for topic in t.heard()}
+        self._rates = _Rates(tuple(t.heard()))
         self._heater: HeaterReport | None = None
         self._online: dict[str, bool] = {}
         self._switches: dict[str, Switch] = {}
@@ -130,11 +131,11 @@ class Inbox:
 
     def put(self, topic: str, payload: bytes, now: Instant, retained: bool = False, wall_s: float = 0.0) -> None:
         """One message. `now`: its arrival; `wall_s`: the wall clock then, for the sender's own stamp only."""
-        rate = self._rates.get(topic)
-        if rate is None:
+        counts = self._rates.counts
+        if topic not in counts:
             self.counters["a topic not asked for"] += 1
             return
-        rate.count += 1
+        counts[topic] += 1
         if (probes := self._probes.get(topic)) is not None:
             self._readings(probes, payload, now, retained, wall_s)
         elif len(payload) > STATUS_CAP:
@@ -273,7 +274,7 @@ class Inbox:
         gap_s: float = 0.0,
     ) -> Inputs:
         """Everything since the last call, for one tick; the queues are empty afterwards."""
-        mash, second, outlet = (self._drain(role) for role in ("mash", "second", "outlet"))
+        mash, second, outlet = self._drain("mash"), self._drain("second"), self._drain("outlet")
         orders, self._orders = tuple(self._orders), []
         inputs = Inputs(
             mash=mash,
@@ -306,7 +307,7 @@ class Inbox:
 
     def _link(self, now: Instant) -> Link:
         since = self._taken_at if self._taken_at is not None else now - 1.0
-        flooding = [topic for topic, rate in self._rates.items() if rate.flooding(since, now)]
+        flooding = self._rates.flooding(since, now)
         oldest = next(iter(self._pending.values()), (0.0, now))[1]
         delay = max(self._delay_s, now - oldest)
-        return Link(self._up, self._since, delay, self._echo_at, self._foreign, flooding[0] if flooding else None)
+        return Link(self._up, self._since, delay, self._echo_at, self._foreign, flooding)

@@ -13,6 +13,7 @@ from controller.core.model import Instant, Leg, Motor, Phase, RunState
 from controller.core.run import Run, leg_of
 
 S, P = RunState, Phase
+SAY_S, VALID_S = 3.0, 10.0  # a motor's command is renewed so often and lasts so long: two lost in a row stop nothing
 PUMP_REST_S = 60.0  # after an addition the pump stays off so long, so that the bed can settle (own proposal)
 
 Moves = Literal["on", "off", "later"]

@@ -21,6 +21,7 @@ from math import isfinite
 from typing import Any, NamedTuple
 
 from controller.core.model import Instant
+from controller.core.quick import quick
 from controller.core.strict import Refused, document, number, whole
 
 CEILING_S = 10.0  # longest lease, whatever a command says
@@ -48,6 +49,7 @@ class NodeSettings(NamedTuple):
     outlet_trip_c: float = OUTLET_TRIP_C
 
 
+@quick
 class NodeState(NamedTuple):
     """What the node remembers."""
 
@@ -103,10 +105,10 @@ def obey(
 
 def _off(settings: NodeSettings, state: NodeState, epoch: int | Refused, seq: int | Refused, now: Instant) -> NodeState:
     """OFF is obeyed from anybody; only a newer owner or a newer sequence moves the books on."""
-    state = _open(state._replace(ordered=0.0, until=now + settings.ceiling_s, expired=False), now)
     if isinstance(epoch, Refused) or isinstance(seq, Refused) or (epoch, seq) <= (state.epoch, state.seq):
-        return state
-    return state._replace(epoch=epoch, seq=seq)
+        epoch, seq = state.epoch, state.seq
+    until = now + settings.ceiling_s
+    return _open(state._replace(epoch=epoch, seq=seq, ordered=0.0, until=until, expired=False), now)
 
 
 def _open(state: NodeState, now: Instant) -> NodeState:

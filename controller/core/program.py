@@ -281,10 +281,11 @@ def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
 
 def _hot_liquor(run: Run, events: list[Event]) -> Run:
     """Is it time to heat the liquor for the run-off, so that it is ready when the mash is?"""
-    course, left = run.course, finish_in_s(run)
-    if course is None or course.hot_liquor_s is None or run.liquor_told or left is None or run.phase is P.ARMED:
+    course = run.course
+    if course is None or course.hot_liquor_s is None or run.liquor_told or run.phase is P.ARMED:
         return run
-    if left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
+    left = finish_in_s(run)
+    if left is None or left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
         return run
     text = (
         f"heat the run-off liquor to {course.hot_liquor_c or 78.0:.0f} °C now: it takes {course.hot_liquor_s / 60:.0f}"

@@ -9,6 +9,7 @@ from typing import Literal, NamedTuple
 
 from controller.core.estimate import Estimate
 from controller.core.model import Course, Event, Instant, Leg, Phase, Prompt, RunState
+from controller.core.quick import quick
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
 
@@ -23,6 +24,7 @@ class Offer(NamedTuple):
     since: Instant
 
 
+@quick
 class Run(NamedTuple):
     """Where are we in which program?"""
 

@@ -48,6 +48,7 @@ from controller.core.model import (
     Trip,
     View,
 )
+from controller.core.quick import quick
 from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c
 from controller.core.settings import Probe, Settings, Tun
 
@@ -55,6 +56,7 @@ DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before 
 CHECK_S = 60.0  # checking ends after so long even without good readings
 
 
+@quick
 class State(NamedTuple):
     """Everything that one tick leaves for the next."""
 
@@ -93,7 +95,7 @@ class Outcome(NamedTuple):
     target: Target
     setpoint: Setpoint | None
     demand: Demand
-    view: View
+    view: View  # what the rooms knew of the guard in this tick
 
 
 def start(
@@ -159,7 +161,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     state = state._replace(guard=gate.state)
     return Outcome(
         state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), mashed, second, outlet, target,
-        setpoint, demand, _view(settings, state, now),
+        setpoint, demand, seen_view,
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Protocol
 
-from controller.core import report, wire, words
+from controller.core import moves, report, wire, words
 from controller.core.inbox import Inbox
 from controller.core.model import Course, Event, HeaterCommand, Instant, Motor, Order, Prompt, Reply, RunState
 from controller.core.settings import Settings
@@ -31,7 +31,6 @@ from controller.edge.watchdog import Watchdog
 
 PHASE = 0.25  # of a second: ticks fall between the instants at which a simulated world moves
 STATUS_S, STATUS_REAL_S = 2.0, 0.03  # a status so often on the scaled clock, no more often in real time
-MOTOR_S, MOTOR_VALID_S = 2.0, 10.0
 LATE_FLOOR_S = 0.25  # real time: at any speed a hiccup shorter than this is no stall
 OFF_S = 2.0  # real time: the last OFF waits so long for its acknowledgement
 LEAVE_S = 1.5  # and the connection so long to end
@@ -305,15 +304,15 @@ class Service:
             self.inbox.sent(command, now)
 
     def _motor(self, name: str, topic: str | None, motor: Motor, now: Instant) -> None:
-        """On change at once, else every 2 s."""
+        """On change at once, else renewed in time."""
         if topic is None:
             return
         last = self._motors.get(name)
-        if last is not None and last[0].on == motor.on and now - last[1] < MOTOR_S - 0.5:
+        if last is not None and last[0].on == motor.on and now - last[1] < moves.SAY_S - 0.5:
             return
         self._motor_seq += 1
         self._motors[name] = (motor, now)
-        self._post(topic, words.motor_command(self._motor_seq, motor, MOTOR_VALID_S), "motor")
+        self._post(topic, words.motor_command(self._motor_seq, motor, moves.VALID_S), "motor")
 
     # ------------------------------------------------------------ show
 
