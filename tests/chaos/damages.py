@@ -4,8 +4,8 @@
 
 Four records of the real service, each of at most 300 lines: a rise, a rest, the step after it, a latched trip. Each
 damaged copy is read as a process that starts reads it. Either the damage is seen, then a latched trip stands and the
-run waits; or what is read is a beginning of what was written, and what was dropped is one line cut short. Every 500th is lived on for
-two minutes by the real service.
+run waits; or what is read is a beginning of what was written, and what was dropped is one line cut short. Every 500th
+is lived on for two minutes by the real service.
 """
 
 from __future__ import annotations
