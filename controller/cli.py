@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from controller import __version__
+from controller.edge.lean import lean
 
 DONE, NO, WRONG, UNREACHABLE, BUG = 0, 1, 2, 3, 70
 
@@ -127,6 +128,7 @@ def _run(argv: Sequence[str]) -> int:
     if name not in COMMANDS or not _available(name):
         print(f"underback: no command {name!r}\n\n{usage()}", file=sys.stderr)
         return WRONG
+    lean()
     module = importlib.import_module(f"controller.commands.{COMMANDS[name][0]}")
     parser = Parser(prog=f"underback {name}", description=COMMANDS[name][1])
     parser.add_argument("--config", default=config, metavar="DIR", help="folder with service.toml, tuns/, programs/")

@@ -1,9 +1,8 @@
-"""Clock, watch on the beat, service manager, log: the small parts of the edge."""
+"""Clock, watch on the beat, service manager: the small parts of the edge."""
 
 from __future__ import annotations
 
 import asyncio
-import json
 import socket
 from pathlib import Path
 
@@ -11,7 +10,6 @@ import pytest
 
 from controller.edge import clock as clocks
 from controller.edge.clock import MachineClock
-from controller.edge.log import Log
 from controller.edge.systemd import Notifier, credential
 from controller.edge.watchdog import Watchdog
 
@@ -154,28 +152,3 @@ def test_a_credential_is_found_where_it_was_laid(tmp_path: Path) -> None:
     assert credential("broker-password", there) == tmp_path / "broker-password"
     assert credential("other", there) is None
     assert credential("broker-password", {}) is None
-
-
-# ---------------------------------------------------------------- log
-
-
-def test_the_log_is_plain_for_a_person_and_json_for_a_service_manager(capsys: pytest.CaptureFixture[str]) -> None:
-    """Priority prefixes as syslog has them; below the wanted level nothing is written."""
-    Log(managed=True).warning("no broker", why="refused")
-    Log("warning", managed=False).info("not shown")
-    Log(managed=False).error("bad", at=5)
-    first, second = capsys.readouterr().err.splitlines()
-    assert first.startswith("<4>")
-    assert json.loads(first[3:]) == {"text": "no broker", "why": "refused"}
-    assert second.endswith("error   bad at=5")
-
-
-def test_a_log_that_cannot_be_written_harms_nobody(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A closed stderr is no reason to end a mash."""
-
-    class Closed:
-        def write(self, text: str) -> None:
-            raise OSError("closed")
-
-    monkeypatch.setattr("sys.stderr", Closed())
-    Log().error("x")

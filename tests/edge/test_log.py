@@ -1,0 +1,172 @@
+"""The log, and what is left out of memory around it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from controller.edge import lean
+from controller.edge.log import Log
+from tests.house.source import ROOT
+
+# ---------------------------------------------------------------- lines
+
+
+def test_a_person_reads_time_level_text_and_fields(capsys: pytest.CaptureFixture[str]) -> None:
+    """One line each, no colour outside a terminal; below the wanted level nothing is written."""
+    Log("warning", managed=False).info("not shown")
+    Log(managed=False).error("bad", at=5, why="no route")
+    (line,) = capsys.readouterr().err.splitlines()
+    time, _, rest = line.partition(" ")
+    assert [len(part) for part in time.split(":")] == [2, 2, 2]
+    assert rest.split() == ["[error", "]", "bad", "at=5", "why='no", "route'"]
+
+
+def test_a_service_manager_reads_json_behind_a_priority(capsys: pytest.CaptureFixture[str]) -> None:
+    """The prefixes are those of syslog; what JSON does not know is written as text, an umlaut as itself."""
+    log = Log("debug", managed=True)
+    log.say("debug", "tick")
+    log.info("up")
+    log.warning("no broker", why="refüsed")
+    log.error("bad", at=ROOT)
+    lines = capsys.readouterr().err.splitlines()
+    assert [line[:3] for line in lines] == ["<7>", "<6>", "<4>", "<3>"]
+    assert lines[2][3:] == '{"text": "no broker", "why": "refüsed"}'
+    assert json.loads(lines[3][3:]) == {"text": "bad", "at": str(ROOT)}
+
+
+def test_the_service_manager_is_known_by_its_variable(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """JOURNAL_STREAM (systemd.exec) decides where nobody else does."""
+    monkeypatch.setenv("JOURNAL_STREAM", "8:1")
+    Log().info("here")
+    assert capsys.readouterr().err == '<6>{"text": "here"}\n'
+
+
+def test_a_percent_sign_is_text(capsys: pytest.CaptureFixture[str]) -> None:
+    """A line is never read as a pattern to fill in."""
+    Log(managed=True).info("duty 50 % of %s")
+    assert json.loads(capsys.readouterr().err[3:])["text"] == "duty 50 % of %s"
+
+
+class Unsayable:
+    def __str__(self) -> str:
+        raise ValueError("no words")
+
+    __repr__ = __str__
+
+
+@pytest.mark.parametrize("managed", [False, True])
+def test_a_field_that_cannot_be_written_harms_nobody(managed: bool, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its line is lost; the next one is not."""
+    log = Log(managed=managed)
+    log.error("lost", value=Unsayable())
+    log.error("kept")
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "kept" in line
+
+
+@pytest.mark.parametrize("managed", [False, True])
+def test_a_log_that_cannot_be_written_harms_nobody(managed: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A closed stderr, or none, is no reason to end a mash."""
+    tried = []
+
+    class Closed:
+        def write(self, text: str) -> None:
+            tried.append(text)
+            raise OSError("closed")
+
+    monkeypatch.setattr("sys.stderr", Closed())
+    Log(managed=managed).error("x")
+    monkeypatch.setattr("sys.stderr", None)
+    Log(managed=managed).error("x")
+    assert len(tried) == 1
+
+
+# ---------------------------------------------------------------- what is left out
+
+
+def loaded(code: str) -> set[str]:
+    """Which modules has a fresh interpreter loaded after this?"""
+    told = f"{code}\nprint(chr(10).join(sorted(name for name, module in sys.modules.items() if module)))"
+    command = [sys.executable, "-c", f"import sys\n{told}"]
+    run = subprocess.run(command, check=False, cwd=ROOT, capture_output=True, text=True)
+    assert run.returncode == 0, run.stderr
+    return set(run.stdout.splitlines())
+
+
+DAEMON = """
+from pathlib import Path
+from controller.edge.lean import lean
+lean()
+import controller.commands.serve
+from controller.edge import files
+files.settings(Path("config"), "gannet")
+"""
+HEAVY = {
+    "controller.report",
+    "email.message",
+    "http.client",
+    "importlib.metadata",
+    "jinja2",
+    "rich",
+    "sim",
+    "xml.etree.ElementTree",
+    "zipfile",
+}
+
+
+def test_the_daemon_loads_nothing_heavy_that_it_does_not_use() -> None:
+    """With its files read it holds the packages it is made of, and none of the heavy ones."""
+    found = loaded(DAEMON)
+    assert found & HEAVY == set()
+    assert {"aiomqtt", "pydantic", "simple_pid", "structlog", "controller.core.guard"} <= found
+
+
+def test_without_the_diet_they_are_loaded() -> None:
+    """So the check above can fail: the libraries do ask for these."""
+    found = loaded(DAEMON.replace("\nlean()", ""))
+    assert {"http.client", "importlib.metadata", "zipfile"} <= found
+
+
+def test_what_is_put_off_is_there_when_it_is_asked_for() -> None:
+    """A module that was put off loads at its first use, by either form of import, and is the real one from then on."""
+    code = """
+from controller.edge.lean import lean
+lean()
+import difflib, urllib.request
+assert "http.client" not in sys.modules
+assert not hasattr(urllib.request, "__file__")
+from urllib.request import Request
+assert Request("http://127.0.0.1/x").selector == "/x"
+assert urllib.request is sys.modules["urllib.request"] and urllib.request.__file__
+assert difflib.get_close_matches("rest", ["rests"]) == ["rests"]
+"""
+    assert "http.client" in loaded(code)
+
+
+def test_what_is_loaded_already_stays_as_it_is() -> None:
+    """In a process that uses them, nothing is taken away."""
+    before = sys.modules["subprocess"]
+    lean.later("subprocess")
+    with lean.without("subprocess"):
+        assert sys.modules["subprocess"] is before
+    assert sys.modules["subprocess"] is before
+
+
+def test_a_hidden_package_is_back_afterwards() -> None:
+    """Only while the log's library is loaded does the terminal library count as not installed."""
+    code = """
+from controller.edge.lean import without
+with without("csv"):
+    try:
+        import csv
+    except ImportError:
+        print("hidden")
+import csv
+"""
+    assert {"hidden", "csv"} <= loaded(code)
