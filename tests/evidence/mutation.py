@@ -27,7 +27,7 @@ from typing import Any, NamedTuple
 import pytest
 from _pytest.runner import runtestprotocol
 
-GUARD = ["test_guard_corners", "test_guard_edges"]
+GUARD = ["test_guard_corners", "test_guard_edges", "test_probe_edges"]
 TESTS = {  # the quick ones; the closed loops of test_guard.py would notice more
     "guard": GUARD,
     "trips": GUARD,
@@ -35,8 +35,8 @@ TESTS = {  # the quick ones; the closed loops of test_guard.py would notice more
     "guard_notes": GUARD,
     "watch_mash": GUARD,
     "watch_plant": GUARD,
-    "physics": ["test_physics_rules"],
-    "probe": ["test_probe_room"],
+    "physics": ["test_physics_rules", "test_physics_edges"],
+    "probe": ["test_probe_room", "test_probe_edges"],
 }
 HERE = Path(__file__).resolve().parents[1] / "core"
 LONGEST_S = 120  # a mutant that never ends is noticed as well
