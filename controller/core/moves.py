@@ -62,24 +62,28 @@ def stage(run: Run) -> Row:
     return BY_STAGE[_within(run.phase, leg)]
 
 
+PLAIN = {
+    P.ARMED: "waiting for a start time",
+    P.HEATING: "heating strike liquor",
+    P.SETTLING: "settling",
+    P.RAMPING: "ramp",
+}
+WAITS = {
+    "dough_in": "ready for grain",
+    "infusion": "waiting for decoction or infusion",
+    "decoction": "waiting for decoction or infusion",
+}
+RESTS = {"mash_out": "mash-out and keep", "keep": "mash-out and keep", "souring": "souring hold"}
+
+
 def _within(phase: Phase, leg: Leg) -> str:
-    plain = {
-        P.ARMED: "waiting for a start time",
-        P.HEATING: "heating strike liquor",
-        P.SETTLING: "settling",
-        P.RAMPING: "ramp",
-    }
-    if phase in plain:
-        return plain[phase]
+    if phase is P.RESTING:
+        return RESTS.get(leg.kind, "rest")
     if phase is P.WAITING:
-        by_kind = {"dough_in": "ready for grain", "infusion": "waiting for decoction or infusion"}
-        by_kind["decoction"] = by_kind["infusion"]
-        return by_kind.get(leg.kind, "waiting for a person")
+        return WAITS.get(leg.kind, "waiting for a person")
     if phase is P.ADDING:
         return "dough-in" if leg.kind == "dough_in" else "returning or adding"
-    return {"mash_out": "mash-out and keep", "keep": "mash-out and keep", "souring": "souring hold"}.get(
-        leg.kind, "rest"
-    )
+    return PLAIN[phase]
 
 
 def motors(run: Run, now: Instant) -> tuple[Motor, Motor]:

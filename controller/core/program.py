@@ -92,6 +92,8 @@ def _keeping(run: Run) -> bool:
 def _states(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Trips lead to held; acting states end by themselves."""
     run = _tripped(run, view, now, events)
+    if run.state is S.RUNNING:  # the usual case, said first
+        return run
     match run.state:
         case S.PAUSING:
             return _to(run, S.PAUSED, now, events)
@@ -105,7 +107,7 @@ def _states(run: Run, view: View, seen: Measurement, now: Instant, events: list[
             return _held(run, view, seen, now, events)
         case S.RESTARTING:
             return _restarting(run, view, now, events)
-        case S.IDLE | S.CHECKING | S.RUNNING | S.PAUSED | S.STOPPED | S.ABORTED | S.COMPLETE:
+        case S.IDLE | S.CHECKING | S.PAUSED | S.STOPPED | S.ABORTED | S.COMPLETE:
             return run
         case _:
             assert_never(run.state)
