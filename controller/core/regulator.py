@@ -33,6 +33,7 @@ from simple_pid import PID
 
 from controller.core import tracker
 from controller.core.model import HIGHEST_C, LOWEST_C, Demand, Figures, Measurement, Setpoint, Target
+from controller.core.quick import quick
 
 # ---- constants: unit and source. "Own bench": tests/bench/control.py, 200 random tuns a seed.
 TAU_SHARE = 0.3  # of the total lag: closed-loop time tau (SIMC's tau_c, free for robustness; own bench: 0.3..0.4 alike)
@@ -56,6 +57,7 @@ OUTLET_MARGIN_K = 1.0  # K under the limit, where the cascade holds the outlet
 OUTLET_RISE_K = 10.0  # K at full power between mash and outlet, where no flow is known (own proposal)
 
 
+@quick
 class RegulatorState(NamedTuple):
     """What the model believes."""
 
@@ -115,12 +117,13 @@ def regulate(
         return START, Demand(0.0, "no heat: the model gave no number")
     if duty >= most and most < min(figures.duty_cap, 1.0):
         reason = "held back: the heater's outlet is near its limit"
-    return state._replace(saturated=duty >= most), Demand(min(max(duty, 0.0), most), reason)
+    state = state if state.saturated == (duty >= most) else state._replace(saturated=duty >= most)
+    return state, Demand(min(max(duty, 0.0), most), reason)
 
 
 def _sound(figures: Figures) -> bool:
-    """Are these figures of a tun at all? None is beyond 1e8, and full power gives 1e-6 to 1 K/s."""
-    if not all(abs(figure) < 1e8 for figure in figures) or figures.capacity_j_per_k <= 0.0:
+    """Are these figures of a tun at all? They come to less than 1e8 together, and full power gives 1e-6 to 1 K/s."""
+    if not sum(map(abs, figures)) < 1e8 or figures.capacity_j_per_k <= 0.0:
         return False
     lags = min(figures.lag_s, figures.dead_s, figures.near_s)
     return 1e-6 < figures.power_w / figures.capacity_j_per_k < 1.0 and lags >= 0.0 and figures.loss_w_per_k >= 0.0
@@ -266,7 +269,8 @@ def _outlet(
     """How much duty does the outlet's limit allow? It follows the room left under the limit, judged where the outlet
     will be shortly at its present slope; when that passes the limit it starts from what is given now."""
     if outlet_c is None or limit_c is None or not (LOWEST_C <= outlet_c <= 2.0 * HIGHEST_C) or not isfinite(limit_c):
-        return state._replace(outlet_cap=1.0, outlet_c=None)
+        free = state.outlet_cap == 1.0 and state.outlet_c is None
+        return state if free else state._replace(outlet_cap=1.0, outlet_c=None)
     before_c = state.outlet_c if state.outlet_c is not None else outlet_c
     smooth_c = before_c + (1.0 - exp(-dt / OUTLET_SMOOTH_S)) * (outlet_c - before_c)
     soon_c = outlet_c + OUTLET_SOON_S * max(outlet_c - smooth_c, 0.0) / OUTLET_SMOOTH_S
