@@ -29,6 +29,36 @@ const Orders = (() => {
     acknowledge: ALL,
   };
 
+  // What else may be entered, as in controller/core/entries.py; a test holds the two together.
+  const FILED = [
+    ["ph_at_c", "sample at, °C"],
+    ["crush_gap_mm", "gap of the mill's rollers, mm"],
+    ["crush_husk_pct", "husks on the coarsest sieve, % by mass"],
+    ["crush_flour_pct", "flour through the finest sieve, % by mass"],
+    ["liquor_volume_l", "liquor measured, L"],
+    ["liquor_at_c", "liquor measured at, °C"],
+    ["gypsum_g", "gypsum, CaSO4·2H2O, g"],
+    ["calcium_chloride_g", "calcium chloride, CaCl2·2H2O, g"],
+    ["magnesium_sulphate_g", "magnesium sulphate, MgSO4·7H2O, g"],
+    ["table_salt_g", "table salt, NaCl, g"],
+    ["chalk_g", "chalk, CaCO3, g"],
+    ["bicarbonate_g", "sodium bicarbonate, NaHCO3, g"],
+    ["lactic_acid_ml", "lactic acid, mL"],
+    ["phosphoric_acid_ml", "phosphoric acid, mL"],
+    ["acid_strength_pct", "strength of the acid, % by mass"],
+    ["first_wort_p", "gravity of the first wort, °P"],
+    ["first_wort_volume_l", "first wort, at 20 °C, L"],
+    ["last_runnings_p", "gravity of the last runnings, °P"],
+    ["final_p", "gravity of all the wort, °P"],
+    ["final_volume_l", "all the wort, at 20 °C, L"],
+    ["batch", "batch number"],
+    ["crush", "crush in words"],
+    ["salts", "salts in words"],
+    ["acid", "acid in words"],
+    ["spent_grain", "spent grain"],
+  ];
+  const WORDS = ["batch", "crush", "salts", "acid", "spent_grain"];
+
   // label, what will happen, and what has to be filled in: [argument, words, kind, further attributes]
   const ORDERS = {
     hold: ["Hold", "Heat goes off, the rest clock stands still, the program is kept."],
@@ -46,6 +76,8 @@ const Orders = (() => {
     entry: ["Enter a value", "It goes on record.", [
       ["ph", "pH", "number", { min: 2, max: 9, step: 0.01, optional: true }],
       ["gravity_p", "Gravity, °P", "number", { min: 0, max: 40, step: 0.1, optional: true }],
+      ["what", "Another figure", "pick", { optional: true }],
+      ["value", "Its value", "text", { maxlength: 300, optional: true }],
       ["remark", "Remark", "text", { maxlength: 300, optional: true }],
     ]],
     start: ["Start a program", "Heat begins once the daemon's checks pass.", [
@@ -84,6 +116,12 @@ const Orders = (() => {
     const args = {};
     for (const [key, , kind, more = {}] of ORDERS[name]?.[2] ?? []) {
       const field = form.elements[key];
+      if (key === "what") continue;
+      if (key === "value") {
+        const what = form.elements.what.value, said = field.value.trim();
+        if (what && said) args[what] = WORDS.includes(what) || !Number.isFinite(Number(said)) ? said : Number(said);
+        continue;
+      }
       if (kind === "mark") args[key] = field.checked;
       else if (kind === "step") args.step = Number(field.value);
       else if (kind === "number") {
@@ -94,5 +132,5 @@ const Orders = (() => {
     }
     return args;
   }
-  return { VALID_S, HEAT_OFF, STATES, ORDERS, word, build, argsOf };
+  return { VALID_S, HEAT_OFF, STATES, ORDERS, FILED, WORDS, word, build, argsOf };
 })();

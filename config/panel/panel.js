@@ -4,7 +4,7 @@
 (() => {
   const { $, make, say } = Dom;
   const { Link } = Links;
-  const { HEAT_OFF, ORDERS, argsOf, build } = Orders;
+  const { FILED, HEAT_OFF, ORDERS, argsOf, build } = Orders;
   const { Curve } = Curves;
   const { Tun, celsius, fits, lasting, restore, save, sentence, title } = Tuns;
 
@@ -132,6 +132,10 @@
     return (ORDERS[name][2] ?? []).map(([key, words, kind, more = {}]) => {
       const { optional, ...rest } = more;
       if (kind === "mark") return make("label", { class: "mark" }, make("input", { type: "checkbox", name: key, required: !optional }), ` ${words}`);
+      if (kind === "pick") {
+        const options = [["", "none"], ...FILED].map(([value, title]) => make("option", { value }, title));
+        return make("label", {}, `${words} `, make("select", { name: key }, ...options));
+      }
       if (kind === "step") {
         const options = s.steps.map((step, i) => [i, step]).filter(([i]) => i >= s.step.index);
         return make("label", {}, `${words} `, make("select", { name: key }, ...options.map(([i, step]) => make("option", { value: i }, `${i} ${step.name}, now ${celsius(step.target_c)} °C for ${lasting(step.planned_s)}`))));

@@ -54,7 +54,9 @@ const View = (() => {
     $("detail").toggleAttribute("data-old", tun.old);
     trips(tun, s, acts);
     question($("prompt"), "Asked of you", tun, s.prompt, acts);
-    question($("offer"), "Offered, if you want it", tun, s.offer, acts);
+    question($("offer"), "Offered, if you want it", tun, s.offer, acts, offered);
+    $("adding").hidden = !s.live;
+    say($("adding"), s.live ?? "");
     say($("temp"), celsius(s.temperature_c, 2));
     figures(s);
     say($("curve-says"), describe(tun));
@@ -84,12 +86,23 @@ const View = (() => {
     }));
   }
 
-  function question(place, words, tun, p, acts) {
+  function question(place, words, tun, p, acts, more = () => []) {
     place.hidden = !p;
     fill(place, p ? tun.name + p.id + p.text : "", () => (p ? [
-      make("h3", {}, words), make("p", {}, p.text),
+      make("h3", {}, words), make("p", {}, p.text), ...more(p),
       make("div", {}, ...p.answers.map((answer) => make("button", { type: "button", class: "answer", on: { click: () => acts.ask("answer", { prompt: p.id, answer }, `${p.text} – Answer “${answer}”?`) } }, answer))),
     ] : []));
+  }
+
+  // The correction in figures, one way beside the other.
+  function offered(o) {
+    if (!number(o.measured_c) || !number(o.wanted_c) || !number(o.apart_k)) return [];
+    const rows = [["Measured", `${celsius(o.measured_c)} °C`], ["Wanted", `${celsius(o.wanted_c)} °C`], [o.apart_k < 0 ? "Short by" : "Over by", `${celsius(Math.abs(o.apart_k))} K`]];
+    if (number(o.heat_s)) rows.push(["Either full heat for", lasting(o.heat_s)]);
+    if (number(o.liquor_kg)) rows.push([number(o.heat_s) ? "or liquor" : "Liquor", `${o.liquor_kg.toFixed(1)} kg at ${celsius(o.liquor_c, 0)} °C`]);
+    if (number(o.liquor_kg) && number(o.thickness_l_per_kg)) rows.push(["then thickness", `${o.thickness_l_per_kg.toFixed(2)} L/kg`]);
+    if (number(o.liquor_kg) && number(o.fill_share)) rows.push(["then full to", `${Math.round(100 * o.fill_share)} %${o.fill_share > 0.95 ? ", no room" : ""}`]);
+    return [make("dl", { class: "ways" }, ...rows.map(([name, value]) => make("div", {}, make("dt", {}, name), make("dd", {}, value))))];
   }
 
   function figures(s) {
@@ -122,6 +135,7 @@ const View = (() => {
 
   function enzymes(p) {
     fill($("enzymes"), p ? "some" : "none", () => (p ? ENZYMES.map(([, name]) => make("li", {}, make("span", {}, name), make("span", { class: "bar", "aria-hidden": "true" }, make("i")), make("span", { class: "pct" }))) : [make("li", { class: "small" }, "No estimate: nothing has been doughed in, or no malt is known.")]));
+    say($("ahead"), p ? ahead(p.ahead) : "");
     if (!p) return say($("wort"), "");
     ENZYMES.forEach(([key], i) => {
       const [, bar, pct] = $("enzymes").children[i].children;
@@ -132,6 +146,14 @@ const View = (() => {
     const band = p.apparent_limit_pct;
     const iodine = number(p.iodine_negative_min) ? `Iodine negative from minute ${p.iodine_negative_min.toFixed(0)}.` : "Iodine still shows starch.";
     say($("wort"), `${number(band?.low) && number(band.mid) && number(band.high) ? `Limit attenuation so far about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)}). ` : ""}${iodine}`);
+  }
+
+  // Where the wort would end, as far as the model has data behind it.
+  function ahead(a) {
+    const band = a?.apparent_limit_pct;
+    if (!number(a?.in_s) || !number(band?.low) || !number(band.mid) || !number(band.high)) return "";
+    const iodine = number(a.iodine_negative_min) ? `, iodine negative from minute ${a.iodine_negative_min.toFixed(0)}` : ", iodine still showing starch";
+    return `If the rest runs as planned (${lasting(a.in_s)} more): about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)})${iodine}.`;
   }
 
   function orders(tun, s, acts) {

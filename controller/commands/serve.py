@@ -23,6 +23,7 @@ from controller.cli import DONE, NO, Wrong
 from controller.core.problems import Problems
 from controller.core.topics import topics
 from controller.edge import files, restart, share
+from controller.edge.ahead import Ahead
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.loading import compiler, unchanged
 from controller.edge.log import Log
@@ -133,4 +134,5 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
         log=log,
         watcher=outward,
         share=shared,
+        predict=Ahead(log).predict,
     )

@@ -142,6 +142,19 @@ class Prompt(Sent):
     waiting_s: Seconds
 
 
+class OfferWord(Prompt):
+    """A correction after dough-in, in figures; null where a way is no help."""
+
+    measured_c: Celsius
+    wanted_c: Celsius
+    apart_k: float = Field(description="Measured less wanted.")
+    heat_s: Seconds | None = Field(description="Full heat for so long, within the rise allowed.")
+    liquor_kg: float | None = Field(description="So much liquor instead, hot or cold.")
+    liquor_c: Celsius
+    thickness_l_per_kg: float | None = Field(description="Afterwards.")
+    fill_share: float | None = Field(description="Afterwards; above 1 it does not fit.")
+
+
 class Trip(Sent):
     """An interlock that holds the heat off."""
 
@@ -185,6 +198,17 @@ class PredictedStep(Sent):
     alpha_lost_pct: float
 
 
+class Ahead(Sent):
+    """The wort at the end, if the rest of the program runs as planned and people answer at once."""
+
+    in_s: Seconds
+    apparent_limit_pct: Band | None
+    real_limit_pct: Band | None
+    extract_share: float | None
+    starch_left_pct: float | None
+    iodine_negative_min: float | None
+
+
 class Prediction(Sent):
     """Enzymes and wort, estimated from the temperature since dough-in. Null: the model has nothing to say of it."""
 
@@ -202,6 +226,7 @@ class Prediction(Sent):
     protease_min: float
     iodine_negative_min: float | None
     steps: list[PredictedStep] = Field(default_factory=list)
+    ahead: Ahead | None = Field(None, description="Worked out anew once a minute and at each new step.")
 
 
 class Status(Sent):
@@ -228,7 +253,7 @@ class Status(Sent):
     waiting_for: Text | None
     prompt: Prompt | None
     live: Text | None = Field(description="While something is added: how much more, and when to stop.")
-    offer: Prompt | None = Field(description="A correction that may be taken up by `answer`; nothing waits for it.")
+    offer: OfferWord | None = Field(description="A correction that may be taken up by `answer`; nothing waits for it.")
     held_by: Literal["trip", "latched", "person", "resume"] | None
     trips: list[Trip]
     notes: list[Text]

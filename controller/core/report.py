@@ -11,10 +11,10 @@ from math import isfinite
 from typing import Any
 
 from controller import __version__
-from controller.core import additions, estimate
+from controller.core import additions, estimate, settling
 from controller.core.model import Measurement, Prompt, RunState, Trip
 from controller.core.program import finish_in_s
-from controller.core.run import Offer, Run, leg_of
+from controller.core.run import Run, leg_of
 from controller.core.settings import Settings
 from controller.core.tick import Outcome
 
@@ -55,7 +55,7 @@ def status(
         "waiting_for": run.prompt.text if run.prompt is not None else None,
         "prompt": _prompt(run.prompt, state.now),
         "live": additions.more(run, seen),
-        "offer": _offer(run.offer, state.now),
+        "offer": _offer(run, settings, state.now),
         "held_by": run.held_by or None,
         "trips": [_trip(trip, state.now) for trip in state.guard.trips],
         "notes": [text for _, text in state.guard.notes],
@@ -123,14 +123,21 @@ def _prompt(prompt: Prompt | None, now: float) -> dict[str, Any] | None:
     }
 
 
-def _offer(offer: Offer | None, now: float) -> dict[str, Any] | None:
-    if offer is None:
+def _offer(run: Run, settings: Settings, now: float) -> dict[str, Any] | None:
+    """The correction offered, in words and in figures (those of settling.correction at the temperature measured)."""
+    offer = run.offer
+    if offer is None or run.course is None:
         return None
+    rest = run.course.legs[offer.leg]
+    found = settling.correction(run.course, rest, settings.tun, offer.measured_c)
     return {
         "id": "settled",
         "text": offer.text,
         "answers": list(offer.answers),
         "waiting_s": round(now - offer.since, 1),
+        "measured_c": round(offer.measured_c, 2),
+        "wanted_c": rest.target_c,
+        **{key: None if value is None else round(value, 3) for key, value in found._asdict().items()},
     }
 
 

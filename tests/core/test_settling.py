@@ -8,6 +8,7 @@ from controller.core import settling
 from controller.core.model import Phase, RunState
 from controller.core.run import leg_of
 from tests.core.bench import Bench, course, leg, settings, tun
+from tests.edge.statuses import said as status_of
 
 REST = leg("protein", 50.0, 300.0)
 PLAN = course(REST, leg("maltose", 63.0, 600.0), leg("keep", 63.0, 3600.0, kind="keep"))
@@ -61,6 +62,19 @@ def test_predicted_and_measured_go_on_record_and_a_shortfall_is_offered() -> Non
     assert "1.4 K short" in event.text and "2.2 kg of liquor at 95 °C" in event.text
     offer = bench.state.run.offer
     assert offer is not None and offer.answers == ("heat", "hot liquor", "accept")
+
+
+def test_the_status_tells_the_offer_in_figures() -> None:
+    """Measured, wanted and each way in the status are those of the correction; without an offer it is null."""
+    bench = settled(48.6)
+    found = status_of(bench)["offer"]
+    course_, offer = bench.state.run.course, bench.state.run.offer
+    assert course_ is not None and offer is not None
+    ways = settling.correction(course_, course_.legs[1], bench.settings.tun, offer.measured_c)
+    assert (found["measured_c"], found["wanted_c"]) == (48.6, 50.0)
+    for key, value in ways._asdict().items():
+        assert found[key] == (None if value is None else round(value, 3)), key
+    assert status_of(settled(49.6))["offer"] is None
 
 
 def test_a_good_landing_is_recorded_and_nothing_is_offered() -> None:

@@ -7,7 +7,20 @@ import ast
 from tests.house.source import imported, modules
 
 # What may know of it: the estimate itself, who carries it, keeps it, shows it, or plans with it for a person to read.
-CARRIES = {"estimate", "run", "tick", "memory", "resume", "report", "forecast", "plan", "payloads", "model", "recipe"}
+CARRIES = {
+    "estimate",
+    "run",
+    "tick",
+    "memory",
+    "resume",
+    "report",
+    "forecast",
+    "plan",
+    "payloads",
+    "model",
+    "recipe",
+    "outlook",
+}
 KNOWS = (
     "controller.core.estimate",
     "controller.core.forecast",

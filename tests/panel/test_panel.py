@@ -12,13 +12,16 @@ from typing import Any
 
 import pytest
 
+from controller.core import entries
 from controller.core.model import RunState
 from controller.core.orders import ALLOWED, LONGEST_VALIDITY_S
 from tests.browser import Browser, browser
 from tests.core.bench import leg
+from tests.core.test_settling import settled
+from tests.edge.statuses import said
 from tests.edge.test_asyncapi import payload_validator
 from tests.panel import acts
-from tests.panel.stage import PANEL, Stage, stage
+from tests.panel.stage import PANEL, PREDICTION, Stage, stage
 
 EVIL = '<img src=x onerror="window.evil=1"><script>window.evil=1</script>'
 
@@ -124,6 +127,79 @@ def test_text_from_the_wire_is_only_text(there: tuple[Browser, Stage]) -> None:
     assert page.eval("document.querySelectorAll('#detail img, #detail script').length") == 0
 
 
+def offering() -> dict[str, Any]:
+    """The status of a tun that has landed 1.4 K short and offers a correction, with somebody adding and a forecast."""
+    ahead: dict[str, Any] = {"in_s": 5400, "real_limit_pct": None, "extract_share": 0.9, "starch_left_pct": 1.0}
+    ahead |= {"apparent_limit_pct": {"low": 76.0, "mid": 80.4, "high": 84.0}, "iodine_negative_min": 71.0}
+    return {
+        **said(settled(48.6)),
+        "live": "58.0 °C: about 13.6 kg more to return; stop at 63.5 °C",
+        "prediction": {**PREDICTION, "ahead": ahead},
+    }
+
+
+def test_a_correction_is_offered_in_figures(there: tuple[Browser, Stage]) -> None:
+    """Measured, wanted, heat and liquor each stand under their name; too warm, liquor alone; answers are buttons."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    status = offering()
+    on.client.publish("underback/wren/status", json.dumps(status), 1, retain=True)
+    page.eval("location.hash = 'wren'")
+    page.wait(acts.says("#offer", "Short by"))
+    rows = page.eval(
+        "[...document.querySelectorAll('#offer dl div')].map(d => [d.children[0].innerText, d.children[1].innerText])"
+    )
+    told = dict(rows)
+    offer = status["offer"]
+    assert told["Measured"] == "48.6 °C"
+    assert told["Wanted"] == "50.0 °C"
+    assert told["Short by"] == "1.4 K"
+    assert told["Either full heat for"] == f"{offer['heat_s']:.0f} s"
+    assert told["or liquor"] == f"{offer['liquor_kg']:.1f} kg at 95 °C"
+    assert told["then thickness"] == f"{offer['thickness_l_per_kg']:.2f} L/kg"
+    buttons = page.eval("[...document.querySelectorAll('#offer button')].map(b => b.innerText)")
+    assert buttons == ["heat", "hot liquor", "accept"]
+    warm = {**offer, "text": "too warm", "apart_k": 2.0, "heat_s": None, "liquor_kg": 2.73, "fill_share": 0.97}
+    on.client.publish("underback/wren/status", json.dumps({**status, "offer": warm}), 1, retain=True)
+    page.wait(acts.says("#offer", "Over by"))
+    assert "full heat" not in acts.text(page, "#offer")
+    assert "97 %, no room" in acts.text(page, "#offer")
+    on.client.publish("underback/wren/status", json.dumps({**status, "offer": None}), 1, retain=True)
+    page.wait("document.querySelector('#offer').hidden")
+
+
+def test_how_much_more_to_add_and_where_it_ends_are_told(there: tuple[Browser, Stage]) -> None:
+    """What the daemon says to the person who is adding stands there; the end of the wort beside what is so far."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    assert page.eval("document.querySelector('#adding').hidden")
+    assert acts.text(page, "#ahead") == ""
+    on.client.publish("underback/wren/status", json.dumps(offering()), 1, retain=True)
+    page.eval("location.hash = 'wren'")
+    page.wait(acts.says("#adding", "about 13.6 kg more to return"))
+    told = "If the rest runs as planned (1 h 30 min more): about 80 % (76 to 84), iodine negative from minute 71."
+    assert acts.text(page, "#ahead") == told
+    unknown = {**offering(), "live": None, "prediction": {**PREDICTION, "ahead": None}}
+    on.client.publish("underback/wren/status", json.dumps(unknown), 1, retain=True)
+    page.wait("document.querySelector('#adding').hidden")
+    assert acts.text(page, "#ahead") == ""
+
+
+@pytest.mark.parametrize("width", [1200, 390])
+def test_an_offer_can_be_read_by_anybody(there: tuple[Browser, Stage], width: int) -> None:
+    """With offer, addition and forecast at once, wide and on a telephone: axe is content and nothing is cut off."""
+    page, on = there
+    page.look(width, 844, phone=width < 500)
+    acts.enter(page, on, "operator", "gannet")
+    on.client.publish("underback/wren/status", json.dumps(offering()), 1, retain=True)
+    page.eval("location.hash = 'wren'")
+    page.wait(acts.says("#offer", "Short by"))
+    assert page.complaints() == []
+    assert page.eval("document.documentElement.scrollWidth") <= width
+    on.client.publish("underback/wren/status", b"", 1, retain=True)
+    page.look()
+
+
 def test_one_odd_tun_does_not_stop_the_others(there: tuple[Browser, Stage]) -> None:
     """What is no status is said to be unreadable; the page throws nothing and the mash goes on being drawn."""
     page, on = there
@@ -196,6 +272,26 @@ def test_the_pages_table_is_the_daemons(there: tuple[Browser, Stage]) -> None:
     found = page.eval("Orders.STATES")
     assert {name: set(states) for name, states in found.items()} == {k: set(map(str, v)) for k, v in ALLOWED.items()}
     assert 0 < page.eval("Orders.VALID_S") <= LONGEST_VALIDITY_S
+
+
+def test_every_figure_of_the_batch_can_be_entered(there: tuple[Browser, Stage]) -> None:
+    """The page offers exactly what the daemon takes; a first wort's gravity entered on it is on the daemon's record."""
+    page, on = there
+    offered = {key for key, _ in page.eval("Orders.FILED")} | {"ph", "gravity_p", "remark"}
+    assert offered == {*entries.FIGURES, *entries.TEXTS}
+    assert {*page.eval("Orders.WORDS"), "remark"} == {*entries.TEXTS}
+    acts.enter(page, on, "operator", "gannet")
+    page.wait("document.querySelector('[data-order=entry]')")
+    acts.press(page, "Enter a value", "#orders")
+    page.wait("document.querySelector('#ask').open")
+    assert page.complaints() == []
+    page.eval(
+        "(() => { const f = document.querySelector('#ask-form').elements; f.what.value = 'first_wort_p';"
+        "f.value.value = '19.3'; document.querySelector('#ask .yes').click(); })()"
+    )
+    page.wait(acts.says("#answer", "Accepted: recorded: first_wort_p 19.3 °P"), acts.REPLY_S)
+    filed = [event for event in on.tuns["gannet"].bench.events if event.kind == "entry"]
+    assert filed[-1].data == {"first_wort_p": 19.3, "by": "operator"}
 
 
 def test_its_orders_fit_the_described_payload(there: tuple[Browser, Stage]) -> None:
