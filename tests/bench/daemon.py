@@ -4,12 +4,14 @@
 
 Starts a Mosquitto, the stand-in, our daemon at 1 Hz and, at the same time on topics of its own, a minimal daemon of
 asyncio, aiomqtt and simple-pid (three messages out and one in each second, no guard, no journal, no program). Prints
-for both: resident memory, processor time a tick, lateness of the beat.
+for both: resident memory, processor time a tick, lateness of the beat. The modules are compiled beforehand, as an
+installation does it: compiled anew at each start they would cost our daemon 0.4 MiB and 0.1 s more.
 """
 
 from __future__ import annotations
 
 import argparse
+import compileall
 import json
 import math
 import os
@@ -89,7 +91,9 @@ def measure(there: Field, pid: int, seconds: float) -> dict[str, float]:
 
 
 def run(seconds: float, folder: Path) -> dict[str, Any]:
-    """Both daemons side by side, warmed up for 30 s, then measured."""
+    """Both daemons side by side, measured from the moment that a run goes on."""
+    for package in ("controller", "sim"):
+        compileall.compile_dir(REPO / package, quiet=1)
     with field(folder, "gannet", "short", 1.0) as there:
         there.stand_in()
         there.serve()
