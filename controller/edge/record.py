@@ -1,8 +1,9 @@
 """What does a run's record on disk say?
 
 One file a run, one JSON object a line; each line ends with a CRC-32 of what stands before it and carries its number `n`
-within the file. A line cut short at the very end was being written when the power went: it is dropped and said. Any
-other damage locks: nothing is guessed over a hole.
+within the file. A line cut short at the very end was being written when the power went: it is dropped and said. Zeros
+after the last line are room that the writer keeps ahead of itself. Any other damage locks: nothing is guessed over a
+hole.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ import json
 import zlib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, BinaryIO, NamedTuple
 
 MARK = b',"crc":"'
 TAIL = len(MARK) + 8 + 2  # the mark, eight hex digits, `"}`
+LOOK_BYTES = 64 * 1024
 LOOK_BACK = 6  # files searched for recent process starts
 
 
@@ -43,7 +45,7 @@ class Record(NamedTuple):
     header: dict[str, Any]
     lines: list[dict[str, Any]]  # the header is the first
     good_bytes: int  # up to here the file is sound
-    torn: int  # bytes dropped after it
+    torn: int  # bytes of a line cut short that were dropped after it; zeros are room kept for more, nothing lost
     damage: str  # why the file cannot be trusted; empty when it can
 
     def of(self, *kinds: str) -> Iterator[dict[str, Any]]:
@@ -76,12 +78,25 @@ def scan(path: Path, data: bytes) -> Record:
             damage = f"record {len(lines)} of {path.name} is damaged"
     if not damage and (not lines or lines[0].get("kind") != "header"):
         damage = "" if len(lines) == 0 else f"{path.name} does not begin with its header"
-    return Record(path, lines[0] if lines else {}, lines, good, len(data) - good, damage)
+    return Record(path, lines[0] if lines else {}, lines, good, len(data[good:].rstrip(b"\0")), damage)
 
 
 def _torn(rest: bytes) -> bool:
-    """Is this what a power cut leaves: a last line without its end, or room that was never filled?"""
-    return b"\n" not in rest.rstrip(b"\0") or not rest.strip(b"\0")
+    """Is this what a power cut leaves: one last line without its end, or room that was never filled?"""
+    body = rest.rstrip(b"\0")
+    return b"\n" not in body and MARK not in body[:-TAIL]
+
+
+def written_end(file: BinaryIO) -> int:
+    """Where does what was written end, before the room that is kept? Looks from the end, block by block."""
+    at = file.seek(0, 2)
+    while at > 0:
+        begin = max(0, at - LOOK_BYTES)
+        file.seek(begin)
+        if found := file.read(at - begin).rstrip(b"\0"):
+            return begin + len(found)
+        at = begin
+    return 0
 
 
 def files(folder: Path) -> list[Path]:

@@ -69,9 +69,10 @@ def _ends(path: Path) -> Iterator[dict[str, Any]]:
     """The sound lines at both ends of a file."""
     with path.open("rb") as file:
         head = file.read(GLANCE_BYTES)
-        size = file.seek(0, 2)
-        file.seek(max(len(head), size - GLANCE_BYTES))
-        tail = file.read()
+        end = journal.written_end(file)
+        begin = max(len(head), end - GLANCE_BYTES)
+        file.seek(begin)
+        tail = file.read(max(0, end - begin))
     for raw in (*head.split(b"\n"), *tail.split(b"\n")):
         if (values := journal.parse(raw)) is not None:
             yield values

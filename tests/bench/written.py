@@ -34,6 +34,7 @@ class Counting(RealDisks):
     """The machine's disk, counted."""
 
     def __init__(self) -> None:
+        super().__init__()
         self.appended = self.syncs = self.blocks = self.creations = 0
         self.waiting: list[float] = []  # when what is not yet synced was written
         self.oldest_s = 0.0

@@ -3,7 +3,8 @@
     python -m tests.chaos.cuts [--cuts 1000] [--seed 1]
 
 A whole run of a shipped program is lived once; at random disk calls the tun, the brewer and what the disk then held are
-kept. Each is a power cut: of what was not synced nothing, a beginning, or a beginning and room never filled survives.
+kept. Each is a power cut: of what was not synced nothing, a beginning, or (one in twenty) an end without its beginning
+survives, and zeros after it.
 The machine comes back after a while, with or without a clock that can tell, and lives on; some of those lives are cut
 again. Wanted: the step where it was, a credit at most 5 s behind and never ahead, latched trips kept, no heat in 10 s,
 none before the decision is on the disk, none over a damaged record.
@@ -40,7 +41,7 @@ CUTS_A_RUN, AGAIN = 50, 4
 LOST_S = 5.0  # of rest time, at most
 LOCK_S = 9.0  # the start-up lock, less a tick
 LONGEST_S, SHORT_S = 6 * 3600.0, 420.0
-WHOLE = 10  # every so manieth life after a cut goes on to its end
+WHOLE = 20  # every so manieth life after a cut goes on to its end
 OVER_C = b'{"temperature": 84.0}'
 
 
@@ -202,7 +203,9 @@ def lived(start: Start, keep: int, longest_s: float, rng: Random, trip_at: float
         ):
             life, state = run(main(), start.at)
     wrong = life.wrong + (came_back(life, start.shot) if start.shot is not None else [])
-    whole = longest_s == LONGEST_S and trip_at is None and not any(t.latched for t in life.first.guard.trips)
+    person = start.stand_in.person
+    clears = person is not None and person.manner.clears
+    whole = longest_s == LONGEST_S and clears and not any(t.latched for t in life.first.guard.trips)
     if whole and (start.shot is None or start.shot.run_id) and life.first.pending is not None:
         wrong += [] if state is RunState.COMPLETE else [f"not complete but {state}"]
     return Lived(wrong, _kind(life), disks.shots)
@@ -244,13 +247,18 @@ def came_back(life: Life, shot: Shot) -> list[str]:
 
 
 def survived(shot: Shot, rng: Random) -> dict[str, bytes]:
-    """What the disk holds afterwards: what was synced, and of the rest what chance left."""
+    """What the disk holds afterwards: what was synced, of the rest what chance left, and room never filled."""
     left: dict[str, bytes] = {}
     for name, synced in shot.synced.items():
         rest = shot.written[name][len(synced) :]
-        kind = rng.random()
-        more = b"" if kind < 0.4 else rest[: rng.randint(0, len(rest))]
-        left[name] = synced + more + (bytes(len(rest) - len(more)) if kind > 0.8 else b"")
+        place, kind = rng.randint(0, len(rest)), rng.random()
+        if kind < 0.4:
+            rest = b""
+        elif kind < 0.95:
+            rest = rest[:place]
+        else:  # the later block reached the disk, the former did not
+            rest = bytes(place) + rest[place:]
+        left[name] = synced + rest + bytes(rng.choice((0, 5000)))
     return left
 
 

@@ -220,6 +220,8 @@ def damaged(records: list[Whole], seed: int, number: int, folder: Path) -> tuple
         if n % LIVED == 0 and heats(one, data) and kind == "locked":
             wrong.append("heat over a damaged record")
         failed += bool(wrong)
+        if n % 10_000 == 9_999:
+            print(f"{n + 1} damages, {failed} promises broken", flush=True)
         for line in wrong:
             print(f"    seed {seed}, number {n}, {one.name}: {line}", flush=True)
     return count, failed

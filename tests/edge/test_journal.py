@@ -131,6 +131,52 @@ def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
     assert (got.torn, got.damage, [e["seq"] for e in got.of("event")]) == (0, "", [1, 2])
 
 
+def test_the_file_is_longer_than_what_stands_in_it_until_it_is_closed(tmp_path: Path) -> None:
+    """Room of zeros in whole blocks behind the lines, read as nothing; cut off at an orderly end."""
+    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal.begin(True, HEAD)
+    path = record.files(tmp_path)[0]
+    size = path.stat().st_size
+    journal.event({"text": "a"})
+    assert (path.stat().st_size, size % 4096) == (size, 0)  # nothing but the block is written
+    got = record.read(path)
+    assert (len(got.lines), got.torn, got.damage) == (2, 0, "")
+    assert path.read_bytes()[got.good_bytes :] == bytes(size - got.good_bytes)
+    journal._shut()
+    assert path.stat().st_size == got.good_bytes
+
+
+def test_room_runs_out_and_is_made_anew(tmp_path: Path) -> None:
+    """A megabyte of lines and one longer than the room: all of them are there, none torn."""
+    disks = RealDisks()
+    fd = disks.create(tmp_path / "00000001-run.jsonl")
+    lines = [record.line({"n": n, "kind": "header" if n == 0 else "x", "text": "y" * 9000}) for n in range(110)]
+    lines.append(record.line({"n": 110, "kind": "x", "text": "z" * 400_000}))
+    for line in lines:
+        disks.write(fd, line)
+    disks.sync(fd)
+    got = record.read(tmp_path / "00000001-run.jsonl")
+    assert (len(got.lines), got.torn, got.damage) == (111, 0, "")
+    disks.close(fd)
+    assert (tmp_path / "00000001-run.jsonl").read_bytes() == b"".join(lines)
+
+
+def test_a_killed_process_leaves_room_and_the_next_one_goes_on_before_it(tmp_path: Path) -> None:
+    """Nothing torn is told after a kill, and the lines of both processes stand one after the other."""
+    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal.begin(True, HEAD)
+    journal.event({"text": "a"})  # never closed
+    found = record.find(tmp_path)
+    assert (found.torn, found.damage) == (0, "")
+    again = Journal(tmp_path, found.seq, 50, RealDisks(), threaded=False)
+    assert found.path is not None
+    again.go_on(found.path, found.good_bytes, found.lines, HEAD)
+    again.event({"text": "b"})
+    assert [e["kind"] for e in record.read(found.path).lines] == ["header", "event", "process", "event"]
+    again.close()
+    journal.close()
+
+
 def test_a_line_without_its_newline_is_completed(tmp_path: Path) -> None:
     """Cut exactly before the newline: nothing is lost, nothing runs together."""
     path = tmp_path / "00000001-run.jsonl"

@@ -74,12 +74,31 @@ def test_any_flipped_bit_is_damage_or_leaves_every_line_as_it_was() -> None:
 
 
 def test_room_that_was_never_filled_is_a_torn_end() -> None:
-    """A power cut may leave zeros where the last lines should be: dropped. Zeros with a line after them: damage."""
+    """Zeros after the last line are room, nothing lost; a line cut short before them is; a line after is damage."""
     zeros = record.scan(PATH, WHOLE + b"\0" * 4096)
-    assert (len(zeros.lines), zeros.torn, zeros.damage) == (12, 4096, "")
+    assert (len(zeros.lines), zeros.torn, zeros.damage) == (12, 0, "")
+    short = record.scan(PATH, WHOLE[:-5] + b"\0" * 4096)
+    assert (len(short.lines), short.torn, short.damage) == (11, len(lines()[-1]) - 5, "")
     first, rest = WHOLE[:200], WHOLE[200:]
     hole = record.scan(PATH, first + b"\0" * 50 + rest[50:])
     assert hole.damage
+
+
+@pytest.mark.parametrize("room", [0, 1, 70_000, 200_000])
+def test_the_end_of_what_was_written_is_found_before_any_room(room: int, tmp_path: Path) -> None:
+    """Zeros of any length behind the lines are passed over; a file of zeros alone has its end at its beginning."""
+    (tmp_path / "lines").write_bytes(WHOLE + bytes(room))
+    with (tmp_path / "lines").open("rb") as file:
+        assert record.written_end(file) == len(WHOLE)
+    (tmp_path / "zeros").write_bytes(bytes(room))
+    with (tmp_path / "zeros").open("rb") as file:
+        assert record.written_end(file) == 0
+
+
+def test_two_lines_run_together_at_the_end_are_damage() -> None:
+    """A power cut leaves one line cut short; a newline lost between the last two is a hole, not a torn end."""
+    data = b"".join(lines()[:-1])[:-1] + lines()[-1][:-1]
+    assert record.scan(PATH, data).damage
 
 
 @pytest.mark.parametrize("damage", ["missing line", "line twice", "lines swapped", "no header"])
