@@ -107,6 +107,12 @@ def test_how_far_a_mash_may_have_cooled(quiet_c: float, value_c: float, elapsed_
     assert check(state, seen=SEEN._replace(value_c=value_c)).state.qualified is good
 
 
+def test_a_switch_never_heard_has_been_silent_for_a_day() -> None:
+    """The figure in the trip's words is a day where there was no word at all, and never more than that."""
+    assert check(level=None).state.trips[0].value == 86_400.0
+    assert check(level=Switch(True, NOW - 100_000.0)).state.trips[0].value == 86_400.0
+
+
 # ---------------------------------------------------------------- notes
 
 

@@ -6,9 +6,9 @@ import pytest
 
 from controller.core import watch_mash
 from controller.core.interlocks import Finding, Memory
-from controller.core.model import Bad
+from controller.core.model import Bad, HeaterReport, RunState
 from controller.core.settings import Probe
-from tests.core.test_guard_corners import NOW, TUN, hot, senses
+from tests.core.test_guard_corners import NOW, SEEN, TUN, hot, senses
 from tests.core.test_probe_room import Room
 
 PLAIN = Probe(topic="p")
@@ -95,6 +95,7 @@ def test_what_is_under_the_limit() -> None:
     assert not watch_mash._all_under((*hot(63.0), Bad("text", NOW)), PLAIN, 80.0)
     assert not watch_mash._all_under(hot(79.0), HIGH, 80.0)
     assert not watch_mash._all_under(hot(81.0), LOW, 80.0)
+    assert not watch_mash._all_under(hot(80.0), LOW, 80.0)
     assert watch_mash._all_under(hot(98.0), HIGH, 100.5)
     assert not watch_mash._all_under(hot(98.0), HIGH, 100.0)
     assert not watch_mash._all_under(hot(float("nan")), PLAIN, 80.0)
@@ -123,3 +124,17 @@ def test_what_is_kept_of_a_mash_above_its_program() -> None:
     assert watch_mash.above(senses(raw=hot(70.0)), fallen)[0].above_armed
     memory, _ = watch_mash.above(senses(raw=hot(75.1, 75.2, 75.3)), Memory(highest_c=72.0))
     assert watch_mash.above(senses(raw=()), memory)[1] == Finding("G06", 75.3, 75.0)
+
+
+@pytest.mark.parametrize("memory", [Memory(differ_since=5.0), Memory(differ_noted_since=5.0)])
+def test_probes_that_nobody_compares_are_not_apart(memory: Memory) -> None:
+    """Held, whatever had been counted of the two probes is forgotten."""
+    assert watch_mash.probes(senses(state=RunState.HELD), memory) == (Memory(), None)
+
+
+@pytest.mark.parametrize(("probe_c", "node_c"), [(86.0, 70.0), (70.0, 86.0)])
+def test_the_hotter_of_two_outlet_readings_counts(probe_c: float, node_c: float) -> None:
+    """The outlet's own probe and what the heater node says of its outlet: one of them is enough."""
+    node = HeaterReport(NOW - 0.5, "b", 1, 50, 0.0, 9.0, outlet_c=node_c)
+    found = watch_mash.outlet(senses(outlet=SEEN._replace(raw_c=probe_c), heater=node), Memory())[1]
+    assert found == Finding("G08", 86.0, 85.0, latched=False)

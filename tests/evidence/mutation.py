@@ -2,6 +2,7 @@
 
     python -m tests.evidence.mutation                 the whole guard: every module named in TESTS
     python -m tests.evidence.mutation --of physics --every 4 --budget-s 600
+    python -m tests.evidence.mutation --of physics --again survivors.txt    only those that an earlier run showed
 
 Each mutant changes one place in the source: a comparison or its edge, a sum's sign, a number, a truth value, an `and`
 for an `or`, a condition turned round, a limit of min or max, a value that is kept instead of replaced. It is compiled
@@ -178,17 +179,29 @@ class Run:
         if noticed(session.items, Mutant(0, "nothing", ast.parse(source)), module):
             raise pytest.UsageError(f"the tests of {self.name} fail without any mutant")
         every, ran, alive = list(mutants(source)), 0, 0
-        for mutant in every[self.args.first :: self.args.every]:
+        for mutant in self._chosen(every):
             if time.monotonic() > self.until:
                 break
             ran += 1
             if not noticed(session.items, mutant, module):
                 alive += 1
-                say(f"  {self.name}.py:{mutant.line}: {mutant.what}")
+                say(shown(self.name, mutant))
         killed = f"{ran - alive} killed ({100.0 * (ran - alive) / max(1, ran):.1f} %)"
         say(f"{self.name}: {len(every)} mutants, {ran} run, {killed}, {len(session.items)} tests")
         self.alive = alive
         return True
+
+    def _chosen(self, every: list[Mutant]) -> list[Mutant]:
+        """All, every so manyth, or the survivors of an earlier run: while source and tests of then are still there, the
+        others are killed as before."""
+        if self.args.again is None:
+            return every[self.args.first :: self.args.every]
+        lines = set(self.args.again.read_text(encoding="utf-8").splitlines())
+        return [mutant for mutant in every if shown(self.name, mutant) in lines]
+
+
+def shown(name: str, mutant: Mutant) -> str:
+    return f"  {name}.py:{mutant.line}: {mutant.what}"
 
 
 def say(text: str) -> None:
@@ -204,6 +217,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("--of", choices=TESTS, action="append")
     parser.add_argument("--every", type=int, default=1, help="only every so manyth mutant")
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--again", type=Path, metavar="FILE", help="only the survivors in an earlier run's output")
     parser.add_argument("--budget-s", type=float, default=1e9)
     args = parser.parse_args(words)
     until, alive = time.monotonic() + args.budget_s, 0
