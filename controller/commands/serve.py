@@ -134,5 +134,5 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
         log=log,
         watcher=outward,
         share=shared,
-        predict=Ahead(log).predict,
+        predict=Ahead(log, speed).predict,
     )

@@ -14,14 +14,16 @@ from controller.core.run import Run
 from controller.core.tick import Outcome
 from controller.edge.log import Log
 
-EVERY_S = 60.0
+EVERY_S, EVERY_REAL_S = 60.0, 5.0  # so often on the scaled clock, no more often in real time
 
 
 class Ahead:
     """The `predict` of a service."""
 
-    def __init__(self, log: Log, offload: Callable[[Callable[[], Any]], Awaitable[Any]] = asyncio.to_thread) -> None:
-        self._log, self._offload = log, offload
+    def __init__(
+        self, log: Log, speed: float = 1.0, offload: Callable[[Callable[[], Any]], Awaitable[Any]] = asyncio.to_thread
+    ) -> None:
+        self._log, self._offload, self._every_s = log, offload, max(EVERY_S, EVERY_REAL_S * speed)
         self._found: Mapping[str, Any] | None = None
         self._made: tuple[object, ...] = ()
         self._at = 0.0
@@ -38,7 +40,7 @@ class Ahead:
         if run.run_id not in self._made[:1]:
             self._found = None
         busy = self._task is not None and not self._task.done()
-        if not busy and (place != self._made or now - self._at >= EVERY_S):
+        if not busy and (place != self._made or now - self._at >= self._every_s):
             self._made, self._at = place, now
             self._task = asyncio.create_task(self._work(run), name="ahead")
         return {**so_far, "ahead": self._found}

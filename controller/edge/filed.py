@@ -60,7 +60,7 @@ def in_force(settings: Settings, role: str, probe: Probe) -> dict[str, Any]:
         "raw_ice_c": probe.raw_ice_c,
         "raw_boil_c": probe.raw_boil_c,
         "boil_c": round(probe.boil_c, 3),
-        "offset_ice_k": round(-probe.raw_ice_c, 3),
+        "offset_ice_k": round(probe.calibrated(0.0), 3) + 0.0,
         "offset_at_65_k": round(probe.calibrated(calibrate.MASH_C) - calibrate.MASH_C, 3),
         "by": _who(settings, role, probe),
     }

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from controller.edge.ahead import EVERY_S, Ahead
+from controller.edge.ahead import EVERY_REAL_S, EVERY_S, Ahead
 from controller.edge.log import Log
 from tests.core.bench import Bench, course, leg, settings
 
@@ -51,7 +51,7 @@ def test_the_beat_never_waits_for_it() -> None:
 
     async def act() -> None:
         desk, bench = Desk(), mashing()
-        ahead = Ahead(Log("error"), desk.offload)
+        ahead = Ahead(Log("error"), offload=desk.offload)
         found = await told(ahead, bench)
         assert found["beta_left_pct"] > 0.0
         assert found["ahead"] is None
@@ -68,7 +68,7 @@ def test_it_is_worked_out_once_a_minute_and_at_a_new_step() -> None:
     async def act() -> None:
         desk, bench = Desk(), mashing()
         desk.free.set()
-        ahead = Ahead(Log("error"), desk.offload)
+        ahead = Ahead(Log("error"), offload=desk.offload)
         for _ in range(int(1.5 * EVERY_S)):
             bench.step()
             await told(ahead, bench)
@@ -81,6 +81,21 @@ def test_it_is_worked_out_once_a_minute_and_at_a_new_step() -> None:
     asyncio.run(act())
 
 
+def test_a_scaled_clock_does_not_make_it_more_work() -> None:
+    """At sixty times real time it is worked out once in five real seconds, which are five minutes of the mash."""
+
+    async def act() -> None:
+        desk, bench = Desk(), mashing()
+        desk.free.set()
+        ahead = Ahead(Log("error"), 60.0, desk.offload)
+        for _ in range(int(60.0 * EVERY_REAL_S * 1.5)):
+            bench.step()
+            await told(ahead, bench)
+        assert desk.calls == 2
+
+    asyncio.run(act())
+
+
 def test_a_failure_costs_the_forecast_alone(capsys: pytest.CaptureFixture[str]) -> None:
     """A calculation that raises is logged; the estimate so far goes on being told."""
 
@@ -88,7 +103,7 @@ def test_a_failure_costs_the_forecast_alone(capsys: pytest.CaptureFixture[str]) 
         raise RuntimeError("no thread")
 
     async def act() -> None:
-        found = await told(Ahead(Log("error"), broken), mashing())
+        found = await told(Ahead(Log("error"), offload=broken), mashing())
         assert found["ahead"] is None
         assert found["alpha_left_pct"] > 0.0
 
@@ -102,7 +117,7 @@ def test_before_dough_in_there_is_nothing() -> None:
     async def act() -> None:
         desk, bench = Desk(), Bench(settings(), mash_c=50.0)
         bench.until("idle")
-        assert await told(Ahead(Log("error"), desk.offload), bench) is None
+        assert await told(Ahead(Log("error"), offload=desk.offload), bench) is None
         assert desk.calls == 0
 
     asyncio.run(act())

@@ -89,7 +89,8 @@ def test_the_calibration_in_force_is_filed_with_who_made_it(config: Path) -> Non
     probe, data = settings.tun.probes.mash, event.data or {}
     assert data["by"] == "technician"
     assert (data["calibrated_on"], data["raw_ice_c"]) == ("2026-11-02", 0.31)
-    assert data["offset_ice_k"] == -0.31
+    assert data["offset_ice_k"] == round(probe.calibrated(0.0), 3)
+    assert data["offset_ice_k"] == pytest.approx(-0.31, abs=0.01)
     assert data["offset_at_65_k"] == round(probe.calibrated(65.0) - 65.0, 3)
     assert "calibrated on 2026-11-02 by technician" in event.text
 
