@@ -31,6 +31,15 @@ def test_history_is_kept_and_forgotten() -> None:
     assert check(OPEN._replace(past=HISTORY), gap_s=5.0).state.past.lines == HISTORY.lines
 
 
+def test_what_the_history_says_is_a_finding_like_any_other() -> None:
+    """2 K in three minutes with the heater long off: a trip and OFF in the very tick in which the line is added."""
+    lines = tuple(Line(NOW - 200.0 + 10.0 * n, 61.0, 0.0) for n in range(20))
+    gate = check(OPEN._replace(past=Past(lines=lines, off_since=NOW - 1000.0)))
+    assert [(trip.id, trip.value) for trip in gate.state.trips] == [("G10", 2.0)]
+    assert gate.command is not None
+    assert gate.command.duty == 0.0
+
+
 @pytest.mark.parametrize(("asked", "share"), [(0.0, True), (1.0, True), (1.01, False), (1.2, False)])
 def test_both_ends_are_shares_at_the_last_line(asked: float, share: bool) -> None:
     """Nothing and all of the heater's power are demands, a hundredth more is none; told at the last line itself."""
