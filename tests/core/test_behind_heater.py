@@ -42,13 +42,13 @@ def cap(made: Tun, target_c: float, now_c: float | None = None, rise_k: float = 
     return figures.figures(made, target, None, adapted).duty_cap
 
 
-def plan(made: Tun, top_c: float) -> Plan:
+def plan(made: Tun, top_c: float, strike_c: float | None = None) -> Plan:
     program = Program(
         name="trial",
         title="trial",
         grist=(Grist(name="malt", mass_kg=9.0),),
         liquor=Liquor(mass_kg=28.0, temperature_c=40.0),
-        dough_in=DoughIn(grist_temperature_c=18.0),
+        dough_in=DoughIn(grist_temperature_c=18.0, strike_c=strike_c),
         step=(
             Step(name="low", kind="rest", temperature_c=66.0, time_s=600.0),
             Step(name="high", kind="mash_out", temperature_c=top_c, time_s=300.0),
@@ -130,6 +130,14 @@ def test_a_target_that_the_heater_cannot_hold_under_the_limit_is_refused(loss_w_
     if refused:
         assert found[0].found == "78 °C"
         assert "less than 78.0 °C" in found[0].wanted
+
+
+@pytest.mark.parametrize(("loss_w_per_k", "refused"), [(30.0, False), (31.0, True)])
+def test_strike_liquor_must_be_held_under_the_limit_as_well(loss_w_per_k: float, refused: bool) -> None:
+    """At 76 °C 3.5 K are left, 1 kW for each: twice a loss of 30.2 W/K over 58 K is just that. Just under passes."""
+    made = plan(tun(loss_w_per_k=loss_w_per_k), 66.5, strike_c=76.0)
+    found = [p for p in made.problems if p.where == "dough_in: strike" and "hard limit" in p.wanted]
+    assert [p.found for p in found] == (["76.0 °C"] if refused else [])
 
 
 def test_beyond_the_end_a_rise_never_ends() -> None:
