@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.core.model import Course, Event, Instant, Leg, Measurement, Phase
+from controller.core.moves import PUMP_REST_S
 from controller.core.program import BAND_K
 from controller.core.run import Offer, Run, leg_of
 from controller.core.settings import Tun
@@ -70,14 +71,22 @@ def follow(before: Run, run: Run, tun: Tun, seen: Measurement, now: Instant) -> 
     if leg is None or leg.kind != "dough_in" or before.leg + 1 >= len(before.course.legs):
         return run, None
     settled = run.leg == before.leg + 1
-    if not settled and not (_too_hot(before, seen.value_c, now) and offer is None):
+    if not settled and not (_too_hot(before, tun, seen.value_c, now) and offer is None):
         return run, None
     return _offered(run, before.leg + 1, tun, seen.value_c, now, settled)
 
 
-def _too_hot(run: Run, value_c: float, now: Instant) -> bool:
+def _too_hot(run: Run, tun: Tun, value_c: float, now: Instant) -> bool:
     assert run.course is not None
-    return now - run.phase_since >= MIXED_S and value_c > run.course.legs[run.leg + 1].target_c + OVER_K
+    return now - run.phase_since >= mixed_s(tun) and value_c > run.course.legs[run.leg + 1].target_c + OVER_K
+
+
+def mixed_s(tun: Tun) -> float:
+    """How long after the grain is in may the reading be of something else than the mash, s? Where the pump alone brings
+    the mash to the probe, that probe stands in strike liquor until the pump has run and the liquor has gone by."""
+    if tun.mixing != "pump" or tun.stirrer is not None:
+        return MIXED_S
+    return PUMP_REST_S + tun.guard.dead_time_s + MIXED_S
 
 
 def _offered(run: Run, index: int, tun: Tun, value_c: float, now: Instant, settled: bool) -> tuple[Run, Event | None]:
@@ -89,7 +98,7 @@ def _offered(run: Run, index: int, tun: Tun, value_c: float, now: Instant, settl
     found = correction(course, rest, tun, value_c)
     text, offer = f"settled at {value_c:.1f} °C, wanted {rest.target_c:.1f} °C", None
     if not settled:
-        text = f"still settling, already {value_c:.1f} °C, wanted {rest.target_c:.1f} °C"
+        text = f"too warm while it settles: {value_c:.1f} °C, wanted {rest.target_c:.1f} °C"
     if abs(found.apart_k) > BAND_K:
         text += f": {_apart(found)}. {'; '.join(_ways(found))}"
         offer = Offer(index, text, SHORT if found.apart_k < 0.0 else OVER, value_c, now)

@@ -7,6 +7,7 @@ import pytest
 from controller.core import settling
 from controller.core.model import Phase, RunState
 from controller.core.run import leg_of
+from controller.core.settings import Output
 from tests.core.bench import Bench, course, leg, settings, tun
 from tests.edge.statuses import said as status_of
 
@@ -149,6 +150,16 @@ def test_too_hot_is_said_while_it_still_settles_and_cold_liquor_starts_settling_
     assert bench.replies[-1].accepted
     assert bench.state.run.phase is Phase.SETTLING
     assert bench.now - bench.state.run.phase_since < 1.5
+
+
+def test_a_probe_that_only_the_pump_reaches_is_not_believed_before_the_pump_has_run() -> None:
+    """Strike liquor stands at the probe: nothing is said after 31 s nor after 149 s, and at 151 s it is."""
+    bench = settled(53.5, over_at=30.0)
+    run = bench.state.run._replace(phase_since=bench.now, offer=None)
+    pumped = tun(mixing="pump", stirrer=None, pump=Output(topic="p/pump"))
+    for after_s, said in ((31.0, False), (149.0, False), (151.0, True)):
+        _, event = settling.follow(run, run, pumped, bench.outcome.seen, bench.now + after_s)
+        assert (event is not None) is said, after_s
 
 
 def test_an_answer_that_was_not_offered_is_refused() -> None:
