@@ -1,6 +1,6 @@
 """The guard's and the orders' tables, as Markdown, printed from the code.
 
-`python -m tests.house.tables` writes them into DEVELOPERS.md between its marks.
+`python -m tests.house.tables` writes them into DEVELOPERS.md and README.md between their marks.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ from controller.core.model import RunState
 from tests.house.source import ROOT
 
 BEGIN, END = "<!-- tables:begin -->", "<!-- tables:end -->"
+TRIPS_BEGIN, TRIPS_END = "<!-- trips:begin -->", "<!-- trips:end -->"
+WAITS = {"latched": "for you", "requalified": "a minute without heat", "itself": "-"}
 PRIORITY = {1: "act now", 2: "act soon", 3: "note"}
 
 
@@ -71,16 +73,27 @@ def text() -> str:
     return "\n\n".join(parts)
 
 
-def printed() -> str:
-    """What DEVELOPERS.md holds between the marks."""
-    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    return page.split(BEGIN)[1].split(END)[0].strip()
+def trips() -> str:
+    """What a brewer may read at the tun: every interlock, what it waits for and what to do."""
+    rows = ["| id | what | waits | what to do |", "| --- | --- | --- | --- |"]
+    return "\n".join([*rows, *(f"| {row.id} | {row.name} | {WAITS[row.clears]} | {row.do} |" for row in TABLE)])
+
+
+def printed(page: str = "DEVELOPERS.md", begin: str = BEGIN, end: str = END) -> str:
+    """What a page holds between the marks."""
+    return (ROOT / page).read_text(encoding="utf-8").split(begin)[1].split(end)[0].strip()
+
+
+def write(page: str, begin: str, end: str, filling: str) -> None:
+    """Put a table between the marks of a page."""
+    path = ROOT / page
+    before, rest = path.read_text(encoding="utf-8").split(begin)
+    path.write_text(f"{before}{begin}\n\n{filling}\n\n{end}{rest.split(end)[1]}", encoding="utf-8")
 
 
 def main() -> None:
-    path = ROOT / "DEVELOPERS.md"
-    before, rest = path.read_text(encoding="utf-8").split(BEGIN)
-    path.write_text(f"{before}{BEGIN}\n\n{text()}\n\n{END}{rest.split(END)[1]}", encoding="utf-8")
+    write("DEVELOPERS.md", BEGIN, END, text())
+    write("README.md", TRIPS_BEGIN, TRIPS_END, trips())
 
 
 if __name__ == "__main__":
