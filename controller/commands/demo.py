@@ -39,6 +39,7 @@ ENDS = ("complete", "stopped", "aborted")
 CURVE = 60  # columns
 GO_S, BEHIND_S = 30.0, 0.5  # the daemon must speak within so long; the world gives way after so much at once
 LONGEST = 2.0  # times the plan, and half an hour: then it is given up
+CALM = 30.0  # times real time that a busy machine keeps up with
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -69,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
         finally:
             _end(daemon)
         complaint = (Path(scratch) / "daemon.log").read_text()
-        code = _report(ran, settings, made, complaint)
+        code = _report(ran, settings, made, args.speed, complaint)
         if args.report:
             _page(Path(args.report), settings)
         return code
@@ -247,7 +248,7 @@ def _greet(settings: Settings, made: plan.Plan, speed: float, name: str, port: i
     )
 
 
-def _report(ran: Ran, settings: Settings, made: plan.Plan, complaint: str) -> int:
+def _report(ran: Ran, settings: Settings, made: plan.Plan, speed: float, complaint: str) -> int:
     record = _record(settings)
     print()
     print(f"{made.course.title}: {ran.last.get('state', 'no word from the daemon')}")
@@ -256,6 +257,9 @@ def _report(ran: Ran, settings: Settings, made: plan.Plan, complaint: str) -> in
             print(line)
     trips = [event for event in ran.events if event.get("kind") == "trip"]
     print(f"trips    {'; '.join(t['id'] + ' ' + t['text'] for t in trips) if trips else 'none'}")
+    if trips and speed > CALM:
+        print(f"         The simulated tun is sound: this machine was too busy for {speed:g} times real time.")
+        print(f"         Try --speed {CALM:g}.")
     print(f"time     {time.monotonic() - ran.began:.0f} s for {screen.span(ran.curve[-1][0] if ran.curve else 0.0)}")
     print(f"record   {record if record is not None else 'none'}")
     if complaint.strip():
