@@ -63,9 +63,16 @@ def keep(state: State) -> dict[str, Any]:
             "gap_credit_s": run.gap_credit_s,
             "gap_rule": run.gap_rule,
             "mash": estimate.keep(run.mash),
-            "course": None if course is None else {**course._asdict(), "legs": [leg._asdict() for leg in course.legs]},
+            "course": None if course is None else _plain(course),
         },
     }
+
+
+def _plain(course: Course) -> dict[str, Any]:
+    """The course as plain values; what was filed at the start is in the record already."""
+    plain = {**course._asdict(), "legs": [leg._asdict() for leg in course.legs]}
+    del plain["filed"]
+    return plain
 
 
 def recall(kept: Mapping[str, Any], now: Instant) -> Kept | None:
