@@ -143,6 +143,7 @@ class Rig:
         watcher: Watcher | None = None,
         compile_program: Callable[[Mapping[str, Any]], Course | tuple[str, ...]] | None = None,
         clock: Clock | None = None,
+        threaded: bool = False,  # the journal's own writer thread: on real time only
     ) -> None:
         self.broker, self.clock, self.stand_in = MemoryBroker(), clock or Clock(), stand_in
         self.disks: Any = disks or Disks()
@@ -152,7 +153,7 @@ class Rig:
             return course if args.get("program") == course.program else (f"no program {args.get('program')!r}",)
 
         def made(folder: Path, seq: int, keep_runs: int) -> Journal:
-            return Journal(folder, seq, keep_runs, self.disks, threaded=False)
+            return Journal(folder, seq, keep_runs, self.disks, threaded)
 
         begun = restart.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
         self.transport = MemoryTransport(self.broker, (), None)
