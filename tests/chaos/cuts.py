@@ -126,7 +126,11 @@ class Life:
         self._index = step["index"]
 
     def _command(self, topic: str, payload: bytes, retained: bool) -> None:
-        if self.hot or json.loads(payload)["duty"] <= 0.0:
+        if json.loads(payload)["duty"] <= 0.0:
+            return
+        if any(trip.latched for trip in self.rig.service.state.guard.trips):
+            self.wrong.append("heat under a latched trip")
+        if self.hot:
             return
         self.hot = True
         since = self.rig.clock.now() - self.begun
@@ -134,8 +138,6 @@ class Life:
             self.wrong.append(f"heat {since:.1f} s after the start")
         if self.first.pending is not None and not self._decided():
             self.wrong.append("heat before the decision is on the disk")
-        if any(trip.latched for trip in self.first.guard.trips):
-            self.wrong.append("heat under a latched trip")
 
     def _decided(self) -> bool:
         """Is there a decision on the disk after this process' own first line?"""
