@@ -166,6 +166,8 @@ def _like(row: Row, number: str) -> str:
         return f"{number} °F"
     if row is TABLE["power"] and float(number) >= 100.0:
         return f"{number} W"
+    if row is TABLE["share"] and 0.0 < abs(float(number)) < 1.0:
+        return f"{100.0 * float(number):.6g} %"
     return f"{number} {row.example.split(' ', 1)[1]}"
 
 

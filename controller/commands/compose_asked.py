@@ -88,7 +88,7 @@ def given(config: Path, args: argparse.Namespace) -> Given:
     source = files.load_program(config, args.source) if args.source is not None else None
     if source is not None and not source.grist:
         raise Wrong(Problem("--from", f"{args.source}, a run with water alone", "a program with grist"))
-    named = choose.tun_for(config, source, args.tun).name if source is not None else args.tun
+    named = choose.tun_for(config, source, args.tun, args.source).name if source is not None else args.tun
     settings = files.settings(config, named)
     base = _plain(settings.tun, asked) if source is None else _program(source, settings.tun)
     low = None if asked.low_rest_c is None else (asked.low_rest_c, asked.low_rest_time_s)

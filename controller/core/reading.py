@@ -132,7 +132,9 @@ def _problem(model: type[BaseModel], data: dict[str, Any], details: ErrorDetails
         case "extra_forbidden":
             return Problem(where(data, path[:-1]) or "the file", f'unknown key "{path[-1]}"', _known(model, path), path)
         case kind:
-            return Problem(place, found(details["input"]), _wanted(kind, details), path)
+            single = kind in ("tuple_type", "list_type") and isinstance(details["input"], dict)
+            brackets = f", in TOML [[{path[-1]}]] with double brackets" if single else ""
+            return Problem(place, found(details["input"]), _wanted(kind, details) + brackets, path)
 
 
 def found(value: Any) -> str:

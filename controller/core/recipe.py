@@ -7,9 +7,17 @@ fits a tun is for `plan.py`; what its own values must agree on is in `agree`.
 from __future__ import annotations
 
 import itertools
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, StrictBool, StringConstraints, ValidationInfo, field_validator, model_validator
+from pydantic import (
+    Field,
+    StrictBool,
+    StringConstraints,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from controller.brewing.advice_table import RULES
@@ -107,6 +115,17 @@ class Step(Table):
     ph_every_s: Annotated[float | None, Quantity("duration", 600, 86_400)] = None  # souring: reminder
     why: Text = ""
 
+    @field_validator("time_s", mode="wrap")
+    @classmethod
+    def _in_words(cls, value: object, read_it: Any, info: ValidationInfo) -> object:
+        """What is out of any range is told as what is out of the kind's."""
+        try:
+            return read_it(value)
+        except ValidationError as refused:
+            if not refused.errors()[0]["msg"].startswith("a value from"):
+                raise
+            raise wrong(time_wanted(str(info.data.get("kind", "rest")))) from None
+
     @property
     def held_s(self) -> float:
         """For how long does the step hold? Base value of the kind where nothing is written."""
@@ -164,6 +183,13 @@ class Program(Table):
             for at, step in enumerate(data["step"], 1)
         ]
         return {**data, "step": steps}
+
+    @classmethod
+    def example(cls, name: str) -> str:
+        """What could stand in this field, in words?"""
+        if name == "liquor":
+            return 'a block [liquor] with mass or volume, such as mass = "60 kg"'
+        return super().example(name)
 
     @property
     def grist_kg(self) -> float:
@@ -266,13 +292,18 @@ def _longest_s(step: Step) -> float:
     return MAX_KEEP_S if step.kind == "keep" else MAX_REST_S
 
 
+def time_wanted(kind: str) -> str:
+    """How long may a step of this kind be, in words?"""
+    longest_s = {"souring": MAX_SOURING_S, "keep": MAX_KEEP_S}.get(kind, MAX_REST_S)
+    more = "" if kind == "souring" else f", or to {show('duration', MAX_LONG_S)} with long = true"
+    return f"a time from {show('duration', MIN_REST_S)} to {show('duration', longest_s)}{more}"
+
+
 def _times(step: Step) -> list[Slip]:
     if step.time_s is None or MIN_REST_S <= step.time_s <= _longest_s(step):
         return []
     found = show("duration", step.time_s)
-    wanted = f"from {show('duration', MIN_REST_S)} to {show('duration', _longest_s(step))}"
-    more = not step.long and step.kind != "souring" and step.time_s > MIN_REST_S
-    return [("time", found, f"{wanted}; longer needs long = true" if more else wanted)]
+    return [("time", found, time_wanted(step.kind))]
 
 
 def _gate(step: Step) -> list[Slip]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from pathlib import Path
 
 from controller.brewing.calibration import Calibration
@@ -37,17 +39,20 @@ def look(config: Path, program: str, tun: str | None) -> Plan:
         problems += wrong.problems
     try:
         if loaded is not None or tun is not None:
-            vessel = tun_for(config, loaded, tun)
+            vessel = tun_for(config, loaded, tun, program)
     except Problems as wrong:
         problems += wrong.problems
     if problems or loaded is None or vessel is None:
         raise Problems(problems)
     plan = plans.make(loaded, vessel, brewery)
-    return plan._replace(problems=_placed(config, program, plan)) if plan.problems else plan
+    return plan._replace(problems=_at_lines(config, program, plan.problems)) if plan.problems else plan
 
 
-def tun_for(config: Path, program: Program | None, named: str | None) -> Tun:
-    """The tun that is named, else the one the program was written for, else the only one. Raises Problems."""
+def tun_for(config: Path, program: Program | None, named: str | None, written: str = "") -> Tun:
+    """The tun that is named, else the one the program was written for, else the only one. Raises Problems.
+
+    `written`: the program as it was asked for, so that a tun that it names wrongly is told at its line.
+    """
     known = files.names(config / "tuns")
     if named is not None:
         return files.load_tun(config, named)
@@ -55,7 +60,15 @@ def tun_for(config: Path, program: Program | None, named: str | None) -> Tun:
         return files.load_tun(config, program.tun)
     if len(known) <= 1 or program is None:
         return files.load_tun(config, files.only_tun(config))
+    if program.tun:
+        raise Problems(_at_lines(config, written, [_no_such_tun(program.tun, known)]))
     raise Problems([Problem("--tun", "nothing", _which_fit(config, program, known))])
+
+
+def _no_such_tun(named: str, known: list[str]) -> Problem:
+    near = difflib.get_close_matches(named, known, n=1, cutoff=0.5)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    return Problem("tun", f'"{named[:60]}"', f"one of {', '.join(known)}{hint}", ("tun",))
 
 
 def _which_fit(config: Path, program: Program, known: list[str]) -> str:
@@ -67,11 +80,14 @@ def _which_fit(config: Path, program: Program, known: list[str]) -> str:
         except Problems:
             continue  # a tun file that is wrong itself fits nothing; naming it shows why
     if fitting:
-        return f"one of {', '.join(fitting)}, which this program fits"
+        return f"one of {', '.join(fitting)}, which this program fits: add --tun {fitting[0]}"
     return f"one of {', '.join(known)}, though this program fits none of them as it stands"
 
 
-def _placed(config: Path, program: str, plan: Plan) -> tuple[Problem, ...]:
+def _at_lines(config: Path, program: str, problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """The problems, placed in the program's file where there is one."""
+    if not program:
+        return tuple(problems)
     path = files.program_path(config, program)
     text = files.content(path) if path.suffix.lower() == ".toml" else ""
-    return tuple(files.at_line(problem, path, text) for problem in plan.problems)
+    return tuple(files.at_line(problem, path, text) for problem in problems)

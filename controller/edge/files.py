@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import os
+import re
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
@@ -26,6 +27,7 @@ T = TypeVar("T")
 
 MOST_BYTES = 256 * 1024  # the longest shipped file has 4 KiB
 EXCHANGE = {".json", ".xml"}
+CURLY = "“”„‟‘’‚«»"  # what a text program makes of straight quotes
 
 
 def config_dir(given: str | None) -> Path:
@@ -33,8 +35,8 @@ def config_dir(given: str | None) -> Path:
     named = given or os.environ.get("UNDERBACK_CONFIG")
     folder = Path(named) if named else next((p for p in (Path("config"), Path("/etc/underback")) if p.is_dir()), None)
     if folder is None:
-        wanted = "--config DIR, or UNDERBACK_CONFIG, or a folder ./config or /etc/underback"
-        raise Problems([Problem("configuration", "no folder", wanted)])
+        wanted = "a folder config/ (change into the folder that holds it), or --config DIR, or UNDERBACK_CONFIG"
+        raise Problems([Problem("configuration", "neither ./config nor /etc/underback", wanted)])
     if not folder.is_dir():
         raise Problems([Problem(str(folder), "no such folder", "a folder with service.toml, tuns/ and programs/")])
     return folder
@@ -74,6 +76,9 @@ def load_program(config: Path, name_or_path: str) -> Program:
 
         return recipes.load(path)
     data, text = table(path)
+    if "probes" in data and "heater" in data:
+        wanted = f"a program; for this tun add --tun {path.stem} to a program's name"
+        raise Problems([Problem(str(path), "a tun file", wanted)])
     value, problems = read(Program, {**data, "name": path.stem}, recipe.agree)
     return _done(value, [*_name_key(path, data), *problems], path, text)
 
@@ -130,7 +135,7 @@ def only_tun(config: Path) -> str:
         return known[0]
     if not known:
         raise Problems([Problem(str(config / "tuns"), "no tun file", "at least one, such as tuns/gannet.toml")])
-    raise Problems([Problem("--tun", "nothing", f"one of {', '.join(known)}")])
+    raise Problems([Problem("--tun", "nothing", f"one of {', '.join(known)}: add --tun {known[0]}")])
 
 
 def digest(config: Path, tun: str) -> str:
@@ -164,7 +169,13 @@ def program_path(config: Path, name_or_path: str) -> Path:
     """Which file is meant: a name below `programs/`, or a path? Raises Problems when there is no such file."""
     path = Path(name_or_path)
     if path.suffix.lower() in {".toml", *EXCHANGE} or len(path.parts) > 1 or _exists(path):
+        inside = config / "programs" / path.name
+        if len(path.parts) == 1 and not _exists(path) and _exists(inside):
+            raise Problems([Problem(name_or_path, "no such file here", f'"{path.stem}", which is {inside}')])
         return _file(path)
+    if _exists(Path(f"{name_or_path}.toml")) and not _exists(config / "programs" / f"{name_or_path}.toml"):
+        wanted = f'"{name_or_path}.toml" for the file here: a file needs its ending or a path'
+        raise Problems([Problem(f'program "{name_or_path[:60]}"', f"no such file in {config / 'programs'}", wanted)])
     return _named(config / "programs", name_or_path, "program")
 
 
@@ -233,7 +244,17 @@ def _syntax(path: Path, text: str, error: str) -> tuple[str, str, str]:
     where = f"{path}:{number}" if number else f"{path}:{text.count(chr(10)) + 1}"
     lines = text.splitlines()
     line = lines[int(number) - 1].strip() if number and int(number) <= len(lines) else "the end of the file"
-    return where, f"{line[:60]!r}", f'TOML such as key = "66 °C" ({why[:1].lower()}{why[1:]})'
+    return where, f"{line[:60]!r}", _mended(line) + f" ({why[:1].lower()}{why[1:]})"
+
+
+def _mended(line: str) -> str:
+    """What should stand there instead?"""
+    if any(quote in line.split("#")[0] for quote in CURLY):
+        return 'straight quotes, such as key = "66 °C"'
+    if re.fullmatch(r"\[\w+\]\s*(#.*)?", line):
+        name = line[1:].split("]")[0]
+        return f"a table [{name}] once; an entry of a list is written [[{name}]] with double brackets"
+    return 'TOML such as key = "66 °C"'
 
 
 # ---------------------------------------------------------------- the line of a key

@@ -86,9 +86,42 @@ def test_which_tun(config: Path) -> None:
     path.write_text(text, encoding="utf-8")
     with pytest.raises(Problems) as wrong:
         choose.load_plan(config, "free", None)
-    assert wrong.value.problems == (Problem("--tun", "nothing", "one of plover, which this program fits"),)
+    assert wrong.value.problems == (
+        Problem("--tun", "nothing", "one of plover, which this program fits: add --tun plover"),
+    )
     (config / "tuns/gannet.toml").unlink()
     assert choose.load_plan(config, "free", None).tun.name == "plover"
+
+
+def test_a_program_that_names_no_tun_of_these(config: Path) -> None:
+    """A slip in the program's own `tun` is told at its line, with the nearest tun; no option is blamed."""
+    text = (config / "programs/linnet.toml").read_text(encoding="utf-8").replace('"plover"', '"plovr"')
+    (config / "programs/slip.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(Problems) as wrong:
+        choose.load_plan(config, "slip", None)
+    (told,) = map(str, wrong.value.problems)
+    assert told.endswith('slip.toml:6: tun: found "plovr", wanted one of gannet, plover; did you mean "plover"?')
+    with pytest.raises(Problems, match=r'^tun: found "plovr", wanted one of gannet, plover; did'):
+        choose.tun_for(config, files.load_program(config, "slip"), None)
+
+
+def test_a_name_for_a_file_and_a_file_for_a_name(config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file name that stands below programs/ is answered with its name; a name that stands here with its file."""
+    monkeypatch.chdir(config.parent)
+    with pytest.raises(Problems, match=r'linnet.toml: found no such file here, wanted "linnet", which is'):
+        files.load_program(config, "linnet.toml")
+    shutil.copy(config / "programs/linnet.toml", "own.toml")
+    with pytest.raises(Problems, match=r'wanted "own.toml" for the file here: a file needs its ending'):
+        files.load_program(config, "own")
+    assert files.load_program(config, "own.toml").name == "own"
+
+
+def test_a_tun_given_as_a_program(config: Path) -> None:
+    """A tun file where a program belongs is one problem, not one for every key."""
+    with pytest.raises(Problems) as wrong:
+        files.load_program(config, str(config / "tuns/plover.toml"))
+    (told,) = wrong.value.problems
+    assert (told.found, told.wanted) == ("a tun file", "a program; for this tun add --tun plover to a program's name")
 
 
 def test_which_tun_when_some_are_wrong(config: Path) -> None:
@@ -224,3 +257,8 @@ def test_config_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     assert files.config_dir("config") == Path("config")
     with pytest.raises(Problems):
         files.config_dir("nowhere")
+    monkeypatch.delenv("UNDERBACK_CONFIG")
+    (tmp_path / "config").rmdir()
+    if not Path("/etc/underback").is_dir():
+        with pytest.raises(Problems, match=r"change into the folder that holds it\), or --config DIR"):
+            files.config_dir(None)

@@ -70,10 +70,12 @@ NUMBERS = (
 )
 
 TIMES = (
-    program("ten hours", H60, 'time = "10 h"', STEP + "time", "10 h", "from 1 min to 4 h", "long = true"),
+    program("ten hours", H60, 'time = "10 h"', STEP + "time", "10 h", "from 1 min to 4 h", "12 h with long = true"),
     program("ten hours in minutes", H60, 'time = "600 min"', STEP + "time", "10 h", "4 h"),
     program("thirteen hours marked long", H60, 'time = "13 h"\nlong = true', STEP + "time", "13 h", "12 h"),
-    program("zero time", H60, 'time = "0 min"', STEP + "time", '"0 min"', "1 min to 72 h"),
+    program(
+        "zero time", H60, 'time = "0 min"', STEP + "time", '"0 min"', "from 1 min to 4 h, or to 12 h with long = true"
+    ),
     program("seconds for minutes", H60, 'time = "30 s"', STEP + "time", "30 s", "1 min"),
     program("negative time", H60, 'time = "-60 min"', STEP + "time", '"-60 min"'),
     program("time without unit", H60, 'time = "60"', STEP + "time", '"60 min"'),
@@ -81,7 +83,7 @@ TIMES = (
     program("a time of day", H60, "time = 06:00:00", STEP + "time", "35 min"),
     program("m for min", H60, 'time = "60 m"', STEP + "time", "s, min, h or d"),
     program("minutes before hours", H60, 'time = "10 min 1 h"', STEP + "time", "1 h 10 min"),
-    program("a billion minutes", H60, 'time = "1000000000 min"', STEP + "time", "72 h"),
+    program("a billion minutes", H60, 'time = "1000000000 min"', STEP + "time", "from 1 min to 4 h, or"),
     program(
         "no time", H60 + "             # counted in band, not from when heat came on", "", STEP + "time", "nothing"
     ),
@@ -105,7 +107,7 @@ KEYS = (
     program("unknown aim", 'aim = "balanced"', 'aim = "drier"', "aim", '"drier"', '"dry"'),
     program("no title", 'title = "Linnet pale ale"', "", "title", "nothing"),
     program("name against the file's", 'tun = "plover"', 'tun = "plover"\nname = "robin"', '"robin"', '"linnet"'),
-    program("text for a list", "[[grist]]", "[grist]", "grist", "a table", "a list"),
+    program("text for a list", "[[grist]]", "[grist]", "grist", "a table", "a list, in TOML [[grist]] with double"),
     program("text for true", H60, H60 + '\nlong = "yes"', STEP + "long", '"yes"', "true or false"),
     program("overrule of no rule", 'tun = "plover"', 'tun = "plover"\noverrule = { A99 = "x" }', "A99", "A5"),
     program("overrule of a stop", 'tun = "plover"', 'tun = "plover"\noverrule = { A3 = "x" }', "A3", "only advises"),
@@ -119,12 +121,20 @@ SENSE = (
     program("infusion first", 'kind = "rest"', 'kind = "infusion"', STEP, "a rest as the first step"),
     program("mass and volume", 'mass = "15 kg"', 'mass = "15 kg"\nvolume = "15 L"', "liquor", "both", "either"),
     program("neither mass nor volume", 'mass = "15 kg"', "", "liquor", "nothing", "60 kg"),
-    program("no liquor at all", "[liquor]                    # water in", "[[step]]\n#", "liquor", "nothing"),
+    program(
+        "no liquor at all",
+        "[liquor]                    # water in",
+        "[[step]]\n#",
+        "liquor",
+        "nothing",
+        "a block [liquor]",
+    ),
     program("overfull", 'mass = "15 kg"', 'mass = "45 kg"', "48.4 L of mash", "at most 28.5 L"),
     program("heater not covered", 'mass = "15 kg"', 'mass = "5 kg"', "5.0 L", "at least 8 L"),
     program("negative mass", 'mass = "5.0 kg"', 'mass = "-5.0 kg"', 'grist 1 "Pale malt": mass', '"-5.0 kg"'),
     program("litres of malt", 'mass = "5.0 kg"', 'mass = "5.0 L"', 'grist 1 "Pale malt": mass', "kg, g, lb or oz"),
     program("moisture of 42 %", 'moisture = "4.2 %"', 'moisture = "42 %"', "moisture", "0 % to 20 %"),
+    program("share as a part of one", 'kolbach = "42 %"', 'kolbach = "0.34"', "kolbach", '"0.34"', '"34 %"'),
     program("share without its sign", 'kolbach = "42 %"', "kolbach = 42", "kolbach", "42 %"),
     program("ramp of 10 K/min", 'ramp = "1.0 K/min"', 'ramp = "10 K/min"', 'step 2 "mash-out": ramp', "5 K/min"),
     program("ramp of zero", 'ramp = "1.0 K/min"', 'ramp = "0 K/min"', 'step 2 "mash-out": ramp', "0.05 K/min"),
@@ -183,6 +193,9 @@ FORM = (
     whole("steps as text", 'title = "x"\nstep = ["rest"]\n[liquor]\nmass = "20 kg"\n', "step 1", '"rest"', "a table"),
     whole("steps as a number", 'title = "x"\nstep = 3\n[liquor]\nmass = "20 kg"\n', "step", "found 3", "a list"),
     whole("key twice", 'title = "x"\ntitle = "y"\n', ":2", "overwrite"),
+    whole("curly quotes", "title = “x”\n", ":1", "straight quotes"),
+    whole("two steps in single brackets", "[step]\na = 1\n[step]\na = 2\n", ":3", "[[step]] with double brackets"),
+    whole("a tun as a program", '[heater]\nkind = "ssr"\n[probes]\n', "a tun file", "--tun linnet"),
     whole("quote left open", 'title = "x\n', ":1", "TOML"),
     whole("tun file is empty", "", "volume", "heater", "probes", "mixing", file=PLOVER),
     whole("service file is a list", "[[broker]]\n", "broker", "a list", "a table", file=SERVICE),
