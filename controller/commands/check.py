@@ -18,7 +18,7 @@ from controller.core.plan import Plan, document
 from controller.core.problems import Problem, Problems
 from controller.core.settings import Tun
 from controller.core.stages import power_w
-from controller.edge import choose, files, plan_page, wort_page
+from controller.edge import choose, files, neighbours, plan_notes, plan_page, wort_page
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -104,7 +104,8 @@ def _look(config: Path, program: str, tun: str | None) -> Answer:
         plan = choose.look(config, program, tun)
     except Problems as wrong:
         return Answer(program, None, wrong.problems)
-    return Answer(program, plan, plan.problems)
+    problems = (*plan.problems, *neighbours.refused(config, plan.tun))
+    return Answer(program, plan, problems)
 
 
 def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> list[Answer]:
@@ -143,10 +144,27 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
     sys.stderr.write("".join(f"{problem}\n" for problem in answer.problems))
     if answer.problems:
         said = tuple(line for line in answer.said if line.advice.level != "stop")  # those are told as problems
+        said = () if any(_strike(problem) for problem in answer.problems) else said
         sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
     elif answer.plan is not None:
         sys.stdout.write("\n" * blank + plan_page.page(answer.plan, answer.said, args.at) + "\n")
         sys.stdout.write("".join(f"{line}\n" for line in _wort(answer.expected(), args.why)))
+        sys.stdout.write(f"\n{_verdict(answer, args)}\n")
+
+
+def _strike(problem: Problem) -> bool:
+    """Is it the strike that is refused? Then the mash would not go as planned, and advice on it would mislead."""
+    return problem.path == ("dough_in", "strike")
+
+
+def _verdict(answer: Answer, args: argparse.Namespace) -> str:
+    """What came of the check in a line, and what to do next."""
+    warned = sum(line.advice.level == "warn" and line.overruled is None for line in answer.said)
+    warned += sum(note.level == "warn" for note in plan_notes.notes(answer.plan)) if answer.plan else 0
+    but = f", {warned} warning{'s' * (warned > 1)}" if warned else ""
+    tun = f" --tun {args.tun}" if args.tun else ""
+    config = f" --config {args.config}" if args.config else ""
+    return f"No problems{but}. Next: underback{config} dryrun {answer.program}{tun}"
 
 
 def _wort(expected: Forecast | None, why: bool) -> list[str]:

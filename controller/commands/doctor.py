@@ -22,7 +22,7 @@ from controller import __version__
 from controller.cli import DONE, NO, UNREACHABLE
 from controller.commands.serve import read
 from controller.core.model import RunState
-from controller.edge import asking, clock
+from controller.edge import asking, clock, neighbours
 from controller.edge.journal import RealDisks
 from controller.edge.proof import proof_days
 from controller.edge.systemd import credential
@@ -50,8 +50,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    _, settings = read(args.config, args.tun, 1.0)
+    config, settings = read(args.config, args.tun, 1.0)
     found = [*machine(settings), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
+    found += copied(config, settings)
     reached = True
     try:
         found += asyncio.run(broker(settings))
@@ -153,7 +154,13 @@ def tun(settings: Settings) -> list[Finding]:
     """What the tun file leaves unprotected, and the proof test's age."""
     found: list[Finding] = []
     tun = settings.tun
-    if tun.level is None:
+    flow = tun.heater.place == "line" and tun.flow is not None and tun.flow.required
+    if tun.level is None and flow:
+        do = "only a delayed start needs one too"
+        found.append(
+            Finding("level switch", "note", "none; the flow switch cuts the heat in the line where nothing flows", do)
+        )
+    elif tun.level is None:
         do = "fit one: a dry element glows within half a minute; no delayed start without it"
         found.append(Finding("level switch", "note", "none is fitted", do))
     if tun.probes.second is None:
@@ -168,6 +175,17 @@ def tun(settings: Settings) -> list[Finding]:
         found.append(Finding("proof test", "good", f"{days:.0f} days old, limit {limit}"))
     if tun.probes.mash.calibrated_on is None:
         found.append(Finding("calibration", "note", "the mash probe has none", "run `underback calibrate`"))
+    return found
+
+
+def copied(config: Path, settings: Settings) -> list[Finding]:
+    """Has another tun of this folder the same topics, as after a copy?"""
+    found = []
+    for one in neighbours.shared(config, settings.tun):
+        do = f"give {one.key} in tuns/{settings.tun.name}.toml a topic of its own"
+        if one.hot:
+            do += ": two controllers would command one heater"
+        found.append(Finding("topics", "bad" if one.hot else "note", f"{one.topic} is tun {one.other}'s too", do))
     return found
 
 

@@ -18,6 +18,7 @@ from controller.core.settings import Tun
 
 LimitedBy = Literal["limit", "heater", "program", "addition", "cooling", ""]
 
+NO_GRAIN = "water alone: there is nothing to convert"
 HEATER_LIMITS = 1.005  # the rise takes so much longer than its limit allows: the heater is what limits it
 
 
@@ -176,7 +177,7 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
             stage = _addition(at, step, tun, program.grist_kg, liquor_now, now_c, to_c)
             liquor_now += stage.addition_kg if step.kind == "infusion" else 0.0
         else:
-            stage = _rest(at, step, tun, capacity, liquor_now, now_c, to_c)
+            stage = _rest(at, step, tun, capacity, liquor_now, now_c, to_c, bool(program.grist))
         found.append(stage)
         now_c = to_c
     return tuple(found)
@@ -193,7 +194,9 @@ def _dough_in(program: Program, tun: Tun, liquor: float, strike: Strike) -> Stag
     )  # fmt: skip
 
 
-def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c: float, to_c: float) -> Stage:
+def _rest(
+    at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c: float, to_c: float, grain: bool
+) -> Stage:
     rise = climb(tun, capacity, from_c, to_c, step.ramp_k_per_s)
     mean = (to_c - from_c) / rise.seconds if 0.0 < rise.seconds < math.inf and to_c > from_c else 0.0
     held_s = 0.0 if step.kind == "keep" else step.held_s
@@ -205,7 +208,7 @@ def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c:
     return Stage(
         step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
         max(0.0, kwh) / tun.heater.efficiency, at,
-        _why(step, to_c),
+        _why(step, to_c) if grain else step.why or NO_GRAIN,
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from controller.core.plan import Plan
 from controller.core.program import SETTLE_S
 from controller.core.stages import Stage
 from controller.core.table import show
+from controller.edge import plan_notes
 
 _LIMITS = {
     "heater": "the heater gives no more",
@@ -21,6 +22,7 @@ _LIMITS = {
 
 def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = None) -> str:
     """The plan in words and figures. `dough_in_s`: dough-in in seconds after midnight; without it times are elapsed."""
+    remarks = plan_notes.notes(plan)
     lines = [
         plan.program.title,
         f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {_aim(plan)}",
@@ -29,6 +31,7 @@ def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = Non
         "",
         *_table(plan, dough_in_s),
         *[f"  remark: {remark}" for remark in plan.program.notes],
+        *(["", *[f"  {note}" for note in remarks]] if remarks else []),
         *(["", *advice_lines(said)] if said else []),
     ]
     return "\n".join(lines)
@@ -53,12 +56,16 @@ def _aim(plan: Plan) -> str:
 def _facts(plan: Plan) -> Iterator[str]:
     """Strike with its parts, volumes, times, energy."""
     yield f"  Strike   {_strike(plan)}"
+    assumed = plan_notes.assumed(plan)
+    if assumed:
+        yield f"  Assumed  {assumed}; where that is not so, write it under [dough_in] or [liquor]"
     thick = "" if plan.thickness_l_per_kg is None else f" ({plan.thickness_l_per_kg:.1f} L/kg)"
-    grain = f", {plan.program.grist_kg:g} kg grain" if plan.program.grist else ", no grain"
+    grain = f", {round(plan.program.grist_kg, 2):g} kg grain" if plan.program.grist else ", no grain"
     full = f"{plan.volume_l:.1f} L, {100 * plan.fill_share:.0f} % full"
     yield f"  In tun   {plan.liquor_kg:.1f} kg liquor{thick}{grain}: {full}"
     heat_up = f"heat-up {_minutes(plan.heat_up_s)}, then " if plan.heat_up_s else ""
-    yield f"  Time     {heat_up}{_minutes(plan.mash_s)} of mash; {_minutes(plan.duration_s)} from first heat to end"
+    whole = f"{_minutes(plan.duration_s)} from first heat to end{_going_in(plan)}"
+    yield f"  Time     {heat_up}{_minutes(plan.mash_s)} of mash; {whole}"
     cost = "" if plan.cost is None else f"; {plan.cost:.2f} {plan.tun.currency}".rstrip()
     parts = f" (strike {plan.strike_kwh:.2f}, mash {plan.mash_kwh:.2f})" if plan.strike_kwh else ""
     yield f"  Energy   {plan.energy_kwh:.2f} kWh{parts}{cost}"
@@ -71,10 +78,19 @@ def _strike(plan: Plan) -> str:
         return f"{plan.strike_c:.1f} °C as written; the mash lands at {plan.landing_c:.1f} °C"
     parts, dough = plan.strike_parts, plan.program.dough_in
     text = f"{plan.strike_c:.1f} °C = {plan.landing_c:.1f} °C + {parts.grist_k:.1f} K for the grain"
-    text += f" at {show('temperature', dough.grist_temperature_c)}"
+    text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat"
     return f"{text}; the vessel is heated with the liquor"
+
+
+def _going_in(plan: Plan) -> str:
+    """What is in the whole time besides heating and mash?"""
+    kinds = [stage.kind for stage in plan.stages if stage.kind in ("dough_in", "infusion", "decoction")]
+    if not kinds:
+        return ""
+    what = " and additions" if set(kinds) != {"dough_in"} else ""
+    return f", with {_minutes(SETTLE_S * len(kinds))} for grain{what} to mix in"
 
 
 def _minutes(seconds: float) -> str:
@@ -130,4 +146,12 @@ def _rise(plan: Plan, stage: Stage) -> str:
     if stage.at is None:
         return f"after {_minutes(stage.ramp_s)} of heating at full power"
     rate = f" at {stage.climb_k_per_s * 60:.2f} K/min" if stage.climb_k_per_s > 0 else ""
-    return f"{_minutes(stage.ramp_s)}{rate} ({_LIMITS[stage.limited_by]})"
+    return f"{_minutes(stage.ramp_s)}{rate} ({_LIMITS[stage.limited_by]}{_asked(plan, stage)})"
+
+
+def _asked(plan: Plan, stage: Stage) -> str:
+    """Was a faster rise asked for than the tun allows?"""
+    asked = plan.program.step[stage.at or 0].ramp_k_per_s or 0.0
+    if asked <= plan.tun.climb_k_per_s or stage.limited_by == "cooling":
+        return ""
+    return f"; you asked for {60.0 * asked:.2f}, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"
