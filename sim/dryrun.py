@@ -248,7 +248,7 @@ class DryRun:
             counters=self.inbox.counters,
             prediction=None,
         )
-        self._say(self._topics.status, words.document(status), now)
+        self._say(self._topics.status, words.status(status), now)
 
     def _event(self, event: Event, now: float, wall_s: float) -> None:
         if "disk_bad" not in self.world.live:

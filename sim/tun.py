@@ -189,10 +189,10 @@ class Tun:
             self.chamber_c += warmed
         n = len(layers)
         total = sum(layers)
-        below = layers[0]
+        below, cools = layers[0], 0.0 if metal_from_mash else loss
         new = []
         for t, above in zip(layers, [*layers[1:], layers[-1]], strict=True):
-            new.append(t + mix * (below - t + above - t) + metal_mash * (metal - t))
+            new.append(t + mix * (below - t + above - t) + metal_mash * (metal - t) - cools * (t - room))
             below = t
         for i in range(heats):
             new[i] += warmed
@@ -201,8 +201,6 @@ class Tun:
             self.metal_c = metal + metal_from_mash * (total - n * metal) - lost
             self._lost_j += lost * self.spec.metal_j_per_k
         else:
-            for i, t in enumerate(layers):
-                new[i] -= loss * (t - room)
             self._lost_j += loss * (total - n * room) * layer_j
         if steam:
             off = steam * max(0.0, saturation_pa(layers[-1]) - room_pa)

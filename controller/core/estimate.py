@@ -145,7 +145,7 @@ def over_outage(
 
 def document(estimate: Estimate) -> dict[str, Any] | None:
     """The prediction as plain values; None before dough-in."""
-    return None if estimate.amounts is None else dict(_read(estimate.amounts, estimate.opened))
+    return None if estimate.amounts is None else _read(estimate.amounts, estimate.opened)
 
 
 @lru_cache(maxsize=4)  # the estimate moves on every 15 s, the status speaks more often

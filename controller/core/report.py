@@ -7,12 +7,13 @@ word stands beside it with its age, and a temperature older than ten seconds is 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from math import isfinite
 from typing import Any
 
 from controller import __version__
 from controller.core import additions, estimate, settling
-from controller.core.model import Measurement, Prompt, RunState, Trip
+from controller.core.model import Leg, Measurement, Prompt, RunState, Trip
 from controller.core.program import finish_in_s
 from controller.core.run import Run, leg_of
 from controller.core.settings import Settings
@@ -97,11 +98,14 @@ def _step(run: Run) -> dict[str, Any] | None:
 
 
 def _steps(run: Run) -> list[dict[str, Any]]:
-    if run.course is None:
-        return []
+    return [] if run.course is None else _steps_of(run.course.legs)
+
+
+@lru_cache(maxsize=2)
+def _steps_of(legs: tuple[Leg, ...]) -> list[dict[str, Any]]:
     return [
         {"name": leg.name, "kind": leg.kind, "target_c": leg.target_c, "planned_s": leg.hold_s, "ramp_s": leg.ramp_s}
-        for leg in run.course.legs
+        for leg in legs
     ]
 
 

@@ -355,7 +355,7 @@ class Service:
             prediction=self._predict(outcome),
         )
         self._told = outcome.state.run.state
-        self._post(self._topics.status, words.document(status), "status", retain=True)
+        self._post(self._topics.status, words.status(status), "status", retain=True)
         return status
 
     def _post(
