@@ -102,6 +102,20 @@ def test_a_decoction_is_pulled_boiled_and_returned_until_warm_enough(gannet: Pai
     assert before - 20.0 < bench.world.tun.liquor_kg < before
 
 
+def test_asked_again_after_an_outage_the_same_decoction_is_not_pulled_twice(gannet: Pair) -> None:
+    """The power fails while the decoction boils: the question comes anew, nothing more is taken out, the answer comes."""
+    bench = Bench(gannet, Manner(delay_s=5.0, boil_s=100.0))
+    before = bench.world.tun.liquor_kg
+    asked = prompt("pull", "Time to pull 20.0 kg of thick mash and boil it.", ("returning",))
+    bench.status(prompt=asked)
+    bench.seconds(10)
+    bench.status(state="held", held_by="resume", prompt=prompt("resume", "How shall it go on?", ("go on here",)))
+    bench.seconds(20)
+    bench.status(prompt=asked)
+    assert [order["args"]["answer"] for order in bench.seconds(10)] == ["returning"]
+    assert bench.world.tun.liquor_kg == pytest.approx(before - 20.0)
+
+
 def test_hot_liquor_is_added_as_told(gannet: Pair) -> None:
     """The amount and temperature of the question, poured after the answer, stopped at the temperature."""
     bench = Bench(gannet, Manner(delay_s=5.0))
