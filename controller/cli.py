@@ -76,6 +76,14 @@ def usage() -> str:
     )
 
 
+def _near(name: str) -> str:
+    """After a slip of the pen: which command was meant?"""
+    import difflib  # only here: loading it takes time that every other start can do without
+
+    near = difflib.get_close_matches(name, COMMANDS, n=1, cutoff=0.5)
+    return f"; did you mean {near[0]!r}?" if near else ""
+
+
 def _available(name: str) -> bool:
     return importlib.util.find_spec(f"controller.commands.{COMMANDS[name][0]}") is not None
 
@@ -127,7 +135,7 @@ def _run(argv: Sequence[str]) -> int:
         print(f"underback {__version__}")
         return DONE
     if name not in COMMANDS or not _available(name):
-        print(f"underback: no command {name!r}\n\n{usage()}", file=sys.stderr)
+        print(f"underback: no command {name!r}{_near(name or '')}\n\n{usage()}", file=sys.stderr)
         return WRONG
     lean()
     gc.disable()  # nothing of what is loaded now is ever garbage: 14 ms of looking for it (measured)

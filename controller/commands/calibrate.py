@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         checked = asyncio.run(_check(settings, probe, place))
     except asking.NoAnswer as silent:
-        raise Unreachable(str(silent)) from None
+        raise Unreachable(f"{silent}\nNext: start the broker and the probe's node; the daemon need not run.") from None
     if isinstance(checked, Refused):
         print("not calibrated:\n" + "\n".join(f"  {why}" for why in checked.reasons))
         return NO
@@ -76,7 +76,7 @@ def _place(args: argparse.Namespace, settings: Settings) -> tuple[Place, float]:
         try:
             altitude_m = quantity("length", args.altitude)
         except ValueError as why:
-            wrong.append(f"--altitude: found {args.altitude!r}, {why}")
+            wrong.append(f"--altitude: found {args.altitude!r}, wanted {why}")
     pressure_kpa = None
     if args.pressure is not None:
         found = _PRESSURE(args.pressure.strip())

@@ -154,8 +154,7 @@ def tun(settings: Settings) -> list[Finding]:
     """What the tun file leaves unprotected, and the proof test's age."""
     found: list[Finding] = []
     tun = settings.tun
-    flow = tun.heater.place == "line" and tun.flow is not None and tun.flow.required
-    if tun.level is None and flow:
+    if tun.level is None and tun.flow is not None and tun.heater.place == "line":
         do = "only a delayed start needs one too"
         found.append(
             Finding("level switch", "note", "none; the flow switch cuts the heat in the line where nothing flows", do)

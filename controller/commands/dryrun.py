@@ -15,14 +15,20 @@ from controller.cli import DONE, NO, Wrong
 from controller.core.forecast import Forecast, forecast
 from controller.core.problems import Problems
 from controller.core.settings import Settings
-from controller.edge import choose, files, wort_page
+from controller.core.table import show
+from controller.edge import choose, files, plan_notes, wort_page
 from sim import dryrun, trace, wort
 from sim.faults import KINDS, Fault, parse
 from sim.person import Manner
 
 if TYPE_CHECKING:
+    from controller.brewing.advice import Changes
     from controller.core.plan import Plan
 
+COLUMNS = (
+    "  rise: until the mash is in band. over: the most over the target on the way up, K. mean: of the rest, °C.",
+    "  rms: how far the rest was from its target, K (root of the mean square). All by the mash's true temperature.",
+)
 BAR_AFTER_S = 900.0  # simulated: below that a run is over before a bar could be read
 
 
@@ -30,13 +36,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Which program on which tun, with which faults, and where does the outcome go?"""
     parser.add_argument("program", metavar="PROGRAM", help="a name below programs/, or a file")
     parser.add_argument("--tun", metavar="NAME", help="a tun below tuns/; else the program's own, else the only one")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another seed: another tun of this make, 1")
+    parser.add_argument(
+        "--seed",
+        type=int,
+        default=1,
+        metavar="N",
+        help="a whole number, 1 unless said; each gives another tun of this make, a little better or worse",
+    )
     parser.add_argument(
         "--fault",
         action="append",
         default=[],
         metavar="SPEC",
-        help="KIND@START+DURATION=VALUE; `--fault list` names them",
+        help="what goes wrong, such as probe_frozen@20min+300; `--fault list` names all, with the form",
     )
     parser.add_argument("--clears", action="store_true", help="the simulated brewer looks after trips and restarts")
     parser.add_argument("--why", action="store_true", help="draw the enzymes' windows against the mash temperature")
@@ -50,11 +62,14 @@ def run(args: argparse.Namespace) -> int:
     if "list" in args.fault:
         sys.stdout.write(fault_table())
         return DONE
-    settings, plan, faults = _given(args)
+    settings, plan, faults, changes = _given(args)
+    length = show("duration", 60.0 * round(plan.duration_s / 60.0))
+    sys.stderr.write(f"simulating {length} of {plan.program.title} on {plan.tun.title or plan.tun.name} ...\n")
+    sys.stderr.flush()
     machine = dryrun.DryRun(settings, plan, args.seed, faults, manner=Manner(clears=args.clears))
     ran = _watched(machine, plan) if _shows_bar() else machine.go()
     brewed = wort.follow(plan.course, ran.trace)
-    answer = dryrun.document(plan, ran, _advice(plan), brewed.prediction)
+    answer = dryrun.document(plan, ran, _advice(plan, changes), brewed.prediction)
     _write(args, plan, ran, brewed, answer)
     if args.json:
         sys.stdout.write(json.dumps(answer, ensure_ascii=False, allow_nan=False) + "\n")
@@ -66,14 +81,19 @@ def run(args: argparse.Namespace) -> int:
 def fault_table() -> str:
     """Every fault there is, with what its value means."""
     width = max(map(len, KINDS))
-    lines = []
+    lines = [
+        "A fault is written KIND@START+DURATION=VALUE, times in s, or with min or h:\n"
+        "heater_power@15min+300=0.5 leaves half the power from 15 min after the start on, for 300 s.\n"
+        "What is left out is as usual for the kind; START is 600 s.\n"
+        "Codes: P probe, H heater and plant, M messages, C computer, U person. In brackets the value: usual, range.\n\n"
+    ]
     for name, kind in KINDS.items():
         value = f" (={kind.value:g}, {kind.low:g} to {kind.high:g})" if kind.low != kind.high else ""
         lines.append(f"{name:<{width}}  {kind.hazard:<10}  {kind.what}{value}\n")
     return "".join(lines)
 
 
-def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
+def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Changes]:
     """Files and faults, read. Raises Wrong with everything that is wrong with any of them."""
     wrong: list[object] = []
     faults: list[Fault] = []
@@ -89,21 +109,22 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
         config = files.config_dir(args.config)
         plan = choose.load_plan(config, args.program, args.tun)
         settings = files.settings(config, plan.tun.name)
+        changes = files.load_advice(config)
     except Problems as problems:
         raise Wrong(*problems.problems, *wrong) from None
     if wrong:
         raise Wrong(*wrong)
-    return settings, plan, faults
+    return settings, plan, faults, changes
 
 
-def _advice(plan: Plan) -> list[dict[str, Any]]:
+def _advice(plan: Plan, changes: Changes) -> list[dict[str, Any]]:
     from controller.core.advise import advise
 
     day = plan.tun.probes.mash.calibrated_on
     age = None
     if day is not None:
         age = float((datetime.datetime.now(datetime.UTC).date() - datetime.date.fromisoformat(day)).days)
-    return [dict(said.document()) for said in advise(plan, calibration_age_days=age)]
+    return [dict(said.document()) for said in advise(plan, changes, calibration_age_days=age)]
 
 
 # ---------------------------------------------------------------- while it runs
@@ -144,6 +165,9 @@ def _write(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: wort.W
             _report(Path(args.report), plan, ran, brewed, answer)
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
+    for path in (args.csv, args.report):
+        if path is not None:
+            sys.stderr.write(f"written: {path}\n")
 
 
 def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any]) -> None:
@@ -187,33 +211,51 @@ def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None) -
     """The outcome for a person: a line a step, then what went wrong."""
     lines = [
         f"{plan.program.title} on {plan.tun.title or plan.tun.name}, simulated, seed {answer['seed']}",
-        f"  {answer['result']} after {answer['duration_s'] / 60:.0f} min, {answer['energy_kwh']:.2f} kWh, "
-        f"{answer['commands']} heater commands, {answer['heat_without_evidence']} with heat and no fresh reading",
+        f"  {answer['result']} after {answer['duration_s'] / 60:.0f} min "
+        f"({plan.duration_s / 60:.0f} planned, for a brewer who answers at once), {answer['energy_kwh']:.2f} kWh",
         "",
-        f"  {'step':<22} {'target':>7} {'rise':>8} {'K/min':>6} {'over':>6} {'mean':>6} {'rms':>5} {'rest':>14}",
-        *[_line(step) for step in answer["steps"]],
+        f"  {'step':<22} {'target':>7} {'rise':>11} {'K/min':>6} {'over':>6} {'mean':>6} {'rms':>5}   rest",
+        *[_line(step, answer["result"] == "complete") for step in answer["steps"]],
+        "",
+        *COLUMNS,
+        f"  {answer['commands']} heater commands, {answer['heat_without_evidence']} with heat and no fresh reading",
     ]
     for trip in answer["trips"]:
         lines += ["", f"  {trip['at_s'] / 60:.0f} min: {trip['id']} {trip['text']}"]
     if answer["prediction"] is not None:
         lines += ["", *wort_page.lines(answer["prediction"], expected)]
+    warned = _warned(plan, answer)
+    if warned:
+        lines += ["", *warned]
     return "\n".join(lines) + "\n"
 
 
-def _line(step: dict[str, Any]) -> str:
+def _warned(plan: Plan, answer: dict[str, Any]) -> list[str]:
+    """What `check` warns of, in a line each."""
+    lines = [f"  {note}" for note in plan_notes.notes(plan) if note.level == "warn"]
+    for said in answer["advice"]:
+        if said["level"] == "warn" and said["overruled"] is None:
+            lines.append(f"  warn {said['rule']}: {said['text']}")
+    return [*lines, "  (`underback check` says why, and what mends it)"] if lines else []
+
+
+def _line(step: dict[str, Any], taken: bool) -> str:
+    """A step's row. `taken`: the mash was taken over, so that a keep shorter than it might be is as it should."""
     rise = None if step["in_band_s"] is None else (step["in_band_s"] - step["ramp_started_s"]) / 60.0
     rest = "" if not step["planned_s"] else f"{step['credited_s'] / 60:.1f} of {step['planned_s'] / 60:g} min"
+    if step["kind"] == "keep" and taken:
+        rest = f"taken over after {step['credited_s'] / 60:.1f} min"
     cells = [
         f"{step['name'][:22]:<22}",
         f"{step['target_c']:>5.1f}°C",
-        f"{_figure(rise, 1):>5}min",
+        f"{'not reached' if rise is None else f'{rise:.1f}min':>11}",
         f"{_figure(step['climb_c_per_min'], 2):>6}",
         f"{_figure(step['overshoot_c'], 2):>6}",
         f"{_figure(step['mean_c'], 2):>6}",
         f"{_figure(step['rms_error_c'], 2):>5}",
-        f"{rest:>14}",
+        f"  {rest}",
     ]
-    return "  " + " ".join(cells)
+    return "  " + " ".join(cells).rstrip()
 
 
 def _figure(value: float | None, digits: int) -> str:

@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     extra = {"here": args.here, "attended": args.attended}
     values["args"].update({key: True for key, said in extra.items() if said})
     if args.hand is not None:
-        values["args"]["hand_c"] = _quantity("hand", args.hand)
+        values["args"]["hand_c"] = _quantity("--hand", args.hand)
     try:
         answer = asyncio.run(asking.order(settings, values))
     except asking.NoAnswer as silent:
@@ -114,7 +114,7 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
 
 
 def _quantity(key: str, text: str) -> float:
-    kind = QUANTITIES[key][0]
+    kind = QUANTITIES[key.lstrip("-")][0]
     return _wrong(lambda: quantity(kind, text), key, text)
 
 
@@ -122,7 +122,7 @@ def _wrong(read_it: Callable[[], float], key: str, text: str) -> float:
     try:
         return read_it()
     except ValueError as why:
-        raise Wrong(f"{key}: found {text!r}, {why}") from None
+        raise Wrong(f"{key}: found {text!r}, wanted {why}") from None
 
 
 def _whole(text: str) -> int:

@@ -26,7 +26,8 @@ def run(args: argparse.Namespace) -> int:
     try:
         status = asyncio.run(_once(settings))
     except asking.NoAnswer as silent:
-        raise Unreachable(str(silent)) from None
+        tun = settings.tun.name
+        raise Unreachable(f"{silent}\nNext: start the broker, then `underback serve --tun {tun}`.") from None
     print(json.dumps(status, ensure_ascii=False) if args.json else "\n".join(screen.lines(status)))
     return DONE
 

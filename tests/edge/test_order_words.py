@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import pytest
 
 from controller.cli import Wrong
-from controller.commands.order import build
+from controller.commands.order import _quantity, build
 
 
 def test_a_start_in_the_middle_of_a_mash() -> None:
@@ -35,3 +35,11 @@ def test_what_cannot_be_read_is_refused_with_what_is_wanted(word: str) -> None:
     """Each names what was found."""
     with pytest.raises(Wrong, match=word.split("=")[0]):
         build("start", ["linnet", word], "me")
+
+
+def test_a_bare_number_says_what_is_wanted() -> None:
+    """A temperature without its unit is answered with found and wanted, under the name it was typed by."""
+    with pytest.raises(Wrong, match=r"^--hand: found '12', wanted a number with a unit such as \"12 °C\"$"):
+        _quantity("--hand", "12")
+    with pytest.raises(Wrong, match=r"^target: found '64', wanted a number with a unit"):
+        build("adjust", ["step=2", "target=64"], "me")

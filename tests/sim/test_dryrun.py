@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from controller.cli import main
+from controller.commands import dryrun as dryrun_command
 from controller.core.model import _GUARD_SEAL, HeaterCommand
 from controller.core.plan import Plan
 from controller.core.settings import Settings
 from controller.core.tick import Outcome, tick
+from controller.edge import choose
 from sim import dryrun, trace, wort
-from sim.faults import parse
+from sim.faults import Fault, parse
 from sim.person import Manner
 from tests.sim.conftest import CONFIG, shipped
 
@@ -168,8 +171,41 @@ def test_the_command_prints_one_object_of_the_agreed_shape(capsys: pytest.Captur
 def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureFixture[str]) -> None:
     """A welded switch: exit 1, and the trip stands on the page with what to do."""
     assert command("crake", "--tun", "plover", "--fault", "heater_welded@40min") == 1
-    out = capsys.readouterr().out
+    out, err = capsys.readouterr()
     assert "G10" in out and "cut the mains now" in out
+    assert "taken over" not in out
+    assert err.startswith("simulating ") and err.count("\n") == 1
+
+
+def test_a_step_that_was_not_reached_is_told_so() -> None:
+    """A rise that never came into band has no minutes; a keep that nobody took over is told as time of time."""
+    step = {"name": "keep", "kind": "keep", "target_c": 77.0, "in_band_s": None, "ramp_started_s": 5.0}
+    step |= dict.fromkeys(("climb_c_per_min", "overshoot_c", "mean_c", "rms_error_c"))
+    step |= {"planned_s": 7200.0, "credited_s": 78.0}
+    row = dryrun_command._line(step, taken=False)
+    assert "not reached" in row and row.endswith("1.3 of 120 min")
+    assert dryrun_command._line(step, taken=True).endswith("taken over after 1.3 min")
+
+
+def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The time planned stands beside the time taken, the columns are explained, a keep that was taken over is no
+    failure, and what `check` warns of comes again in a line each; what the brewery overrules does not."""
+    text = (CONFIG / "programs/linnet.toml").read_text(encoding="utf-8")
+    text = text.replace('mass = "15 kg"', 'mass = "10 kg"').replace('"66 °C"', '"60 °C"')
+    text = text.replace('time = "60 min"', 'time = "20 min"')
+    program, csv = tmp_path / "thick.toml", tmp_path / "a.csv"
+    program.write_text(text, encoding="utf-8")
+    assert command(str(program), "--csv", str(csv)) == 0
+    out, err = capsys.readouterr()
+    plan = choose.load_plan(CONFIG, str(program), None)
+    assert f"({plan.duration_s / 60:.0f} planned, for a brewer who answers at once)" in out
+    assert "rms: how far" in out and "taken over after" in out and "of 120 min" not in out
+    assert "warn A22: 2.00 L/kg is too thick" in out
+    assert out.index("K/min") < out.index("heater commands")
+    assert f"written: {csv}" in err
+    plan = plan._replace(program=plan.program.model_copy(update={"overrule": {"A22": "known", "A15": "known"}}))
+    said = [{"rule": "A22", "level": "warn", "text": "thick", "overruled": "known"}]
+    assert dryrun_command._warned(plan, {"advice": said}) == []
 
 
 def test_everything_wrong_is_said_at_once(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:
@@ -190,4 +226,7 @@ def test_a_program_that_does_not_fit_is_refused(capsys: pytest.CaptureFixture[st
 def test_the_faults_can_be_listed(capsys: pytest.CaptureFixture[str]) -> None:
     """Every fault with its meaning."""
     assert command("any", "--fault", "list") == 0
-    assert "probe_frozen" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "probe_frozen" in out
+    assert out.startswith("A fault is written KIND@START+DURATION=VALUE")
+    assert parse("heater_power@15min+300=0.5") == Fault("heater_power", 900.0, 300.0, 0.5)  # the example
