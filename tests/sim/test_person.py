@@ -103,7 +103,7 @@ def test_a_decoction_is_pulled_boiled_and_returned_until_warm_enough(gannet: Pai
 
 
 def test_asked_again_after_an_outage_the_same_decoction_is_not_pulled_twice(gannet: Pair) -> None:
-    """The power fails while the decoction boils: the question comes anew, nothing more is taken out, the answer comes."""
+    """The power fails while the decoction boils: the question comes anew, nothing more is taken out."""
     bench = Bench(gannet, Manner(delay_s=5.0, boil_s=100.0))
     before = bench.world.tun.liquor_kg
     asked = prompt("pull", "Time to pull 20.0 kg of thick mash and boil it.", ("returning",))
