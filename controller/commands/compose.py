@@ -60,6 +60,8 @@ def run(args: argparse.Namespace) -> int:
         if args.calibrate is not None:
             return past_worts.run(config, args.calibrate, args.json)
         asked = given(config, args)
+        sys.stderr.write(f"searching programs for {asked.settings.tun.name}, then running the best through ...\n")
+        sys.stderr.flush()
         basis = _basis(asked)
         answer, judge = _answered(asked, basis)
     except Problems as wrong:

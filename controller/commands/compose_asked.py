@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import difflib
+import math
 import re
 from pathlib import Path
 from typing import Annotated, Any, NamedTuple
@@ -12,6 +14,7 @@ from pydantic import Field
 from controller.brewing import compose, heat, volumes
 from controller.brewing.calibration import Calibration
 from controller.cli import Wrong
+from controller.core.fits import MOST_FILL
 from controller.core.problems import Problem, Problems
 from controller.core.reading import read
 from controller.core.recipe import Grist, Liquor, Program
@@ -91,6 +94,7 @@ def given(config: Path, args: argparse.Namespace) -> Given:
     named = choose.tun_for(config, source, args.tun, args.source).name if source is not None else args.tun
     settings = files.settings(config, named)
     base = _plain(settings.tun, asked) if source is None else _program(source, settings.tun)
+    _fits(settings.tun, base, args.source)
     low = None if asked.low_rest_c is None else (asked.low_rest_c, asked.low_rest_time_s)
     return Given(
         settings,
@@ -107,12 +111,21 @@ def _asked(args: argparse.Namespace) -> Asked:
     """The options, checked against each other too. Raises Problems."""
     keys = [field.alias or name for name, field in Asked.model_fields.items()]
     options: dict[str, Any] = {key: here for key in keys if (here := getattr(args, key, None)) is not None}
+    problems: list[Problem] = []
     if args.low_rest is not None and "," in args.low_rest:
         options["low_rest"], options["low_rest_time"] = (part.strip() for part in args.low_rest.split(",", 1))
+    elif args.low_rest is not None and len(re.findall(r"[0-9]+(?:[.][0-9]+)?", args.low_rest)) > 1:
+        wanted = 'a comma between temperature and time, such as "45 °C, 15 min"'
+        problems.append(Problem("--low-rest", f'"{options.pop("low_rest")[:60]}"', wanted))
     if args.aim is not None and args.aim not in AIMS:
-        options["limit"] = args.aim
+        if any(sign.isdigit() for sign in args.aim):
+            options["limit"] = args.aim
+        else:
+            problems.append(Problem("aim", f'"{args.aim[:60]}"', _aim_wanted(args.aim)))
     value, found = read(Asked, options, lambda asked: ())
-    problems = [p._replace(where=f"--{p.where.replace('_', '-')}") for p in found]
+    plain = args.aim is not None and args.aim not in AIMS  # a limit without its option
+    named = {"limit": "aim"} if plain else {}
+    problems += [p._replace(where=named.get(p.where, f"--{p.where.replace('_', '-')}")) for p in found]
     if args.aim is not None and args.limit is not None:
         problems.append(Problem("aim", f'both "{args.aim}" and --limit "{args.limit}"', "one of them"))
     if args.aim is None and args.limit is None and args.source is None:
@@ -124,6 +137,11 @@ def _asked(args: argparse.Namespace) -> Asked:
     if value is None or problems:
         raise Problems(problems)
     return value
+
+
+def _aim_wanted(typed: str) -> str:
+    near = difflib.get_close_matches(typed, AIMS, n=1, cutoff=0.6)
+    return 'dry, balanced, full, or a limit such as "82 %"' + (f'; did you mean "{near[0]}"?' if near else "")
 
 
 def _aim(args: argparse.Namespace, asked: Asked, source: Program | None) -> str | float:
@@ -157,6 +175,19 @@ def _plain(tun: Tun, asked: Asked) -> Base:
     grist = Grist(name="Pale malt", mass_kg=mass_kg, **{key: here for key, here in sheet.items() if here is not None})
     liquor = asked.liquor_kg or THICKNESS_L_PER_KG * mass_kg
     return Base(tun.name, (grist,), Liquor(mass_kg=liquor), liquor)
+
+
+def _fits(tun: Tun, base: Base, source: str | None) -> None:
+    """Is there room for grist and liquor? Said once, not by every program that is judged. Raises Wrong."""
+    grist_kg, most_l = sum(line.mass_kg for line in base.grist), MOST_FILL * tun.volume_l
+    volume_l = volumes.mash_volume_l(base.liquor_mass_kg, grist_kg)
+    if volume_l <= most_l:
+        return
+    ratio = base.liquor_mass_kg / grist_kg
+    most_kg = math.floor(10.0 * grist_kg * most_l / volume_l) / 10.0
+    found = f"{grist_kg:.4g} kg at {ratio:.1f} L/kg, {volume_l:.0f} L of mash, which does not fit {tun.name}"
+    wanted = f"at most about {most_kg:g} kg, for {most_l:.1f} L of mash (95 % of {tun.volume_l:g} L)"
+    raise Wrong(Problem("--grist" if source is None else f"--from {source}", found, wanted))
 
 
 def _target(config: Path, named: str | None) -> Path | None:

@@ -164,7 +164,7 @@ def page(answer: Answer, judge: Judge, base: Base, malt: Sequence[str]) -> Itera
     grist = sum(line.mass_kg for line in base.grist)
     yield (
         f"Programs for an apparent limit attenuation of {answer.target_pct:.0f} % on {base.tun}, "
-        f"{grist:g} kg grist in {base.liquor_mass_kg:.1f} kg liquor; {answer.tried} fit"
+        f"{round(grist, 2):g} kg grist in {base.liquor_mass_kg:.1f} kg liquor; {answer.tried} fit"
     )
     yield ""
     if answer.proposals:

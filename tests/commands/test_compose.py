@@ -61,7 +61,8 @@ def at_once(monkeypatch: pytest.MonkeyPatch) -> Callable[[dict[float, Trial]], N
 
 def answer(config: Path, *words: str) -> dict[str, Any]:
     code, out, err = run(config, *words, "--json")
-    assert (code, err) == (0, "")
+    assert (code, err.count("\n")) == (0, 1)
+    assert err.startswith("searching programs for ")
     return dict(json.loads(out))
 
 
@@ -217,7 +218,10 @@ def test_the_page_shows_the_trade_off(config: Path, at_once: object) -> None:
     [
         ((), ["aim: found nothing"]),
         (("dry", "--limit", "80 %"), ["aim: found both"]),
-        (("wet",), ["--limit: found"]),
+        (("wet",), ['aim: found "wet", wanted dry, balanced, full, or a limit such as "82 %"']),
+        (("dri",), ['aim: found "dri"', 'did you mean "dry"?']),
+        (("82",), ['aim: found "82"', '"82 %"']),
+        (("dry", "--low-rest", "52 C 15 min"), ['--low-rest: found "52 C 15 min", wanted a comma between']),
         (("dry", "--limit", "8 %", "--grist", "20", "--ramp", "9 K/min"), ["8 %", "--grist", "--ramp", "both"]),
         (("dry", "--low-rest", "70 °C, 1 min"), ["--low-rest: found", "--low-rest-time: found"]),
         (("dry", "--most-rests", "4", "--most-time", "10 min"), ["--most-rests", "--most-time"]),
@@ -226,6 +230,7 @@ def test_the_page_shows_the_trade_off(config: Path, at_once: object) -> None:
         (("dry", "--tun", "plover", "--write", "a/../b c"), ["--write: found"]),
         (("dry",), ["--tun: found nothing, wanted one of gannet, plover"]),
         (("dry", "--tun", "nosuch"), ["nosuch"]),
+        (("dry", "--tun", "plover", "--grist", "30 kg"), ["--grist: found 30 kg at 3.0 L/kg", "at most about 7.7 kg"]),
     ],
 )
 def test_wrong_words_are_told_at_once(words: tuple[str, ...], said: list[str]) -> None:
@@ -288,7 +293,7 @@ def test_a_written_program_keeps_odd_text() -> None:
 
 
 def test_a_bar_is_drawn_where_somebody_looks(config: Path, at_once: object, monkeypatch: pytest.MonkeyPatch) -> None:
-    """On a terminal the share done goes up to the end and is wiped away; elsewhere stderr stays empty."""
+    """On a terminal the share done goes up to the end and is wiped away; elsewhere stderr has one line."""
     told: list[float] = []
     monkeypatch.setattr(command._Bar, "tell", lambda self, share, text: told.append(share))
     monkeypatch.setattr(sys, "stderr", Terminal())
