@@ -22,6 +22,7 @@ from controller.core.model import (
     Reading,
     Sample,
 )
+from controller.core.quick import quick
 from controller.core.settings import Probe
 
 NEIGHBOUR_K = 2.0  # a suspect value is believed this close to the last believed one (own proposal)
@@ -34,6 +35,7 @@ RESTART_READINGS = 3  # so many rising but lower sequence numbers: the node has 
 GONE_S = 10.0
 
 
+@quick
 class ProbeState(NamedTuple):
     """What is remembered of one probe."""
 
