@@ -26,8 +26,9 @@ def run(args: argparse.Namespace) -> int:
     try:
         status = asyncio.run(_once(settings))
     except asking.NoAnswer as silent:
-        tun = settings.tun.name
-        raise Unreachable(f"{silent}\nNext: start the broker, then `underback serve --tun {tun}`.") from None
+        away = str(silent).startswith("broker ")  # else it says itself what to start
+        more = f"\nNext: start the broker, then `underback serve --tun {settings.tun.name}`." if away else ""
+        raise Unreachable(f"{silent}{more}") from None
     print(json.dumps(status, ensure_ascii=False) if args.json else "\n".join(screen.lines(status)))
     return DONE
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from controller.brewing import heat
 from controller.core import figures
 from controller.core.problems import Problem
-from controller.core.recipe import Program, added_at_c, slip
+from controller.core.recipe import Program, added_at_c, degrees, slip
 from controller.core.settings import Tun
 from controller.core.stages import Stage, power_w, throttled_end_c
 from controller.core.table import show
@@ -101,7 +101,7 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
         problems.append(Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place))
     if fit.strike_c < program.liquor.temperature_c - 0.5:
         wanted = f"liquor no warmer than the strike temperature, {fit.strike_c:.1f} °C"
-        found = show("temperature", program.liquor.temperature_c)
+        found = degrees(program.liquor.temperature_c)
         problems.append(Problem("liquor: temperature", found, wanted, ("liquor", "temperature")))
     first_c = program.step[0].temperature_c
     if program.dough_in.strike_c is not None and first_c is not None:
@@ -124,7 +124,9 @@ def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Probl
         return []
     found = f"{fit.strike_c:.1f} °C, which lands the mash at {lands_c:.1f} °C"
     return [
-        Problem("dough_in: strike", found, f'"auto", or less: the first rest is {first_c:g} °C', ("dough_in", "strike"))
+        Problem(
+            "dough_in: strike", found, f'"auto", or less: the first rest is {degrees(first_c)}', ("dough_in", "strike")
+        )
     ]
 
 
@@ -148,14 +150,14 @@ def _target(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
     if stage.at is None or stage.target_c <= highest_c(tun) + 1e-9:
         return []
     wanted = _limit_text(tun) + _swapped(stage.target_c, highest_c(tun))
-    return [slip(stage.at, program.step[stage.at], "temperature", f"{stage.target_c:g} °C", wanted)]
+    return [slip(stage.at, program.step[stage.at], "temperature", degrees(stage.target_c), wanted)]
 
 
 def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
     """Can the heater get there at all, the tun cool down there, and the wort leave the heater cool enough?"""
     if stage.at is None:
         return []
-    step, found = program.step[stage.at], f"{stage.target_c:g} °C"
+    step, found = program.step[stage.at], degrees(stage.target_c)
     if stage.limited_by != "cooling" and stage.target_c >= _held_under_c(tun):
         return [slip(stage.at, step, "temperature", found, _held_text(tun))]
     if not math.isfinite(stage.ramp_s):

@@ -197,6 +197,11 @@ class Program(Table):
         return sum(line.mass_kg for line in self.grist)
 
 
+def degrees(value_c: float) -> str:
+    """A temperature in a message: what was written in °F is not told to a thousandth."""
+    return show("temperature", round(value_c, 2))
+
+
 def slip(at: int, step: Step, key: str, found: str, wanted: str) -> Problem:
     """A problem with one key of one step."""
     return Problem(f'step {at + 1} "{step.name}": {key}', found, wanted, ("step", at, key))
@@ -326,11 +331,11 @@ def _ways(program: Program) -> list[Problem]:
         if step.temperature_c is None or before.temperature_c is None:
             continue
         if step.kind in ("infusion", "decoction") and step.temperature_c <= before.temperature_c:
-            here, there = show("temperature", step.temperature_c), show("temperature", before.temperature_c)
+            here, there = degrees(step.temperature_c), degrees(before.temperature_c)
             problems.append(slip(at, step, "temperature", here, f"more than the {there} before it"))
         if step.kind in ("infusion", "decoction") and not (added_at_c(step) > step.temperature_c):
-            here = show("temperature", added_at_c(step))
-            problems.append(slip(at, step, "added_at", here, f"more than the target, {step.temperature_c:g} °C"))
+            here = degrees(added_at_c(step))
+            problems.append(slip(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}"))
     return problems
 
 

@@ -46,6 +46,7 @@ NUMBERS = (
     program("fahrenheit without its unit", T66, 'temperature = "152"', STEP + "temperature", "152 °F"),
     program("fahrenheit taken for celsius", T66, 'temperature = "152 °C"', STEP, "Fahrenheit", "66.7 °C"),
     program("celsius taken for fahrenheit", T66, 'temperature = "66 °F"', STEP, "Celsius", '"66 °C"'),
+    program("too hot in fahrenheit", T77, 'temperature = "176.5 °F"', 'step 2 "mash-out"', "found 80.28 °C", "78 °C"),
     program("87 for 78", T77, 'temperature = "87 °C"', 'step 2 "mash-out"', "78 °C", "hard limit"),
     program("79 under a limit of 80", T77, 'temperature = "79 °C"', 'step 2 "mash-out"', "at most 78 °C"),
     program("negative temperature", T66, 'temperature = "-5 °C"', STEP + "temperature", "20 °C to 100 °C"),
