@@ -83,7 +83,6 @@ class SwitchInput(Table):
     """A level or flow switch that says "all is well" or not."""
 
     topic: Topic
-    required: StrictBool = True
 
 
 class Output(Table):

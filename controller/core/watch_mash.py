@@ -73,7 +73,7 @@ def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     margin = senses.tun.guard.above_program_k
     if senses.highest_c is None or senses.state not in HEATED:
         return memory if memory.highest_c is None else memory._replace(above_run=0, highest_c=None), None
-    if memory.highest_c is not None and senses.highest_c < memory.highest_c - margin:
+    if memory.highest_c is not None and senses.highest_c < memory.highest_c:
         memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
     limit = senses.highest_c + margin
     quiet = not memory.above_run and memory.above_armed and memory.highest_c == senses.highest_c
