@@ -122,6 +122,8 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
         (*named.heard(), *outward.topics(), *([shared.topic] if shared is not None else [])),
         Will(named.online, b"false"),
         speed,
+        passing=named.passing(),
+        not_own=[named.status],
     )
     return Service(
         settings,

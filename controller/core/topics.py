@@ -41,6 +41,10 @@ class Topics(NamedTuple):
         )
         return tuple(dict.fromkeys((*probes, *fixed, *(t for t in (self.level, self.flow) if t))))
 
+    def passing(self) -> tuple[str, ...]:
+        """Of which is only the newest message of use? They are repeated every few seconds, whatever gets lost."""
+        return (*(topic for _, topic in self.probes), self.heater_report, *(t for t in (self.level, self.flow) if t))
+
 
 def topics(settings: Settings) -> Topics:
     """Which topics belong to this tun? A topic named in the tun file wins, the rest lie below `<prefix>/<tun>/`."""

@@ -15,7 +15,7 @@ import socket
 import struct
 import time
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING, Any
 
 import aiomqtt
@@ -43,13 +43,23 @@ class Mqtt:
     """A `Transport` over a broker."""
 
     def __init__(
-        self, broker: Broker, identifier: str, topics: Iterable[str], will: Will | None = None, speed: float = 1.0
+        self,
+        broker: Broker,
+        identifier: str,
+        topics: Iterable[str],
+        will: Will | None = None,
+        speed: float = 1.0,
+        passing: Collection[str] = (),
+        not_own: Collection[str] = (),
     ) -> None:
-        """`speed`: of the tun's clock. How late a command may leave is judged by that clock, with a floor."""
+        """`speed`: of the tun's clock. How late a command may leave is judged by that clock, with a floor. `passing`:
+        topics of which only the newest message counts, heard at QoS 0. `not_own`: those whose messages of our own need
+        not come back (MQTT 5)."""
         self.up = False
         self._stuck_s, self._dead_s = max(STUCK_FLOOR_S, STUCK_S / speed), max(DEAD_FLOOR_S, DEAD_S / speed)
         self.withheld = 0  # hot commands not sent since the link was stuck
         self._broker, self._identifier, self._topics, self._will = broker, identifier, tuple(topics), will
+        self._passing, self._not_own = frozenset(passing), frozenset(not_own)
         self._ear: Ear | None = None
         self._client: aiomqtt.Client | None = None
         self._flying: dict[int, tuple[str, float, bool]] = {}  # message id: topic, when, a heater command?
@@ -97,11 +107,15 @@ class Mqtt:
     async def _subscribe(self, client: aiomqtt.Client, ear: Ear) -> None:
         if not self._topics:
             return
-        options = [(topic, SubscribeOptions(qos=1) if self._broker.version == 5 else 1) for topic in self._topics]
+        options = [(topic, self._option(topic)) for topic in self._topics]
         granted: Any = await client.subscribe(options, timeout=CALL_S)  # type: ignore[arg-type]
         for topic, code in zip(self._topics, granted, strict=False):
             if int(getattr(code, "value", code)) >= 128:
                 ear.refused(topic, "the broker refuses to let us listen")
+
+    def _option(self, topic: str) -> SubscribeOptions | int:
+        qos = 0 if topic in self._passing else 1
+        return SubscribeOptions(qos, noLocal=topic in self._not_own) if self._broker.version == 5 else qos
 
     def _linked(self, client: aiomqtt.Client, ear: Ear) -> None:
         client._client.on_publish = self._acknowledged
