@@ -82,7 +82,7 @@ def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     run, armed, worst = memory.above_run, memory.above_armed, memory.above_c
     for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
         run = run + 1 if value > limit else 0
-        armed, worst = armed or run == 0, value
+        armed, worst = armed or value <= limit - margin / 2, value  # well below: a slow fall crosses it in noise
     if run or run != memory.above_run or armed != memory.above_armed or senses.highest_c != memory.highest_c:
         memory = memory._replace(highest_c=senses.highest_c, above_run=run, above_armed=armed, above_c=worst)
     if run < 3 or not armed or senses.target.heat == "blocked":

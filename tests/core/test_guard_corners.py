@@ -261,16 +261,18 @@ def test_above_program_with_nothing_new() -> None:
 
 
 def test_above_program_after_a_falling_step() -> None:
-    """A target that falls disarms, by however little it falls, until the mash was below: a tun has no cooling."""
+    """A target that falls disarms, by however little it falls, until the mash is half the margin under the limit: a tun cannot cool."""
     memory, _ = watch_mash.above(senses(raw=hot(72.0), highest_c=72.0), Memory())
     fallen, finding = watch_mash.above(senses(raw=hot(72.0, 72.0, 72.0), highest_c=63.0), memory)
     assert (finding, fallen.above_armed) == (None, False)
-    below, _ = watch_mash.above(senses(raw=hot(66.0), highest_c=63.0), fallen)
+    noisy, _ = watch_mash.above(senses(raw=hot(64.6), highest_c=63.0), fallen)
+    assert found(watch_mash.above, noisy, raw=hot(66.1, 66.1, 66.1), highest_c=63.0) is None
+    below, _ = watch_mash.above(senses(raw=hot(64.5), highest_c=63.0), fallen)
     assert below.above_armed
     assert found(watch_mash.above, below, raw=hot(67.0, 67.0, 67.0), highest_c=63.0) == Finding("G06", 67.0, 66.0)
     little, finding = watch_mash.above(senses(raw=hot(72.1, 72.1, 72.1), highest_c=69.0), memory)
     assert (finding, little.above_armed) == (None, False)
-    cooler, _ = watch_mash.above(senses(raw=hot(71.9), highest_c=69.0), little)
+    cooler, _ = watch_mash.above(senses(raw=hot(70.5), highest_c=69.0), little)
     assert found(watch_mash.above, cooler, raw=hot(72.1, 72.1, 72.1), highest_c=69.0) == Finding("G06", 72.1, 72.0)
 
 
