@@ -261,7 +261,7 @@ def test_above_program_with_nothing_new() -> None:
 
 
 def test_above_program_after_a_falling_step() -> None:
-    """A target that falls disarms, by however little it falls, until the mash is half the margin under the limit: a tun cannot cool."""
+    """A fall of the target, however small, disarms until the mash is half the margin under the limit."""
     memory, _ = watch_mash.above(senses(raw=hot(72.0), highest_c=72.0), Memory())
     fallen, finding = watch_mash.above(senses(raw=hot(72.0, 72.0, 72.0), highest_c=63.0), memory)
     assert (finding, fallen.above_armed) == (None, False)
