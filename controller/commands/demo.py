@@ -55,6 +55,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     if not (1.0 <= args.speed <= FASTEST):
         raise Wrong(f"--speed: found {args.speed:g}, wanted 1 to {FASTEST:g}")
+    if args.report:
+        _can_make_a_page()
     config, settings, made = _read(args.config, args.program, args.tun)
     data = Path(args.data) if args.data else Path(settings.service.data_dir) / "demo"
     with (
@@ -265,6 +267,14 @@ def _report(ran: Ran, settings: Settings, made: plan.Plan, speed: float, complai
     if complaint.strip():
         print(f"\nThe daemon's log:\n{complaint}", file=sys.stderr)
     return DONE if ran.complete else NO
+
+
+def _can_make_a_page() -> None:
+    """Raises Wrong where the page needs a package that is not there: told before the mash, not after it."""
+    from controller.report import missing
+
+    if lacks := missing("--report"):
+        raise Wrong(lacks)
 
 
 def _page(path: Path, settings: Settings) -> None:

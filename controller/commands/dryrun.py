@@ -102,6 +102,8 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
             faults.append(parse(spec))
         except ValueError as why:
             wrong.append(f"--fault: {why}")
+    if args.report is not None:
+        wrong += _lacking()
     for name, path in (("--csv", args.csv), ("--report", args.report)):
         if path is not None and not Path(path).resolve().parent.is_dir():
             wrong.append(f"{name}: found {path!r}, wanted a file in a folder that exists")
@@ -115,6 +117,13 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
     if wrong:
         raise Wrong(*wrong)
     return settings, plan, faults, changes
+
+
+def _lacking() -> list[str]:
+    """What must be installed before a page can be made?"""
+    from controller.report import missing
+
+    return [lacks] if (lacks := missing("--report")) else []
 
 
 def _advice(plan: Plan, changes: Changes) -> list[dict[str, Any]]:

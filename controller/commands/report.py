@@ -45,8 +45,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """0: told; 1: told, but the record or what was added to it has been changed or damaged; 2: no such run."""
-    from controller.report import added, journal
+    from controller.report import added, journal, missing
 
+    if args.html is not None and (lacks := missing("--html")):
+        raise Wrong(lacks)
     settings, glances = _find(args.config, args.tun, args.wanted)
     paths = [seen.path for seen in glances]
     beside = added.place(restart.record_folder(settings), glances[0].number)

@@ -5,11 +5,19 @@
 
 from __future__ import annotations
 
+import importlib.util
 from pathlib import Path
 
 from controller.report.record import Happening, Planned, Row, RunRecord, Went, from_rows
 
-__all__ = ["Happening", "Planned", "Row", "RunRecord", "Went", "from_rows", "write"]
+__all__ = ["Happening", "Planned", "Row", "RunRecord", "Went", "from_rows", "missing", "write"]
+
+
+def missing(option: str) -> str | None:
+    """What must be installed before this option can make a page? None where nothing is missing."""
+    if importlib.util.find_spec("jinja2") is not None:
+        return None
+    return f"{option} needs one more package: .venv/bin/pip install '.[report]'"
 
 
 def write(path: Path | str, record: RunRecord) -> None:
