@@ -134,7 +134,7 @@ def parse(spec: str) -> Fault:
     if name not in KINDS:
         near = difflib.get_close_matches(name, KINDS, 1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise ValueError(f"no fault {name!r}{hint}; there are: {', '.join(KINDS)}")
+        raise ValueError(f"no fault {name!r}{hint}; `underback dryrun --fault list` names all")
     kind = KINDS[name]
     return Fault(
         name,

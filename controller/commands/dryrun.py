@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 from controller.brewing import malts
 from controller.cli import DONE, NO, Wrong
+from controller.commands.dryrun_said import NOTHING, Told, fault_table, told
 from controller.core.forecast import Forecast, forecast
 from controller.core.problems import Problems
 from controller.core.settings import Settings
 from controller.core.table import show
 from controller.edge import choose, files, plan_notes, wort_page
 from sim import dryrun, trace, wort
-from sim.faults import KINDS, Fault, parse
+from sim.faults import Fault, parse
 from sim.person import Manner
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ BAR_AFTER_S = 900.0  # simulated: below that a run is over before a bar could be
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Which program on which tun, with which faults, and where does the outcome go?"""
-    parser.add_argument("program", metavar="PROGRAM", help="a name below programs/, or a file")
+    parser.add_argument("program", nargs="?", metavar="PROGRAM", help="a name below programs/, or a file")
     parser.add_argument("--tun", metavar="NAME", help="a tun below tuns/; else the program's own, else the only one")
     parser.add_argument(
         "--seed",
@@ -62,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
     if "list" in args.fault:
         sys.stdout.write(fault_table())
         return DONE
+    if args.program is None:
+        raise Wrong("PROGRAM: found nothing, wanted a name below programs/, or a file")
     settings, plan, faults, changes = _given(args)
     length = show("duration", 60.0 * round(plan.duration_s / 60.0))
     sys.stderr.write(f"simulating {length} of {plan.program.title} on {plan.tun.title or plan.tun.name} ...\n")
@@ -70,27 +73,14 @@ def run(args: argparse.Namespace) -> int:
     ran = _watched(machine, plan) if _shows_bar() else machine.go()
     brewed = wort.follow(plan.course, ran.trace)
     answer = dryrun.document(plan, ran, _advice(plan, changes), brewed.prediction)
-    _write(args, plan, ran, brewed, answer)
+    more = told(machine, ran, args.fault, faults)
+    _write(args, plan, ran, brewed, answer, more)
     if args.json:
         sys.stdout.write(json.dumps(answer, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        sys.stdout.write(page(plan, answer, forecast(plan)) + "".join(f"{line}\n" for line in _why(args, plan, ran)))
+        why = "".join(f"{line}\n" for line in _why(args, plan, ran))
+        sys.stdout.write(page(plan, answer, forecast(plan), more) + why)
     return DONE if ran.result == "complete" else NO
-
-
-def fault_table() -> str:
-    """Every fault there is, with what its value means."""
-    width = max(map(len, KINDS))
-    lines = [
-        "A fault is written KIND@START+DURATION=VALUE, times in s, or with min or h:\n"
-        "heater_power@15min+300=0.5 leaves half the power from 15 min after the start on, for 300 s.\n"
-        "What is left out is as usual for the kind; START is 600 s.\n"
-        "Codes: P probe, H heater and plant, M messages, C computer, U person. In brackets the value: usual, range.\n\n"
-    ]
-    for name, kind in KINDS.items():
-        value = f" (={kind.value:g}, {kind.low:g} to {kind.high:g})" if kind.low != kind.high else ""
-        lines.append(f"{name:<{width}}  {kind.hazard:<10}  {kind.what}{value}\n")
-    return "".join(lines)
 
 
 def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Changes]:
@@ -163,7 +153,9 @@ def _watched(machine: dryrun.DryRun, plan: Plan) -> dryrun.Ran:
 # ---------------------------------------------------------------- what comes of it
 
 
-def _write(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any]) -> None:
+def _write(
+    args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any], more: Told
+) -> None:
     """The files that were asked for. Raises Wrong where one cannot be written."""
     try:
         if args.csv is not None:
@@ -171,7 +163,7 @@ def _write(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: wort.W
             cells = brewed.columns if brewed.prediction is not None else None
             Path(args.csv).write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")
         if args.report is not None:
-            _report(Path(args.report), plan, ran, brewed, answer)
+            _report(Path(args.report), plan, ran, brewed, answer, more)
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
     for path in (args.csv, args.report):
@@ -179,7 +171,7 @@ def _write(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: wort.W
             sys.stderr.write(f"written: {path}\n")
 
 
-def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any]) -> None:
+def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any], more: Told) -> None:
     from controller import __version__, report
 
     rows = [
@@ -205,21 +197,36 @@ def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: 
         meta={"seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
         energy_kwh=answer["energy_kwh"],
     )
-    pieces, marks = wort.profile(plan.course, ran.trace)
-    picture = wort_page.picture(pieces, marks, malts.recalled(plan.course.malt)) if pieces else []
-    report.write(path, replace(record, windows="\n".join(picture)))
+    report.write(
+        path,
+        replace(
+            record,
+            windows="\n".join(_windows(plan, ran)),
+            planned_s=plan.duration_s,
+            faults=more.faults,
+            remarks=tuple(filter(None, (more.unfinished, *more.idle))),
+        ),
+    )
 
 
 def _why(args: argparse.Namespace, plan: Plan, ran: dryrun.Ran) -> list[str]:
     """The enzymes' windows against what the mash really was, where that is asked for and grain went in."""
+    return ["", *windows] if args.why and (windows := _windows(plan, ran)) else []
+
+
+def _windows(plan: Plan, ran: dryrun.Ran) -> list[str]:
+    """The enzymes' windows drawn; the iodine test is left out, for the estimate tells it."""
     pieces, marks = wort.profile(plan.course, ran.trace)
-    return ["", *wort_page.picture(pieces, marks, malts.recalled(plan.course.malt))] if args.why and pieces else []
+    drawn = wort_page.picture(pieces, marks, malts.recalled(plan.course.malt)) if pieces else []
+    return [line for line in drawn if not line.strip().startswith("Iodine-negative")]
 
 
-def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None) -> str:
+def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None, more: Told = NOTHING) -> str:
     """The outcome for a person: a line a step, then what went wrong."""
     lines = [
-        f"{plan.program.title} on {plan.tun.title or plan.tun.name}, simulated, seed {answer['seed']}",
+        f"{plan.program.title} on {plan.tun.title or plan.tun.name}, simulated, seed {answer['seed']}"
+        + (f", with {' and '.join(more.faults)}" if more.faults else ""),
+        *[f"  {line}" for line in (more.unfinished, *more.idle) if line],
         f"  {answer['result']} after {answer['duration_s'] / 60:.0f} min "
         f"({plan.duration_s / 60:.0f} planned, for a brewer who answers at once), {answer['energy_kwh']:.2f} kWh",
         "",

@@ -127,6 +127,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         grist_kg=float(course.get("grist_kg") or 0.0),
         liquor_kg=course.get("liquor_kg"),
         landing_c=course.get("landing_c"),
+        planned_s=course.get("planned_s"),
         added=tuple(added),
         damage="; ".join(one.damage for one in records if one.damage),
     )

@@ -136,7 +136,8 @@ def _head(record: RunRecord) -> list[tuple[str, str]]:
         lines.append(("Begun", f"{began:%Y-%m-%d %H:%M %Z}"))
     if record.energy_kwh is not None:
         lines.append(("Energy", f"{record.energy_kwh:.2f} kWh"))
-    lines.append(("Planned", chart.clock(sum(s.ramp_s + s.hold_s for s in record.planned if s.kind != "keep"))))
+    steps_s = sum(s.ramp_s + s.hold_s for s in record.planned if s.kind != "keep")
+    lines.append(("Planned", chart.clock(steps_s if record.planned_s is None else record.planned_s)))
     return [*lines, *record.meta.items()]
 
 
@@ -252,6 +253,7 @@ def _data(record: RunRecord) -> str:
         "mash": [None if row.mash_c is None else round(100 * row.mash_c) for row in record.rows],
         "setpoint": _runs([None if row.setpoint_c is None else round(100 * row.setpoint_c) for row in record.rows]),
         "heat": _runs([round(100 * row.duty) for row in record.rows]),
+        "curve": record.curve,
     }
     return json.dumps(values, separators=(",", ":")).replace("<", "\\u003c")
 

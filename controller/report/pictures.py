@@ -14,9 +14,10 @@ from controller.report.record import ENZYMES, GAP_S, Gap, RunRecord, plan_curve
 
 
 def _columns(record: RunRecord, key: str) -> Curve:
-    names = {"mash_c": "measured", "setpoint_c": "setpoint", "duty": "heat"}
+    names = {"mash_c": record.curve, "setpoint_c": "setpoint", "duty": "heat"}
     times = [row.t_s for row in record.rows]
-    return Curve(names[key], names[key], times, [getattr(row, key) for row in record.rows])
+    css = "measured" if key == "mash_c" else names[key]
+    return Curve(css, names[key], times, [getattr(row, key) for row in record.rows])
 
 
 def _span(record: RunRecord) -> tuple[float, float]:
@@ -37,7 +38,7 @@ def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[flo
     return chart.picture(
         axes,
         "course",
-        "Mash temperature, planned and measured",
+        f"Mash temperature, planned and {record.curve}",
         _described(record),
         chart.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
         chart.shade(axes, "held", _held(record), "heat held off"),

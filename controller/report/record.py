@@ -106,6 +106,9 @@ class RunRecord:
     meta: Mapping[str, str] = field(default_factory=dict)  # further lines for the head: seed, version, calibration ...
     began_s: float | None = None  # unix s; None in a dry run
     energy_kwh: float | None = None
+    planned_s: float | None = None  # from first heat to end; None: what the steps come to
+    faults: tuple[str, ...] = ()  # put into a dry run
+    remarks: tuple[str, ...] = ()  # of a dry run: why it did not complete, which faults could not act
     dry: bool = False
     speed: float = 1.0
     added: tuple[Mapping[str, Any], ...] = ()  # signatures and corrections, in the order they were added
@@ -114,6 +117,11 @@ class RunRecord:
     liquor_kg: float | None = None
     landing_c: float | None = None  # where the mash should land after dough-in
     damage: str = ""  # why the record cannot be trusted whole
+
+    @property
+    def curve(self) -> str:
+        """What is the temperature that is drawn? A dry run knows the mash itself, not only its probe."""
+        return "simulated" if self.dry else "measured"
 
     @property
     def ended_s(self) -> float:

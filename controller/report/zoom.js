@@ -21,7 +21,7 @@
       axes: [{ ...axis, values: (u, v) => v.map((m) => m + " min") }, { ...axis, size: 68, values: (u, v) => v.map((c) => c + " °C") }],
       series: [
         { label: "Run time", value: fixed(1, " min") },
-        { label: "measured", stroke: color("--mash"), width: 2, value: fixed(2, " °C") },
+        { label: packed.curve, stroke: color("--mash"), width: 2, value: fixed(2, " °C") },
         { label: "setpoint", stroke: color("--set"), width: 1.5, dash: [7, 3], value: fixed(2, " °C") },
         { label: "heat", scale: "heat", stroke: color("--heat"), fill: color("--heat") + "55", value: fixed(0, " %") },
       ],

@@ -38,6 +38,14 @@ def test_text_of_people_stays_text() -> None:
     assert EVIL in unescape(page)
 
 
+def test_what_is_drawn_is_called_what_it_is() -> None:
+    """A dry run draws the simulated mash, a real one what was measured, in key, picture and zoom alike."""
+    for dry, name, other in ((True, "simulated", "measured"), (False, "measured", "simulated")):
+        page = html(record(dry=dry))
+        assert f"</svg> {name}</li>" in page and f"</svg> {other}</li>" not in page
+        assert f"Mash temperature, planned and {name}" in page and f'"curve":"{name}"' in page
+
+
 def test_the_pictures_are_well_formed_and_described() -> None:
     """Each SVG parses, has a title and a description, and the course says the temperatures in words."""
     drawn = re.findall(r'<svg class="chart".*?</svg>', html(record()), re.S)

@@ -11,8 +11,10 @@ import pytest
 
 from controller.cli import main
 from controller.commands import dryrun as dryrun_command
-from controller.core.model import _GUARD_SEAL, HeaterCommand
+from controller.commands import dryrun_said
+from controller.core.model import _GUARD_SEAL, HeaterCommand, Prompt, RunState, Trip
 from controller.core.plan import Plan
+from controller.core.run import Run
 from controller.core.settings import Settings
 from controller.core.tick import Outcome, tick
 from controller.edge import choose
@@ -213,8 +215,68 @@ def test_everything_wrong_is_said_at_once(capsys: pytest.CaptureFixture[str], tm
     words = ["nothing", "--fault", "nonsense", "--fault", "probe_nan=1", "--csv", str(tmp_path / "no" / "a.csv")]
     assert command(*words) == 2
     said = capsys.readouterr().err
-    assert said.count("--fault") == 2 and "--csv" in said and "nothing" in said
+    assert said.count("--fault: ") == 2 and "--csv" in said and "nothing" in said
     assert "Traceback" not in said
+
+
+def test_without_a_program_there_is_nothing_to_run(capsys: pytest.CaptureFixture[str]) -> None:
+    """No program and no list asked for: exit 2, and what is missing."""
+    assert command() == 2
+    assert capsys.readouterr().err.startswith("PROGRAM: found nothing, wanted a name")
+
+
+def test_the_faults_and_an_end_that_was_none_are_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The title has the faults as given; a held run says in a line what it waits for; so does its page."""
+    report = tmp_path / "run.html"
+    assert command("linnet", "--fault", "flow_lost@50min+20min", "--report", str(report)) == 1
+    out = capsys.readouterr().out.splitlines()
+    assert out[0].endswith("seed 1, with flow_lost@50min+20min")
+    assert out[1].startswith("  NOT COMPLETE: held after ") and "waiting for a person: G13 " in out[1]
+    html = report.read_text(encoding="utf-8")
+    assert "simulated tun, with flow_lost@50min+20min</p>" in html and out[1].split(" (")[0].strip() in html
+
+
+@pytest.mark.parametrize(
+    ("fault", "said"),
+    [
+        ("stirrer_stopped@5min", "stirrer_stopped had no effect: plover has no stirrer"),
+        ("level_lost", "level_lost had no effect: plover has no level switch"),
+        ("second_frozen", "second_frozen had no effect: plover has no second probe"),
+        ("liquor_share@5min", "write liquor_share@0"),
+        ("probe_frozen@500min", "probe_frozen had no effect: the run ended before 8 h 20 min"),
+    ],
+)
+def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) -> None:
+    """A part that this tun has not, or a time after the end: nothing went wrong, and that is said."""
+    (line,) = dryrun_said.idle([parse(fault)], plover[1], 6800.0)
+    assert said in line
+    assert dryrun_said.idle([parse("pump_stopped"), parse("flow_lost"), parse("outlet_hot")], plover[1], 6800.0) == []
+
+
+@pytest.mark.parametrize(
+    ("run", "trips", "said"),
+    [
+        (Run(state=RunState.HELD, held_by="person"), (), "held after 10 min, waiting for a person: `restart`"),
+        (Run(state=RunState.ABORTED), (), "aborted after 10 min, by a person's order"),
+        (Run(state=RunState.IDLE), (), "idle after 10 min, never started: start: no proof"),
+        (Run(prompt=Prompt("ph", "What is the pH?", ("ok",), 0.0)), (), "waiting for an answer: What is the pH?"),
+    ],
+)
+def test_each_way_not_to_complete_has_its_words(run: Run, trips: tuple[Trip, ...], said: str) -> None:
+    """Held by a person, ended by one, never started, a question unanswered."""
+    refusals = ("start: no proof",) if run.state is RunState.IDLE else ()
+    assert said in dryrun_said.unfinished(str(run.state), 600.0, run, trips, refusals)
+    assert dryrun_said.unfinished("complete", 600.0, run, trips) == ""
+
+
+def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The planned time, the iodine test and what the curve is: one figure and one word for each."""
+    report = tmp_path / "run.html"
+    assert command("linnet", "--report", str(report)) == 0
+    out = capsys.readouterr().out
+    html = report.read_text(encoding="utf-8")
+    assert "(112 planned," in out and "<dt>Planned</dt><dd>1:52 h</dd>" in html
+    assert html.count("Iodine") == 1 and "</svg> simulated</li>" in html and "> measured<" not in html
 
 
 def test_a_program_that_does_not_fit_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
@@ -225,7 +287,7 @@ def test_a_program_that_does_not_fit_is_refused(capsys: pytest.CaptureFixture[st
 
 def test_the_faults_can_be_listed(capsys: pytest.CaptureFixture[str]) -> None:
     """Every fault with its meaning."""
-    assert command("any", "--fault", "list") == 0
+    assert command("--fault", "list") == 0
     out = capsys.readouterr().out
     assert "probe_frozen" in out
     assert out.startswith("A fault is written KIND@START+DURATION=VALUE")

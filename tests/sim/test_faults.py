@@ -28,6 +28,7 @@ def test_what_is_left_out_is_the_kinds_own() -> None:
     ("spec", "said"),
     [
         ("probe_frosen@5", "did you mean 'probe_frozen'"),
+        ("probe_frosen@5", "`underback dryrun --fault list` names all$"),
         ("", "no fault"),
         ("probe_frozen@soon", "'soon' is no time"),
         ("probe_frozen@5+5 days", "'5 days' is no time"),
