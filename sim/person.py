@@ -294,6 +294,12 @@ class Person:
         shown = status["temperature_c"]
         if shown is None or abs(self.world.hand_c() - float(shown)) > HAND_K:
             return self._order("stop", {}, now) if now > self._seen_trips[name] + self.manner.patience_s else []
+        if (
+            name == "G13"
+            and not self.world.wet_and_flowing()
+            and now <= self._seen_trips[name] + self.manner.patience_s
+        ):
+            return []  # he looks at level, pump and switches first
         if self._cleared.get(name, 0) >= self.manner.tries:
             return self._order("stop", {}, now)
         self.world.heater.state = node.reset(self.world.heater.state)

@@ -107,7 +107,7 @@ TABLE: tuple[Interlock, ...] = (
     Interlock(
         "G13", "no liquid or no flow", "switch_gone_s", "s", 1, "latched", 2.0, True,
         "No liquid or no flow at the heater, or its switch is silent ({value:.0f} s, limit {limit:g} s). Heat is off.",
-        "Check level, valves, pump and bed before any restart.",
+        "Check level, valves, pump and bed. Lost flow is tried again by itself once; the next time it waits for you.",
     ),
     Interlock(
         "G14", "heater silent", "heater_silent_s", "s", 1, "requalified", 10.0, False,
@@ -186,6 +186,7 @@ class Finding(NamedTuple):
     limit: float
     latched: bool | None = None  # None: as the table says
     cut_only: bool = False  # no trip: heat is off for this tick
+    says: str = ""  # in place of the table's sentence, where the cause is known more closely
 
 
 class Senses(NamedTuple):

@@ -137,7 +137,7 @@ def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Ev
     """Only a run held by self-clearing trips alone goes on by itself."""
     if run.held_by != "trip" or view.trips or not view.ready or seen.doubtful:
         return run
-    return _to(run, S.RESTARTING, now, events, "the cause is gone and the readings are good again")
+    return _to(run, S.RESTARTING, now, events, "nothing stands against heat any more; motion and flow are proven first")
 
 
 def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:

@@ -63,7 +63,7 @@ def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Even
 
 def words(row: Interlock, finding: Finding) -> str:
     """The interlock's sentence, with value, limit and what to do."""
-    return f"{row.says.format(value=finding.value, limit=finding.limit)} {row.do}"
+    return f"{(finding.says or row.says).format(value=finding.value, limit=finding.limit)} {row.do}"
 
 
 def _event(trip: Trip) -> Event:

@@ -12,19 +12,25 @@ from controller.core.model import Instant, RunState, Switch
 def switches(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G13: liquid over the heater, and flow where the pump should make one."""
     tun, limit = senses.tun, senses.tun.guard.switch_gone_s
-    if senses.state not in HEATED:
+    heated, proving = senses.state in HEATED, senses.state is RunState.RESTARTING
+    if heated and tun.level is not None and _bad(senses.level, senses.now, limit):
+        return memory, _no_go("level", "liquid at the heater", senses.level, senses.now, limit, latched=True)
+    if tun.flow is None or not (proving or (heated and senses.target.heat == "hold")):
         return memory, None
-    if tun.level is not None and _bad(senses.level, senses.now, limit):
-        return memory, Finding("G13", _silent_s(senses.level, senses.now), limit, latched=True)
-    if tun.flow is None or senses.target.heat != "hold" or senses.pump_on_s < tun.guard.flow_proof_s:
-        return memory, None
-    if not _bad(senses.flow, senses.now, limit):
+    if senses.pump_on_s < tun.guard.flow_proof_s or not _bad(senses.flow, senses.now, limit):
         return memory, None
     recent = tuple(t for t in memory.flow_lost_at if senses.now - t < 600.0)
+    again = any(senses.now - t > 60 for t in recent)
     memory = memory._replace(flow_lost_at=(*recent[-15:], senses.now))
-    return memory, Finding(
-        "G13", _silent_s(senses.flow, senses.now), limit, latched=any(senses.now - t > 60 for t in recent)
-    )
+    return memory, _no_go("flow", "flow past the heater", senses.flow, senses.now, limit, latched=again)
+
+
+def _no_go(name: str, of_what: str, switch: Switch | None, now: Instant, limit_s: float, *, latched: bool) -> Finding:
+    """The finding in plain words: what the switch says, or that it says nothing."""
+    says = f"The {name} switch says: no {of_what}. Heat is off."
+    if switch is None or switch.ok:
+        says = f"The {name} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
+    return Finding("G13", _silent_s(switch, now), limit_s, latched=latched, says=says)
 
 
 def _bad(switch: Switch | None, now: Instant, limit_s: float) -> bool:

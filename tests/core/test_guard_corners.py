@@ -310,6 +310,7 @@ def test_rules_of_a_run_are_quiet_without_one(state: RunState) -> None:
     bad: dict[str, Any] = {
         "seen": SEEN._replace(age_s=99.0), "second": SEEN._replace(value_c=20.0), "level": None, "flow": None,
         "heater": None, "heater_online": False, "link": Link(False, 0.0), "late_s": 9.0, "run_s": 1e6, "state": state,
+        "pump_on_s": 0.0,
     }  # fmt: skip
     for rule in (
         watch_mash.reading, watch_mash.probes, watch_plant.switches, watch_plant.heater_answers, watch_plant.broker,
@@ -368,26 +369,46 @@ def test_outlet_by_probe_and_by_node() -> None:
     assert memory.outlet_hot_at[-1] == NOW
 
 
+NO_LIQUID = "The level switch says: no liquid at the heater. Heat is off."
+NO_FLOW = "The flow switch says: no flow past the heater. Heat is off."
+SILENT = "The {} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
+
+
 def test_level_and_flow_switches() -> None:
     """False cuts, silence past 10 s cuts, at 10 s not yet; flow counts only once the pump should have made one."""
     rule = watch_plant.switches
     assert found(rule) is None
-    assert found(rule, level=Switch(False, NOW - 1.0)) == Finding("G13", 1.0, 10.0, True)
-    assert found(rule, level=None) == Finding("G13", 86400.0, 10.0, True)
+    assert found(rule, level=Switch(False, NOW - 1.0)) == Finding("G13", 1.0, 10.0, True, says=NO_LIQUID)
+    assert found(rule, level=None) == Finding("G13", 86400.0, 10.0, True, says=SILENT.format("level"))
     assert found(rule, level=Switch(True, NOW - 10.0)) is None
-    assert found(rule, level=Switch(True, NOW - 10.1)) is not None
-    assert found(rule, flow=Switch(False, NOW - 1.0)) == Finding("G13", 1.0, 10.0, False)
-    assert found(rule, flow=None) == Finding("G13", 86400.0, 10.0, False)
+    assert found(rule, level=Switch(True, NOW - 10.125)) == Finding(
+        "G13", 10.125, 10.0, True, says=SILENT.format("level")
+    )
+    assert found(rule, flow=Switch(False, NOW - 1.0)) == Finding("G13", 1.0, 10.0, False, says=NO_FLOW)
+    assert found(rule, flow=None) == Finding("G13", 86400.0, 10.0, False, says=SILENT.format("flow"))
     assert found(rule, flow=Switch(False, NOW), pump_on_s=9.9) is None
     assert found(rule, flow=Switch(False, NOW), pump_on_s=10.0) is not None
     assert found(rule, flow=Switch(False, NOW), target=BASE.target._replace(heat="off")) is None
     assert found(rule, tun=TUN.model_copy(update={"flow": None, "level": None}), flow=None, level=None) is None
     again = Memory(flow_lost_at=(NOW - 61.0,))
-    assert found(rule, again, flow=Switch(False, NOW)) == Finding("G13", 0.0, 10.0, True)
+    assert found(rule, again, flow=Switch(False, NOW)) == Finding("G13", 0.0, 10.0, True, says=NO_FLOW)
     for recent in ((NOW - 60.0,), (NOW - 600.0,)):
-        assert found(rule, Memory(flow_lost_at=recent), flow=Switch(False, NOW)) == Finding("G13", 0.0, 10.0, False)
+        seldom = found(rule, Memory(flow_lost_at=recent), flow=Switch(False, NOW))
+        assert seldom == Finding("G13", 0.0, 10.0, False, says=NO_FLOW)
     memory, _ = rule(senses(flow=None), Memory(flow_lost_at=tuple([NOW - 1.0] * 20)))
     assert len(memory.flow_lost_at) == 16
+
+
+def test_flow_that_does_not_come_back_is_not_waited_for_in_silence() -> None:
+    """Restarting, the pump has run for its time and there is no flow: a trip; before that time, or with flow, none. The
+    level has its turn once the run goes on."""
+    rule, restarting = watch_plant.switches, {"state": RunState.RESTARTING, "target": BASE.target._replace(heat="off")}
+    lost = Finding("G13", 0.0, 10.0, False, says=NO_FLOW)
+    assert found(rule, flow=Switch(False, NOW), pump_on_s=10.0, **restarting) == lost
+    assert found(rule, flow=Switch(False, NOW), pump_on_s=9.9, **restarting) is None
+    assert found(rule, flow=Switch(True, NOW), level=None, pump_on_s=10.0, **restarting) is None
+    held = {**restarting, "state": RunState.HELD}
+    assert found(rule, flow=Switch(False, NOW), pump_on_s=10.0, **held) is None
 
 
 def report(seq: int = 50, duty: float = 0.0, **changes: Any) -> HeaterReport:

@@ -1,0 +1,26 @@
+"""A pump that runs and moves nothing: tried again once, and then it waits for a person."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from controller.edge import choose, files
+from sim import dryrun
+from sim.faults import parse
+from sim.person import Manner
+
+CONFIG = Path(__file__).parents[2] / "config"
+
+
+def test_lost_flow_is_tried_again_once_and_then_waits() -> None:
+    """Flow is away for 20 min. The second trip comes within half a minute of the second try and is latched; nobody at the
+    tun: the run stays held. With somebody who clears it once flow is back, it completes."""
+    plan, settings = choose.load_plan(CONFIG, "linnet", "plover"), files.settings(CONFIG, "plover")
+    fault = [parse("flow_lost@50min+20min")]
+    alone = dryrun.DryRun(settings, plan, 1, fault).go()
+    first, second = alone.trace.trips
+    assert (first["id"], second["id"], alone.result) == ("G13", "G13", "held")
+    assert first["text"].startswith("The flow switch says: no flow past the heater.")
+    assert second["at_s"] - first["at_s"] < 60.0 + 30.0
+    seen_to = dryrun.DryRun(settings, plan, 1, fault, manner=Manner(clears=True)).go()
+    assert seen_to.result == "complete"
