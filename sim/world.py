@@ -134,7 +134,7 @@ class World:
         self._hand_pump_until = self.now + for_s
 
     def wet_and_flowing(self) -> bool:
-        """Who tries the pump by hand and looks at the switches: is there liquid, would there be flow, do both say so?"""
+        """Who looks at pump and switches: is there liquid, would there be flow, and do both switches say so?"""
         share = self.live["pump_slow"].value if "pump_slow" in self.live else 1.0
         dead = ("flow_lost", "flow_silent", "level_silent", "pump_stopped", "mains_cut")
         return self._has_liquid() and share >= FLOWS_SHARE and self.live.keys().isdisjoint(dead)

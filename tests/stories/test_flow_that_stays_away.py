@@ -13,8 +13,8 @@ CONFIG = Path(__file__).parents[2] / "config"
 
 
 def test_lost_flow_is_tried_again_once_and_then_waits() -> None:
-    """Flow is away for 20 min. The second trip comes within half a minute of the second try and is latched; nobody at the
-    tun: the run stays held. With somebody who clears it once flow is back, it completes."""
+    """Flow is away for 20 min. The second trip comes within half a minute of the second try and waits: with nobody at
+    the tun the run stays held; with somebody who clears it once flow is back, it completes."""
     plan, settings = choose.load_plan(CONFIG, "linnet", "plover"), files.settings(CONFIG, "plover")
     fault = [parse("flow_lost@50min+20min")]
     alone = dryrun.DryRun(settings, plan, 1, fault).go()
