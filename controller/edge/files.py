@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 import hashlib
 import os
-import re
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
@@ -22,12 +21,12 @@ from controller.core.problems import Problem, Problems
 from controller.core.reading import found, read
 from controller.core.recipe import Program
 from controller.core.settings import Learned, Service, Settings, Tun
+from controller.edge import slips
 
 T = TypeVar("T")
 
 MOST_BYTES = 256 * 1024  # the longest shipped file has 4 KiB
 EXCHANGE = {".json", ".xml"}
-CURLY = "“”„‟‘’‚«»"  # what a text program makes of straight quotes
 
 
 def config_dir(given: str | None) -> Path:
@@ -79,8 +78,9 @@ def load_program(config: Path, name_or_path: str) -> Program:
     if "probes" in data and "heater" in data:
         wanted = f"a program; for this tun add --tun {path.stem} to a program's name"
         raise Problems([Problem(str(path), "a tun file", wanted)])
-    value, problems = read(Program, {**data, "name": path.stem}, recipe.agree)
-    return _done(value, [*_name_key(path, data), *problems], path, text)
+    placed = slips.sort(data)
+    value, problems = read(Program, {**placed.data, "name": path.stem}, recipe.agree)
+    return _done(value, placed.problems([*_name_key(path, placed.data), *problems]), path, text)
 
 
 def load_learned(service: Service, tun: str) -> Learned | None:
@@ -230,31 +230,11 @@ def table(path: Path) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
-        raise Problems([Problem(*_syntax(path, text, str(error)))]) from None
+        raise Problems([slips.syntax(path, text, str(error))]) from None
     except RecursionError:
         raise Problems([Problem(str(path), "lists or tables nested too deeply", "TOML as in the examples")]) from None
     except ValueError as error:
         raise Problems([Problem(str(path), str(error).split(";")[0], "TOML as in the examples")]) from None
-
-
-def _syntax(path: Path, text: str, error: str) -> tuple[str, str, str]:
-    """Where, found, wanted of a fault in the TOML itself."""
-    why, _, place = error.partition(" (at ")
-    number = next((word for word in place.replace(",", " ").split() if word.isdigit()), "")
-    where = f"{path}:{number}" if number else f"{path}:{text.count(chr(10)) + 1}"
-    lines = text.splitlines()
-    line = lines[int(number) - 1].strip() if number and int(number) <= len(lines) else "the end of the file"
-    return where, f"{line[:60]!r}", _mended(line) + f" ({why[:1].lower()}{why[1:]})"
-
-
-def _mended(line: str) -> str:
-    """What should stand there instead?"""
-    if any(quote in line.split("#")[0] for quote in CURLY):
-        return 'straight quotes, such as key = "66 °C"'
-    if re.fullmatch(r"\[\w+\]\s*(#.*)?", line):
-        name = line[1:].split("]")[0]
-        return f"a table [{name}] once; an entry of a list is written [[{name}]] with double brackets"
-    return 'TOML such as key = "66 °C"'
 
 
 # ---------------------------------------------------------------- the line of a key

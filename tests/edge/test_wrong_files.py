@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from tests.edge.wrong_files import ALL, LINNET, Slip
+from tests.edge.wrong_files import ALL, BLOCKS, LINNET, Slip
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 
@@ -56,6 +56,27 @@ def test_wrong_file_is_told(slip: Slip, config: Path, capsys: pytest.CaptureFixt
     lines = [line for line in err.splitlines() if ": found " in line]
     assert lines, err
     assert all(", wanted " in line for line in lines), err
+
+
+@pytest.mark.parametrize("slip", BLOCKS, ids=lambda slip: slip.name)
+def test_one_slip_gives_one_line(slip: Slip, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A header that is missing or a quote that is not closed is one mistake and told as one, in words of its own."""
+    spoil(config, slip)
+    assert main(command(config)) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1 and "annot" not in err
+
+
+def test_a_missing_header_hides_nothing_else(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is wrong beside a forgotten [[grist]] is told with it, each at its own line."""
+    path = config / LINNET
+    text = path.read_text(encoding="utf-8").replace("[[grist]]\n", "", 1).replace('"4.2 %"', '"4.2 x"')
+    path.write_text(text.replace('"77 °C"', '"77"'), encoding="utf-8")
+    assert main(command(config)) == 2
+    err = capsys.readouterr().err
+    lines = text.splitlines()
+    for line, key in zip(err.splitlines(), ("name", "moisture", "temperature"), strict=True):
+        assert lines[int(line.split("linnet.toml:")[1].split(":")[0]) - 1].startswith(key)
 
 
 @pytest.mark.parametrize("slip", [s for s in ALL if s.file == LINNET], ids=lambda slip: slip.name)

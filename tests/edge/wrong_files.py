@@ -193,17 +193,33 @@ FORM = (
     whole("no steps", 'title = "x"\nstep = []\n[liquor]\nmass = "20 kg"\n', "step", "an empty list", "at least one"),
     whole("steps as text", 'title = "x"\nstep = ["rest"]\n[liquor]\nmass = "20 kg"\n', "step 1", '"rest"', "a table"),
     whole("steps as a number", 'title = "x"\nstep = 3\n[liquor]\nmass = "20 kg"\n', "step", "found 3", "a list"),
-    whole("key twice", 'title = "x"\ntitle = "y"\n', ":2", "overwrite"),
+    whole("key twice", 'title = "x"\ntitle = "y"\n', ":2", '"title" a second time', "title once"),
     whole("curly quotes", "title = “x”\n", ":1", "straight quotes"),
-    whole("two steps in single brackets", "[step]\na = 1\n[step]\na = 2\n", ":3", "[[step]] with double brackets"),
+    whole("two steps in single brackets", "[step]\na = 1\n[step]\na = 2\n", ":1", "[[step]], with double"),
     whole("a tun as a program", '[heater]\nkind = "ssr"\n[probes]\n', "a tun file", "--tun linnet"),
-    whole("quote left open", 'title = "x\n', ":1", "TOML"),
+    whole("quote left open", 'title = "x\n', ":1", "a closing quote"),
+    whole("quote left open at the end", 'title = "x', "a closing quote"),
+    whole("table twice", "[liquor]\n[liquor]\n", ":2", "[liquor] a second time", "one block [liquor]"),
     whole("tun file is empty", "", "volume", "heater", "probes", "mixing", file=PLOVER),
     whole("service file is a list", "[[broker]]\n", "broker", "a list", "a table", file=SERVICE),
     whole("advice for no rule", "[B7]\nlevel = 'off'\n", "B7", "no such rule", "A1 to A37", file=ADVICE),
     whole("advice that silences a stop", "[A3]\nlevel = 'off'\n", "A3", "guards people", file=ADVICE),
     whole("advice of an unknown level", "[A5]\nlevel = 'loud'\n", "A5: level", "'loud'", '"off"', file=ADVICE),
     whole("advice that is no table", "A5 = 3\n", "A5", "found 3", "a table", file=ADVICE),
+)
+
+GRIST = '[[grist]]\nname = "Pale malt"'
+FIRST = '[[step]]\nname = "conversion"'
+BLOCKS = (  # one slip, one line: a header that is missing or has too few brackets, a quote that is not closed
+    program("grist without its header", GRIST, GRIST[10:], ":8: name, lot, mass", "above all blocks", "[[grist]] on"),
+    program("first step without its header", FIRST, FIRST[9:], ":26: name, kind", "in [dough_in]", "[[step]] on the"),
+    program(
+        "later step without its header", "[[step]]\n" + MASH, MASH, ":33", '"name" twice', "[[step]] missing above"
+    ),
+    program("liquor without its header", "[liquor]  ", "#", ":19", '"mass" twice', "is [liquor] missing above line 19"),
+    program("first step in single brackets", FIRST, FIRST[1:].replace("]]", "]"), ":26", "'[step]'", "[[step]], with"),
+    program("no closing quote", T66, T66[:-1], ":29", "a closing quote as well"),
+    program("no opening quote", T66, T66.replace('"', "", 1), ":29", "an opening quote as well"),
 )
 
 TUNS = (
@@ -258,4 +274,4 @@ SERVICES = (
     service("tls as text", "tls = false", 'tls = "no"', "broker: tls", "true or false"),
 )
 
-ALL = (*NUMBERS, *TIMES, *KEYS, *SENSE, *FORM, *TUNS, *SERVICES)
+ALL = (*NUMBERS, *TIMES, *KEYS, *SENSE, *FORM, *BLOCKS, *TUNS, *SERVICES)
