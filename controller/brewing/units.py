@@ -113,6 +113,7 @@ TABLE: dict[Kind, Row] = {
 _NUMBER = r"[+\-]?\d{1,12}(?:\.\d{1,15})?"
 _PART = re.compile(rf"\s*({_NUMBER})\s*([^\d+\-.,\s][^\d+\-.,]*?)\s*(?=[+\-]?\d|$)", re.ASCII)
 _BARE = re.compile(rf"\s*{_NUMBER}\s*", re.ASCII)
+_DEGREE = re.compile(rf"\s*({_NUMBER})\s*(?:°|deg|degrees?)\s*", re.ASCII | re.IGNORECASE)
 _COMMA = re.compile(r"\d,\d")
 _SPACES = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "−": "-", "º": "°", "˚": "°", "\u212a": "K"})
 
@@ -137,13 +138,29 @@ def quantity(kind: Kind, text: str) -> float:
     if _BARE.fullmatch(clean):
         raise NotAQuantity(f'a number with a unit such as "{_like(row, clean.strip())}"')
     if _COMMA.search(clean):
-        raise NotAQuantity(f'a point for decimals and nothing between thousands, such as "{row.example}"')
+        raise NotAQuantity(f'a point for decimals and nothing between thousands, such as "{_pointed(kind, clean)}"')
+    if kind in ("temperature", "difference") and (bare := _DEGREE.fullmatch(clean)):
+        raise NotAQuantity(f'°C or °F after the number, such as "{bare[1]} °C"')
     parts = _parts(clean)
     if not parts or (len(parts) > 1 and kind != "duration"):
         raise NotAQuantity(f'a number with a unit such as "{row.example}"')
     if len(parts) > 1:
         return float(_sum(row, parts))
     return float(_one(row, *parts[0]))
+
+
+def _pointed(kind: Kind, text: str) -> str:
+    """The text with its decimal comma as a point; the example where the comma may stand between thousands."""
+    pointed = re.sub(r"(\d),(\d{1,2}|\d{4,})(?=\D|$)", r"\1.\2", text.strip(), count=1)
+    if _BARE.fullmatch(pointed):
+        return _like(TABLE[kind], pointed)
+    if _COMMA.search(pointed):
+        return TABLE[kind].example
+    try:
+        quantity(kind, pointed)
+    except NotAQuantity:
+        return TABLE[kind].example
+    return pointed
 
 
 def _sum(row: Row, parts: list[tuple[str, str]]) -> Fraction:

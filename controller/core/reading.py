@@ -58,8 +58,13 @@ def _beyond(
         value = model.model_validate(rest, by_name=False, context=FROM_FILE)
     except ValidationError:
         return []
-    lists = {path[0] for path in cut if len(path) == 2 and isinstance(path[1], int)}
-    return [problem for problem in agree(value) if not (problem.path and problem.path[0] in lists)]
+    return [problem for problem in agree(value) if not _touches(problem.path, cut)]
+
+
+def _touches(path: Path, cut: Iterable[Path]) -> bool:
+    """Is this place in a list with an entry left out, or a table with a key left out?"""
+    lists = {gone[0] for gone in cut if len(gone) == 2 and isinstance(gone[1], int)}
+    return bool(path) and (path[0] in lists or any(gone[: len(path)] == path for gone in cut))
 
 
 def _late_first(path: Path) -> tuple[int, ...]:

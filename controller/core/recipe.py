@@ -12,7 +12,6 @@ from typing import Annotated, Any, Literal
 from pydantic import (
     Field,
     StrictBool,
-    StringConstraints,
     ValidationError,
     ValidationInfo,
     field_validator,
@@ -21,31 +20,14 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from controller.brewing.advice_table import RULES
+from controller.core.ingredients import Grist as Grist
+from controller.core.ingredients import Liquor as Liquor
+from controller.core.ingredients import Name
+from controller.core.ingredients import Text as Text
 from controller.core.problems import Problem
 from controller.core.table import Quantity, Table, read, show, wrong
 
-Text = Annotated[str, StringConstraints(max_length=200)]
-Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
 Aim = Literal["dry", "balanced", "full"]
-GristKind = Literal[
-    "malt",  # base malt of barley
-    "wheat malt",
-    "rye malt",
-    "oat malt",
-    "kilned malt",  # Munich type, amber
-    "caramel malt",
-    "roasted malt",
-    "sour malt",
-    "barley",
-    "wheat",
-    "rye",
-    "oats",
-    "maize",
-    "rice",
-    "sorghum",
-    "husk",
-    "sugar",
-]
 Kind = Literal["rest", "infusion", "decoction", "mash_out", "keep", "souring"]
 
 MIN_REST_S, MAX_REST_S = 60.0, 4 * 3600.0  # a slip of the pen lies outside (own proposal)
@@ -53,32 +35,6 @@ MAX_LONG_S = 12 * 3600.0  # with long = true
 MAX_KEEP_S = 2 * 3600.0  # sugars darken and the bed settles (common practice); longer with long = true
 MAX_SOURING_S = 72 * 3600.0
 LOWEST_TARGET_C, BOILING_C = 20.0, 100.0
-
-
-class Grist(Table):
-    """One line of the grain bill. Figures of the malt sheet where they are known."""
-
-    name: Name
-    mass_kg: Annotated[float, Quantity("mass", 0.01, 10_000)]
-    kind: GristKind = "malt"
-    lot: Text = ""
-    flaked: StrictBool = False
-    moisture: Annotated[float | None, Quantity("share", 0, 0.2)] = None
-    kolbach: Annotated[float | None, Quantity("share", 0.15, 0.7)] = None
-    friability: Annotated[float | None, Quantity("share", 0, 1)] = None
-    fine_coarse: Annotated[float | None, Quantity("share", 0, 0.2)] = None
-    beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
-    extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind, dry basis
-    limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None  # apparent, of the Congress wort
-
-
-class Liquor(Table):
-    """The water in the tun before dough-in: by mass, or by volume at its temperature."""
-
-    mass_kg: Annotated[float | None, Quantity("mass", 0.5, 20_000)] = None
-    volume_l: Annotated[float | None, Quantity("volume", 0.5, 20_000)] = None
-    temperature_c: Annotated[float, Quantity("temperature", 1, 95)] = 12.0
-    expected_ph: Annotated[float | None, Quantity("number", 3, 9)] = None
 
 
 class DoughIn(Table):
@@ -209,7 +165,7 @@ def slip(at: int, step: Step, key: str, found: str, wanted: str) -> Problem:
 
 def agree(program: Program) -> tuple[Problem, ...]:
     """Do the values of this program fit each other? Nothing here depends on a tun."""
-    found = [*_liquor(program), *_names(program), *_order(program)]
+    found = [*_liquor(program), *_grain(program), *_names(program), *_order(program)]
     for at, step in enumerate(program.step):
         found += [slip(at, step, *what) for what in _step(step)]
     return (*found, *_ways(program), *_overruled(program))
@@ -234,6 +190,14 @@ def _liquor(program: Program) -> list[Problem]:
     both = (program.liquor.mass_kg is None) == (program.liquor.volume_l is None)
     found = "nothing" if program.liquor.mass_kg is None else "both mass and volume"
     return [Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"', ("liquor",))] if both else []
+
+
+def _grain(program: Program) -> list[Problem]:
+    """A dough-in without grain is a malt forgotten: the strike would be left out without a word."""
+    if program.grist or "dough_in" not in program.model_fields_set:
+        return []
+    wanted = "a malt, [[grist]], or no [dough_in] for a water trial"
+    return [Problem("dough_in", "[dough_in] but no [[grist]]", wanted, ("grist",))]
 
 
 def _names(program: Program) -> list[Problem]:

@@ -112,6 +112,9 @@ def _other_scale(mark: Quantity, value: Any, number: float) -> str:
     if mark.kind != "temperature" or not isinstance(value, str):
         return ""
     fahrenheit = "F" in value.upper()
+    if not fahrenheit and (number > 200.0 or 0.0 < number < 10.0):
+        tenth = number / 10.0 if number > 200.0 else number * 10.0
+        return f'; did you mean "{tenth:g} °C"?' if mark.low <= tenth <= mark.high else ""
     if not fahrenheit and mark.low <= (other := (number - 32.0) * 5.0 / 9.0) <= mark.high and number > mark.high:
         return f'; this looks like Fahrenheit: "{number:g} °F" is {other:.1f} °C'
     written = number * 9.0 / 5.0 + 32.0

@@ -65,7 +65,7 @@ def _program(path: Path, sheet: Sheet) -> dict[str, Any]:
         "step": [],
         "notes": sheet.notes,
     }
-    if sheet.grain_c is not None:
+    if sheet.grain_c is not None and sheet.grist:
         data["dough_in"] = {"grist_temperature": _c(sheet.grain_c)}
     data["liquor"] = _liquor(sheet, grist_kg)
     used: set[str] = set()

@@ -7,9 +7,10 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from controller.core.ingredients import Grist
 from controller.core.problems import Problem
 from controller.core.reading import keys, model_at
-from controller.core.recipe import Grist, Program
+from controller.core.recipe import Program
 
 CURLY = "“”„‟‘’‚«»"  # what a text program makes of straight quotes
 EXAMPLE = 'key = "66 °C"'

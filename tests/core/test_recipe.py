@@ -45,6 +45,27 @@ def test_good_program() -> None:
     assert read_one.dough_in.strike_c is None
 
 
+def test_dough_in_without_grain_is_a_malt_forgotten() -> None:
+    """A strike with nothing to strike is refused; water alone without [dough_in] is a trial; a malt that is wrong
+    itself is told, and not as one that is missing."""
+    bare = {key: value for key, value in GOOD.items() if key != "grist"}
+    (line,) = told({**bare, "dough_in": {"strike": "auto"}})
+    assert "[dough_in] but no [[grist]]" in line and "water trial" in line
+    assert told(bare) == []
+    (line,) = told({**GOOD, "dough_in": {"strike": "auto"}, "grist": [{"name": "pale", "mass": "5 L"}]})
+    assert line.startswith('grist 1 "pale": mass: found "5 L"')
+
+
+def test_litres_under_mass_are_told_with_their_key() -> None:
+    """A volume under mass, or a mass under volume, is one mistake: the other key is named and not called missing."""
+    (line,) = told({**GOOD, "liquor": {"mass": "16 litres"}})
+    assert line == 'liquor: mass: found "16 litres", wanted a mass; this is a volume: volume = "16 L"'
+    (line,) = told({**GOOD, "liquor": {"volume": "16 kg"}})
+    assert line.endswith('mass = "16 kg"')
+    (line,) = told({**GOOD, "liquor": {"mass": "16 C"}})
+    assert "kg, g, lb or oz" in line
+
+
 def test_same_mash_in_other_units() -> None:
     """A program in °F, pounds and seconds equals the same program in °C, kilograms and minutes."""
     other = {
