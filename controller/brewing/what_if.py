@@ -75,13 +75,19 @@ def predict_rests(rests: Sequence[Rest], malt: Malt = DEFAULT_MALT, params: Para
 
 
 def what_if(
-    rests: Sequence[Rest], malt: Malt = DEFAULT_MALT, params: Parameters = CALIBRATED_SET
+    rests: Sequence[Rest],
+    malt: Malt = DEFAULT_MALT,
+    params: Parameters = CALIBRATED_SET,
+    warmest_c: float = WARMEST_C,
 ) -> tuple[Variation, ...]:
-    """For each rest: what changes if it is 2 K warmer, and what if it is 10 min longer? Ramps keep their rate."""
+    """For each rest: what changes if it is 2 K warmer, and what if it is 10 min longer? Ramps keep their rate.
+
+    `warmest_c`: no variation beyond, in degC.
+    """
     base = predict_rests(rests, malt, params)
     found: list[Variation] = []
     for index, rest in enumerate(rests):
-        if rest.temperature_c + WARMER_K <= WARMEST_C:
+        if rest.temperature_c + WARMER_K <= min(warmest_c, WARMEST_C):
             varied = warmed(rests, index, WARMER_K)
             found.append(_variation(rest.name, f"{WARMER_K:.0f} K warmer", base, predict_rests(varied, malt, params)))
         longer = [*rests[:index], rest._replace(hold_s=rest.hold_s + LONGER_S), *rests[index + 1 :]]

@@ -9,12 +9,12 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from controller.brewing import heat
+from controller.brewing import heat, volumes
 from controller.core import figures
 from controller.core.problems import Problem
 from controller.core.recipe import Program, added_at_c, degrees, slip
 from controller.core.settings import Tun
-from controller.core.stages import Stage, power_w, throttled_end_c
+from controller.core.stages import LANDS_K, Stage, power_w, throttled_end_c
 from controller.core.table import show
 
 MOST_FILL = 0.95  # more spills when stirred; 5 to 10 % stay free (common practice)
@@ -23,7 +23,8 @@ OUTLET_MARGIN_K = 1.0  # own proposal
 LONGEST_S = 12 * 3600.0  # own proposal; souring is left out
 SWING_K = 0.5  # a probe behind an on/off heater may swing so much in all: half the band of a rest (own proposal)
 PLATE_LOSS = 2.0  # behind the heater the loss is taken so much higher: a plate's loss is a guess (own proposal)
-LANDING_K = 1.0  # an addition may land so far above its target (the usual tolerance of a rest)
+USUAL_L_PER_KG = 3.0  # common practice, 2.5 to 4
+THICK_L_PER_KG = 2.0  # with less liquor it is the grain that is too much (own proposal)
 
 
 class Fit(NamedTuple):
@@ -61,11 +62,26 @@ def _fill(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
     if fit.volume_l > most_l:
         found = f"{fit.volume_l:.1f} L of mash ({100 * fit.volume_l / tun.volume_l:.0f} % of the tun)"
         wanted = f"at most {most_l:.1f} L (95 % of {tun.volume_l:g} L), or it spills when stirred"
-        problems.append(Problem("liquor", found, wanted, ("liquor",)))
+        place, less = _too_much(program, fit, most_l)
+        problems.append(Problem(place, found, wanted + less, (place,)))
     if fit.liquor_kg < tun.min_liquor_l:
         wanted = f"at least {tun.min_liquor_l:g} L, so that the heater stays covered"
         problems.append(Problem("liquor", f"{fit.liquor_kg:.1f} L", wanted, ("liquor",)))
     return problems
+
+
+def _too_much(program: Program, fit: Fit, most_l: float) -> tuple[str, str]:
+    """Is it the grain or the liquor that does not fit, and how much grain does?"""
+    grist_kg = program.grist_kg
+    if grist_kg <= 0.0:
+        return "liquor", ""
+    grain_l_per_kg = volumes.mash_volume_l(0.0, grist_kg) / grist_kg
+    if fit.liquor_kg < THICK_L_PER_KG * grist_kg:
+        most_kg = most_l / (USUAL_L_PER_KG + grain_l_per_kg)
+        much = f"at most about {most_kg:.1f} kg, with {USUAL_L_PER_KG:g} L/kg of liquor"
+        return "grist", f"; {grist_kg:.4g} kg of grain does not fit: {much}"
+    most_kg = grist_kg - (fit.volume_l - most_l) / grain_l_per_kg
+    return "liquor", f"; with this liquor at most about {most_kg:.1f} kg of grain" if most_kg > 0.05 else ""
 
 
 def highest_c(tun: Tun) -> float:
@@ -95,8 +111,8 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
         return []
     problems, place = [], ("dough_in", "strike")
     if fit.strike_c > highest_c(tun) + 1e-9:
-        wanted = f"{_limit_text(tun)}: use more liquor, warmer grain or a lower first rest"
-        problems.append(Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", wanted, place))
+        wanted = f"{_limit_text(tun)}: use less grain, more liquor, warmer grain or a lower first rest"
+        problems.append(Problem("dough_in: strike", _struck(program, fit), wanted, place))
     elif fit.strike_c >= _held_under_c(tun):
         problems.append(Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place))
     if fit.strike_c < program.liquor.temperature_c - 0.5:
@@ -107,6 +123,13 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
     if program.dough_in.strike_c is not None and first_c is not None:
         problems += _landing(program, tun, fit, first_c)
     return problems
+
+
+def _struck(program: Program, fit: Fit) -> str:
+    """The strike temperature as it was written, or as it was worked out."""
+    if program.dough_in.strike_c is not None or not program.grist_kg:
+        return f"{fit.strike_c:.1f} °C"
+    return f'"auto", worked out as {fit.strike_c:.1f} °C at {fit.liquor_kg / program.grist_kg:.1f} L/kg'
 
 
 def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Problem]:
@@ -120,7 +143,7 @@ def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Probl
         metal_j_per_k=tun.metal_j_per_k,
         slaking_j_per_kg=dough.slaking_heat_kj_per_kg * 1000.0,
     )
-    if lands_c <= first_c + LANDING_K:
+    if lands_c <= first_c + LANDS_K:
         return []
     found = f"{fit.strike_c:.1f} °C, which lands the mash at {lands_c:.1f} °C"
     return [
@@ -200,7 +223,7 @@ def _lands(program: Program, stage: Stage, before_c: float) -> list[Problem]:
     if step.amount_kg is None:
         return []
     lands_c = heat.mixed_with_liquor_c(stage.capacity_j_per_k, before_c, step.amount_kg, added_at_c(step))
-    if lands_c <= stage.target_c + LANDING_K:
+    if lands_c <= stage.target_c + LANDS_K:
         return []
     found = f"{step.amount_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
     return [slip(stage.at or 0, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')]

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from controller.brewing import malts
 from controller.brewing.kinetics import PUBLISHED_SET, Mark, Prediction, predict
 from controller.brewing.what_if import Rest, Variation, profile_of, what_if
+from controller.core.fits import highest_c
 from controller.core.plan import Plan
 from controller.core.program import SETTLE_S
 
@@ -56,7 +57,7 @@ def forecast(plan: Plan) -> Forecast | None:
     basis = malts.recalled(plan.course.malt)
     profile, marks = profile_of(planned)
     long = sum(dt_s for dt_s, _ in profile) > VARIED_S
-    varied = () if long else what_if(planned, basis.malt, basis.params)
+    varied = () if long else what_if(planned, basis.malt, basis.params, highest_c(plan.tun))
     return Forecast(
         prediction=predict(profile, basis.malt, marks, basis.params),
         second=predict(profile, basis.malt, marks, PUBLISHED_SET),

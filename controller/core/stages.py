@@ -18,6 +18,7 @@ from controller.core.settings import Tun
 
 LimitedBy = Literal["limit", "heater", "program", "addition", "cooling", ""]
 
+LANDS_K = 1.0  # mash that lands so near its first rest is there (the usual tolerance of a rest)
 NO_GRAIN = "water alone: there is nothing to convert"
 HEATER_LIMITS = 1.005  # the rise takes so much longer than its limit allows: the heater is what limits it
 
@@ -187,7 +188,11 @@ def _dough_in(program: Program, tun: Tun, liquor: float, strike: Strike) -> Stag
     target_c = strike.temperature_c or 0.0
     rise_k = target_c - program.liquor.temperature_c
     mean = rise_k / strike.seconds if 0.0 < strike.seconds < math.inf else 0.0
-    why = reason_for_step("dough_in", target_c, 0.0)
+    first_c = program.step[0].temperature_c
+    meant = first_c is None or abs(strike.landing_c - first_c) <= LANDS_K
+    why = (
+        reason_for_step("dough_in", target_c, 0.0) if meant else f"Grist meets liquor at {target_c:.1f} °C, as written."
+    )
     return Stage(
         "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor, 0.0,
         strike.kwh, None, why,

@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
 from controller.core.plan import Plan
+from controller.core.stages import LANDS_K
 from controller.core.table import show
 
+HOT_LIQUOR_C = 45.0  # warmer than a cold or a mixed tap gives (own proposal)
 LOWER_K = 0.5  # so much lower than the step before is meant, or a slip
 
 
@@ -25,7 +27,31 @@ class Note(NamedTuple):
 def notes(plan: Plan) -> tuple[Note, ...]:
     """What is there to remark?"""
     water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
-    return (*water, *_downwards(plan))
+    return (*water, *_hot_liquor(plan), *_low_strike(plan), *_downwards(plan))
+
+
+def _hot_liquor(plan: Plan) -> Iterator[Note]:
+    """Liquor that comes hot is rare; a figure in °F without its F is not."""
+    liquor_c = plan.program.liquor.temperature_c
+    meant_c = (liquor_c - 32.0) * 5.0 / 9.0
+    if liquor_c > HOT_LIQUOR_C and "temperature_c" in plan.program.liquor.model_fields_set:
+        yield Note(
+            "note",
+            f"liquor at {liquor_c:.4g} °C is already hot: did you mean {liquor_c:.4g} °F ({meant_c:.0f} °C)?",
+        )
+
+
+def _low_strike(plan: Plan) -> Iterator[Note]:
+    """A strike written by hand may land the mash below its first rest: the heater has to make up for it."""
+    first_c = plan.program.step[0].temperature_c
+    if plan.program.dough_in.strike_c is None or plan.strike_c is None or first_c is None:
+        return
+    if (under_k := first_c - plan.landing_c) > LANDS_K:
+        yield Note(
+            "warn",
+            f"strike {plan.strike_c:.4g} °C: the mash lands {under_k:.1f} K under the first rest and is heated up to "
+            'it; write strike = "auto" unless that is meant',
+        )
 
 
 def assumed(plan: Plan) -> str:

@@ -91,11 +91,12 @@ def test_a_dry_run_agrees_with_the_plan(ran: dict[str, Any]) -> None:
 
 
 def test_a_change_is_told_for_every_rest() -> None:
-    """Both questions for each rest of the plan; warmer conversion makes it fuller, more so than longer."""
+    """Both questions for each rest of the plan, but for a mash-out that would be warmer than the tun may be; warmer
+    conversion makes it fuller, more so than longer."""
     found = checked("linnet")["what_if"]
     assert [(one["name"], one["change"]) for one in found] == [
         ("conversion", "2 K warmer"), ("conversion", "10 min longer"),
-        ("mash-out", "2 K warmer"), ("mash-out", "10 min longer"),
+        ("mash-out", "10 min longer"),
     ]  # fmt: skip
     assert found[0]["apparent_points"] < -1.0 < found[1]["apparent_points"]
 

@@ -48,7 +48,7 @@ def test_grain_that_lands_elsewhere_begins_there() -> None:
     assert (planned[0].name, planned[0].temperature_c) == ("dough-in", plan.landing_c)
     assert planned[0].temperature_c < 62.0
     assert planned[1].ramp_s == plan.stages[1].ramp_s > 200.0
-    assert [one.name for one in expected(plan).variations] == ["conversion", "conversion", "mash-out", "mash-out"]
+    assert [one.name for one in expected(plan).variations] == ["conversion", "conversion", "mash-out"]
 
 
 def test_it_is_the_models_word() -> None:

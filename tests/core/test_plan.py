@@ -372,7 +372,7 @@ def test_every_misfit_at_once() -> None:
     plan = make(
         mash(rest("a", "70 °C"), rest("b", "79 °C"), rest("c", "81 °C"), grist_kg=60.0, liquor="70 kg"), vessel()
     )
-    assert places(plan) == ["liquor", "dough_in: strike", 'step 2 "b": temperature', 'step 3 "c": temperature']
+    assert places(plan) == ["grist", "dough_in: strike", 'step 2 "b": temperature', 'step 3 "c": temperature']
 
 
 # ---------------------------------------------------------------- as a document

@@ -47,7 +47,8 @@ def test_the_last_line_is_a_verdict(config: Path, capsys: pytest.CaptureFixture[
 
 def test_water_alone_is_noted_and_explains_no_enzymes(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A program without malt is asked whether it is a water trial, and no step speaks of enzymes."""
-    text = LINNET[: LINNET.index("[[grist]]")] + LINNET[LINNET.index("[liquor]") :].replace("\nwhy", "\n#why")
+    bare = LINNET[: LINNET.index("[[grist]]")] + LINNET[LINNET.index("[liquor]") : LINNET.index("[dough_in]")]
+    text = bare + LINNET[LINNET.index("[[step]]") :].replace("\nwhy", "\n#why")
     code, out, _ = page(config, capsys, text)
     assert code == 0
     assert "note: no malt in this program: a water trial?" in out
@@ -78,6 +79,29 @@ def test_a_lower_rest_is_likely_a_slip(config: Path, capsys: pytest.CaptureFixtu
     assert "No problems, 1 warning." in out
     kept = page(config, capsys, changed(('kind = "keep" ', 'temperature = "70 °C"\nkind = "keep" ')))[1]
     assert "likely a slip" not in kept
+
+
+def test_a_strike_that_lands_low_is_warned_of(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A strike by hand that lands the mash kelvins under its first rest: how many, and no word that it lands there."""
+    out = page(config, capsys, changed(('strike = "auto"', 'strike = "62 °C"')))[1]
+    assert "warn: strike 62 °C: the mash lands 9.0 K under the first rest" in out and 'write strike = "auto"' in out
+    assert "Grist meets liquor at 62.0 °C, as written." in out and "hot enough" not in out
+    near = page(config, capsys, changed(('strike = "auto"', 'strike = "72 °C"')))[1]
+    assert "under the first rest" not in near and "hot enough that the mash lands at its first rest" in near
+
+
+def test_hot_liquor_is_asked_about(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Liquor at 54 °C was likely meant in °F; a warm tap is not asked about."""
+    out = page(config, capsys, changed(('temperature = "12 °C"', 'temperature = "54 °C"')))[1]
+    assert "note: liquor at 54 °C is already hot: did you mean 54 °F (12 °C)?" in out and "warning" not in out
+    assert "already hot" not in page(config, capsys, changed(('temperature = "12 °C"', 'temperature = "40 °C"')))[1]
+
+
+def test_no_change_is_offered_that_would_be_refused(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """At 2 K under the tun's highest target a warmer mash-out is compared; at 1 K under it is not."""
+    assert "mash-out, 2 K warmer" not in page(config, capsys)[1]
+    assert "conversion, 2 K warmer" in page(config, capsys)[1]
+    assert "mash-out, 2 K warmer" in page(config, capsys, changed(('"77 °C"', '"76 °C"')))[1]
 
 
 def test_figures_of_other_units_are_rounded(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
