@@ -12,6 +12,7 @@ from controller.core.problems import Problem, Problems
 from controller.core.settings import Service
 from controller.edge import choose, files
 
+README = Path(__file__).resolve().parents[2] / "README.md"
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 
 
@@ -262,3 +263,19 @@ def test_config_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     if not Path("/etc/underback").is_dir():
         with pytest.raises(Problems, match=r"change into the folder that holds it\), or --config DIR"):
             files.config_dir(None)
+
+
+@pytest.mark.parametrize("name", files.names(CONFIG / "programs"))
+def test_the_readme_tells_each_shipped_program_as_it_is(name: str) -> None:
+    """Tun and rests of the README's row are those of the program's file."""
+    (row,) = [line for line in README.read_text(encoding="utf-8").splitlines() if line.startswith(f"| {name} |")]
+    program = files.load_program(CONFIG, name)
+    rests = [
+        f"decoction to {step.temperature_c:g}"
+        if step.kind == "decoction"
+        else f"{step.temperature_c:g} for {step.held_s / 60:g}" + (" by iodine" if step.by == "iodine" else "")
+        for step in program.step
+        if step.kind != "keep"
+    ]
+    cells = [cell.strip() for cell in row.strip("|").split("|")]
+    assert cells[2].startswith(program.tun) and cells[3] == ", ".join(rests)
