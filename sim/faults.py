@@ -133,8 +133,8 @@ def parse(spec: str) -> Fault:
     name, at, lasts, value = match.groups()
     if name not in KINDS:
         near = difflib.get_close_matches(name, KINDS, 1)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise ValueError(f"no fault {name!r}{hint}; `underback dryrun --fault list` names all")
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise ValueError(f"no fault {name!r}; {hint}`underback dryrun --fault list` names all")
     kind = KINDS[name]
     return Fault(
         name,
