@@ -178,6 +178,17 @@ TABLE: tuple[Interlock, ...] = (
 BY_ID = {row.id: row for row in TABLE}
 
 
+MIXING_S = (
+    600.0  # after an addition a bed that only the pump moves is uneven for so long (own trial, up to 2,000 L) ...
+)
+UNEVEN = 2.0  # ... and temperatures may lie so many times as far apart as else
+
+
+def apart_k(limit_k: float, added_at: Instant | None, now: Instant) -> float:
+    """How far may temperatures lie apart now, K, where `limit_k` holds in a mixed mash?"""
+    return limit_k if added_at is None or now - added_at > MIXING_S else UNEVEN * limit_k
+
+
 class Finding(NamedTuple):
     """An interlock has cause to act."""
 
@@ -236,6 +247,7 @@ class Memory(NamedTuple):
     highest_c: float | None = None
     differ_since: Instant | None = None
     differ_noted_since: Instant | None = None
+    added_at: Instant | None = None  # something was being added then, the newest time
     acked_seq: int = -1
     acked_at: Instant | None = None
     acked_duty: float | None = None

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from controller.core.interlocks import HEATED, Finding, Senses
+from controller.core.interlocks import HEATED, Finding, Senses, apart_k
 from controller.core.model import Instant, RunState
 from controller.core.quick import quick
 
@@ -59,11 +59,12 @@ class Past(NamedTuple):
     ledger_base: Line | None = None
     fitted: tuple[float, ...] = ()  # capacities for which G25 has been judged
     idle_alarm: bool = False
+    added_at: Instant | None = None  # something was being added then, the newest time
 
 
 def forget(past: Past) -> Past:
     """After an addition, a gap or a restart every window starts anew; what was already judged stays judged."""
-    return Past(fitted=past.fitted, off_since=past.off_since, energy_j=0.0)
+    return Past(fitted=past.fitted, off_since=past.off_since, energy_j=0.0, added_at=past.added_at)
 
 
 def record(past: Past, senses: Senses, duty: float) -> Past:
@@ -92,6 +93,8 @@ def _full(past: Past, senses: Senses, duty: float) -> Past:
 def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding | None]:
     """What do the slow interlocks say? Looked at once in ten seconds."""
     value = senses.seen.value_c
+    if senses.target.heat == "blocked":
+        past = past._replace(added_at=senses.now)
     if senses.target.heat == "blocked" or value is None or senses.seen.doubtful:
         return (forget(past) if past.lines else past), None
     if senses.now < past.next_at:
@@ -108,6 +111,11 @@ def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding |
 def _dead_s(senses: Senses) -> float:
     """How long may heat take to show, s? The tun's dead time, and what a coil's liquor holds back."""
     return senses.tun.guard.dead_time_s + (COIL_S if senses.tun.heater.place == "coil" else 0.0)
+
+
+def _quiet_s(senses: Senses) -> float:
+    """How long after the heater went off may the mash still warm, s? A coil's liquor gives its heat away for longer."""
+    return QUIET_S + _dead_s(senses) + (COIL_S if senses.tun.heater.place == "coil" else 0.0)
 
 
 def _ago(past: Past, seconds: float) -> Line | None:
@@ -150,7 +158,7 @@ def _unasked(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     limits = senses.tun.guard
     past, finding = _over(past, senses)
     then = _ago(past, RISE_WINDOW_S)
-    quiet = past.off_since is not None and senses.now - past.off_since >= QUIET_S + _dead_s(senses)
+    quiet = past.off_since is not None and senses.now - past.off_since >= _quiet_s(senses)
     if finding is not None or then is None or not quiet:
         return past, finding
     rise = past.lines[-1].temperature_c - then.temperature_c
@@ -165,17 +173,18 @@ def _over(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     rising = now_c - before.temperature_c > RISING_K_PER_S * 30.0
     apart = now_c - senses.setpoint_c
     settled = senses.now - past.off_since >= 30.0 + _dead_s(senses)
-    if apart <= ABOVE_SETPOINT_K or not rising or not settled:
+    limit = apart_k(ABOVE_SETPOINT_K, past.added_at, senses.now)
+    if apart <= limit or not rising or not settled:
         return past._replace(over=0), None
     past = past._replace(over=past.over + 1)
     long_enough = past.over * STEP_S >= 30.0 + _dead_s(senses)
-    return past, Finding("G10", apart, ABOVE_SETPOINT_K) if long_enough else None
+    return past, Finding("G10", apart, limit) if long_enough else None
 
 
 def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     """With nothing running a rise may be a hose: it latches only where it is as steady as the heater would make it."""
     then = _ago(past, STEADY_S)
-    quiet = past.off_since is not None and senses.now - past.off_since >= QUIET_S + _dead_s(senses)
+    quiet = past.off_since is not None and senses.now - past.off_since >= _quiet_s(senses)
     if then is None or not quiet or senses.state is RunState.CHECKING:
         return past._replace(idle_alarm=False), None
     window = past.lines[-1 - round(STEADY_S / STEP_S) :]
@@ -192,11 +201,12 @@ def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
 
 
 def _cannot_keep_up(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
-    """G11: full heat for a quarter of an hour, still short, and less than half the rise that the plate allows."""
+    """G11: full heat for a quarter of an hour and the dead time, still short, and less than half the rise that the
+    plate allows in that quarter."""
     limits, target = senses.tun.guard, senses.target.target_c
     if past.full_since is None or target is None or senses.state not in HEATED:
         return past, None
-    lasted, now_c = senses.now - past.full_since, past.lines[-1].temperature_c
+    lasted, now_c = senses.now - past.full_since - _dead_s(senses), past.lines[-1].temperature_c
     if lasted < limits.cannot_keep_up_s or target - now_c <= limits.cannot_keep_up_k:
         return past, None
     net_w = senses.power_w - senses.tun.loss_w_per_k * (now_c - senses.tun.room_c)

@@ -5,7 +5,7 @@ Conditions are written so that a value that is no number trips.
 
 from __future__ import annotations
 
-from controller.core.interlocks import HEATED, Finding, Memory, Senses
+from controller.core.interlocks import HEATED, Finding, Memory, Senses, apart_k
 from controller.core.model import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Measurement, Reading, Sample
 from controller.core.settings import Probe
 
@@ -109,12 +109,14 @@ def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
 def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G05: do two probes in one mash disagree for a minute?"""
     a, b = _level_c(senses.seen), _level_c(senses.second)
+    if senses.target.heat == "blocked":
+        memory = memory._replace(added_at=senses.now)
     if a is None or b is None or senses.state not in HEATED or senses.target.heat == "blocked":
         if memory.differ_since is None and memory.differ_noted_since is None:
             return memory, None
         return memory._replace(differ_since=None, differ_noted_since=None), None
     apart = abs(a - b)
-    limit = senses.tun.guard.probes_differ_k
+    limit = apart_k(senses.tun.guard.probes_differ_k, memory.added_at, senses.now)
     noted = memory.differ_noted_since if apart > limit / 2 else None
     since = memory.differ_since if not (apart <= limit) else None
     since = senses.now if since is None and not (apart <= limit) else since

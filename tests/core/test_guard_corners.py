@@ -340,6 +340,20 @@ def test_probes_that_differ() -> None:
     assert rule(senses(second=None), noted)[0].differ_noted_since is None
 
 
+def test_probes_may_lie_twice_as_far_apart_while_an_addition_mixes() -> None:
+    """For 600 s after something was added 8 K are the limit, at 600.1 s it is 4 K again."""
+    rule, added = watch_mash.probes, BASE.target._replace(heat="blocked")
+    memory, _ = rule(senses(second=SEEN._replace(value_c=70.9), target=added), Memory())
+    assert (memory.added_at, memory.differ_since) == (NOW, None)
+
+    def since(apart_k: float, after_s: float) -> float | None:
+        seen = {"second": SEEN._replace(value_c=63.0 + apart_k), "now": NOW + after_s}
+        return rule(senses(**seen), memory)[0].differ_since
+
+    assert [since(8.0, 600.0), since(8.1, 600.0)] == [None, NOW + 600.0]
+    assert [since(4.0, 600.1), since(4.1, 600.1)] == [None, NOW + 600.1]
+
+
 def test_probes_that_differ_by_a_level_not_yet_believed() -> None:
     """The minute counts from the first reading on another level."""
     memory, _ = watch_mash.probes(senses(second=SEEN._replace(jump_since=NOW, jump_c=70.0)), Memory())
