@@ -62,7 +62,7 @@ class Limits(Table):
     dead_time_s: Annotated[
         float, _limit(_S, 0, 180, "G09", "own proposal, for beds and pipes of up to 60 s; a coil has 300 s on top")
     ] = 60.0
-    unasked_rise_k: Annotated[float, _limit(_K, 0.5, 2, "G10", "no false trip in 2,000 simulated plants")] = 0.8
+    unasked_rise_k: Annotated[float, _limit(_K, 0.5, 2, "G10", "own trial on random tuns")] = 0.8
     cannot_keep_up_k: Annotated[float, _limit(_K, 2, 8, "G11")] = 4.0
     cannot_keep_up_s: Annotated[float, _limit(_S, 300, 1800, "G11")] = Field(900.0, alias="cannot_keep_up_for")
     ledger_k: Annotated[

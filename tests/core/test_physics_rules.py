@@ -278,8 +278,8 @@ def test_idle_latches_no_steep_rise(k_per_min: float, latches: bool) -> None:
 
 @pytest.mark.parametrize(("share", "trips"), [(0.46, True), (0.48, False)])
 def test_cannot_keep_up(share: float, trips: bool) -> None:
-    """900 s at full heat after 60 s of dead time, over 4 K short, less than half of what the plate allows in 900 s, which
-    is 0.47 of the full rise over 960 s."""
+    """900 s at full heat after 60 s of dead time, over 4 K short, less than half of what the plate allows in 900 s,
+    that is 0.47 of the full rise over 960 s."""
     story = Story(judged=True)
     found = story.go(rising(30.0, 1.2 * share), 0.95, 1500.0)
     assert (found == 970.0 and story.which == "G11") is trips
