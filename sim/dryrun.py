@@ -89,6 +89,7 @@ class DryRun:
         self.messages = 0
         self._listen, self._hash = listen, hashlib.sha256()
         self._heap: list[bytes] = []  # messages not hashed yet
+        self._names: dict[str, bytes] = {}
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
         self._now = -PHASE_S - 0.5
@@ -200,8 +201,11 @@ class DryRun:
 
     def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
         self.messages += 1
-        self._heap += (_STAMP(at, retained, ours), topic.encode(), payload)
-        if len(self._heap) > 192:
+        name = self._names.get(topic)
+        if name is None:
+            name = self._names[topic] = topic.encode()
+        self._heap += (_STAMP(at, retained, ours), name, payload)
+        if self.messages % 64 == 0:
             self._digest()
         if self._listen is not None:
             self._listen(at, topic, payload, retained, ours)

@@ -153,11 +153,15 @@ class Tun:
     def step(self, dt_s: float, duty: float) -> None:
         """Move on by dt_s (a multiple of 0.5 s) with the heater at this duty, 0..1."""
         for _ in range(round(dt_s / STEP_S)):
-            if self._pours:
-                self._pour()
-            if self._flow is None:
-                self._flow = self._coefficients()
-            self._once(self._flow, duty * self.spec.power_w * self.mains)
+            self.half(duty)
+
+    def half(self, duty: float) -> None:
+        """Move on by half a second."""
+        if self._pours:
+            self._pour()
+        if self._flow is None:
+            self._flow = self._coefficients()
+        self._once(self._flow, duty * self.spec.power_w * self.mains)
 
     def _once(self, f: Flow, watts: float) -> None:
         """One Euler step: every flow from the state before it, then the loop moves on."""

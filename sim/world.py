@@ -165,7 +165,7 @@ class World:
     def _between(self, now: float) -> None:
         """A half second in which nothing is decided: commands come in at the other half, k + 0.25 s on."""
         tun = self.tun
-        tun.step(STEP_S, self.heater.share)
+        tun.half(self.heater.share)
         for probe, spot in self._felt:
             probe.feel(tun.spot_c(spot))
         if now >= self._due:
@@ -263,13 +263,13 @@ class World:
         self.tun.mains = self._mains * (live["mains_power"].value if "mains_power" in live else 1.0)
         if live and "heater_gone" in live:
             self.heater.share = 0.0
-            self.tun.step(STEP_S, 0.0)
+            self.tun.half(0.0)
             return
         outlet = self.probes.get("outlet")
         share = self.heater.beat(
             now, live, None if outlet is None else outlet.sent_c, self._has_liquid(), self._flows()
         )
-        self.tun.step(STEP_S, share)
+        self.tun.half(share)
 
     def _has_liquid(self) -> bool:
         return self.tun.level_l >= self.settings.tun.min_liquor_l and "level_lost" not in self.live
@@ -319,7 +319,9 @@ class World:
             return
         if not live:
             probes = [self.probes[role] for role in roles]
-            payload = form.payload([(probe.sample(), probe.seq) for probe in probes], self.wall_s)
+            payload = form.payload(
+                [(probe.sample(), probe.seq) for probe in probes], self.wall_s if form.stamped else 0.0
+            )
             self.wires.to_daemon(now, topic, payload, live)
         elif "mains_cut" not in live and not (mash and ("probe_unplugged" in live or "probe_offline" in live)):
             self._publish_all(topic, roles, form, now)

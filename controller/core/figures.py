@@ -7,7 +7,7 @@ Only the control loop reads them. The guard has its own figures and knows nothin
 from __future__ import annotations
 
 from math import tanh
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from controller.core.model import Figures, Target
 
@@ -67,8 +67,44 @@ class Adapted(Protocol):
         """Where the mash is believed to be, °C."""
 
 
+class Basis(NamedTuple):
+    """What is believed before a run teaches more, and what it was worked out from."""
+
+    tun: Tun
+    capacity_j_per_k: float
+    strike: bool
+    learned: Learned | None
+    plate_w: float
+    share: float  # of the plate's power, learned, not yet held in bounds
+    figures: Figures
+
+
+_LAST: list[Basis] = []  # the last one: it is the same from second to second
+
+
 def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: Adapted | None = None) -> Figures:
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
+    basis = _basis(tun, target.capacity_j_per_k, target.strike, learned)
+    believed = basis.figures
+    gain, lag = (adapted.gain, adapted.lag) if adapted is not None else (1.0, 1.0)
+    power_w = basis.plate_w * min(max(basis.share * gain, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
+    believed = believed._replace(power_w=power_w, lag_s=believed.lag_s * lag, dead_s=believed.dead_s * lag)
+    if believed.behind_heater_k <= 0.0:
+        return believed
+    return believed._replace(duty_cap=_cap(tun, target, power_w / believed.capacity_j_per_k, adapted))
+
+
+def _basis(tun: Tun, capacity_j_per_k: float, strike: bool, learned: Learned | None) -> Basis:
+    for kept in _LAST:
+        if kept.tun is tun and kept.learned is learned and kept[1:3] == (capacity_j_per_k, strike):
+            return kept
+    made = _plate(tun, capacity_j_per_k, strike, learned)
+    _LAST[:] = [made]
+    return made
+
+
+def _plate(tun: Tun, capacity_j_per_k: float, strike: bool, learned: Learned | None) -> Basis:
+    """Plate figures, or learned ones, for these contents."""
     heater, behind = tun.heater, tun.probes.mash.behind_heater
     plate_w = heater.power_w * heater.efficiency
     lag_s, dead_s = plate_lag_s(tun)
@@ -77,26 +113,22 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         share, gain_sd = learned.power_w / plate_w, LEARNED_GAIN_SD
         if not behind:
             lag_s, dead_s, lag_sd = learned.lag_s, learned.dead_s, LEARNED_LAG_SD
-    passing_s = 0.0 if target.strike else bed_s(tun)
+    passing_s = 0.0 if strike else bed_s(tun)
     if passing_s > 0.0:
         dead_s, lag_sd = dead_s + passing_s, BED_LAG_SD
     if behind:
         lag_sd = BEHIND_LAG_SD
-    if adapted is not None:
-        share *= adapted.gain
-        lag_s, dead_s = lag_s * adapted.lag, dead_s * adapted.lag
-    share = min(max(share, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
     relay = heater.kind in ("ssr", "contactor")
-    capacity = max(target.capacity_j_per_k, 1.0)
-    rise_k = behind_heater_k(tun, target.strike)
-    return Figures(
+    capacity = max(capacity_j_per_k, 1.0)
+    rise_k = behind_heater_k(tun, strike)
+    believed = Figures(
         capacity_j_per_k=capacity,
-        power_w=plate_w * share,
+        power_w=plate_w,
         loss_w_per_k=tun.loss_w_per_k,
         room_c=tun.room_c,
         lag_s=lag_s,
         dead_s=dead_s,
-        duty_cap=heater.duty_cap if rise_k <= 0.0 else _cap(tun, target, plate_w * share / capacity, adapted),
+        duty_cap=heater.duty_cap,
         behind_heater_k=rise_k,
         window_s=heater.window_s if relay else 0.0,
         min_on_s=heater.min_on_s,
@@ -108,6 +140,7 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
         lag_sd=lag_sd,
         rise_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_RISE_SD * passing_s)),
     )
+    return Basis(tun, capacity_j_per_k, strike, learned, plate_w, share, believed)
 
 
 def behind_heater_k(tun: Tun, strike: bool) -> float:

@@ -12,6 +12,8 @@ from dataclasses import InitVar, dataclass
 from enum import StrEnum
 from typing import Any, Literal, NamedTuple
 
+from controller.core.quick import quick
+
 Instant = float  # s, scaled monotonic clock
 
 
@@ -243,6 +245,7 @@ class Target(NamedTuple):
     strike: bool = False  # plain liquor before dough-in
 
 
+@quick
 class Figures(NamedTuple):
     """What does the loop believe of this tun? Plate figures, or learned ones in bounds; the guard never reads them."""
 

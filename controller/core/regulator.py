@@ -203,7 +203,7 @@ def _read(
 
 
 def _within(value: float, low: float, high: float) -> float:
-    return min(max(value, low), high)
+    return low if value < low else high if value > high else value
 
 
 def _coming(figures: Figures, rate: float, state: RegulatorState) -> float | None:
@@ -254,13 +254,20 @@ def feedback(gain: float, forward: float, setpoint_c: float, coming_c: float) ->
     a calculator: no clock, no state of its own."""
     if not isfinite(setpoint_c) or not isfinite(coming_c) or not isfinite(forward):
         return 0.0
-    pid = PID(gain, 0.0, 0.0, setpoint=setpoint_c, sample_time=None, time_fn=_no_clock, auto_mode=False)
+    pid = PID.__new__(PID)
+    pid.__dict__.update(_FRESH)
+    pid.Kp, pid.setpoint = gain, setpoint_c
     pid.set_auto_mode(True, last_output=forward)
     return pid(coming_c, dt=1.0) or 0.0
 
 
 def _no_clock() -> float:
     return 0.0
+
+
+_FRESH = vars(
+    PID(1.0, 0.0, 0.0, setpoint=0.0, sample_time=None, time_fn=_no_clock, auto_mode=False)
+)  # a new one's state
 
 
 def _outlet(

@@ -91,7 +91,8 @@ def document(payload: bytes, cap: int = READING_CAP) -> Any:
         return Refused("too long", f"{len(payload)} bytes, at most {cap}")
     try:
         text = payload.decode()
-        if text.count("{") + text.count("[") > DEEPEST and _depth(text) > DEEPEST:
+        nested = "[" in text or text.find("{", 1) > 0
+        if nested and text.count("{") + text.count("[") > DEEPEST and _depth(text) > DEEPEST:
             return Refused("nested too deep", f"more than {DEEPEST} levels")
         return _decode(text)
     except UnicodeDecodeError:
