@@ -227,6 +227,10 @@ class DryRun:
 
     def _tell(self, outcome: Outcome, now: float, wall_s: float) -> None:
         """Events, replies and the status, as live."""
+        asked = outcome.state.run.prompt is not self._asked
+        due = now - self._shown_at >= STATUS_S - 0.5
+        if not (due or asked or outcome.events or outcome.replies or self.inbox.turned_away):
+            return
         for event in outcome.events:
             self._event(event, now, wall_s)
         replies = list(outcome.replies)
@@ -235,11 +239,8 @@ class DryRun:
             replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
         for reply in replies:
             self._say(self._topics.reply, words.reply(reply), now)
-        prompt = outcome.state.run.prompt
-        asked = prompt is not self._asked
-        self._asked = prompt
-        told = outcome.events or asked or any(r.accepted for r in replies)
-        if not (told or now - self._shown_at >= STATUS_S - 0.5):
+        self._asked = outcome.state.run.prompt
+        if not (due or asked or outcome.events or any(r.accepted for r in replies)):
             return
         self._shown_at = now
         status = report.status(

@@ -18,6 +18,7 @@ LOWEST_C, HIGHEST_C = -5.0, 105.0
 RESTART = 3  # so many rising sequence numbers below the last: a node that started anew
 
 
+_decode = json.JSONDecoder().decode
 _OFF = re.compile(rb'"duty":\s*0(?:\.0*)?[,}]').search  # anything else counts as heat
 
 
@@ -57,7 +58,7 @@ class Evidence:
     def read(self, payload: bytes) -> tuple[float | None, int | None]:
         """Value in °C and sequence of a reading; no value where it is none."""
         try:
-            found = json.loads(payload.decode())
+            found = _decode(payload.decode())
         except (ValueError, RecursionError):
             return None, None
         value, seq = _walk(found, self._value_at), _walk(found, self._seq_at)

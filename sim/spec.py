@@ -57,9 +57,12 @@ class TunSpec:
             raise ValueError("chamber too small for the flow: a step of 0.5 s would swing")
 
 
+LN_10 = math.log(10.0)
+
+
 def saturation_pa(c: float) -> float:
     """How much vapour does air over water at c °C hold? Pa, 1..100 °C; Antoine's equation with the usual constants."""
-    return 133.322 * math.exp(math.log(10.0) * (8.07131 - 1730.63 / (233.426 + c)))
+    return 133.322 * math.exp(LN_10 * (8.07131 - 1730.63 / (233.426 + c)))
 
 
 def wetting_j_per_kg(moisture: float) -> float:

@@ -25,6 +25,7 @@ from sim.truth import Role, Truth, of_tun
 from sim.tun import Tun
 from sim.wires import Message, Wires
 
+_decode = json.JSONDecoder().decode
 WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 September 2026, 14:13 UTC
 TAP_C = 15.0  # cold liquor, where the liquor in the tun came in hot (common practice)
 MAINS_S = 60.0  # the supply wanders once a minute
@@ -233,7 +234,7 @@ class World:
     def _lease(self, payload: bytes) -> float:
         """A motor node keeps a lease too."""
         try:
-            said = json.loads(payload)
+            said = _decode(payload.decode())
             return self.now + float(said["valid_s"]) if said["on"] is True else self.now
         except (ValueError, KeyError, TypeError):
             return self.now  # what cannot be read is no reason to move

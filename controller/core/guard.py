@@ -206,4 +206,5 @@ def view(state: GuardState, senses_now: Instant, heater_silent_s: float, flow_ok
     off = acked and memory.acked_duty is not None and memory.acked_duty <= 0.0
     waits = "" if senses_now >= state.off_until else f"at least {state.off_until - senses_now:.0f} s more without heat"
     ready = state.qualified and senses_now >= state.off_until and not state.trips and not state.lost
-    return View(state.trips, any(t.latched for t in state.trips), state.lost, ready, off, flow_ok, waits)
+    latched = any(t.latched for t in state.trips) if state.trips else False
+    return View(state.trips, latched, state.lost, ready, off, flow_ok, waits)

@@ -48,6 +48,8 @@ TABLE: tuple[Row, ...] = (
     Row("restarting", "off until proven", "on", "on", "stands", "motion or flow proven, readings good"),
 )
 BY_STAGE = {row.stage: row for row in TABLE}
+ON = {row.stage: Motor(True, row.stage) for row in TABLE}
+OFF = {row.stage: Motor(False, row.stage) for row in TABLE}
 
 
 def stage(run: Run) -> Row:
@@ -95,4 +97,4 @@ def motors(run: Run, now: Instant) -> tuple[Motor, Motor]:
 def _motor(row: Row, moves: Moves, run: Run, now: Instant) -> Motor:
     if moves == "later":
         moves = "on" if now - run.phase_since >= PUMP_REST_S else "off"
-    return Motor(moves == "on", row.stage)
+    return ON[row.stage] if moves == "on" else OFF[row.stage]

@@ -132,7 +132,10 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     run = run if mash is run.mash else run._replace(mash=mash)
     decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
     events.extend(walked.events)
-    events.extend(event for event in (settled, told) if event is not None)
+    if settled is not None:
+        events.append(settled)
+    if told is not None:
+        events.append(told)
     target = program.target(run, tun)
     stirrer, pump = moves.motors(run, now)
     believed = figures.figures(tun, target, settings.learned, state.regulator)
