@@ -139,9 +139,11 @@ def _run(argv: Sequence[str]) -> int:
         return WRONG
     lean()
     gc.disable()  # nothing of what is loaded now is ever garbage: 14 ms of looking for it (measured)
-    module = importlib.import_module(f"controller.commands.{COMMANDS[name][0]}")
-    gc.freeze()
-    gc.enable()
+    try:
+        module = importlib.import_module(f"controller.commands.{COMMANDS[name][0]}")
+    finally:
+        gc.freeze()
+        gc.enable()
     parser = Parser(prog=f"underback {name}", description=COMMANDS[name][1])
     parser.add_argument("--config", default=config, metavar="DIR", help="folder with service.toml, tuns/, programs/")
     module.arguments(parser)

@@ -72,7 +72,7 @@ class Person:
         self._cleared: dict[str, int] = {}
         self._pumped_at = -1e9
         self._amount = (0.0, 98.0)
-        self._pulled: set[tuple[str, int]] = set()  # steps for which mash has been taken out
+        self._pulled: set[int] = set()  # steps for which mash has been taken out
 
     # ------------------------------------------------------------ ears
 
@@ -204,12 +204,12 @@ class Person:
             "add": self._fetch,
             "added": self._add,
         }
-        deed, once = deeds.get(str(prompt["id"])), (str(prompt["id"]), int(status["step"]["index"]))
-        if deed is None or once in self._pulled:  # asked again after an outage: the mash is in the kettle already
-            return None
-        if once[0] == "pull":
-            self._pulled.add(once)
-        return deed(str(prompt["text"]), status)
+        deed, step = deeds.get(str(prompt["id"])), int(status["step"]["index"])
+        if prompt["id"] == "pull":
+            if step in self._pulled:  # asked again after an outage: the mash is in the kettle already
+                return None
+            self._pulled.add(step)
+        return None if deed is None else deed(str(prompt["text"]), status)
 
     def _grain(self, text: str, status: dict[str, Any]) -> Iterator[float]:
         """Pour and stir with the lid off, look at the thermometer, temper with cold liquor if it is too warm."""

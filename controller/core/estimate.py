@@ -144,11 +144,12 @@ def over_outage(
 
 
 def document(estimate: Estimate) -> dict[str, Any] | None:
-    """The prediction as plain values; None before dough-in."""
+    """The prediction as plain values, to be read only: it is the same object until the mash has moved on. None before
+    dough-in."""
     return None if estimate.amounts is None else _read(estimate.amounts, estimate.opened)
 
 
-@lru_cache(maxsize=4)  # the estimate moves on every 15 s, the status speaks more often
+@lru_cache(maxsize=4)  # the estimate moves on every STRIDE_S, the status speaks more often
 def _read(amounts: kinetics.Amounts, opened: Opened) -> dict[str, Any]:
     return kinetics.read(amounts, kinetics.CALIBRATED_SET, opened).as_json()
 

@@ -178,10 +178,8 @@ TABLE: tuple[Interlock, ...] = (
 BY_ID = {row.id: row for row in TABLE}
 
 
-MIXING_S = (
-    600.0  # after an addition a bed that only the pump moves is uneven for so long (own trial, up to 2,000 L) ...
-)
-UNEVEN = 2.0  # ... and temperatures may lie so many times as far apart as else
+MIXING_S = 600.0  # after an addition a pumped bed is uneven for so long (own trial on random tuns up to 2,000 L) ...
+UNEVEN = 2.0  # ... and temperatures may lie so many times as far apart as else (own proposal)
 
 
 def apart_k(limit_k: float, added_at: Instant | None, now: Instant) -> float:

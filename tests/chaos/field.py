@@ -119,6 +119,14 @@ class Field:
             return True
         return False
 
+    def begin(self) -> None:
+        """Broker, observer, stand-in and daemon, until the run goes on."""
+        self.broker()
+        self.observe()
+        self.stand_in()
+        self.serve()
+        self.wait(lambda: self.state() == "running", 60, "the run begins")
+
     def serve(self, name: str = "serve") -> None:
         words = ["--config", str(self.config), "serve", "--tun", self.tun, "--speed", f"{self.speed:g}"]
         module = ["controller"] if self.skew is None else ["tests.chaos.skewed", str(self.skew)]

@@ -126,17 +126,23 @@ def events_in_order(heard: Iterable[Heard], topic: str) -> list[str]:
     return wrong
 
 
+def told(message: Heard, status: str) -> dict[str, Any] | None:
+    """A live status of a run with a step; None for any other message."""
+    if message.topic != status or message.retained:
+        return None
+    said = message.values()
+    return said if said.get("step") and said.get("run") is not None else None
+
+
 def rests_in_order(heard: Iterable[Heard], status: str) -> list[str]:
     """The step's number never falls and rises by one at a time; a rest's credit never falls by more than 5 s."""
     wrong: list[str] = []
     run, index, credited = None, -1, 0.0
     for message in heard:
-        if message.topic != status or message.retained:
+        said = told(message, status)
+        if said is None:
             continue
-        said = message.values()
-        step = said.get("step")
-        if not step or said.get("run") is None:
-            continue
+        step = said["step"]
         if said["run"] != run:
             run, index, credited = said["run"], step["index"], 0.0
         if step["index"] not in (index, index + 1):
@@ -170,12 +176,10 @@ def credit_once(heard: Iterable[Heard], status: str, speed: float) -> list[str]:
     for message in heard:
         if message.topic == "remark" and message.payload.decode() == START:
             start_at, before = message.at, last
-        if message.topic != status or message.retained:
+        said = told(message, status)
+        if said is None:
             continue
-        said = message.values()
-        step = said.get("step")
-        if not step or said.get("run") is None:
-            continue
+        step = said["step"]
         last = (said["run"], step["index"], step["credited_s"])
         if before is None or last[:2] != before[:2] or before[2] <= 0.0:
             continue  # a rest begins with the minute in its band, at once

@@ -47,11 +47,7 @@ def run(seed: int, speed: float, count: int) -> Ran:
         there = Field(Path(folder), "gannet", "short", speed)
         hand: Hand | None = None
         try:
-            there.broker()
-            there.observe()
-            there.stand_in()
-            there.serve()
-            there.wait(lambda: there.state() == "running", 60, "the run begins")
+            there.begin()
             hand = Hand(there)
             kills, heating = _kill(there, rng, count)
             complete = _completes(there) and _recorded(there)

@@ -259,11 +259,7 @@ def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
         there.via(proxy.port)
         there.skew = Path(folder) / "skew"
         try:
-            there.broker()
-            there.observe()
-            there.stand_in()
-            there.serve()
-            there.wait(lambda: there.state() == "running", 60, "the run begins")
+            there.begin()
             hand = Hand(there)
             weather = Weather(there, proxy, rng)
             for _ in range(count):

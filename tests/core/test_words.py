@@ -99,3 +99,14 @@ def test_an_event_leaves_out_what_it_does_not_have() -> None:
         "data": {"by": "raw"},
         "unit": "°C",
     }
+
+
+def test_a_status_is_the_document_with_its_parts_at_the_end() -> None:
+    """The same values as `document` gives; a part that is another one than before is encoded anew."""
+    steps: list[Any] = [{"name": "rest", "target_c": 63.0}]
+    for prediction in (None, {"limit": 81.0}, {"limit": math.nan}, {"limit": 82.0}):
+        values = {"state": "running", "steps": steps, "prediction": prediction, "duty": 0.5}
+        for _ in range(2):
+            assert json.loads(words.status(values)) == json.loads(words.document(values))
+    values = {"state": "running", "steps": [*steps, *steps], "prediction": None, "duty": math.inf}
+    assert json.loads(words.status(values)) == {**values, "duty": None}

@@ -104,6 +104,31 @@ def test_messages_come_and_go_in_both_versions(there: Field, version: int) -> No
     asyncio.run(main())
 
 
+def test_own_words_stay_away_where_they_are_not_wanted_and_others_come(there: Field) -> None:
+    """MQTT 5: of a status on its own topic only the other sender's copy comes back; a reading heard at QoS 0 comes."""
+
+    async def main() -> None:
+        ear, broker = Ear(), Broker.model_validate({"host": "127.0.0.1", "port": there.port})
+        transport = Mqtt(broker, "own", ("t/status", "t/probe"), passing=("t/probe",), not_own=("t/status",))
+        task = asyncio.create_task(transport.run(ear))
+        await until(lambda: transport.up)
+        async with linked(there.port, name="other") as (other, _):
+            transport.post(Post("t/status", b"own", "status"))
+            assert await transport.flush(5.0)
+            other.post(Post("t/status", b"other", "status"))
+            assert await other.flush(5.0)
+            other.post(Post("t/probe", b"63.0", "status"))
+            await until(lambda: len(ear.got) == 2)
+            assert [(topic, payload) for topic, payload, *_ in ear.got] == [
+                ("t/status", b"other"),
+                ("t/probe", b"63.0"),
+            ]
+        task.cancel()
+        await asyncio.wait({task}, timeout=6.0)
+
+    asyncio.run(main())
+
+
 def test_after_an_outage_state_and_events_are_there_and_old_heat_is_not(there: Field) -> None:
     """Broker killed: heater commands are dropped, events wait in order, retained state is sent anew."""
 
