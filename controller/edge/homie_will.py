@@ -33,4 +33,7 @@ async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
                 await client.publish(ready.topic, ready.payload, 1, retain=True)
                 async for _ in client.messages:
                     pass  # nothing is subscribed to: only the end of the connection is awaited
+        me = asyncio.current_task()
+        if me is not None and me.cancelling():  # an error while it was being left took the cancellation's place
+            raise asyncio.CancelledError
         await asyncio.sleep(AGAIN_S)
