@@ -154,6 +154,17 @@ async def make(
     return client
 
 
+def heed_cancellation() -> None:
+    """End the task here if it was cancelled and the client's own waiting forgot it.
+
+    `asyncio.wait_for` of Python 3.11 gives its result and drops a cancellation that comes in the same turn of the loop,
+    and an error while a connection is being left takes a cancellation's place.
+    """
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
+
+
 def publish_properties() -> Properties:
     return Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
 

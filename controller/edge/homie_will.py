@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import aiomqtt
 
-from controller.edge.client import Will, make
+from controller.edge.client import Will, heed_cancellation, make
 
 if TYPE_CHECKING:
     from controller.core.settings import Broker
@@ -31,9 +31,8 @@ async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
             async with client:
                 ready = homie.state("ready")
                 await client.publish(ready.topic, ready.payload, 1, retain=True)
+                heed_cancellation()
                 async for _ in client.messages:
                     pass  # nothing is subscribed to: only the end of the connection is awaited
-        me = asyncio.current_task()
-        if me is not None and me.cancelling():  # an error while it was being left took the cancellation's place
-            raise asyncio.CancelledError
+        heed_cancellation()
         await asyncio.sleep(AGAIN_S)

@@ -22,7 +22,7 @@ import aiomqtt
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from controller.edge.client import CALL_S, CONNECT_S, IN_FLIGHT, publish_properties, reply_to
+from controller.edge.client import CALL_S, CONNECT_S, IN_FLIGHT, heed_cancellation, publish_properties, reply_to
 from controller.edge.client import QUIET as QUIET
 from controller.edge.client import Will as Will
 from controller.edge.client import make as make
@@ -78,6 +78,7 @@ class Mqtt:
         while True:
             began = time.monotonic()
             why = await self._session(ear)
+            heed_cancellation()
             ear.unlinked(why)
             if time.monotonic() - began > LONGEST_BACK_OFF_S:
                 wait = BACK_OFF_S
@@ -91,6 +92,7 @@ class Mqtt:
                 client = await make(self._broker, self._identifier, self._deliver, self._will, OWN_WINDOW)
                 async with client:
                     await self._subscribe(client, ear)
+                    heed_cancellation()
                     limit.reschedule(None)
                     self._linked(client, ear)
                     async for _ in client.messages:

@@ -13,6 +13,7 @@ import pytest
 
 from controller.core.settings import Broker as BrokerSettings
 from controller.core.settings import Dashboards, Service
+from controller.edge import homie_will, mqtt
 from controller.edge.homie import Homie
 from controller.edge.homie_will import hold
 from tests.core.bench import settings
@@ -77,8 +78,64 @@ async def test_an_orderly_end_is_not_lost(broker: Broker, tmp_path: Path) -> Non
         task = asyncio.create_task(hold(*device(broker.port, str(tmp_path / "password"))))
         assert await word() == b"ready"
         task.cancel()
-        with contextlib.suppress(asyncio.CancelledError):
-            await task
+        async with asyncio.timeout(10):
+            with contextlib.suppress(asyncio.CancelledError):
+                await task
         async with aiomqtt.Client("127.0.0.1", broker.port, username="daemon", password=PASSWORD) as after:
             await after.publish(STATE, b"disconnected", 1, retain=True)
         assert await word() == b"disconnected"
+
+
+class Forgetful:
+    """A client whose call, cancelled, returns as if nothing were (as `asyncio.wait_for` of Python 3.11 may)."""
+
+    async def __aenter__(self) -> Forgetful:
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        return None
+
+    async def publish(self, *_: object, **__: object) -> None:
+        with contextlib.suppress(asyncio.CancelledError):
+            await asyncio.Event().wait()
+
+    async def subscribe(self, *_: object, **__: object) -> tuple[int, ...]:
+        await self.publish()
+        return (0,)
+
+    @property
+    async def messages(self) -> AsyncIterator[object]:
+        await asyncio.Event().wait()
+        yield None
+
+
+@pytest.mark.parametrize("whose", ["will", "daemon"])
+async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The end was asked for while a call of the client was under way, which forgot it: the connection ends."""
+    (tmp_path / "password").write_text(PASSWORD)
+    words = device(1, str(tmp_path / "password"))
+
+    async def forgetful(*_: object) -> Forgetful:
+        return Forgetful()
+
+    module = homie_will if whose == "will" else mqtt
+    monkeypatch.setattr(module, "make", forgetful)
+    ending = hold(*words) if whose == "will" else mqtt.Mqtt(words[0], "one", ["a/b"]).run(Deaf())
+    task = asyncio.create_task(ending)
+    for _ in range(5):  # as far as the call
+        await asyncio.sleep(0)
+    task.cancel()
+    done, _ = await asyncio.wait({task}, timeout=5)
+    task.cancel()
+    assert done
+    assert task.cancelled()
+
+
+class Deaf:
+    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: object) -> None: ...
+
+    def linked(self) -> None: ...
+
+    def unlinked(self, why: str) -> None: ...
+
+    def refused(self, topic: str, why: str) -> None: ...
