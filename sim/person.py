@@ -20,6 +20,7 @@ SOON_S = 4.0  # after an accepted order the next status is waited for
 AGAIN_S = 30.0  # a refused order is tried again after so long
 PUMP_S = 180.0  # the pump's own switch, before a look at the thermometers
 TOO_WARM_K = 1.0  # over the step's target
+COOLS_AFTER_S, COOLS_S_PER_K = 300.0, 20.0  # cold liquor in a mash too warm for so long, so slowly
 HAND_K = 3.0  # probe and hand thermometer agree this closely
 
 
@@ -41,6 +42,7 @@ class Manner(NamedTuple):
     tries: int = 3  # the same trip cleared so often; then the person stops the run
     starts: int = 20  # a refused start is tried so often
     patience_s: float = 1800.0  # a probe that stays wrong for so long ends the run
+    cools: bool = False  # a mash that stays too warm gets cold liquor without a trip, too, as the notes say
 
 
 PATIENT = Manner()
@@ -71,6 +73,7 @@ class Person:
         self._seen_trips: dict[str, float] = {}
         self._cleared: dict[str, int] = {}
         self._pumped_at = -1e9
+        self._warm_since: float | None = None
         self._amount = (0.0, 98.0)
         self._pulled: set[int] = set()  # steps for which mash has been taken out
 
@@ -120,6 +123,8 @@ class Person:
             self._glanced = self._paper
             quiet = b'"state":"running"', b'"prompt":null', b'"trips":[]'
             self._quiet = all(word in self._paper for word in quiet)
+            if self.manner.cools:
+                self._cool(json.loads(self._paper))
         return self._quiet and self._asked is None
 
     def _order(self, name: str, args: dict[str, Any], now: float, **more: str) -> list[bytes]:
@@ -281,13 +286,28 @@ class Person:
             world.hand_pump(PUMP_S)  # in standing wort neither probe tells anything of the mash
             self._pumped_at, self._deed_due = now, now + PUMP_S
             return True
-        if step is None or world.tun.grist_kg <= 0 or world.tun.level_l > 0.95 * world.tun.spec.volume_l:
+        if step is None or (world.tun.grist_kg <= 0 and not self.manner.cools) or not self._room():
             return False
         if world.tun.mash_mean_c > float(step["target_c"]) + TOO_WARM_K:
             world.temper(float(step["target_c"]))
             self._deed_due = now + 90.0
             return True
         return False
+
+    def _room(self) -> bool:
+        return self.world.tun.level_l <= 0.95 * self.world.tun.spec.volume_l
+
+    def _cool(self, status: dict[str, Any]) -> None:
+        """Too warm for five minutes at a step: cold liquor, slowly, stirred in; then he looks again."""
+        step, shown, now = status["step"], status["temperature_c"], self.world.now
+        over = step is not None and shown is not None and step["phase"] in ("ramping", "resting")
+        if not over or status["state"] != "running" or shown <= step["target_c"] + TOO_WARM_K or not self._room():
+            self._warm_since = None
+        elif self._warm_since is None:
+            self._warm_since = now
+        elif now - self._warm_since > COOLS_AFTER_S:
+            self.world.temper(float(step["target_c"]), COOLS_S_PER_K * (shown - step["target_c"]))
+            self._warm_since = now
 
     def _clear(self, name: str, now: float, status: dict[str, Any]) -> list[bytes]:
         """Hand thermometer first: with a probe that disagrees nothing is cleared. After a third time the run ends."""

@@ -20,7 +20,7 @@ PLATE_SHARE = 0.4  # of planned time: the plan is made from a plate that is 15 %
 PERSON_S, LOOK_S = 1800.0, 900.0  # what people take: walking, pouring, boiling; and looking after each trip
 ENDS_BY_OWNER = frozenset({"foreign_heat", "foreign_epoch"})  # a second owner ends a run for good
 
-PATIENT_FOR_LONG = Manner(boil_s=300.0, clears=True, tries=50, starts=200, patience_s=4 * 3600.0)
+PATIENT_FOR_LONG = Manner(boil_s=300.0, clears=True, tries=2000, starts=200, patience_s=4 * 3600.0, cools=True)
 
 
 class Verdict(NamedTuple):

@@ -120,14 +120,14 @@ class World:
             truth = self.truth
             self.tun.add_grist(self.course.grist_kg * share, truth.grist_c, truth.grist_moisture, over_s)
 
-    def temper(self, wanted_c: float) -> float:
-        """After dough-in: cold liquor, stirred in by hand, until the mash is no warmer than wanted. Returns kg."""
+    def temper(self, wanted_c: float, over_s: float = 30.0) -> float:
+        """Cold liquor within so many s, stirred in by hand, until the mash is no warmer than wanted. Returns kg."""
         too_warm = self.tun.mash_mean_c - wanted_c
         if too_warm <= 0:
             return 0.0
         cold = min(self.truth.liquor_c, TAP_C)
         kg = self.tun.capacity_j_per_k * too_warm / (WATER_J_PER_KG_K * (wanted_c - cold))
-        self.tun.add_liquor(kg, cold, 30.0)
+        self.tun.add_liquor(kg, cold, over_s)
         return kg
 
     def hand_pump(self, for_s: float) -> None:

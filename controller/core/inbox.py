@@ -255,6 +255,7 @@ class Inbox:
             worst = self._foreign or Foreign(0.0, None, now)
             epoch = heard.epoch if worst.epoch is None else max(worst.epoch, heard.epoch or 0)
             self._foreign = Foreign(max(worst.duty, heard.duty), epoch, now)
+            self.epoch_seen = max(self.epoch_seen, heard.epoch or 0)  # its OFF, too, says who owns the heater now
 
     def _came_back(self, key: tuple[int, int], now: Instant) -> None:
         """An own command was heard: how long was its way? Older ones are no longer waited for."""

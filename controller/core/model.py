@@ -208,7 +208,7 @@ class Inputs(NamedTuple):
     late_s: float = 0.0  # how late this tick begins
     gap_s: float = 0.0  # time by which the suspend-counting clock ran ahead of the other since the last tick
     supply_w: float | None = None  # share of a supply that several tuns draw on, W; None where none is shared
-    epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status)
+    epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
 
 
 # ---------------------------------------------------------------- between the rooms

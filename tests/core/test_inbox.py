@@ -206,6 +206,14 @@ def test_foreign_commands_are_told_worst_first_and_once() -> None:
     assert box.take(2.25).link.foreign is None
 
 
+def test_an_off_of_a_higher_epoch_says_who_owns_the_heater() -> None:
+    """The heater node may be deaf and never report it: another's OFF counts as word of its epoch, and for good."""
+    box = inbox()
+    put(box, box.topics.heater_command, 1.0, duty=0, epoch=9, seq=1, owner="other")
+    put(box, box.topics.heater_command, 1.1, duty=0, owner="no epoch at all")
+    assert [box.take(at).epoch_seen for at in (1.25, 2.25)] == [9, 9]
+
+
 def test_our_name_on_a_command_that_we_did_not_send_is_foreign() -> None:
     """Another duty under our sequence, or a sequence we have not reached, is somebody else."""
     for seq, duty in ((1, 0.4), (2, 0.0)):

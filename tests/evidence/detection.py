@@ -18,6 +18,7 @@ import math
 import sys
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from random import Random
 from typing import Any, NamedTuple
@@ -26,6 +27,9 @@ from controller.core.model import Phase, RunState
 from sim.faults import FOREVER_S, Fault
 from tests.evidence.lean import Case, Lean, Wish, case, full_heat
 
+LOST_S = (
+    1.6  # between two messages of a sender that speaks once a second: one was lost (late ones come half a second late)
+)
 CALIBRATED = 4  # every so manyth healthy tun has been measured with water
 
 
@@ -42,6 +46,7 @@ class Play(NamedTuple):
     wait_s: float = 30.0  # how long it is watched
     wish: Wish = Wish()
     later_s: float = 0.0  # the delay counts from so long after the fault's beginning
+    shown: str = ""  # on which topic a message shows the fault; silence shows on none and counts from the fault
 
 
 def always(kind: str, value: float = 0.0) -> Callable[[float, Random], tuple[Fault, ...]]:
@@ -108,16 +113,18 @@ QUICK = (
     Play("probe gone", "P1", ids("G02"), 10.0, resting, always("probe_unplugged")),
     Play("probe gone in a rise", "P1", ids("G02"), 10.0, full_heat, always("probe_unplugged")),
     Play("same sample again and again", "P2", ids("G02"), 10.0, resting, always("probe_stale")),
-    Play("impossible value", "P4-P6", ids("G03"), 5.0, full_heat, one_of("probe_value", *NONSENSE)),
-    Play("NaN", "P7", ids("G03"), 5.0, resting, always("probe_nan")),
-    Play("no number", "P7", ids("G03"), 5.0, resting, always("probe_text")),
-    Play("jump up by 6 to 12 K", "P8", ids("G04"), 5.0, resting, between("probe_jump", 6.0, 12.0)),
+    Play("impossible value", "P4-P6", ids("G03"), 5.0, full_heat, one_of("probe_value", *NONSENSE), shown="mash"),
+    Play("NaN", "P7", ids("G03"), 5.0, resting, always("probe_nan"), shown="mash"),
+    Play("no number", "P7", ids("G03"), 5.0, resting, always("probe_text"), shown="mash"),
+    Play("jump up by 6 to 12 K", "P8", ids("G04"), 5.0, resting, between("probe_jump", 6.0, 12.0), shown="mash"),
     Play("reading 4 to 6 K over the program", "H8", ids("G06"), 3.0, resting, between("probe_jump", 4.0, 6.0),
-         wish=Wish(top_c=None)),
-    Play("reading over the hard limit", "H9", ids("G07"), 2.0, resting, between("probe_jump", 19.5, 30.0)),
-    Play("outlet 35 K hotter", "H10", ids("G08"), 2.0, resting, always("outlet_hot", 35.0), fits=_looped),
+         wish=Wish(top_c=None), shown="mash"),
+    Play("reading over the hard limit", "H9", ids("G07"), 2.0, resting, between("probe_jump", 19.5, 30.0),
+         shown="mash"),
+    Play("outlet 35 K hotter", "H10", ids("G08"), 2.0, resting, always("outlet_hot", 35.0), fits=_looped,
+         shown="outlet"),
     Play("other probe 6 to 9 K off", "P10", ids("G05"), 60.0, resting, between("second_offset", 6.0, 9.0),
-         wait_s=120.0, wish=Wish(second=True)),
+         wait_s=120.0, wish=Wish(second=True), shown="second"),
     Play("no liquid", "H5", ids("G13"), 2.0, resting, always("level_lost"), fits=_level),
     Play("level switch silent", "H5", ids("G13"), 10.0, resting, always("level_silent"), fits=_level),
     Play("no flow", "H6", ids("G13"), 2.0, resting, always("flow_lost"), fits=_looped),
@@ -125,9 +132,10 @@ QUICK = (
     Play("pump stands still", "H6", ids("G13"), 2.0, resting, always("pump_stopped"), fits=_looped),
     Play("heater node reports nothing", "M16", ids("G14"), 10.0, resting, always("heater_silent")),
     Play("heater node hears nothing", "M15", ids("G14"), 10.0, resting, always("heater_deaf")),
-    Play("heater node says it is on, idle", "M16", ids("G15"), 3.0, idle, always("heater_lies", 1.0)),
+    Play("heater node says it is on, idle", "M16", ids("G15"), 3.0, idle, always("heater_lies", 1.0),
+         shown="heater_report"),
     Play("welded on, power measured, idle", "H1", ids("G15"), 3.0, idle, always("heater_welded", 1.0),
-         fits=lambda case: case.truth.measures_power),
+         fits=lambda case: case.truth.measures_power, shown="heater_report"),
     Play("broker gone", "M1", ids("G16"), 10.0, resting, always("broker_gone")),
     Play("loop stalls for 3 s (after its end)", "C5", ids("G17"), 1.0, resting, for_s("loop_stall", 1.0, 3.0),
          later_s=3.0),
@@ -212,14 +220,28 @@ def _caught(machine: Lean, play: Play) -> dict[str, Any]:
     rng = Random(f"{play.name} {machine.seed}")
     at = machine.now + rng.choice((0.25, 0.75))
     machine.inject(*play.faults(at, rng))
+    machine.heard = {}
     while machine.now < at + play.wait_s:
         outcome = machine.second()
         caught = [trip.id for trip in outcome.state.guard.trips if trip.id in play.meant]
         if caught:
             off = outcome.command is None or outcome.command.duty <= 0.0
-            return {"by": caught[0], "delay_s": round(machine.now - at - play.later_s, 2), "off": off}
+            delays = {"delay_s": round(machine.now - at - play.later_s, 2)} | _after_message(machine, play, at)
+            return {"by": caught[0], "off": off} | delays
     others = [trip.id for trip in machine.state.guard.trips]
     return {"by": None, "others": others, "hottest_c": round(machine.world.tun.hottest_c, 1)}
+
+
+def _after_message(machine: Lean, play: Play, at: float) -> dict[str, Any]:
+    """How long after the first message that could show it, s, and was a message lost in between?"""
+    if not play.shown:
+        return {}
+    named: dict[str, str] = {"heater_report": machine.inbox.topics.heater_report, **dict(machine.inbox.topics.probes)}
+    came = [t for t in (machine.heard or {}).get(named[play.shown], []) if t >= at]
+    if not came:
+        return {}
+    lost = any(after - before > LOST_S for before, after in pairwise([*came, machine.now]))
+    return {"shown_s": round(machine.now - came[0], 2), "lost": lost}
 
 
 # ---------------------------------------------------------------- the table
@@ -233,8 +255,8 @@ def table(lines: list[dict[str, Any]]) -> str:
     for line in lines:
         by_play[line["what"]].append(line)
     rows = [
-        "| fault | hazard | tuns | caught | by | p50 s | p95 s | worst s | deadline s |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+        "| fault | hazard | tuns | caught | by | p50 s | p95 s | worst s | worst from its message s | deadline s |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     rows += [_row(play, by_play[play.name]) for play in PLAYS if by_play[play.name]]
     return text + "\n" + "\n".join(rows) + "\n"
@@ -247,6 +269,8 @@ def _row(play: Play, lines: list[dict[str, Any]]) -> str:
     by = ", ".join(f"{name} {count}" for name, count in Counter(line["by"] for line in caught).most_common())
     promised = "-" if play.within_s is None else f"{play.within_s:g}"
     figures = [f"{at:.1f}" for at in (_at(delays, 0.5), _at(delays, 0.95), _at(delays, 1.0))] if delays else ["-"] * 3
+    shown = max((line["shown_s"] for line in caught if "shown_s" in line and not line["lost"]), default=None)
+    figures.append("-" if shown is None else f"{shown:.1f}")
     cells = [play.name, play.hazard, str(len(ran)), str(len(caught)), by or "-", *figures, promised]
     return "| " + " | ".join(cells) + " |"
 

@@ -64,6 +64,7 @@ class Lean(DryRun):
         super().__init__(case.settings, case.plan, case.seed, faults, manner=manner, truth=case.truth)
         self.evidence = Deaf("", "", "", "C")
         self._hash = Nothing()  # type: ignore[assignment]
+        self.heard: dict[str, list[float]] | None = None  # arrivals by topic, where somebody wants them
         course, truth = case.plan.course, case.truth
         self.world.tun = Plant(truth.spec, course.liquor_kg * case.liquor_share, truth.liquor_c, truth.room_c)
         self.world.tun.stir(False)
@@ -85,7 +86,9 @@ class Lean(DryRun):
         self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
 
     def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
-        """No digest."""
+        """No digest; when it came, where somebody wants to know."""
+        if self.heard is not None and not ours:
+            self.heard.setdefault(topic, []).append(at)
 
     def _row(self, outcome: Outcome, now: float) -> None:
         """No trace."""
