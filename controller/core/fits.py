@@ -94,14 +94,14 @@ def _limit_text(tun: Tun) -> str:
     return f"at most {highest_c(tun):g} °C, {UNDER_LIMIT_K:g} K under the tun's hard limit of {limit_c:g} °C"
 
 
-def _held_under_c(tun: Tun) -> float:
+def held_under_c(tun: Tun) -> float:
     """Under which temperature can a heater hold the mash whose probe behind it must stay under the hard limit, °C?"""
     return throttled_end_c(tun, PLATE_LOSS * tun.loss_w_per_k)
 
 
 def _held_text(tun: Tun) -> str:
     return (
-        f"less than {_held_under_c(tun):.1f} °C: above, heat that makes up for the loss brings the probe behind the "
+        f"less than {held_under_c(tun):.1f} °C: above, heat that makes up for the loss brings the probe behind the "
         f"heater to the hard limit of {tun.guard.hard_limit_c:g} °C; more flow or a probe in the mash leaves more room"
     )
 
@@ -113,7 +113,7 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
     if fit.strike_c > highest_c(tun) + 1e-9:
         wanted = f"{_limit_text(tun)}: use less grain, more liquor, warmer grain or a lower first rest"
         problems.append(Problem("dough_in: strike", _struck(program, fit), wanted, place))
-    elif fit.strike_c >= _held_under_c(tun):
+    elif fit.strike_c >= held_under_c(tun):
         problems.append(Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place))
     if fit.strike_c < program.liquor.temperature_c - 0.5:
         wanted = f"liquor no warmer than the strike temperature, {fit.strike_c:.1f} °C"
@@ -181,7 +181,7 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
     if stage.at is None:
         return []
     step, found = program.step[stage.at], degrees(stage.target_c)
-    if stage.limited_by != "cooling" and stage.target_c >= _held_under_c(tun):
+    if stage.limited_by != "cooling" and stage.target_c >= held_under_c(tun):
         return [slip(stage.at, step, "temperature", found, _held_text(tun))]
     if not math.isfinite(stage.ramp_s):
         if stage.limited_by == "cooling":

@@ -122,7 +122,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     settled_guard = guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq)
     state = state if settled_guard is state.guard else state._replace(guard=settled_guard)
     state, seen, second, outlet = _look(settings, state, now, inputs)
-    mashed = _in_mash(tun, state, seen)
+    mashed = in_mash(tun, state.regulator, not state.run.grain_in, seen)
     seen_view = _view(settings, state, now)
     state, events, replies = _orders(settings, state, now, inputs, mashed, seen_view)
     walked = program.walk(state.run, seen_view, mashed, now, dt)
@@ -171,12 +171,11 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
 # ---------------------------------------------------------------- reading
 
 
-def _in_mash(tun: Tun, state: State, seen: Measurement) -> Measurement:
+def in_mash(tun: Tun, loop: regulator.RegulatorState, strike: bool, seen: Measurement) -> Measurement:
     """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading."""
     if not tun.probes.mash.behind_heater or seen.value_c is None:
         return seen
-    loop = state.regulator
-    added_k = max(0.0, figures.behind_heater_k(tun, not state.run.grain_in) + loop.rise_k) * loop.near
+    added_k = max(0.0, figures.behind_heater_k(tun, strike) + loop.rise_k) * loop.near
     return seen._replace(value_c=seen.value_c - added_k)
 
 

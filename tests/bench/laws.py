@@ -14,6 +14,7 @@ from controller.core import modulator, ramp, regulator
 from controller.core.figures import figures
 from controller.core.model import Demand, Measurement, Target
 from controller.core.settings import Learned
+from controller.core.tick import in_mash
 from tests.bench.bound import Bound
 from tests.bench.plants import Plant
 
@@ -38,6 +39,10 @@ class Rooms:
         self.modulator, self.applied = modulator.modulate(believed, demand, self.modulator, dt)
         return self.applied
 
+    def mash_c(self, seen: Measurement) -> float | None:
+        """The reading, less what the heater adds at a probe behind it, as the rest clock of the daemon sees it."""
+        return in_mash(self.plate, self.regulator, False, seen).value_c
+
 
 class Step:
     """A step setpoint on simple-pid."""
@@ -57,6 +62,10 @@ class Step:
         asked = self.pid(seen.value_c, dt=dt) or 0.0
         self.modulator, applied = modulator.modulate(figures(self.plate, target), Demand(asked, ""), self.modulator, dt)
         return applied
+
+    def mash_c(self, seen: Measurement) -> float | None:
+        """What is read."""
+        return seen.value_c
 
 
 def by_hand(plant: Plant) -> Step:

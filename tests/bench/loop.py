@@ -14,7 +14,7 @@ from tests.bench.bound import Bound
 from tests.bench.plants import Plant
 
 BAND_K = 0.3  # settled, and the overshoot that a good ramp may have
-PASSED = "passed"
+TEMPERED_K, COLD_C = 0.5, 15.0  # landed so much too warm, the brewer tempers with cold liquor: nothing else can cool
 
 
 class Rest(NamedTuple):
@@ -30,6 +30,9 @@ class Law(Protocol):
 
     def duty(self, target: Target, seen: Measurement, dt: float) -> float:
         """What goes to the heater for the next dt seconds, 0..1?"""
+
+    def mash_c(self, seen: Measurement) -> float | None:
+        """Where does it take the mash to be, °C? The rest clock goes by that."""
 
 
 class Ramp(NamedTuple):
@@ -119,7 +122,8 @@ def run(
 
 
 def doughed_in(plant: Plant, first_c: float, law: Law, rng: Random) -> tuple[World, float]:
-    """Strike liquor at rest, grist in over some minutes without heat, settling. Also: the hottest mean on the way."""
+    """Strike liquor at rest, grist in over some minutes without heat, settling, tempered where it is too warm. Also:
+    the mean then."""
     malt_j = 0.4 * plant.grist_kg * 4186.0
     strike = first_c + malt_j * (first_c - 18.0) / plant.liquor_j_per_k + rng.uniform(-1.6, 0.6)
     tun = Tun(plant.spec, plant.liquor_kg, strike, plant.room_c)
@@ -132,6 +136,11 @@ def doughed_in(plant: Plant, first_c: float, law: Law, rng: Random) -> tuple[Wor
     tun.add_grist(plant.grist_kg, rng.uniform(8.0, 22.0), rng.uniform(0.03, 0.06), over_s)
     for _ in range(int(over_s) + 180):
         law.duty(blocked, world.second(0.0), 1.0)
+    too_warm_k = tun.mash_mean_c - first_c
+    if too_warm_k > TEMPERED_K:
+        tun.add_liquor(tun.capacity_j_per_k * too_warm_k / (4186.0 * (first_c - COLD_C)), COLD_C, 60.0)
+        for _ in range(180):
+            law.duty(blocked, world.second(0.0), 1.0)
     return world, tun.mash_mean_c
 
 
@@ -148,7 +157,8 @@ def _rest(
             disturb(world, world.t - began)
         duty = law.duty(target, seen, 1.0)
         trace.append(world.tun.mash_mean_c)
-        off = abs((seen.value_c if seen.value_c is not None else -99.0) - rest.target_c)
+        mash_c = law.mash_c(seen)
+        off = abs((mash_c if mash_c is not None else -99.0) - rest.target_c)
         banded = banded + 1.0 if off <= 0.5 else 0.0
         if credit > 0.0 or banded >= 60.0:
             credit += 1.0 if off <= 1.0 else 0.0

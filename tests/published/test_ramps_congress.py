@@ -52,6 +52,10 @@ class Watched:
             self.ramp.append(self.world.tun.mash_mean_c)
         return self.law.duty(target, seen, dt)
 
+    def mash_c(self, seen: Measurement) -> float | None:
+        """As the law."""
+        return self.law.mash_c(seen)
+
 
 @pytest.mark.parametrize("place", range(8))
 def test_a_congress_ramp_keeps_its_slope(place: int) -> None:
