@@ -74,6 +74,8 @@ def run(args: argparse.Namespace) -> int:
     brewed = wort.follow(plan.course, ran.trace)
     answer = dryrun.document(plan, ran, _advice(plan, changes), brewed.prediction)
     more = told(machine, ran, args.fault, faults)
+    if more.faults:  # the agreed object has no place for what a plain run never has
+        answer["faults"] = list(more.faults)
     _write(args, plan, ran, brewed, answer, more)
     if args.json:
         sys.stdout.write(json.dumps(answer, ensure_ascii=False, allow_nan=False) + "\n")

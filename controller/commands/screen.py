@@ -49,8 +49,9 @@ def curve(values: Sequence[float | None], low: float, high: float) -> str:
 
 
 def lines(status: Mapping[str, Any]) -> list[str]:
-    """Six lines: state, step, temperature, heat, what is asked, what is wrong."""
-    return [_state(status), _step(status), _temperature(status), _heat(status), _asked(status), _wrong(status)]
+    """Seven lines: state, step, temperature, heat, the wort to come, what is asked, what is wrong."""
+    known = [_state(status), _step(status), _temperature(status), _heat(status), _wort(status)]
+    return [*known, _asked(status), _wrong(status)]
 
 
 def _state(status: Mapping[str, Any]) -> str:
@@ -89,6 +90,18 @@ def _heat(status: Mapping[str, Any]) -> str:
     said = "the heater has not answered yet" if heater.get("duty") is None else f"heater says {heater['duty']:.0%}"
     fault = f", fault: {heater['fault']}" if heater.get("fault") else ""
     return f"heat    {status['duty']:4.0%} {bar(status['duty'])} {said}{fault}"
+
+
+def _wort(status: Mapping[str, Any]) -> str:
+    """Where the wort would end if the rest of the program runs as planned."""
+    ahead = (status.get("prediction") or {}).get("ahead")
+    if not ahead:
+        return "wort    no estimate yet"
+    band = ahead["apparent_limit_pct"]
+    if not band:
+        return "wort    the estimate has no figure for this mash"
+    limit = f"apparent attenuation {band['mid']:.0f} % ({band['low']:.0f} to {band['high']:.0f} %)"
+    return f"wort    estimate for the end, in {span(ahead['in_s'])}: {limit}"
 
 
 def _asked(status: Mapping[str, Any]) -> str:

@@ -1,4 +1,4 @@
-"""The daemon's status, once: six lines, or the whole document as JSON."""
+"""The daemon's status, once: seven lines, or the whole document as JSON."""
 
 from __future__ import annotations
 

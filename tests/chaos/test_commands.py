@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -127,7 +128,7 @@ STATUS = {
 }
 
 
-def test_a_status_is_six_lines_that_say_everything_wrong() -> None:
+def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
     """A missing reading is said as such; the heater's word stands beside ours; question, trip and note are there."""
     lines = screen.lines(STATUS)
     assert lines == [
@@ -135,10 +136,27 @@ def test_a_status_is_six_lines_that_say_everything_wrong() -> None:
         "step    2 of 3 protein, 50.0 °C: resting, 5 min of 15 min done",
         "mash    no reading, wanted 50.0 °C, second 49.5 °C",
         "heat      0% ░░░░░░░░░░░░░░░░░░░░ heater says 50%, fault: outlet hot",
+        "wort    no estimate yet",
         "asked   Go on? [yes / no] (75 s)",
         "alerts  G02 Missing. (clear it); Disk.",
     ]
     assert screen.painted("x", STATUS) == f"{screen.RED}x{screen.PLAIN}"
+
+
+@pytest.mark.parametrize(
+    ("ahead", "words"),
+    [
+        (None, "wort    no estimate yet"),
+        ({"in_s": 2700, "apparent_limit_pct": None}, "wort    the estimate has no figure for this mash"),
+        (
+            {"in_s": 2700, "apparent_limit_pct": {"low": 74.4, "mid": 78.2, "high": 81.6}},
+            "wort    estimate for the end, in 45 min: apparent attenuation 78 % (74 to 82 %)",
+        ),
+    ],
+)
+def test_the_wort_to_come_is_one_line(ahead: dict[str, Any] | None, words: str) -> None:
+    """The band of the estimate and the time until then; a figure without data behind it is not shown."""
+    assert screen.lines({**STATUS, "prediction": {"ahead": ahead}})[4] == words
 
 
 @pytest.mark.parametrize(

@@ -179,6 +179,14 @@ def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureF
     assert err.startswith("simulating ") and err.count("\n") == 1
 
 
+def test_faults_stand_in_the_object_as_they_were_given(capsys: pytest.CaptureFixture[str]) -> None:
+    """Named faults are part of what ran, and so of its JSON; a time in minutes stays as written."""
+    assert command("crake", "--tun", "plover", "--fault", "heater_welded@40min", "--json") == 1
+    said = json.loads(capsys.readouterr().out)
+    assert set(said) == {*KEYS, "faults"}
+    assert said["faults"] == ["heater_welded@40min"]
+
+
 def test_a_step_that_was_not_reached_is_told_so() -> None:
     """A rise that never came into band has no minutes; a keep that nobody took over is told as time of time."""
     step = {"name": "keep", "kind": "keep", "target_c": 77.0, "in_band_s": None, "ramp_started_s": 5.0}
