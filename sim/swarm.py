@@ -97,8 +97,9 @@ def _liveness(brewery: Brewery, faults: tuple[Fault, ...], ran: Ran) -> tuple[Br
         if ran.duration_s <= most:
             return ()
         return (Breach("I20", ran.ended_s, f"complete only after {ran.duration_s:.0f} s; {most:.0f} s were due"),)
-    if ran.result == "aborted" and any(fault.kind in ENDS_BY_OWNER for fault in faults):
-        return ()
+    lost = any(trip["id"] == "G19" for trip in ran.trace.trips)
+    if lost and ran.result in ("aborted", "idle") and any(fault.kind in ENDS_BY_OWNER for fault in faults):
+        return ()  # ended for good, or never begun
     why = f"ended {ran.result}; refused: {list(ran.refusals[-2:])}"
     return (Breach("I20", ran.ended_s, why),)
 
