@@ -16,6 +16,7 @@ from controller.core import moves, report, words
 from controller.core.inbox import Inbox
 from controller.core.model import Disk, Event, Motor, Order, Prompt, Reply, RunState
 from controller.core.plan import Plan
+from controller.core.quick import maker
 from controller.core.settings import Settings
 from controller.core.tick import Outcome, State, start, tick
 from sim.evidence import Evidence
@@ -31,6 +32,8 @@ PHASE_S = 0.25  # ticks fall between the instants at which the world moves
 STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
 _STAMP = struct.Struct("<d??").pack  # time, retained, ours: before each message in the digest
+HASHED_AT_ONCE = 256  # messages
+_row = maker(Row)
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
 
@@ -86,10 +89,9 @@ class DryRun:
         self.trace = Trace()
         probe = settings.tun.probes.mash
         self.evidence = Evidence(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
-        self.messages = 0
+        self.messages = 0  # hashed so far
         self._listen, self._hash = listen, hashlib.sha256()
-        self._heap: list[bytes] = []  # messages not hashed yet
-        self._names: dict[str, bytes] = {}
+        self._heap: list[tuple[float, str, bytes, bool, bool]] = []  # messages not hashed yet
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
         self._now = -PHASE_S - 0.5
@@ -109,8 +111,7 @@ class DryRun:
         """One tick and everything before and after it."""
         late_s, gap_s = self._clock()
         now, wall_s = self._now, self._wall_s()
-        for message in self.stand_in.until(now):
-            self._hear(message)
+        self._hear(self.stand_in.until(now))
         self._link(now)
         inputs = self.inbox.take(
             now,
@@ -136,6 +137,8 @@ class DryRun:
         if outcome.events:
             self.trace.events(now, before, outcome.events)
         self._row(outcome, now)
+        if len(self._heap) >= HASHED_AT_ONCE:
+            self._digest()
         return outcome
 
     def _clock(self) -> tuple[float, float]:
@@ -176,12 +179,13 @@ class DryRun:
         else:
             self.inbox.lost(now)
 
-    def _hear(self, message: Message) -> None:
-        at, topic, payload, retained = message
-        self._log(at, topic, payload, retained, False)
-        if topic == self._probe_topic:
-            self.evidence.reading(payload, at, retained)
-        self.inbox.put(topic, payload, at, retained, WALL_S + at)
+    def _hear(self, messages: Iterable[Message]) -> None:
+        log, put, probe_topic = self._log, self.inbox.put, self._probe_topic
+        for at, topic, payload, retained in messages:
+            log(at, topic, payload, retained, False)
+            if topic == probe_topic:
+                self.evidence.reading(payload, at, retained)
+            put(topic, payload, at, retained, WALL_S + at)
 
     def _prepare(self, order: Order) -> Order:
         """A start names a program; here there is just one to name."""
@@ -200,18 +204,17 @@ class DryRun:
         self.stand_in.hear(topic, payload, now)
 
     def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
-        self.messages += 1
-        name = self._names.get(topic)
-        if name is None:
-            name = self._names[topic] = topic.encode()
-        self._heap += (_STAMP(at, retained, ours), name, payload)
-        if self.messages % 64 == 0:
-            self._digest()
+        self._heap.append((at, topic, payload, retained, ours))
         if self._listen is not None:
             self._listen(at, topic, payload, retained, ours)
 
     def _digest(self) -> str:
-        self._hash.update(b"".join(self._heap))
+        """The digest of every message so far."""
+        said: list[bytes] = []
+        for at, topic, payload, retained, ours in self._heap:
+            said += (_STAMP(at, retained, ours), topic.encode(), payload)
+        self._hash.update(b"".join(said))
+        self.messages += len(self._heap)
         self._heap.clear()
         return self._hash.hexdigest()
 
@@ -261,19 +264,11 @@ class DryRun:
         self._say(self._topics.event, words.event(self._journal_seq, wall_s, event), now)
 
     def _row(self, outcome: Outcome, now: float) -> None:
-        run, target, setpoint = outcome.state.run, outcome.target, outcome.setpoint
+        state, setpoint = outcome.state, outcome.setpoint
+        run, set_c = state.run, setpoint.value_c if setpoint is not None else None
+        mash_c, raw_c, target_c = self.world.tun.mash_mean_c, outcome.seen.raw_c, outcome.target.target_c
         self.trace.rows.append(
-            Row(
-                now,
-                self.world.tun.mash_mean_c,
-                outcome.seen.raw_c,
-                setpoint.value_c if setpoint is not None else None,
-                target.target_c,
-                outcome.state.guard.duty,
-                run.leg,
-                run.phase,
-                run.state,
-            )
+            _row((now, mash_c, raw_c, set_c, target_c, state.guard.duty, run.leg, run.phase, run.state))
         )
 
     # ------------------------------------------------------------ the whole run
@@ -288,10 +283,11 @@ class DryRun:
                 every_minute(self._now)
         self.trace.close(self._now, self.state.run)
         energy = self.world.tun.energy()
+        digest = self._digest()
         return Ran(
             result=str(self.state.run.state),
             seed=self.seed,
-            digest=self._digest(),
+            digest=digest,
             ended_s=self._now,
             trace=self.trace,
             energy_kwh=energy.heater / self.settings.tun.heater.efficiency / 3.6e6,

@@ -18,7 +18,7 @@ LOWEST_C, HIGHEST_C = -5.0, 105.0
 RESTART = 3  # so many rising sequence numbers below the last: a node that started anew
 
 
-_decode = json.JSONDecoder().decode
+_scan = vars(json.JSONDecoder())["scan_once"]  # of a text without blanks around it: value and end, or StopIteration
 _OFF = re.compile(rb'"duty":\s*0(?:\.0*)?[,}]').search  # anything else counts as heat
 
 
@@ -58,16 +58,19 @@ class Evidence:
     def read(self, payload: bytes) -> tuple[float | None, int | None]:
         """Value in °C and sequence of a reading; no value where it is none."""
         try:
-            found = _decode(payload.decode())
-        except (ValueError, RecursionError):
+            text = payload.decode().strip(" \t\n\r")
+            found, end = _scan(text, 0)
+        except (ValueError, StopIteration, RecursionError):
+            return None, None
+        if end != len(text):
             return None, None
         value, seq = _walk(found, self._value_at), _walk(found, self._seq_at)
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if value.__class__ is not float and value.__class__ is not int:
             return None, None
         value = value if self._unit == "C" else (value - 32.0) / 1.8
         if not (LOWEST_C <= value <= HIGHEST_C):
             return None, None
-        return value, seq if isinstance(seq, int) and not isinstance(seq, bool) else None
+        return value, seq if seq.__class__ is int else None
 
     def _new(self, seq: int | None) -> bool:
         if seq is None or self._seq is None or seq > self._seq:
@@ -85,7 +88,7 @@ class Evidence:
 
 def _walk(found: Any, way: list[str]) -> Any:
     for key in way:
-        if not isinstance(found, dict):
+        if found.__class__ is not dict:
             return None
         found = found.get(key)
     return found

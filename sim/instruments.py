@@ -9,20 +9,25 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping, Sequence
+from operator import itemgetter
 from random import Random
 from typing import Any
 
 from controller.core import node
 from controller.core.node import NodeSettings
 from controller.core.settings import Probe as ProbeSettings
+from controller.core.words import writer
 from sim.draw import Senses
 from sim.faults import Fault
 from sim.spec import STEP_S
 
+SIXTEENTH_K = 0.0625  # a multiple of it has at most four decimals and is exact: there is nothing to round
+WHAT = ("value", "seq")
 SPEAK_S = 2.0  # switches and heater speak so often, unasked
 Live = Mapping[str, Fault]
-_encode = json.JSONEncoder(separators=(",", ":")).encode
+_encode = writer(ascii_only=True)
 
 NO_READINGS = (
     b"null", b"true", b"[]", b"", b'"63.0"', b"6_5", b"infinity", b"1e999", b"\xef\xbb\xbf63.0", b"9" * 5000,
@@ -51,22 +56,23 @@ class Probe:
         """Is a sample taken at this half second? Some are late by the sender's own jitter."""
         if now < self.next_s:
             return False
-        senses = self.senses
-        period = period_s if period_s is not None else senses.period_s
+        senses, rng = self.senses, self._rng
+        period, jitter, lost = senses.period_s if period_s is None else period_s, senses.jitter_s, senses.lost_share
         self.next_s = max(now + 0.5 * period, self.next_s + period)
-        if senses.jitter_s and self._rng.random() < senses.jitter_s:
+        if jitter and rng.random() < jitter:
             self.next_s += STEP_S
-        return not (senses.lost_share and self._rng.random() < senses.lost_share)
+        return not (lost and rng.random() < lost)
 
     def sample(self) -> float:
         """The next sample, °C, rounded as this sensor does. Numbers it."""
-        senses = self.senses
-        value = self._zero_c + self._slope * (self.felt_c + senses.error_k)
-        if senses.noise_k:
-            value += self._rng.gauss(0.0, senses.noise_k)
+        _, _, resolution_k, noise_k, _, _, _, error_k = self.senses
+        value = self._zero_c + self._slope * (self.felt_c + error_k)
+        if noise_k:
+            value += self._rng.gauss(0.0, noise_k)
         self.seq += 1
-        self.sent_c = round(round(value / senses.resolution_k) * senses.resolution_k, 4)
-        return self.sent_c
+        sent_c = round(value / resolution_k) * resolution_k
+        self.sent_c = sent_c = sent_c if resolution_k == SIXTEENTH_K else round(sent_c, 4)
+        return sent_c
 
 
 class Form:
@@ -83,21 +89,22 @@ class Form:
             if probe.unit_pointer:
                 _put(said, probe.unit_pointer, probe.unit)
             if probe.at_pointer:
-                _put(said, probe.at_pointer, "at")
-        text = json.dumps(said).replace("{", "{{").replace("}", "}}")
-        for place in range(len(probes)):
-            text = text.replace(f'"value {place}"', f"{{{2 * place}}}").replace(
-                f'"seq {place}"', f"{{{2 * place + 1}}}"
-            )
-        self._say = "{0}".format if self.plain else text.replace('"at"', "{at}").format
+                _put(said, probe.at_pointer, "stamp 0")
+        text = '"value 0"' if self.plain else json.dumps(said)
+        marks = {f'"{what} {place}"': 2 * place + n for place in range(len(probes)) for n, what in enumerate(WHAT)}
+        marks['"stamp 0"'] = -1  # of the values as `payload` has them
+        self._in_order = itemgetter(*[marks[mark] for mark in re.findall("|".join(marks), text)])
+        self._template = re.sub("|".join(marks), "%s", text.replace("%", "%%"))
 
     def payload(self, samples: Sequence[tuple[float, int]], wall_s: float) -> bytes:
         """Value (°C) and sequence of each probe; a bare number where there is no pointer, else JSON."""
         shown: list[float | int] = []
         for unit, (value_c, seq) in zip(self.units, samples, strict=True):
-            shown.append(value_c if unit == "C" else round(value_c * 1.8 + 32.0, 4))
-            shown.append(seq)
-        return self._say(*shown, at=round(wall_s, 3) if self.stamped else 0).encode()
+            shown += (value_c if unit == "C" else round(value_c * 1.8 + 32.0, 4), seq)
+        if self.stamped:
+            shown.append(round(wall_s, 3))
+        said: str = self._template % self._in_order(shown)
+        return said.encode()
 
 
 def _put(said: dict[str, Any], pointer: str, value: object) -> None:

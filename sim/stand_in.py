@@ -33,7 +33,7 @@ class StandIn:
         world, person = self.world, self.person
         while world.now + STEP_S <= t:
             world.step()
-            if person is not None:
-                for order in person.act(world.now):
+            if person is not None and (orders := person.act(world.now)):
+                for order in orders:
                     world.say(world.topics.order, order, world.now)
         return world.wires.arrived(t)

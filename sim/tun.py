@@ -83,11 +83,12 @@ class Tun:
 
     def spot_c(self, spot: Spot) -> float:
         """How warm is it where a probe could sit? °C"""
+        layers = self.layers
         match spot:
             case "centre":
-                return self.layers[len(self.layers) // 2]
+                return layers[len(layers) // 2]
             case "wall":
-                inside = self.layers[len(self.layers) // 2]
+                inside = layers[len(layers) // 2]
                 return inside if self.spec.metal_film_w_per_k is None else 0.8 * inside + 0.2 * self.metal_c
             case "before_heater":
                 return self.before[self._heads[0]] if self.before else self.layers[0]
@@ -159,29 +160,16 @@ class Tun:
         """Move on by half a second."""
         if self._pours:
             self._pour()
-        if self._flow is None:
-            self._flow = self._coefficients()
-        self._once(self._flow, duty * self.spec.power_w * self.mains)
+        flow = self._flow
+        if flow is None:
+            flow = self._flow = self._coefficients()
+        self._once(flow, duty * self.spec.power_w * self.mains)
 
     def _once(self, f: Flow, watts: float) -> None:
         """One Euler step: every flow from the state before it, then the loop moves on."""
-        (
-            film_j,
-            per_heater_j,
-            per_heated_j,
-            heats,
-            mix,
-            metal_mash,
-            metal_from_mash,
-            loss,
-            steam,
-            room_pa,
-            shifts,
-            _,
-            _,
-            layer_j,
-        ) = f
-        layers, metal, room = self.layers, self.metal_c, self.room_c
+        film_j, per_heater_j, per_heated_j, heats, mix, metal_mash, metal_from_mash, loss, steam, room_pa, *_ = f
+        layer_j = f.layer_j_per_k
+        layers = self.layers
         given = watts * STEP_S
         self._heater_j += given
         if film_j:
@@ -191,27 +179,26 @@ class Tun:
         warmed = per_heated_j * given
         if not heats:
             self.chamber_c += warmed
-        n = len(layers)
-        total = sum(layers)
-        below, cools = layers[0], 0.0 if metal_from_mash else loss
-        new = []
-        for t, above in zip(layers, [*layers[1:], layers[-1]], strict=True):
-            new.append(t + mix * (below - t + above - t) + metal_mash * (metal - t) - cools * (t - room))
-            below = t
-        for i in range(heats):
-            new[i] += warmed
-        if metal_from_mash:
+        room, total, n = self.room_c, sum(layers), len(layers)
+        around = zip([layers[0], *layers[:-1]], layers, [*layers[1:], layers[-1]], strict=True)
+        if metal_from_mash:  # with a film between: the metal exchanges with the layers, and it alone with the room
+            metal = self.metal_c
+            new = [t + mix * (below - t + above - t) + metal_mash * (metal - t) for below, t, above in around]
             lost = loss * (metal - room)
             self.metal_c = metal + metal_from_mash * (total - n * metal) - lost
             self._lost_j += lost * self.spec.metal_j_per_k
         else:
+            new = [t + mix * (below - t + above - t) - loss * (t - room) for below, t, above in around]
             self._lost_j += loss * (total - n * room) * layer_j
+        if heats:
+            new[:heats] = [t + warmed for t in new[:heats]]
         if steam:
-            off = steam * max(0.0, saturation_pa(layers[-1]) - room_pa)
-            new[-1] -= off
-            self._lost_j += off * layer_j
+            over_pa = saturation_pa(layers[-1]) - room_pa
+            if over_pa > 0.0:
+                new[-1] -= steam * over_pa
+                self._lost_j += steam * over_pa * layer_j
         self.layers = new
-        if shifts:
+        if f.shifts:
             self._circulate(f)
         if max(new) > BOIL_C or self.chamber_c > BOIL_C:
             self._boil(layer_j)

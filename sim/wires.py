@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from random import Random
 from typing import Any, NamedTuple
 
+from controller.core.quick import maker
 from controller.core.topics import Topics
 from sim.faults import Fault
 
@@ -26,11 +27,14 @@ class Message(NamedTuple):
     retained: bool = False
 
 
+_message = maker(Message)
+
+
 class Wires:
     """Two queues, to the daemon and to the nodes, and what strangers put into them."""
 
     def __init__(self, topics: Topics, rng: Random) -> None:
-        self.topics = topics
+        self.topics, self._order_topic = topics, topics.order
         self.up = True
         self._rng = rng
         self._here: list[Message] = []  # to the daemon, at once
@@ -48,13 +52,13 @@ class Wires:
 
     def to_daemon(self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], keep: bool = False) -> None:
         """A node, a person or a stranger publishes."""
-        if topic == self.topics.order and len(self._orders) < 200:
+        if topic == self._order_topic and len(self._orders) < 200:
             self._orders.append(payload)
         if not self.up:
             return
         if keep:
             self._kept[topic] = payload
-        message = Message(now, topic, payload)
+        message = _message((now, topic, payload, False))
         if not live:
             self._here.append(message)
             return
@@ -69,7 +73,7 @@ class Wires:
             self._remember(payload)
         if not self.up:
             return
-        message = Message(now, topic, payload, retained)
+        message = _message((now, topic, payload, retained))
         if not live:
             self._there.append(message)
             return

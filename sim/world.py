@@ -12,6 +12,7 @@ import json
 import math
 from collections.abc import Iterable
 from random import Random
+from typing import NamedTuple
 
 from controller.core.model import Course
 from controller.core.settings import Probe as ProbeSettings
@@ -30,6 +31,15 @@ WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 Se
 TAP_C = 15.0  # cold liquor, where the liquor in the tun came in hot (common practice)
 MAINS_S = 60.0  # the supply wanders once a minute
 FLOWS_SHARE = 0.3  # a flow switch closes above this share of the full flow (common practice: a third)
+
+
+class Line(NamedTuple):
+    """The probes that speak on one topic, and how."""
+
+    topic: str
+    roles: tuple[Role, ...]
+    probes: tuple[Probe, ...]
+    form: Form
 
 
 class World:
@@ -66,6 +76,7 @@ class World:
         self._before: frozenset[str] = frozenset()
         self._foreign_seq = 0
         self._misled = Misled(self.probes, self.truth.room_c)
+        self._least_l = settings.tun.min_liquor_l
 
     def _start_probes(self) -> None:
         tun = self.settings.tun
@@ -78,7 +89,10 @@ class World:
                 continue
             self.probes[role] = Probe(senses, settings, self.truth.liquor_c, self.rng)
             by_topic.setdefault(settings.topic, {})[role] = settings
-        self._lines = [(topic, tuple(group), Form(tuple(group.values()))) for topic, group in by_topic.items()]
+        self._lines = [
+            Line(topic, tuple(group), tuple(self.probes[role] for role in group), Form(tuple(group.values())))
+            for topic, group in by_topic.items()
+        ]
         self._felt = [(probe, probe.senses.spot) for probe in self.probes.values()]
         self._due = 0.0
 
@@ -240,19 +254,18 @@ class World:
             return self.now  # what cannot be read is no reason to move
 
     def _motors(self, now: float) -> None:
-        live, dead = self.live, "mains_cut" in self.live
-        stirs = now < self._stirrer_until and not dead and "stirrer_stopped" not in live
-        pumps = (
-            1.0
-            if now < max(self._pump_until, self._hand_pump_until) and not dead and "pump_stopped" not in live
-            else 0.0
-        )
-        if "pump_slow" in live:
-            pumps *= live["pump_slow"].value
-        if stirs != self.tun.stirring:
-            self.tun.stir(stirs)
-        if pumps != self.tun.pumping:
-            self.tun.pump(pumps)
+        live, tun = self.live, self.tun
+        stirs = now < self._stirrer_until
+        pumps = 1.0 if now < self._pump_until or now < self._hand_pump_until else 0.0
+        if live:
+            dead = "mains_cut" in live
+            stirs = stirs and not dead and "stirrer_stopped" not in live
+            pumps = 0.0 if dead or "pump_stopped" in live else pumps
+            pumps *= live["pump_slow"].value if "pump_slow" in live else 1.0
+        if stirs != tun.stirring:
+            tun.stir(stirs)
+        if pumps != tun.pumping:
+            tun.pump(pumps)
 
     def _heat(self, now: float) -> None:
         """The node decides, the element heats."""
@@ -273,7 +286,7 @@ class World:
         self.tun.half(share)
 
     def _has_liquid(self) -> bool:
-        return self.tun.level_l >= self.settings.tun.min_liquor_l and "level_lost" not in self.live
+        return self.tun.level_l >= self._least_l and "level_lost" not in self.live
 
     def _flows(self) -> bool:
         return self.tun.pumping >= FLOWS_SHARE and "flow_lost" not in self.live
@@ -287,43 +300,41 @@ class World:
             self._misled.grow(live)
         if live or now >= self._due:
             self._samples(now)
+        topics, to_daemon = self.topics, self.wires.to_daemon
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
         if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
-            self.wires.to_daemon(now, self.topics.heater_report, said, live)
-        if self.topics.level and "level_silent" not in live:
-            self._say_switch(self.topics.level, self._level.speak(now, self._has_liquid()))
-        if self.topics.flow and "flow_silent" not in live:
-            self._say_switch(self.topics.flow, self._flow.speak(now, self._flows()))
+            to_daemon(now, topics.heater_report, said, live)
+        said = self._level.speak(now, self._has_liquid()) if topics.level and "level_silent" not in live else None
+        if topics.level and said is not None:
+            to_daemon(now, topics.level, said, live)
+        said = self._flow.speak(now, self._flows()) if topics.flow and "flow_silent" not in live else None
+        if topics.flow and said is not None:
+            to_daemon(now, topics.flow, said, live)
 
     def _own_outlet_c(self) -> float | None:
         outlet = self.probes.get("outlet")
         return None if outlet is None else outlet.sent_c
 
-    def _say_switch(self, topic: str, said: bytes | None) -> None:
-        if said is not None:
-            self.wires.to_daemon(self.now, topic, said, self.live)
-
     # ------------------------------------------------------------ readings
 
     def _samples(self, now: float) -> None:
         """Every topic whose sample is due, and when the next one of any will be."""
-        for topic, roles, form in self._lines:
-            self._publish(topic, roles, form, now)
-        self._due = min(self.probes[roles[0]].next_s for _, roles, _ in self._lines)
+        for line in self._lines:
+            if now >= line.probes[0].next_s:
+                self._publish(line, now)
+        self._due = min([line.probes[0].next_s for line in self._lines])
 
-    def _publish(self, topic: str, roles: tuple[Role, ...], form: Form, now: float) -> None:
-        """One topic's samples, if one is due."""
+    def _publish(self, line: Line, now: float) -> None:
+        """One topic's samples, which are due."""
         live = self.live
-        mash = "mash" in roles
-        slow = live["probe_slow"].value if mash and live and "probe_slow" in live else None
-        if not self.probes[roles[0]].due(now, slow):
+        topic, roles, probes, form = line
+        mash = bool(live) and "mash" in roles
+        slow = live["probe_slow"].value if mash and "probe_slow" in live else None
+        if not probes[0].due(now, slow):
             return
         if not live:
-            probes = [self.probes[role] for role in roles]
-            payload = form.payload(
-                [(probe.sample(), probe.seq) for probe in probes], self.wall_s if form.stamped else 0.0
-            )
-            self.wires.to_daemon(now, topic, payload, live)
+            samples = [(probe.sample(), probe.seq) for probe in probes]
+            self.wires.to_daemon(now, topic, form.payload(samples, self.wall_s if form.stamped else 0.0), live)
         elif "mains_cut" not in live and not (mash and ("probe_unplugged" in live or "probe_offline" in live)):
             self._publish_all(topic, roles, form, now)
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from controller.core import evidence, guard_notes, physics, trips, watch_mash, watch_plant
 from controller.core.guard_state import GuardState as GuardState
-from controller.core.interlocks import BY_ID, Finding, Memory, Senses
+from controller.core.interlocks import BY_ID, HEATED, Finding, Memory, Senses
 from controller.core.model import (
     _GUARD_SEAL,
     Demand,
@@ -24,6 +24,7 @@ from controller.core.model import (
     Trip,
     View,
 )
+from controller.core.quick import maker
 from controller.core.trips import clear as clear
 
 QUICK = (
@@ -50,6 +51,9 @@ class Gate(NamedTuple):
     command: HeaterCommand | None  # None: another controller owns the tun; silence
     events: tuple[Event, ...]
     replies: tuple[Reply, ...] = ()
+
+
+_gate, _view = maker(Gate), maker(View)
 
 
 def begin(now: Instant, epoch: int, start_lock_s: float, latched: tuple[Trip, ...] = ()) -> GuardState:
@@ -156,7 +160,7 @@ def shut(state: GuardState, senses: Senses, disk_durable: int) -> str:
         return "another controller owns this tun"
     if state.trips:
         return f"{state.trips[0].id} {BY_ID[state.trips[0].id].name}"
-    if senses.state not in (RunState.RUNNING, RunState.PAUSED, RunState.PAUSING):
+    if senses.state not in HEATED:
         return str(senses.state)
     if senses.now < state.off_until:
         return f"heat stays off for another {state.off_until - senses.now:.0f} s"
@@ -196,15 +200,15 @@ def _command(state: GuardState, senses: Senses, duty: float, reason: str, events
         memory = memory if memory.off_seq < 0 else memory._replace(off_seq=-1, contradict_since=None)
     elif state.duty > 0.0 or memory.off_seq < 0:
         memory = memory._replace(off_seq=seq, off_since=senses.now, contradict_since=None)
-    return Gate(state._replace(seq=seq, duty=duty, memory=memory), command, tuple(events))
+    return _gate((state._replace(seq=seq, duty=duty, memory=memory), command, tuple(events), ()))
 
 
 def view(state: GuardState, senses_now: Instant, heater_silent_s: float, flow_ok: bool) -> View:
     """What the other rooms may know."""
-    memory = state.memory
+    memory, trips, lost, left_s = state.memory, state.trips, state.lost, state.off_until - senses_now
     acked = memory.acked_at is not None and senses_now - memory.acked_at <= heater_silent_s
     off = acked and memory.acked_duty is not None and memory.acked_duty <= 0.0
-    waits = "" if senses_now >= state.off_until else f"at least {state.off_until - senses_now:.0f} s more without heat"
-    ready = state.qualified and senses_now >= state.off_until and not state.trips and not state.lost
-    latched = any(t.latched for t in state.trips) if state.trips else False
-    return View(state.trips, latched, state.lost, ready, off, flow_ok, waits)
+    waits = "" if senses_now >= state.off_until else f"at least {left_s:.0f} s more without heat"
+    ready = state.qualified and not waits and not trips and not lost
+    latched = any(t.latched for t in trips) if trips else False
+    return _view((trips, latched, lost, ready, off, flow_ok, waits))

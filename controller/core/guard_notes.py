@@ -26,8 +26,9 @@ def follow(state: GuardState, senses: Senses, events: list[Event]) -> GuardState
 
 def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
     found: list[tuple[str, str]] = []
-    limits, seen, memory = senses.tun.guard, senses.seen, state.memory
-    if senses.state in HEATED and limits.reading_late_s < seen.age_s <= limits.reading_gone_s:
+    limits, seen, memory, link = senses.tun.guard, senses.seen, state.memory, senses.link
+    heated = senses.state in HEATED
+    if heated and limits.reading_late_s < seen.age_s <= limits.reading_gone_s:
         found.append(("G01", f"No new mash temperature for over {limits.reading_late_s:g} s."))
     if memory.differ_noted_since is not None and senses.now - memory.differ_noted_since >= 120.0:
         found.append(("G05", f"The two mash probes differ by more than {limits.probes_differ_k / 2:g} K."))
@@ -35,15 +36,14 @@ def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
         found.append(("G18", "The machine slept; every reading so far counts as stale."))
     if not senses.disk_ok:
         found.append(("G20", f"{BY_ID['G20'].says} {BY_ID['G20'].do}"))
-    if senses.link.flooding:
-        found.append(("G22", f"More than {limits.flood_per_s:g} messages a second arrive on {senses.link.flooding}."))
-    over = senses.target.target_c is not None and seen.value_c is not None and senses.target.heat == "hold"
-    if over and senses.state in HEATED and _over_k(senses) > OVER_NOTE_K:
+    if link.flooding:
+        found.append(("G22", f"More than {limits.flood_per_s:g} messages a second arrive on {link.flooding}."))
+    if heated and senses.target.heat == "hold" and _over_k(senses) > OVER_NOTE_K:
         found.append(("over", f"The mash is {_over_k(senses):.0f} K over its target and the rest clock stands still. "
                               "Stir with the lid open, or add cold liquor."))  # fmt: skip
     if state.past.idle_alarm:
         found.append(("G10", "The reading rises with the heater off. If no hot liquor is being added, cut the mains."))
-    if senses.link.foreign is not None and senses.link.foreign.duty <= 0.0:
+    if link.foreign is not None and link.foreign.duty <= 0.0:
         found.append(("G19", "Somebody else sent OFF on the heater topic; it was obeyed."))
     return found
 

@@ -25,6 +25,7 @@ from controller.core.model import (
     Sample,
     Switch,
 )
+from controller.core.quick import maker
 from controller.core.strict import STATUS_CAP, Refused
 from controller.core.topics import Role
 from controller.core.topics import topics as topics
@@ -32,6 +33,7 @@ from controller.core.topics import topics as topics
 if TYPE_CHECKING:
     from controller.core.settings import Settings
 
+_inputs, _linked = maker(Inputs), maker(Link)
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
 EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
@@ -53,9 +55,10 @@ class _Rates:
         """The first topic on which there have been too many for long, if there is one."""
         counts, over = self.counts, self._over_since
         most = FLOOD_PER_S * max(now - since, 0.1)
-        if over or max(counts.values()) > most:
-            self._over_since = {topic: over.get(topic, since) for topic, count in counts.items() if count > most}
         self.counts = dict.fromkeys(counts, 0)
+        if not over and max(counts.values()) <= most:  # the usual case, said first
+            return None
+        self._over_since = {topic: over.get(topic, since) for topic, count in counts.items() if count > most}
         return next((topic for topic, first in self._over_since.items() if now - first >= FLOOD_S), None)
 
 
@@ -123,7 +126,8 @@ class Inbox:
         self._last_sent = payload
         key = (command.epoch, command.seq)
         self._pending[key] = (command.duty, now)
-        self._last_seq = max(self._last_seq, key)
+        if key > self._last_seq:
+            self._last_seq = key
         if len(self._pending) > SENT_KEPT:
             del self._pending[next(iter(self._pending))]
 
@@ -131,11 +135,11 @@ class Inbox:
 
     def put(self, topic: str, payload: bytes, now: Instant, retained: bool = False, wall_s: float = 0.0) -> None:
         """One message. `now`: its arrival; `wall_s`: the wall clock then, for the sender's own stamp only."""
-        counts = self._rates.counts
-        if topic not in counts:
+        try:
+            self._rates.counts[topic] += 1
+        except KeyError:
             self.counters["a topic not asked for"] += 1
             return
-        counts[topic] += 1
         if (probes := self._probes.get(topic)) is not None:
             self._readings(probes, payload, now, retained, wall_s)
         elif len(payload) > STATUS_CAP:
@@ -260,7 +264,10 @@ class Inbox:
     def _came_back(self, key: tuple[int, int], now: Instant) -> None:
         """An own command was heard: how long was its way? Older ones are no longer waited for."""
         self._delay_s, self._echo_at = max(0.0, now - self._pending[key][1]), now
-        self._pending = {k: v for k, v in self._pending.items() if k > key}
+        if len(self._pending) == 1:  # the usual case: nothing else is waited for
+            self._pending.clear()
+        else:
+            self._pending = {k: v for k, v in self._pending.items() if k > key}
 
     # ------------------------------------------------------------ once a tick
 
@@ -275,40 +282,26 @@ class Inbox:
         gap_s: float = 0.0,
     ) -> Inputs:
         """Everything since the last call, for one tick; the queues are empty afterwards."""
-        mash, second, outlet = self._drain("mash"), self._drain("second"), self._drain("outlet")
+        mash, second, outlet = map(_drained, self._tails.values())
         orders, self._orders = tuple(self._orders), []
-        inputs = Inputs(
-            mash=mash,
-            second=second,
-            outlet=outlet,
-            heater=self._heater,
-            heater_online=self._online.get("heater"),
-            probe_online=self._online.get("probe"),
-            level=self._switches.get("level"),
-            flow=self._switches.get("flow"),
-            orders=orders,
-            link=self._link(now),
-            disk=disk,
-            wall_s=wall_s,
-            wall_confirmed=wall_confirmed,
-            late_s=late_s,
-            gap_s=gap_s,
-            epoch_seen=self.epoch_seen,
-        )
+        online, switches = self._online.get, self._switches.get
+        inputs = _inputs((
+            mash, second, outlet, self._heater, online("heater"), online("probe"), switches("level"), switches("flow"),
+            orders, self._link(now), disk, wall_s, wall_confirmed, late_s, gap_s, None, self.epoch_seen,
+        ))  # fmt: skip
         self._foreign, self._taken_at = None, now
         return inputs
 
-    def _drain(self, role: Role) -> tuple[Sample, ...]:
-        tail = self._tails[role]
-        if not tail:
-            return ()
-        samples = tuple(tail)
-        tail.clear()
-        return samples
-
     def _link(self, now: Instant) -> Link:
         since = self._taken_at if self._taken_at is not None else now - 1.0
-        flooding = self._rates.flooding(since, now)
-        oldest = next(iter(self._pending.values()), (0.0, now))[1]
-        delay = max(self._delay_s, now - oldest)
-        return Link(self._up, self._since, delay, self._echo_at, self._foreign, flooding)
+        flooding, delay = self._rates.flooding(since, now), self._delay_s
+        if self._pending:
+            delay = max(delay, now - next(iter(self._pending.values()))[1])
+        return _linked((self._up, self._since, delay, self._echo_at, self._foreign, flooding))
+
+
+def _drained(tail: deque[Sample]) -> tuple[Sample, ...]:
+    """What is in a tail, which is empty afterwards."""
+    samples = tuple(tail)
+    tail.clear()
+    return samples

@@ -47,6 +47,7 @@ TABLE: tuple[Row, ...] = (
     Row("held", "off", "on", "off", "stands", "the cause gone, or `restart`"),
     Row("restarting", "off until proven", "on", "on", "stands", "motion or flow proven, readings good"),
 )
+KEPT = frozenset({S.RUNNING, S.PAUSING, S.PAUSED})
 BY_STAGE = {row.stage: row for row in TABLE}
 ON = {row.stage: Motor(True, row.stage) for row in TABLE}
 OFF = {row.stage: Motor(False, row.stage) for row in TABLE}
@@ -54,14 +55,13 @@ OFF = {row.stage: Motor(False, row.stage) for row in TABLE}
 
 def stage(run: Run) -> Row:
     """In which row of the table is the run now?"""
-    leg = leg_of(run)
-    if run.state is S.HELD:
+    state = run.state
+    if state in KEPT:
+        leg = leg_of(run)
+        return BY_STAGE["not running" if leg is None else _within(run.phase, leg)]
+    if state is S.HELD:
         return BY_STAGE["held"]
-    if run.state is S.RESTARTING:
-        return BY_STAGE["restarting"]
-    if leg is None or run.state not in (S.RUNNING, S.PAUSING, S.PAUSED):
-        return BY_STAGE["not running"]
-    return BY_STAGE[_within(run.phase, leg)]
+    return BY_STAGE["restarting" if state is S.RESTARTING else "not running"]
 
 
 PLAIN = {

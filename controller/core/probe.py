@@ -22,7 +22,7 @@ from controller.core.model import (
     Reading,
     Sample,
 )
-from controller.core.quick import quick
+from controller.core.quick import maker, quick
 from controller.core.settings import Probe
 
 NEIGHBOUR_K = 2.0  # a suspect value is believed this close to the last believed one (own proposal)
@@ -58,6 +58,8 @@ class ProbeState(NamedTuple):
 
 
 START = ProbeState()
+NO_DOUBT = START[4:11]  # of a fresh state: from refused_run to lower_seq
+_state, _measured = maker(ProbeState), maker(Measurement)
 
 
 def look(
@@ -87,31 +89,20 @@ def look(
 
 
 def _measurement(state: ProbeState, now: Instant, delay_s: float, *, fresh: bool, refused: bool) -> Measurement:
-    if state.value_c is None:
-        why = state.why or "no reading yet"
-        run, since = state.refused_run, state.refused_since
-        return Measurement(None, state.raw_c, None, inf, None, False, True, "failure", why, run, since)
-    age = max(0.0, now - state.at) + delay_s
+    believed, at, seq, raw_c, refused_run, refused_since, jump_run, jump_since, jump_c, *_, why, run, since = state
+    if believed is None:
+        why = why or "no reading yet"
+        return Measurement(None, raw_c, None, inf, None, False, True, "failure", why, refused_run, refused_since)
+    age = max(0.0, now - at) + delay_s
     good = not refused and age <= GONE_S / 2
-    value = state.value_c if age <= GONE_S else None
+    value = believed if age <= GONE_S else None
     health: Health = "good" if good else ("failure" if value is None else "out of specification")
-    return Measurement(
-        value,
-        state.raw_c,
-        state.at,
-        age,
-        state.seq,
-        fresh,
-        not good,
-        health,
-        "" if good else state.why,
-        state.refused_run,
-        state.refused_since,
-        state.jump_since if state.jump_run else None,
-        state.jump_c if state.jump_run else None,
-        state.good_run,
-        state.good_since,
-    )
+    if not jump_run:
+        jump_since = jump_c = None
+    return _measured((
+        value, raw_c, at, age, seq, fresh, not good, health, "" if good else why, refused_run, refused_since,
+        jump_since, jump_c, run, since,
+    ))  # fmt: skip
 
 
 def _one(probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust: bool) -> ProbeState:
@@ -120,7 +111,7 @@ def _one(probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust
     if not (LOWEST_C <= raw <= HIGHEST_C):
         return _refuse(state, reading.at, f"{raw:g} °C is outside {LOWEST_C:g} to {HIGHEST_C:g} °C")
     why, state = _order(state, reading)
-    if why is None:
+    if why is None and reading.lag_s is not None:
         why, state = _stamp(state, reading)
     if why is not None:
         return state._replace(why=why)  # old or seen: neither believed nor nonsense
@@ -137,8 +128,8 @@ def _one(probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust
 
 def _order(state: ProbeState, reading: Reading) -> tuple[str | None, ProbeState]:
     """Is this one newer than the last by the sender's own count? A restarted node counts from the start again."""
-    seq = reading.seq
-    if seq is None or state.seq is None or seq > state.seq:
+    seq, last = reading.seq, state.seq
+    if seq is None or last is None or seq > last:
         return None, state
     if seq == state.seq:
         return f"reading {seq} was sent before", state
@@ -181,16 +172,11 @@ def _refuse(state: ProbeState, at: Instant, why: str) -> ProbeState:
 
 def _believe(state: ProbeState, value: float, reading: Reading) -> ProbeState:
     """The state after a believed reading: every doubt is forgotten."""
-    return ProbeState(
-        value_c=value,
-        at=reading.at,
-        seq=reading.seq,
-        raw_c=value,
-        lag_s=state.lag_s,
-        lag_since=state.lag_since,
-        good_run=state.good_run + 1,
-        good_since=reading.at if state.good_since is None else state.good_since,
-    )
+    at, since = reading.at, state.good_since
+    return _state((
+        value, at, reading.seq, value, *NO_DOUBT, state.lag_s, state.lag_since, START.why,
+        state.good_run + 1, at if since is None else since,
+    ))  # fmt: skip
 
 
 def _jumped(state: ProbeState, value: float, reading: Reading, trust: bool) -> ProbeState:

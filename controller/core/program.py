@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from controller.core.model import Event, Instant, Leg, Measurement, Phase, Prompt, RunState, Target, View
+from controller.core.quick import maker
 from controller.core.run import Run, Walk, capacity_j_per_k, enter, go, leg_of
 from controller.core.settings import Tun
 
@@ -28,6 +29,10 @@ IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (com
 IODINE_TESTS = 4  # after so many without success the brewer decides
 HEATED = frozenset({P.HEATING, P.WAITING, P.RAMPING, P.RESTING})
 KEPT = frozenset({S.RUNNING, S.PAUSED, S.PAUSING})
+STOOD, WAITED = frozenset({S.PAUSED, S.HELD}), frozenset({P.WAITING, P.ADDING, P.SETTLING, P.ARMED})  # no run time
+ADDED = frozenset({P.ADDING, P.SETTLING})
+
+_walked, _wanted = maker(Walk), maker(Target)
 
 ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
     "dough_in": ("Strike liquor is ready. Switch the pump off if it is by hand, then begin dough-in?", ("begin",)),
@@ -76,9 +81,9 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
         run = _hot_liquor(_phases(run, seen, now, dt, events), events)
     elif run.band_since is not None:
         run = run._replace(band_since=None)  # a pause or a hold in the first minute: it begins anew
-    if run.state in (S.PAUSED, S.HELD) or run.phase in (P.WAITING, P.ADDING, P.SETTLING, P.ARMED) or _keeping(run):
+    if run.state in STOOD or run.phase in WAITED or _keeping(run):
         run = run._replace(excluded_s=run.excluded_s + dt)
-    return Walk(run, tuple(events))
+    return _walked((run, tuple(events)))
 
 
 def _keeping(run: Run) -> bool:
@@ -156,7 +161,7 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
     leg = leg_of(run)
     if leg is None:
         return _to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
-    if run.prompt is None and run.phase in (P.WAITING, P.ADDING):
+    if run.prompt is None and (run.phase is P.WAITING or run.phase is P.ADDING):
         run = ask(run, leg, _question(run, leg), now)  # after an outage the question may be gone
     match run.phase:
         case P.ARMED:
@@ -202,8 +207,8 @@ def _armed(run: Run, now: Instant, events: list[Event]) -> Run:
 
 def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
     """Since when has the mash been within the narrow band? A doubtful second neither counts nor starts it anew."""
-    since = run.band_since
-    if seen.value_c is None or not (abs(seen.value_c - leg.target_c) <= BAND_K):
+    since, value_c = run.band_since, seen.value_c
+    if value_c is None or not (abs(value_c - leg.target_c) <= BAND_K):
         return run if since is None else run._replace(band_since=None)
     if seen.doubtful:
         return run if since is None else run._replace(band_since=min(now, since + dt))
@@ -370,13 +375,12 @@ def target(run: Run, tun: Tun) -> Target:
     leg, capacity = leg_of(run), capacity_j_per_k(run)
     if leg is None or capacity is None or run.state not in KEPT:
         return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
-    strike = leg.kind == "dough_in"
-    plateau = _plateau(run, leg)
-    if run.phase in (P.ADDING, P.SETTLING):
-        return Target("blocked", plateau, leg.climb_k_per_s, run.key, capacity, strike)
-    if run.phase not in HEATED:
-        return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)
-    return Target("hold", plateau, leg.climb_k_per_s, run.key, capacity, strike)
+    strike, phase = leg.kind == "dough_in", run.phase
+    if phase in HEATED:
+        return _wanted(("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike))
+    if phase in ADDED:
+        return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
+    return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)
 
 
 def _plateau(run: Run, leg: Leg) -> float:

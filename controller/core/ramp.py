@@ -10,6 +10,7 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.model import Figures, Measurement, Setpoint, Target
+from controller.core.quick import maker
 
 TAPER_SHARE = 0.25  # of the total lag: time constant of the last bend (own bench: 0.4..0.7 are equally good)
 LEAST_TAPER_S = 5.0  # and never sharper than this (own proposal: a few ticks)
@@ -26,6 +27,7 @@ class RampState(NamedTuple):
 
 
 START = RampState()
+_ramp, _setpoint = maker(RampState), maker(Setpoint)
 
 
 def shape(
@@ -44,11 +46,11 @@ def shape(
         if value is None:
             return RampState(target.key, None), None
     if value >= goal - ARRIVED_K:
-        return RampState(target.key, goal), Setpoint(goal, 0.0)
+        return _ramp((target.key, goal)), _setpoint((goal, 0.0))
     slope = _slope(figures, target, goal, value)
     if not (held_back and _far(figures, slope, value, measurement)):
         value = min(value + slope * max(dt, 0.0), goal)
-    return RampState(target.key, value), Setpoint(value, slope)
+    return _ramp((target.key, value)), _setpoint((value, slope))
 
 
 def _begin(figures: Figures, target: Target, last_c: float | None, measurement: Measurement) -> float | None:

@@ -71,25 +71,35 @@ class Walk(NamedTuple):
 
 def leg_of(run: Run) -> Leg | None:
     """Which step are we in? None when nothing runs."""
-    if run.course is None or not (0 <= run.leg < len(run.course.legs)):
+    course, index = run.course, run.leg
+    if course is None:
         return None
-    return run.course.legs[run.leg]
+    legs = course.legs
+    return legs[index] if 0 <= index < len(legs) else None
+
+
+_HIGHEST: list[tuple[tuple[Leg, ...], int, float | None]] = []  # the last answer: the same from second to second
 
 
 def highest_remaining_c(run: Run) -> float | None:
     """What is the highest temperature the rest of the program asks for? Strike counts until dough-in ends."""
     if run.course is None:
         return None
-    rest = [leg.target_c for leg in run.course.legs[run.leg :]]
-    return max(rest) if rest else None
+    legs, index = run.course.legs, run.leg
+    for kept_legs, kept_index, highest_c in _HIGHEST:
+        if kept_legs is legs and kept_index == index:  # that very tuple of values that never change
+            return highest_c
+    highest_c = max((leg.target_c for leg in legs[index:]), default=None)
+    _HIGHEST[:] = [(legs, index, highest_c)]
+    return highest_c
 
 
 def capacity_j_per_k(run: Run) -> float | None:
     """What does the tun's content take to warm by one kelvin now? Liquor alone before dough-in."""
-    leg = leg_of(run)
-    if leg is None or run.course is None:
+    leg, course = leg_of(run), run.course
+    if leg is None or course is None:
         return None
-    return leg.capacity_j_per_k if run.grain_in else run.course.liquor_capacity_j_per_k
+    return leg.capacity_j_per_k if run.grain_in else course.liquor_capacity_j_per_k
 
 
 def with_leg(run: Run, index: int, leg: Leg) -> Run:

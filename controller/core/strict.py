@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from math import isfinite
 from typing import Any, NamedTuple
 
@@ -32,6 +33,10 @@ class _Strict(ValueError):
     """Raised and caught within this module only."""
 
 
+class _Twice(_Strict):
+    """A key given twice."""
+
+
 # ---------------------------------------------------------------- bytes to a document
 
 _BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[\[\]{}]').findall
@@ -40,7 +45,7 @@ _BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[\[\]{}]').findall
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     members = dict(pairs)
     if len(members) != len(pairs):
-        raise _Strict("a key given twice")
+        raise _Twice("a key given twice")
     return members
 
 
@@ -48,30 +53,26 @@ def _constant(word: str) -> float:
     raise _Strict("not a finite number")
 
 
-_careful = json.JSONDecoder(object_pairs_hook=_pairs, parse_constant=_constant).raw_decode
-_quick = json.JSONDecoder(parse_constant=_constant).raw_decode
+Scanner = Callable[[str, int], tuple[Any, int]]  # text and where to begin; the value and where it ends
+
+# the scanners themselves: `raw_decode` around them only turns StopIteration into an error of its own
+_careful: Scanner = vars(json.JSONDecoder(object_pairs_hook=_pairs, parse_constant=_constant))["scan_once"]
+_lenient: Scanner = vars(json.JSONDecoder(parse_constant=_constant))["scan_once"]
 _BLANK = " \t\n\r"  # what RFC 8259 lets stand around a value
 
 
 def _decode(text: str) -> Any:
-    """One value and nothing around it. A flat object is read quickly and then held against its quotation marks: a key
-    given twice, or anything unusual, leaves some over, and the text is read again with care."""
+    """One value and nothing around it. Of several faults a key given twice is named last."""
     text = text.strip(_BLANK)
-    value, end = _quick(text)
+    try:
+        value, end = _careful(text, 0)
+    except _Twice:
+        if _lenient(text, 0)[1] == len(text):
+            raise
+        end = -1
     if end != len(text):
         raise _Strict("not JSON")
-    if value.__class__ is float or value.__class__ is int:
-        return value
-    if value.__class__ is dict:
-        words = 0
-        for member in value.values():
-            if member.__class__ is str:
-                words += 1
-            elif member.__class__ is dict or member.__class__ is list:
-                return _careful(text)[0]
-        if text.count('"') == 2 * (len(value) + words):
-            return value
-    return _careful(text)[0]
+    return value
 
 
 def _depth(text: str) -> int:
@@ -99,7 +100,7 @@ def document(payload: bytes, cap: int = READING_CAP) -> Any:
         return Refused("not UTF-8")
     except _Strict as why:
         return Refused(str(why))
-    except (ValueError, RecursionError):
+    except (ValueError, StopIteration, RecursionError):
         return Refused("not JSON")
 
 

@@ -48,7 +48,7 @@ from controller.core.model import (
     Trip,
     View,
 )
-from controller.core.quick import quick
+from controller.core.quick import maker, quick
 from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c
 from controller.core.settings import Probe, Settings, Tun
 
@@ -96,6 +96,9 @@ class Outcome(NamedTuple):
     setpoint: Setpoint | None
     demand: Demand
     view: View  # what the rooms knew of the guard in this tick
+
+
+_outcome, _sensed = maker(Outcome), maker(Senses)
 
 
 def start(
@@ -147,25 +150,29 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     )
     modulated, demand = _modulate(believed, demand, state, dt)
     demand = supply.capped(demand, tun, inputs.supply_w)
+    stir_on_s = state.stir_on_s + dt if stirrer.on else 0.0
+    pump_on_s = state.pump_on_s + dt if pump.on else 0.0
+    senses = _senses(
+        tun, state, run, now, dt, inputs, seen, second, outlet, target, setpoint, stir_on_s, pump_on_s
+    )  # fmt: skip
+    known = state.guard._replace(need_durable=True) if decided else state.guard
+    gate = guard.check(known, senses, demand, settings.learned is not None, inputs.disk.durable_seq)
+    events.extend(gate.events)
     state = state._replace(
         now=now,
         run=run,
         pending=None if decided else state.pending,
-        guard=state.guard._replace(need_durable=True) if decided else state.guard,
+        guard=gate.state,
         ramp=ramped,
         regulator=regulated,
         modulator=modulated,
-        pump_on_s=state.pump_on_s + dt if pump.on else 0.0,
-        stir_on_s=state.stir_on_s + dt if stirrer.on else 0.0,
+        pump_on_s=pump_on_s,
+        stir_on_s=stir_on_s,
     )
-    senses = _senses(settings, state, now, dt, inputs, seen, second, outlet, target, setpoint)
-    gate = guard.check(state.guard, senses, demand, settings.learned is not None, inputs.disk.durable_seq)
-    events.extend(gate.events)
-    state = state._replace(guard=gate.state)
-    return Outcome(
+    return _outcome((
         state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), mashed, second, outlet, target,
         setpoint, demand, seen_view,
-    )  # fmt: skip
+    ))  # fmt: skip
 
 
 # ---------------------------------------------------------------- reading
@@ -183,11 +190,16 @@ def _look(
     settings: Settings, state: State, now: Instant, inputs: Inputs
 ) -> tuple[State, Measurement, Measurement | None, Measurement | None]:
     """Every probe's newest samples, judged."""
-    tun, delay = settings.tun, max(0.0, inputs.link.delay_s)
-    trust = state.run.state not in HEATED or state.run.phase in (Phase.ADDING, Phase.SETTLING)
-    mash, seen = probe.look(tun.probes.mash, tun.guard.jump_k, state.mash, inputs.mash, now, delay, trust)
-    second, seen2 = _other(tun.probes.second, tun.guard.jump_k, state.second, inputs.second, now, delay)
-    outlet, seen3 = _other(tun.probes.outlet, 100.0, state.outlet, inputs.outlet, now, delay)
+    probes, jump_k, delay, run = (
+        settings.tun.probes,
+        settings.tun.guard.jump_k,
+        max(0.0, inputs.link.delay_s),
+        state.run,
+    )
+    trust = run.state not in HEATED or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
+    mash, seen = probe.look(probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust)
+    second, seen2 = _other(probes.second, jump_k, state.second, inputs.second, now, delay)
+    outlet, seen3 = _other(probes.outlet, 100.0, state.outlet, inputs.outlet, now, delay)
     state = state._replace(
         mash=mash,
         second=second,
@@ -209,10 +221,10 @@ def _other(
 
 
 def _view(settings: Settings, state: State, now: Instant) -> View:
-    tun = settings.tun
-    flow = state.flow
-    flow_ok = tun.flow is None or (flow is not None and flow.ok and now - flow.at <= tun.guard.switch_gone_s)
-    return guard.view(state.guard, now, tun.guard.heater_silent_s, flow_ok)
+    tun, flow = settings.tun, state.flow
+    limits = tun.guard
+    flow_ok = tun.flow is None or (flow is not None and flow.ok and now - flow.at <= limits.switch_gone_s)
+    return guard.view(state.guard, now, limits.heater_silent_s, flow_ok)
 
 
 # ---------------------------------------------------------------- orders
@@ -306,43 +318,27 @@ def _modulate(believed: Figures, demand: Demand, state: State, dt: float) -> tup
 
 
 def _senses(
-    settings: Settings, state: State, now: Instant, dt: float, inputs: Inputs, seen: Measurement,
+    tun: Tun, state: State, run: Run, now: Instant, dt: float, inputs: Inputs, seen: Measurement,
     second: Measurement | None, outlet: Measurement | None, target: Target, setpoint: Setpoint | None,
+    stir_on_s: float, pump_on_s: float,
 ) -> Senses:  # fmt: skip
     """What the guard looks at: raw samples and plate figures, no other room's opinion but the program's target."""
-    run, tun = state.run, settings.tun
-    course = run.course
-    stirred = (tun.stirrer is None or not tun.stirrer.required_for_heat or state.stir_on_s > 0.0) and (
-        tun.pump is None or not tun.pump.required_for_heat or state.pump_on_s > 0.0
+    course, report, stirrer, pump = run.course, inputs.heater, tun.stirrer, tun.pump
+    heated = run.state in HEATED
+    stirred = (stirrer is None or not stirrer.required_for_heat or stir_on_s > 0.0) and (
+        pump is None or not pump.required_for_heat or pump_on_s > 0.0
     )
-    return Senses(
-        tun=tun,
-        now=now,
-        dt=dt,
-        state=run.state,
-        phase=run.phase,
-        target=target,
-        setpoint_c=setpoint.value_c if setpoint is not None else None,
-        highest_c=highest_remaining_c(run) if run.state in HEATED else None,
-        seen=seen,
-        raw=inputs.mash,
-        raw_second=inputs.second,
-        second=second,
-        outlet=outlet,
-        heater=inputs.heater if inputs.heater is not None and inputs.heater.at > now - dt else None,
-        heater_online=inputs.heater_online,
-        level=state.level,
-        flow=state.flow,
-        pump_on_s=state.pump_on_s,
-        link=inputs.link,
-        late_s=inputs.late_s,
-        gap_s=inputs.gap_s,
-        epoch=state.guard.epoch,
-        epoch_seen=inputs.epoch_seen,
-        power_w=tun.heater.power_w,
-        capacity_j_per_k=capacity_j_per_k(run) or tun.metal_j_per_k,
-        run_s=now - run.started_at - run.excluded_s,
-        planned_s=course.planned_s if course is not None else 0.0,
-        disk_ok=inputs.disk.ok,
-        stirred=stirred,
-    )
+    return _sensed((
+        tun, now, dt, run.state, run.phase, target,
+        setpoint.value_c if setpoint is not None else None,
+        highest_remaining_c(run) if heated else None,
+        seen, inputs.mash, inputs.second, second, outlet,
+        report if report is not None and report.at > now - dt else None,
+        inputs.heater_online, state.level, state.flow, pump_on_s,
+        inputs.link, inputs.late_s, inputs.gap_s, state.guard.epoch, inputs.epoch_seen,
+        tun.heater.power_w,
+        capacity_j_per_k(run) or tun.metal_j_per_k,
+        now - run.started_at - run.excluded_s,
+        course.planned_s if course is not None else 0.0,
+        inputs.disk.ok, stirred,
+    ))  # fmt: skip

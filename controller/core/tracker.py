@@ -18,6 +18,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from controller.core.quick import maker
+
 PRIOR_K = 0.5  # K: how far a first reading may be from the mash
 PRIOR_LOSS = 0.5  # of the plate's loss: lids, draughts, insulation nobody measured (own estimate)
 PRIOR_LOSS_RATE = 0.01  # of the heating rate, added to it
@@ -59,6 +61,9 @@ class Step(NamedTuple):
     rise: float
 
 
+_doubt, _step = maker(Doubt), maker(Step)
+
+
 def prior(rate: float, plate_loss: float, gain_sd: float, lag_sd: float, rise_sd_k: float) -> Doubt:
     """What is doubtful before anything was seen? `rate` and `plate_loss` in K/s."""
     loss_sd = PRIOR_LOSS * abs(plate_loss) + PRIOR_LOSS_RATE * rate
@@ -88,7 +93,7 @@ def forward(doubt: Doubt, rate: float, arrives: float, change: float, lag_s: flo
     nx += WALK_K * WALK_K * dt + (SHAPE * rate * lag_s) ** 2 * abs(change)
     ll += (WALK_LOSS * rate) ** 2 * hours
     gg += WALK_RATE * WALK_RATE * hours
-    return Doubt(nx, nl, ng, nd, nr, ll, lg, ld, lr, gg, gd, gr, dd, dr, rr)
+    return _doubt((nx, nl, ng, nd, nr, ll, lg, ld, lr, gg, gd, gr, dd, dr, rr))
 
 
 def correct(doubt: Doubt, error_k: float, felt: float, moving_k: float) -> tuple[Doubt, Step]:
@@ -98,10 +103,10 @@ def correct(doubt: Doubt, error_k: float, felt: float, moving_k: float) -> tuple
     hx, hl, hg, hd, hr = xx + felt * xr, xl + felt * lr, xg + felt * gr, xd + felt * dr, xr + felt * rr
     weight = 1.0 / (hx + felt * hr + NOISE_K * NOISE_K + (FELT * moving_k) ** 2)
     kx, kl, kg, kd, kr = hx * weight, hl * weight, hg * weight, hd * weight, hr * weight
-    after = Doubt(
+    after = _doubt((
         xx - kx * hx, xl - kx * hl, xg - kx * hg, xd - kx * hd, xr - kx * hr,
         ll - kl * hl, lg - kl * hg, ld - kl * hd, lr - kl * hr,
         gg - kg * hg, gd - kg * hd, gr - kg * hr,
         dd - kd * hd, dr - kd * hr, rr - kr * hr,
-    )  # fmt: skip
-    return after, Step(kx * error_k, kl * error_k, kg * error_k, kd * error_k, kr * error_k)
+    ))  # fmt: skip
+    return after, _step((kx * error_k, kl * error_k, kg * error_k, kd * error_k, kr * error_k))

@@ -108,22 +108,21 @@ def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
 
 def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G05: do two probes in one mash disagree for a minute?"""
-    a, b = _level_c(senses.seen), _level_c(senses.second)
-    if senses.target.heat == "blocked":
-        memory = memory._replace(added_at=senses.now)
-    if a is None or b is None or senses.state not in HEATED or senses.target.heat == "blocked":
+    a, b, blocked, now = _level_c(senses.seen), _level_c(senses.second), senses.target.heat == "blocked", senses.now
+    if blocked:
+        memory = memory._replace(added_at=now)
+    if a is None or b is None or blocked or senses.state not in HEATED:
         if memory.differ_since is None and memory.differ_noted_since is None:
             return memory, None
         return memory._replace(differ_since=None, differ_noted_since=None), None
-    apart = abs(a - b)
-    limit = apart_k(senses.tun.guard.probes_differ_k, memory.added_at, senses.now)
-    noted = memory.differ_noted_since if apart > limit / 2 else None
-    since = memory.differ_since if not (apart <= limit) else None
-    since = senses.now if since is None and not (apart <= limit) else since
-    noted = senses.now if noted is None and apart > limit / 2 else noted
-    if since != memory.differ_since or noted != memory.differ_noted_since:
+    apart, limits = abs(a - b), senses.tun.guard
+    limit = apart_k(limits.probes_differ_k, memory.added_at, now)
+    had_since, had_noted = memory.differ_since, memory.differ_noted_since
+    since = None if apart <= limit else now if had_since is None else had_since
+    noted = None if not (apart > limit / 2) else now if had_noted is None else had_noted
+    if since != had_since or noted != had_noted:
         memory = memory._replace(differ_since=since, differ_noted_since=noted)
-    if memory.differ_since is None or senses.now - memory.differ_since < senses.tun.guard.probes_differ_s:
+    if since is None or now - since < limits.probes_differ_s:
         return memory, None
     return memory, Finding("G05", apart, limit)
 
@@ -137,9 +136,10 @@ def _level_c(seen: Measurement | None) -> float | None:
 
 def outlet(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G08: is what leaves the heater too hot? The node's own outlet reading counts as well."""
-    seen = [m.raw_c for m in (senses.outlet,) if m is not None and m.fresh and m.raw_c is not None]
-    if senses.heater is not None and senses.heater.outlet_c is not None:
-        seen.append(senses.heater.outlet_c)
+    probe, report = senses.outlet, senses.heater
+    seen = [] if probe is None or not probe.fresh or probe.raw_c is None else [probe.raw_c]
+    if report is not None and report.outlet_c is not None:
+        seen.append(report.outlet_c)
     if not seen:
         return memory, None
     limits, worst = senses.tun.guard, max(seen)

@@ -44,17 +44,12 @@ def _silent_s(switch: Switch | None, now: Instant) -> float:
 def heater_answers(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G14: does the heater node answer our newest commands?"""
     report = senses.heater
-    if report is not None and report.epoch == senses.epoch and report.seq > memory.acked_seq:
-        memory = memory._replace(
-            acked_seq=report.seq, acked_at=report.at, acked_duty=report.duty, acked_boot=report.boot
-        )
-    elif (
-        report is not None
-        and report.epoch == senses.epoch
-        and report.seq == memory.acked_seq
-        and (report.duty != memory.acked_duty)
-    ):
-        memory = memory._replace(acked_duty=report.duty)
+    if report is not None and report.epoch == senses.epoch:
+        seq, acked = report.seq, memory.acked_seq
+        if seq > acked:
+            memory = memory._replace(acked_seq=seq, acked_at=report.at, acked_duty=report.duty, acked_boot=report.boot)
+        elif seq == acked and report.duty != memory.acked_duty:
+            memory = memory._replace(acked_duty=report.duty)
     if senses.state not in HEATED:
         return memory, None
     limit = senses.tun.guard.heater_silent_s

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from controller.core.model import Bad, HeaterReport, Instant, Order, Reading, Sample, Switch
+from controller.core.quick import maker
 from controller.core.strict import (
     ORDER_CAP,
     READING_CAP,
@@ -26,6 +27,7 @@ from controller.core.strict import (
     whole,
 )
 
+_reading_of, _report_of = maker(Reading), maker(HeaterReport)
 EPOCH_CAP = 2**40  # far above any count of restarts, far below what a node's counter must hold
 _NUMBER = re.compile(rb"[ \t\r\n]*(-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?)[ \t\r\n]*").fullmatch
 
@@ -62,7 +64,7 @@ def reading(shape: Form, payload: bytes, now: Instant, wall_s: float) -> Sample:
         value: float | Refused = number(float(plain[1]))
         if value.__class__ is Refused:
             return Bad(str(value), now)
-        return Reading(_celsius(value, shape.unit), now)  # type: ignore[arg-type]
+        return Reading(value if shape.unit == "C" else _celsius(value), now)  # type: ignore[arg-type]
     found = document(payload)
     if found.__class__ is Refused:
         return Bad(str(found), now)
@@ -80,22 +82,24 @@ def _reading(shape: Form, found: Any, value: float, now: Instant, wall_s: float)
         return Bad(f"time stamp: {at}", now)
     if isinstance(unit, Refused):
         return Bad(str(unit), now)
-    return Reading(_celsius(value, unit or shape.unit), now, seq, None if at is None else wall_s - at)
+    value_c = value if (unit or shape.unit) == "C" else _celsius(value)
+    return _reading_of((value_c, now, seq, None if at is None else wall_s - at))
 
 
 def _beside(shape: Form, found: Any) -> tuple[int | Refused | None, float | Refused | None, str | Refused | None]:
     """Sequence, stamp, unit beside the value. What a pointer was set for must fit; what was not asked for need not."""
     plain = found.get if found.__class__ is dict else _nothing
-    seq = plain("seq") if shape.seq_at is None else walk(found, shape.seq_at)
-    at = plain("at") if shape.at_at is None else walk(found, shape.at_at)
-    unit = plain("unit") if shape.unit_at is None else walk(found, shape.unit_at)
-    if seq is not None and (seq := whole(seq)).__class__ is Refused and shape.seq_at is None:
+    _, _, unit_at, seq_at, at_at = shape
+    seq = plain("seq") if seq_at is None else walk(found, seq_at)
+    at = plain("at") if at_at is None else walk(found, at_at)
+    unit = plain("unit") if unit_at is None else walk(found, unit_at)
+    if seq is not None and (seq := whole(seq)).__class__ is Refused and seq_at is None:
         seq = None
-    if at is not None and (at := number(at)).__class__ is Refused and shape.at_at is None:
+    if at is not None and (at := number(at)).__class__ is Refused and at_at is None:
         at = None
     if unit is not None:
         known = UNITS.get(unit.upper()) if isinstance(unit, str) else None
-        unit = known or (None if shape.unit_at is None else Refused("a unit that is neither °C nor °F"))
+        unit = known or (None if unit_at is None else Refused("a unit that is neither °C nor °F"))
     return seq, at, unit
 
 
@@ -103,8 +107,8 @@ def _nothing(key: str) -> None:
     return None
 
 
-def _celsius(value: float, unit: str) -> float:
-    return value if unit == "C" else (value - 32.0) / 1.8
+def _celsius(value_f: float) -> float:
+    return (value_f - 32.0) / 1.8
 
 
 # ---------------------------------------------------------------- nodes
@@ -129,23 +133,23 @@ def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
     if found.__class__ is not dict:
         return found if isinstance(found, Refused) else Refused("no object")
     get = found.get
-    boot, fault = get("boot"), get("fault")
-    fields: list[Any] = [
+    boot, fault, outlet_c, power_w = get("boot"), get("fault"), get("outlet_c"), get("power_w")
+    fields: tuple[Any, ...] = (
         text(str(boot) if boot.__class__ is int else boot),
         whole(get("epoch"), EPOCH_CAP),
         whole(get("seq")),
         number(get("duty")),
         number(get("lease_left_s")),
-        None if fault in (None, "") else text(fault, TEXT_CAP),
-        None if get("outlet_c") is None else number(get("outlet_c")),
-        None if get("power_w") is None else number(get("power_w")),
-    ]
-    for name, field in zip(HeaterReport._fields[1:], fields, strict=True):
-        if field.__class__ is Refused:
-            return Refused(field.reason, name)
+        None if fault is None or fault == "" else text(fault, TEXT_CAP),
+        None if outlet_c is None else number(outlet_c),
+        None if power_w is None else number(power_w),
+    )
+    if Refused in map(type, fields):
+        which = [type(field) for field in fields].index(Refused)
+        return Refused(fields[which].reason, HeaterReport._fields[1 + which])
     if not (0.0 <= fields[3] <= 1.0):
         return Refused("a share outside 0..1", "duty")
-    return HeaterReport(now, *fields)
+    return _report_of((now, *fields))
 
 
 def online(payload: bytes) -> bool | Refused:

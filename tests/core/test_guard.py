@@ -341,10 +341,11 @@ def test_bad_demand_is_replaced_by_off() -> None:
 
 
 def _senses(bench: Bench) -> Senses:
-    out, inputs = bench.outcome, Inputs(link=Link(True, 0.0))
+    out, state, inputs = bench.outcome, bench.state, Inputs(link=Link(True, 0.0))
     return tick._senses(
-        bench.settings, bench.state, bench.now, 1.0, inputs, out.seen, None, None, out.target, out.setpoint
-    )
+        bench.settings.tun, state, state.run, bench.now, 1.0, inputs, out.seen, None, None, out.target, out.setpoint,
+        state.stir_on_s, state.pump_on_s,
+    )  # fmt: skip
 
 
 def test_no_heat_after_a_trip_until_it_is_on_disk() -> None:
