@@ -135,7 +135,8 @@ def _windows(past: Past, window_s: float, lag_s: float) -> tuple[float, float]:
 def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     """G09: the rise that was due against the rise that was seen.
 
-    Due is the least energy of any window shifted back by up to the dead time: heat may come sooner than it may.
+    Due is the least energy of any window shifted back by up to the dead time: heat may come sooner than it may. A probe
+    behind the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
     """
     window, dead = senses.tun.guard.no_heat_window_s, _dead_s(senses)
     then = _ago(past, window)
@@ -145,7 +146,8 @@ def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     loss_k = LOSS_PER_S * max(0.0, then.temperature_c - senses.tun.room_c) * window
     due = _windows(past, window, dead)[0] / senses.capacity_j_per_k - loss_k
     rise = now_c - then.temperature_c
-    if due < DUE_K or rise >= SEEN_SHARE * due:
+    less = senses.tun.probes.mash.behind_heater and _less(past, senses.power_w, window)
+    if due < DUE_K or rise >= SEEN_SHARE * due or less:
         return past._replace(no_heat=0), None
     past = past._replace(no_heat=past.no_heat + 1)
     return past, Finding("G09", rise, SEEN_SHARE * due) if past.no_heat > PERSIST else None
@@ -252,12 +254,21 @@ def _even(past: Past, power_w: float) -> bool:
 
 
 def _even_over(past: Past, power_w: float, steps: int) -> bool:
-    lines, start = past.lines, len(past.lines) - 1 - round(FIT_S / STEP_S)
-    if start < steps:
-        return False
-    now_j = lines[-1].energy_j - lines[-1 - steps].energy_j
-    then_j = lines[start].energy_j - lines[start - steps].energy_j
-    return abs(now_j - then_j) <= EVEN_SHARE * power_w * steps * STEP_S
+    start = len(past.lines) - 1 - round(FIT_S / STEP_S)
+    return start >= steps and abs(_more_j(past, start, steps)) <= EVEN_SHARE * power_w * steps * STEP_S
+
+
+def _less(past: Past, power_w: float, window_s: float) -> bool:
+    """Is less heat let out in the last minute, or the last 20 s, than in as long a time before the window?"""
+    start = len(past.lines) - 1 - round(window_s / STEP_S)
+    spans = [min(round(seconds / STEP_S), start) for seconds in EVEN_S]
+    return any(_more_j(past, start, steps) < -EVEN_SHARE * power_w * steps * STEP_S for steps in spans)
+
+
+def _more_j(past: Past, start: int, steps: int) -> float:
+    """How much more energy went out in the last so many steps than in as many before that line, J?"""
+    lines = past.lines
+    return (lines[-1].energy_j - lines[-1 - steps].energy_j) - (lines[start].energy_j - lines[start - steps].energy_j)
 
 
 def _fitted(past: Past, capacity: int) -> Past:

@@ -66,6 +66,39 @@ def test_missing_heat_at_its_limits(due: float, rise: float, counted: int) -> No
     assert physics._no_heat(past, now(past))[0].no_heat == counted
 
 
+def behind() -> Tun:
+    """The same with its probe behind the heater."""
+    tun = vessel()
+    mash = tun.probes.mash.model_copy(update={"behind_heater": True})
+    return tun.model_copy(update={"probes": tun.probes.model_copy(update={"mash": mash})})
+
+
+def falling(last: float) -> Past:
+    """0.1 J/s for 300 s without a rise, then `last` J less than that over the last 20 s."""
+    return told([0.0] * 31, [float(at) for at in range(29)] + [29.0 - last / 2, 30.0 - last])
+
+
+def test_missing_heat_is_not_judged_behind_the_heater_once_heat_is_less() -> None:
+    """The probe falls with the heat: a tenth of full power less over 20 s is judged, more than that is not. One in the
+    mash is judged either way."""
+    tenth = physics.EVEN_SHARE * 20.0
+    for less, which, counted in (
+        (0.0, behind(), 1), (tenth, behind(), 1), (tenth + 0.001, behind(), 0), (tenth + 0.001, vessel(), 1),
+        (-tenth - 0.001, behind(), 1),
+    ):  # fmt: skip
+        past = falling(less)
+        assert physics._no_heat(past, now(past, which))[0].no_heat == counted
+
+
+def test_less_heat_is_looked_for_in_a_minute_and_in_20_s() -> None:
+    """Over a minute a tenth less is little, more is less; with no line before the window nothing is less."""
+    whole = [float(10 * at) for at in range(31)]
+    for less, found in ((6.0, False), (6.001, True)):
+        slow = [*whole[:25], *(energy - less * (at + 1) / 6.0 for at, energy in enumerate(whole[25:]))]
+        assert physics._less(told([0.0] * 31, slow), 1.0, 240.0) is found
+    assert physics._less(told([0.0] * 25, [0.0] * 25), 1.0, 240.0) is False
+
+
 @pytest.mark.parametrize(("rise", "trips"), [(0.8, True), (0.75, False)])
 def test_unasked_rise_at_its_limit(rise: float, trips: bool) -> None:
     """0.8 K in three minutes is too much."""
