@@ -22,6 +22,18 @@ _scan = vars(json.JSONDecoder())["scan_once"]  # of a text without blanks around
 _OFF = re.compile(rb'"duty":\s*0(?:\.0*)?[,}]').search  # anything else counts as heat
 
 
+def decoded(payload: bytes) -> Any:
+    """What JSON is it? Raises ValueError where it is none."""
+    text = payload.decode().strip(" \t\n\r")
+    try:
+        found, end = _scan(text, 0)
+    except (StopIteration, RecursionError):
+        raise ValueError("no JSON") from None
+    if end != len(text):
+        raise ValueError("more than one value")
+    return found
+
+
 class Evidence:
     """Hears readings and heater commands; counts those that had nothing to rest on."""
 
@@ -58,11 +70,8 @@ class Evidence:
     def read(self, payload: bytes) -> tuple[float | None, int | None]:
         """Value in °C and sequence of a reading; no value where it is none."""
         try:
-            text = payload.decode().strip(" \t\n\r")
-            found, end = _scan(text, 0)
-        except (ValueError, StopIteration, RecursionError):
-            return None, None
-        if end != len(text):
+            found = decoded(payload)
+        except ValueError:
             return None, None
         value, seq = _walk(found, self._value_at), _walk(found, self._seq_at)
         if value.__class__ is not float and value.__class__ is not int:

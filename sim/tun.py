@@ -180,7 +180,7 @@ class Tun:
         if not heats:
             self.chamber_c += warmed
         room, total, n = self.room_c, sum(layers), len(layers)
-        around = zip([layers[0], *layers[:-1]], layers, [*layers[1:], layers[-1]], strict=True)
+        around = zip([layers[0], *layers[:-1]], layers, [*layers[1:], layers[-1]])  # noqa: B905 - a keyword costs 10 %
         if metal_from_mash:  # with a film between: the metal exchanges with the layers, and it alone with the room
             metal = self.metal_c
             new = [t + mix * (below - t + above - t) + metal_mash * (metal - t) for below, t, above in around]
@@ -190,8 +190,10 @@ class Tun:
         else:
             new = [t + mix * (below - t + above - t) - loss * (t - room) for below, t, above in around]
             self._lost_j += loss * (total - n * room) * layer_j
-        if heats:
-            new[:heats] = [t + warmed for t in new[:heats]]
+        if heats == n:
+            new = [t + warmed for t in new]
+        elif heats:  # the bottom layer alone
+            new[0] += warmed
         if steam:
             over_pa = saturation_pa(layers[-1]) - room_pa
             if over_pa > 0.0:

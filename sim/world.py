@@ -8,7 +8,6 @@ clock.
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable
 from random import Random
@@ -18,6 +17,7 @@ from controller.core.model import Course
 from controller.core.settings import Probe as ProbeSettings
 from controller.core.settings import Settings
 from controller.core.topics import topics
+from sim.evidence import decoded
 from sim.faults import Fault, Faults
 from sim.instruments import NO_READINGS, Form, Heater, Probe, Switch
 from sim.misled import Misled
@@ -26,7 +26,6 @@ from sim.truth import Role, Truth, of_tun
 from sim.tun import Tun
 from sim.wires import Message, Wires
 
-_decode = json.JSONDecoder().decode
 WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 September 2026, 14:13 UTC
 TAP_C = 15.0  # cold liquor, where the liquor in the tun came in hot (common practice)
 MAINS_S = 60.0  # the supply wanders once a minute
@@ -248,7 +247,7 @@ class World:
     def _lease(self, payload: bytes) -> float:
         """A motor node keeps a lease too."""
         try:
-            said = _decode(payload.decode())
+            said = decoded(payload)
             return self.now + float(said["valid_s"]) if said["on"] is True else self.now
         except (ValueError, KeyError, TypeError):
             return self.now  # what cannot be read is no reason to move

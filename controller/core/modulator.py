@@ -11,6 +11,7 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.model import Demand, Figures
+from controller.core.quick import maker
 
 BAND_SHARE = 0.125  # of the window: half the account's band. A relay with band +-h has the cycle 2h/d + 2h/(1-d),
 # shortest at d = 0.5 with 8h (arithmetic)
@@ -28,6 +29,7 @@ class ModulatorState(NamedTuple):
 
 
 START = ModulatorState()
+_shaped = maker(ModulatorState)
 
 
 def modulate(figures: Figures, demand: Demand, state: ModulatorState, dt: float) -> tuple[ModulatorState, float]:
@@ -44,12 +46,12 @@ def modulate(figures: Figures, demand: Demand, state: ModulatorState, dt: float)
     if figures.min_fire > 0.0:
         window_s = max(figures.min_on_s + figures.min_off_s, LEAST_BURNER_WINDOW_S)
         return _switched(figures, asked, max(figures.min_fire, asked), window_s, state, dt)
-    return ModulatorState(True, 0.0, 0.0, state.cycles), asked
+    return _shaped((True, 0.0, 0.0, state.cycles)), asked
 
 
 def _off(state: ModulatorState, dt: float) -> ModulatorState:
     since = state.since_s + dt if not state.on and isfinite(dt) and dt > 0.0 else 0.0
-    return ModulatorState(False, since, 0.0, state.cycles)
+    return _shaped((False, since, 0.0, state.cycles))
 
 
 def _switched(
@@ -63,7 +65,7 @@ def _switched(
     on = _position(figures, asked / high, state.on, since, owed / (BAND_SHARE * window_s))
     if on != state.on:
         since = 0.0
-    return ModulatorState(on, since, owed, state.cycles + (on and not state.on)), high if on else 0.0
+    return _shaped((on, since, owed, state.cycles + (on and not state.on))), high if on else 0.0
 
 
 def _position(figures: Figures, share: float, on: bool, since_s: float, owed_bands: float) -> bool:

@@ -27,7 +27,7 @@ from controller.core.strict import (
     whole,
 )
 
-_reading_of, _report_of = maker(Reading), maker(HeaterReport)
+_reading_of, _report_of, _switch_of = maker(Reading), maker(HeaterReport), maker(Switch)
 EPOCH_CAP = 2**40  # far above any count of restarts, far below what a node's counter must hold
 _NUMBER = re.compile(rb"[ \t\r\n]*(-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?)[ \t\r\n]*").fullmatch
 
@@ -124,7 +124,7 @@ def switch(payload: bytes, now: Instant) -> tuple[Switch, int | None] | Refused:
     seq = found.get("seq")
     if seq is not None and isinstance(seq := whole(seq), Refused):
         return seq
-    return Switch(found["ok"], now), seq
+    return _switch_of((found["ok"], now)), seq
 
 
 def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
