@@ -21,6 +21,7 @@ AGAIN_S = 30.0  # a refused order is tried again after so long
 PUMP_S = 180.0  # the pump's own switch, before a look at the thermometers
 TOO_WARM_K = 1.0  # over the step's target
 COOLS_AFTER_S, COOLS_S_PER_K = 300.0, 20.0  # cold liquor in a mash too warm for so long, so slowly
+GIVES_UP_S = 1200.0  # too warm for so long in a full tun: on to the next step
 HAND_K = 3.0  # probe and hand thermometer agree this closely
 
 
@@ -74,6 +75,7 @@ class Person:
         self._cleared: dict[str, int] = {}
         self._pumped_at = -1e9
         self._warm_since: float | None = None
+        self._gives_up = False  # this rest, for it stays too warm
         self._amount = (0.0, 98.0)
         self._pulled: set[int] = set()  # steps for which mash has been taken out
 
@@ -115,7 +117,7 @@ class Person:
         if state == "idle" and not self._started:
             return self._start(now)
         said = self._trips(now, status) if status["trips"] or state == "held" else []
-        return said or self._prompt(now, status)
+        return said or self._prompt(now, status) or self._goes_on(now)
 
     def _nothing_new(self) -> bool:
         """One look is enough where a run goes on, nothing is asked and nothing is wrong."""
@@ -125,7 +127,7 @@ class Person:
             self._quiet = all(word in self._paper for word in quiet)
             if self.manner.cools:
                 self._cool(json.loads(self._paper))
-        return self._quiet and self._asked is None
+        return self._quiet and self._asked is None and not self._gives_up
 
     def _order(self, name: str, args: dict[str, Any], now: float, **more: str) -> list[bytes]:
         if not self.manner.speaks or now < self._not_before.get(name, 0.0):
@@ -301,13 +303,22 @@ class Person:
         """Too warm for five minutes at a step: cold liquor, slowly, stirred in; then he looks again."""
         step, shown, now = status["step"], status["temperature_c"], self.world.now
         over = step is not None and shown is not None and step["phase"] in ("ramping", "resting")
-        if not over or status["state"] != "running" or shown <= step["target_c"] + TOO_WARM_K or not self._room():
+        if not over or status["state"] != "running" or shown <= step["target_c"] + TOO_WARM_K:
             self._warm_since = None
         elif self._warm_since is None:
             self._warm_since = now
-        elif now - self._warm_since > COOLS_AFTER_S:
+        elif self._room() and now - self._warm_since > COOLS_AFTER_S:
             self.world.temper(float(step["target_c"]), COOLS_S_PER_K * (shown - step["target_c"]))
             self._warm_since = now
+        elif now - self._warm_since > GIVES_UP_S:
+            self._gives_up = True
+
+    def _goes_on(self, now: float) -> list[bytes]:
+        """A rest that stays too warm in a tun too full to cool it is left for the next step."""
+        if not self._gives_up:
+            return []
+        self._gives_up, self._warm_since = False, None
+        return self._order("advance", {}, now)
 
     def _clear(self, name: str, now: float, status: dict[str, Any]) -> list[bytes]:
         """Hand thermometer first: with a probe that disagrees nothing is cleared. After a third time the run ends."""

@@ -211,6 +211,9 @@ class World:
             self._online(self.topics.probe_online, False)
         if over & {"probe_offline"}:
             self._online(self.topics.probe_online, True)
+        if over & {"broker_gone"}:  # nodes that are there say so anew with each connection
+            self._online(self.topics.heater_online, self.live.keys().isdisjoint({"heater_gone", "mains_cut"}))
+            self._online(self.topics.probe_online, "probe_offline" not in self.live)
 
     def _plays(self, begun: frozenset[str], now: float) -> None:
         """Faults that are a single event."""

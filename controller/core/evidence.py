@@ -26,6 +26,22 @@ def qualify(state: GuardState, senses: Senses) -> GuardState:
     return state._replace(qualified=True)
 
 
+def lacks(state: GuardState, senses: Senses) -> str:
+    """What is missing for heat, in words for a person, the first of what is? Nothing when it is just time."""
+    value_c = senses.seen.value_c
+    if not senses.link.up:
+        return "the broker"
+    if senses.heater_online is False:
+        return "the heater node: its presence topic says that it is not there. Start it, or look at its connection"
+    if not _answers_off(state, senses):
+        return "the heater node's word that it is off. Look at the node and its connection"
+    if value_c is None or senses.seen.doubtful or senses.seen.good_run < GOOD_READINGS:
+        return f"{GOOD_READINGS} sound readings in a row. Check the probe"
+    if not _plausible(state, senses, value_c):
+        return f"a reading that fits: it says {value_c:.1f} °C, and was {state.quiet_c:.1f} °C when heat went off"
+    return ""
+
+
 def _answers_off(state: GuardState, senses: Senses) -> bool:
     memory = state.memory
     fresh = memory.acked_at is not None and senses.now - memory.acked_at <= senses.tun.guard.heater_silent_s / 2

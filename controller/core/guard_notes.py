@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from controller.core.evidence import lacks
 from controller.core.guard_state import GuardState
 from controller.core.interlocks import BY_ID, HEATED, Senses
-from controller.core.model import Event
+from controller.core.model import Event, RunState
 
 OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
 REPEAT_S = 60.0  # the same words at most once a minute
+WAITS_S = 60.0  # restarting takes some 10 s; after so long it is said what heat waits for (own proposal)
 
 
 def follow(state: GuardState, senses: Senses, events: list[Event]) -> GuardState:
@@ -41,6 +43,9 @@ def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
     if heated and senses.target.heat == "hold" and _over_k(senses) > OVER_NOTE_K:
         found.append(("over", f"The mash is {_over_k(senses):.0f} K over its target and the rest clock stands still. "
                               "Stir with the lid open, or add cold liquor."))  # fmt: skip
+    waits = senses.state is RunState.RESTARTING and not state.qualified
+    if waits and senses.now - max(state.qualify_from, state.off_until) > WAITS_S and (what := lacks(state, senses)):
+        found.append(("waits", f"Heat still waits for {what}."))
     if state.past.idle_alarm:
         found.append(("G10", "The reading rises with the heater off. If no hot liquor is being added, cut the mains."))
     if link.foreign is not None and link.foreign.duty <= 0.0:

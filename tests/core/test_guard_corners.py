@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from controller.core import guard, trips, watch_mash, watch_plant
+from controller.core.evidence import lacks
 from controller.core.interlocks import HEATED, Finding, Memory, Senses
 from controller.core.model import (
     Bad,
@@ -665,6 +666,27 @@ def test_evidence(state: dict[str, Any], sense: dict[str, Any], good: bool) -> N
     assert check(unqualified(**state), **sense).state.qualified is good
 
 
+LACKS: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
+    "nothing": ({}, {}, ""),
+    "broker first": ({}, {"link": Link(False, 0.0), "heater_online": False}, "the broker"),
+    "node gone": ({}, {"heater_online": False, "seen": SEEN._replace(doubtful=True)}, "the heater node: its presence"),
+    "node silent": ({"memory": OPEN.memory._replace(acked_at=None)}, {"heater": None}, "the heater node's word"),
+    "no value": ({}, {"seen": SEEN._replace(value_c=None)}, "5 sound readings"),
+    "doubtful": ({}, {"seen": SEEN._replace(doubtful=True)}, "5 sound readings"),
+    "four readings": ({}, {"seen": SEEN._replace(good_run=4)}, "5 sound readings"),
+    "five readings": ({}, {"seen": SEEN._replace(good_run=5)}, ""),
+    "too warm": ({"quiet_c": 50.0, "quiet_at": NOW}, {}, "a reading that fits: it says 63.0 °C, and was 50.0 °C"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("state", "sense", "says"), LACKS.values(), ids=list(LACKS))
+def test_what_heat_waits_for_is_named(state: dict[str, Any], sense: dict[str, Any], says: str) -> None:
+    """The first thing that is missing, in words; where it is just a matter of time, nothing."""
+    said = lacks(unqualified(**state), senses(**sense))
+    assert said.startswith(says)
+    assert bool(said) is bool(says)
+
+
 def test_evidence_is_lost_with_the_reading() -> None:
     """Good evidence ends once the reading is over 10 s old."""
     assert check(seen=SEEN._replace(age_s=10.0)).state.qualified
@@ -726,6 +748,7 @@ def test_rows_of_off_and_on() -> None:
 # ---------------------------------------------------------------- notes
 
 
+WAITS: dict[str, Any] = {"qualified": False, "qualify_from": NOW - 60.1, "off_until": NOW - 60.1}
 NOTES: dict[str, tuple[dict[str, Any], dict[str, Any], str | None]] = {
     "reading late": ({}, {"seen": SEEN._replace(age_s=5.1)}, "G01"),
     "reading not late": ({}, {"seen": SEEN._replace(age_s=5.0)}, None),
@@ -746,6 +769,11 @@ NOTES: dict[str, tuple[dict[str, Any], dict[str, Any], str | None]] = {
     "no target": ({}, {"target": BASE.target._replace(target_c=None)}, None),
     "no value": ({}, {"target": BASE.target._replace(target_c=50.0), "seen": SEEN._replace(value_c=None)}, None),
     "warms when idle": ({"past": OPEN.past._replace(idle_alarm=True)}, {}, "G10"),
+    "heat waits": (WAITS, {"state": S.RESTARTING, "heater_online": False}, "waits"),
+    "waits a minute": (WAITS | {"qualify_from": NOW - 60.0}, {"state": S.RESTARTING, "heater_online": False}, None),
+    "off for a minute": (WAITS | {"off_until": NOW - 60.0}, {"state": S.RESTARTING, "heater_online": False}, None),
+    "heat waits held": (WAITS, {"state": S.HELD, "heater_online": False}, None),
+    "heat waits for nothing": (WAITS | {"qualified": True}, {"state": S.RESTARTING, "heater_online": False}, None),
     "foreign off": ({}, {"link": Link(True, 0.0, foreign=Foreign(0.0, None, NOW))}, "G19"),
 }  # fmt: skip
 

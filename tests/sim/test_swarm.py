@@ -21,6 +21,8 @@ ONCE_FAILED = {
     35: "a probe behind the heater that swings with a slow contactor",
     10023: "an OFF of a higher epoch that a deaf heater node never reported",
     10029: "a brewer who gave up while the fault was still on",
+    10511: "a rest that stays too warm in a tun too full to cool",
+    10530: "a heater node whose mains came back while the broker was away",
     10197: "a second owner before the start, for good",
     10060: "a mash 8 K too warm that nobody cooled",
     504: "a probe behind the heater that reads the hard limit in a healthy mash",
