@@ -267,6 +267,7 @@ class Figures(NamedTuple):
     gain_sd: float = 0.12  # doubt of power / capacity, relative, one standard deviation
     lag_sd: float = 0.35  # doubt of lag and dead time together, relative
     rise_sd_k: float = 0.0  # doubt of how much a probe in the warm stream reads over the mash at full power
+    loop_s: float = 0.0  # of lag and dead time, what flow through bed and pipes makes at the plate's; 0: no bed
 
 
 class Setpoint(NamedTuple):

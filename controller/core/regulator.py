@@ -31,7 +31,7 @@ from typing import NamedTuple
 
 from simple_pid import PID
 
-from controller.core import tracker
+from controller.core import slow_flow, tracker
 from controller.core.model import HIGHEST_C, LOWEST_C, Demand, Figures, Measurement, Setpoint, Target
 from controller.core.quick import quick
 
@@ -73,6 +73,8 @@ class RegulatorState(NamedTuple):
     outlet_c: float | None = None  # outlet, smoothed
     saturated: bool = False  # asked for all the heater may give: the setpoint should wait
     coming_c: float | None = None  # where the reading ends if heat only covers the loss
+    key: int = 0  # the plateau that was wanted last
+    second: RegulatorState | None = None  # what would be believed if the pump were slow (slow_flow.py)
 
 
 START = RegulatorState()
@@ -109,10 +111,15 @@ def regulate(
     dt = max(dt, 0.0)
     if dt > GAP_S:
         state = START._replace(gain=state.gain, lag=state.lag, rise_k=state.rise_k)
+    before = state
     state = observe(figures, target, measurement, applied, state, dt)
+    allowed = 1.0
+    if figures.loop_s > 0.0:
+        state, allowed = _if_slow(figures, target, measurement, applied, before, state, dt)
     state = _outlet(figures, state, outlet_c, outlet_limit_c, applied, dt)
     most = min(figures.duty_cap, state.outlet_cap, 1.0)
     duty, reason = _act(figures, setpoint, target, measurement, state)
+    duty = min(duty, allowed)
     if not isfinite(duty):
         return START, Demand(0.0, "no heat: the model gave no number")
     if duty >= most and most < min(figures.duty_cap, 1.0):
@@ -213,6 +220,35 @@ def _coming(figures: Figures, rate: float, state: RegulatorState) -> float | Non
     stored_s = figures.dead_s / STAGES * sum(state.arriving[:-1]) + figures.lag_s * state.arriving[-1]
     loss = _loss(figures, state.reading_c, state.extra_k_per_s)
     return state.reading_c + rate * stored_s - loss * (figures.dead_s + figures.lag_s)
+
+
+# ---------------------------------------------------------------- if the pump were slow
+
+
+def _if_slow(
+    figures: Figures, target: Target, seen: Measurement, applied: float, before: RegulatorState, state: RegulatorState,
+    dt: float,
+) -> tuple[RegulatorState, float]:  # fmt: skip
+    """What would be believed after `dt` s if the pump were slow, and how much duty would that allow? `before`: what was
+    believed before this tick."""
+    if target.heat != "hold" or target.target_c is None:
+        return (state if state.second is None else state._replace(second=None)), 1.0
+    second = before.second or before._replace(lag=1.0)
+    if target.key != before.key and second.doubt is not None and slow_flow.climbs(target.target_c, before.coming_c):
+        second = second._replace(doubt=slow_flow.opened(second.doubt), rise_k=0.0)
+    own = slow_flow.figures(figures, before.gain, before.lag, second.gain, second.lag)
+    second = observe(own, target, seen, applied, second, dt)
+    tau_s = slow_flow.calm(second.lag) * _tau_s(figures, own.power_w / own.capacity_j_per_k, state)
+    return state._replace(key=target.key, second=second), _allowed(own, target.target_c, second, tau_s)
+
+
+def _allowed(own: Figures, target_c: float, second: RegulatorState, tau_s: float) -> float:
+    """Which duty would bring the mash to the ceiling by the second belief?"""
+    if second.reading_c is None or second.coming_c is None:
+        return 1.0
+    rate = own.power_w / own.capacity_j_per_k
+    room_k = slow_flow.ceiling_c(target_c, second.lag) - second.coming_c
+    return (_loss(own, second.reading_c, second.extra_k_per_s) + room_k / tau_s) / rate
 
 
 # ---------------------------------------------------------------- act
