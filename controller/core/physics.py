@@ -30,7 +30,9 @@ LOSS_FACTOR = 1.7  # G12: a plate's loss is a guess, true to this factor (own tr
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
-EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G25 behind the heater: mean duty of so long, and how far it may have moved
+BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet shows the mean so late (arithmetic); and
+# not more, s, so that history reaches far enough
+EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G09, G25 behind the heater: mean duty of so long, its change
 KEEP = 130  # lines of history
 
 
@@ -116,6 +118,14 @@ def _dead_s(senses: Senses) -> float:
 def _quiet_s(senses: Senses) -> float:
     """How long after the heater went off may the mash still warm, s? A coil's liquor gives its heat away for longer."""
     return QUIET_S + _dead_s(senses) + (COIL_S if senses.tun.heater.place == "coil" else 0.0)
+
+
+def _bed_s(senses: Senses) -> float:
+    """How much later does a probe see the heat because wort must pass a bed that only the pump moves, s?"""
+    tun = senses.tun
+    if tun.mixing != "pump" or tun.stirrer is not None or not tun.flow_l_per_min:
+        return 0.0
+    return min(BED_SHARE * 60.0 * tun.volume_l / tun.flow_l_per_min, BED_MOST_S)
 
 
 def _ago(past: Past, seconds: float) -> Line | None:
@@ -221,12 +231,13 @@ def _cannot_keep_up(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
 def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     """G25: judged once for liquor and once for mash: does it warm as what is said to be in the tun must?
 
-    Heat takes between nothing and dead time + 3 lags to show, so the rise of the window is held against the most and
-    the least energy of any window shifted back by that much. At the foot of a ramp those differ; on it they agree. A
-    probe behind the heater reads higher as heat goes up, so there heat must be what it was when the window began.
+    Heat takes between nothing and dead time + 3 lags to show, in a pumped bed half a turnover more, so the rise of the
+    window is held against the most and the least energy of any window shifted back by that much. At the foot of a ramp
+    those differ; on it they agree. A probe behind the heater reads higher as heat goes up, so there heat must be what
+    it was when the window began.
     """
     limits = senses.tun.guard
-    lag = _dead_s(senses) + 3.0 * senses.tun.probes.mash.lag_s
+    lag = _dead_s(senses) + 3.0 * senses.tun.probes.mash.lag_s + _bed_s(senses)
     capacity = round(senses.capacity_j_per_k)
     if past.heat_since is None or capacity in past.fitted or senses.state not in HEATED:
         return past, None

@@ -11,7 +11,7 @@ from controller.core import physics
 from controller.core.interlocks import Finding, Senses
 from controller.core.model import RunState, Target
 from controller.core.physics import Line, Past
-from controller.core.settings import Tun
+from controller.core.settings import Output, Tun
 from tests.core.test_guard_corners import BASE
 from tests.core.test_physics_rules import JACKET, Story, rising
 
@@ -235,6 +235,27 @@ def test_fit_waits_for_lag_and_window() -> None:
     assert fit(30.0, 5.0, 37, 0.0, slow) == (True, Finding("G25", 6.0, 1.6))
     assert fit(30.0, 5.0, 37, 1.0, slow) == (False, None)
     assert fit(30.0, 5.0, 36, -1000.0, slow) == (False, None)
+
+
+def pumped(litres: float, flow_l_per_min: float | None, stirred: bool = False) -> Tun:
+    """The same, moved by a pump (and by a stirrer as well, if it has one)."""
+    stirrer = Output(topic="s") if stirred else None
+    return vessel(mixing="pump", volume_l=litres, flow_l_per_min=flow_l_per_min, stirrer=stirrer)
+
+
+@pytest.mark.parametrize(
+    ("which", "late_s"),
+    [
+        (pumped(40.0, 10.0), 120.0), (pumped(100.0, 10.0), 300.0), (pumped(101.0, 1.0), 300.0),
+        (pumped(40.0, 10.0, stirred=True), 0.0), (pumped(40.0, None), 0.0), (vessel(), 0.0),
+    ],
+)  # fmt: skip
+def test_fit_waits_for_a_pumped_bed(which: Tun, late_s: float) -> None:
+    """Half a turnover, 300 s at most; where a stirrer helps, or no flow is known, nothing."""
+    assert physics._bed_s(now(straight(2, 0.0, 0.0, 1), which)) == late_s
+    lines = 31 + round(late_s / 10.0)
+    assert fit(30.0, 5.0, lines, 0.0, which)[0] is True
+    assert fit(30.0, 5.0, lines, 1.0, which)[0] is False
 
 
 def test_fit_takes_the_loss_of_the_mean_off() -> None:
