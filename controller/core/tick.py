@@ -7,6 +7,7 @@ Data goes one way. What must flow back (power let out, trips) does so through `S
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from controller.core import (
@@ -134,7 +135,8 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, mashed, now)
     run = run if mash is run.mash else run._replace(mash=mash)
     decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
-    events.extend(walked.events)
+    if walked.events:
+        events.extend(_with_found(walked.events, state.regulator))
     if settled is not None:
         events.append(settled)
     if told is not None:
@@ -173,6 +175,14 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), mashed, second, outlet, target,
         setpoint, demand, seen_view,
     ))  # fmt: skip
+
+
+def _with_found(events: Iterable[Event], loop: regulator.RegulatorState) -> Iterator[Event]:
+    """A finished step goes on record with what the loop found out by itself: heating rate and lag, over those believed
+    at the start."""
+    found = {"rate_found": round(loop.gain, 3), "lag_found": round(loop.lag, 3)}
+    for event in events:
+        yield event._replace(data={**(event.data or {}), **found}) if event.kind == "step done" else event
 
 
 # ---------------------------------------------------------------- reading

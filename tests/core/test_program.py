@@ -33,6 +33,19 @@ def test_each_rest_is_credited_to_within_a_tick() -> None:
     assert 1200.0 <= done(bench, "beta")["credited_s"] <= 1201.0
 
 
+def test_a_finished_step_tells_what_the_loop_found_on_its_ramp() -> None:
+    """With 0.8 of the plate's power the rate goes on record as less than believed; with all of it as about right."""
+    found = {}
+    for works in (1.0, 0.8):
+        bench = at("idle", start_c=50.0)
+        bench.works = works
+        bench.until("take_over")
+        found[works] = done(bench, "beta")["rate_found"]
+        assert 0.4 <= done(bench, "beta")["lag_found"] <= 2.5
+    assert 0.9 <= found[1.0] <= 1.1
+    assert 0.7 <= found[0.8] <= 0.9
+
+
 def test_the_clock_starts_after_a_minute_in_the_narrow_band_and_counts_it() -> None:
     """Sixty seconds within half a kelvin, which then count."""
     bench = at("resting")
