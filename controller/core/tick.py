@@ -189,11 +189,17 @@ def _with_found(events: Iterable[Event], loop: regulator.RegulatorState) -> Iter
 
 
 def in_mash(tun: Tun, loop: regulator.RegulatorState, strike: bool, seen: Measurement) -> Measurement:
-    """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading."""
+    """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading.
+
+    What is added swings with a relay, a little otherwise than it is thought to. Where the loop's own smooth figure
+    agrees, that is taken.
+    """
     if not tun.probes.mash.behind_heater or seen.value_c is None:
         return seen
     added_k = max(0.0, figures.behind_heater_k(tun, strike) + loop.rise_k) * loop.near
-    return seen._replace(value_c=seen.value_c - added_k)
+    value_c, loop_c = seen.value_c - added_k, loop.reading_c
+    agree = loop_c is not None and abs(loop_c - value_c) <= regulator.JUMP_K
+    return seen._replace(value_c=loop_c if agree else value_c)
 
 
 def _look(

@@ -44,6 +44,7 @@ class Ramp(NamedTuple):
     settled_s: float  # inf: never
     rms_k: float  # of the hold, from settling (or the middle of the rest) to the end
     outside_s: float  # after settling, beyond +-0.5 K
+    strays_k: float  # of the hold, farthest from the target, over or under
     slope_k_per_min: float
     lasted_s: float = 0.0
 
@@ -181,6 +182,7 @@ def judge(trace: list[float], rest: Rest, bound_s: float, first: bool, over_c: f
         settled_s=settled,
         rms_k=sqrt(sum(e * e for e in held) / len(held)),
         outside_s=sum(1.0 for e in held if abs(e) > 0.5),
+        strays_k=max(map(abs, held)),
         slope_k_per_min=60.0 * slope(trace),
     )
 

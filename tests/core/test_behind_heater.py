@@ -8,11 +8,12 @@ from typing import Literal
 import pytest
 
 from controller.core import figures, stages
-from controller.core.model import Target
+from controller.core.model import Measurement, Target
 from controller.core.plan import Plan, make
 from controller.core.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.core.regulator import START
 from controller.core.settings import Heater, Output, Probe, Probes, SwitchInput, Tun
+from controller.core.tick import in_mash
 
 WATER = 4186.0
 
@@ -147,3 +148,18 @@ def test_beyond_the_end_a_rise_never_ends() -> None:
     assert stages.climb(made, 1e5, 70.0, end_c + 0.01, None).seconds == math.inf
     assert math.isfinite(stages.climb(made, 1e5, 70.0, end_c - 0.01, None).seconds)
     assert stages.climb(made, 1e5, 78.0, 78.0, None).seconds == 0.0
+
+
+@pytest.mark.parametrize(
+    ("loop_c", "mash_c"),
+    [(None, 64.0), (64.5, 64.5), (62.5, 62.5), (65.5, 65.5), (65.51, 64.0), (62.49, 64.0)],
+)
+def test_the_rest_clock_goes_by_the_mash(loop_c: float | None, mash_c: float) -> None:
+    """At half heat a probe 4 K over the mash reads 66.0: the mash is at 64, or where the loop has it within 1.5 K."""
+    seen = Measurement(66.0, 66.0, 1.0, 0.1, 1, True, False)
+    loop = START._replace(near=0.5, rise_k=1.0, reading_c=loop_c)
+    found = in_mash(tun(rise_k=3.0), loop, False, seen)
+    assert (round(found.value_c or 0.0, 9), found.raw_c) == (mash_c, 66.0)
+    assert in_mash(tun(behind=False), loop, False, seen) is seen
+    nothing = seen._replace(value_c=None)
+    assert in_mash(tun(), loop, False, nothing) is nothing
