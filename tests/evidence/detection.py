@@ -205,7 +205,11 @@ def played(plays: Iterable[Play], seed: int) -> Iterator[dict[str, Any]]:
     for wish, group in by_wish.items():
         one = case(seed, wish=wish)
         fitting = [play for play in group if play.fits(one)]
-        machine = Lean(one)
+        try:
+            machine = Lean(one)
+        except ValueError as why:  # so little liquor that pipes and pump take it all
+            yield from ({"what": play.name, "seed": seed, "missed": str(why)} for play in fitting)
+            continue
         while fitting and machine.now < 4 * 3600.0 and not machine.state.guard.trips:
             for play in [play for play in fitting if play.when(machine)]:
                 fitting.remove(play)
