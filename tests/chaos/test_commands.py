@@ -35,7 +35,7 @@ def test_orders_status_and_off_over_a_real_broker(tmp_path: Path) -> None:
         there.serve()
         there.wait(lambda: there.state() == "idle", 60, "the daemon is ready")
         code, out, _ = said(there, "status")
-        assert (code, len(out.splitlines())) == (0, 6)
+        assert (code, len(out.splitlines())) == (0, 7)
         assert out.startswith("gannet (simulated): idle, no program")
         assert json.loads(said(there, "status", "--json")[1])["tun"] == "gannet"
         code, out, _ = said(there, "order", "resume")
