@@ -99,6 +99,13 @@ def test_less_heat_is_looked_for_in_a_minute_and_in_20_s() -> None:
     assert physics._less(told([0.0] * 25, [0.0] * 25), 1.0, 240.0) is False
 
 
+@pytest.mark.parametrize(("power_w", "found"), [(1.0, True), (2.0, False), (0.5, True)])
+def test_less_heat_is_held_against_full_power_just_before_the_window(power_w: float, found: bool) -> None:
+    """4 J in the 20 s before the window and none since: over a tenth of 1 W, not over a tenth of 2 W."""
+    past = told([0.0] * 31, [0.0] * 5 + [2.0] + [4.0] * 25)
+    assert physics._less(past, power_w, 240.0) is found
+
+
 @pytest.mark.parametrize(("rise", "trips"), [(0.8, True), (0.75, False)])
 def test_unasked_rise_at_its_limit(rise: float, trips: bool) -> None:
     """0.8 K in three minutes is too much."""
