@@ -311,3 +311,13 @@ def test_disk_clock_and_lateness_are_passed_on() -> None:
     disk = Disk(False, 3, 5, 12.0, "full")
     got = inbox().take(1.25, disk=disk, wall_s=77.0, wall_confirmed=True, late_s=0.5, gap_s=8.0)
     assert (got.disk, got.wall_s, got.wall_confirmed, got.late_s, got.gap_s) == (disk, 77.0, True, 0.5, 8.0)
+
+
+def test_a_lower_sequence_does_not_take_the_mark_back() -> None:
+    """After 5 a command 3 is sent: an own 4 heard later is an old one of ours, not somebody else's."""
+    box = inbox()
+    for seq in (5, 3):
+        box.sent(HeaterCommand(2, seq, 0.0, 10.0, "off"), 1.0)
+    put(box, box.topics.heater_command, 1.1, duty=0.0, epoch=2, seq=4, owner="me")
+    assert box.take(1.25).link.foreign is None
+    assert box.counters["own command heard again"] == 1
