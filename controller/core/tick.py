@@ -206,12 +206,8 @@ def _look(
     settings: Settings, state: State, now: Instant, inputs: Inputs
 ) -> tuple[State, Measurement, Measurement | None, Measurement | None]:
     """Every probe's newest samples, judged."""
-    probes, jump_k, delay, run = (
-        settings.tun.probes,
-        settings.tun.guard.jump_k,
-        max(0.0, inputs.link.delay_s),
-        state.run,
-    )
+    tun, run, delay = settings.tun, state.run, max(0.0, inputs.link.delay_s)
+    probes, jump_k = tun.probes, tun.guard.jump_k
     trust = run.state not in HEATED or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
     mash, seen = probe.look(probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust)
     second, seen2 = _other(probes.second, jump_k, state.second, inputs.second, now, delay)
