@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from controller.brewing.heat import WATER
 from controller.core.model import Leg, Measurement, Phase, RunState
-from controller.core.program import BAND_K
+from controller.core.questions import BAND_K
 from controller.core.run import Run, leg_of
 
 

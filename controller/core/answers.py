@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from controller.core import entries, program
+from controller.core import entries, program, questions
 from controller.core.desk import ADJUST_LOW_C, Desk, Done, Refused
 from controller.core.model import Event, Instant, Leg, Order, Phase, RunState
 from controller.core.run import Offer, Run, credit_gap, enter, go, leg_of, with_leg
@@ -78,12 +78,12 @@ def _liquor(run: Run, rest: Leg, now: Instant) -> Run:
     """Liquor goes in: while it still settles, it settles anew; later it is an addition like any other."""
     if run.phase is P.SETTLING:
         return run._replace(phase_since=now)
-    return program.ask(enter(run, P.ADDING, now), rest, "addition_in", now)
+    return questions.ask(enter(run, P.ADDING, now), rest, "addition_in", now)
 
 
 def _add_next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
     following = {"dough_in": "grain_in", "pull": "returned", "add": "added"}[events[0].id]
-    return program.ask(enter(run, P.ADDING, now), leg, following, now)
+    return questions.ask(enter(run, P.ADDING, now), leg, following, now)
 
 
 def _added(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
@@ -106,7 +106,7 @@ def _iodine(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) 
     run = enter(run._replace(iodine_tests=run.iodine_tests + 1), P.RESTING, now)
     if answer == "no starch":
         return run._replace(iodine_ok=True)
-    more = program.IODINE_MORE_S.get(answer, program.ASK_AGAIN_S)
+    more = program.IODINE_MORE_S.get(answer, questions.ASK_AGAIN_S)
     longer = max(leg.hold_s, run.credited_s) + (more if answer != "not tested" else 0.0)
     events.append(Event("note", "iodine", f"{leg.name}: {answer}; tested again after {more / 60:.0f} min of rest"))
     run = with_leg(run, run.leg, leg._replace(hold_s=max(longer, run.credited_s + more)))

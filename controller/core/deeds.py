@@ -10,7 +10,7 @@ from collections.abc import Callable
 from math import isfinite
 from typing import Any
 
-from controller.core import answers, program
+from controller.core import answers, program, questions
 from controller.core.desk import ADJUST_LOW_C
 from controller.core.desk import Desk as Desk
 from controller.core.desk import Done as Done
@@ -226,7 +226,7 @@ def _announce(run: Run, order: Order, desk: Desk) -> Done | Refused:
     leg = leg_of(run)
     if leg is None or run.phase not in (P.RAMPING, P.RESTING):
         return Refused("an addition can be announced during a rise or a rest; other additions have their own question")
-    run = program.ask(enter(run, P.ADDING, desk.now), leg, "addition_in", desk.now)
+    run = questions.ask(enter(run, P.ADDING, desk.now), leg, "addition_in", desk.now)
     text = f"addition announced by {order.by}; heat is blocked until it is stirred in"
     return run, text, (Event("phase", "adding", text, data={"by": order.by}),)
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from controller.core.model import Event, Instant, Leg, Measurement, Phase, Prompt, RunState, Target, View
+from controller.core.model import Event, Instant, Leg, Measurement, Phase, RunState, Target, View
+from controller.core.questions import BAND_K, ask, question
 from controller.core.quick import maker
 from controller.core.run import Run, Walk, capacity_j_per_k, enter, go, leg_of
 from controller.core.settings import Tun
@@ -17,11 +18,9 @@ from controller.core.settings import Tun
 S = RunState
 P = Phase
 
-BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
 BAND_S = 60.0  # for so long, before the rest clock starts
 MOST_CREDIT_S = 10.0  # one tick earns no more, however long it took: a reading vouches for so much time
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
-ASK_AGAIN_S = 300.0  # an unanswered question is repeated
 NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
 SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
 HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
@@ -33,44 +32,6 @@ STOOD, WAITED = frozenset({S.PAUSED, S.HELD}), frozenset({P.WAITING, P.ADDING, P
 ADDED = frozenset({P.ADDING, P.SETTLING})
 
 _walked, _wanted = maker(Walk), maker(Target)
-
-ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "dough_in": ("Strike liquor is ready. Switch the pump off if it is by hand, then begin dough-in?", ("begin",)),
-    "grain_in": ("Is the grain all in and stirred?", ("yes",)),
-    "pull": (
-        "Time to pull {kg:.1f} kg of thick mash and boil it. Say when you are about to return it.",
-        ("returning",),
-    ),
-    "returned": (
-        "Heat is off. Return the decoction slowly; stop at {stop:.1f} °C. Is it all back and stirred?",
-        ("yes",),
-    ),
-    "add": ("Time to add {kg:.1f} kg of liquor at {c:.0f} °C. Say when you begin.", ("adding",)),
-    "added": ("Heat is off. Stop adding at {stop:.1f} °C. Is it in and stirred?", ("yes",)),
-    "addition_in": ("Heat is off for your addition. Is it in and stirred?", ("yes",)),
-    "go_on": ("{name}: the planned time is over. Go on to the next step?", ("go on",)),
-    "iodine": ("{name}: take a cooled iodine test. What does it show?", ("no starch", "reddish", "blue", "not tested")),
-    "iodine_decide": ("{name}: still starch after {tests} tests. Go on all the same?", ("go on", "rest longer")),
-    "ph": (
-        "{name}: measure the pH of a cooled sample and enter it as `answer ph=`. Is it measured?",
-        ("measured", "later"),
-    ),
-    "take_over": ("{name}: the mash is kept at {target:.0f} °C. Do you take over?", ("taken over",)),
-}
-
-
-def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
-    """The run, with a question to a person standing."""
-    text, answers = ASKS[which]
-    filled = text.format(
-        name=leg.name,
-        kg=leg.addition_kg,
-        c=leg.addition_c if leg.addition_c is not None else 100.0,
-        stop=leg.target_c - BAND_K,
-        target=leg.target_c,
-        tests=run.iodine_tests,
-    )
-    return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
 
 
 def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Walk:
@@ -162,7 +123,7 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
     if leg is None:
         return _to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
     if run.prompt is None and (run.phase is P.WAITING or run.phase is P.ADDING):
-        run = ask(run, leg, _question(run, leg), now)  # after an outage the question may be gone
+        run = ask(run, leg, question(run, leg), now)  # after an outage the question may be gone
     match run.phase:
         case P.ARMED:
             return _armed(run, now, events)
@@ -178,24 +139,6 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
             return _climb_or_rest(run, leg, seen, now, dt, events)
         case _:
             assert_never(run.phase)
-
-
-def _question(run: Run, leg: Leg) -> str:
-    """What is to be asked in a phase that waits for a person?"""
-    waiting = run.phase is P.WAITING
-    match leg.kind:
-        case "dough_in":
-            return "dough_in" if waiting else "grain_in"
-        case "infusion":
-            return "add" if waiting else "added"
-        case "decoction":
-            return "pull" if waiting else "returned"
-        case "keep":
-            return "take_over" if waiting else "addition_in"
-        case "rest" | "mash_out" | "souring":
-            return ("iodine" if leg.ends == "iodine" else "go_on") if waiting else "addition_in"
-        case _:
-            assert_never(leg.kind)
 
 
 def _armed(run: Run, now: Instant, events: list[Event]) -> Run:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from controller.brewing import heat, volumes
 from controller.core.model import Course, Event, Instant, Leg, Measurement, Phase
 from controller.core.moves import PUMP_REST_S
-from controller.core.program import BAND_K
+from controller.core.questions import BAND_K
 from controller.core.run import Offer, Run, leg_of
 from controller.core.settings import Tun
 from controller.core.stages import climb

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from controller.core import deeds, program
+from controller.core import deeds, questions
 from controller.core.model import Leg, Measurement, Order, Phase, RunState, Trip, View
 from controller.core.run import Offer, Run, leg_of
 from tests.core.bench import course, leg
@@ -75,13 +75,13 @@ ORDER_REFUSALS: dict[str, tuple[str, Run, dict[str, Any], str]] = {
     "clear is the guard's": ("clear", run(), {}, "the guard's"),
     "answer to nothing": ("answer", run(), {}, "nothing is being asked"),
     "answer to another question": (
-        "answer", program.ask(run(), REST, "go_on", NOW), {"prompt": "iodine"}, "no longer open"
+        "answer", questions.ask(run(), REST, "go_on", NOW), {"prompt": "iodine"}, "no longer open"
     ),
     "answer that does not fit": (
-        "answer", program.ask(run(), REST, "go_on", NOW), {"answer": "maybe"}, "choose one of: go on"
+        "answer", questions.ask(run(), REST, "go_on", NOW), {"answer": "maybe"}, "choose one of: go on"
     ),
     "answer while held": (
-        "answer", program.ask(run(state=RunState.HELD), REST, "go_on", NOW), {"answer": "go on"}, "the run is held"
+        "answer", questions.ask(run(state=RunState.HELD), REST, "go_on", NOW), {"answer": "go on"}, "the run is held"
     ),
 }  # fmt: skip
 
@@ -153,7 +153,7 @@ def test_restart_waits_for_trips_and_answers() -> None:
     trip = Trip("G09", 0.0, "no heat seen", 1.0, 1.0, "K", 1, True, True)
     held = run(state=RunState.HELD)
     assert "G09 no heat seen" in why(do("restart", held, DESK._replace(view=View((trip,), True))))
-    question = held._replace(prompt=program.ask(held, REST, "go_on", NOW).prompt)
+    question = held._replace(prompt=questions.ask(held, REST, "go_on", NOW).prompt)
     assert question.prompt is not None
     asked = question._replace(prompt=question.prompt._replace(id="resume", text="How shall it go on?"))
     assert "How shall it go on?" in why(do("restart", asked))
@@ -165,7 +165,7 @@ def test_restart_waits_for_trips_and_answers() -> None:
 @pytest.mark.parametrize(("name", "after"), [("stop", RunState.STOPPING), ("abort", RunState.ABORTING)])
 def test_ends_take_the_question_with_them(name: str, after: RunState) -> None:
     """stop and abort leave no question standing."""
-    ended = then(do(name, program.ask(run(), REST, "go_on", NOW)))
+    ended = then(do(name, questions.ask(run(), REST, "go_on", NOW)))
     assert (ended.state, ended.prompt) == (after, None)
 
 
@@ -193,7 +193,7 @@ def test_extend_reopens_a_question_at_the_end_of_a_rest() -> None:
     """The rest goes on and the question is gone; another question stays."""
     waiting = run(phase=Phase.WAITING)
     for which, phase in (("go_on", Phase.RESTING), ("iodine", Phase.RESTING), ("take_over", Phase.WAITING)):
-        longer = then(do("extend", program.ask(waiting, REST, which, NOW), by_s=60))
+        longer = then(do("extend", questions.ask(waiting, REST, which, NOW), by_s=60))
         rest = leg_of(longer)
         assert rest is not None
         assert (rest.hold_s, longer.phase, longer.prompt is None) == (1260.0, phase, phase is Phase.RESTING)
@@ -261,7 +261,7 @@ def test_an_answer_without_a_name_goes_to_the_correction() -> None:
 
 def answered(which: str, answer: str, state: Run | None = None, part: Leg = REST) -> Run:
     base = state if state is not None else run()
-    return then(do("answer", program.ask(base, part, which, NOW), answer=answer))
+    return then(do("answer", questions.ask(base, part, which, NOW), answer=answer))
 
 
 def test_entries_may_come_at_any_time() -> None:
@@ -269,9 +269,9 @@ def test_entries_may_come_at_any_time() -> None:
     done = do("answer", run(), ph=5.4, remark="fine")
     assert not isinstance(done, deeds.Refused)
     assert done[1] == "recorded: ph 5.4, remark fine"
-    assert then(do("answer", program.ask(run(), REST, "ph", NOW), ph=5.4)).prompt is None
-    assert then(do("answer", program.ask(run(), REST, "ph", NOW), remark="fine")).prompt is not None
-    assert then(do("answer", program.ask(run(), REST, "go_on", NOW), ph=5.4)).prompt is not None
+    assert then(do("answer", questions.ask(run(), REST, "ph", NOW), ph=5.4)).prompt is None
+    assert then(do("answer", questions.ask(run(), REST, "ph", NOW), remark="fine")).prompt is not None
+    assert then(do("answer", questions.ask(run(), REST, "go_on", NOW), ph=5.4)).prompt is not None
 
 
 def test_iodine_answers() -> None:
@@ -292,7 +292,7 @@ def test_iodine_answers() -> None:
 def test_choice_after_an_outage(answer: str, leg_after: int, credited: float) -> None:
     """Each of the four answers; no answer heats by itself, and credited time never falls within a step."""
     held = run(state=RunState.HELD, held_by="resume", credited_s=400.0, gap_credit_s=50.0, gap_rule="a rule")
-    prompt = program.ask(held, REST, "go_on", NOW).prompt
+    prompt = questions.ask(held, REST, "go_on", NOW).prompt
     assert prompt is not None
     asked = held._replace(
         prompt=prompt._replace(id="resume", answers=("go on here", "repeat this rest", "next rest", "end"))
@@ -317,7 +317,7 @@ def test_a_number_that_is_none() -> None:
 def test_next_questions_of_an_addition() -> None:
     """Begun, returned and added lead to blocked heat; done leads to settling; a small one back to its rise."""
     for which in ("dough_in", "pull", "add"):
-        first = program.ASKS[which][1][0]
+        first = questions.ASKS[which][1][0]
         assert answered(which, first).phase is Phase.ADDING
     for which in ("grain_in", "returned", "added"):
         assert answered(which, "yes").phase is Phase.SETTLING

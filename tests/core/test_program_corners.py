@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.core import estimate, memory, program, resume, wire
+from controller.core import estimate, memory, program, questions, resume, wire
 from controller.core.model import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
 from controller.core.run import Run
 from controller.core.strict import Refused
@@ -65,7 +65,7 @@ def test_an_end_waits_for_the_heater_or_twelve_seconds(state: RunState) -> None:
 @pytest.mark.parametrize("state", [S.RUNNING, S.PAUSED, S.PAUSING, S.HELD, S.HOLDING, S.RESTARTING])
 def test_another_owner_ends_the_run(state: RunState) -> None:
     """Lost to another controller: aborting, without a question left."""
-    after, events = walk(program.ask(run(state=state), REST, "go_on", NOW), View(lost=True))
+    after, events = walk(questions.ask(run(state=state), REST, "go_on", NOW), View(lost=True))
     assert (after.state, after.prompt) == (S.ABORTING, None)
     assert "another controller" in events[0].text
 
@@ -148,7 +148,7 @@ def test_delayed_start_begins_in_time() -> None:
 
 def test_unanswered_for_two_hours() -> None:
     """At two hours the heat still holds, beyond it goes off until a person comes."""
-    asked = program.ask(run(phase=P.WAITING, phase_since=NOW - 7200.0), REST, "go_on", NOW)
+    asked = questions.ask(run(phase=P.WAITING, phase_since=NOW - 7200.0), REST, "go_on", NOW)
     assert walk(asked)[0].state is S.RUNNING
     after, _ = walk(asked._replace(phase_since=NOW - 7200.1))
     assert (after.state, after.held_by) == (S.HOLDING, "person")
@@ -158,10 +158,10 @@ def test_unanswered_for_two_hours() -> None:
 def test_iodine_gate_that_goes_on(waited: float, goes: bool) -> None:
     """Where the program says so, an unanswered test goes on after its time."""
     gate = leg("beta", 63.0, 1200.0, ends="iodine", go_on_after_s=600.0)
-    asked = program.ask(with_last(gate, phase=P.WAITING, phase_since=NOW - waited), gate, "iodine", NOW)
+    asked = questions.ask(with_last(gate, phase=P.WAITING, phase_since=NOW - waited), gate, "iodine", NOW)
     assert (walk(asked)[0].leg == 2) is goes
     timed = gate._replace(ends="time")
-    assert walk(program.ask(with_last(timed, phase=P.WAITING, phase_since=0.0), timed, "go_on", NOW))[0].leg == 1
+    assert walk(questions.ask(with_last(timed, phase=P.WAITING, phase_since=0.0), timed, "go_on", NOW))[0].leg == 1
 
 
 @pytest.mark.parametrize(("kind", "which"), [("decoction", "pull"), ("infusion", "add")])
