@@ -239,7 +239,8 @@ class Memory(NamedTuple):
     hot_run: int = 0  # readings at or over the hard limit in a row
     hot_second: int = 0  # the same for the second probe
     hot_c: float = 0.0
-    above_run: int = 0
+    above_run: int = 0  # readings over anything the program asks for, in a row
+    above_since: Instant | None = None  # the first of them
     above_armed: bool = True
     above_c: float = 0.0
     highest_c: float | None = None

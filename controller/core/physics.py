@@ -16,8 +16,10 @@ from controller.core.quick import quick
 STEP_S = 10.0  # one line of history
 PERSIST = 3  # lines in a row with the same verdict: 30 s
 LOSS_PER_S = 0.35 / 3600.0  # share of the difference to the room lost a second, pessimistic (own trial on random tuns)
+LEAST_LOSS_PER_S = 0.15 / 3600.0  # and never taken as less: a plate's loss may be far too low (own proposal)
 SEEN_SHARE = 0.25  # G09: at least this share of the expected rise
 DUE_K = 2.0  # G09: judged once so much was due
+WINDOWS = (1, 2, 3, 4)  # G09: times the window
 RISE_WINDOW_S = 180.0  # G10
 STEADY_S = 300.0  # G10 when idle: a slope that lasts
 STEEPEST_K = 2.0  # G10 when idle: in any 30 s; a steeper one is a hose, not a heater
@@ -26,14 +28,14 @@ ABOVE_SETPOINT_K = 3.0  # G10
 RISING_K_PER_S = 0.1 / 60.0  # G10
 COIL_S = 300.0  # a coil's own liquor holds heat back: this much on top of the dead time (own trial on random tuns)
 SLACK_SHARE = 0.3  # G12: of the heat put in; power and mass are each true to 15 % (own trial on random tuns)
-LOSS_FACTOR = 1.7  # G12: a plate's loss is a guess, true to this factor (own trial)
+LOSS_FACTOR = 1.7  # G09, G12: a plate's loss is a guess, true to this factor (own trial)
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
 BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet shows the mean so late (arithmetic); and
 # not more, s, so that history reaches far enough
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G09, G25 behind the heater: mean duty of so long, its change
-KEEP = 130  # lines of history
+KEEP = 150  # lines of history
 
 
 class Line(NamedTuple):
@@ -145,22 +147,40 @@ def _windows(past: Past, window_s: float, lag_s: float) -> tuple[float, float]:
 def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     """G09: the rise that was due against the rise that was seen.
 
-    Due is the least energy of any window shifted back by up to the dead time: heat may come sooner than it may. A probe
-    behind the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
+    Due is the least energy of any window shifted back by up to the dead time: heat may come sooner than it may. Where
+    too little is due in the window, for want of power or of duty, twice to four times the window judge. A probe behind
+    the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
     """
-    window, dead = senses.tun.guard.no_heat_window_s, _dead_s(senses)
-    then = _ago(past, window)
-    if then is None or _ago(past, window + dead) is None or senses.state not in HEATED:
+    window_s, due_k = 0.0, 0.0
+    for times in WINDOWS:
+        window_s = times * senses.tun.guard.no_heat_window_s
+        due_k = _due_k(past, senses, window_s) if senses.state in HEATED else 0.0
+        if due_k >= DUE_K:
+            break
+    then = _ago(past, window_s)
+    if due_k < DUE_K or then is None:
         return past._replace(no_heat=0), None
-    now_c = past.lines[-1].temperature_c
-    loss_k = LOSS_PER_S * max(0.0, then.temperature_c - senses.tun.room_c) * window
-    due = _windows(past, window, dead)[0] / senses.capacity_j_per_k - loss_k
-    rise = now_c - then.temperature_c
-    less = senses.tun.probes.mash.behind_heater and _less(past, senses.power_w, window)
-    if due < DUE_K or rise >= SEEN_SHARE * due or less:
+    rise = past.lines[-1].temperature_c - then.temperature_c
+    less = senses.tun.probes.mash.behind_heater and _less(past, senses.power_w, window_s)
+    if rise >= SEEN_SHARE * due_k or less:
         return past._replace(no_heat=0), None
     past = past._replace(no_heat=past.no_heat + 1)
-    return past, Finding("G09", rise, SEEN_SHARE * due) if past.no_heat > PERSIST else None
+    return past, Finding("G09", rise, SEEN_SHARE * due_k) if past.no_heat > PERSIST else None
+
+
+def _due_k(past: Past, senses: Senses, window_s: float) -> float:
+    """How much must the mash have risen in this window at the least, K? 0 where history does not reach far enough."""
+    then, dead = _ago(past, window_s), _dead_s(senses)
+    if then is None or _ago(past, window_s + dead) is None:
+        return 0.0
+    loss_k = _loss_per_s(senses) * max(0.0, then.temperature_c - senses.tun.room_c) * window_s
+    return _windows(past, window_s, dead)[0] / senses.capacity_j_per_k - loss_k
+
+
+def _loss_per_s(senses: Senses) -> float:
+    """Which share of its difference to the room does the mash lose a second at the most? The plate's with its doubt."""
+    plate = LOSS_FACTOR * senses.tun.loss_w_per_k / senses.capacity_j_per_k
+    return min(max(plate, LEAST_LOSS_PER_S), LOSS_PER_S)
 
 
 def _unasked(past: Past, senses: Senses) -> tuple[Past, Finding | None]:

@@ -6,10 +6,13 @@ Conditions are written so that a value that is no number trips.
 from __future__ import annotations
 
 from controller.core.interlocks import HEATED, Finding, Memory, Senses, apart_k
-from controller.core.model import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Measurement, Reading, Sample
+from controller.core.model import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, UPWARD_ALONE_K, Measurement, Reading, Sample
 from controller.core.settings import Probe
 
-REFUSED_S = 4.5  # no reading accepted for so long: G03, G04 cut within 5 s although a tick comes once a second
+TICK_S = 1.0  # a tick comes so often: what must happen within a time happens at the last tick before its end
+REFUSED_S = 5.0 - TICK_S  # G03, G04: no reading accepted for so long
+LEVEL_S = REFUSED_S + 0.5  # G04: five readings of one level take four seconds and are then believed, unless far upward
+ABOVE_S = 3.0 - TICK_S  # G06: two readings in a row over so long do as well as three
 
 
 def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
@@ -72,20 +75,25 @@ def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G06: is the mash above anything the program still asks for? Armed once the mash has been below."""
     margin = senses.tun.guard.above_program_k
     if senses.highest_c is None or senses.state not in HEATED:
-        return memory if memory.highest_c is None else memory._replace(above_run=0, highest_c=None), None
+        clear = memory.highest_c is None
+        return memory if clear else memory._replace(above_run=0, above_since=None, highest_c=None), None
     if memory.highest_c is not None and senses.highest_c < memory.highest_c:
         memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
     limit = senses.highest_c + margin
     quiet = not memory.above_run and memory.above_armed and memory.highest_c == senses.highest_c
     if quiet and _all_under(senses.raw, senses.tun.probes.mash, limit):
         return memory, None
-    run, armed, worst = memory.above_run, memory.above_armed, memory.above_c
+    run, since, armed, worst = memory.above_run, memory.above_since, memory.above_armed, memory.above_c
     for value in _could_be_true(senses.raw, senses.tun.probes.mash, senses.seen):
         run = run + 1 if value > limit else 0
+        since = None if not run else senses.now if since is None else since
         armed, worst = armed or value <= limit - margin / 2, value  # well below: a slow fall crosses it in noise
     if run or run != memory.above_run or armed != memory.above_armed or senses.highest_c != memory.highest_c:
-        memory = memory._replace(highest_c=senses.highest_c, above_run=run, above_armed=armed, above_c=worst)
-    if run < 3 or not armed or senses.target.heat == "blocked":
+        memory = memory._replace(
+            highest_c=senses.highest_c, above_run=run, above_since=since, above_armed=armed, above_c=worst
+        )
+    long_enough = run >= 3 or (run == 2 and since is not None and senses.now - since >= ABOVE_S)
+    if not long_enough or not armed or senses.target.heat == "blocked":
         return memory, None
     return memory, Finding("G06", worst, limit)
 
@@ -100,10 +108,13 @@ def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     none_for = seen.refused_since is not None and senses.now - seen.refused_since >= REFUSED_S
     if seen.refused_run >= limits.nonsense_readings or (none_for and seen.refused_run > 0):
         return memory, Finding("G03", seen.refused_run, limits.nonsense_readings)
-    if seen.jump_since is not None and senses.now - seen.jump_since >= REFUSED_S and seen.jump_c is not None:
-        step = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
-        return memory, Finding("G04", step, limits.jump_k, latched=step > 5.0)
-    return memory, None
+    if seen.jump_since is None or seen.jump_c is None:
+        return memory, None
+    step = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
+    far = step > UPWARD_ALONE_K
+    if senses.now - seen.jump_since < (REFUSED_S if far else LEVEL_S):
+        return memory, None
+    return memory, Finding("G04", step, limits.jump_k, latched=far)
 
 
 def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
@@ -122,7 +133,7 @@ def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     noted = None if not (apart > limit / 2) else now if had_noted is None else had_noted
     if since != had_since or noted != had_noted:
         memory = memory._replace(differ_since=since, differ_noted_since=noted)
-    if since is None or now - since < limits.probes_differ_s:
+    if since is None or now - since < limits.probes_differ_s - TICK_S:
         return memory, None
     return memory, Finding("G05", apart, limit)
 

@@ -249,9 +249,9 @@ def test_above_program_counts_three_and_needs_to_have_been_below() -> None:
 
 def test_above_program_forgets_when_nothing_is_heated() -> None:
     """Held or idle, the count and the highest target are forgotten; where there was none nothing changes."""
-    memory = Memory(highest_c=72.0, above_run=2)
+    memory = Memory(highest_c=72.0, above_run=2, above_since=NOW - 1.0)
     after, finding = watch_mash.above(senses(state=S.HELD), memory)
-    assert (after.highest_c, after.above_run, finding) == (None, 0, None)
+    assert (after.highest_c, after.above_run, after.above_since, finding) == (None, 0, None, None)
     assert watch_mash.above(senses(state=S.HELD), Memory())[0] == Memory()
 
 
@@ -285,6 +285,23 @@ def test_above_program_goes_on_from_tick_to_tick() -> None:
         assert finding == expected
 
 
+def test_above_program_with_two_readings_in_two_seconds() -> None:
+    """Two in a row that span 2 s do as well as three; one does not, nor do two within 1.9 s, nor after one below."""
+    first, _ = watch_mash.above(senses(raw=hot(75.1)), Memory())
+    assert (first.above_run, first.above_since) == (1, NOW)
+    assert found(watch_mash.above, first, raw=(), now=NOW + 2.0) is None
+    assert found(watch_mash.above, first, raw=hot(75.2), now=NOW + 1.9) is None
+    assert found(watch_mash.above, first, raw=hot(75.2), now=NOW + 2.0) == Finding("G06", 75.2, 75.0)
+    second, _ = watch_mash.above(senses(raw=hot(75.2), now=NOW + 1.0), first)
+    assert second.above_since == NOW
+    assert found(watch_mash.above, second, raw=(), now=NOW + 2.0) == Finding("G06", 75.2, 75.0)
+    anew, _ = watch_mash.above(senses(raw=hot(75.0, 75.1), now=NOW + 1.0), first)
+    assert (anew.above_run, anew.above_since) == (1, NOW + 1.0)
+    assert found(watch_mash.above, anew, raw=hot(75.2), now=NOW + 2.0) is None
+    below, _ = watch_mash.above(senses(raw=hot(75.0), now=NOW + 1.0), second)
+    assert (below.above_run, below.above_since) == (0, None)
+
+
 def test_reading_gone_nonsense_jumped() -> None:
     """Each just at its limit is quiet and just past it is not."""
     rule = watch_mash.reading
@@ -292,15 +309,29 @@ def test_reading_gone_nonsense_jumped() -> None:
     assert found(rule, seen=SEEN._replace(age_s=10.1)) == Finding("G02", 10.1, 10.0)
     assert found(rule, seen=SEEN._replace(age_s=inf)) == Finding("G02", 86400.0, 10.0)
     assert found(rule, seen=SEEN._replace(age_s=nan)) is not None
-    assert found(rule, seen=SEEN._replace(refused_run=2, refused_since=NOW - 4.4)) is None
+    assert found(rule, seen=SEEN._replace(refused_run=2, refused_since=NOW - 3.9)) is None
     assert found(rule, seen=SEEN._replace(refused_run=3, refused_since=NOW)) == Finding("G03", 3, 3)
-    assert found(rule, seen=SEEN._replace(refused_run=1, refused_since=NOW - 4.5)) == Finding("G03", 1, 3)
+    assert found(rule, seen=SEEN._replace(refused_run=1, refused_since=NOW - 4.0)) == Finding("G03", 1, 3)
     assert found(rule, seen=SEEN._replace(refused_run=0, refused_since=NOW - 9.0)) is None
-    assert found(rule, seen=SEEN._replace(jump_since=NOW - 4.4, jump_c=70.0)) is None
+
+
+@pytest.mark.parametrize(
+    ("level_c", "after_s", "latched"),
+    [(68.0, 4.5, False), (68.125, 4.0, True), (70.0, 4.0, True), (64.0, 4.5, False), (50.0, 4.5, False)],
+)
+def test_another_level(level_c: float, after_s: float, latched: bool) -> None:
+    """More than 5 K up trips after 4 s and latches; what five readings would make believed has half a second more."""
+    rule = watch_mash.reading
+    early, late = (SEEN._replace(jump_since=NOW - after_s + spare, jump_c=level_c) for spare in (0.1, 0.0))
+    assert found(rule, seen=early) is None
+    assert found(rule, seen=late) == Finding("G04", level_c - 63.0, 2.0, latched)
+
+
+def test_another_level_with_nothing_to_compare() -> None:
+    """No level yet is none; with nothing believed before, the step is nothing."""
+    rule = watch_mash.reading
     assert found(rule, seen=SEEN._replace(jump_since=NOW - 9.0, jump_c=None)) is None
-    assert found(rule, seen=SEEN._replace(jump_since=NOW - 4.5, jump_c=68.0)) == Finding("G04", 5.0, 2.0, False)
-    assert found(rule, seen=SEEN._replace(jump_since=NOW - 4.5, jump_c=68.1)) == Finding("G04", 68.1 - 63.0, 2.0, True)
-    assert found(rule, seen=SEEN._replace(jump_since=NOW - 4.5, jump_c=50.0)) == Finding("G04", -13.0, 2.0, False)
+    assert found(rule, seen=SEEN._replace(jump_since=None, jump_c=70.0)) is None
     lone = found(rule, seen=SEEN._replace(jump_since=NOW - 4.5, jump_c=50.0, value_c=None))
     assert lone == Finding("G04", 0.0, 2.0, False)
 
@@ -321,12 +352,12 @@ def test_rules_of_a_run_are_quiet_without_one(state: RunState) -> None:
 
 
 def test_probes_that_differ() -> None:
-    """Over 4 K for 60 s; at 4 K, or with one probe silent, the time starts anew."""
+    """Over 4 K up to the last tick within 60 s; at 4 K, or with one probe silent, the time starts anew."""
     rule, apart = watch_mash.probes, SEEN._replace(value_c=67.1)
     memory, finding = rule(senses(second=apart), Memory())
     assert (memory.differ_since, memory.differ_noted_since, finding) == (NOW, NOW, None)
-    assert found(rule, memory, second=apart, now=NOW + 59.9) is None
-    trip = found(rule, memory, second=apart, now=NOW + 60.0)
+    assert found(rule, memory, second=apart, now=NOW + 58.9) is None
+    trip = found(rule, memory, second=apart, now=NOW + 59.0)  # the last tick within 60 s
     assert trip is not None
     assert (trip.id, round(trip.value, 6), trip.limit) == ("G05", 4.1, 4.0)
     close, _ = rule(senses(second=SEEN._replace(value_c=67.0)), memory)

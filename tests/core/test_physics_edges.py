@@ -9,6 +9,7 @@ import pytest
 
 from controller.core import physics
 from controller.core.interlocks import Finding, Senses
+from controller.core.limits import Limits
 from controller.core.model import RunState, Target
 from controller.core.physics import Line, Past
 from controller.core.settings import Output, Tun
@@ -47,9 +48,10 @@ def now(past: Past, which: Tun | None = None, **changes: Any) -> Senses:
 
 
 def test_history_reaches_far_enough_and_no_further() -> None:
-    """130 lines: the longest window of the file's range, 600 s, with a coil's 480 s and the line they begin at."""
-    assert physics.KEEP == 130
-    assert (600.0 + 180.0 + physics.COIL_S) / physics.STEP_S + 1 <= physics.KEEP
+    """150 lines: four times the usual window, 960 s, or the longest of the file's range, 600 s, with a coil's 480 s."""
+    assert physics.KEEP == 150
+    needed = max(4 * Limits().no_heat_window_s, 600.0) + 180.0 + physics.COIL_S
+    assert needed / physics.STEP_S + 1 <= physics.KEEP < needed / physics.STEP_S + 10
 
 
 def test_least_and_most_energy_of_any_window() -> None:
@@ -64,6 +66,22 @@ def test_missing_heat_at_its_limits(due: float, rise: float, counted: int) -> No
     """2 K due is judged, a quarter of it seen is enough; a little less of either is not."""
     past = straight(25, rise, due, 24)
     assert physics._no_heat(past, now(past))[0].no_heat == counted
+
+
+@pytest.mark.parametrize(
+    ("lines", "due", "rise", "counted"),
+    [(49, 1.0, 0.0, 1), (49, 0.96875, 0.0, 0), (48, 1.0, 0.0, 0), (49, 1.0, 0.5, 0), (49, 1.0, 0.484375, 1)],
+)
+def test_a_weak_heater_is_judged_by_twice_the_window(lines: int, due: float, rise: float, counted: int) -> None:
+    """1 K due in 240 s is too little, 2 K in 480 s is enough; a quarter of that seen is enough as well."""
+    past = straight(lines, rise, due, 24)
+    assert physics._no_heat(past, now(past))[0].no_heat == counted
+
+
+def test_a_strong_heater_is_judged_by_the_window_alone() -> None:
+    """What was due in 240 s came: that nothing had come in the 240 s before is no matter."""
+    came = told([0.0] * 25 + [at / 12.0 for at in range(1, 25)], [at / 12.0 for at in range(49)])
+    assert physics._no_heat(came, now(came))[0].no_heat == 0
 
 
 def behind() -> Tun:

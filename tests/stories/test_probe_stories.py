@@ -89,9 +89,15 @@ def test_slow_drift_of_the_only_probe_goes_unseen() -> None:
 
 
 def test_a_faster_drift_is_seen_by_the_second_probe() -> None:
-    """P9, P10: -0.5 K/min parts the two probes by more than 4 K within ten minutes."""
-    tale = tell(f"probe_drift@{REST}=-0.5", until_s=REST + 900.0)
+    """P9, P10: -0.2 K/min parts the two probes by more than 4 K within 22 minutes."""
+    tale = tell(f"probe_drift@{REST}=-0.2", until_s=REST + 1500.0)
     assert "G05" in tale.trips()
+
+
+def test_a_drift_is_seen_by_the_heat_that_it_asks_for() -> None:
+    """P9: at -0.5 K/min a reading falls while heat goes in that should have warmed the mash."""
+    tale = tell(f"probe_drift@{REST}=-0.5", until_s=REST + 900.0)
+    assert tale.trips() == {"G09"}
 
 
 def test_a_probe_that_has_fallen_out_never_makes_the_mash_hot() -> None:
