@@ -63,6 +63,10 @@ class Adapted(Protocol):
         """Probe over the mash at full power, beyond what was believed, K."""
 
     @property
+    def extra_k_per_s(self) -> float:
+        """Loss found beyond the plate's, K/s."""
+
+    @property
     def reading_c(self) -> float | None:
         """Where the mash is believed to be, °C."""
 
@@ -86,9 +90,11 @@ def figures(tun: Tun, target: Target, learned: Learned | None = None, adapted: A
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
     basis = _basis(tun, target.capacity_j_per_k, target.strike, learned)
     believed = basis.figures
-    gain, lag = (adapted.gain, adapted.lag) if adapted is not None else (1.0, 1.0)
+    gain, lag, loss = (adapted.gain, adapted.lag, adapted.extra_k_per_s) if adapted is not None else (1.0, 1.0, 0.0)
     power_w = basis.plate_w * min(max(basis.share * gain, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
-    believed = believed._replace(power_w=power_w, lag_s=believed.lag_s * lag, dead_s=believed.dead_s * lag)
+    believed = believed._replace(
+        power_w=power_w, lag_s=believed.lag_s * lag, dead_s=believed.dead_s * lag, found_loss_k_per_s=loss
+    )
     if believed.behind_heater_k <= 0.0:
         return believed
     return believed._replace(duty_cap=_cap(tun, target, power_w / believed.capacity_j_per_k, adapted))
