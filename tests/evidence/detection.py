@@ -24,12 +24,14 @@ from random import Random
 from typing import Any, NamedTuple
 
 from controller.core.model import Phase, RunState
+from controller.core.physics import COIL_S
 from sim.faults import FOREVER_S, Fault
 from tests.evidence.lean import Case, Lean, Wish, case, full_heat
 
 LOST_S = (
     1.6  # between two messages of a sender that speaks once a second: one was lost (late ones come half a second late)
 )
+EPS_S = 0.5  # a deadline is kept with so much, as the invariants have it
 CALIBRATED = 4  # every so manyth healthy tun has been measured with water
 
 
@@ -39,7 +41,7 @@ class Play(NamedTuple):
     name: str
     hazard: str
     meant: frozenset[str]
-    within_s: float | None  # by the table of interlocks; None: no figure is promised
+    within_s: float | Callable[[Case], float] | None  # by the table of interlocks; None: no figure is promised
     when: Callable[[Lean], bool]
     faults: Callable[[float, Random], tuple[Fault, ...]]
     fits: Callable[[Case], bool] = lambda case: True
@@ -94,9 +96,11 @@ def _rate_k_per_min(case: Case) -> float:
     return 60.0 * case.settings.tun.heater.power_w / case.plan.course.legs[0].capacity_j_per_k
 
 
-def _strong(case: Case) -> bool:
-    """Could G09 see it? Weaker ones are left to G11."""
-    return _rate_k_per_min(case) >= 0.8
+def _missing_s(case: Case) -> float:
+    """How soon must missing heat be seen, s? 300 and the dead time where the heater can do 0.8 K/min, weaker ones as
+    soon as G11 would, 900; what a coil's own liquor holds back comes on top."""
+    lag_s = case.settings.tun.guard.dead_time_s + (COIL_S if case.settings.tun.heater.place == "coil" else 0.0)
+    return (300.0 if _rate_k_per_min(case) >= 0.8 else 900.0) + lag_s
 
 
 def _three_stalls(at: float, rng: Random) -> tuple[Fault, ...]:
@@ -144,12 +148,12 @@ QUICK = (
     Play("third stall in half an hour", "-", ids("G24"), 1.0, resting, _three_stalls, wait_s=900.0, later_s=403.0),
 )  # fmt: skip
 SLOW = (
-    Play("heater open in a rise", "H2 H13", ids("G09"), None, full_heat, always("heater_open"), fits=_strong,
+    Play("heater open in a rise", "H2 H13", ids("G09 G11"), _missing_s, full_heat, always("heater_open"),
          wait_s=1800.0),
-    Play("reading frozen in a rise", "P3", ids("G09 G11"), None, full_heat, always("probe_frozen"), fits=_strong,
+    Play("reading frozen in a rise", "P3", ids("G09 G11"), _missing_s, full_heat, always("probe_frozen"),
          wait_s=1800.0),
-    Play("probe fallen out in a rise", "P11", ids("G09 G04 G11"), None, full_heat, between("probe_fallen", 20.0, 120.0),
-         wait_s=2400.0),
+    Play("probe fallen out in a rise", "P11", ids("G09 G04 G11"), _missing_s, full_heat,
+         between("probe_fallen", 20.0, 120.0), wait_s=2400.0),
     Play("welded on in a rest", "H1", ids("G10 G06 G07 G08 G15 G25"), None, resting, always("heater_welded", 1.0),
          wait_s=3600.0),
     Play("welded on, nothing running", "H1", ids("G10 G15 G07 G08 G25"), None, idle, always("heater_welded", 1.0),
@@ -214,7 +218,9 @@ def played(plays: Iterable[Play], seed: int) -> Iterator[dict[str, Any]]:
         while fitting and machine.now < 4 * 3600.0 and not machine.state.guard.trips:
             for play in [play for play in fitting if play.when(machine)]:
                 fitting.remove(play)
-                yield {"what": play.name, "seed": seed, "class": one.drawn.kind} | _caught(machine.twin(), play)
+                within_s = play.within_s(one) if callable(play.within_s) else play.within_s
+                head = {"what": play.name, "seed": seed, "class": one.drawn.kind, "within_s": within_s}
+                yield head | _caught(machine.twin(), play)
             machine.second()
         for play in fitting:
             yield {"what": play.name, "seed": seed, "missed": f"the moment never came: {machine.state.guard.trips[:1]}"}
@@ -226,18 +232,24 @@ def _caught(machine: Lean, play: Play) -> dict[str, Any]:
     at = machine.now + rng.choice((0.25, 0.75))
     machine.inject(*play.faults(at, rng))
     machine.heard = {}
+    since: float | None = None
     while machine.now < at + play.wait_s:
         outcome = machine.second()
+        command = outcome.command
         caught = [trip.id for trip in outcome.state.guard.trips if trip.id in play.meant]
-        if caught:
-            off = outcome.command is None or outcome.command.duty <= 0.0
-            delays = {"delay_s": round(machine.now - at - play.later_s, 2)} | _after_message(machine, play, at)
+        if not (caught or (command is not None and command.reason[:3] in play.meant)):
+            since = None
+        elif since is None:
+            since = machine.now  # the first OFF in its name: G07 cuts before it trips
+        if caught and since is not None:
+            off = command is None or command.duty <= 0.0
+            delays = {"delay_s": round(since - at - play.later_s, 2)} | _after_message(machine, play, at, since)
             return {"by": caught[0], "off": off} | delays
     others = [trip.id for trip in machine.state.guard.trips]
     return {"by": None, "others": others, "hottest_c": round(machine.world.tun.hottest_c, 1)}
 
 
-def _after_message(machine: Lean, play: Play, at: float) -> dict[str, Any]:
+def _after_message(machine: Lean, play: Play, at: float, off_at: float) -> dict[str, Any]:
     """How long after the first message that could show it, s, and was a message lost in between?"""
     if not play.shown:
         return {}
@@ -246,7 +258,7 @@ def _after_message(machine: Lean, play: Play, at: float) -> dict[str, Any]:
     if not came:
         return {}
     lost = any(after - before > LOST_S for before, after in pairwise([*came, machine.now]))
-    return {"shown_s": round(machine.now - came[0], 2), "lost": lost}
+    return {"shown_s": round(off_at - came[0], 2), "lost": lost}
 
 
 # ---------------------------------------------------------------- the table
@@ -260,8 +272,9 @@ def table(lines: list[dict[str, Any]]) -> str:
     for line in lines:
         by_play[line["what"]].append(line)
     rows = [
-        "| fault | hazard | tuns | caught | by | p50 s | p95 s | worst s | worst from its message s | deadline s |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+        "| fault | hazard | tuns | caught | in time | by | p50 s | p95 s | worst s | worst from its message s "
+        "| deadline s |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     rows += [_row(play, by_play[play.name]) for play in PLAYS if by_play[play.name]]
     return text + "\n" + "\n".join(rows) + "\n"
@@ -272,12 +285,20 @@ def _row(play: Play, lines: list[dict[str, Any]]) -> str:
     caught = [line for line in ran if line["by"]]
     delays = sorted(line["delay_s"] for line in caught)
     by = ", ".join(f"{name} {count}" for name, count in Counter(line["by"] for line in caught).most_common())
-    promised = "-" if play.within_s is None else f"{play.within_s:g}"
+    wanted = sorted({line["within_s"] for line in ran if line.get("within_s") is not None})
+    promised = "-" if not wanted else f"{wanted[0]:g}" if len(wanted) == 1 else f"{wanted[0]:g} to {wanted[-1]:g}"
+    judged = [line for line in ran if not line.get("lost")]
+    in_time = "-" if not wanted else f"{sum(_in_time(line) for line in judged)} of {len(judged)}"
     figures = [f"{at:.1f}" for at in (_at(delays, 0.5), _at(delays, 0.95), _at(delays, 1.0))] if delays else ["-"] * 3
     shown = max((line["shown_s"] for line in caught if "shown_s" in line and not line["lost"]), default=None)
     figures.append("-" if shown is None else f"{shown:.1f}")
-    cells = [play.name, play.hazard, str(len(ran)), str(len(caught)), by or "-", *figures, promised]
+    cells = [play.name, play.hazard, str(len(ran)), str(len(caught)), in_time, by or "-", *figures, promised]
     return "| " + " | ".join(cells) + " |"
+
+
+def _in_time(line: dict[str, Any]) -> bool:
+    """Within its deadline, counted from the first message that shows it, or from the fault where none does?"""
+    return line["by"] is not None and bool(line.get("shown_s", line["delay_s"]) <= line["within_s"] + EPS_S)
 
 
 def _at(values: list[float], share: float) -> float:
