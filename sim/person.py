@@ -115,7 +115,8 @@ class Person:
         if self._open:
             return []
         if state == "idle" and not self._started:
-            return self._start(now)
+            troubled = status["trips"] and self.manner.clears  # seen to before a start is asked for again
+            return self._trips(now, status) if troubled else self._start(now)
         said = self._trips(now, status) if status["trips"] or state == "held" else []
         return said or self._prompt(now, status) or self._goes_on(now)
 

@@ -63,6 +63,22 @@ def test_it_starts_once_with_a_hand_thermometer_in_the_tun(gannet: Pair) -> None
     assert said[0]["nonce"] == "n" and said[0]["valid_s"] == 30.0 and said[0]["by"]
 
 
+def test_it_sees_to_a_trip_before_it_asks_for_a_start(gannet: Pair) -> None:
+    """Idle with a latched trip: acknowledged, looked at, cleared, and no start as long as it stands. A brewer who
+    clears nothing asks for the start all the same."""
+    trip = {"id": "G15", "latched": True}
+    bench = Bench(gannet, Manner(clears=True, look_s=30.0))
+    bench.status(state="idle", trips=[trip], temperature_c=bench.world.hand_c())
+    bench.seconds(120)
+    assert [order["order"] for order in bench.said][:2] == ["acknowledge", "clear"]
+    assert "start" not in {order["order"] for order in bench.said}
+    bench.status(state="idle", trips=[])
+    assert [order["order"] for order in bench.seconds(60)] == ["start"]
+    other = Bench(gannet, Manner())
+    other.status(state="idle", trips=[trip])
+    assert [order["order"] for order in other.seconds(60)][0] == "start"
+
+
 def test_it_answers_after_its_delay(gannet: Pair) -> None:
     """Asked at 0 s with a delay of 30 s: begins at 30 s, not before."""
     bench = Bench(gannet, Manner(delay_s=30.0))
