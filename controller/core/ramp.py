@@ -78,7 +78,9 @@ def _slope(figures: Figures, target: Target, goal: float, value: float) -> float
 
 def _allowed(figures: Figures, target: Target, value: float) -> float:
     """The smaller of the program's or tun's limit and what the heater can do at this temperature, K/s. Plain strike
-    liquor may be heated as fast as it goes."""
+    liquor may be heated as fast as it goes. A loss found smaller than the plate's leaves more; for a greater one the
+    setpoint waits."""
     loss_w = figures.loss_w_per_k * (value - figures.room_c)
-    possible = (figures.duty_cap * figures.power_w - loss_w) / figures.capacity_j_per_k - figures.found_loss_k_per_s
+    spared = max(-figures.found_loss_k_per_s, 0.0)
+    possible = (figures.duty_cap * figures.power_w - loss_w) / figures.capacity_j_per_k + spared
     return possible if target.strike else min(target.climb_k_per_s, possible)

@@ -64,9 +64,10 @@ def test_learned_power_stays_within_bounds_of_the_plate(power_w: float, gain: fl
 
 
 def test_what_the_run_found_counts_on_top() -> None:
-    """A rate 10 % over and a lag 20 % under the believed ones change the figures by as much."""
+    """A rate 10 % over, a lag 20 % under the believed ones and a loss of its own change the figures by as much."""
     plate = figures(tun(), MASH)
-    found = figures(tun(), MASH, None, START._replace(gain=1.1, lag=0.8))
+    found = figures(tun(), MASH, None, START._replace(gain=1.1, lag=0.8, extra_k_per_s=-0.001))
+    assert (plate.found_loss_k_per_s, found.found_loss_k_per_s) == (0.0, -0.001)
     assert found.power_w == pytest.approx(1.1 * plate.power_w)
     assert found.lag_s + found.dead_s == pytest.approx(0.8 * (plate.lag_s + plate.dead_s))
 

@@ -9,18 +9,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.model import Target
+from controller.core.model import Figures, Target
 from controller.core.ramp import START, RampState, shape
 from tests.core.loops import FIGURES, OFF, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 
 
-def climb(target: Target, seconds: int, from_c: float = 52.0, held_back: bool = False) -> list[float]:
+def climb(
+    target: Target, seconds: int, from_c: float = 52.0, held_back: bool = False, figures: Figures = FIGURES
+) -> list[float]:
     """The setpoint second by second over a mash that follows it at once."""
     state, value, out = START, from_c, []
     for _ in range(seconds):
-        state, setpoint = shape(FIGURES, target, state, seen(value), held_back, 1.0)
+        state, setpoint = shape(figures, target, state, seen(value), held_back, 1.0)
         assert setpoint is not None
         value = setpoint.value_c
         out.append(value)
@@ -40,6 +42,15 @@ def test_it_never_climbs_faster_than_the_heater_can() -> None:
     values = climb(hold(63.0), 2)
     possible = (5000.0 - 4.0 * (52.0 - 18.0)) / 300_000.0
     assert values[1] - values[0] == pytest.approx(possible, rel=1e-3)
+
+
+def test_a_loss_found_smaller_leaves_more_for_the_climb() -> None:
+    """Half of the plate's loss found missing comes on top; one found greater takes nothing off."""
+    half = 0.5 * 4.0 * (52.0 - 18.0) / 300_000.0
+    possible = (5000.0 - 4.0 * (52.0 - 18.0)) / 300_000.0
+    for found, more in ((-half, half), (0.0, 0.0), (half, 0.0)):
+        values = climb(hold(63.0), 2, figures=FIGURES._replace(found_loss_k_per_s=found))
+        assert values[1] - values[0] == pytest.approx(possible + more, rel=1e-4)
 
 
 def test_it_bends_before_the_plateau_and_never_passes_it() -> None:

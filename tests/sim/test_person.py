@@ -76,7 +76,7 @@ def test_it_sees_to_a_trip_before_it_asks_for_a_start(gannet: Pair) -> None:
     assert [order["order"] for order in bench.seconds(60)] == ["start"]
     other = Bench(gannet, Manner())
     other.status(state="idle", trips=[trip])
-    assert [order["order"] for order in other.seconds(60)][0] == "start"
+    assert next(order["order"] for order in other.seconds(60)) == "start"
 
 
 def test_it_answers_after_its_delay(gannet: Pair) -> None:
