@@ -52,6 +52,7 @@ class Loop:
                 power_w=f.power_w * self.regulator.gain,
                 lag_s=f.lag_s * self.regulator.lag,
                 dead_s=f.dead_s * self.regulator.lag,
+                found_loss_k_per_s=self.regulator.extra_k_per_s,
             )
             held_back = self.regulator.saturated
             self.ramp, setpoint = ramp.shape(believed, target, self.ramp, measurement, held_back, 1.0)
