@@ -328,7 +328,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("what", choices=("healthy", "quick", "slow", "table"))
     parser.add_argument("files", nargs="*", type=Path)
     parser.add_argument("--tuns", default="1..20", help="seeds A..B")
-    parser.add_argument("--only", default="", help="faults whose name contains this")
+    parser.add_argument("--only", action="append", help="faults whose name contains this; may be given again")
     parser.add_argument("--out", type=Path)
     args = parser.parse_args(words)
     if args.what == "table":
@@ -337,7 +337,7 @@ def main(words: list[str]) -> int:
     low, _, high = args.tuns.partition("..")
     done = {(line["what"], line["seed"]) for line in _lines(args.out)} if args.out is not None else set()
     found: list[dict[str, Any]] = []
-    for line in _work(args.what, range(int(low), int(high or low) + 1), args.only, done):
+    for line in _work(args.what, range(int(low), int(high or low) + 1), args.only or [""], done):
         found.append(line)
         if args.out is not None:
             with args.out.open("a", encoding="utf-8") as file:
@@ -349,13 +349,14 @@ def main(words: list[str]) -> int:
     return 0
 
 
-def _work(what: str, seeds: range, only: str, done: set[tuple[str, int]]) -> Iterator[dict[str, Any]]:
+def _work(what: str, seeds: range, only: list[str], done: set[tuple[str, int]]) -> Iterator[dict[str, Any]]:
     if what == "healthy":
         yield from (healthy(seed) for seed in seeds if ("healthy", seed) not in done)
         return
     for seed in seeds:
         group = QUICK if what == "quick" else SLOW
-        todo = [play for play in group if only in play.name and (play.name, seed) not in done]
+        wanted = [play for play in group if any(part in play.name for part in only)]
+        todo = [play for play in wanted if (play.name, seed) not in done]
         yield from played(todo, seed)
 
 
