@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from controller.core import limits, moves, orders
-from controller.core.interlocks import TABLE
+from controller.core.interlocks import TABLE, Interlock
 from controller.core.model import RunState
 from tests.house.source import ROOT
 
@@ -24,12 +24,19 @@ def interlocks() -> str:
     by_name = {row.name: row for row in limits.table()}
     for row in TABLE:
         limit = by_name.get(row.field)
-        figure = f"{limit.default:g} {row.unit} ({limit.low:g} to {limit.high:g})" if limit else "-"
+        figure = f"{limit.default:g} {_unit(limit, row)}({limit.low:g} to {limit.high:g})" if limit else "-"
         deadline = "-" if row.deadline_s is None else f"{row.deadline_s:g} s"
         always = "yes" if row.always else "no"
         cells = [row.id, row.name, figure, row.clears, deadline, PRIORITY[row.priority], always]
         rows.append("| " + " | ".join(cells) + " |")
     return "\n".join(rows)
+
+
+def _unit(limit: limits.Row, row: Interlock) -> str:
+    """The limit's own unit; a count is one of what the interlock speaks of, a factor has none."""
+    counted = row.unit if row.unit not in ("s", "K", "°C") else ""
+    unit = limit.unit or counted
+    return f"{unit} " if unit else ""
 
 
 def limit_rows() -> str:
