@@ -74,6 +74,7 @@ class RegulatorState(NamedTuple):
     saturated: bool = False  # asked for all the heater may give: the setpoint should wait
     coming_c: float | None = None  # where the reading ends if heat only covers the loss
     key: int = 0  # the plateau that was wanted last
+    short_s: float = 0.0  # so long has the mash been short of it with the setpoint there
     second: RegulatorState | None = None  # what would be believed if the pump were slow (slow_flow.py)
 
 
@@ -115,6 +116,7 @@ def regulate(
     state = observe(figures, target, measurement, applied, state, dt)
     allowed = 1.0
     if figures.loop_s > 0.0:
+        state = state._replace(short_s=_short_s(setpoint, target, measurement, before, dt))
         state, allowed = _if_slow(figures, target, measurement, applied, before, state, dt)
     state = _outlet(figures, state, outlet_c, outlet_limit_c, applied, dt)
     most = min(figures.duty_cap, state.outlet_cap, 1.0)
@@ -225,6 +227,14 @@ def _coming(figures: Figures, rate: float, state: RegulatorState) -> float | Non
 # ---------------------------------------------------------------- if the pump were slow
 
 
+def _short_s(setpoint: Setpoint | None, target: Target, seen: Measurement, before: RegulatorState, dt: float) -> float:
+    """For how long, in all, has the reading been short of this target with the setpoint there, s?"""
+    if setpoint is None or setpoint.slope_k_per_s > 0.0 or target.key != before.key:
+        return 0.0
+    short = seen.value_c is not None and setpoint.value_c - seen.value_c > slow_flow.SHORT_K
+    return before.short_s + dt if short else before.short_s
+
+
 def _if_slow(
     figures: Figures, target: Target, seen: Measurement, applied: float, before: RegulatorState, state: RegulatorState,
     dt: float,
@@ -239,15 +249,16 @@ def _if_slow(
     own = slow_flow.figures(figures, before.gain, before.lag, second.gain, second.lag)
     second = observe(own, target, seen, applied, second, dt)
     tau_s = slow_flow.calm(second.lag) * _tau_s(figures, own.power_w / own.capacity_j_per_k, state)
-    return state._replace(key=target.key, second=second), _allowed(own, target.target_c, second, tau_s)
+    ceiling_c = slow_flow.ceiling_c(target.target_c, second.lag, state.short_s / (own.lag_s + own.dead_s))
+    return state._replace(key=target.key, second=second), _allowed(own, ceiling_c, second, tau_s)
 
 
-def _allowed(own: Figures, target_c: float, second: RegulatorState, tau_s: float) -> float:
+def _allowed(own: Figures, ceiling_c: float, second: RegulatorState, tau_s: float) -> float:
     """Which duty would bring the mash to the ceiling by the second belief?"""
     if second.reading_c is None or second.coming_c is None:
         return 1.0
     rate = own.power_w / own.capacity_j_per_k
-    room_k = slow_flow.ceiling_c(target_c, second.lag) - second.coming_c
+    room_k = ceiling_c - second.coming_c
     return (_loss(own, second.reading_c, second.extra_k_per_s) + room_k / tau_s) / rate
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from controller.core import figures, slow_flow, tracker
 from controller.core.model import Setpoint, Target
 from controller.core.regulator import START, RegulatorState, regulate
-from controller.core.slow_flow import FLOW, HEALTHY_LAG, LATE_LAG, OVER_K
+from controller.core.slow_flow import FLOW, GIVES_WAY_K, HEALTHY_LAG, LATE_LAG, OVER_K, PATIENCE
 from tests.core.loops import FIGURES, OFF, Loop, hold, seen
 from tests.core.test_figures import MASH, STRIKE, tun
 
@@ -104,6 +104,49 @@ def test_the_later_the_tun_the_stricter() -> None:
     assert slow_flow.ceiling_c(63.0, LATE_LAG) == 63.0
     assert slow_flow.calm(HEALTHY_LAG) == 1.0
     assert slow_flow.calm(2.0 * LATE_LAG) == slow_flow.calm(LATE_LAG) > 1.0
+
+
+def test_the_ceiling_gives_way_where_the_mash_stays_short() -> None:
+    """It stands for as long as heat may still be on its way, then rises by a quarter of a kelvin in each such time."""
+    for short, more_k in (
+        (0.0, 0.0),
+        (PATIENCE, 0.0),
+        (PATIENCE + 1.0, GIVES_WAY_K),
+        (PATIENCE + 4.0, 4.0 * GIVES_WAY_K),
+    ):
+        assert slow_flow.ceiling_c(63.0, LATE_LAG, short) == pytest.approx(63.0 + more_k)
+
+
+@pytest.mark.parametrize(
+    ("value", "setpoint", "key", "short_s"),
+    [
+        (62.6, Setpoint(63.0, 0.0), 1, 11.0),  # 0.4 K short
+        (62.71, Setpoint(63.0, 0.0), 1, 10.0),  # near enough
+        (None, Setpoint(63.0, 0.0), 1, 10.0),
+        (62.0, Setpoint(62.5, 0.001), 1, 0.0),  # still climbing
+        (62.0, Setpoint(63.0, 0.0), 2, 0.0),  # another plateau
+        (62.0, None, 1, 0.0),
+    ],
+)
+def test_how_long_the_mash_has_been_short(
+    value: float | None, setpoint: Setpoint | None, key: int, short_s: float
+) -> None:
+    """Counted with the setpoint at its target and the reading more than 0.3 K under it; a new climb starts anew."""
+    state = looked()._replace(key=1, short_s=10.0)
+    after, _ = regulate(PUMPED, setpoint, hold(63.0, key), seen(value), 0.0, state, 1.0)
+    assert after.short_s == short_s
+
+
+def test_a_mash_short_for_long_is_given_more() -> None:
+    """The second belief counts heat on its way and gives none; after 20 min of being short the first has its way."""
+    state = looked()
+    assert state.second is not None
+    waiting = state._replace(key=1, second=state.second._replace(arriving=(0.4,) * 4))
+    alone = PUMPED._replace(loop_s=0.0)
+    for figures_, short_s, gives in ((PUMPED, 0.0, False), (PUMPED, 1200.0, True), (alone, 0.0, True)):
+        before = waiting._replace(short_s=short_s)
+        _, demand = regulate(figures_, Setpoint(63.0, 0.0), hold(63.0), seen(62.6), 0.1, before, 1.0)
+        assert (demand.duty > 0.1) is gives
 
 
 def test_only_the_lag_is_forgotten() -> None:
