@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from controller.core import physics
-from controller.core.guard_state import GuardState
+from controller.core.guard_state import NO_RUN, GuardState
 from controller.core.interlocks import Senses
-from controller.core.model import RunState
+from controller.core.model import Instant, Phase, RunState
 
 GOOD_READINGS, GOOD_S = 5, 5.0  # re-qualification
 FALL_K, RISE_K = 3.0, 3.0  # re-qualification: how far the reading may be from what it should be
+ADDED = frozenset({Phase.ADDING, Phase.SETTLING})  # in a hold as well: what is added may be in by now
 
 
 def qualify(state: GuardState, senses: Senses) -> GuardState:
@@ -26,6 +27,19 @@ def qualify(state: GuardState, senses: Senses) -> GuardState:
     return state._replace(qualified=True)
 
 
+def last_good(state: GuardState, senses: Senses) -> tuple[float | None, Instant]:
+    """Where was the mash, °C, and when, as last read on good evidence?
+
+    Heat leaves on good evidence alone, so there is none after that, and what was added before is in the reading. What
+    was read before a trip stays until the trip is over. With no run on, nobody knows what is poured in.
+    """
+    if senses.state in NO_RUN:
+        return None, senses.now
+    if not state.qualified or state.trips or senses.seen.value_c is None:
+        return state.quiet_c, state.quiet_at
+    return senses.seen.value_c, senses.now
+
+
 def lacks(state: GuardState, senses: Senses) -> str:
     """What is missing for heat, in words for a person, the first of what is? Nothing when it is just time."""
     value_c = senses.seen.value_c
@@ -38,7 +52,8 @@ def lacks(state: GuardState, senses: Senses) -> str:
     if value_c is None or senses.seen.doubtful or senses.seen.good_run < GOOD_READINGS:
         return f"{GOOD_READINGS} sound readings in a row. Check the probe"
     if not _plausible(state, senses, value_c):
-        return f"a reading that fits: it says {value_c:.1f} °C, and was {state.quiet_c:.1f} °C when heat went off"
+        fits = f"a reading that fits: it says {value_c:.1f} °C, and was {state.quiet_c:.1f} °C when last sound"
+        return f"{fits}. Check the probe; if liquor was added meanwhile, `stop`, and start with from_step"
     return ""
 
 
@@ -49,8 +64,8 @@ def _answers_off(state: GuardState, senses: Senses) -> bool:
 
 
 def _plausible(state: GuardState, senses: Senses, value_c: float) -> bool:
-    """Is the reading where a mash without heat would be by now? Unknown until heat has first been cut."""
-    if state.quiet_c is None or senses.target.heat == "blocked" or senses.state is RunState.IDLE:
+    """Is the reading where a mash without heat would be by now? Unknown until it has been read on good evidence."""
+    if state.quiet_c is None or senses.phase in ADDED or senses.state is RunState.IDLE:
         return True
     elapsed = senses.now - state.quiet_at
     fall = FALL_K + physics.LOSS_PER_S * max(0.0, state.quiet_c - senses.tun.room_c) * elapsed

@@ -145,6 +145,7 @@ def _plate(tun: Tun, capacity_j_per_k: float, strike: bool, learned: Learned | N
         gain_sd=gain_sd,
         lag_sd=lag_sd,
         rise_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_RISE_SD * passing_s)),
+        heater_late=heater.place == "coil",
         loop_s=passing_s + PUMPED_LAG_S if passing_s > 0.0 and not behind else 0.0,
     )
     return Basis(tun, capacity_j_per_k, strike, learned, plate_w, share, believed)

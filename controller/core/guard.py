@@ -11,6 +11,7 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core import evidence, guard_notes, physics, trips, watch_mash, watch_plant
+from controller.core.guard_state import NO_RUN
 from controller.core.guard_state import GuardState as GuardState
 from controller.core.interlocks import BY_ID, HEATED, Finding, Memory, Senses
 from controller.core.model import (
@@ -65,7 +66,7 @@ def begin(now: Instant, epoch: int, start_lock_s: float, latched: tuple[Trip, ..
         qualify_from=now,
         trips=latched,
         quiet_at=now,
-        memory=Memory(off_since=now),
+        memory=Memory(off_since=now, above_armed=False),
     )
 
 
@@ -77,6 +78,7 @@ def check(state: GuardState, senses: Senses, demand: Demand, calibrated: bool, d
         senses = senses._replace(epoch=state.epoch, run_s=senses.run_s - state.longer_s)
     state = _interruptions(state, senses)
     state, findings = _watch(state, senses, calibrated, demand)
+    state = _between_runs(state, senses)
     state = trips.follow(state, senses, findings, events)
     state = guard_notes.follow(state, senses, events)
     state = evidence.qualify(state, senses)
@@ -130,6 +132,21 @@ def _watch(state: GuardState, senses: Senses, calibrated: bool, demand: Demand) 
     if not (isfinite(demand.duty) and 0.0 <= demand.duty <= 1.0):
         findings.append(Finding("G26", demand.duty if isfinite(demand.duty) else -1.0, 1.0))
     return state._replace(memory=memory, past=past), findings
+
+
+def _between_runs(state: GuardState, senses: Senses) -> GuardState:
+    """What belongs to one run begins anew with the next: what G23 counts and what a person gave on top of it, what G25
+    has judged, the heat by which rises are judged, and what G06 has seen of the program."""
+    if senses.state not in NO_RUN:
+        return state
+    past, memory = state.past, state.memory
+    if past.fitted or past.heat_since is not None:
+        past = physics.forget(past)._replace(fitted=())
+    if memory.heat_on_s > 0.0 or memory.highest_c is not None or not memory.above_armed:
+        memory = memory._replace(heat_on_s=0.0, highest_c=None, above_armed=True)
+    if past is state.past and memory is state.memory and not state.longer_s:
+        return state
+    return state._replace(past=past, memory=memory, longer_s=0.0)
 
 
 # ---------------------------------------------------------------- the gate
@@ -200,7 +217,9 @@ def _command(state: GuardState, senses: Senses, duty: float, reason: str, events
         memory = memory if memory.off_seq < 0 else memory._replace(off_seq=-1, contradict_since=None)
     elif state.duty > 0.0 or memory.off_seq < 0:
         memory = memory._replace(off_seq=seq, off_since=senses.now, contradict_since=None)
-    return _gate((state._replace(seq=seq, duty=duty, memory=memory), command, tuple(events), ()))
+    quiet_c, quiet_at = evidence.last_good(state, senses)
+    state = state._replace(seq=seq, duty=duty, memory=memory, quiet_c=quiet_c, quiet_at=quiet_at)
+    return _gate((state, command, tuple(events), ()))
 
 
 def view(state: GuardState, senses_now: Instant, heater_silent_s: float, flow_ok: bool) -> View:

@@ -6,8 +6,11 @@ from typing import NamedTuple
 
 from controller.core import physics
 from controller.core.interlocks import Memory
-from controller.core.model import Instant, Trip
+from controller.core.model import Instant, RunState, Trip
 from controller.core.quick import quick
+
+S = RunState
+NO_RUN = frozenset({S.IDLE, S.STOPPED, S.ABORTED, S.COMPLETE})  # a process that is checking may resume a run
 
 
 @quick
@@ -20,7 +23,7 @@ class GuardState(NamedTuple):
     off_until: Instant = 0.0
     qualified: bool = False
     qualify_from: Instant = 0.0  # readings count from here
-    quiet_c: float | None = None  # temperature when heat was last cut
+    quiet_c: float | None = None  # the mash at the last tick on good evidence, trips apart: no heat after that
     quiet_at: Instant = 0.0
     incidents: tuple[Instant, ...] = ()  # self-clearing ones
     epoch: int = 1
@@ -32,6 +35,6 @@ class GuardState(NamedTuple):
     durable_need: int = 0
     notes: tuple[tuple[str, str], ...] = ()
     said: tuple[tuple[str, Instant], ...] = ()
-    longer_s: float = 0.0  # time that a person gave a run beyond its limit (G23)
+    longer_s: float = 0.0  # time that a person gave this run beyond its limit (G23)
     memory: Memory = Memory()
     past: physics.Past = physics.Past()

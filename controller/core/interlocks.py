@@ -224,7 +224,7 @@ class Senses(NamedTuple):
     gap_s: float
     epoch: int
     epoch_seen: int
-    power_w: float  # plate
+    power_w: float  # into the mash at full heat, by the plate
     capacity_j_per_k: float
     run_s: float  # run time, waited and held time left out
     planned_s: float

@@ -54,7 +54,7 @@ Health = Literal["good", "failure", "function check", "out of specification", "m
 
 # ---------------------------------------------------------------- what comes in
 
-UPWARD_ALONE_K = 5.0  # a reading that jumps further up is not believed without a person (own proposal)
+ALONE_K = 5.0  # a reading that jumps further is not believed of itself, however steady it is then (own proposal)
 LOWEST_C, HIGHEST_C = -5.0, 105.0  # a reading beyond: open or shorted sensor, or another unit (own proposal)
 POWER_ON_C = 85.0  # a 1-wire thermometer's register after power-up, raw 0x0550 (its data sheet)
 ALL_ZERO_C = 0.0  # an all-zero scratchpad passes its CRC-8 (arithmetic)
@@ -262,12 +262,12 @@ class Figures(NamedTuple):
     min_on_s: float = 0.0
     min_off_s: float = 0.0
     min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
-    heat_lag_s: float = 0.0  # of the lag, what lies between heater and wort
     near_s: float = 10.0  # lag from the heater to a probe just behind it
     below_mean_k: float = 0.0  # the mash's mean lies so far over wort leaving a pumped bed, at full power at rest
     gain_sd: float = 0.12  # doubt of power / capacity, relative, one standard deviation
     lag_sd: float = 0.35  # doubt of lag and dead time together, relative
     rise_sd_k: float = 0.0  # doubt of how much a probe in the warm stream reads over the mash at full power
+    heater_late: bool = False  # a coil's own liquor is late by itself, whatever the pump does
     found_loss_k_per_s: float = 0.0  # loss beyond the plate's, as this run has shown it
     loop_s: float = 0.0  # of lag and dead time, what flow through bed and pipes makes at the plate's; 0: no bed
 

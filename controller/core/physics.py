@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.core.interlocks import HEATED, Finding, Senses, apart_k
-from controller.core.model import Instant, RunState
+from controller.core.model import ALONE_K, Instant, RunState
 from controller.core.quick import quick
 
 STEP_S = 10.0  # one line of history
@@ -30,12 +30,15 @@ COIL_S = 300.0  # a coil's own liquor holds heat back: this much on top of the d
 SLACK_SHARE = 0.3  # G12: of the heat put in; power and mass are each true to 15 % (own trial on random tuns)
 LOSS_FACTOR = 1.7  # G09, G12: a plate's loss is a guess, true to this factor (own trial)
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
+FULL_SHARE = 0.95  # G11: of the duty that the tun file allows, that is full heat
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
 BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet shows the mean so late (arithmetic); and
 # not more, s, so that history reaches far enough
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G09, G25 behind the heater: mean duty of so long, its change
-KEEP = 150  # lines of history
+JUMP_K_PER_S = 0.1  # faster than a mash may change: another level (as the probe's own rule)
+NEAR_K = 1.0  # G09: so near its target a mash is kept, not warmed (own proposal: the usual tolerance of a rest)
+KEEP = 290  # lines of history: four of the longest windows that the file may ask for, dead time and coil on top
 
 
 class Line(NamedTuple):
@@ -53,7 +56,7 @@ class Past(NamedTuple):
     next_at: Instant = 0.0
     off_since: Instant | None = None  # duty 0 since
     heat_since: Instant | None = None  # heat began, for G25
-    full_since: Instant | None = None  # duty at least 0.95 since
+    full_since: Instant | None = None  # duty at least 0.95 of what the heater may give, since
     full_c: float = 0.0
     no_heat: int = 0  # verdicts in a row
     unasked: int = 0
@@ -87,7 +90,7 @@ def record(past: Past, senses: Senses, duty: float) -> Past:
 
 def _full(past: Past, senses: Senses, duty: float) -> Past:
     value = senses.seen.value_c
-    if duty < 0.95 or value is None:
+    if duty < FULL_SHARE * senses.tun.heater.duty_cap or value is None:
         return past if past.full_since is None else past._replace(full_since=None)
     if past.full_since is not None:
         return past
@@ -99,10 +102,12 @@ def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding |
     value = senses.seen.value_c
     if senses.target.heat == "blocked":
         past = past._replace(added_at=senses.now)
-    if senses.target.heat == "blocked" or value is None or senses.seen.doubtful:
+    if senses.target.heat == "blocked" or value is None:
         return (forget(past) if past.lines else past), None
     if senses.now < past.next_at:
         return past, None
+    if past.lines and _another_level(past.lines[-1], value, senses):
+        past = forget(past)
     line = Line(senses.now, value, past.energy_j)
     past = past._replace(lines=(*past.lines[-KEEP + 1 :], line), next_at=senses.now + STEP_S)
     for rule in (_no_heat, _unasked, _cannot_keep_up, _fit):
@@ -110,6 +115,15 @@ def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding |
         if finding is not None:
             return past, finding
     return _ledger(past, senses) if calibrated else (past, None)
+
+
+def _another_level(last: Line, value_c: float, senses: Senses) -> bool:
+    """Has the probe gone over to another level since? Then what was before says nothing. A doubtful reading alone is no
+    reason: what was believed last is some seconds old at most. A probe behind the heater moves with the heat, too."""
+    tun = senses.tun
+    most_k = tun.guard.jump_k + JUMP_K_PER_S * (senses.now - last.at)
+    most_k += ALONE_K if tun.probes.mash.behind_heater else 0.0
+    return abs(value_c - last.temperature_c) > most_k
 
 
 def _dead_s(senses: Senses) -> float:
@@ -151,10 +165,10 @@ def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     too little is due in the window, for want of power or of duty, twice to four times the window judge. A probe behind
     the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
     """
-    window_s, due_k = 0.0, 0.0
-    for times in WINDOWS:
+    window_s, due_k, kept = 0.0, 0.0, _kept(past, senses)
+    for times in WINDOWS[:1] if kept else WINDOWS:
         window_s = times * senses.tun.guard.no_heat_window_s
-        due_k = _due_k(past, senses, window_s) if senses.state in HEATED else 0.0
+        due_k = _due_k(past, senses, window_s, kept) if senses.state in HEATED else 0.0
         if due_k >= DUE_K:
             break
     then = _ago(past, window_s)
@@ -168,12 +182,21 @@ def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     return past, Finding("G09", rise, SEEN_SHARE * due_k) if past.no_heat > PERSIST else None
 
 
-def _due_k(past: Past, senses: Senses, window_s: float) -> float:
+def _kept(past: Past, senses: Senses) -> bool:
+    """Is the mash kept at its target, by less than full heat? Then no rise is no wonder, and a loss that nobody thought
+    of, the lid off, looks like missing heat."""
+    target = senses.target.target_c
+    near = target is None or past.lines[-1].temperature_c > target - NEAR_K
+    return near and past.full_since is None
+
+
+def _due_k(past: Past, senses: Senses, window_s: float, kept: bool) -> float:
     """How much must the mash have risen in this window at the least, K? 0 where history does not reach far enough."""
     then, dead = _ago(past, window_s), _dead_s(senses)
     if then is None or _ago(past, window_s + dead) is None:
         return 0.0
-    loss_k = _loss_per_s(senses) * max(0.0, then.temperature_c - senses.tun.room_c) * window_s
+    per_s = LOSS_PER_S if kept else _loss_per_s(senses)
+    loss_k = per_s * max(0.0, then.temperature_c - senses.tun.room_c) * window_s
     return _windows(past, window_s, dead)[0] / senses.capacity_j_per_k - loss_k
 
 
@@ -241,7 +264,7 @@ def _cannot_keep_up(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     lasted, now_c = senses.now - past.full_since - _dead_s(senses), past.lines[-1].temperature_c
     if lasted < limits.cannot_keep_up_s or target - now_c <= limits.cannot_keep_up_k:
         return past, None
-    net_w = senses.power_w - senses.tun.loss_w_per_k * (now_c - senses.tun.room_c)
+    net_w = senses.power_w * senses.tun.heater.duty_cap - senses.tun.loss_w_per_k * (now_c - senses.tun.room_c)
     allowed = max(0.0, net_w) * lasted / senses.capacity_j_per_k
     if now_c - past.full_c >= 0.5 * allowed:
         return past, None

@@ -11,11 +11,11 @@ from typing import NamedTuple
 
 from controller.core.model import (
     ALL_ZERO_C,
+    ALONE_K,
     FALSE_VALUES_C,
     FREEZING_F,
     HIGHEST_C,
     LOWEST_C,
-    UPWARD_ALONE_K,
     Bad,
     Health,
     Instant,
@@ -180,11 +180,11 @@ def _believe(state: ProbeState, value: float, reading: Reading) -> ProbeState:
 
 
 def _jumped(state: ProbeState, value: float, reading: Reading, trust: bool) -> ProbeState:
-    """A reading on another level: believed once five in a row agree; far upward only where it can be explained."""
+    """A reading on another level: believed once five in a row agree; one far away only where it can be explained."""
     last = state.value_c if state.value_c is not None else value
     agrees = state.jump_c is not None and abs(value - state.jump_c) <= NEIGHBOUR_K
     run = state.jump_run + 1 if agrees else 1
-    if run >= NEW_LEVEL_READINGS and (trust or value - last <= UPWARD_ALONE_K):
+    if run >= NEW_LEVEL_READINGS and (trust or abs(value - last) <= ALONE_K):
         return _believe(state, value, reading)
     return state._replace(
         raw_c=value,

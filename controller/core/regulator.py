@@ -249,7 +249,8 @@ def _if_slow(
     own = slow_flow.figures(figures, before.gain, before.lag, second.gain, second.lag)
     second = observe(own, target, seen, applied, second, dt)
     tau_s = slow_flow.calm(second.lag) * _tau_s(figures, own.power_w / own.capacity_j_per_k, state)
-    ceiling_c = slow_flow.ceiling_c(target.target_c, second.lag, state.short_s / (own.lag_s + own.dead_s))
+    short = state.short_s / (own.lag_s + own.dead_s)
+    ceiling_c = slow_flow.ceiling_c(target.target_c, second.lag, short, coil=own.heater_late)
     return state._replace(key=target.key, second=second), _allowed(own, ceiling_c, second, tau_s)
 
 

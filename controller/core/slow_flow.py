@@ -26,8 +26,12 @@ CLIMB_K = 5.0  # K still to go at a new plateau: a climb long enough to find the
 HEALTHY_LAG, LATE_LAG = 0.8, 1.2  # of the slow flow's lag: with so much or less the tun is healthy, with so much late
 OVER_K = 0.12  # K over the target, allowed to a healthy tun, none to a late one (0.3 lets late ones pass 0.7 K over)
 SHORT_K = 0.3  # K: a mash so far under its target may be kept from its rest, which begins within 0.5 K
-PATIENCE = 2.5  # times that heat takes to show, by the second belief: so long the ceiling stands all the same
-GIVES_WAY_K = 0.25  # K that it rises in each further one (own trial: a mash of 17 L lay 0.5 K short for hours)
+GIVES_WAY = (2.5, 0.25)  # times that heat takes to show, by the second belief: so long the ceiling stands all the same;
+# K that it rises in each further one (own trial: a mash of 17 L lay 0.5 K short for hours)
+COIL_GIVES_WAY = (
+    0.5,
+    2.0,
+)  # the same for a coil, which is late by itself (own bench: calmer with a second belief, too)
 LATE_TAU = 1.5  # closed-loop time in a late tun, over that of a healthy one: so much is added
 LATE_BELOW = 2.0  # the same for how far wort leaving the bed lies under the mean: a rise in less flow (arithmetic)
 
@@ -56,11 +60,12 @@ def opened(doubt: Doubt) -> Doubt:
     return open_lag._replace(xr=0.0, lr=0.0, gr=0.0, rr=0.0)
 
 
-def ceiling_c(target_c: float, lag: float, short: float = 0.0) -> float:
+def ceiling_c(target_c: float, lag: float, short: float = 0.0, *, coil: bool = False) -> float:
     """Up to where may heat on its way bring the mash, °C? `short`: so long the mash has been short of its target with
     the setpoint there, in times that heat takes to show. What has not come by then is not on its way: the ceiling gives
     way, slowly."""
-    return target_c + OVER_K * (1.0 - late(lag)) + GIVES_WAY_K * max(0.0, short - PATIENCE)
+    patience, gives_k = COIL_GIVES_WAY if coil else GIVES_WAY
+    return target_c + OVER_K * (1.0 - late(lag)) + gives_k * max(0.0, short - patience)
 
 
 def calm(lag: float) -> float:

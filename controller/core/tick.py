@@ -348,7 +348,7 @@ def _senses(
         report if report is not None and report.at > now - dt else None,
         inputs.heater_online, state.level, state.flow, pump_on_s,
         inputs.link, inputs.late_s, inputs.gap_s, state.guard.epoch, inputs.epoch_seen,
-        tun.heater.power_w,
+        tun.heater.power_w * tun.heater.efficiency,
         capacity_j_per_k(run) or tun.metal_j_per_k,
         now - run.started_at - run.excluded_s,
         course.planned_s if course is not None else 0.0,

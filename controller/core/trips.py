@@ -13,7 +13,7 @@ from controller.core.model import Event, Instant, Order, Reply, RunState, Trip
 
 LATCH_AFTER_S = 900.0  # a self-clearing trip that lasts so long waits for a person
 INCIDENT_WINDOW_S = 1800.0
-LONGER_S = 3600.0  # clearing G23 gives the run so much more time (own proposal)
+LONGER_S = 3600.0  # clearing G23 gives the run so much more time, and its heater (own proposal)
 
 
 def follow(state: GuardState, senses: Senses, findings: list[Finding], events: list[Event]) -> GuardState:
@@ -43,13 +43,14 @@ def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Even
     incidents = tuple(t for t in state.incidents if senses.now - t < INCIDENT_WINDOW_S)
     if first and not latched and heat:
         incidents = (*incidents, senses.now)
+    if state.quiet_c is None:
+        read_c = senses.seen.value_c if senses.seen.value_c is not None else senses.seen.raw_c
+        state = state._replace(quiet_c=read_c, quiet_at=senses.now)
     state = state._replace(
         trips=(*state.trips, trip),
         off_until=max(state.off_until, senses.now + senses.tun.guard.requalify_off_s),
         qualified=False,
         qualify_from=senses.now,
-        quiet_c=senses.seen.value_c if senses.seen.value_c is not None else senses.seen.raw_c,
-        quiet_at=senses.now,
         incidents=incidents,
         need_durable=True,
         lost=state.lost or row.id == "G19",
@@ -111,13 +112,17 @@ def clear(
         return state, Reply(order.id, False, why, run_state, "clear"), None
     trips = tuple(t for t in state.trips if t.id != name)
     # a person has looked: what the reading was when heat was cut is no measure any more
-    longer = state.longer_s + (LONGER_S if name == "G23" else 0.0)
-    state = state._replace(
-        trips=trips, need_durable=True, qualify_from=now, qualified=False, quiet_c=None, longer_s=longer
-    )
+    state = state._replace(trips=trips, need_durable=True, qualify_from=now, qualified=False, quiet_c=None)
+    state = _longer(state) if name == "G23" else state
     said = f"{name} cleared by {order.by}; heat stays off until `restart`"
     event = Event("cleared", name, said, latched=False, data={"by": order.by})
     return state, Reply(order.id, True, said, run_state, "clear"), event
+
+
+def _longer(state: GuardState) -> GuardState:
+    """So much more for both that G23 counts: how long the run lasts, and how long its heater is on."""
+    memory = state.memory._replace(heat_on_s=max(0.0, state.memory.heat_on_s - LONGER_S))
+    return state._replace(longer_s=state.longer_s + LONGER_S, memory=memory)
 
 
 def _why_not_clear(state: GuardState, order: Order, name: str, now: Instant, off_s: float) -> str | None:

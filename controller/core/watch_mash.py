@@ -6,12 +6,12 @@ Conditions are written so that a value that is no number trips.
 from __future__ import annotations
 
 from controller.core.interlocks import HEATED, Finding, Memory, Senses, apart_k
-from controller.core.model import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, UPWARD_ALONE_K, Measurement, Reading, Sample
+from controller.core.model import ALONE_K, FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Measurement, Reading, Sample
 from controller.core.settings import Probe
 
 TICK_S = 1.0  # a tick comes so often: what must happen within a time happens at the last tick before its end
 REFUSED_S = 5.0 - TICK_S  # G03, G04: no reading accepted for so long
-LEVEL_S = REFUSED_S + 0.5  # G04: five readings of one level take four seconds and are then believed, unless far upward
+LEVEL_S = REFUSED_S + 0.5  # G04: five readings of one level take four seconds and are then believed, unless far away
 ABOVE_S = 3.0 - TICK_S  # G06: two readings in a row over so long do as well as three
 
 
@@ -72,11 +72,14 @@ def _any_over(samples: tuple[Sample, ...], limit: float) -> bool:
 
 
 def above(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G06: is the mash above anything the program still asks for? Armed once the mash has been below."""
+    """G06: is the mash above anything the program still asks for?
+
+    Armed when a run begins. Where the program falls, in a hold as well, the mash must first have been well below; so it
+    must after a process start within a run, since nobody knows what was asked before. G07 and G10 watch meanwhile.
+    """
     margin = senses.tun.guard.above_program_k
     if senses.highest_c is None or senses.state not in HEATED:
-        clear = memory.highest_c is None
-        return memory if clear else memory._replace(above_run=0, above_since=None, highest_c=None), None
+        return memory if not memory.above_run else memory._replace(above_run=0, above_since=None), None
     if memory.highest_c is not None and senses.highest_c < memory.highest_c:
         memory = memory._replace(above_armed=False)  # a falling program: the tun has no cooling
     limit = senses.highest_c + margin
@@ -108,13 +111,12 @@ def reading(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     none_for = seen.refused_since is not None and senses.now - seen.refused_since >= REFUSED_S
     if seen.refused_run >= limits.nonsense_readings or (none_for and seen.refused_run > 0):
         return memory, Finding("G03", seen.refused_run, limits.nonsense_readings)
-    if seen.jump_since is None or seen.jump_c is None:
-        return memory, None
+    if seen.jump_since is None or seen.jump_c is None or senses.target.heat == "blocked":
+        return memory, None  # while something is being added, heat is off and another level is no wonder
     step = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
-    far = step > UPWARD_ALONE_K
-    if senses.now - seen.jump_since < (REFUSED_S if far else LEVEL_S):
+    if senses.now - seen.jump_since < (REFUSED_S if abs(step) > ALONE_K else LEVEL_S):
         return memory, None
-    return memory, Finding("G04", step, limits.jump_k, latched=far)
+    return memory, Finding("G04", step, limits.jump_k, latched=step > ALONE_K)
 
 
 def probes(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:

@@ -64,7 +64,7 @@ def heater_obeys(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None
     report, limits = senses.heater, senses.tun.guard
     if report is None:
         return memory, None
-    current = report.power_w is not None and report.power_w > 0.05 * senses.power_w
+    current = report.power_w is not None and report.power_w > 0.05 * senses.tun.heater.power_w
     on = not (report.duty <= 0.0) or current
     off_for = senses.now - memory.off_since
     known = report.epoch == senses.epoch and report.seq >= memory.off_seq

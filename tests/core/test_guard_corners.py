@@ -248,10 +248,10 @@ def test_above_program_counts_three_and_needs_to_have_been_below() -> None:
 
 
 def test_above_program_forgets_when_nothing_is_heated() -> None:
-    """Held or idle, the count and the highest target are forgotten; where there was none nothing changes."""
+    """Held, the count is forgotten and the highest target is not; where nothing was counted nothing changes."""
     memory = Memory(highest_c=72.0, above_run=2, above_since=NOW - 1.0)
     after, finding = watch_mash.above(senses(state=S.HELD), memory)
-    assert (after.highest_c, after.above_run, after.above_since, finding) == (None, 0, None, None)
+    assert (after.highest_c, after.above_run, after.above_since, finding) == (72.0, 0, None, None)
     assert watch_mash.above(senses(state=S.HELD), Memory())[0] == Memory()
 
 
@@ -317,11 +317,15 @@ def test_reading_gone_nonsense_jumped() -> None:
 
 @pytest.mark.parametrize(
     ("level_c", "after_s", "latched"),
-    [(68.0, 4.5, False), (68.125, 4.0, True), (70.0, 4.0, True), (64.0, 4.5, False), (50.0, 4.5, False)],
-)
+    [(68.0, 4.5, False), (68.125, 4.0, True), (70.0, 4.0, True), (64.0, 4.5, False), (58.0, 4.5, False),
+     (57.875, 4.0, False), (33.0, 4.0, False)],
+)  # fmt: skip
 def test_another_level(level_c: float, after_s: float, latched: bool) -> None:
-    """More than 5 K up trips after 4 s and latches; what five readings would make believed has half a second more."""
+    """More than 5 K away trips after 4 s, and upward it latches; what five readings would make believed has half a
+    second more. While something is added nothing is said."""
     rule = watch_mash.reading
+    blocked = BASE.target._replace(heat="blocked")
+    assert found(rule, seen=SEEN._replace(jump_since=NOW - 60.0, jump_c=level_c), target=blocked) is None
     early, late = (SEEN._replace(jump_since=NOW - after_s + spare, jump_c=level_c) for spare in (0.1, 0.0))
     assert found(rule, seen=early) is None
     assert found(rule, seen=late) == Finding("G04", level_c - 63.0, 2.0, latched)
@@ -686,7 +690,8 @@ QUALIFIES: dict[str, tuple[dict[str, Any], dict[str, Any], bool]] = {
     "as warm as it can be": ({"quiet_c": 60.0, "quiet_at": NOW}, {}, True),
     "warmer, latched": ({"quiet_c": 50.0, "quiet_at": NOW, "trips": (kept("G07", 0.0, True),)}, {}, True),
     "warmer, not latched": ({"quiet_c": 50.0, "quiet_at": NOW, "trips": (kept("G02", 900.0, False),)}, {}, False),
-    "warmer, adding": ({"quiet_c": 50.0, "quiet_at": NOW}, {"target": BASE.target._replace(heat="blocked")}, True),
+    "warmer, adding": ({"quiet_c": 50.0, "quiet_at": NOW}, {"phase": Phase.ADDING}, True),
+    "warmer, settling": ({"quiet_c": 50.0, "quiet_at": NOW}, {"phase": Phase.SETTLING}, True),
     "warmer, idle": ({"quiet_c": 50.0, "quiet_at": NOW}, {"state": S.IDLE}, True),
 }  # fmt: skip
 

@@ -9,7 +9,6 @@ import pytest
 
 from controller.core import physics
 from controller.core.interlocks import Finding, Senses
-from controller.core.limits import Limits
 from controller.core.model import RunState, Target
 from controller.core.physics import Line, Past
 from controller.core.settings import Output, Tun
@@ -48,9 +47,9 @@ def now(past: Past, which: Tun | None = None, **changes: Any) -> Senses:
 
 
 def test_history_reaches_far_enough_and_no_further() -> None:
-    """150 lines: four times the usual window, 960 s, or the longest of the file's range, 600 s, with a coil's 480 s."""
-    assert physics.KEEP == 150
-    needed = max(4 * Limits().no_heat_window_s, 600.0) + 180.0 + physics.COIL_S
+    """290 lines: four of the longest windows that the file may ask for, 600 s each, with a coil's 480 s."""
+    assert physics.KEEP == 290
+    needed = 4 * 600.0 + 180.0 + physics.COIL_S
     assert needed / physics.STEP_S + 1 <= physics.KEEP < needed / physics.STEP_S + 10
 
 

@@ -246,18 +246,21 @@ def test_a_new_level_is_believed_after_five() -> None:
 def test_readings_that_do_not_agree_make_no_level() -> None:
     """More than 2 K from the one before starts the count, and the time, anew."""
     room = Room()
-    for value in (50.0, 52.0, 54.0):
+    for value in (55.0, 57.0, 55.0):
         room.say(value)
     assert room.seen.jump_since == 107.0
-    assert room.say(50.0).jump_since == 110.0
+    assert room.say(57.1).jump_since == 110.0
     for _ in range(3):
-        assert room.say(50.0).value_c == 60.0
-    assert room.say(50.0).value_c == 50.0
+        assert room.say(57.1).value_c == 60.0
+    assert room.say(57.1).value_c == 57.1
 
 
-@pytest.mark.parametrize(("to", "believed"), [(65.0, True), (65.1, False), (90.0, False)])
-def test_far_up_needs_a_person(to: float, believed: bool) -> None:
-    """A level up to 5 K higher is believed by itself; further up never, unless an addition was announced."""
+@pytest.mark.parametrize(
+    ("to", "believed"), [(65.0, True), (65.1, False), (90.0, False), (55.0, True), (54.9, False), (20.0, False)]
+)
+def test_far_away_needs_a_person(to: float, believed: bool) -> None:
+    """A level up to 5 K away is believed by itself; further up or down never, unless an addition was announced: a fall
+    that is believed asks for heat."""
     room, trusting = Room(), Room(trust=True)
     for _ in range(12):
         room.say(to)
@@ -269,13 +272,13 @@ def test_far_up_needs_a_person(to: float, believed: bool) -> None:
 def test_a_spike_between_levels_of_nonsense() -> None:
     """Nonsense starts the count of a jump anew but not its time; a jump forgets the nonsense before it."""
     room = Room()
-    room.say(50.0)
+    room.say(56.0)
     assert room.say(200.0).jump_c is None
-    seen = room.say(50.0)
+    seen = room.say(56.0)
     assert (seen.refused_run, seen.refused_since, seen.jump_since) == (0, None, 107.0)
     for _ in range(3):
-        assert room.say(50.0).value_c == 60.0
-    assert room.say(50.0).value_c == 50.0
+        assert room.say(56.0).value_c == 60.0
+    assert room.say(56.0).value_c == 56.0
 
 
 def test_first_reading_ever_is_no_jump() -> None:

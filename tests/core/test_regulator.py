@@ -177,7 +177,7 @@ def test_nothing_raises_and_no_duty_leaves_its_range(
 @given(st.lists(ANY, min_size=len(FIGURES), max_size=len(FIGURES)))
 def test_figures_that_are_not_numbers_give_no_heat(values: list[float]) -> None:
     """Whatever figures come in, the duty is 0 or a number from 0 to 1."""
-    _, demand = regulate(Figures(*values), Setpoint(63.0, 0.0), hold(63.0), seen(50.0), 0.0, START, 1.0)
+    _, demand = regulate(Figures._make(values), Setpoint(63.0, 0.0), hold(63.0), seen(50.0), 0.0, START, 1.0)
     assert 0.0 <= demand.duty <= 1.0
     if not all(map(isfinite, values)):
         assert demand.duty == 0.0

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from controller.core import figures, slow_flow, tracker
 from controller.core.model import Setpoint, Target
 from controller.core.regulator import START, RegulatorState, regulate
-from controller.core.slow_flow import FLOW, GIVES_WAY_K, HEALTHY_LAG, LATE_LAG, OVER_K, PATIENCE
+from controller.core.slow_flow import COIL_GIVES_WAY, FLOW, GIVES_WAY, HEALTHY_LAG, LATE_LAG, OVER_K
 from tests.core.loops import FIGURES, OFF, Loop, hold, seen
-from tests.core.test_figures import MASH, STRIKE, tun
+from tests.core.test_figures import MASH, STRIKE, Place, tun
 
 PUMPED = FIGURES._replace(dead_s=60.0, loop_s=50.0, lag_sd=0.35)
 ANY = st.floats(allow_nan=True, allow_infinity=True)
@@ -106,15 +106,13 @@ def test_the_later_the_tun_the_stricter() -> None:
     assert slow_flow.calm(2.0 * LATE_LAG) == slow_flow.calm(LATE_LAG) > 1.0
 
 
-def test_the_ceiling_gives_way_where_the_mash_stays_short() -> None:
-    """It stands for as long as heat may still be on its way, then rises by a quarter of a kelvin in each such time."""
-    for short, more_k in (
-        (0.0, 0.0),
-        (PATIENCE, 0.0),
-        (PATIENCE + 1.0, GIVES_WAY_K),
-        (PATIENCE + 4.0, 4.0 * GIVES_WAY_K),
-    ):
-        assert slow_flow.ceiling_c(63.0, LATE_LAG, short) == pytest.approx(63.0 + more_k)
+@pytest.mark.parametrize("coil", [False, True])
+def test_the_ceiling_gives_way_where_the_mash_stays_short(coil: bool) -> None:
+    """It stands while heat may still be on its way, then rises by so much in each such time; on a coil sooner."""
+    patience, gives_k = COIL_GIVES_WAY if coil else GIVES_WAY
+    for short, times in ((0.0, 0.0), (patience, 0.0), (patience + 1.0, 1.0), (patience + 4.0, 4.0)):
+        found = slow_flow.ceiling_c(63.0, LATE_LAG, short, coil=coil)
+        assert found == pytest.approx(63.0 + times * gives_k)
 
 
 @pytest.mark.parametrize(
@@ -158,14 +156,17 @@ def test_only_the_lag_is_forgotten() -> None:
     assert (after.xd, after.ld, after.gd, after.dr, after.xr, after.lr, after.gr, after.rr) == (0.0,) * 8
 
 
-@pytest.mark.parametrize(("target", "behind", "pumped", "bed"), [
-    (MASH, False, True, True), (STRIKE, False, True, False), (MASH, True, True, False), (MASH, False, False, False),
+@pytest.mark.parametrize(("place", "target", "behind", "bed"), [
+    ("line", MASH, False, True), ("line", STRIKE, False, False), ("line", MASH, True, False),
+    ("coil", MASH, False, True), ("jacket", MASH, False, False),
 ])  # fmt: skip
-def test_which_tuns_can_be_late(target: Target, behind: bool, pumped: bool, bed: bool) -> None:
-    """Pumped tuns with grist in and the probe before the heater; not plain liquor, a stirrer, a probe behind it."""
-    made = tun("line" if pumped else "jacket", behind=behind, pumped=pumped)
-    late_s = figures.figures(made, target).loop_s
-    assert late_s == (figures.bed_s(made) + figures.PUMPED_LAG_S if bed else 0.0)
+def test_which_tuns_can_be_late(place: Place, target: Target, behind: bool, bed: bool) -> None:
+    """Pumped tuns with grist in and the probe before the heater; not plain liquor, a stirrer, a probe behind it. A coil
+    is late by itself as well."""
+    made = figures.figures(tun(place, behind=behind, pumped=place != "jacket"), target)
+    plate = tun(place, pumped=place != "jacket")
+    assert made.loop_s == (figures.bed_s(plate) + figures.PUMPED_LAG_S if bed else 0.0)
+    assert made.heater_late is (place == "coil")
 
 
 @given(ANY, ANY, ANY, ANY, ANY, ANY)

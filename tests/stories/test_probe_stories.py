@@ -25,12 +25,14 @@ CAUGHT = [
     ("P6 32.0, 0 in F", f"probe_value@{REST}=32", "G03", 5.0),
     ("P7 NaN", f"probe_nan@{REST}", "G03", 5.0),
     ("P7 garbage of every kind", f"probe_text@{REST}", "G03", 6.0),
+    ("P8 down by 30 K", f"probe_jump@{REST}=-30", "G04", 6.0),
+    ("P8 down by 6 K", f"probe_jump@{REST}=-6", "G04", 6.0),
     ("P8 up by 8 K", f"probe_jump@{REST}=8", "G04", 7.0),
     ("P10 the other probe 4.5 K off", f"second_offset@{REST}=4.5", "G05", 70.0),
     ("P11 fallen out in a rise", f"probe_fallen@{RAMP}", "G05", 130.0),
     ("P14 a reading every 15 s", f"probe_slow@{REST}=15", "G02", 16.0),
     ("P15 sent in F", f"probe_fahrenheit@{REST}", "G03", 5.0),
-    ("P15 C taken for F", f"probe_celsius@{REST}", "G05", 75.0),
+    ("P15 C taken for F", f"probe_celsius@{REST}", "G04", 6.0),
 ]
 
 
