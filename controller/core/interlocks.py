@@ -257,3 +257,7 @@ class Memory(NamedTuple):
     flow_lost_at: tuple[Instant, ...] = ()
     outlet_hot_at: tuple[Instant, ...] = ()
     heat_on_s: float = 0.0
+    outlet_hot_c: float | None = None  # G08 stands; the outlet was last heard at so much
+    outlet_at: Instant | None = None  # an outlet temperature was last heard, the probe's or the node's own
+    adding_since: Instant | None = None  # an addition stands open
+    believed_at: tuple[Instant, ...] = ()  # arrival of the last few believed mash readings

@@ -80,6 +80,8 @@ def record(past: Past, senses: Senses, duty: float) -> Past:
         if past.off_since is None:
             past = past._replace(off_since=senses.now)
         return past if past.full_since is None else past._replace(full_since=None)
+    if past.heat_since is None and past.lines:
+        past = forget(past)  # the tun may just have been filled: what was before the first heat says nothing of it
     past = past._replace(
         energy_j=past.energy_j + duty * senses.power_w * min(senses.dt, senses.tun.heater.lease_s),
         off_since=None,

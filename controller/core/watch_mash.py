@@ -6,13 +6,16 @@ Conditions are written so that a value that is no number trips.
 from __future__ import annotations
 
 from controller.core.interlocks import HEATED, Finding, Memory, Senses, apart_k
-from controller.core.model import ALONE_K, FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Measurement, Reading, Sample
+from controller.core.model import ALONE_K, FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Instant, Measurement, Reading, Sample
 from controller.core.settings import Probe
+from controller.core.trips import LATCH_AFTER_S
 
 TICK_S = 1.0  # a tick comes so often: what must happen within a time happens at the last tick before its end
 REFUSED_S = 5.0 - TICK_S  # G03, G04: no reading accepted for so long
 LEVEL_S = REFUSED_S + 0.5  # G04: five readings of one level take four seconds and are then believed, unless far away
 ABOVE_S = 3.0 - TICK_S  # G06: two readings in a row over so long do as well as three
+OUTLET_GAP_K = 5.0  # G08: over once the outlet is so far below its limit ...
+OUTLET_NEAR_K = 2.0  # ... or so near the mash where that is warm: with no heat it gets no cooler (own proposal)
 
 
 def hot(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
@@ -148,18 +151,44 @@ def _level_c(seen: Measurement | None) -> float | None:
 
 
 def outlet(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
-    """G08: is what leaves the heater too hot? The node's own outlet reading counts as well."""
+    """G08: is what leaves the heater too hot? The node's own outlet reading counts as well.
+
+    Once too hot it stays so until an outlet reading is well below the limit.
+    """
     probe, report = senses.outlet, senses.heater
     seen = [] if probe is None or not probe.fresh or probe.raw_c is None else [probe.raw_c]
     if report is not None and report.outlet_c is not None:
         seen.append(report.outlet_c)
     if not seen:
-        return memory, None
-    limits, worst = senses.tun.guard, max(seen)
+        return _outlet_unheard(senses, memory)
+    limits, worst, stood = senses.tun.guard, max(seen), memory.outlet_hot_c is not None
+    memory = memory._replace(outlet_at=senses.now)
+    if worst < (_cool_again_c(senses) if stood else limits.outlet_limit_c):
+        return _outlet_hot_now(memory, senses.now, None) if stood else memory, None
     if worst < limits.outlet_limit_c:
-        return memory, None
-    recent = tuple(t for t in memory.outlet_hot_at if senses.now - t < 600.0)
-    again = any(senses.now - t > 60.0 for t in recent)
-    memory = memory._replace(outlet_hot_at=(*recent[-15:], senses.now))
+        return memory._replace(outlet_hot_c=worst), Finding("G08", worst, limits.outlet_limit_c)
+    again = not stood and any(60.0 < senses.now - t < 600.0 for t in memory.outlet_hot_at)
     latched = again or not (worst < limits.outlet_trip_c)
-    return memory, Finding("G08", worst, limits.outlet_limit_c, latched=latched)
+    return _outlet_hot_now(memory, senses.now, worst), Finding("G08", worst, limits.outlet_limit_c, latched=latched)
+
+
+def _outlet_hot_now(memory: Memory, now: Instant, hot_c: float | None) -> Memory:
+    """What is remembered of an outlet at or over its limit, °C, or just cool again (None)."""
+    recent = tuple(t for t in memory.outlet_hot_at if now - t < 600.0)
+    return memory._replace(outlet_hot_c=hot_c, outlet_hot_at=(*recent[-15:], now))
+
+
+def _cool_again_c(senses: Senses) -> float:
+    """Below which outlet temperature is it over, °C? An outlet gets no cooler than the mash that runs into it."""
+    limit, mash_c = senses.tun.guard.outlet_limit_c, senses.seen.value_c
+    return limit - OUTLET_GAP_K if mash_c is None else max(limit - OUTLET_GAP_K, min(limit, mash_c + OUTLET_NEAR_K))
+
+
+def _outlet_unheard(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
+    """Silence is no proof that the outlet is cool again: it stays too hot until the trip waits for a person."""
+    hot_c, heard_at = memory.outlet_hot_c, memory.outlet_at
+    if hot_c is None or heard_at is None:
+        return memory, None
+    if senses.now - heard_at > LATCH_AFTER_S:  # the trip is as old, and latched by now
+        return memory._replace(outlet_hot_c=None), None
+    return memory, Finding("G08", hot_c, senses.tun.guard.outlet_limit_c)

@@ -170,6 +170,14 @@ def test_a_capped_heater_at_its_cap_is_at_full_heat() -> None:
         assert story.which == ("G11" if trips else "")
 
 
+def test_what_was_before_the_first_heat_says_nothing() -> None:
+    """Filled with cold liquor, 12 K in a minute, just before the start: the fall is not held against the heat."""
+    story = Story()
+    story.go(lambda at: 60.0 - max(at - 240.0, 0.0) / 5.0, 0.0, 300.0)
+    assert len(story.past.lines) == 30
+    assert story.go(rising(48.0, 1.0), 1.0, 1000.0) is None
+
+
 def test_no_loss_to_a_warmer_room() -> None:
     """A room warmer than the mash gives it nothing."""
     warm = JACKET.model_copy(update={"room_c": 80.0})
