@@ -16,9 +16,7 @@ TAPER_SHARE = 0.25  # of the total lag: time constant of the last bend (own benc
 LEAST_TAPER_S = 5.0  # and never sharper than this (own proposal: a few ticks)
 ARRIVED_K = 0.005  # the bend ends here, K: below any probe's resolution
 LEAD_K = 0.3  # K: so far beyond that the setpoint runs before it waits for a saturated heater (own proposal)
-SPARED_SHARE = (
-    0.5  # of loss found missing that a mash's climb counts on (own bench: with all of it slow pumps overshoot)
-)
+SPARED_SHARE = 0.65  # of a loss found missing that a mash counts on (own bench: with all, slow pumps overshoot)
 REJOIN_K = 0.5  # at a change of plateau the climb goes on from the old setpoint when the mash is this near, K
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.core.model import Figures, Target
-from controller.core.ramp import START, RampState, shape
+from controller.core.ramp import SPARED_SHARE, START, RampState, shape
 from tests.core.loops import FIGURES, OFF, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
@@ -45,11 +45,16 @@ def test_it_never_climbs_faster_than_the_heater_can() -> None:
 
 
 def test_a_loss_found_smaller_leaves_more_for_the_climb() -> None:
-    """Half of the plate's loss found missing comes on top in strike liquor, half of that in a mash; a loss found
+    """Half of the plate's loss found missing comes on top in strike liquor, two thirds of that in a mash; a loss found
     greater takes nothing off."""
     half = 0.5 * 4.0 * (52.0 - 18.0) / 300_000.0
     possible = (5000.0 - 4.0 * (52.0 - 18.0)) / 300_000.0
-    for found, strike, more in ((-half, False, 0.5 * half), (-half, True, half), (half, False, 0.0), (half, True, 0.0)):
+    for found, strike, more in (
+        (-half, False, SPARED_SHARE * half),
+        (-half, True, half),
+        (half, False, 0.0),
+        (half, True, 0.0),
+    ):
         figures = FIGURES._replace(found_loss_k_per_s=found)
         values = climb(hold(63.0)._replace(strike=strike), 2, figures=figures)
         assert values[1] - values[0] == pytest.approx(possible + more, rel=1e-4)
