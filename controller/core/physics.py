@@ -167,15 +167,10 @@ def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     too little is due in the window, for want of power or of duty, twice to four times the window judge. A probe behind
     the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
     """
-    window_s, due_k, kept = 0.0, 0.0, _kept(past, senses)
-    for times in WINDOWS[:1] if kept else WINDOWS:
-        window_s = times * senses.tun.guard.no_heat_window_s
-        due_k = _due_k(past, senses, window_s, kept) if senses.state in HEATED else 0.0
-        if due_k >= DUE_K:
-            break
-    then = _ago(past, window_s)
-    if due_k < DUE_K or then is None:
+    due = _due(past, senses) if senses.state in HEATED else None
+    if due is None:
         return past._replace(no_heat=0), None
+    window_s, then, due_k = due
     rise = past.lines[-1].temperature_c - then.temperature_c
     less = senses.tun.probes.mash.behind_heater and _less(past, senses.power_w, window_s)
     if rise >= SEEN_SHARE * due_k or less:
@@ -184,22 +179,29 @@ def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     return past, Finding("G09", rise, SEEN_SHARE * due_k) if past.no_heat > PERSIST else None
 
 
+def _due(past: Past, senses: Senses) -> tuple[float, Line, float] | None:
+    """In which window, the shortest that will do, is enough of a rise due to judge by? Its length, s, the line that it
+    begins at, and what is due, K. None where too little is, or history does not reach far enough."""
+    kept, dead_s = _kept(past, senses), _dead_s(senses)
+    per_s = LOSS_PER_S if kept else _loss_per_s(senses)
+    for times in WINDOWS[:1] if kept else WINDOWS:
+        window_s = times * senses.tun.guard.no_heat_window_s
+        then = _ago(past, window_s)
+        if then is None or _ago(past, window_s + dead_s) is None:
+            return None
+        loss_k = per_s * max(0.0, then.temperature_c - senses.tun.room_c) * window_s
+        due_k = _windows(past, window_s, dead_s)[0] / senses.capacity_j_per_k - loss_k
+        if due_k >= DUE_K:
+            return window_s, then, due_k
+    return None
+
+
 def _kept(past: Past, senses: Senses) -> bool:
     """Is the mash kept at its target, by less than full heat? Then no rise is no wonder, and a loss that nobody thought
     of, the lid off, looks like missing heat."""
     target = senses.target.target_c
     near = target is None or past.lines[-1].temperature_c > target - NEAR_K
     return near and past.full_since is None
-
-
-def _due_k(past: Past, senses: Senses, window_s: float, kept: bool) -> float:
-    """How much must the mash have risen in this window at the least, K? 0 where history does not reach far enough."""
-    then, dead = _ago(past, window_s), _dead_s(senses)
-    if then is None or _ago(past, window_s + dead) is None:
-        return 0.0
-    per_s = LOSS_PER_S if kept else _loss_per_s(senses)
-    loss_k = per_s * max(0.0, then.temperature_c - senses.tun.room_c) * window_s
-    return _windows(past, window_s, dead)[0] / senses.capacity_j_per_k - loss_k
 
 
 def _loss_per_s(senses: Senses) -> float:
