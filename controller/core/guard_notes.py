@@ -5,15 +5,21 @@ from __future__ import annotations
 from controller.core.evidence import lacks
 from controller.core.guard_state import GuardState
 from controller.core.interlocks import BY_ID, HEATED, Senses
-from controller.core.model import Event, RunState
+from controller.core.model import Event, Instant, Measurement, Phase, RunState
 
 OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
 REPEAT_S = 60.0  # the same words at most once a minute
 WAITS_S = 60.0  # restarting takes some 10 s; after so long it is said what heat waits for (own proposal)
+OPEN_S = 1800.0  # an addition has stood open for so long: heat and three watches wait for it (own proposal)
+SILENT_S = 60.0  # another probe has given no reading for so long (own proposal)
+ARRIVALS = 9  # so many believed readings show how far apart they come
+PRIORITY = {"G07": 1, "adding": 2, "second": 2, "outlet": 2}  # 1 act now, 2 act soon; else 3, a note
+CHECK_PROBE = "Check the probe, its plug and its network."
 
 
 def follow(state: GuardState, senses: Senses, events: list[Event]) -> GuardState:
     """What is noted now? Said when it begins, at most once a minute."""
+    state = _remember(state, senses)
     notes = tuple(_notes_now(state, senses))
     if notes == state.notes:
         return state
@@ -22,8 +28,18 @@ def follow(state: GuardState, senses: Senses, events: list[Event]) -> GuardState
     for key, text in notes:
         if key not in had and senses.now - said.get(key, -REPEAT_S) >= REPEAT_S:
             said[key] = senses.now
-            events.append(Event("note", key, text, priority=3))
+            events.append(Event("note", key, text, priority=PRIORITY.get(key, 3)))
     return state._replace(notes=notes, said=tuple(said.items()))
+
+
+def _remember(state: GuardState, senses: Senses) -> GuardState:
+    """Since when has an addition stood open, and, for a start, when did the last few believed readings arrive?"""
+    memory, seen, adding = state.memory, senses.seen, senses.phase is Phase.ADDING
+    if adding != (memory.adding_since is not None):
+        memory = memory._replace(adding_since=senses.now if adding else None)
+    if senses.state not in HEATED and seen.fresh and seen.at is not None:
+        memory = memory._replace(believed_at=(*memory.believed_at[1 - ARRIVALS :], seen.at))
+    return state if memory is state.memory else state._replace(memory=memory)
 
 
 def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
@@ -50,7 +66,55 @@ def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
         found.append(("G10", "The reading rises with the heater off. If no hot liquor is being added, cut the mains."))
     if link.foreign is not None and link.foreign.duty <= 0.0:
         found.append(("G19", "Somebody else sent OFF on the heater topic; it was obeyed."))
+    if heated:
+        found.extend((*_heater_late(state, senses), *_adding(state, senses), *_silent(state, senses)))
     return found
+
+
+def _heater_late(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
+    """Has the heater node been silent for half the time that it may be?"""
+    limit, acked_at = senses.tun.guard.heater_silent_s, state.memory.acked_at
+    if acked_at is None or not (limit / 2 < senses.now - acked_at <= limit):
+        return []
+    said = f"The heater node has not answered for {senses.now - acked_at:.0f} s; over {limit:g} s heat goes off."
+    return [("G14", f"{said} Check its supply and network.")]
+
+
+def _adding(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
+    """What is noted while something is being added, when heat is blocked and little is watched?"""
+    memory, found = state.memory, []
+    if senses.target.heat != "blocked":
+        return []
+    if memory.hot_run or memory.hot_second:
+        over = f"{memory.hot_c:.1f} °C is read during an addition; the limit is {senses.tun.guard.hard_limit_c:g} °C."
+        do = "If hot liquor or mash just went in, stir. If not, the heater may be stuck on: cut the mains, then look."
+        found.append(("G07", f"{over} {do}"))
+    if memory.adding_since is not None and senses.now - memory.adding_since >= OPEN_S:
+        open_min = (senses.now - memory.adding_since) / 60
+        stood = f"The addition has stood open for {open_min:.0f} min (limit {OPEN_S / 60:g} min)."
+        waits = "Until it is over heat stays off, and a broken or stuck heater is not looked for (G09, G10, G12)."
+        found.append(("adding", f"{stood} {waits} Answer the question, or `stop`."))
+    return found
+
+
+def _silent(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
+    """Which probe beside the mash probe gives no reading to believe, and what is not watched meanwhile?"""
+    found, probes, now, heard_at = [], senses.tun.probes, senses.now, state.memory.outlet_at
+    second_s, outlet_s = _silent_s(state, senses.second, now), _silent_s(state, senses.outlet, now)
+    if probes.second is not None and second_s > SILENT_S:
+        said = f"No good reading of the second mash probe for {second_s:.0f} s (limit {SILENT_S:g} s)."
+        found.append(("second", f"{said} Whether the probes differ (G05) is not watched meanwhile. {CHECK_PROBE}"))
+    if probes.outlet is not None and outlet_s > SILENT_S:
+        said = f"No good reading of the outlet probe for {outlet_s:.0f} s (limit {SILENT_S:g} s)."
+        by_node = heard_at is not None and now - heard_at <= SILENT_S
+        watched = "is watched by the heater node's own thermometer alone" if by_node else "is not watched meanwhile"
+        found.append(("outlet", f"{said} Whether the outlet is hot (G08) {watched}. {CHECK_PROBE}"))
+    return found
+
+
+def _silent_s(state: GuardState, seen: Measurement | None, now: Instant) -> float:
+    """For how long has this process heard nothing to believe from a probe, s?"""
+    return now - state.started_at if seen is None else min(seen.age_s, now - state.started_at)
 
 
 def _over_k(senses: Senses) -> float:

@@ -5,6 +5,9 @@ Every missing item is named in one answer, so that a person mends them in one go
 
 from __future__ import annotations
 
+from itertools import pairwise
+from math import inf
+from statistics import median
 from typing import NamedTuple
 
 from controller.core.model import Disk, Instant, Link, Measurement, Order, Switch, View
@@ -13,6 +16,11 @@ from controller.core.settings import Tun
 HAND_K = 3.0  # the probe and the hand thermometer agree this closely
 HERE_S = 600.0  # the "I am here" mark is good for so long
 FREE_MB = 100.0  # room for the record
+FRESH_S = 10.0  # a reading or a switch's word serves for so long
+SPACING_S = 3.0  # readings come at least so often ...
+WAVER_S = 0.25  # ... give or take what the network does to them (own proposal)
+SPACINGS = 4  # so many gaps show it: those between five readings
+CHECK_PROBE = "check the probe, its plug and its network, or take it out of the tun file"
 
 
 class Facts(NamedTuple):
@@ -30,6 +38,9 @@ class Facts(NamedTuple):
     wall_s: float
     wall_confirmed: bool
     proof_days: float | None  # age of the last proof test, days; None when there is none
+    believed_at: tuple[Instant, ...] = ()  # when the last few believed mash readings came
+    second_at: Instant = -inf  # when the second probe's newest did
+    outlet_at: Instant = -inf  # and the outlet probe's
 
 
 def missing(facts: Facts, order: Order) -> tuple[str, ...]:
@@ -58,12 +69,42 @@ def _tun(facts: Facts) -> list[str]:
     seen, tun = facts.seen, facts.tun
     if seen.value_c is None or seen.good_run < 5:
         gaps.append(f"five good mash readings in a row (so far {seen.good_run}; {seen.text or 'readings are young'})")
+    else:
+        gaps.extend(_spacing(facts))
+    gaps.extend(_other_probes(facts))
     if not facts.heater_boot or not facts.view.heater_off:
         gaps.append("the heater node has to report and to acknowledge OFF")
-    if tun.level is not None and (facts.level is None or not facts.level.ok or facts.now - facts.level.at > 10.0):
+    if tun.level is not None and (facts.level is None or not facts.level.ok or facts.now - facts.level.at > FRESH_S):
         gaps.append("the level switch says no liquid, or nothing")
-    if tun.flow is not None and (facts.flow is None or facts.now - facts.flow.at > 10.0):
+    if tun.flow is not None and (facts.flow is None or facts.now - facts.flow.at > FRESH_S):
         gaps.append("the flow switch is silent")
+    return gaps
+
+
+def _spacing(facts: Facts) -> list[str]:
+    """Does the mash probe speak often enough? The median gap tells, so that a lost reading counts for nothing."""
+    apart = [later - sooner for sooner, later in pairwise(facts.believed_at)]
+    often = f"mash readings at least every {SPACING_S:g} s"
+    if len(apart) < SPACINGS:
+        return [f"{often} (too few so far to tell; try again in a minute)"]
+    if median(apart) <= SPACING_S + WAVER_S:
+        return []
+    slow = f"they come every {median(apart):.1f} s, and slower firmware does not serve"
+    return [f"{often} ({slow}; set the probe node to send more often)"]
+
+
+def _other_probes(facts: Facts) -> list[str]:
+    """A probe that is in the tun file has to speak, for an interlock rests on it."""
+    gaps: list[str] = []
+    probes, delay_s = facts.tun.probes, max(0.0, facts.link.delay_s)
+    for probe, name, at, rests in (
+        (probes.second, "second mash probe", facts.second_at, "G05, probes differ"),
+        (probes.outlet, "outlet probe", facts.outlet_at, "G08, outlet hot"),
+    ):
+        age_s = facts.now - at + delay_s
+        if probe is not None and not (age_s <= FRESH_S):
+            last = "none so far" if at == -inf else f"the last is {age_s:.0f} s old, limit {FRESH_S:g} s"
+            gaps.append(f"a fresh reading of the {name} for {rests} ({last}; {CHECK_PROBE})")
     return gaps
 
 

@@ -279,7 +279,8 @@ def _deed(
     boot = state.heater.boot if state.heater is not None else ""
     facts = permits.Facts(
         settings.tun, seen, view, inputs.link, inputs.disk, state.level, state.flow, boot, now, inputs.wall_s,
-        inputs.wall_confirmed, _proof_days(state, now),
+        inputs.wall_confirmed, _proof_days(state, now), state.guard.memory.believed_at, state.second.at,
+        state.outlet.at,
     )  # fmt: skip
     missing = permits.missing(facts, order) if order.name == "start" else ()
     desk = deeds.Desk(

@@ -174,8 +174,7 @@ def outlet(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
 
 def _outlet_hot_now(memory: Memory, now: Instant, hot_c: float | None) -> Memory:
     """What is remembered of an outlet at or over its limit, °C, or just cool again (None)."""
-    recent = tuple(t for t in memory.outlet_hot_at if now - t < 600.0)
-    return memory._replace(outlet_hot_c=hot_c, outlet_hot_at=(*recent[-15:], now))
+    return memory._replace(outlet_hot_c=hot_c, outlet_hot_at=(*memory.outlet_hot_at[-15:], now))
 
 
 def _cool_again_c(senses: Senses) -> float:

@@ -1,8 +1,9 @@
 """Who is told when somebody has to act, and is told again when nobody does?
 
-Trips of priority 1 (act now) and 2 (act soon) and unanswered questions run a command of the brewer's choice with the
-alert as JSON on its input, and drive a horn while an act-now trip stands. Unheard alerts are repeated, then go to a
-second contact too. The same cause is told at most once a minute (ISA-18.2: an alarm is a call to act, not a stream).
+Trips and notes of priority 1 (act now) and 2 (act soon) and unanswered questions run a command of the brewer's choice
+with the alert as JSON on its input, and drive a horn while one to act on now stands. Unheard alerts are repeated, then
+go to a second contact too. The same cause is told at most once a minute (ISA-18.2: an alarm is a call to act, not a
+stream).
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from controller.core import words
+from controller.core import guard_notes, words
 from controller.core.model import Event, Instant
 from controller.core.settings import Alerts
 from controller.core.tick import Outcome
@@ -27,7 +28,7 @@ WAITING = 32  # alert commands waiting for their turn
 class Alert(NamedTuple):
     """One thing that a person is told."""
 
-    kind: str  # trip, prompt, test
+    kind: str  # trip, prompt, note, test
     id: str
     text: str
     priority: int
@@ -57,8 +58,8 @@ class Alarm:
 
     @property
     def horn(self) -> bool:
-        """Does an act-now trip stand that nobody has heard?"""
-        return any(s.alert.kind == "trip" and s.alert.priority == 1 and not s.heard for s in self._standing.values())
+        """Does an act-now trip or note stand that nobody has heard?"""
+        return any(s.alert.priority == 1 and not s.heard for s in self._standing.values())
 
     def look(self, outcome: Outcome, events: tuple[Event, ...], now: Instant) -> list[Alert]:
         """What is to be told now?"""
@@ -112,6 +113,8 @@ def _active(outcome: Outcome) -> list[Alert]:
     """Everything that wants a person at this moment."""
     state = outcome.state
     found = [Alert("trip", t.id, t.text, t.priority) for t in state.guard.trips if t.priority <= 2]
+    urgent = guard_notes.PRIORITY
+    found += [Alert("note", key, text, urgent[key]) for key, text in state.guard.notes if key in urgent]
     prompt = state.run.prompt
     if prompt is not None:
         found.append(Alert("prompt", f"{state.run.leg}.{prompt.id}", prompt.text, 2))

@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import accumulate
+from math import inf
+from random import Random
 from typing import Any
 
 import pytest
 
 from controller.core import permits
-from controller.core.model import Disk, Link, Measurement, Order, Switch, Trip, View
-from controller.core.settings import SwitchInput
-from tests.core.bench import tun
+from controller.core.model import Disk, Link, Measurement, Order, Reading, RunState, Switch, Trip, View
+from controller.core.settings import Probe, Probes, SwitchInput
+from tests.core.bench import Bench, course, leg, settings, tun
 
 NOW, WALL = 1000.0, 1_700_000_000.0
 SEEN = Measurement(12.0, 12.0, NOW, 0.5, 9, True, False, good_run=5, good_since=NOW - 6)
 TUN = tun(flow=SwitchInput(topic="p/flow"))
 GOOD = permits.Facts(
     TUN, SEEN, View(ready=True, heater_off=True), Link(True, 0.0), Disk(True, 1, 1), Switch(True, NOW - 10.0),
-    Switch(False, NOW - 10.0), "b1", NOW, WALL, True, 90.0,
+    Switch(False, NOW - 10.0), "b1", NOW, WALL, True, 90.0, tuple(NOW - 12.0 + 3.0 * n for n in range(5)),
 )  # fmt: skip
+MORE = tun(
+    flow=SwitchInput(topic="p/flow"),
+    probes=Probes(mash=Probe(topic="p/mash"), second=Probe(topic="p/second"), outlet=Probe(topic="p/outlet")),
+)
+HEARD: dict[str, Any] = {"tun": MORE, "second_at": NOW - 10.0, "outlet_at": NOW - 10.0}
 ARGS: dict[str, Any] = {"here": True, "hand_c": 15.0}
 TRIP = Trip("G07", 0.0, "hot", 80.0, 80.0, "°C", 1, True, True)
 
@@ -29,6 +38,8 @@ def gaps(facts: permits.Facts = GOOD, **args: Any) -> tuple[str, ...]:
 def test_nothing_missing() -> None:
     """Everything at its limit and no further: an unattended start is allowed."""
     assert gaps() == ()
+    assert gaps(GOOD._replace(**HEARD)) == ()
+    assert gaps(GOOD._replace(disk=Disk(True, 1, 1, 100.0))) == ()
 
 
 MISSED: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
@@ -47,6 +58,15 @@ MISSED: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "level old": ({"level": Switch(True, NOW - 10.1)}, {}, "the level switch says no liquid"),
     "no flow": ({"flow": None}, {}, "the flow switch is silent"),
     "flow old": ({"flow": Switch(True, NOW - 10.1)}, {}, "the flow switch is silent"),
+    "second never": (
+        HEARD | {"second_at": -inf},
+        {},
+        "a fresh reading of the second mash probe for G05, probes differ (none so far; check the probe, its plug and",
+    ),
+    "second old": (HEARD | {"second_at": NOW - 10.1}, {}, "second mash probe for G05, probes differ (the last is 10 s"),
+    "second late": (HEARD | {"link": Link(True, 0.0, 1.0), "second_at": NOW - 9.1, "outlet_at": NOW - 9.0}, {}, "G05"),
+    "outlet never": (HEARD | {"outlet_at": -inf}, {}, "the outlet probe for G08, outlet hot (none so far; check"),
+    "outlet old": (HEARD | {"outlet_at": NOW - 10.1}, {}, "outlet hot (the last is 10 s old, limit 10 s; check the"),
     "nobody there": ({}, {"here": "yes"}, "here=yes"),
     "no hand reading": ({}, {"hand_c": None}, 'hand="12 °C"'),
     "hand reading in words": ({}, {"hand_c": "12"}, 'hand="12 °C"'),
@@ -81,6 +101,101 @@ def test_attended_needs_no_proof_test() -> None:
 def test_hand_is_not_compared_with_nothing() -> None:
     """Without a reading there is nothing to compare with, and only the reading is missing."""
     assert len(gaps(GOOD._replace(seen=SEEN._replace(value_c=None)), hand_c=90.0)) == 1
+
+
+def came(*apart_s: float) -> tuple[float, ...]:
+    """Arrivals so far apart, the newest now."""
+    return tuple(NOW - sum(apart_s) + after for after in accumulate((0.0, *apart_s)))
+
+
+def spacing(arrivals: Iterable[float]) -> tuple[str, ...]:
+    return gaps(GOOD._replace(believed_at=tuple(arrivals)))
+
+
+@pytest.mark.parametrize("apart_s", [0.2, 1.0, 2.0, 3.0, 3.25])
+def test_readings_often_enough(apart_s: float) -> None:
+    """Every 3 s and what the network adds is enough, from the fifth reading on."""
+    assert spacing(came(*[apart_s] * 4)) == ()
+    assert spacing(came(*[apart_s] * 8)) == ()
+
+
+@pytest.mark.parametrize("apart_s", [3.26, 4.0, 5.0, 9.0])
+def test_readings_too_seldom(apart_s: float) -> None:
+    """A slower node is refused, with what it does, the limit, and what to do; a second in between helps nothing."""
+    for apart in ([apart_s] * 4, [apart_s] * 8, [1.0, *[apart_s] * 7]):
+        (found,) = spacing(came(*apart))
+        assert found == (
+            f"mash readings at least every 3 s (they come every {apart_s:.1f} s, and slower firmware does not serve; "
+            "set the probe node to send more often)"
+        )
+
+
+def test_lost_readings_are_no_slow_node() -> None:
+    """One reading lost, or the probe away for a week, says nothing; nor do five of a hundred lost, at any start."""
+    assert spacing(came(3.0, 3.0, 6.0, 3.0)) == ()
+    assert spacing(came(1.0, 604_800.0, 1.0, 1.0, 1.0)) == ()
+    rng = Random(5)
+    for every_s in (1.0, 2.0):
+        heard = [every_s * n for n in range(4000) if rng.random() >= 0.05]
+        starts = [heard[at : at + 9] for at in range(len(heard) - 9)]
+        assert [arrivals for arrivals in starts if spacing(arrivals)] == []
+
+
+def test_too_few_readings_to_tell() -> None:
+    """Four gaps tell, three do not; with no five good readings only those are asked for."""
+    (found,) = spacing(came(1.0, 1.0, 1.0))
+    assert found == "mash readings at least every 3 s (too few so far to tell; try again in a minute)"
+    assert len(gaps(GOOD._replace(believed_at=(), seen=SEEN._replace(good_run=4)))) == 1
+
+
+def test_a_probe_that_is_not_there_is_not_asked_for() -> None:
+    """Without a second and an outlet probe in the tun file nothing is said of them; with both silent, of both."""
+    assert gaps(GOOD._replace(second_at=-inf, outlet_at=-inf)) == ()
+    assert len(gaps(GOOD._replace(tun=MORE))) == 2
+
+
+def node(every_s: int) -> tuple[Bench, str]:
+    """A run started on a probe node that speaks every so many seconds, and the answer to it."""
+    bench = Bench(settings())
+    for second in range(120):
+        bench.probe = second % every_s == 0
+        bench.step()
+    bench.start(course(leg("rest", 63.0, 600.0)))
+    bench.probe = False
+    bench.step()
+    return bench, bench.replies[-1].reason
+
+
+@pytest.mark.parametrize("every_s", [1, 2, 3])
+def test_a_node_that_serves(every_s: int) -> None:
+    """With a reading every 1, 2 or 3 s the mash starts."""
+    bench, _ = node(every_s)
+    assert bench.replies[-1].accepted
+    assert bench.state.run.state is RunState.RUNNING
+
+
+@pytest.mark.parametrize("every_s", [4, 5, 9])
+def test_a_node_that_does_not_serve(every_s: int) -> None:
+    """Slower, nothing starts, and the answer says why."""
+    bench, said = node(every_s)
+    assert said.startswith("not started. Missing: mash readings at least every 3 s (they come every ")
+    assert f"every {every_s}.0 s, and slower firmware does not serve" in said
+    assert bench.state.run.state is RunState.IDLE
+
+
+def test_the_start_hears_the_other_probes() -> None:
+    """A second probe that is silent keeps a mash from starting; once it speaks it does not."""
+    probes = Probes(mash=Probe(topic="p/mash"), second=Probe(topic="p/second"))
+    bench = Bench(settings(probes=probes))
+    bench.run(30)
+    bench.start(course(leg("rest", 63.0, 600.0)))
+    bench.step()
+    assert "a fresh reading of the second mash probe for G05, probes differ (none so far;" in bench.replies[-1].reason
+    bench.extra = {"second": (Reading(20.0, bench.now, 1),)}
+    bench.step()
+    bench.start(course(leg("rest", 63.0, 600.0)))
+    bench.step()
+    assert bench.replies[-1].accepted
 
 
 def test_everything_at_once() -> None:

@@ -19,7 +19,8 @@ TRIP = Trip("G02", 0.0, "Mash temperature missing.", 12.0, 10.0, "s", 1, False, 
 
 
 def outcome(now: float, trips: tuple[Trip, ...] = (), prompt: Prompt | None = None) -> Outcome:
-    state = SimpleNamespace(now=now, guard=SimpleNamespace(trips=trips), run=SimpleNamespace(prompt=prompt, leg=2))
+    guard, run = SimpleNamespace(trips=trips, notes=()), SimpleNamespace(prompt=prompt, leg=2)
+    state = SimpleNamespace(now=now, guard=guard, run=run)
     return cast(Outcome, SimpleNamespace(state=state))
 
 

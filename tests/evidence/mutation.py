@@ -28,7 +28,7 @@ from typing import Any, NamedTuple
 import pytest
 from _pytest.runner import runtestprotocol
 
-GUARD = ["test_guard_corners", "test_guard_edges", "test_guard_runs", "test_probe_edges"]
+GUARD = ["test_guard_corners", "test_guard_edges", "test_guard_runs", "test_guard_notes_more", "test_probe_edges"]
 TESTS = {  # the quick ones; the closed loops of test_guard.py would notice more
     "guard": GUARD,
     "trips": GUARD,
