@@ -192,7 +192,7 @@ def test_a_heater_node_that_answers_late() -> None:
 
 
 def test_the_arrivals_of_the_last_nine_believed_readings_are_kept() -> None:
-    """A tick with a new reading adds its arrival, one without adds none, nor does any in a run: a start asks for them."""
+    """A tick with a new reading adds its arrival, one without adds none, nor does any in a run: they serve a start."""
     state = OPEN
     for n in range(12):
         gate = check(state, now=NOW + n, seen=SEEN._replace(at=NOW + n - 0.5, fresh=n % 3 < 2), state=S.IDLE)
