@@ -109,7 +109,7 @@ def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding |
     if senses.now < past.next_at:
         return past, None
     if past.lines and _another_level(past.lines[-1], value, senses):
-        past = forget(past)
+        past = _moved(past, value - past.lines[-1].temperature_c)
     line = Line(senses.now, value, past.energy_j)
     past = past._replace(lines=(*past.lines[-KEEP + 1 :], line), next_at=senses.now + STEP_S)
     for rule in (_no_heat, _unasked, _cannot_keep_up, _fit):
@@ -120,12 +120,23 @@ def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding |
 
 
 def _another_level(last: Line, value_c: float, senses: Senses) -> bool:
-    """Has the probe gone over to another level since? Then what was before says nothing. A doubtful reading alone is no
-    reason: what was believed last is some seconds old at most. A probe behind the heater moves with the heat, too."""
+    """Has the probe gone over to another level since, faster than a mash may change? A probe behind the heater moves
+    with the heat, too. A doubtful reading alone is none: what was believed last is some seconds old at most."""
     tun = senses.tun
     most_k = tun.guard.jump_k + JUMP_K_PER_S * (senses.now - last.at)
     most_k += ALONE_K if tun.probes.mash.behind_heater else 0.0
     return abs(value_c - last.temperature_c) > most_k
+
+
+def _moved(past: Past, step_k: float) -> Past:
+    """What was before, moved to the new level: the step is neither a rise nor a fall, be it liquor poured in without a
+    word or a probe that slips out; the heat that was given still counts."""
+    base = past.ledger_base
+    return past._replace(
+        lines=tuple(line._replace(temperature_c=line.temperature_c + step_k) for line in past.lines),
+        ledger_base=None if base is None else base._replace(temperature_c=base.temperature_c + step_k),
+        full_c=past.full_c + step_k,
+    )
 
 
 def _dead_s(senses: Senses) -> float:

@@ -147,17 +147,36 @@ def test_a_doubtful_reading_forgets_nothing(doubt_every: int) -> None:
     assert (story.which, story.now) == ("G09", 340.0)
 
 
-@pytest.mark.parametrize(("behind", "step_k", "forgets"), [
+@pytest.mark.parametrize(("behind", "step_k", "moves"), [
     (False, 3.0, False), (False, 3.125, True), (False, -3.125, True), (True, 8.0, False), (True, 8.125, True),
 ])  # fmt: skip
-def test_another_level_forgets_the_history(behind: bool, step_k: float, forgets: bool) -> None:
+def test_another_level_moves_the_history(behind: bool, step_k: float, moves: bool) -> None:
     """More than 2 K and a tenth of a kelvin a second from the line before is another level; behind the heater 5 K more
-    may come from the heat."""
+    may come from the heat. Lines, the ledger's base and the reading at full heat move with it; heat and times stay."""
     mash = JACKET.probes.mash.model_copy(update={"behind_heater": behind})
-    story = Story(JACKET.model_copy(update={"probes": JACKET.probes.model_copy(update={"mash": mash})}))
-    story.go(flat(60.0), 0.0, 100.0)
-    story.line(60.0 + step_k, 0.0)
-    assert len(story.past.lines) == (1 if forgets else 11)
+    which = JACKET.model_copy(update={"probes": JACKET.probes.model_copy(update={"mash": mash})})
+    story = Story(which, calibrated=True, judged=True)
+    story.go(flat(60.0), 1.0, 100.0)
+    before = story.past
+    story.line(60.0 + step_k, 1.0)
+    by_k = step_k if moves else 0.0
+    after = story.past
+    assert [line.temperature_c for line in after.lines] == [60.0 + by_k] * 10 + [60.0 + step_k]
+    assert [(line.at, line.energy_j) for line in after.lines[:-1]] == [
+        (line.at, line.energy_j) for line in before.lines
+    ]
+    assert after.ledger_base is not None
+    assert after.ledger_base.temperature_c == 60.0 + by_k
+    assert (after.full_c, after.full_since) == (60.0 + by_k, before.full_since)
+
+
+def test_a_probe_that_slips_out_is_seen_as_soon() -> None:
+    """From 60 °C down to 25 in two minutes, at full heat: what was given before still counts, and the slow end of the
+    fall with it."""
+    story = Story()
+    assert story.go(rising(55.0, 1.2), 1.0, 250.0) is None
+    assert story.go(lambda at: 25.0 + 35.0 * 0.5 ** (at / 20.0), 1.0, 400.0) == 90.0
+    assert story.which == "G09"
 
 
 def test_a_capped_heater_at_its_cap_is_at_full_heat() -> None:
@@ -561,7 +580,7 @@ def test_ledger_waits_a_minute() -> None:
     assert at is not None
     _, before = ledger(0.7, at - 10.0)
     assert before.past.ledger == 5
-    before.line(70.0, 1.0)
+    before.line(before.past.lines[-1].temperature_c + 2.5, 1.0)
     assert before.past.ledger == 0
 
 
