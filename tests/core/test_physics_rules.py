@@ -156,18 +156,19 @@ def test_another_level_moves_the_history(behind: bool, step_k: float, moves: boo
     mash = JACKET.probes.mash.model_copy(update={"behind_heater": behind})
     which = JACKET.model_copy(update={"probes": JACKET.probes.model_copy(update={"mash": mash})})
     story = Story(which, calibrated=True, judged=True)
-    story.go(flat(60.0), 1.0, 100.0)
+    story.go(lambda at: 55.0 + at / 20.0, 1.0, 100.0)
     before = story.past
     story.line(60.0 + step_k, 1.0)
     by_k = step_k if moves else 0.0
     after = story.past
-    assert [line.temperature_c for line in after.lines] == [60.0 + by_k] * 10 + [60.0 + step_k]
+    was = [line.temperature_c + by_k for line in before.lines]
+    assert [line.temperature_c for line in after.lines] == [*was, 60.0 + step_k]
     assert [(line.at, line.energy_j) for line in after.lines[:-1]] == [
         (line.at, line.energy_j) for line in before.lines
     ]
     assert after.ledger_base is not None
-    assert after.ledger_base.temperature_c == 60.0 + by_k
-    assert (after.full_c, after.full_since) == (60.0 + by_k, before.full_since)
+    assert after.ledger_base.temperature_c == 55.5 + by_k
+    assert (after.full_c, after.full_since) == (55.5 + by_k, before.full_since)
 
 
 def test_a_probe_that_slips_out_is_seen_as_soon() -> None:
