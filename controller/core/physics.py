@@ -30,6 +30,7 @@ COIL_S = 300.0  # a coil's own liquor holds heat back: this much on top of the d
 SLACK_SHARE = 0.3  # G12: of the heat put in; power and mass are each true to 15 % (own trial on random tuns)
 LOSS_FACTOR = 1.7  # G09, G12: a plate's loss is a guess, true to this factor (own trial)
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
+FALL_S = 60.0  # G09: a fall of more than ALONE_K within it is no mash's (own proposal)
 FULL_SHARE = 0.95  # G11: of the duty that the tun file allows, that is full heat
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
@@ -67,6 +68,7 @@ class Past(NamedTuple):
     fitted: tuple[float, ...] = ()  # capacities for which G25 has been judged
     idle_alarm: bool = False
     added_at: Instant | None = None  # something was being added then, the newest time
+    moves: tuple[tuple[Instant, float], ...] = ()  # when, and by how much, history went to another level, K
 
 
 def forget(past: Past) -> Past:
@@ -109,10 +111,10 @@ def judge(past: Past, senses: Senses, calibrated: bool) -> tuple[Past, Finding |
     if senses.now < past.next_at:
         return past, None
     if past.lines and _another_level(past.lines[-1], value, senses):
-        past = _moved(past, value - past.lines[-1].temperature_c)
+        past = _moved(past, value - past.lines[-1].temperature_c, senses.now)
     line = Line(senses.now, value, past.energy_j)
     past = past._replace(lines=(*past.lines[-KEEP + 1 :], line), next_at=senses.now + STEP_S)
-    for rule in (_no_heat, _unasked, _cannot_keep_up, _fit):
+    for rule in (_slipped, _no_heat, _unasked, _cannot_keep_up, _fit):
         past, finding = rule(past, senses)
         if finding is not None:
             return past, finding
@@ -128,7 +130,7 @@ def _another_level(last: Line, value_c: float, senses: Senses) -> bool:
     return abs(value_c - last.temperature_c) > most_k
 
 
-def _moved(past: Past, step_k: float) -> Past:
+def _moved(past: Past, step_k: float, now: Instant) -> Past:
     """What was before, moved to the new level: the step is neither a rise nor a fall, be it liquor poured in without a
     word or a probe that slips out; the heat that was given still counts."""
     base = past.ledger_base
@@ -136,7 +138,13 @@ def _moved(past: Past, step_k: float) -> Past:
         lines=tuple(line._replace(temperature_c=line.temperature_c + step_k) for line in past.lines),
         ledger_base=None if base is None else base._replace(temperature_c=base.temperature_c + step_k),
         full_c=past.full_c + step_k,
+        moves=(*_recent(past, now), (now, step_k)),
     )
+
+
+def _recent(past: Past, now: Instant) -> tuple[tuple[Instant, float], ...]:
+    """By how much has history been moved within the last minute, and when?"""
+    return tuple((at, step_k) for at, step_k in past.moves if now - at < FALL_S)
 
 
 def _dead_s(senses: Senses) -> float:
@@ -169,6 +177,19 @@ def _windows(past: Past, window_s: float, lag_s: float) -> tuple[float, float]:
     last = len(lines) - 1
     energies = [lines[end].energy_j - lines[end - steps].energy_j for end in range(last - back, last + 1)]
     return min(energies), max(energies)
+
+
+def _slipped(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
+    """G09, at once: has the reading fallen as no mash does, with heat on all the while? Then the probe has slipped out,
+    and what it reads asks for more heat."""
+    then, soon = _ago(past, FALL_S), _ago(past, FALL_S / 2)
+    if then is None or soon is None or senses.state not in HEATED or soon.energy_j <= then.energy_j:
+        return past, None
+    fell_k = then.temperature_c - past.lines[-1].temperature_c
+    fell_k -= sum(step_k for _, step_k in _recent(past, senses.now))
+    limit = ALONE_K + (ALONE_K if senses.tun.probes.mash.behind_heater else 0.0)
+    says = "The reading fell by {value:.1f} K in a minute with the heater on (limit {limit:g} K). Heat is off."
+    return past, None if fell_k <= limit else Finding("G09", fell_k, limit, says=says)
 
 
 def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:

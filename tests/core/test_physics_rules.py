@@ -171,13 +171,54 @@ def test_another_level_moves_the_history(behind: bool, step_k: float, moves: boo
     assert (after.full_c, after.full_since) == (55.5 + by_k, before.full_since)
 
 
-def test_a_probe_that_slips_out_is_seen_as_soon() -> None:
-    """From 60 °C down to 25 in two minutes, at full heat: what was given before still counts, and the slow end of the
-    fall with it."""
-    story = Story()
-    assert story.go(rising(55.0, 1.2), 1.0, 250.0) is None
-    assert story.go(lambda at: 25.0 + 35.0 * 0.5 ** (at / 20.0), 1.0, 400.0) == 90.0
-    assert story.which == "G09"
+def fall(k: float, over_s: float = 60.0) -> Course:
+    """At 60 °C for 200 s, then so many kelvins down at an even rate."""
+    return lambda at: 60.0 - k * min(max(at - 200.0, 0.0) / over_s, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("course", "duty", "found"),
+    [
+        (fall(5.125), 0.3, 260.0),
+        (fall(4.875), 0.3, None),
+        (fall(5.125, 80.0), 0.3, None),  # too slow: 3.8 K in a minute
+        (fall(30.0), 0.3, 220.0),  # 5 K a line: history moves with it, and the moves count
+        (fall(4.0, 10.0), 0.3, None),  # liquor poured in without a word
+        (fall(12.0), 0.0, None),  # with the heater off: G04 and the evidence look at that
+        (fall(12.0), lambda at: 0.3 if 220.0 < at <= 230.0 else 0.0, 260.0),
+        (fall(12.0), lambda at: 0.0 if at <= 250.0 else 0.3, None),  # heat began while it fell
+    ],
+)
+def test_a_probe_that_slips_out(course: Course, duty: Course | float, found: float | None) -> None:
+    """More than 5 K down in a minute with heat on all the while is no mash: seen at once."""
+    story = Story(judged=True)
+    assert story.go(course, duty, 320.0) == found
+    if found is not None and story.finding is not None:
+        assert story.which == "G09"
+        assert story.finding.says.format(value=story.finding.value, limit=story.finding.limit).startswith(
+            "The reading fe"
+        )
+
+
+def test_moves_older_than_a_minute_do_not_count() -> None:
+    """4 K down at once, and 4 K more 60 s later, is not 8 K in a minute; 50 s later it is."""
+    for apart_s, found in ((60.0, None), (50.0, 260.0)):
+        steps: Course = lambda at, apart_s=apart_s: 60.0 - 4.0 * (at > 200.0) - 4.0 * (at > 200.0 + apart_s)  # type: ignore[misc]  # noqa: E731
+        assert Story(judged=True).go(steps, 0.3, 320.0) == found
+
+
+def test_behind_the_heater_a_reading_may_fall_with_the_heat() -> None:
+    """Up to 5 K more: 9.5 K down in a minute is nothing there, 10.5 is."""
+    mash = JACKET.probes.mash.model_copy(update={"behind_heater": True})
+    behind = JACKET.model_copy(update={"probes": JACKET.probes.model_copy(update={"mash": mash})})
+    for k, found in ((9.5, None), (10.5, 260.0)):
+        assert Story(behind, judged=True).go(fall(k), 0.3, 300.0) == found
+
+
+@pytest.mark.parametrize("state", [S.HELD, S.RESTARTING])
+def test_a_fall_is_nothing_without_a_run(state: RunState) -> None:
+    """Held or restarting the line may cool."""
+    assert Story(judged=True).go(fall(30.0), 0.3, 320.0, state=state) is None
 
 
 def test_a_capped_heater_at_its_cap_is_at_full_heat() -> None:

@@ -29,7 +29,7 @@ CAUGHT = [
     ("P8 down by 6 K", f"probe_jump@{REST}=-6", "G04", 6.0),
     ("P8 up by 8 K", f"probe_jump@{REST}=8", "G04", 7.0),
     ("P10 the other probe 4.5 K off", f"second_offset@{REST}=4.5", "G05", 70.0),
-    ("P11 fallen out in a rise", f"probe_fallen@{RAMP}", "G05", 130.0),
+    ("P11 fallen out in a rise", f"probe_fallen@{RAMP}", "G09", 70.0),
     ("P14 a reading every 15 s", f"probe_slow@{REST}=15", "G02", 16.0),
     ("P15 sent in F", f"probe_fahrenheit@{REST}", "G03", 5.0),
     ("P15 C taken for F", f"probe_celsius@{REST}", "G04", 6.0),
