@@ -185,7 +185,7 @@ def fall(k: float, over_s: float = 60.0) -> Course:
         (fall(30.0), 0.3, 220.0),  # 5 K a line: history moves with it, and the moves count
         (fall(4.0, 10.0), 0.3, None),  # liquor poured in without a word
         (fall(12.0), 0.0, None),  # with the heater off: G04 and the evidence look at that
-        (fall(12.0), lambda at: 0.3 if 220.0 < at <= 230.0 else 0.0, 260.0),
+        (fall(12.0), lambda at: 0.3 if at <= 50.0 or 220.0 < at <= 230.0 else 0.0, 260.0),
         (fall(12.0), lambda at: 0.0 if at <= 250.0 else 0.3, None),  # heat began while it fell
     ],
 )
