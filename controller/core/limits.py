@@ -57,7 +57,7 @@ class Limits(Table):
     outlet_trip_c: Annotated[float, _limit(_C, 70, 95, "G08")] = 92.0
     no_heat_window_s: Annotated[
         float,
-        _limit(_S, 120, 600, "G09", "own proposal; up to four times as long where less than 2 K is due in it"),
+        _limit(_S, 120, 600, "G09", "own proposal; up to 3.5 times as long where less than 2 K is due in it"),
     ] = 240.0
     dead_time_s: Annotated[
         float, _limit(_S, 0, 180, "G09", "own proposal, for beds and pipes of up to 60 s; a coil has 300 s on top")

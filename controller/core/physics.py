@@ -19,7 +19,7 @@ LOSS_PER_S = 0.35 / 3600.0  # share of the difference to the room lost a second,
 LEAST_LOSS_PER_S = 0.15 / 3600.0  # and never taken as less: a plate's loss may be far too low (own proposal)
 SEEN_SHARE = 0.25  # G09: at least this share of the expected rise
 DUE_K = 2.0  # G09: judged once so much was due
-WINDOWS = (1, 2, 3, 4)  # G09: times the window
+WINDOWS = (1.0, 2.0, 3.0, 3.5)  # G09: times the window; the last is over within the 900 s of G11 and the dead time
 RISE_WINDOW_S = 180.0  # G10
 STEADY_S = 300.0  # G10 when idle: a slope that lasts
 STEEPEST_K = 2.0  # G10 when idle: in any 30 s; a steeper one is a hose, not a heater
@@ -39,7 +39,9 @@ BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet s
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G09, G25 behind the heater: mean duty of so long, its change
 JUMP_K_PER_S = 0.1  # faster than a mash may change: another level (as the probe's own rule)
 NEAR_K = 1.0  # G09: so near its target a mash is kept, not warmed (own proposal: the usual tolerance of a rest)
-KEEP = 290  # lines of history: four of the longest windows that the file may ask for, dead time and coil on top
+KEEP = (
+    260  # lines of history: three and a half of the longest windows that a file may ask for, dead time and coil on top
+)
 
 
 class Line(NamedTuple):
@@ -196,8 +198,8 @@ def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     """G09: the rise that was due against the rise that was seen.
 
     Due is the least energy of any window shifted back by up to the dead time: heat may come sooner than it may. Where
-    too little is due in the window, for want of power or of duty, twice to four times the window judge. A probe behind
-    the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
+    too little is due in the window, for want of power or of duty, one of up to three and a half times its length judges.
+    A probe behind the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
     """
     due = _due(past, senses) if senses.state in HEATED else None
     if due is None:

@@ -47,9 +47,9 @@ def now(past: Past, which: Tun | None = None, **changes: Any) -> Senses:
 
 
 def test_history_reaches_far_enough_and_no_further() -> None:
-    """290 lines: four of the longest windows that the file may ask for, 600 s each, with a coil's 480 s."""
-    assert physics.KEEP == 290
-    needed = 4 * 600.0 + 180.0 + physics.COIL_S
+    """260 lines: 3.5 of the longest windows that the file may ask for, 600 s each, with a coil's 480 s."""
+    assert physics.KEEP == 260
+    needed = 3.5 * 600.0 + 180.0 + physics.COIL_S
     assert needed / physics.STEP_S + 1 <= physics.KEEP < needed / physics.STEP_S + 10
 
 

@@ -97,10 +97,12 @@ def _rate_k_per_min(case: Case) -> float:
 
 
 def _missing_s(case: Case) -> float:
-    """How soon must missing heat be seen, s? 300 and the dead time where the heater can do 0.8 K/min, weaker ones as
-    soon as G11 would, 900; what a coil's own liquor holds back comes on top."""
-    lag_s = case.settings.tun.guard.dead_time_s + (COIL_S if case.settings.tun.heater.place == "coil" else 0.0)
-    return (300.0 if _rate_k_per_min(case) >= 0.8 else 900.0) + lag_s
+    """How soon must missing heat be seen, s? 300 and the dead time where the heater can do 0.8 K/min and is at full
+    heat, else as soon as G11 would, 900. What a coil's own liquor holds back comes on top; its loop does not ask for
+    full heat while that is on its way."""
+    coil = case.settings.tun.heater.place == "coil"
+    strong = _rate_k_per_min(case) >= 0.8 and not coil
+    return (300.0 if strong else 900.0) + case.settings.tun.guard.dead_time_s + (COIL_S if coil else 0.0)
 
 
 def _three_stalls(at: float, rng: Random) -> tuple[Fault, ...]:
