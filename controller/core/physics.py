@@ -198,7 +198,7 @@ def _no_heat(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     """G09: the rise that was due against the rise that was seen.
 
     Due is the least energy of any window shifted back by up to the dead time: heat may come sooner than it may. Where
-    too little is due in the window, for want of power or of duty, one of up to three and a half times its length judges.
+    too little is due in the window, for want of power or of duty, one of up to three and a half times that judges.
     A probe behind the heater falls with the heat itself, so there nothing is judged once heat is less than it was.
     """
     due = _due(past, senses) if senses.state in HEATED else None
