@@ -31,6 +31,11 @@ SLACK_SHARE = 0.3  # G12: of the heat put in; power and mass are each true to 15
 LOSS_FACTOR = 1.7  # G09, G12: a plate's loss is a guess, true to this factor (own trial)
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FALL_S = 60.0  # G09: a fall of more than ALONE_K within it is no mash's (own proposal)
+KEEPS, COIL_KEEPS = (
+    0.5,
+    0.3,
+)  # G11: share of the rise that the plate allows; a coil's own liquor, up to 0.3 of the mash,
+# is warmed as well (own trial: one tripped while healthy at 0.49)
 FULL_SHARE = 0.95  # G11: of the duty that the tun file allows, that is full heat
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
@@ -304,7 +309,8 @@ def _cannot_keep_up(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
         return past, None
     net_w = senses.power_w * senses.tun.heater.duty_cap - senses.tun.loss_w_per_k * (now_c - senses.tun.room_c)
     allowed = max(0.0, net_w) * lasted / senses.capacity_j_per_k
-    if now_c - past.full_c >= 0.5 * allowed:
+    share = COIL_KEEPS if senses.tun.heater.place == "coil" else KEEPS
+    if now_c - past.full_c >= share * allowed:
         return past, None
     return past, Finding("G11", target - now_c, limits.cannot_keep_up_k)
 

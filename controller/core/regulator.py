@@ -47,6 +47,7 @@ GAIN_BOUNDS = (0.65, 1.5)  # rate found, over the one believed: without bounds, 
 LAG_BOUNDS = (0.4, 2.5)  # lag found, over the one believed
 RISE_SDS = 1.5  # standard deviations that the rise at the probe may be corrected by
 MOST_EXTRA = 0.25  # of the rate: loss beyond the plate's that is believed, K/s
+COIL_BELOW_K = 0.3  # K that a coil's probe may be believed under the mean: a rest begins within 0.5 K of its target
 JUMP_K = 1.5  # K between model and reading: no noise, something was added; the model starts anew at the reading
 GAP_S = 60.0  # s without a tick: what the model knew of heat on its way is void
 ABOVE_K = 1.0  # K over target (and what the heater adds at the probe): heater off whatever the model says (own bench)
@@ -194,7 +195,9 @@ def _read(
         return state
     hold = min(max(_loss(figures, model_c, state.extra_k_per_s) / rate, 0.0), 1.0)  # duty that keeps the temperature
     felt = state.near if figures.behind_heater_k > 0.0 else state.arriving[-1] - hold
-    value += figures.below_mean_k * hold - figures.behind_heater_k * state.near - state.rise_k * felt
+    below_k = figures.below_mean_k * hold
+    value += min(below_k, COIL_BELOW_K) if figures.heater_late else below_k
+    value -= figures.behind_heater_k * state.near + state.rise_k * felt
     if target.heat != "hold" or abs(value - model_c) > JUMP_K + figures.behind_heater_k * state.near:
         return state._replace(reading_c=value, doubt=tracker.alone(doubt))
     moving_k = figures.behind_heater_k * (applied - state.near)

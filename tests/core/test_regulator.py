@@ -63,6 +63,17 @@ def test_a_long_rise_uses_the_heater_though_the_plate_loses_too_much() -> None:
     assert max(loop.trace) < 63.3
 
 
+@pytest.mark.parametrize(("coil", "below_k"), [(False, 0.54), (True, 0.3)])
+def test_a_coil_s_probe_is_believed_little_under_the_mean(coil: bool, below_k: float) -> None:
+    """At rest with 0.54 of the power a probe 1 K under the mean at full power is 0.54 K under it; on a coil at most
+    0.3 is believed, for a rest begins within 0.5 K of its target."""
+    figures = FIGURES._replace(loss_w_per_k=60.0, below_mean_k=1.0, heater_late=coil)
+    state = START
+    for _ in range(900):
+        state, _ = regulate(figures, Setpoint(63.0, 0.0), hold(63.0), seen(63.0), 0.54, state, 1.0)
+    assert state.reading_c == pytest.approx(63.0 + below_k, abs=0.02)
+
+
 def test_the_rate_is_learned_on_a_ramp_within_bounds() -> None:
     """A heater 15 % stronger than its plate is found out on one ramp, to within 5 %."""
     loop = Loop(rate_share=1.15)
