@@ -67,6 +67,7 @@ class Judge:
         self._hot_at: float | None = None
         self._epoch = self._seq = -1
         self._lost_at: float | None = None  # a stranger with a higher epoch, or with heat
+        self._claimed = -1  # the highest epoch of a stranger's OFF while the daemon was checking
         self._pending_at: float | None = None  # a command with power, whose tick's status and replies may still come
         self._duty = 0.0
         self._status: dict[str, Any] = {}
@@ -179,6 +180,8 @@ class Judge:
             self._broken("I8", at, f"heat {at - self._linked_at:.1f} s after a new connection")
         if self._lost_at is not None and at > self._lost_at + HOT_WITHIN_S:
             self._broken("I11", at, f"heat, and another owner showed at {self._lost_at:.1f} s")
+        if said["epoch"] <= self._claimed:
+            self._broken("I11", at, f"heat of epoch {said['epoch']}, and another owner claimed {self._claimed} before")
 
     def _settle(self) -> None:
         """All that was said in the tick of a command with power is in: does its state, do the orders allow heat?"""
@@ -189,7 +192,8 @@ class Judge:
             self._broken("I7", at, f"heat, and these orders were not accepted: {self._needs or ['start']}")
 
     def _stranger(self, at: float, payload: bytes, retained: bool) -> None:
-        """Own echo, or another's command?"""
+        """Own echo, or another's command? One of a higher epoch ends an ownership; a daemon that still checks takes a
+        number above every one that it hears."""
         try:
             said = json.loads(payload)
             epoch, seq, duty = int(said.get("epoch", -1)), int(said.get("seq", -1)), float(said["duty"])
@@ -198,7 +202,9 @@ class Judge:
         ours = (epoch, seq) <= (self._epoch, self._seq) and said.get("owner") != "stranger"
         if retained or ours or self._lost_at is not None:
             return
-        if duty > 0.0 or epoch > self._epoch:
+        if duty <= 0.0 and self._status.get("state", "checking") == "checking":
+            self._claimed = max(self._claimed, epoch)  # it owns nothing yet
+        elif duty > 0.0 or epoch > self._epoch:
             self._lost_at = at
 
     # ------------------------------------------------------------ status

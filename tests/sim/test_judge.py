@@ -237,6 +237,21 @@ def test_i11_heat_beside_another_owner(history: History, said: dict[str, Any]) -
     assert history.run(4).broken() == {"I11"}
 
 
+@pytest.mark.parametrize(("epoch", "broken"), [(3, set()), (2, {"I11"}), (1, {"I11"})])
+def test_i11_an_owner_heard_while_checking(gannet: Pair, epoch: int, broken: set[str]) -> None:
+    """A daemon that still checks takes a number above the stranger's; heat under any other is heat beside an owner."""
+    made = History(gannet[0])
+    made.state = "checking"
+    made.say("online", there=True)
+    made.run(5)
+    made.say("heater/command", False, duty=0.0, epoch=2, seq=1, owner="stranger")
+    made.state, made.epoch = "idle", epoch
+    made.run(15)
+    made.order("start", "o1")
+    made.state, made.duty = "running", 0.5
+    assert made.run(4).broken() == broken
+
+
 def test_i11_lets_a_foreign_off_pass(history: History) -> None:
     """Any plain button may send OFF."""
     history.say("heater/command", False, duty=0)

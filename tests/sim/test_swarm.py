@@ -25,6 +25,8 @@ ONCE_FAILED = {
     10530: "a heater node whose mains came back while the broker was away",
     10197: "a second owner before the start, for good",
     10060: "a mash 8 K too warm that nobody cooled",
+    28694: "a coil whose rest would not begin, and that G11 took for a broken heater",
+    28779: "a stranger with a higher epoch while the daemon was still checking",
     20202: "a brewer who asked for a start two hundred times and cleared nothing",
     504: "a probe behind the heater that reads the hard limit in a healthy mash",
 }
