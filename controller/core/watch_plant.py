@@ -8,6 +8,8 @@ from __future__ import annotations
 from controller.core.interlocks import HEATED, Finding, Memory, Senses
 from controller.core.model import Instant, RunState, Switch
 
+COIL_LONGER = 1.3  # G23: a coil warms its own liquor as well, up to 0.3 of the mash; no plan knows it (own trial)
+
 
 def switches(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     """G13: liquid over the heater, and flow where the pump should make one."""
@@ -113,7 +115,8 @@ def duration(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:
     if senses.state not in HEATED:
         return memory, None
     limits = senses.tun.guard
-    most = senses.planned_s * limits.run_factor + limits.run_extra_s
+    planned_s = senses.planned_s * (COIL_LONGER if senses.tun.heater.place == "coil" else 1.0)
+    most = planned_s * limits.run_factor + limits.run_extra_s
     if not (senses.run_s <= most):
         return memory, Finding("G23", senses.run_s, most)
     if not (memory.heat_on_s <= limits.heat_on_s):

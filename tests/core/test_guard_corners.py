@@ -559,6 +559,13 @@ def test_what_latches() -> None:
     assert check(outlet=SEEN._replace(raw_c=93.0)).state.trips[0].latched is True
 
 
+def test_a_coil_s_run_may_take_longer() -> None:
+    """1.3 times the plan: 3,600 s count as 4,680, so 10,620 s are the limit."""
+    coil = TUN.model_copy(update={"heater": TUN.heater.model_copy(update={"place": "coil"})})
+    assert found(watch_plant.duration, tun=coil, run_s=10_620.0) is None
+    assert found(watch_plant.duration, tun=coil, run_s=10_620.1) == Finding("G23", 10_620.1, 10_620.0)
+
+
 def test_a_longer_run_after_a_cleared_g23() -> None:
     """An hour more that clearing has given counts, a second beyond it does not."""
     state = OPEN._replace(longer_s=3600.0)
