@@ -202,9 +202,11 @@ class Judge:
         ours = (epoch, seq) <= (self._epoch, self._seq) and said.get("owner") != "stranger"
         if retained or ours or self._lost_at is not None:
             return
+        if duty <= 0.0 and epoch <= self._epoch:
+            return  # any plain button may send OFF
         if duty <= 0.0 and self._status.get("state", "checking") == "checking":
             self._claimed = max(self._claimed, epoch)  # it owns nothing yet
-        elif duty > 0.0 or epoch > self._epoch:
+        else:
             self._lost_at = at
 
     # ------------------------------------------------------------ status

@@ -67,7 +67,9 @@ def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
     if link.foreign is not None and link.foreign.duty <= 0.0:
         found.append(("G19", "Somebody else sent OFF on the heater topic; it was obeyed."))
     if heated:
-        found.extend((*_heater_late(state, senses), *_adding(state, senses), *_silent(state, senses)))
+        found.extend((*_heater_late(state, senses), *_silent(state, senses)))
+    if heated and senses.target.heat == "blocked":
+        found.extend(_adding(state, senses))
     return found
 
 
@@ -83,8 +85,6 @@ def _heater_late(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
 def _adding(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
     """What is noted while something is being added, when heat is blocked and little is watched?"""
     memory, found = state.memory, []
-    if senses.target.heat != "blocked":
-        return []
     if memory.hot_run or memory.hot_second:
         over = f"{memory.hot_c:.1f} °C is read during an addition; the limit is {senses.tun.guard.hard_limit_c:g} °C."
         do = "If hot liquor or mash just went in, stir. If not, the heater may be stuck on: cut the mains, then look."
@@ -100,12 +100,11 @@ def _adding(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
 def _silent(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
     """Which probe beside the mash probe gives no reading to believe, and what is not watched meanwhile?"""
     found, probes, now, heard_at = [], senses.tun.probes, senses.now, state.memory.outlet_at
-    second_s, outlet_s = _silent_s(state, senses.second, now), _silent_s(state, senses.outlet, now)
-    if probes.second is not None and second_s > SILENT_S:
-        said = f"No good reading of the second mash probe for {second_s:.0f} s (limit {SILENT_S:g} s)."
+    if probes.second is not None and (silent_s := _silent_s(state, senses.second, now)) > SILENT_S:
+        said = f"No good reading of the second mash probe for {silent_s:.0f} s (limit {SILENT_S:g} s)."
         found.append(("second", f"{said} Whether the probes differ (G05) is not watched meanwhile. {CHECK_PROBE}"))
-    if probes.outlet is not None and outlet_s > SILENT_S:
-        said = f"No good reading of the outlet probe for {outlet_s:.0f} s (limit {SILENT_S:g} s)."
+    if probes.outlet is not None and (silent_s := _silent_s(state, senses.outlet, now)) > SILENT_S:
+        said = f"No good reading of the outlet probe for {silent_s:.0f} s (limit {SILENT_S:g} s)."
         by_node = heard_at is not None and now - heard_at <= SILENT_S
         watched = "is watched by the heater node's own thermometer alone" if by_node else "is not watched meanwhile"
         found.append(("outlet", f"{said} Whether the outlet is hot (G08) {watched}. {CHECK_PROBE}"))

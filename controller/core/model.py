@@ -55,6 +55,7 @@ Health = Literal["good", "failure", "function check", "out of specification", "m
 # ---------------------------------------------------------------- what comes in
 
 ALONE_K = 5.0  # a reading that jumps further is not believed of itself, however steady it is then (own proposal)
+JUMP_RATE_K_PER_S = 0.1  # what a mash may really do between readings (own proposal)
 LOWEST_C, HIGHEST_C = -5.0, 105.0  # a reading beyond: open or shorted sensor, or another unit (own proposal)
 POWER_ON_C = 85.0  # a 1-wire thermometer's register after power-up, raw 0x0550 (its data sheet)
 ALL_ZERO_C = 0.0  # an all-zero scratchpad passes its CRC-8 (arithmetic)

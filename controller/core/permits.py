@@ -14,7 +14,6 @@ from controller.core.model import Disk, Instant, Link, Measurement, Order, Switc
 from controller.core.settings import Tun
 
 HAND_K = 3.0  # the probe and the hand thermometer agree this closely
-HERE_S = 600.0  # the "I am here" mark is good for so long
 FREE_MB = 100.0  # room for the record
 FRESH_S = 10.0  # a reading or a switch's word serves for so long
 SPACING_S = 3.0  # readings come at least so often ...

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.core.interlocks import HEATED, Finding, Senses, apart_k
-from controller.core.model import ALONE_K, Instant, RunState
+from controller.core.model import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
 from controller.core.quick import quick
 
 STEP_S = 10.0  # one line of history
@@ -31,22 +31,16 @@ SLACK_SHARE = 0.3  # G12: of the heat put in; power and mass are each true to 15
 LOSS_FACTOR = 1.7  # G09, G12: a plate's loss is a guess, true to this factor (own trial)
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FALL_S = 60.0  # G09: a fall of more than ALONE_K within it is no mash's (own proposal)
-KEEPS, COIL_KEEPS = (
-    0.5,
-    0.3,
-)  # G11: share of the rise that the plate allows; a coil's own liquor, up to 0.3 of the mash,
-# is warmed as well (own trial: one tripped while healthy at 0.49)
+KEEPS = 0.5  # G11: share of the rise that the plate allows
+COIL_KEEPS = 0.3  # G11: of a coil, which warms its own liquor as well, up to 0.3 of the mash (own trial on random tuns)
 FULL_SHARE = 0.95  # G11: of the duty that the tun file allows, that is full heat
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
 BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet shows the mean so late (arithmetic); and
 # not more, s, so that history reaches far enough
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G09, G25 behind the heater: mean duty of so long, its change
-JUMP_K_PER_S = 0.1  # faster than a mash may change: another level (as the probe's own rule)
 NEAR_K = 1.0  # G09: so near its target a mash is kept, not warmed (own proposal: the usual tolerance of a rest)
-KEEP = (
-    260  # lines of history: three and a half of the longest windows that a file may ask for, dead time and coil on top
-)
+KEEP = 260  # lines of history: 3.5 of the longest windows that a file may ask for, dead time and coil on top
 
 
 class Line(NamedTuple):
@@ -132,7 +126,7 @@ def _another_level(last: Line, value_c: float, senses: Senses) -> bool:
     """Has the probe gone over to another level since, faster than a mash may change? A probe behind the heater moves
     with the heat, too. A doubtful reading alone is none: what was believed last is some seconds old at most."""
     tun = senses.tun
-    most_k = tun.guard.jump_k + JUMP_K_PER_S * (senses.now - last.at)
+    most_k = tun.guard.jump_k + JUMP_RATE_K_PER_S * (senses.now - last.at)
     most_k += ALONE_K if tun.probes.mash.behind_heater else 0.0
     return abs(value_c - last.temperature_c) > most_k
 

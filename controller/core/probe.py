@@ -15,6 +15,7 @@ from controller.core.model import (
     FALSE_VALUES_C,
     FREEZING_F,
     HIGHEST_C,
+    JUMP_RATE_K_PER_S,
     LOWEST_C,
     Bad,
     Health,
@@ -27,7 +28,6 @@ from controller.core.quick import maker, quick
 from controller.core.settings import Probe
 
 NEIGHBOUR_K = 2.0  # a suspect value is believed this close to the last believed one (own proposal)
-JUMP_RATE_K_PER_S = 0.1  # what a mash may really do between readings (own proposal)
 NEW_LEVEL_READINGS = 5  # so many consistent readings make a new level
 LAG_STALE_S = 10.0  # sender's stamp so far behind its own usual lag: an old reading
 LAG_RESET_S = 60.0  # a lag that stays changed so long is a set clock, not a queue

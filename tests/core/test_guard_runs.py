@@ -55,6 +55,15 @@ def ordered(bench: Bench, *names: str) -> None:
         assert bench.replies[-1].accepted, bench.replies[-1].reason
 
 
+def cleared(bench: Bench, trip: str) -> None:
+    """A minute later a person clears it and lets the run go on."""
+    bench.run(61)
+    bench.order("clear", trip=trip)
+    bench.step()
+    ordered(bench, "restart")
+    bench.until("running", 30)
+
+
 def broker_away(bench: Bench, seconds: int = 5) -> None:
     bench.link = False
     bench.run(seconds)
@@ -152,11 +161,7 @@ def test_a_heater_on_for_too_long_gets_an_hour_more_by_a_clear() -> None:
     heat_on(bench, 57_590.0)
     bench.until("held", 30)
     assert tripped(bench) == ["G23"]
-    bench.run(61)
-    bench.order("clear", trip="G23")
-    bench.step()
-    ordered(bench, "restart")
-    bench.until("running", 30)
+    cleared(bench, "G23")
     bench.run(60)
     assert tripped(bench) == []
     assert 54_000.0 < bench.state.guard.memory.heat_on_s < 54_100.0
@@ -284,11 +289,7 @@ def test_still_too_hot_after_a_clear() -> None:
         bench.step()
     bench.run(3)
     assert tripped(bench) == ["G06"]
-    bench.run(61)
-    bench.order("clear", trip="G06")
-    bench.step()
-    ordered(bench, "restart")
-    bench.until("running", 30)
+    cleared(bench, "G06")
     bench.run(4)
     assert tripped(bench) == ["G06"]
 

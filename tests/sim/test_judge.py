@@ -237,14 +237,17 @@ def test_i11_heat_beside_another_owner(history: History, said: dict[str, Any]) -
     assert history.run(4).broken() == {"I11"}
 
 
-@pytest.mark.parametrize(("epoch", "broken"), [(3, set()), (2, {"I11"}), (1, {"I11"})])
-def test_i11_an_owner_heard_while_checking(gannet: Pair, epoch: int, broken: set[str]) -> None:
-    """A daemon that still checks takes a number above the stranger's; heat under any other is heat beside an owner."""
+@pytest.mark.parametrize(
+    ("theirs", "epoch", "broken"), [(2, 3, set()), (2, 2, {"I11"}), (2, 1, {"I11"}), (1, 1, set()), (0, 1, set())]
+)
+def test_i11_an_owner_heard_while_checking(gannet: Pair, theirs: int, epoch: int, broken: set[str]) -> None:
+    """A daemon that still checks takes a number above the stranger's; heat under any other is heat beside an owner. An
+    OFF of no higher epoch claims nothing."""
     made = History(gannet[0])
     made.state = "checking"
     made.say("online", there=True)
     made.run(5)
-    made.say("heater/command", False, duty=0.0, epoch=2, seq=1, owner="stranger")
+    made.say("heater/command", False, duty=0.0, epoch=theirs, seq=1, owner="stranger")
     made.state, made.epoch = "idle", epoch
     made.run(15)
     made.order("start", "o1")
