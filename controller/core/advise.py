@@ -11,13 +11,12 @@ from typing import NamedTuple
 
 from controller.brewing import advice, water
 from controller.brewing.advice import Advice, Changes
-from controller.brewing.mash_plan import Malt, MashPlan, PlanStep
+from controller.brewing.mash_plan import Malt, MashPlan, PlanStep, aim_of
 from controller.core.plan import Plan
 from controller.core.recipe import Aim, Program
 from controller.core.settings import Tun
-from controller.core.stages import Stage, power_w
-
-DRY_FROM, FULL_BELOW = 0.80, 0.72  # a written limit attenuation as an aim in words (own proposal)
+from controller.core.stages import Stage
+from controller.core.supply import drawn_w
 
 
 def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float = 0.0) -> MashPlan:
@@ -56,7 +55,7 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         people=len(program.people) if named else 1,
         calibration_age_days=calibration_age_days,
         altitude_known="altitude_m" in tun.model_fields_set,
-        power_w=power_w(tun),
+        power_w=drawn_w(tun, tun.heater.duty_cap, None),
         others_w=others_w,
         supply_limit_w=tun.supply_limit_w,
         expected_ph=program.liquor.expected_ph,
@@ -70,16 +69,14 @@ def _hot_liquor_s(plan: Plan) -> float | None:
 
 
 def _aim(program: Program) -> Aim:
-    if not isinstance(program.aim, float):
-        return program.aim
-    return "dry" if program.aim >= DRY_FROM else "full" if program.aim < FULL_BELOW else "balanced"
+    return aim_of(program.aim) if isinstance(program.aim, float) else program.aim
 
 
 def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:
     step = program.step[stage.at or 0]
     return PlanStep(
         kind=step.kind,
-        temperature_c=stage.target_c,
+        temperature_c=round(stage.target_c, 1),  # as it is shown: 152 °F are 66.7 °C
         hold_s=stage.hold_s,
         ramp_s=stage.ramp_s if math.isfinite(stage.ramp_s) else 0.0,
         climb_k_per_s=stage.climb_k_per_s,

@@ -33,15 +33,25 @@ def answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
         return Refused("nothing is being asked")
     if wanted is not None and wanted != prompt.id:
         return Refused(f"the question {wanted!r} is no longer open; asked is {prompt.id!r}: {prompt.text}")
-    answer = order.args.get("answer", prompt.answers[0])
-    if answer not in prompt.answers:
-        return Refused(f"the answer {answer!r} does not fit; choose one of: {', '.join(prompt.answers)}")
+    answer = _word(order, prompt.answers, prompt.text)
+    if isinstance(answer, Refused):
+        return answer
     said = Event("answer", prompt.id, f"{prompt.text} {answer} ({order.by})", data={"answer": answer, "by": order.by})
     if prompt.id != "resume" and run.state is not S.RUNNING:
         return Refused(f"the run is {run.state}; go on first, then answer")
     events: list[Event] = [said]
-    run = ANSWERS[prompt.id](run._replace(prompt=None), leg, str(answer), desk.now, events)
+    run = ANSWERS[prompt.id](run._replace(prompt=None), leg, answer, desk.now, events)
     return run, f"{answer}: understood", tuple(events)
+
+
+def _word(order: Order, answers: tuple[str, ...], text: str) -> str | Refused:
+    """The answer that was given. Only where there is but one may it be left out: nobody's observation is guessed."""
+    answer = order.args.get("answer", answers[0] if len(answers) == 1 else None)
+    if answer is None:
+        return Refused(f"this needs a word of yours: {text} Answer with one of: {', '.join(answers)}")
+    if answer not in answers:
+        return Refused(f"the answer {answer!r} does not fit; choose one of: {', '.join(answers)}")
+    return str(answer)
 
 
 def _entered(run: Run, entry: Mapping[str, Any], by: str) -> Done:
@@ -54,9 +64,9 @@ def _entered(run: Run, entry: Mapping[str, Any], by: str) -> Done:
 
 def _settled(run: Run, offer: Offer, order: Order, desk: Desk) -> Done | Refused:
     """The correction offered after dough-in: the ordinary way, liquor, or the rest taken as it is."""
-    answer = order.args.get("answer", offer.answers[0])
-    if answer not in offer.answers:
-        return Refused(f"the answer {answer!r} does not fit; choose one of: {', '.join(offer.answers)}")
+    answer = _word(order, offer.answers, offer.text)
+    if isinstance(answer, Refused):
+        return answer
     if run.state is not S.RUNNING or run.course is None:
         return Refused(f"the run is {run.state}; go on first, then answer")
     data = {"answer": answer, "by": order.by}

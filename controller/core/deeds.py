@@ -50,10 +50,12 @@ def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
     first = _number(order.args, "from_step", 0)
     credited = _number(order.args, "credited_s", 0)
     if first is None or not (0 <= first < len(course.legs)) or first != int(first):
-        return Refused(f"from_step must be a whole number from 0 to {len(course.legs) - 1}")
+        last = len(course.legs) - 1
+        ends = f"from 0 ({course.legs[0].name}) to {last} ({course.legs[last].name})"
+        return Refused(f"from_step must be a whole number {ends}")
     leg = course.legs[int(first)]
     if credited is None or not (0 <= credited <= leg.hold_s):
-        return Refused(f"credited_s must lie between 0 and the {leg.hold_s:.0f} s of step {int(first)}")
+        return Refused(f"credited_s must lie between 0 and the {leg.hold_s:.0f} s of {leg.name}")
     begun = Run(
         state=S.IDLE,
         course=course._replace(filed=()),
@@ -75,7 +77,7 @@ def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
     begun, said = armed
     begun, events = _to(begun, S.RUNNING, order, desk)
     started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
-    step = Event("step", leg.name, f"step {begun.leg}: {leg.name}, {leg.target_c:.1f} °C")
+    step = Event("step", leg.name, f"step {begun.leg + 1}: {leg.name}, {leg.target_c:.1f} °C")
     return begun, said, (started, *course.filed, *_overruled(course, order.by), *events, step)
 
 
@@ -107,7 +109,8 @@ def _armed(run: Run, leg: Leg, order: Order, desk: Desk) -> tuple[Run, str] | Re
 
 def _pause(run: Run, order: Order, desk: Desk) -> Done | Refused:
     run, events = _to(run, S.PAUSING, order, desk)
-    if run.phase is P.RAMPING and desk.seen.value_c is not None:
+    run = run._replace(nobody_told=False)
+    if run.phase in (P.HEATING, P.RAMPING) and desk.seen.value_c is not None:
         leg = leg_of(run)
         kept = min(desk.seen.value_c, leg.target_c) if leg else desk.seen.value_c
         run = run._replace(pause_c=kept, key=run.key + 1)
@@ -115,7 +118,7 @@ def _pause(run: Run, order: Order, desk: Desk) -> Done | Refused:
 
 
 def _resume(run: Run, order: Order, desk: Desk) -> Done | Refused:
-    run, events = _to(run, S.RUNNING, order, desk)
+    run, events = _to(program.waiting_anew(run, desk.now), S.RUNNING, order, desk)
     if run.pause_c is not None:
         run = run._replace(pause_c=None, key=run.key + 1)
     return run, "going on", events
@@ -123,7 +126,7 @@ def _resume(run: Run, order: Order, desk: Desk) -> Done | Refused:
 
 def _hold(run: Run, order: Order, desk: Desk) -> Done | Refused:
     stronger = "person" if run.held_by in ("", "trip") else run.held_by
-    run = run._replace(held_by=stronger)
+    run = run._replace(held_by=stronger, paused=False)
     if run.state in (S.HOLDING, S.HELD):
         return run, "held: heat is off and stays off until `restart`", ()
     run, events = _to(run, S.HOLDING, order, desk)
@@ -136,7 +139,7 @@ def _restart(run: Run, order: Order, desk: Desk) -> Done | Refused:
         return Refused(f"not restarted: still tripped ({named}); latched trips need `clear` first")
     if run.prompt is not None and run.prompt.id == "resume":
         return Refused(f"not restarted: first answer: {run.prompt.text}")
-    run, events = _to(run, S.RESTARTING, order, desk)
+    run, events = _to(run._replace(paused=False), S.RESTARTING, order, desk)
     return (
         run,
         f"restarting; heat returns after the checks{': ' if desk.view.waits_for else ''}{desk.view.waits_for}",
@@ -167,6 +170,10 @@ def _advance(run: Run, order: Order, desk: Desk) -> Done | Refused:
     leg = leg_of(run)
     if leg is None:
         return Refused("there is no step to leave")
+    if run.phase in program.ADDED:
+        return Refused(
+            "something is being added, and heat is blocked until it is in, stirred and settled; wait for that"
+        )
     if leg.kind == "dough_in" and not run.grain_in:
         return Refused("the strike step ends with dough-in, not with `advance`; answer the question or `stop`")
     events: list[Event] = [Event("order", "advance", f"{leg.name} left early by {order.by}", data={"by": order.by})]
@@ -191,7 +198,9 @@ def _adjust(run: Run, order: Order, desk: Desk) -> Done | Refused:
     """Change target, time or ramp of this or a later step; validated, recorded."""
     index = _number(order.args, "step", run.leg)
     if run.course is None or index is None or not (run.leg <= index < len(run.course.legs)) or index != int(index):
-        return Refused("only this or a later step can be adjusted; `step` counts from 0 as in status")
+        return Refused(f"only this or a later step can be adjusted{_steps_left(run)}")
+    if not any(key in order.args for key in ("target_c", "hold_s", "climb_k_per_s")):
+        return Refused('nothing to change: say target_c, hold_s or climb_k_per_s, such as target="64 °C"')
     leg = run.course.legs[int(index)]
     problems, new = _adjusted(leg, order.args, desk.ceiling_c)
     if problems:
@@ -204,6 +213,13 @@ def _adjust(run: Run, order: Order, desk: Desk) -> Done | Refused:
     data = {"step": int(index), "by": order.by, "target_c": new.target_c, "hold_s": new.hold_s}
     text = f"{leg.name} is now {new.target_c:.1f} °C for {new.hold_s / 60:g} min"
     return run, text, (Event("order", "adjust", text, data=data),)
+
+
+def _steps_left(run: Run) -> str:
+    """Which steps are these, by the number on the wire and by name?"""
+    legs = run.course.legs if run.course is not None else ()
+    left = [f"{at} ({leg.name})" for at, leg in enumerate(legs) if at >= run.leg]
+    return f"; `step` is one of {', '.join(left)}" if left else ""
 
 
 def _adjusted(leg: Leg, args: Any, ceiling_c: float) -> tuple[list[str], Leg]:
@@ -233,6 +249,8 @@ def _announce(run: Run, order: Order, desk: Desk) -> Done | Refused:
 
 def _acknowledge(run: Run, order: Order, desk: Desk) -> Done | Refused:
     text = f"heard by {order.by}"
+    if not desk.view.trips and run.prompt is None:
+        text = f"nothing to acknowledge; {text}"
     return run, text, (Event("acknowledge", order.trip or "all", text, data={"by": order.by}),)
 
 

@@ -29,6 +29,7 @@ class Item(NamedTuple):
 
     title: str
     keys: tuple[str, ...]
+    water: bool = False  # to be known of a run with water alone, too
 
 
 FIGURES: dict[str, Figure] = {
@@ -69,16 +70,16 @@ SALTS = ("gypsum_g", "calcium_chloride_g", "magnesium_sulphate_g", "table_salt_g
 ITEMS: tuple[Item, ...] = (
     Item("batch number", ("batch",)),
     Item("crush", ("crush_gap_mm", "crush_husk_pct", "crush_flour_pct", "crush")),
-    Item("liquor measured", ("liquor_volume_l", "liquor_at_c")),
+    Item("liquor measured", ("liquor_volume_l", "liquor_at_c"), water=True),
     Item("salts", SALTS),
     Item("acid", ("lactic_acid_ml", "phosphoric_acid_ml", "acid_strength_pct", "acid")),
     Item("pH of the mash", ("ph", "ph_at_c")),
     Item("gravity in the mash", ("gravity_p",)),
     Item("first wort: gravity", ("first_wort_p",)),
-    Item("first wort: volume", ("first_wort_volume_l",)),
+    Item("first wort: volume at 20 °C", ("first_wort_volume_l",)),
     Item("last runnings: gravity", ("last_runnings_p",)),
-    Item("final gravity", ("final_p",)),
-    Item("final volume", ("final_volume_l",)),
+    Item("gravity of all the wort", ("final_p",)),
+    Item("volume of all the wort at 20 °C", ("final_volume_l",)),
     Item("spent grain", ("spent_grain",)),
 )
 

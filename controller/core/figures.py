@@ -23,6 +23,8 @@ GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned over plate: whatever was lear
 # conductance. Common practice has no figures, these are own estimates. In doubt longer: too short a lag overshoots, too
 # long a lag costs only time, and the regulator corrects it on the first ramp.
 HEATER_LAG_S = {"element": 15.0, "line": 15.0, "jacket": 45.0, "coil": 200.0}
+BATH_DROP_K = 14.0  # K, liquor round a coil over the wort in it at full power: 8 to 20 (own estimate)
+MASH_J_PER_L_K = 2600.0  # of a litre of tun, filled to three quarters with mash at 3 L/kg (arithmetic)
 BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate)
 
 # Time that mixing needs until a probe shows the mean, s (own estimates).
@@ -125,7 +127,7 @@ def _plate(tun: Tun, capacity_j_per_k: float, strike: bool, learned: Learned | N
     if behind:
         lag_sd = BEHIND_LAG_SD
     relay = heater.kind in ("ssr", "contactor")
-    capacity = max(capacity_j_per_k, 1.0)
+    capacity = max(capacity_j_per_k + heater.bath_j_per_k, 1.0)
     rise_k = behind_heater_k(tun, strike)
     believed = Figures(
         capacity_j_per_k=capacity,
@@ -187,14 +189,25 @@ def swing_k(tun: Tun, strike: bool) -> float:
 
 def near_s(tun: Tun) -> float:
     """How late does a probe just behind the heater feel it, s?"""
-    return HEATER_LAG_S[tun.heater.place] + tun.probes.mash.lag_s
+    return heater_lag_s(tun) + tun.probes.mash.lag_s
+
+
+def heater_lag_s(tun: Tun) -> float:
+    """How late does the heater's heat reach the wort, s? Two bodies come together by what lies between them, here full
+    power over the usual drop, over their heat capacities in parallel (arithmetic). A burner's pot is left out."""
+    heater = tun.heater
+    bath, mash = heater.bath_j_per_k, MASH_J_PER_L_K * tun.volume_l
+    if bath <= 0.0:
+        return HEATER_LAG_S[heater.place]
+    bath_s = bath * mash / (bath + mash) * BATH_DROP_K / (heater.power_w * heater.efficiency)
+    return max(bath_s, HEATER_LAG_S["jacket"])
 
 
 def plate_lag_s(tun: Tun) -> tuple[float, float]:
     """Which lag and dead time does the plate suggest in plain liquor, s? The longest of the lags in a row counts as
     the lag; the others together look like a dead time."""
     heater = tun.heater
-    heater_s = HEATER_LAG_S[heater.place] + (BURNER_LAG_S if heater.kind == "gas" else 0.0)
+    heater_s = heater_lag_s(tun) + (BURNER_LAG_S if heater.kind == "gas" else 0.0)
     lags = (heater_s, tun.probes.mash.lag_s, PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S)
     return max(lags), sum(lags) - max(lags)
 

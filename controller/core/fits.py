@@ -52,7 +52,8 @@ def _swing(tun: Tun) -> list[Problem]:
     if swing_k <= SWING_K:
         return []
     found = f"{show('duration', tun.heater.window_s)}, by which the probe behind the heater swings by {swing_k:.1f} K"
-    wanted = f"a swing of at most {SWING_K:g} K: a shorter window, more flow, or a probe in the mash"
+    shorter = "a solid-state relay with a shorter" if tun.heater.kind == "contactor" else "a shorter"
+    wanted = f"a swing of at most {SWING_K:g} K: more flow, a probe in the mash, or {shorter} window"
     return [Problem(f"tun {tun.name}: heater: window", found, wanted)]
 
 
@@ -140,7 +141,7 @@ def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Probl
         dough.grist_temperature_c,
         fit.liquor_kg,
         fit.strike_c or first_c,
-        metal_j_per_k=tun.metal_j_per_k,
+        metal_j_per_k=tun.metal_j_per_k + tun.heater.bath_j_per_k,
         slaking_j_per_kg=dough.slaking_heat_kj_per_kg * 1000.0,
     )
     if lands_c <= first_c + LANDS_K:

@@ -13,7 +13,6 @@ from controller.brewing.kinetics import PUBLISHED_SET, Mark, Prediction, predict
 from controller.brewing.what_if import Rest, Variation, profile_of, what_if
 from controller.core.fits import highest_c
 from controller.core.plan import Plan
-from controller.core.program import SETTLE_S
 
 VARIED_S = 6 * 3600.0  # what changes would do is worked out for a mash up to so long: souring takes days
 LANDS_K = 0.1  # mash that lands nearer its first target is there
@@ -43,10 +42,11 @@ def rests(plan: Plan) -> list[Rest] | None:
     stages = [stage for stage in plan.stages if stage.at is not None]
     if not plan.program.grist or not stages or not all(math.isfinite(stage.ramp_s) for stage in stages):
         return None
+    mixing_s = plan.course.legs[0].mixing_s
     found = [Rest(s.name, s.target_c, s.hold_s, s.ramp_s) for s in stages if s.kind != "keep"]
     if abs(plan.landing_c - stages[0].target_c) > LANDS_K:
-        return [Rest("dough-in", plan.landing_c, SETTLE_S), *found]
-    return [found[0]._replace(hold_s=found[0].hold_s + SETTLE_S), *found[1:]]
+        return [Rest("dough-in", plan.landing_c, mixing_s), *found]
+    return [found[0]._replace(hold_s=found[0].hold_s + mixing_s), *found[1:]]
 
 
 def forecast(plan: Plan) -> Forecast | None:

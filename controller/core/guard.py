@@ -10,8 +10,8 @@ from __future__ import annotations
 from math import isfinite
 from typing import NamedTuple
 
-from controller.core import evidence, guard_notes, physics, trips, watch_mash, watch_plant
-from controller.core.guard_state import NO_RUN
+from controller.core import causes, evidence, guard_notes, physics, trips, watch_mash, watch_plant
+from controller.core.guard_state import NO_RUN as NO_RUN
 from controller.core.guard_state import GuardState as GuardState
 from controller.core.interlocks import BY_ID, HEATED, Finding, Memory, Senses
 from controller.core.model import (
@@ -34,14 +34,18 @@ QUICK = (
     watch_mash.reading,
     watch_mash.probes,
     watch_mash.outlet,
+    watch_mash.outlet_over_mash,
     watch_plant.switches,
     watch_plant.heater_answers,
     watch_plant.heater_obeys,
+    watch_plant.heater_fault,
+    watch_plant.heater_draws,
     watch_plant.broker,
     watch_plant.beat,
     watch_plant.owner,
     watch_plant.duration,
 )
+SENT_KEPT = 31  # as many commands before the newest are remembered: longer ago is too long ago for any limit
 EVIDENCE_S = 12.0  # no lease outlives its reading by more than this
 
 
@@ -57,14 +61,22 @@ class Gate(NamedTuple):
 _gate, _view = maker(Gate), maker(View)
 
 
-def begin(now: Instant, epoch: int, start_lock_s: float, latched: tuple[Trip, ...] = ()) -> GuardState:
-    """The guard of a process that has just started: shut, with the trips that were latched before."""
+def begin(
+    now: Instant,
+    epoch: int,
+    start_lock_s: float,
+    trips: tuple[Trip, ...] = (),
+    off_until: Instant = 0.0,
+    incidents: tuple[Instant, ...] = (),
+) -> GuardState:
+    """The guard of a process that has just started: shut, with trips, time off and incidents of the one before."""
     return GuardState(
         started_at=now,
         epoch=epoch,
-        off_until=now + start_lock_s,
+        off_until=max(off_until, now + start_lock_s),
         qualify_from=now,
-        trips=latched,
+        trips=trips,
+        incidents=incidents,
         quiet_at=now,
         memory=Memory(off_since=now, above_armed=False),
     )
@@ -105,12 +117,14 @@ def _epoch(state: GuardState, senses: Senses) -> GuardState:
 def _interruptions(state: GuardState, senses: Senses) -> GuardState:
     """A new connection or a machine that slept: every reading so far is stale, heat waits."""
     slept = senses.gap_s > senses.tun.guard.clock_odd_s
-    returned = senses.link.up and not state.link_up
+    link = senses.link
+    returned = link.up and (not state.link_up or link.since != state.link_since)
     if slept or returned:
         until = max(state.off_until, senses.now + senses.tun.guard.start_lock_s)
         past = physics.forget(state.past)
         state = state._replace(off_until=until, qualified=False, qualify_from=senses.now, past=past)
-    return state if state.link_up == senses.link.up else state._replace(link_up=senses.link.up)
+    known = (state.link_up, state.link_since) == (link.up, link.since)
+    return state if known else state._replace(link_up=link.up, link_since=link.since)
 
 
 # ---------------------------------------------------------------- watching
@@ -122,7 +136,7 @@ def _watch(state: GuardState, senses: Senses, calibrated: bool, demand: Demand) 
     memory = state.memory
     for rule in QUICK:
         memory, finding = rule(senses, memory)
-        if finding is not None:
+        if finding is not None and all(finding.id != other.id for other in findings):
             findings.append(finding)
     if state.duty > 0.0:
         memory = memory._replace(heat_on_s=memory.heat_on_s + senses.dt)
@@ -131,6 +145,9 @@ def _watch(state: GuardState, senses: Senses, calibrated: bool, demand: Demand) 
         findings.append(finding)
     if not (isfinite(demand.duty) and 0.0 <= demand.duty <= 1.0):
         findings.append(Finding("G26", demand.duty if isfinite(demand.duty) else -1.0, 1.0))
+    if state.trips and senses.state not in HEATED:
+        known = {finding.id for finding in findings}
+        findings += [f for f in causes.still_there(state.trips, senses, memory, past) if f.id not in known]
     return state._replace(memory=memory, past=past), findings
 
 
@@ -217,6 +234,7 @@ def _command(state: GuardState, senses: Senses, duty: float, reason: str, events
         memory = memory if memory.off_seq < 0 else memory._replace(off_seq=-1, contradict_since=None)
     elif state.duty > 0.0 or memory.off_seq < 0:
         memory = memory._replace(off_seq=seq, off_since=senses.now, contradict_since=None)
+    memory = memory._replace(sent=(*memory.sent[-SENT_KEPT:], (seq, senses.now)))
     quiet_c, quiet_at = evidence.last_good(state, senses)
     state = state._replace(seq=seq, duty=duty, memory=memory, quiet_c=quiet_c, quiet_at=quiet_at)
     return _gate((state, command, tuple(events), ()))

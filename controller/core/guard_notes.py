@@ -5,7 +5,7 @@ from __future__ import annotations
 from controller.core.evidence import lacks
 from controller.core.guard_state import GuardState
 from controller.core.interlocks import BY_ID, HEATED, Senses
-from controller.core.model import Event, Instant, Measurement, Phase, RunState
+from controller.core.model import Event, Measurement, Phase, RunState
 
 OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
 REPEAT_S = 60.0  # the same words at most once a minute
@@ -50,6 +50,9 @@ def _notes_now(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
         found.append(("G01", f"No new mash temperature for over {limits.reading_late_s:g} s."))
     if memory.differ_noted_since is not None and senses.now - memory.differ_noted_since >= 120.0:
         found.append(("G05", f"The two mash probes differ by more than {limits.probes_differ_k / 2:g} K."))
+    if not (abs(senses.wall_set_s) <= limits.clock_odd_s):
+        set_s = f"The wall clock was set by {senses.wall_set_s:+.0f} s (limit {limits.clock_odd_s:g} s)."
+        found.append(("G18", f"{set_s} Rest times are not affected. {BY_ID['G18'].do}"))
     if senses.gap_s > limits.clock_odd_s:
         found.append(("G18", "The machine slept; every reading so far counts as stale."))
     if not senses.disk_ok:
@@ -100,20 +103,22 @@ def _adding(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
 def _silent(state: GuardState, senses: Senses) -> list[tuple[str, str]]:
     """Which probe beside the mash probe gives no reading to believe, and what is not watched meanwhile?"""
     found, probes, now, heard_at = [], senses.tun.probes, senses.now, state.memory.outlet_at
-    if probes.second is not None and (silent_s := _silent_s(state, senses.second, now)) > SILENT_S:
-        said = f"No good reading of the second mash probe for {silent_s:.0f} s (limit {SILENT_S:g} s)."
+    if probes.second is not None and (said := _missing(state, senses, "second", "second mash probe", senses.second)):
         found.append(("second", f"{said} Whether the probes differ (G05) is not watched meanwhile. {CHECK_PROBE}"))
-    if probes.outlet is not None and (silent_s := _silent_s(state, senses.outlet, now)) > SILENT_S:
-        said = f"No good reading of the outlet probe for {silent_s:.0f} s (limit {SILENT_S:g} s)."
+    if probes.outlet is not None and (said := _missing(state, senses, "outlet", "outlet probe", senses.outlet)):
         by_node = heard_at is not None and now - heard_at <= SILENT_S
         watched = "is watched by the heater node's own thermometer alone" if by_node else "is not watched meanwhile"
         found.append(("outlet", f"{said} Whether the outlet is hot (G08) {watched}. {CHECK_PROBE}"))
     return found
 
 
-def _silent_s(state: GuardState, seen: Measurement | None, now: Instant) -> float:
-    """For how long has this process heard nothing to believe from a probe, s?"""
-    return now - state.started_at if seen is None else min(seen.age_s, now - state.started_at)
+def _missing(state: GuardState, senses: Senses, role: str, name: str, seen: Measurement | None) -> str:
+    """Is a probe beside the mash probe gone by its own word, or silent? In words, or nothing."""
+    if role in senses.gone:
+        return f"The {name}'s presence topic says that it is gone."
+    known_s = senses.now - state.started_at
+    silent_s = known_s if seen is None else min(seen.age_s, known_s)
+    return "" if silent_s <= SILENT_S else f"No good reading of the {name} for {silent_s:.0f} s (limit {SILENT_S:g} s)."
 
 
 def _over_k(senses: Senses) -> float:

@@ -31,6 +31,7 @@ class GuardState(NamedTuple):
     duty: float = 0.0  # last let out
     lost: bool = False
     link_up: bool = False
+    link_since: Instant = 0.0  # of that connection
     need_durable: bool = False  # something was decided that must reach the disk before any heat
     durable_need: int = 0
     notes: tuple[tuple[str, str], ...] = ()

@@ -22,6 +22,7 @@ from controller.core.model import (
     Instant,
     Link,
     Order,
+    Presence,
     Sample,
     Switch,
 )
@@ -37,7 +38,8 @@ _inputs, _linked = maker(Inputs), maker(Link)
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
 EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
-FLOOD_PER_S, FLOOD_S = 50.0, 10.0  # more than that for so long is a note
+FLOOD_S = 10.0  # too many for so long are a note
+RESTART_WORDS = 3  # so many rising but lower sequence numbers of a switch: it has restarted
 SENT_KEPT = 64  # own heater commands waited for
 TURNED_AWAY = 256  # answers owed to orders that found no room
 
@@ -45,21 +47,69 @@ TURNED_AWAY = 256  # answers owed to orders that found no room
 class _Rates:
     """How many messages came on each topic since the last look, and since when is it too many?"""
 
-    __slots__ = ("_over_since", "counts")
+    __slots__ = ("_most_per_s", "_over_since", "counts")
 
-    def __init__(self, heard: tuple[str, ...]) -> None:
+    def __init__(self, heard: tuple[str, ...], most_per_s: float) -> None:
         self.counts = dict.fromkeys(heard, 0)
+        self._most_per_s = most_per_s
         self._over_since: dict[str, Instant] = {}
 
     def flooding(self, since: Instant, now: Instant) -> str | None:
         """The first topic on which there have been too many for long, if there is one."""
         counts, over = self.counts, self._over_since
-        most = FLOOD_PER_S * max(now - since, 0.1)
+        most = self._most_per_s * max(now - since, 0.1)
         self.counts = dict.fromkeys(counts, 0)
         if not over and max(counts.values()) <= most:  # the usual case, said first
             return None
         self._over_since = {topic: over.get(topic, since) for topic, count in counts.items() if count > most}
         return next((topic for topic, first in self._over_since.items() if now - first >= FLOOD_S), None)
+
+
+class _Words:
+    """What has one switch said, and which of its words count?
+
+    A bad word counts whenever it comes, and until the next tick has seen it. `ok` counts with a rising sequence only;
+    lower ones are a restarted switch once three have risen and the last word that counted is old enough to be silence.
+    """
+
+    __slots__ = ("_bad", "_lower", "_lower_run", "_seq", "_silent_s", "word")
+
+    def __init__(self, silent_s: float) -> None:
+        self.word: Switch | None = None
+        self._bad: Switch | None = None  # since the last tick
+        self._seq: int | None = None
+        self._lower, self._lower_run = -1, 0
+        self._silent_s = silent_s
+
+    def hear(self, word: Switch, seq: int | None) -> str | None:
+        """A word; the reason where it is not taken."""
+        if not word.ok:
+            self.word = self._bad = word
+            if seq is not None and (self._seq is None or seq > self._seq):
+                self._seq = seq
+            return None
+        why = self._old(word.at, seq)
+        if why is None:
+            self.word, self._lower, self._lower_run = word, -1, 0
+            self._seq = seq
+        return why
+
+    def _old(self, at: Instant, seq: int | None) -> str | None:
+        if self._seq is None or (seq is not None and seq > self._seq):
+            return None
+        if seq is None:
+            return "sequence missing"
+        if seq == self._seq:
+            return "sequence repeated"
+        self._lower_run = self._lower_run + 1 if seq > self._lower else 1
+        self._lower = seq
+        silent = self.word is None or at - self.word.at > self._silent_s
+        return None if self._lower_run >= RESTART_WORDS and silent else "sequence older"
+
+    def take(self) -> Switch | None:
+        """The word for this tick."""
+        bad, self._bad = self._bad, None
+        return bad or self.word
 
 
 class Inbox:
@@ -84,21 +134,21 @@ class Inbox:
             shape = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
             self._probes.setdefault(topic, []).append((self._tails[role], shape))
         t = self.topics
-        self._put = {
+        self._put: dict[str, Callable[[str, bytes, Instant, bool], None]] = {
             t.heater_report: self._report,
             t.heater_online: self._heater_there,
-            t.probe_online: self._probe_there,
+            **dict.fromkeys(t.presences(), self._probe_there),
             t.order: self._order,
             t.heater_command: self._echo,
             t.status: self._status,
-            **({t.level: self._level} if t.level else {}),
-            **({t.flow: self._flow} if t.flow else {}),
+            **dict.fromkeys([topic for topic in (t.level, t.flow) if topic], self._switch),
         }
-        self._rates = _Rates(tuple(t.heard()))
+        self._rates = _Rates(tuple(t.heard()), settings.tun.guard.flood_per_s)
         self._heater: HeaterReport | None = None
-        self._online: dict[str, bool] = {}
-        self._switches: dict[str, Switch] = {}
-        self._switch_seq: dict[str, int | None] = {}
+        self._heater_online: bool | None = None
+        self._present: dict[str | None, Presence] = {}  # by topic
+        silent_s = settings.tun.guard.switch_gone_s
+        self._switches: dict[str | None, _Words] = {topic: _Words(silent_s) for topic in (t.level, t.flow) if topic}
         self._orders: list[Order] = []
         self._pending: dict[tuple[int, int], tuple[float, Instant]] = {}
         self._last_seq: tuple[int, int] = (0, 0)
@@ -133,19 +183,19 @@ class Inbox:
 
     # ------------------------------------------------------------ messages
 
-    def put(self, topic: str, payload: bytes, now: Instant, retained: bool = False, wall_s: float = 0.0) -> None:
-        """One message. `now`: its arrival; `wall_s`: the wall clock then, for the sender's own stamp only."""
+    def put(self, topic: str, payload: bytes, now: Instant, retained: bool = False) -> None:
+        """One message. `now`: its arrival."""
         try:
             self._rates.counts[topic] += 1
         except KeyError:
             self.counters["a topic not asked for"] += 1
             return
         if (probes := self._probes.get(topic)) is not None:
-            self._readings(probes, payload, now, retained, wall_s)
+            self._readings(probes, payload, now, retained)
         elif len(payload) > STATUS_CAP:
             self.counters["too long"] += 1
         else:
-            self._put[topic](payload, now, retained)
+            self._put[topic](topic, payload, now, retained)
 
     def order(self, order: Order) -> None:
         """An order already read (the edge attaches the compiled program to a `start`)."""
@@ -173,30 +223,25 @@ class Inbox:
         self.counters[why.reason] += 1
 
     def _readings(
-        self,
-        probes: list[tuple[deque[Sample], wire.Form]],
-        payload: bytes,
-        now: Instant,
-        retained: bool,
-        wall_s: float,
+        self, probes: list[tuple[deque[Sample], wire.Form]], payload: bytes, now: Instant, retained: bool
     ) -> None:
         if retained:
             self.counters["retained"] += 1
             return
         for tail, shape in probes:
-            sample = wire.reading(shape, payload, now, wall_s)
+            sample = wire.reading(shape, payload, now, now)  # a wall clock that is set makes no reading old
             if sample.__class__ is Bad:
                 self.counters[sample.why.partition(" (")[0]] += 1
             tail.append(sample)
 
-    def _order(self, payload: bytes, now: Instant, retained: bool) -> None:
+    def _order(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         order = wire.order(payload, now, retained)
         if order.problems:
             self._turn_away(order, "; ".join(order.problems))
         elif (ready := order if retained else self.prepare(order)) is not None:
             self.order(ready)
 
-    def _report(self, payload: bytes, now: Instant, retained: bool) -> None:
+    def _report(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         report = Refused("retained") if retained else wire.report(payload, now)
         if isinstance(report, Refused):
             self._refuse(report)
@@ -205,44 +250,34 @@ class Inbox:
         if (report.epoch, report.seq) > self._last_seq:  # it obeys, or has obeyed, somebody else
             self.epoch_seen = max(self.epoch_seen, report.epoch)
 
-    def _heater_there(self, payload: bytes, now: Instant, retained: bool) -> None:
-        self._there("heater", payload)
-
-    def _probe_there(self, payload: bytes, now: Instant, retained: bool) -> None:
-        self._there("probe", payload)
-
-    def _there(self, node: str, payload: bytes) -> None:
-        """A node's presence; the retained copy counts, for a last will is heard by those who come later too."""
+    def _heater_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        """The node's presence; the retained copy counts, for a last will is heard by those who come later too."""
         there = wire.online(payload)
         if isinstance(there, Refused):
             self._refuse(there)
         else:
-            self._online[node] = there
+            self._heater_online = there
 
-    def _level(self, payload: bytes, now: Instant, retained: bool) -> None:
-        self._switch("level", payload, now, retained)
+    def _probe_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        there = wire.online(payload)
+        if isinstance(there, Refused):
+            self._refuse(there)
+        else:
+            self._present[topic] = Presence(there, now, retained)
 
-    def _flow(self, payload: bytes, now: Instant, retained: bool) -> None:
-        self._switch("flow", payload, now, retained)
-
-    def _switch(self, name: str, payload: bytes, now: Instant, retained: bool) -> None:
+    def _switch(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         read = Refused("retained") if retained else wire.switch(payload, now)
         if isinstance(read, Refused):
             self._refuse(read)
-            return
-        word, seq = read
-        if seq is not None and seq == self._switch_seq.get(name):
-            self.counters["sequence repeated"] += 1
-            if word.ok:  # an old word is no proof of liquid; a bad word counts however often it comes
-                return
-        self._switches[name], self._switch_seq[name] = word, seq
+        elif (why := self._switches[topic].hear(*read)) is not None:
+            self.counters[why] += 1
 
-    def _status(self, payload: bytes, now: Instant, retained: bool) -> None:
+    def _status(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         """Only the retained copy matters: which epoch did the last owner hold?"""
         if retained and (epoch := wire.epoch_of_status(payload)) is not None and epoch > self._last_seq[0]:
             self.epoch_seen = max(self.epoch_seen, epoch)
 
-    def _echo(self, payload: bytes, now: Instant, retained: bool) -> None:
+    def _echo(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         if payload and payload == self._last_sent and not retained and self._last_seq in self._pending:
             self._came_back(self._last_seq, now)
             return
@@ -280,14 +315,18 @@ class Inbox:
         wall_confirmed: bool = False,
         late_s: float = 0.0,
         gap_s: float = 0.0,
+        wall_set_s: float = 0.0,
     ) -> Inputs:
         """Everything since the last call, for one tick; the queues are empty afterwards."""
         mash, second, outlet = map(_drained, self._tails.values())
         orders, self._orders = tuple(self._orders), []
-        online, switches = self._online.get, self._switches.get
+        t, present, switch = self.topics, self._present.get, self._switches.get
+        level, flow = switch(t.level), switch(t.flow)
         inputs = _inputs((
-            mash, second, outlet, self._heater, online("heater"), online("probe"), switches("level"), switches("flow"),
-            orders, self._link(now), disk, wall_s, wall_confirmed, late_s, gap_s, None, self.epoch_seen,
+            mash, second, outlet, self._heater, self._heater_online,
+            present(t.probe_online), present(t.second_online), present(t.outlet_online),
+            level.take() if level is not None else None, flow.take() if flow is not None else None,
+            orders, self._link(now), disk, wall_s, wall_confirmed, late_s, gap_s, wall_set_s, None, self.epoch_seen,
         ))  # fmt: skip
         self._foreign, self._taken_at = None, now
         return inputs

@@ -96,7 +96,7 @@ TABLE: tuple[Interlock, ...] = (
     ),
     Interlock(
         "G11", "cannot keep up", "cannot_keep_up_k", "K", 2, "latched", None, False,
-        "Full heat for 15 min and still {value:.1f} K short (limit {limit:g} K). Heat is off.",
+        "Full heat for long and still {value:.1f} K short (limit {limit:g} K). Heat is off.",
         "Check the heater's legs, lid and valves; part of the heat is missing.",
     ),
     Interlock(
@@ -127,7 +127,7 @@ TABLE: tuple[Interlock, ...] = (
     Interlock(
         "G17", "loop late", "beat_late_s", "s", 2, "requalified", 1.0, False,
         "The controller stalled for {value:.1f} s (limit {limit:g} s). Heat is off for a minute.",
-        "See what else loads this machine.",
+        "See what else loads this machine, and keep it from sleeping during a mash.",
     ),
     Interlock(
         "G18", "clock odd", "clock_odd_s", "s", 3, "itself", None, True,
@@ -196,6 +196,7 @@ class Finding(NamedTuple):
     latched: bool | None = None  # None: as the table says
     cut_only: bool = False  # no trip: heat is off for this tick
     says: str = ""  # in place of the table's sentence, where the cause is known more closely
+    unit: str = ""  # of value and limit, where it is not the table's
 
 
 class Senses(NamedTuple):
@@ -212,8 +213,10 @@ class Senses(NamedTuple):
     seen: Measurement
     raw: tuple[Sample, ...]  # of the mash probe
     raw_second: tuple[Sample, ...]
+    raw_outlet: tuple[Sample, ...]
     second: Measurement | None
     outlet: Measurement | None
+    gone: tuple[str, ...]  # probes whose presence topic says so, not heard since
     heater: HeaterReport | None  # newest of this tick
     heater_online: bool | None
     level: Switch | None  # newest ever
@@ -222,10 +225,11 @@ class Senses(NamedTuple):
     link: Link
     late_s: float
     gap_s: float
+    wall_set_s: float  # by how much the wall clock was set since the last tick
     epoch: int
     epoch_seen: int
     power_w: float  # into the mash at full heat, by the plate
-    capacity_j_per_k: float
+    capacity_j_per_k: float  # of all that is warmed, a coil's own liquor included where the tun file names it
     run_s: float  # run time, waited and held time left out
     planned_s: float
     disk_ok: bool
@@ -247,16 +251,20 @@ class Memory(NamedTuple):
     differ_since: Instant | None = None
     differ_noted_since: Instant | None = None
     added_at: Instant | None = None  # something was being added then, the newest time
+    sent: tuple[tuple[int, Instant], ...] = ()  # sequence and time of the last few commands
     acked_seq: int = -1
-    acked_at: Instant | None = None
+    acked_at: Instant | None = None  # when the newest command that the heater node has answered was sent
     acked_duty: float | None = None
     acked_boot: str = ""
     off_seq: int = 0  # first command of the present row of OFFs
     off_since: Instant = 0.0
     contradict_since: Instant | None = None
+    fault: str = ""  # what the heater node last said of itself
+    no_power_s: float = 0.0  # its output on for so long, and no power measured
     flow_lost_at: tuple[Instant, ...] = ()
     outlet_hot_at: tuple[Instant, ...] = ()
     heat_on_s: float = 0.0
+    over_mash_since: Instant | None = None  # the outlet is far over the mash
     outlet_hot_c: float | None = None  # G08 stands; the outlet was last heard at so much
     outlet_at: Instant | None = None  # an outlet temperature was last heard, the probe's or the node's own
     adding_since: Instant | None = None  # an addition stands open

@@ -55,6 +55,9 @@ class Limits(Table):
     ] = 80.0
     outlet_limit_c: Annotated[float, _limit(_C, 65, 90, "G08")] = 85.0
     outlet_trip_c: Annotated[float, _limit(_C, 70, 95, "G08")] = 92.0
+    outlet_over_mash_k: Annotated[
+        float, _limit(_K, 5, 30, "G08", "own proposal; or twice what the plate's flow warms by, if that is more")
+    ] = 12.0
     no_heat_window_s: Annotated[
         float,
         _limit(_S, 120, 600, "G09", "own proposal; up to 3.5 times as long where less than 2 K is due in it"),

@@ -12,34 +12,42 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from controller.brewing import malts
 from controller.core import estimate
+from controller.core.interlocks import BY_ID
 from controller.core.model import Course, Instant, Leg, Phase, Prompt, RunState, Trip
 from controller.core.run import Run
 
 if TYPE_CHECKING:
     from controller.core.tick import State
 
-FORMAT = 1  # of the kept record; another one waits for a person
+FORMAT = 2  # of the kept record; another one waits for a person
 
 
 class Kept(NamedTuple):
     """What the journal's last record said."""
 
     run: Run
-    trips: tuple[Trip, ...]  # latched ones
+    trips: tuple[Trip, ...]
     epoch: int
     last_c: float | None  # last believed temperature
     format: int
+    off_until: Instant  # no heat before, whatever else is well
+    incidents: tuple[Instant, ...]  # self-clearing ones, for G24
 
 
 def keep(state: State) -> dict[str, Any]:
-    """What must survive: run, latched trips, owner epoch, last temperature. Plain JSON values, units in names."""
-    run, now = state.run, state.now
+    """What must survive: run, trips and how old they are, owner epoch, last temperature. Plain JSON values, units in
+    names. A run that is not yet decided on stays as it was found."""
+    guard, now, pending = state.guard, state.now, state.pending
+    run, last_c = (state.run, state.mash.value_c) if pending is None else (pending.run, pending.last_c)
     course = run.course
     return {
         "format": FORMAT,
-        "epoch": state.guard.epoch,
-        "last_c": state.mash.value_c,
-        "trips": [t._asdict() for t in state.guard.trips if t.latched],
+        "epoch": guard.epoch,
+        "last_c": last_c,
+        "pending": pending is not None,
+        "off_left_s": max(0.0, guard.off_until - now),
+        "incident_ages_s": [now - at for at in guard.incidents],
+        "trips": [_aged(trip, now) for trip in guard.trips],
         "run": {
             "state": str(run.state),
             "run_id": run.run_id,
@@ -47,6 +55,7 @@ def keep(state: State) -> dict[str, Any]:
             "phase": str(run.phase),
             "credited_s": run.credited_s,
             "held_by": run.held_by,
+            "paused": run.paused,
             "grain_in": run.grain_in,
             "ran_s": now - run.started_at,
             "in_phase_s": now - run.phase_since,
@@ -68,6 +77,13 @@ def keep(state: State) -> dict[str, Any]:
     }
 
 
+def _aged(trip: Trip, now: Instant) -> dict[str, Any]:
+    """The trip as plain values; its age in place of its time, which only this process can read."""
+    plain = {**trip._asdict(), "age_s": now - trip.at}
+    del plain["at"]
+    return plain
+
+
 def _plain(course: Course) -> dict[str, Any]:
     """The course as plain values; what was filed at the start is in the record already."""
     plain = {**course._asdict(), "legs": [leg._asdict() for leg in course.legs]}
@@ -75,10 +91,13 @@ def _plain(course: Course) -> dict[str, Any]:
     return plain
 
 
-def recall(kept: Mapping[str, Any], now: Instant) -> Kept | None:
-    """The kept record as values again, with this process' times; None when it does not fit."""
+def recall(kept: Mapping[str, Any], now: Instant, ago_s: float = 0.0) -> Kept | None:
+    """The kept record as values again, with this process' times; None when it does not fit.
+
+    `ago_s`: it was written so long ago, s, where that is known; trips and incidents are older by it.
+    """
     try:
-        return _recall(kept, now) if _finite(kept) else None
+        return _recall(kept, now, ago_s) if _finite(kept) else None
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError, RecursionError):
         return None
 
@@ -92,13 +111,15 @@ def _finite(value: Any) -> bool:
     return not isinstance(value, float) or isfinite(value)
 
 
-def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:
+def _recall(kept: Mapping[str, Any], now: Instant, ago_s: float) -> Kept:
     said = kept["run"]
     course = _course(said["course"])
     prompt = said["prompt"]
     leg = int(said["leg"])
     if course is not None and not (0 <= leg <= len(course.legs)):
         raise ValueError("step out of range")
+    if not isinstance(kept["pending"], bool):
+        raise ValueError("nobody knows whether the run was decided on")
     run = Run(
         state=RunState(said["state"]),
         course=course,
@@ -110,6 +131,7 @@ def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:
         credited_s=float(said["credited_s"]),
         counting=False,
         held_by=said["held_by"],
+        paused=said["paused"] is True,
         grain_in=said["grain_in"] is True,
         started_at=now - float(said["ran_s"]),
         started_wall_s=float(said["started_wall_s"]),
@@ -127,9 +149,36 @@ def _recall(kept: Mapping[str, Any], now: Instant) -> Kept:
         mash=estimate.recall(said["mash"], now),
         ramp_at=now,
     )
-    trips = tuple(Trip(**{**t, "at": now, "latched": True}) for t in kept["trips"])
-    last = kept["last_c"]
-    return Kept(run, trips, int(kept["epoch"]), None if last is None else float(last), int(kept["format"]))
+    before = now - ago_s
+    return Kept(
+        run,
+        tuple(_trip(trip, before) for trip in kept["trips"]),
+        int(kept["epoch"]),
+        _number(kept["last_c"]),
+        int(kept["format"]),
+        before + float(kept["off_left_s"]),
+        tuple(before - max(0.0, float(age_s)) for age_s in kept["incident_ages_s"]),
+    )
+
+
+def _trip(said: Mapping[str, Any], before: Instant) -> Trip:
+    """A kept trip; latched, unless the record says that it was not."""
+    row = BY_ID[said["id"]]
+    return Trip(
+        id=row.id,
+        at=before - max(0.0, float(said["age_s"])),
+        text=str(said["text"]),
+        value=_number(said["value"]),
+        limit=_number(said["limit"]),
+        unit=row.unit,
+        priority=row.priority,
+        latched=said["latched"] is not False,
+        first_out=said["first_out"] is True,
+    )
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
 
 
 def _course(said: Mapping[str, Any] | None) -> Course | None:

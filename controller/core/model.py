@@ -69,7 +69,7 @@ class Reading(NamedTuple):
     value_c: float  # as sent, unit converted, not yet calibrated
     at: Instant  # arrival
     seq: int | None = None  # the sender's sequence, where it has one
-    lag_s: float | None = None  # our wall clock minus the sender's stamp at arrival, where it has one
+    lag_s: float | None = None  # arrival minus the sender's stamp, where it has one: only a change of it says anything
 
 
 class Bad(NamedTuple):
@@ -103,6 +103,14 @@ class Switch(NamedTuple):
     at: Instant
 
 
+class Presence(NamedTuple):
+    """A node's newest word of its presence: its own, or its last will."""
+
+    there: bool
+    at: Instant  # arrival
+    retained: bool = False  # the broker's copy: nobody knows how old it is
+
+
 class Foreign(NamedTuple):
     """A heater command on our topic that we did not send."""
 
@@ -119,7 +127,7 @@ class Link(NamedTuple):
     delay_s: float = 0.0  # round trip of the newest own command heard back, or age of the oldest not yet heard
     echo_at: Instant | None = None  # when an own command was last heard back
     foreign: Foreign | None = None  # newest since the last tick
-    flooding: str | None = None  # a topic with more than 50 messages a second for 10 s
+    flooding: str | None = None  # a topic with too many messages a second (G22) for 10 s
 
 
 class Disk(NamedTuple):
@@ -130,6 +138,9 @@ class Disk(NamedTuple):
     written_seq: int  # every event up to this sequence was handed over
     free_mb: float = 1e6
     text: str = ""
+
+
+SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
 
 
 class Leg(NamedTuple):
@@ -149,6 +160,7 @@ class Leg(NamedTuple):
     addition_kg: float = 0.0  # infusion: liquor to add; decoction: mash to pull
     addition_c: float | None = None
     why: str = ""
+    mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
 
 
@@ -170,6 +182,7 @@ class Course(NamedTuple):
     overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
+    liquor_c: float | None = None  # of the liquor before any heat, by the plan
     filed: tuple[Event, ...] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
 
 
@@ -199,7 +212,9 @@ class Inputs(NamedTuple):
     outlet: tuple[Sample, ...] = ()
     heater: HeaterReport | None = None  # newest
     heater_online: bool | None = None  # the node's last will; False is a fault at once, True proves nothing
-    probe_online: bool | None = None
+    probe_online: Presence | None = None  # of the mash probe's node
+    second_online: Presence | None = None
+    outlet_online: Presence | None = None
     level: Switch | None = None
     flow: Switch | None = None
     orders: tuple[Order, ...] = ()
@@ -209,6 +224,7 @@ class Inputs(NamedTuple):
     wall_confirmed: bool = False  # the machine says its clock is in step
     late_s: float = 0.0  # how late this tick begins
     gap_s: float = 0.0  # time by which the suspend-counting clock ran ahead of the other since the last tick
+    wall_set_s: float = 0.0  # by how much the wall clock was set since the last tick, + = on
     supply_w: float | None = None  # share of a supply that several tuns draw on, W; None where none is shared
     epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
 

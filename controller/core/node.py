@@ -32,6 +32,8 @@ SENSOR_GONE_S = 1.0  # own inputs may be silent for so long
 AGAIN_S = 600.0  # the second limiter action within so long latches
 STUCK_SHARE, STUCK_S = 0.05, 2.0  # of the plate's power, with the output off, for so long
 EPOCH_CAP = 2**40
+NO_LIQUID, NO_FLOW = "no liquid at the heater", "no flow at the heater"
+OUTLET = "outlet"  # every fault of the outlet has the word
 
 
 class NodeSettings(NamedTuple):
@@ -58,6 +60,7 @@ class NodeState(NamedTuple):
     ordered: float = 0.0  # duty it asked for
     until: Instant = 0.0  # end of its lease
     output: float = 0.0  # what the element gets now, 0..1
+    heating: bool = False  # heat was asked for and allowed, be it the off part of a window
     off_since: Instant = 0.0
     fault: str = ""  # empty = none
     latched: bool = False  # the fault stays until somebody resets the node at the tun
@@ -133,7 +136,9 @@ def beat(
     state = _lease(state, now)
     state = _protect(settings, state, now, outlet_c, level_ok, flow_ok)
     state = _stuck(settings, state, now, power_w)
-    wanted = 0.0 if state.fault else _windowed(settings, state.ordered, now)
+    heating = not state.fault and state.ordered > 0.0
+    state = state if heating == state.heating else state._replace(heating=heating)
+    wanted = _windowed(settings, state.ordered, now) if heating else 0.0
     if wanted <= 0.0:
         state = _open(state, now)
     elif wanted != state.output and (state.output > 0.0 or now - state.off_since >= settings.min_off_s):
@@ -166,7 +171,7 @@ def _protect(
     if state.latched:
         return state
     if settings.level and level_ok is not True:
-        return state._replace(fault="no liquid at the heater", latched=state.output > 0.0)
+        return state._replace(fault=NO_LIQUID, latched=state.heating)
     if settings.outlet:
         state = _outlet(settings, state, now, outlet_c)
         if state.limiting or now - state.outlet_at > SENSOR_GONE_S:
@@ -196,10 +201,10 @@ def _outlet(settings: NodeSettings, state: NodeState, now: Instant, outlet_c: fl
 
 def _no_flow(state: NodeState, now: Instant) -> NodeState:
     """No flow while heat is asked for; lost twice under heat within ten minutes, it latches."""
-    if state.output <= 0.0:
-        return state._replace(fault="no flow at the heater")
+    if not state.heating:
+        return state._replace(fault=NO_FLOW)
     again = state.flow_lost_at is not None and now - state.flow_lost_at < AGAIN_S
-    return state._replace(fault="no flow at the heater", latched=again, flow_lost_at=now)
+    return state._replace(fault=NO_FLOW, latched=again, flow_lost_at=now)
 
 
 def _stuck(settings: NodeSettings, state: NodeState, now: Instant, power_w: float | None) -> NodeState:

@@ -34,12 +34,24 @@ ALLOWED: dict[str, frozenset[RunState]] = {
     "announce": frozenset({S.RUNNING, S.PAUSED}),
     "acknowledge": ALL,
 }
+ARGS: dict[str, tuple[str, ...]] = {  # what an order may bring along; what takes heat away or is an answer is not here
+    "start": ("program", "from_step", "credited_s", "ready_at", "here", "attended", "hand_c"),
+    "pause": (),
+    "resume": (),
+    "restart": ("measured",),
+    "reset": (),
+    "clear": ("trip", "inspected"),
+    "advance": (),
+    "extend": ("by_s",),
+    "adjust": ("step", "target_c", "hold_s", "climb_k_per_s"),
+    "announce": (),
+}
 HEAT_OFF_ORDERS = frozenset({"hold", "stop", "abort"})  # they take heat away
 PLAIN_ORDERS = HEAT_OFF_ORDERS | {"acknowledge"}  # any plain button may send these: they can lead to no heat
 
 WHY_NOT: dict[RunState, str] = {
     S.IDLE: "nothing is running; `start` begins a program",
-    S.CHECKING: "still checking after the process start; heat is off, wait a few seconds",
+    S.CHECKING: "still checking after a start or a sleep; heat is off, wait a few seconds",
     S.RUNNING: "a program is running; `pause`, `hold` or `stop` it first",
     S.PAUSING: "just pausing; try again in a second",
     S.PAUSED: "the run is paused, temperature is kept; `resume` goes on",
@@ -52,6 +64,8 @@ WHY_NOT: dict[RunState, str] = {
     S.ABORTED: "the run was aborted; `reset` makes ready for a new one",
     S.COMPLETE: "the run is complete; `reset` makes ready for a new one",
 }
+
+UNDER_WAY = "a run is under way; `stop` ends it, then `reset` makes ready for a new one"  # to a second `start`
 
 LONGEST_VALIDITY_S = 30.0  # an order older than this says nothing of what its sender sees now (own proposal)
 FUTURE_S = 5.0  # more than that ahead of our clock: not believed
@@ -86,12 +100,25 @@ def judge(
     if why is None and order.name not in ALLOWED:
         why = f"there is no order {order.name!r}; there are {', '.join(ALLOWED)}"
     if why is None and state not in ALLOWED[order.name]:
-        why = f"`{order.name}` is not possible when {state}: {WHY_NOT[state]}"
+        under_way = order.name == "start" and state in ACTIVE
+        why = f"`{order.name}` is not possible when {state}: {UNDER_WAY if under_way else WHY_NOT[state]}"
+    if why is None:
+        why = _unknown(order)
     if order.id is not None and order.id not in desk.seen and not order.retained:
         desk = desk._replace(seen=(*desk.seen[-IDS_KEPT + 1 :], order.id))
     if why is None:
         return desk._replace(accepted=desk.accepted + 1), None
     return desk._replace(refused=desk.refused + 1), why
+
+
+def _unknown(order: Order) -> str | None:
+    """Is there anything in the order that nobody would look at, a slip of the pen?"""
+    known = ARGS.get(order.name)
+    odd = [] if known is None else [key for key in order.args if key not in known]
+    if not odd or known is None:
+        return None
+    takes = ", ".join(known) or "nothing"
+    return f"`{order.name}` does not know {', '.join(map(repr, odd))}; it takes {takes}. Nothing was done"
 
 
 def _envelope(

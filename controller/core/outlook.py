@@ -11,7 +11,7 @@ from typing import Any
 from controller.brewing import kinetics, malts
 from controller.brewing.what_if import Rest, profile_of
 from controller.core.model import Leg, Phase
-from controller.core.program import SETTLE_S
+from controller.core.remaining import mixing_s, rise_left_s
 from controller.core.run import Run, leg_of
 
 SHOWN = ("apparent_limit_pct", "real_limit_pct", "extract_share", "starch_left_pct", "iodine_negative_min")
@@ -23,10 +23,11 @@ def rests(run: Run) -> list[Rest]:
     if here is None or now_c is None or run.course is None or run.mash.amounts is None:
         return []
     later = [
-        Rest(leg.name, leg.target_c, leg.hold_s, leg.ramp_s) for leg in run.course.legs[run.leg + 1 :] if _counts(leg)
+        Rest(leg.name, leg.target_c, leg.hold_s + mixing_s(leg), leg.ramp_s)
+        for leg in run.course.legs[run.leg + 1 :]
+        if _counts(leg)
     ]
-    mixing_s = SETTLE_S if run.phase in (Phase.ADDING, Phase.SETTLING) else 0.0
-    now = Rest("now", now_c, mixing_s)
+    now = Rest("now", now_c, here.mixing_s if run.phase in (Phase.ADDING, Phase.SETTLING) else 0.0)
     return [now, *([_rest_of(run, here, now_c)] if _counts(here) else []), *later]
 
 
@@ -36,11 +37,7 @@ def _counts(leg: Leg) -> bool:
 
 def _rest_of(run: Run, leg: Leg, now_c: float) -> Rest:
     """What is left of the step that runs: the rest of its rise, and of its time."""
-    assert run.course is not None
-    before_c = run.course.legs[run.leg - 1].target_c if run.leg > 0 else now_c
-    rising = run.phase in (Phase.RAMPING, Phase.ADDING) and before_c < leg.target_c
-    share = min(1.0, max(0.0, (leg.target_c - now_c) / (leg.target_c - before_c))) if rising else 0.0
-    return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.credited_s), share * leg.ramp_s)
+    return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.credited_s), rise_left_s(run, leg, now_c))
 
 
 def ahead(run: Run) -> dict[str, Any] | None:

@@ -112,6 +112,8 @@ class Step(Sent):
     planned_s: Seconds
     credited_s: Seconds
     remaining_s: Seconds
+    rise_left_s: Seconds
+    mixing_left_s: Seconds
     why: str
 
 
@@ -123,6 +125,7 @@ class PlannedStep(Sent):
     target_c: Celsius
     planned_s: Seconds
     ramp_s: Seconds
+    mixing_s: Seconds
 
 
 class HeaterWord(Sent):

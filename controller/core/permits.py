@@ -40,11 +40,12 @@ class Facts(NamedTuple):
     believed_at: tuple[Instant, ...] = ()  # when the last few believed mash readings came
     second_at: Instant = -inf  # when the second probe's newest did
     outlet_at: Instant = -inf  # and the outlet probe's
+    heater_fault: str = ""  # what the heater node says of itself
 
 
 def missing(facts: Facts, order: Order) -> tuple[str, ...]:
     """Which start permissives does this order lack?"""
-    gaps = [*_machine(facts), *_tun(facts), *_person(facts, order)]
+    gaps = [*_machine(facts), *_tun(facts), *_too_hot(facts, order), *_person(facts, order)]
     return tuple(gaps)
 
 
@@ -73,6 +74,8 @@ def _tun(facts: Facts) -> list[str]:
     gaps.extend(_other_probes(facts))
     if not facts.heater_boot or not facts.view.heater_off:
         gaps.append("the heater node has to report and to acknowledge OFF")
+    if facts.heater_fault:
+        gaps.append(f"the heater node free of its own fault ({facts.heater_fault}; look at it, and reset it there)")
     if tun.level is not None and (facts.level is None or not facts.level.ok or facts.now - facts.level.at > FRESH_S):
         gaps.append("the level switch says no liquid, or nothing")
     if tun.flow is not None and (facts.flow is None or facts.now - facts.flow.at > FRESH_S):
@@ -105,6 +108,21 @@ def _other_probes(facts: Facts) -> list[str]:
             last = "none so far" if at == -inf else f"the last is {age_s:.0f} s old, limit {FRESH_S:g} s"
             gaps.append(f"a fresh reading of the {name} for {rests} ({last}; {CHECK_PROBE})")
     return gaps
+
+
+def _too_hot(facts: Facts, order: Order) -> list[str]:
+    """Is the tun hotter than the step to begin with? It has no cooling, and the guard would end such a run."""
+    course, first, now_c = order.course, order.args.get("from_step", 0), facts.seen.value_c
+    if course is None or now_c is None or not isinstance(first, int) or not 0 <= first < len(course.legs):
+        return []
+    leg, margin_k = course.legs[first], facts.tun.guard.above_program_k
+    over_k = now_c - leg.target_c
+    if over_k <= margin_k:
+        return []
+    return [
+        f"a tun no hotter than its first step: it is at {now_c:.1f} °C, {over_k:.1f} K over the {leg.target_c:.1f} °C "
+        f"of {leg.name}, limit {margin_k:g} K; let it cool, or begin at a later step with from_step"
+    ]
 
 
 def _person(facts: Facts, order: Order) -> list[str]:

@@ -7,6 +7,7 @@ time, since it is dead time, not noise, that would make such a watch trip health
 
 from __future__ import annotations
 
+from math import inf
 from typing import NamedTuple
 
 from controller.core.interlocks import HEATED, Finding, Senses, apart_k
@@ -26,13 +27,14 @@ STEEPEST_K = 2.0  # G10 when idle: in any 30 s; a steeper one is a hose, not a h
 QUIET_S = 330.0  # G10: duty 0 for so long, dead time apart
 ABOVE_SETPOINT_K = 3.0  # G10
 RISING_K_PER_S = 0.1 / 60.0  # G10
-COIL_S = 300.0  # a coil's own liquor holds heat back: this much on top of the dead time (own trial on random tuns)
+COIL_S = 300.0  # a coil's own liquor holds heat back: at least so much on top of the dead time (own trial)
+BATH_DROP_K, BATH_MOST_S = 20.0, 1200.0  # the same for much liquor: K over the wort at full power at the most (own
+# estimate), and not more, s, so that history reaches far enough
 SLACK_SHARE = 0.3  # G12: of the heat put in; power and mass are each true to 15 % (own trial on random tuns)
 LOSS_FACTOR = 1.7  # G09, G12: a plate's loss is a guess, true to this factor (own trial)
 SLACK_S = 60.0  # G12: heat younger than dead time and this is not counted yet
 FALL_S = 60.0  # G09: a fall of more than ALONE_K within it is no mash's (own proposal)
 KEEPS = 0.5  # G11: share of the rise that the plate allows
-COIL_KEEPS = 0.3  # G11: of a coil, which warms its own liquor as well, up to 0.3 of the mash (own trial on random tuns)
 FULL_SHARE = 0.95  # G11: of the duty that the tun file allows, that is full heat
 FIT_S = 300.0  # G25: window
 FIT_DUE_K = 2.0  # G25: judged where so much rise is due
@@ -40,7 +42,7 @@ BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet s
 # not more, s, so that history reaches far enough
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G09, G25 behind the heater: mean duty of so long, its change
 NEAR_K = 1.0  # G09: so near its target a mash is kept, not warmed (own proposal: the usual tolerance of a rest)
-KEEP = 260  # lines of history: 3.5 of the longest windows that a file may ask for, dead time and coil on top
+KEEP = 350  # lines of history: 3.5 of the longest windows that a file may ask for, dead time and coil on top
 
 
 class Line(NamedTuple):
@@ -150,12 +152,19 @@ def _recent(past: Past, now: Instant) -> tuple[tuple[Instant, float], ...]:
 
 def _dead_s(senses: Senses) -> float:
     """How long may heat take to show, s? The tun's dead time, and what a coil's liquor holds back."""
-    return senses.tun.guard.dead_time_s + (COIL_S if senses.tun.heater.place == "coil" else 0.0)
+    return senses.tun.guard.dead_time_s + _bath_s(senses)
+
+
+def _bath_s(senses: Senses) -> float:
+    """How long does the liquor of a coil or jacket hold heat back, s?"""
+    heater = senses.tun.heater
+    least_s = COIL_S if heater.place == "coil" else 0.0
+    return min(max(heater.bath_j_per_k * BATH_DROP_K / senses.power_w, least_s), BATH_MOST_S)
 
 
 def _quiet_s(senses: Senses) -> float:
     """How long after the heater went off may the mash still warm, s? A coil's liquor gives its heat away for longer."""
-    return QUIET_S + _dead_s(senses) + (COIL_S if senses.tun.heater.place == "coil" else 0.0)
+    return QUIET_S + _dead_s(senses) + _bath_s(senses)
 
 
 def _bed_s(senses: Senses) -> float:
@@ -257,6 +266,12 @@ def _unasked(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     return past, Finding("G10", rise, limits.unasked_rise_k) if not (rise < limits.unasked_rise_k) else None
 
 
+def warmed_k(past: Past) -> float:
+    """By how much has the mash warmed in the last three minutes, K? Infinite while that cannot be known."""
+    then = _ago(past, RISE_WINDOW_S)
+    return inf if then is None else past.lines[-1].temperature_c - then.temperature_c
+
+
 def _over(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     before = _ago(past, 30.0)
     if senses.setpoint_c is None or before is None or past.off_since is None:
@@ -270,7 +285,8 @@ def _over(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
         return past._replace(over=0), None
     past = past._replace(over=past.over + 1)
     long_enough = past.over * STEP_S >= 30.0 + _dead_s(senses)
-    return past, Finding("G10", apart, limit) if long_enough else None
+    says = "The mash is {value:.1f} K over the setpoint and rises, with the heater told to be off (limit {limit:g} K)."
+    return past, Finding("G10", apart, limit, says=says) if long_enough else None
 
 
 def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
@@ -286,7 +302,8 @@ def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     if rise < senses.tun.guard.unasked_rise_k or min(rises) <= 0.0:
         return past._replace(idle_alarm=False), None
     fastest = senses.power_w / (senses.tun.min_liquor_l * 4186.0 + senses.tun.metal_j_per_k)
-    slowest = senses.power_w / (senses.tun.volume_l * 4186.0 + senses.tun.metal_j_per_k)
+    most_j_per_k = senses.tun.volume_l * 4186.0 + senses.tun.metal_j_per_k + senses.tun.heater.bath_j_per_k
+    slowest = senses.power_w / most_j_per_k
     steady = 0.5 * slowest <= mean <= 1.5 * fastest and max(rises) <= STEEPEST_K
     past = past._replace(idle_alarm=True)
     return past, Finding("G10", rise, senses.tun.guard.unasked_rise_k) if steady else None
@@ -303,10 +320,10 @@ def _cannot_keep_up(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
         return past, None
     net_w = senses.power_w * senses.tun.heater.duty_cap - senses.tun.loss_w_per_k * (now_c - senses.tun.room_c)
     allowed = max(0.0, net_w) * lasted / senses.capacity_j_per_k
-    share = COIL_KEEPS if senses.tun.heater.place == "coil" else KEEPS
-    if now_c - past.full_c >= share * allowed:
+    if now_c - past.full_c >= KEEPS * allowed:
         return past, None
-    return past, Finding("G11", target - now_c, limits.cannot_keep_up_k)
+    says = f"Full heat for {lasted / 60.0:.0f} min and still {{value:.1f}} K short (limit {{limit:g}} K). Heat is off."
+    return past, Finding("G11", target - now_c, limits.cannot_keep_up_k, says=says)
 
 
 def _fit(past: Past, senses: Senses) -> tuple[Past, Finding | None]:

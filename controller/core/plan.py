@@ -11,13 +11,12 @@ import hashlib
 import math
 from typing import NamedTuple
 
-from controller.brewing import heat, malts, volumes
+from controller.brewing import extract, heat, malts, volumes
 from controller.brewing.calibration import Calibration
 from controller.core import stages
 from controller.core.fits import Fit, misfits
 from controller.core.model import Course, Leg
 from controller.core.problems import Problem
-from controller.core.program import SETTLE_S
 from controller.core.recipe import Program, added_at_c
 from controller.core.settings import Tun
 from controller.core.stages import Stage, power_w
@@ -45,10 +44,12 @@ class Plan(NamedTuple):
     mash_kwh: float
     cost: float | None
     remarks: tuple[str, ...] = ()  # on the malt that the estimate of the wort rests on
+    extract_kg: float | None = None  # at most, by the malt sheets; None where one does not say
+    first_wort_p: float | None = None  # if that is all converted, before any sparge
 
     @property
     def energy_kwh(self) -> float:
-        """What the heater draws, strike and mash; losses while the liquor warms are left out."""
+        """What the heater draws, strike and mash, losses included."""
         return self.strike_kwh + self.mash_kwh
 
 
@@ -57,7 +58,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         fastest = max(tun.climb_k_per_s, power_w(tun) / stage.capacity_j_per_k)  # plain liquor: no bed to lag
         return Leg(
             stage.name, "dough_in", stage.target_c, 0.0, fastest, 1.0, "person", stage.capacity_j_per_k, stage.ramp_s,
-            why=stage.why,
+            why=stage.why, mixing_s=stages.mixing_s("dough_in", tun),
         )  # fmt: skip
     step = program.step[stage.at]
     return Leg(
@@ -97,11 +98,13 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     added = sum(stage.addition_kg for stage in steps if stage.kind == "infusion")
     volume_l = volumes.mash_volume_l(liquor + added, program.grist_kg)
     mash_s = sum(stage.ramp_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
-    pauses_s = SETTLE_S * sum(stage.kind in ("dough_in", "infusion", "decoction") for stage in steps)
+    pauses_s = sum(stages.mixing_s(stage.kind, tun) for stage in steps)
     away_s = sum(step.away_s or 0.0 for step in program.step)
     mash_kwh = sum(stage.kwh for stage in mash)
     price = tun.energy_price_per_kwh
     basis = malt_basis(program, brewery)
+    sheets = [extract.Sheet(line.kind, line.mass_kg, line.extract, line.moisture) for line in program.grist]
+    promised = extract.promise(sheets)
     return Plan(
         program=program,
         tun=tun,
@@ -122,6 +125,8 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
         mash_kwh=mash_kwh,
         cost=None if price is None else heat.cost(strike.kwh + mash_kwh, price),
         remarks=basis.remarks,
+        extract_kg=None if promised is None else promised.extract_share * program.grist_kg,
+        first_wort_p=extract.first_wort_p(sheets, liquor + added),
     )
 
 
@@ -147,6 +152,7 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         overruled=dict(program.overrule) or None,
         hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
         hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
+        liquor_c=program.liquor.temperature_c,
     )
 
 
@@ -176,6 +182,8 @@ def document(plan: Plan) -> dict[str, object]:
         "strike_kwh": _finite(plan.strike_kwh, 3),
         "mash_kwh": _finite(plan.mash_kwh, 3),
         "energy_kwh": _finite(plan.energy_kwh, 3),
+        "extract_kg": _finite(plan.extract_kg, 2),
+        "first_wort_p": _finite(plan.first_wort_p, 1),
         "cost": _finite(plan.cost, 2),
         "currency": plan.tun.currency or None,
         "digest": plan.course.digest,

@@ -21,6 +21,7 @@ from controller.core.model import (
     Health,
     Instant,
     Measurement,
+    Presence,
     Reading,
     Sample,
 )
@@ -33,6 +34,7 @@ LAG_STALE_S = 10.0  # sender's stamp so far behind its own usual lag: an old rea
 LAG_RESET_S = 60.0  # a lag that stays changed so long is a set clock, not a queue
 RESTART_READINGS = 3  # so many rising but lower sequence numbers: the node has restarted
 GONE_S = 10.0
+STALE_WORD_S = 5.0  # a retained word that the node is gone may be of long ago: so long it may still be heard of
 
 
 @quick
@@ -70,11 +72,16 @@ def look(
     now: Instant,
     delay_s: float,
     trust: bool,
+    *,
+    strict: bool = False,
+    born: bool = False,
 ) -> tuple[ProbeState, Measurement]:
     """What is believed of this probe after the newest samples?
 
     jump_k: allowed step in K; delay_s: how late the broker's path is, added to every age; trust: an addition was
-    announced or nothing runs, so a new level is taken after five consistent readings whichever way it went.
+    announced or nothing runs, so a new level is taken after five consistent readings whichever way it went; strict: a
+    run is open, so that a sender that counts anew or whose clock fell back is not believed by itself, since a queue or
+    a recording look the same; born: its node has just said that it is there, which explains a new count.
     """
     before = state.at
     refused = False
@@ -83,9 +90,26 @@ def look(
             state, refused = _refuse(state, sample.at, sample.why), True
             continue
         accepted = state.at
-        state = _one(probe, jump_k, state, sample, trust)
+        state = _one(probe, jump_k, state, sample, trust, strict, born)
         refused = refused or state.at == accepted
     return state, _measurement(state, now, delay_s, fresh=state.at > before, refused=refused)
+
+
+def anew(state: ProbeState) -> ProbeState:
+    """A person has looked: how the sender counts and what its clock says is taken as it comes next."""
+    return state._replace(seq=None, lower_run=0, lower_seq=-1, lag_s=None, lag_since=None)
+
+
+def gone(presence: Presence, state: ProbeState, now: Instant) -> bool:
+    """Does the node's presence topic say that it is gone, and has it not been heard since?"""
+    if presence.there or state.at > presence.at:
+        return False
+    return not presence.retained or now - presence.at > STALE_WORD_S
+
+
+def reborn(presence: Presence | None, state: ProbeState) -> bool:
+    """Has the node said that it is there, and not been believed since? A retained copy is of nobody knows when."""
+    return presence is not None and presence.there and not presence.retained and presence.at > state.at
 
 
 def _measurement(state: ProbeState, now: Instant, delay_s: float, *, fresh: bool, refused: bool) -> Measurement:
@@ -105,14 +129,16 @@ def _measurement(state: ProbeState, now: Instant, delay_s: float, *, fresh: bool
     ))  # fmt: skip
 
 
-def _one(probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust: bool) -> ProbeState:
+def _one(
+    probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust: bool, strict: bool, born: bool
+) -> ProbeState:
     """One reading judged; the state tells whether it was believed (its `at` moved on)."""
     raw = reading.value_c
     if not (LOWEST_C <= raw <= HIGHEST_C):
         return _refuse(state, reading.at, f"{raw:g} °C is outside {LOWEST_C:g} to {HIGHEST_C:g} °C")
-    why, state = _order(state, reading)
+    why, state = _order(state, reading, strict and not born)
     if why is None and reading.lag_s is not None:
-        why, state = _stamp(state, reading)
+        why, state = _stamp(state, reading, strict)
     if why is not None:
         return state._replace(why=why)  # old or seen: neither believed nor nonsense
     value = probe.calibrated(raw)
@@ -126,21 +152,29 @@ def _one(probe: Probe, jump_k: float, state: ProbeState, reading: Reading, trust
     return _jumped(state, value, reading, trust)
 
 
-def _order(state: ProbeState, reading: Reading) -> tuple[str | None, ProbeState]:
-    """Is this one newer than the last by the sender's own count? A restarted node counts from the start again."""
+def _order(state: ProbeState, reading: Reading, strict: bool) -> tuple[str | None, ProbeState]:
+    """Is this one newer than the last by the sender's own count? A restarted node counts from the start again; strict:
+    that it has must show in its stamps, which go on where a recording's are old."""
     seq, last = reading.seq, state.seq
     if seq is None or last is None or seq > last:
         return None, state
     if seq == state.seq:
         return f"reading {seq} was sent before", state
     run = state.lower_run + 1 if seq > state.lower_seq else 1
-    if run >= RESTART_READINGS:
+    if run >= RESTART_READINGS and (not strict or _in_time(state, reading)):
         return None, state._replace(lower_run=0, lower_seq=-1)
     return f"reading {seq} is older than {state.seq}", state._replace(lower_run=run, lower_seq=seq)
 
 
-def _stamp(state: ProbeState, reading: Reading) -> tuple[str | None, ProbeState]:
-    """Is the sender's stamp further behind than it usually is? (A second fence: clocks may differ, queues may not.)"""
+def _in_time(state: ProbeState, reading: Reading) -> bool:
+    """Is there a stamp, and is it about as late as usual?"""
+    usual, lag = state.lag_s, reading.lag_s
+    return usual is not None and lag is not None and abs(lag - usual) <= LAG_STALE_S
+
+
+def _stamp(state: ProbeState, reading: Reading, strict: bool) -> tuple[str | None, ProbeState]:
+    """Is the sender's stamp further behind than it usually is? (A second fence: clocks may differ, queues may not.)
+    Strict: it may be a queue for as long as it likes."""
     lag = reading.lag_s
     if lag is None or not (-1e12 < lag < 1e12):
         return None, state
@@ -150,7 +184,7 @@ def _stamp(state: ProbeState, reading: Reading) -> tuple[str | None, ProbeState]
     if lag - usual <= LAG_STALE_S:
         return None, state if state.lag_since is None else state._replace(lag_since=None)
     since = reading.at if state.lag_since is None else state.lag_since
-    if reading.at - since > LAG_RESET_S:
+    if reading.at - since > LAG_RESET_S and not strict:
         return None, state._replace(lag_s=lag, lag_since=None)
     return f"reading is {lag - usual:.0f} s late by its sender's clock", state._replace(lag_since=since)
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Iterator
+from typing import Generic, NamedTuple, TypeVar
+
+T = TypeVar("T")
 
 
 class Problem(NamedTuple):
@@ -24,3 +26,27 @@ class Problems(Exception):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(map(str, self.problems)))
+
+
+class Unread(AttributeError):
+    """A value that stands in the file but could not be read, or is missing: nothing can be said of it."""
+
+
+def found_by(checks: Iterable[Callable[[T], Iterable[Problem]]], value: T) -> Iterator[Problem]:
+    """What do these checks find? One that needs a value that could not be read is silent, and hides no other."""
+    for check in checks:
+        try:
+            problems = tuple(check(value))
+        except Unread:
+            continue
+        yield from problems
+
+
+class Checks(Generic[T]):
+    """What several values must agree on: a list of checks that each stand by themselves."""
+
+    def __init__(self, *checks: Callable[[T], Iterable[Problem]]) -> None:
+        self._checks = checks
+
+    def __call__(self, value: T) -> tuple[Problem, ...]:
+        return tuple(found_by(self._checks, value))

@@ -12,6 +12,7 @@ from typing import assert_never
 from controller.core.model import Event, Instant, Leg, Measurement, Phase, RunState, Target, View
 from controller.core.questions import BAND_K, ask, question
 from controller.core.quick import maker
+from controller.core.remaining import finish_in_s
 from controller.core.run import Run, Walk, capacity_j_per_k, enter, go, leg_of
 from controller.core.settings import Tun
 
@@ -20,7 +21,6 @@ P = Phase
 
 BAND_S = 60.0  # for so long, before the rest clock starts
 MOST_CREDIT_S = 10.0  # one tick earns no more, however long it took: a reading vouches for so much time
-SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
 NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
 SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
 HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
@@ -39,7 +39,7 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     events: list[Event] = []
     run = _states(run, view, seen, now, events)
     if run.state is S.RUNNING:
-        run = _hot_liquor(_phases(run, seen, now, dt, events), events)
+        run = _hot_liquor(_phases(run, seen, now, dt, events), seen, now, events)
     elif run.band_since is not None:
         run = run._replace(band_since=None)  # a pause or a hold in the first minute: it begins anew
     if run.state in STOOD or run.phase in WAITED or _keeping(run):
@@ -63,6 +63,8 @@ def _states(run: Run, view: View, seen: Measurement, now: Instant, events: list[
     match run.state:
         case S.PAUSING:
             return _to(run, S.PAUSED, now, events)
+        case S.PAUSED:
+            return _paused(run, now, events)
         case S.HOLDING:
             return _to(run, S.HELD, now, events)
         case S.STOPPING:
@@ -73,7 +75,7 @@ def _states(run: Run, view: View, seen: Measurement, now: Instant, events: list[
             return _held(run, view, seen, now, events)
         case S.RESTARTING:
             return _restarting(run, view, now, events)
-        case S.IDLE | S.CHECKING | S.PAUSED | S.STOPPED | S.ABORTED | S.COMPLETE:
+        case S.IDLE | S.CHECKING | S.STOPPED | S.ABORTED | S.COMPLETE:
             return run
         case _:
             assert_never(run.state)
@@ -95,6 +97,7 @@ def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
     if run.state in (S.HELD, S.HOLDING):
         return run
     held_by = run.held_by or "trip"
+    run = run._replace(paused=run.paused or run.state in (S.PAUSED, S.PAUSING))
     first = next((t for t in view.trips if t.first_out), view.trips[0])
     return _to(run._replace(held_by=held_by), S.HOLDING, now, events, f"{first.id} {first.text}")
 
@@ -109,10 +112,30 @@ def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Ev
 def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
     if not view.ready or not view.flow_ok:
         return run
-    run = run._replace(held_by="", key=run.key + 1, band_since=None)
+    if run.paused:
+        run = run._replace(held_by="", key=run.key + 1, band_since=None, paused=False)
+        return _to(run, S.PAUSED, now, events, "as before the trip; `resume` goes on")
+    run = run._replace(held_by="", key=run.key + 1, band_since=None, pause_c=None)
     if run.phase is P.RESTING and not _keeping(run):
         run = enter(run, P.RAMPING, now)
-    return _to(run, S.RUNNING, now, events)
+    return _to(waiting_anew(run, now), S.RUNNING, now, events)
+
+
+def waiting_anew(run: Run, now: Instant) -> Run:
+    """Somebody is there: the two hours until nobody has answered begin again."""
+    return run._replace(phase_since=now, nobody_told=False) if run.phase is P.WAITING else run
+
+
+def _paused(run: Run, now: Instant, events: list[Event]) -> Run:
+    """A paused mash is kept warm as long as a waiting one, and no longer."""
+    waited_s = now - run.state_since
+    if waited_s > SAFE_KEEP_S:
+        return _to(run._replace(held_by="person"), S.HOLDING, now, events, "paused for two hours, and nobody came")
+    if not run.nobody_told and waited_s >= NOBODY_S:
+        text = f"paused for {NOBODY_S / 60:.0f} min: `resume` goes on; heat goes off after {SAFE_KEEP_S / 3600:.0f} h"
+        events.append(Event("note", "paused", text, value=NOBODY_S, unit="s", priority=1))
+        run = run._replace(nobody_told=True)
+    return run
 
 
 # ---------------------------------------------------------------- phases
@@ -134,7 +157,7 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
         case P.ADDING:
             return run
         case P.SETTLING:
-            return next_leg(run, now, events) if now - run.phase_since >= SETTLE_S else run
+            return next_leg(run, now, events) if now - run.phase_since >= leg.mixing_s else run
         case P.RAMPING | P.RESTING:
             return _climb_or_rest(run, leg, seen, now, dt, events)
         case _:
@@ -229,12 +252,12 @@ def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
     return ask(run._replace(reminded=times), leg, "ph", now)
 
 
-def _hot_liquor(run: Run, events: list[Event]) -> Run:
+def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Is it time to heat the liquor for the run-off, so that it is ready when the mash is?"""
     course = run.course
     if course is None or course.hot_liquor_s is None or run.liquor_told or run.phase is P.ARMED:
         return run
-    left = finish_in_s(run)
+    left = finish_in_s(run, seen.value_c, now)
     if left is None or left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
         return run
     text = (
@@ -291,7 +314,7 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
     following = leg_of(run)
     if following is None:
         return _to(run, S.COMPLETE, now, events, "all steps are done; heat is off")
-    events.append(Event("step", following.name, f"step {run.leg}: {following.name}, {following.target_c:.1f} °C"))
+    events.append(Event("step", following.name, f"step {run.leg + 1}: {following.name}, {following.target_c:.1f} °C"))
     return run
 
 
@@ -333,14 +356,3 @@ def _plateau(run: Run, leg: Leg) -> float:
     if leg.kind in ("infusion", "decoction") and run.course is not None and run.leg > 0:
         return run.course.legs[run.leg - 1].target_c
     return leg.target_c
-
-
-def finish_in_s(run: Run) -> float | None:
-    """How long until the program's last planned second, people answering at once? None when nothing runs."""
-    leg = leg_of(run)
-    if leg is None or run.course is None or run.state not in KEPT | {S.HELD, S.RESTARTING}:
-        return None
-    later = sum(nxt.ramp_s + (0.0 if nxt.kind == "keep" else nxt.hold_s) for nxt in run.course.legs[run.leg + 1 :])
-    here = 0.0 if leg.kind == "keep" else max(0.0, leg.hold_s - run.credited_s)
-    rise = leg.ramp_s if run.phase in (P.RAMPING, P.HEATING, P.ARMED) else 0.0
-    return later + here + rise

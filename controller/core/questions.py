@@ -11,7 +11,7 @@ BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trad
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
 
 ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "dough_in": ("Strike liquor is ready. Switch the pump off if it is by hand, then begin dough-in?", ("begin",)),
+    "dough_in": ("Strike liquor is ready. Begin dough-in?", ("begin",)),
     "grain_in": ("Is the grain all in and stirred?", ("yes",)),
     "pull": (
         "Time to pull {kg:.1f} kg of thick mash and boil it. Say when you are about to return it.",

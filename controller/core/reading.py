@@ -2,7 +2,7 @@
 
 Turns what the models refuse into problems: place as steps and keys by name, value found, value wanted, the nearest
 known key for an unknown one. What is wrong in one place does not hide what is wrong in another: the faulty pieces are
-left out and the rest is looked at as well.
+taken out, and what several values must agree on is looked at wherever all of them could be read.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ from collections.abc import Callable, Iterable
 from typing import Any, Generic, NamedTuple, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from controller.core.problems import Problem
-from controller.core.table import FROM_FILE, Table
+from controller.core.problems import Problem, found_by
+from controller.core.table import FROM_FILE, Table, is_table, mark_of, show
 
 T = TypeVar("T", bound=Table)
 Path = tuple[str | int, ...]
@@ -36,8 +37,10 @@ def read(model: type[T], data: dict[str, Any], agree: Callable[[T], Iterable[Pro
     try:
         value = model.model_validate(data, by_name=False, context=FROM_FILE)
     except ValidationError as error:
-        problems = [_problem(model, data, details) for details in error.errors(include_url=False)]
-        return Read(None, _once([*problems, *_beyond(model, data, error, agree)]))
+        errors = _told(error)
+        problems = [_problem(model, data, details) for details in errors]
+        partly = _partly(model, data, errors)
+        return Read(None, _once([*problems, *(found_by((agree,), partly) if partly is not None else ())]))
     problems = list(agree(value))
     return Read(None if problems else value, _once(problems))
 
@@ -46,44 +49,104 @@ def _once(problems: Iterable[Problem]) -> tuple[Problem, ...]:
     return tuple(dict.fromkeys(problems))
 
 
-def _beyond(
-    model: type[T], data: dict[str, Any], error: ValidationError, agree: Callable[[T], Iterable[Problem]]
-) -> list[Problem]:
-    """What else is wrong, once the faulty pieces are left out? Nothing is said of what touches those pieces."""
+def _told(error: ValidationError) -> list[ErrorDetails]:
+    """The refusals; a list whose entries are wrong themselves is not empty for that."""
+    errors = error.errors(include_url=False)
+    wrong_within = {details["loc"][:at] for details in errors for at in range(len(details["loc"]))}
+    return [each for each in errors if each["type"] != "too_short" or each["loc"] not in wrong_within]
+
+
+# ---------------------------------------------------------------- what could be read
+
+
+def _partly(model: type[T], data: dict[str, Any], errors: list[ErrorDetails]) -> T | None:
+    """The table without what is wrong or missing: asked for, that raises `Unread`. None where too little is left.
+
+    A valid value stands in its place while the rest is read, and goes then.
+    """
     rest = copy.deepcopy(data)
-    cut = {_cut(_path(model, data, details)) for details in error.errors(include_url=False)}
-    for path in sorted(cut, key=_late_first):
-        _remove(rest, path)
+    places = [(_path(model, data, details), details) for details in errors]
+    unknown = {path for path, details in places if details["type"] == "extra_forbidden"}
+    wrong = {_in_model(model, _missing(path, details)) for path, details in places if path not in unknown}
+    gone = {path for path in wrong if not any(path[:at] in wrong for at in range(len(path)))}
     try:
+        for path in unknown:
+            _within(rest, path[:-1]).pop(path[-1])
+        for path in gone:
+            _fill(model, rest, path)
         value = model.model_validate(rest, by_name=False, context=FROM_FILE)
-    except ValidationError:
-        return []
-    return [problem for problem in agree(value) if not _touches(problem.path, cut)]
+    except (ValidationError, LookupError, TypeError):  # a fault of another shape: it is told, and that must do
+        return None
+    for path in gone:
+        _blank(value, path)
+    return value
 
 
-def _touches(path: Path, cut: Iterable[Path]) -> bool:
-    """Is this place in a list with an entry left out, or a table with a key left out?"""
-    lists = {gone[0] for gone in cut if len(gone) == 2 and isinstance(gone[1], int)}
-    return bool(path) and (path[0] in lists or any(gone[: len(path)] == path for gone in cut))
+def _missing(path: Path, details: ErrorDetails) -> Path:
+    """The path, with the key that is missing at its end."""
+    if details["type"] != "missing" or (path and path[-1] == details["loc"][-1]):
+        return path
+    return (*path, details["loc"][-1])
 
 
-def _late_first(path: Path) -> tuple[int, ...]:
-    return tuple(-part if isinstance(part, int) else 0 for part in path)
+def _in_model(model: type[BaseModel], path: Path) -> Path:
+    """The path as far as models describe it: a fault in a plain list or table takes the whole of it."""
+    for at, part in enumerate(path):
+        if isinstance(part, str) and model_at(model, path[: at + 1]) is None:
+            return path[: at + 1]
+    return path
 
 
-def _cut(path: Path) -> Path:
-    """The whole entry of a list goes when part of it is wrong."""
-    at = next((i for i, part in enumerate(path) if isinstance(part, int)), None)
-    return path if at is None else path[: at + 1]
+def _fill(model: type[BaseModel], data: Any, path: Path) -> None:
+    """Put something valid at this place; what may be left out is left out."""
+    *above, last = path
+    inside, holder = model_at(model, path[:-1]), _within(data, above)
+    if isinstance(last, int):
+        entry = model_at(model, path)
+        holder[last] = _least(entry) if entry is not None else None
+        return
+    field = next(f for name, f in (inside or model).model_fields.items() if (f.alias or name) == last)
+    holder.pop(last, None)
+    if field.is_required():
+        holder[last] = _stand_in(field)
 
 
-def _remove(data: Any, path: Path) -> None:
+def _within(data: Any, path: Iterable[str | int]) -> Any:
+    for part in path:
+        data = data[part]
+    return data
+
+
+def _least(model: type[BaseModel]) -> dict[str, Any]:
+    """The least that this table takes."""
+    return {f.alias or name: _stand_in(f) for name, f in model.model_fields.items() if f.is_required()}
+
+
+def _stand_in(field: FieldInfo) -> Any:
+    """A value that this field takes."""
+    mark = mark_of(field.metadata)
+    if mark is not None:
+        return mark.low if mark.kind == "number" else show(mark.kind, mark.low)
+    inner = _model_in(field.annotation)
+    if inner is not None:
+        return _least(inner) if is_table(field.annotation) else [_least(inner)]
+    return next((arg for arg in get_args(field.annotation) if isinstance(arg, str)), "x")
+
+
+def _blank(value: Any, path: Path) -> None:
+    """Take out what only stood in; the key still counts as written."""
     for part in path[:-1]:
-        data = _inner(data, part)
-    if isinstance(data, dict):
-        data.pop(path[-1], None)
-    elif isinstance(data, list) and isinstance(path[-1], int) and path[-1] < len(data):
-        del data[path[-1]]
+        value = value[part] if isinstance(part, int) else getattr(value, _attribute(value, part))
+    if isinstance(path[-1], int):
+        value[path[-1]].__dict__.clear()
+        return
+    name = _attribute(value, path[-1])
+    value.__dict__.pop(name, None)
+    value.model_fields_set.add(name)
+
+
+def _attribute(value: BaseModel, key: str) -> str:
+    return next(name for name, field in type(value).model_fields.items() if (field.alias or name) == key)
 
 
 # ---------------------------------------------------------------- one refusal in words
@@ -113,14 +176,16 @@ def _inner(data: Any, part: str | int) -> Any:
 
 
 def where(data: dict[str, Any], path: Path) -> str:
-    """The place in words: `step 2 "conversion": temperature`."""
+    """The place in words: `[[step]] 2 "conversion": temperature`."""
     words: list[str] = []
     here: Any = data
     for part in path:
         if isinstance(part, int) and words:
             here = _inner(here, part)
             name = here.get("name") if isinstance(here, dict) else None
-            words[-1] += f" {part + 1}" + (f' "{name}"' if isinstance(name, str) and len(name) <= 80 else "")
+            words[-1] = f"[[{words[-1]}]] {part + 1}" + (
+                f' "{name}"' if isinstance(name, str) and len(name) <= 80 else ""
+            )
         else:
             words.append(str(part))
             here = _inner(here, part)
@@ -132,7 +197,7 @@ def _problem(model: type[BaseModel], data: dict[str, Any], details: ErrorDetails
     place = where(data, path) or "the file"
     match details["type"]:
         case "missing":
-            missing = (*path, str(details["loc"][-1])) if not path or path[-1] != details["loc"][-1] else path
+            missing = _missing(path, details)
             return Problem(where(data, missing), "nothing", _example(model, missing), path)
         case "extra_forbidden":
             return Problem(where(data, path[:-1]) or "the file", f'unknown key "{path[-1]}"', _known(model, path), path)
@@ -171,7 +236,9 @@ _WANTED = {
     "too_short": "at least one entry",
     "string_too_short": "some text",
 }
-_PATTERNS = {
+_PATTERNS = {  # the first that occurs in the pattern
+    "{1,63}": 'a host name such as "broker.lan", or an address',
+    "/]$": "at least two characters without + and #, and no / at either end",
     "+#": "an MQTT topic without + and #",
     r"\d{4}": 'a day such as "2026-03-31"',
     "(/": 'a JSON pointer such as "/temperature"',

@@ -7,6 +7,7 @@ fits a tun is for `plan.py`; what its own values must agree on is in `agree`.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -24,7 +25,7 @@ from controller.core.ingredients import Grist as Grist
 from controller.core.ingredients import Liquor as Liquor
 from controller.core.ingredients import Name
 from controller.core.ingredients import Text as Text
-from controller.core.problems import Problem
+from controller.core.problems import Checks, Problem, found_by
 from controller.core.table import Quantity, Table, read, show, wrong
 
 Aim = Literal["dry", "balanced", "full"]
@@ -159,16 +160,8 @@ def degrees(value_c: float) -> str:
 
 
 def slip(at: int, step: Step, key: str, found: str, wanted: str) -> Problem:
-    """A problem with one key of one step."""
-    return Problem(f'step {at + 1} "{step.name}": {key}', found, wanted, ("step", at, key))
-
-
-def agree(program: Program) -> tuple[Problem, ...]:
-    """Do the values of this program fit each other? Nothing here depends on a tun."""
-    found = [*_liquor(program), *_grain(program), *_names(program), *_order(program)]
-    for at, step in enumerate(program.step):
-        found += [slip(at, step, *what) for what in _step(step)]
-    return (*found, *_ways(program), *_overruled(program))
+    """A problem with one key of one step, by its block in the file; people's step 1 is dough-in, where there is one."""
+    return Problem(f'[[step]] {at + 1} "{step.name}": {key}', found, wanted, ("step", at, key))
 
 
 def _overruled(program: Program) -> list[Problem]:
@@ -207,14 +200,19 @@ def _names(program: Program) -> list[Problem]:
     for at, step in enumerate(program.step):
         other = first.setdefault(step.name.casefold(), at)
         if other != at:
-            problems.append(slip(at, step, "name", f"the name of step {other + 1} again", "a name of its own"))
+            problems.append(slip(at, step, "name", f"the name of [[step]] {other + 1} again", "a name of its own"))
     return problems
 
 
-def _order(program: Program) -> list[Problem]:
+def _first(program: Program) -> list[Problem]:
+    step = program.step[0]
+    if step.kind in ("rest", "souring"):
+        return []
+    return [slip(0, step, "kind", f'"{step.kind}"', "a rest as the first step")]
+
+
+def _last(program: Program) -> list[Problem]:
     problems = []
-    if program.step[0].kind not in ("rest", "souring"):
-        problems.append(slip(0, program.step[0], "kind", f'"{program.step[0].kind}"', "a rest as the first step"))
     for at, step in enumerate(program.step[:-1]):
         if step.kind == "keep":
             problems.append(slip(at, step, "kind", '"keep" before other steps', "keep as the last step only"))
@@ -240,17 +238,29 @@ _NEEDS: dict[str, frozenset[str]] = {
 _EXAMPLE = {"temperature": 'a temperature such as "66 °C"', "time": 'a time such as "35 min"'}
 
 Slip = tuple[str, str, str]  # key, found, wanted
+Placed = tuple[int, Step]  # a step and its place in the list
 
 
-def _step(step: Step) -> list[Slip]:
+def _steps(program: Program) -> Iterator[Problem]:
     """What is wrong within one step?"""
+    for each in enumerate(program.step):
+        yield from found_by((_keys, _times, _ask_after, _go_on_after, _asked_within), each)
+
+
+def _slips(place: Placed, *slips: Slip) -> list[Problem]:
+    return [slip(*place, *what) for what in slips]
+
+
+def _keys(place: Placed) -> list[Problem]:
+    """Which keys serve, and which are needed, depends on the kind."""
+    step = place[1]
     written = {Step.model_fields[name].alias or name for name in step.model_fields_set} - {"name", "kind", "why"}
     slips = [(key, "nothing", _EXAMPLE[key]) for key in sorted(_NEEDS[step.kind] - written)]
     slips += [
         (key, f"this key in a step of kind {step.kind}", f"one of {', '.join(sorted(_TAKES[step.kind]))}")
         for key in sorted(written - _TAKES[step.kind])
     ]
-    return slips + _times(step) + _gate(step)
+    return _slips(place, *slips)
 
 
 def _longest_s(step: Step) -> float:
@@ -268,39 +278,60 @@ def time_wanted(kind: str) -> str:
     return f"a time from {show('duration', MIN_REST_S)} to {show('duration', longest_s)}{more}"
 
 
-def _times(step: Step) -> list[Slip]:
+def _times(place: Placed) -> list[Problem]:
+    step = place[1]
     if step.time_s is None or MIN_REST_S <= step.time_s <= _longest_s(step):
         return []
-    found = show("duration", step.time_s)
-    return [("time", found, time_wanted(step.kind))]
+    return _slips(place, ("time", show("duration", step.time_s), time_wanted(step.kind)))
 
 
-def _gate(step: Step) -> list[Slip]:
-    """Iodine keys serve with `by = "iodine"` only, and the test is asked for within the rest."""
-    slips = []
-    for key, value in (("ask_after", step.ask_after_s), ("go_on_after", step.go_on_after_s)):
-        if value is not None and step.by != "iodine":
-            slips.append((key, show("duration", value), 'only together with by = "iodine"'))
-    if step.ask_after_s is not None and step.time_s is not None and step.ask_after_s > step.time_s:
-        slips.append(
-            ("ask_after", show("duration", step.ask_after_s), f"within the rest, {show('duration', step.time_s)}")
-        )
-    return slips
+def _ask_after(place: Placed) -> list[Problem]:
+    return _iodine_only(place, "ask_after", place[1].ask_after_s)
 
 
-def _ways(program: Program) -> list[Problem]:
+def _go_on_after(place: Placed) -> list[Problem]:
+    return _iodine_only(place, "go_on_after", place[1].go_on_after_s)
+
+
+def _iodine_only(place: Placed, key: str, value_s: float | None) -> list[Problem]:
+    if value_s is None or place[1].by == "iodine":
+        return []
+    return _slips(place, (key, show("duration", value_s), 'only together with by = "iodine"'))
+
+
+def _asked_within(place: Placed) -> list[Problem]:
+    """The test is asked for within the rest."""
+    step = place[1]
+    if step.ask_after_s is None or step.time_s is None or step.ask_after_s <= step.time_s:
+        return []
+    found, wanted = show("duration", step.ask_after_s), f"within the rest, {show('duration', step.time_s)}"
+    return _slips(place, ("ask_after", found, wanted))
+
+
+def _ways(program: Program) -> Iterator[Problem]:
     """Does the temperature go where each kind of step can take it?"""
-    problems = []
-    for (_, before), (at, step) in itertools.pairwise(enumerate(program.step)):
-        if step.temperature_c is None or before.temperature_c is None:
-            continue
-        if step.kind in ("infusion", "decoction") and step.temperature_c <= before.temperature_c:
-            here, there = degrees(step.temperature_c), degrees(before.temperature_c)
-            problems.append(slip(at, step, "temperature", here, f"more than the {there} before it"))
-        if step.kind in ("infusion", "decoction") and not (added_at_c(step) > step.temperature_c):
-            here = degrees(added_at_c(step))
-            problems.append(slip(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}"))
-    return problems
+    for pair in itertools.pairwise(enumerate(program.step)):
+        yield from found_by((_rises, _hotter), pair)
+
+
+def _rises(pair: tuple[Placed, Placed]) -> list[Problem]:
+    (_, before), (at, step) = pair
+    if step.kind not in ("infusion", "decoction") or step.temperature_c is None or before.temperature_c is None:
+        return []
+    if step.temperature_c > before.temperature_c:
+        return []
+    here, there = degrees(step.temperature_c), degrees(before.temperature_c)
+    return [slip(at, step, "temperature", here, f"more than the {there} before it")]
+
+
+def _hotter(pair: tuple[Placed, Placed]) -> list[Problem]:
+    at, step = pair[1]
+    if step.kind not in ("infusion", "decoction") or step.temperature_c is None:
+        return []
+    if added_at_c(step) > step.temperature_c:
+        return []
+    here = degrees(added_at_c(step))
+    return [slip(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}")]
 
 
 def added_at_c(step: Step) -> float:
@@ -308,3 +339,8 @@ def added_at_c(step: Step) -> float:
     if step.added_at_c is not None:
         return step.added_at_c
     return 98.0 if step.kind == "infusion" else 95.0
+
+
+agree: Checks[Program] = Checks(  # do the values of this program fit each other? Nothing here depends on a tun
+    _liquor, _grain, _names, _first, _last, _steps, _ways, _overruled
+)

@@ -14,7 +14,7 @@ from typing import Any
 from controller import __version__
 from controller.core import additions, estimate, settling
 from controller.core.model import Leg, Measurement, Prompt, RunState, Trip
-from controller.core.program import finish_in_s
+from controller.core.remaining import finish_in_s, mixing_left_s, mixing_s, rise_left_s
 from controller.core.run import Run, leg_of
 from controller.core.settings import Settings
 from controller.core.tick import Outcome
@@ -33,7 +33,7 @@ def status(
 ) -> dict[str, Any]:
     """The status document (temperatures °C, times s, `at` and `finish_at` unix s)."""
     state, run, seen = outcome.state, outcome.state.run, outcome.seen
-    finish = finish_in_s(run)
+    finish = finish_in_s(run, seen.value_c, state.now)
     return {
         "at": round(wall_s, 3),
         "tun": settings.tun.name,
@@ -42,7 +42,7 @@ def status(
         "program": run.course.program if run.course is not None else None,
         "title": run.course.title if run.course is not None else None,
         "state": str(run.state),
-        "step": _step(run),
+        "step": _step(run, seen.value_c, state.now),
         "steps": _steps(run),
         "temperature_c": _rounded(seen.value_c, 3),
         "reading_age_s": _rounded(seen.age_s, 2),
@@ -78,7 +78,7 @@ def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None or not isfinite(value) else round(value, digits)
 
 
-def _step(run: Run) -> dict[str, Any] | None:
+def _step(run: Run, now_c: float | None, now: float) -> dict[str, Any] | None:
     leg = leg_of(run)
     if leg is None:
         return None
@@ -93,6 +93,8 @@ def _step(run: Run) -> dict[str, Any] | None:
         "planned_s": planned,
         "credited_s": credited,
         "remaining_s": max(0.0, round(planned - credited, 1)),
+        "rise_left_s": round(rise_left_s(run, leg, now_c), 1),
+        "mixing_left_s": round(mixing_left_s(run, leg, now), 1),
         "why": leg.why,
     }
 
@@ -104,7 +106,14 @@ def _steps(run: Run) -> list[dict[str, Any]]:
 @lru_cache(maxsize=2)
 def _steps_of(legs: tuple[Leg, ...]) -> list[dict[str, Any]]:
     return [
-        {"name": leg.name, "kind": leg.kind, "target_c": leg.target_c, "planned_s": leg.hold_s, "ramp_s": leg.ramp_s}
+        {
+            "name": leg.name,
+            "kind": leg.kind,
+            "target_c": leg.target_c,
+            "planned_s": leg.hold_s,
+            "ramp_s": leg.ramp_s,
+            "mixing_s": mixing_s(leg),
+        }
         for leg in legs
     ]
 

@@ -11,12 +11,14 @@ from typing import Literal, NamedTuple
 
 from controller.core import estimate
 from controller.core.model import Event, Instant, Leg, Phase, Prompt, RunState
+from controller.core.orders import ACTIVE
 from controller.core.run import Run, credit_gap, go, leg_of
 
 S = RunState
 
 ASK_FROM_S = 4 * 3600.0  # longer: the run is over
 FALL_K = 5.0  # further below the last temperature: a person decides
+GAP_S = 300.0  # no tick for so long is an outage too (in less a mash falls by far less than FALL_K; own proposal)
 RESTARTS = 3  # the third restart in half an hour waits for a person
 STARCH_C = (60.0, 72.0)  # starch rests (common practice)
 LOW_C = (40.0, 55.0)  # low rests (common practice)
@@ -28,7 +30,7 @@ Kind = Literal["idle", "resume", "ask", "ended"]
 
 
 class Pending(NamedTuple):
-    """An open run found at the start, and what is known of the outage."""
+    """An open run found at the start, or after a gap, and what is known of the outage."""
 
     run: Run
     last_c: float | None
@@ -36,6 +38,36 @@ class Pending(NamedTuple):
     same: bool  # program, configuration and major version are what they were
     restarts: int  # process starts within the last 30 min, this one included
     limit_s: float  # resume by itself up to this outage (the local file's setting)
+
+
+def slept(dt: float, limit_s: float, clock_odd_s: float) -> bool:
+    """Is a gap of `dt` s between two ticks an outage? `limit_s`: the longest that is resumed by itself, s;
+    `clock_odd_s`: a shorter gap never is one, s."""
+    return dt > max(clock_odd_s, min(GAP_S, limit_s))
+
+
+def over_gap(
+    run: Run, pending: Pending | None, last_c: float | None, gap_s: float, now: Instant, limit_s: float
+) -> tuple[Run, Pending | None, tuple[Event, ...]]:
+    """The machine slept, or stood still, for `gap_s` s: an open run is checked and decided on as after a restart.
+
+    `last_c`: the mash before, °C.
+    """
+    if pending is not None:  # asleep while checking: the outage is longer by that
+        outage_s = None if pending.outage_s is None else pending.outage_s + gap_s
+        return run._replace(state_since=now), pending._replace(outage_s=outage_s), ()
+    if run.state not in ACTIVE:
+        return run, None, ()
+    found = run._replace(phase_since=run.phase_since + gap_s, started_at=run.started_at + gap_s)
+    _, event = go(run, S.CHECKING, now, f"nobody was in charge for {gap_s / 60:.1f} min; the run is decided on anew")
+    return Run(state=S.CHECKING, state_since=now), Pending(found, last_c, gap_s, True, 1, limit_s), (event,)
+
+
+def broken_off(pending: Pending, run: Run) -> Run:
+    """The open run, ended by an order before it was decided on. `run`: what the order made of the checking."""
+    return pending.run._replace(
+        state=run.state, state_since=run.state_since, prompt=None, band_since=None, counting=False
+    )
 
 
 class Decision(NamedTuple):
@@ -71,6 +103,8 @@ def _why_ask(pending: Pending, now_c: float | None, ceiling_c: float, latched: b
         return "a latched trip is not cleared"
     if run.state is S.PAUSED or (run.state in (S.HELD, S.HOLDING) and run.held_by != "trip"):
         return f"the run was {run.state}"
+    if run.paused:
+        return "the run was paused when a trip came"
     if run.phase is Phase.ARMED:
         return "a delayed start was armed"
     if outage is None:
@@ -108,7 +142,7 @@ def _rests(leg: Leg) -> bool:
 def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | None) -> tuple[Run, list[Event]]:
     """The run after the decision, and the events that must be on disk before any heat."""
     mash, did = estimate.over_outage(pending.run.mash, pending.run.course, pending.outage_s, now_c, now)
-    run = pending.run._replace(band_since=None, counting=False, key=pending.run.key + 1, mash=mash)
+    run = pending.run._replace(band_since=None, counting=False, pause_c=None, key=pending.run.key + 1, mash=mash)
     events = [Event("resume", decision.kind, decision.text, value=pending.outage_s, unit="s", priority=2)]
     if did is not None:
         events.append(did)

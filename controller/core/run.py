@@ -41,7 +41,8 @@ class Run(NamedTuple):
     key: int = 0  # changes whenever the ramp must start anew
     prompt: Prompt | None = None
     held_by: HeldBy = ""
-    pause_c: float | None = None  # temperature kept while paused in a ramp
+    pause_c: float | None = None  # temperature kept while paused in a rise
+    paused: bool = False  # a person had paused it when a trip came: there it goes back to
     grain_in: bool = False
     started_at: Instant = 0.0
     started_wall_s: float = 0.0

@@ -11,13 +11,16 @@ from typing import Annotated, Literal, NamedTuple
 from pydantic import Field, StrictBool, StringConstraints, field_validator
 
 from controller.core.limits import Limits
-from controller.core.problems import Problem
+from controller.core.problems import Checks, Problem
 from controller.core.table import Quantity, Table, show
 
 Topic = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^+#\x00$][^+#\x00]*$")]
 OptionalTopic = Annotated[str, StringConstraints(max_length=200, pattern=r"^([^+#\x00$][^+#\x00]*)?$")]
 Pointer = Annotated[str, StringConstraints(max_length=100, pattern=r"^(/[^/]*)*$")]  # RFC 6901
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]  # ISO 8601; core knows no calendar
+SSR_WINDOW_S, USUAL_WINDOW_S = 1.0, 2.0  # own proposal
+CONTACTOR_WINDOW_S = 30.0  # shorter wears it and its contacts weld (common practice; config/wiring.md)
+WATER_J_PER_L_K = 4186.0  # specific heat of water, mean of 20..80 °C (IAPWS-95), a litre taken as a kilogram
 
 
 class Probe(Table):
@@ -65,8 +68,9 @@ class Heater(Table):
     """What makes the heat, and how is it switched?"""
 
     kind: Literal["proportional", "ssr", "contactor", "gas"]
-    power_w: Annotated[float, Quantity("power", 100, 500_000)]
+    power_w: Annotated[float, Quantity("power", 100, 500_000, rule="what the heater's plate says")]
     place: Literal["jacket", "element", "line", "coil"]
+    bath_l: Annotated[float, Quantity("volume", 0, 20_000)] = 0.0  # liquor round a coil or in a jacket, warmed as well
     efficiency: Annotated[float, Quantity("share", 0.1, 1)] = 1.0
     window_s: Annotated[float, Quantity("duration", 0, 60)] = 0.0
     min_on_s: Annotated[float, Quantity("duration", 0, 30)] = 0.0
@@ -77,6 +81,11 @@ class Heater(Table):
     command_topic: OptionalTopic = ""
     report_topic: OptionalTopic = ""
     online_topic: OptionalTopic = ""
+
+    @property
+    def bath_j_per_k(self) -> float:
+        """Heat capacity of the liquor that has to be warmed along with the mash, J/K."""
+        return self.bath_l * WATER_J_PER_L_K
 
 
 class SwitchInput(Table):
@@ -92,6 +101,9 @@ class Output(Table):
     required_for_heat: StrictBool = True
 
 
+LOSS_RULE = "lost to the room a kelvin, lid on; at first 4 with 100 L or 2 with 30 L, later from `underback learn`"
+
+
 class Tun(Table):
     """A mash tun: `config/tuns/NAME.toml`."""
 
@@ -99,9 +111,9 @@ class Tun(Table):
     title: Annotated[str, StringConstraints(max_length=80)] = ""
     simulated: StrictBool = False
     volume_l: Annotated[float, Quantity("volume", 1, 20_000)]
-    min_liquor_l: Annotated[float, Quantity("volume", 0.1, 20_000)]
-    metal_j_per_k: Annotated[float, Quantity("capacity", 0, 10_000_000)]
-    loss_w_per_k: Annotated[float, Quantity("loss", 0.05, 1_000)]
+    min_liquor_l: Annotated[float, Quantity("volume", 0.1, 20_000, rule="what it takes to cover the heater")]
+    metal_j_per_k: Annotated[float, Quantity("capacity", 0, 10_000_000, rule="kg of steel x 0.5 kJ/(kg K)")]
+    loss_w_per_k: Annotated[float, Quantity("loss", 0.05, 1_000, rule=LOSS_RULE)]
     room_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
     altitude_m: Annotated[float, Quantity("length", -400, 5_000)] = 0.0
     energy_price_per_kwh: Annotated[float | None, Quantity("price", 0, 1_000)] = None
@@ -118,11 +130,18 @@ class Tun(Table):
     pump: Output | None = None
     guard: Limits = Limits.model_construct()
 
+    @classmethod
+    def example(cls, name: str) -> str:
+        """What could stand in this field, in words?"""
+        return 'mixing = "stirrer" or "pump"' if name == "mixing" else super().example(name)
+
 
 class Broker(Table):
     """How is the MQTT broker reached? The password never stands in a file of ours: it is read from one of its own."""
 
-    host: Annotated[str, StringConstraints(min_length=1, max_length=253)] = "127.0.0.1"
+    host: Annotated[str, StringConstraints(max_length=253, pattern=r"^[^.\s/]{1,63}(\.[^.\s/]{1,63})*\.?$")] = (
+        "127.0.0.1"
+    )
     port: Annotated[int, Quantity("number", 1, 65535)] = 1883
     username: str = ""
     password_file: str = ""
@@ -213,11 +232,6 @@ def _slip(where: str, found: str, wanted: str) -> Problem:
     return Problem(where, found, wanted, tuple(where.split(": ")))
 
 
-def agree(tun: Tun) -> tuple[Problem, ...]:
-    """Do the figures of this tun fit each other? Places are keys below the file."""
-    return (*_vessel(tun), *_heater(tun.heater), *_mixing(tun), *_guard(tun))
-
-
 def _vessel(tun: Tun) -> list[Problem]:
     if tun.min_liquor_l < tun.volume_l:
         return []
@@ -226,65 +240,108 @@ def _vessel(tun: Tun) -> list[Problem]:
     ]
 
 
-def _heater(heater: Heater) -> list[Problem]:
+def _window(tun: Tun) -> list[Problem]:
+    """An on/off heater needs a window; a contactor's contacts wear and weld where it is short (config/wiring.md)."""
+    heater = tun.heater
+    if heater.kind not in ("ssr", "contactor"):
+        return []
+    relay = heater.kind == "contactor"
+    least_s, usual_s = (CONTACTOR_WINDOW_S,) * 2 if relay else (SSR_WINDOW_S, USUAL_WINDOW_S)
+    if heater.window_s >= least_s:
+        return []
+    written = "window_s" in heater.model_fields_set
+    found = show("duration", heater.window_s) if written else "nothing"
+    wanted = f"at least {show('duration', least_s)}" if written else f'window = "{show("duration", usual_s)}"'
+    why = "; a contactor that switches more often wears, and its contacts weld (config/wiring.md)" if relay else ""
+    return [_slip("heater: window", found, wanted + why)]
+
+
+def _pulses(tun: Tun) -> list[Problem]:
+    heater = tun.heater
+    if heater.kind not in ("ssr", "contactor") or heater.window_s < SSR_WINDOW_S:
+        return []  # without a window there is nothing to hold them to
+    both_s = heater.min_on_s + heater.min_off_s
+    if both_s <= heater.window_s:
+        return []
+    found = f"{show('duration', both_s)} together with min_off"
+    return [_slip("heater: min_on", found, f"no more than the window, {show('duration', heater.window_s)}")]
+
+
+def _bath(tun: Tun) -> list[Problem]:
+    if tun.heater.place == "coil" and tun.heater.bath_l <= 0:
+        return [_slip("heater: bath", "nothing", 'the liquor that the coil lies in, such as bath = "20 L"')]
+    if tun.heater.bath_l <= 0 or tun.heater.place in ("coil", "jacket"):
+        return []
+    wanted = 'only with place "coil" or "jacket", where liquor stands between heater and mash'
+    return [_slip("heater: bath", show("volume", tun.heater.bath_l), wanted)]
+
+
+def _fire(tun: Tun) -> list[Problem]:
+    if tun.heater.kind == "gas" or tun.heater.min_fire <= 0:
+        return []
+    return [_slip("heater: min_fire", show("share", tun.heater.min_fire), "only with a gas burner")]
+
+
+def _motion(tun: Tun) -> list[Problem]:
+    if tun.mixing != "none":
+        return []
+    return [_slip("mixing", '"none"', '"stirrer" or "pump": heat without mixing scorches and misleads the probe')]
+
+
+def _stirrer(tun: Tun) -> list[Problem]:
+    if tun.mixing != "stirrer" or tun.stirrer is not None:
+        return []
+    return [_slip("stirrer", "nothing", f"the table [stirrer] with topic, such as {_topic(tun, 'stirrer/command')}")]
+
+
+def _pump(tun: Tun) -> list[Problem]:
+    if tun.mixing != "pump" or tun.pump is not None:
+        return []
+    return [_slip("pump", "nothing", f"the table [pump] with topic, such as {_topic(tun, 'pump/command')}")]
+
+
+def _flow_switch(tun: Tun) -> list[Problem]:
+    if tun.heater.place != "line" or tun.flow is not None:
+        return []
+    wanted = f"a flow switch, the table [flow] with topic, such as {_topic(tun, 'flow')}"
+    return [_slip("flow", "nothing", f"{wanted}: a heater in the line boils dry in seconds without flow")]
+
+
+def _topic(tun: Tun, end: str) -> str:
+    return f'"underback/{tun.name}/{end}"'
+
+
+def _line_pump(tun: Tun) -> list[Problem]:
+    if tun.heater.place != "line" or tun.mixing == "pump":
+        return []
+    return [_slip("mixing", f'"{tun.mixing}"', '"pump", for the heater sits in the recirculation line')]
+
+
+def _flow_rate(tun: Tun) -> list[Problem]:
+    if tun.heater.place != "line" or tun.flow_l_per_min is not None:
+        return []
+    return [_slip("flow_rate", "nothing", 'the pump\'s flow, such as "6 L/min"')]
+
+
+def _reading_ages(tun: Tun) -> list[Problem]:
+    guard = tun.guard
+    if guard.reading_gone_s > guard.reading_late_s:
+        return []
+    found, least = show("duration", guard.reading_gone_s), show("duration", guard.reading_late_s)
+    return [_slip("guard: reading_gone", found, f"more than reading_late, {least}")]
+
+
+def _outlet_limits(tun: Tun) -> list[Problem]:
+    guard = tun.guard
+    if guard.outlet_trip_c > guard.outlet_limit_c:
+        return []
+    found, least = show("temperature", guard.outlet_trip_c), show("temperature", guard.outlet_limit_c)
+    return [_slip("guard: outlet_trip", found, f"more than outlet_limit, {least}")]
+
+
+def _probe_topics(tun: Tun) -> list[Problem]:
     problems = []
-    switched = heater.kind in ("ssr", "contactor")
-    if switched and heater.window_s < 1:
-        problems.append(_slip("heater: window", show("duration", heater.window_s), 'an on/off window, such as "2 s"'))
-    if switched and heater.min_on_s + heater.min_off_s > max(heater.window_s, 1):
-        both = show("duration", heater.min_on_s + heater.min_off_s)
-        problems.append(
-            _slip(
-                "heater: min_on",
-                f"{both} together with min_off",
-                f"no more than the window, {show('duration', heater.window_s)}",
-            )
-        )
-    if heater.kind != "gas" and heater.min_fire > 0:
-        problems.append(_slip("heater: min_fire", show("share", heater.min_fire), "only with a gas burner"))
-    return problems
-
-
-def _mixing(tun: Tun) -> list[Problem]:
-    problems = []
-    if tun.mixing == "none":
-        problems.append(
-            _slip("mixing", '"none"', '"stirrer" or "pump": heat without mixing scorches and misleads the probe')
-        )
-    if tun.mixing == "stirrer" and tun.stirrer is None:
-        problems.append(_slip("stirrer", "nothing", "the [stirrer] table, with its topic"))
-    if tun.mixing == "pump" and tun.pump is None:
-        problems.append(_slip("pump", "nothing", "the [pump] table, with its topic"))
-    if tun.heater.place == "line" and tun.flow is None:
-        problems.append(
-            _slip("flow", "nothing", "a flow switch: a heater in the line boils dry in seconds without flow")
-        )
-    if tun.heater.place == "line" and tun.mixing != "pump":
-        problems.append(_slip("mixing", f'"{tun.mixing}"', '"pump", for the heater sits in the recirculation line'))
-    if tun.heater.place == "line" and tun.flow_l_per_min is None:
-        problems.append(_slip("flow_rate", "nothing", 'the pump\'s flow, such as "6 L/min"'))
-    return problems
-
-
-def _guard(tun: Tun) -> list[Problem]:
-    problems = []
-    guard, probes = tun.guard, tun.probes
-    if guard.reading_gone_s <= guard.reading_late_s:
-        problems.append(
-            _slip(
-                "guard: reading_gone",
-                show("duration", guard.reading_gone_s),
-                f"more than reading_late, {show('duration', guard.reading_late_s)}",
-            )
-        )
-    if guard.outlet_trip_c <= guard.outlet_limit_c:
-        problems.append(
-            _slip(
-                "guard: outlet_trip",
-                show("temperature", guard.outlet_trip_c),
-                f"more than outlet_limit, {show('temperature', guard.outlet_limit_c)}",
-            )
-        )
+    probes = tun.probes
     topics = {"mash": probes.mash, "second": probes.second, "outlet": probes.outlet}
     seen: dict[tuple[str, str], str] = {}
     for role, probe in topics.items():
@@ -296,3 +353,21 @@ def _guard(tun: Tun) -> list[Problem]:
                 _slip(f"probes: {role}: topic", f'"{probe.topic}", as for {other}', "a topic or pointer of its own")
             )
     return problems
+
+
+agree: Checks[Tun] = Checks(  # do the figures of this tun fit each other? Places are keys below the file
+    _vessel,
+    _window,
+    _pulses,
+    _bath,
+    _fire,
+    _motion,
+    _stirrer,
+    _pump,
+    _flow_switch,
+    _line_pump,
+    _flow_rate,
+    _reading_ages,
+    _outlet_limits,
+    _probe_topics,
+)

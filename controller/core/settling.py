@@ -100,7 +100,8 @@ def _offered(run: Run, index: int, tun: Tun, value_c: float, now: Instant, settl
     if not settled:
         text = f"too warm while it settles: {value_c:.1f} °C, wanted {rest.target_c:.1f} °C"
     if abs(found.apart_k) > BAND_K:
-        text += f": {_apart(found)}. {'; '.join(_ways(found))}"
+        ways = "; ".join(_ways(found))
+        text += f": {_apart(found)}. {ways[:1].upper()}{ways[1:]}"
         offer = Offer(index, text, SHORT if found.apart_k < 0.0 else OVER, value_c, now)
     predicted = rest.target_c if course.landing_c is None else course.landing_c
     data = {"predicted_c": round(predicted, 2), "measured_c": round(value_c, 2), **_figures(found)}

@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 from controller.brewing import heat, volumes
 from controller.brewing.reasons import reason_for_step
 from controller.core import figures
-from controller.core.model import StepKind
+from controller.core.model import SETTLE_S, StepKind
 from controller.core.recipe import Program, Step, added_at_c
 from controller.core.settings import Tun
 
@@ -56,9 +56,11 @@ def power_w(tun: Tun) -> float:
 def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_k_per_s: float | None) -> Climb:
     """How long does the rise take, within the tun's ceiling, the program's wish and the heater's power?
 
+    The liquor of a coil or jacket is warmed, and cools, with the mash.
     Exact at constant power (brewing formula 12), in two parts where the heater meets the limit only below some
     temperature. Downwards: the time to cool by itself.
     """
+    capacity_j_per_k += tun.heater.bath_j_per_k
     if to_c <= from_c:
         cooling_s = heat.cooling_time_s(capacity_j_per_k, tun.loss_w_per_k, tun.room_c, from_c, to_c)
         return Climb(cooling_s, "cooling" if to_c < from_c else "")
@@ -134,24 +136,38 @@ def strike(program: Program, tun: Tun, liquor: float) -> Strike:
     dough = program.dough_in
     slaking = dough.slaking_heat_kj_per_kg * 1000.0
     grist = (program.grist_kg, dough.grist_temperature_c, liquor)
-    parts = heat.strike_parts(*grist, first_c, metal_j_per_k=tun.metal_j_per_k, slaking_j_per_kg=slaking)
+    hot_j_per_k = tun.metal_j_per_k + tun.heater.bath_j_per_k
+    parts = heat.strike_parts(*grist, first_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
     strike_c = first_c + sum(parts) if dough.strike_c is None else dough.strike_c
-    landing_c = heat.landing_c(*grist, strike_c, metal_j_per_k=tun.metal_j_per_k, slaking_j_per_kg=slaking)
+    landing_c = heat.landing_c(*grist, strike_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
     seconds, kwh = _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
     return Strike(strike_c, parts, first_c if dough.strike_c is None else landing_c, seconds, kwh, capacity)
 
 
 def _heat_up(from_c: float, tun: Tun, liquor: float, strike_c: float) -> tuple[float, float]:
-    """How long and how much energy, until the strike temperature? The vessel starts as warm as the room."""
+    """How long, and how much does the heater draw, losses included, until the strike temperature? The vessel starts as
+    warm as the room, liquor of a coil or jacket as warm as that in the tun."""
     if strike_c <= from_c:
         return 0.0, 0.0
     hot_c = min(strike_c, 100.0)
     kwh = heat.liquor_kwh(liquor, from_c, hot_c) + heat.warming_kwh(tun.metal_j_per_k, tun.room_c, hot_c)
+    kwh += heat.warming_kwh(tun.heater.bath_j_per_k, from_c, hot_c)
     loss_w = tun.loss_w_per_k * ((from_c + hot_c) / 2.0 - tun.room_c)
-    return heat.time_for_energy_s(kwh, power_w(tun) - loss_w), kwh / tun.heater.efficiency
+    seconds = heat.time_for_energy_s(kwh, power_w(tun) - loss_w)
+    return seconds, power_w(tun) * seconds / 3.6e6 / tun.heater.efficiency
 
 
-def _addition(at: int, step: Step, tun: Tun, grist_kg: float, liquor: float, from_c: float, to_c: float) -> Stage:
+def mixing_s(kind: StepKind, tun: Tun) -> float:
+    """How long after grain or an addition is in until the reading is believed, s? 0 for a step without any. Grain also
+    cools the liquor of a coil or jacket, which gives on the heat it has until both are as warm: two of its lags."""
+    if kind == "dough_in" and tun.heater.bath_l > 0.0:
+        return SETTLE_S + 2.0 * figures.heater_lag_s(tun)
+    return SETTLE_S if kind in ("dough_in", "infusion", "decoction") else 0.0
+
+
+def _addition(
+    at: int, step: Step, tun: Tun, grist_kg: float, liquor: float, from_c: float, to_c: float, why: str
+) -> Stage:
     """How much hot liquor, or how much of the mash as a decoction, brings it to the step's temperature?"""
     mash = heat.mash_j_per_k(grist_kg, liquor)
     hot_c, added = added_at_c(step), step.amount_kg or 0.0
@@ -162,25 +178,26 @@ def _addition(at: int, step: Step, tun: Tun, grist_kg: float, liquor: float, fro
             share = heat.decoction_share(from_c, to_c, hot_c, mash_j_per_k=mash, metal_j_per_k=tun.metal_j_per_k)
             added = (grist_kg + liquor) * share
     whole = mash + tun.metal_j_per_k
-    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, 0.0, at, _why(step, to_c))
+    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, 0.0, at, why)
 
 
 def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[Stage, ...]:
     """Step by step: what is in the tun, how the target is reached, how long it holds, what it costs."""
-    found = []
+    found: list[Stage] = []
     if strike.temperature_c is not None:
         found.append(_dough_in(program, tun, liquor, strike))
-    now_c, liquor_now = strike.landing_c, liquor
+    now_c, hottest_c, liquor_now = strike.landing_c, strike.landing_c, liquor
     for at, step in enumerate(program.step):
         capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k)
         to_c = step.temperature_c if step.temperature_c is not None else now_c
+        why = _why(step, to_c, hottest_c, bool(program.grist))
         if step.kind in ("infusion", "decoction"):
-            stage = _addition(at, step, tun, program.grist_kg, liquor_now, now_c, to_c)
+            stage = _addition(at, step, tun, program.grist_kg, liquor_now, now_c, to_c, why)
             liquor_now += stage.addition_kg if step.kind == "infusion" else 0.0
         else:
-            stage = _rest(at, step, tun, capacity, liquor_now, now_c, to_c, bool(program.grist))
+            stage = _rest(at, step, tun, capacity, liquor_now, now_c, to_c, why)
         found.append(stage)
-        now_c = to_c
+        now_c, hottest_c = to_c, max(hottest_c, to_c)
     return tuple(found)
 
 
@@ -199,24 +216,23 @@ def _dough_in(program: Program, tun: Tun, liquor: float, strike: Strike) -> Stag
     )  # fmt: skip
 
 
-def _rest(
-    at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c: float, to_c: float, grain: bool
-) -> Stage:
+def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c: float, to_c: float, why: str) -> Stage:
     rise = climb(tun, capacity, from_c, to_c, step.ramp_k_per_s)
     mean = (to_c - from_c) / rise.seconds if 0.0 < rise.seconds < math.inf and to_c > from_c else 0.0
     held_s = 0.0 if step.kind == "keep" else step.held_s
     kwh = 0.0
     if math.isfinite(rise.seconds) and to_c >= from_c:
-        kwh = heat.warming_kwh(capacity, from_c, to_c)
+        kwh = heat.warming_kwh(capacity + tun.heater.bath_j_per_k, from_c, to_c)
         kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, (from_c + to_c) / 2.0, rise.seconds)
     kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, to_c, held_s)
     return Stage(
         step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
-        max(0.0, kwh) / tun.heater.efficiency, at,
-        _why(step, to_c) if grain else step.why or NO_GRAIN,
+        max(0.0, kwh) / tun.heater.efficiency, at, why,
     )  # fmt: skip
 
 
-def _why(step: Step, to_c: float) -> str:
-    """Why is this step there? The program's own words, else the handbook's."""
-    return step.why or reason_for_step(step.kind, to_c, step.held_s)
+def _why(step: Step, to_c: float, hottest_c: float, grain: bool) -> str:
+    """Why is this step there? The program's own words, else the trade's. `hottest_c`: so hot was the mash before."""
+    if step.why or not grain:
+        return step.why or NO_GRAIN
+    return reason_for_step(step.kind, to_c, step.held_s, hottest_c)

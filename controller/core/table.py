@@ -11,12 +11,13 @@ import json
 import math
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any, Literal, NamedTuple, get_args, get_origin
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from controller.brewing import units
+from controller.core.problems import Unread
 
 FROM_FILE = {"from_file": True}
 
@@ -35,6 +36,7 @@ class Quantity(NamedTuple):
     note: str = ""
     source: str = ""
     auto: bool = False  # the word "auto" stands for None: worked out
+    rule: str = ""  # how a person comes to the value, where an example would only be copied
 
     @property
     def unit(self) -> str:
@@ -74,11 +76,21 @@ class Table(BaseModel):
         defer_build=True,  # a table within another needs no reader of its own
     )
 
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Any:
+            """Asked for only where nothing stands: a value that could not be read (`reading.py`)."""
+            if name in type(self).model_fields:
+                raise Unread(name)
+            return super().__getattr__(name)
+
     @classmethod
     def example(cls, name: str) -> str:
         """What could stand in this field, in words?"""
         field = cls.model_fields[name]
-        mark, key = _mark(field.metadata), field.alias or name
+        mark, key = mark_of(field.metadata), field.alias or name
+        if mark is not None and mark.rule and mark.kind != "number":
+            return f'{key} = "... {units.TABLE[mark.kind].example.partition(" ")[2]}": {mark.rule}'
         if mark is not None and mark.kind != "number":
             return f'{key} = "{units.TABLE[mark.kind].example}"'
         options = [arg for arg in get_args(field.annotation) if isinstance(arg, str)]
@@ -88,14 +100,24 @@ class Table(BaseModel):
             return f"at least one [[{key}]]"
         if field.annotation is str:
             return f'{key} = "..."'
-        return f"a table [{key}]" if _is_table(field.annotation) else f"{key} = a value"
+        return f"a table {_block(key, field.annotation)}" if is_table(field.annotation) else f"{key} = a value"
 
 
-def _is_table(annotation: object) -> bool:
+def _block(path: str, model: Any) -> str:
+    """A table by its header and what must stand in it; the table within, where it needs nothing else."""
+    fields = {field.alias or name: field for name, field in model.model_fields.items()}
+    needed = {key: field.annotation for key, field in fields.items() if field.is_required()}
+    inner = {key: part for key, part in needed.items() if is_table(part)}
+    if needed and inner == needed:
+        return " and ".join(_block(f"{path}.{key}", part) for key, part in inner.items())
+    return f"[{path}]" + (f" with {', '.join(needed)}" if needed else "")
+
+
+def is_table(annotation: object) -> bool:
     return isinstance(annotation, type) and issubclass(annotation, BaseModel)
 
 
-def _mark(metadata: Iterable[object]) -> Quantity | None:
+def mark_of(metadata: Iterable[object]) -> Quantity | None:
     return next((item for item in metadata if isinstance(item, Quantity)), None)
 
 

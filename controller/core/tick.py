@@ -13,6 +13,7 @@ from typing import NamedTuple
 from controller.core import (
     deeds,
     estimate,
+    evidence,
     figures,
     guard,
     modulator,
@@ -110,9 +111,11 @@ def start(
     trips: tuple[Trip, ...] = (),
     pending: resume.Pending | None = None,
     proof_days: float | None = None,
+    off_until: Instant = 0.0,
+    incidents: tuple[Instant, ...] = (),
 ) -> State:
     """The state of a process that has just started: checking, shut, knowing what the journal told it."""
-    shut = guard.begin(now, epoch, settings.tun.guard.start_lock_s, trips)
+    shut = guard.begin(now, epoch, settings.tun.guard.start_lock_s, trips, off_until, incidents)
     run = Run(state=RunState.CHECKING, state_since=now)
     return State(now, boot, run, shut, orders.renew(orders.Desk(), boot, now), proof_days=proof_days, pending=pending)
 
@@ -122,25 +125,18 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     dt = now - state.now
     if dt < 0.0:
         raise ValueError(f"time went back by {-dt:g} s")
-    tun = settings.tun
+    tun, limit_s = settings.tun, 60.0 * settings.service.resume_minutes
+    was, last_c = state.run.state, state.mash.value_c
+    if slept := resume.slept(dt, limit_s, tun.guard.clock_odd_s):
+        inputs = inputs._replace(gap_s=max(inputs.gap_s, dt))
     settled_guard = guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq)
     state = state if settled_guard is state.guard else state._replace(guard=settled_guard)
     state, seen, second, outlet = _look(settings, state, now, inputs)
     mashed = in_mash(tun, state.regulator, not state.run.grain_in, seen)
     seen_view = _view(settings, state, now)
     state, events, replies = _orders(settings, state, now, inputs, mashed, seen_view)
-    walked = program.walk(state.run, seen_view, mashed, now, dt)
-    run = _checked(settings, walked.run, state, mashed, now, events)
-    run, settled = settling.follow(state.run, run, tun, mashed, now)
-    mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, mashed, now)
-    run = run if mash is run.mash else run._replace(mash=mash)
-    decided = run.state is not RunState.CHECKING and state.run.state is RunState.CHECKING
-    if walked.events:
-        events.extend(_with_found(walked.events, state.regulator))
-    if settled is not None:
-        events.append(settled)
-    if told is not None:
-        events.append(told)
+    run = state.run if slept else _walked(settings, state, seen_view, mashed, now, dt, events)
+    decided = was is RunState.CHECKING and run.state is not RunState.CHECKING
     target = program.target(run, tun)
     stirrer, pump = moves.motors(run, now)
     believed = figures.figures(tun, target, settings.learned, state.regulator)
@@ -160,10 +156,14 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     known = state.guard._replace(need_durable=True) if decided else state.guard
     gate = guard.check(known, senses, demand, settings.learned is not None, inputs.disk.durable_seq)
     events.extend(gate.events)
+    pending = None if decided else state.pending
+    if slept:
+        run, pending, said = resume.over_gap(run, pending, last_c, dt, now, limit_s)
+        events.extend(said)
     state = state._replace(
         now=now,
         run=run,
-        pending=None if decided else state.pending,
+        pending=pending,
         guard=gate.state,
         ramp=ramped,
         regulator=regulated,
@@ -175,6 +175,24 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), mashed, second, outlet, target,
         setpoint, demand, seen_view,
     ))  # fmt: skip
+
+
+def _walked(
+    settings: Settings, state: State, view: View, mashed: Measurement, now: Instant, dt: float, events: list[Event]
+) -> Run:
+    """The run a second further, checks and estimate included."""
+    walked = program.walk(state.run, view, mashed, now, dt)
+    run = _checked(settings, walked.run, state, mashed, now, events)
+    run, settled = settling.follow(state.run, run, settings.tun, mashed, now)
+    mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, mashed, now)
+    run = run if mash is run.mash else run._replace(mash=mash)
+    if walked.events:
+        events.extend(_with_found(walked.events, state.regulator))
+    if settled is not None:
+        events.append(settled)
+    if told is not None:
+        events.append(told)
+    return run
 
 
 def _with_found(events: Iterable[Event], loop: regulator.RegulatorState) -> Iterator[Event]:
@@ -208,10 +226,15 @@ def _look(
     """Every probe's newest samples, judged."""
     tun, run, delay = settings.tun, state.run, max(0.0, inputs.link.delay_s)
     probes, jump_k = tun.probes, tun.guard.jump_k
-    trust = run.state not in HEATED or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
-    mash, seen = probe.look(probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust)
-    second, seen2 = _other(probes.second, jump_k, state.second, inputs.second, now, delay)
-    outlet, seen3 = _other(probes.outlet, 100.0, state.outlet, inputs.outlet, now, delay)
+    heated, begun = run.state in HEATED, run.state not in guard.NO_RUN and run.state is not RunState.CHECKING
+    trust = not heated or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
+    born = begun and probe.reborn(inputs.probe_online, state.mash)
+    mash, seen = probe.look(
+        probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust, strict=begun, born=born
+    )  # fmt: skip
+    waits = begun and not heated  # what holds heat back now must not be cleared by old readings of another probe
+    second, seen2 = _other(probes.second, jump_k, state.second, inputs.second, now, delay, waits)
+    outlet, seen3 = _other(probes.outlet, 100.0, state.outlet, inputs.outlet, now, delay, waits)
     state = state._replace(
         mash=mash,
         second=second,
@@ -225,11 +248,12 @@ def _look(
 
 
 def _other(
-    which: Probe | None, jump_k: float, state: probe.ProbeState, samples: tuple[Sample, ...], now: Instant, delay: float
-) -> tuple[probe.ProbeState, Measurement | None]:
+    which: Probe | None, jump_k: float, state: probe.ProbeState, samples: tuple[Sample, ...], now: Instant,
+    delay: float, strict: bool,
+) -> tuple[probe.ProbeState, Measurement | None]:  # fmt: skip
     if which is None:
         return state, None
-    return probe.look(which, jump_k, state, samples, now, delay, trust=True)
+    return probe.look(which, jump_k, state, samples, now, delay, trust=True, strict=strict)
 
 
 def _view(settings: Settings, state: State, now: Instant) -> View:
@@ -267,9 +291,19 @@ def _clear(
 ) -> State:
     kept, reply, event = guard.clear(state.guard, order, state.run.state, now, settings.tun.guard.requalify_off_s)
     replies.append(reply)
-    if event is not None:
-        events.append(event)
-    return state._replace(guard=kept)
+    if event is None:
+        return state._replace(guard=kept)
+    events.append(event)
+    state, run = state if kept.trips else _looked(state), state.run
+    if run.held_by == "trip":  # a person is at it now: nothing goes on by itself
+        run = run._replace(held_by="latched")
+    return state._replace(guard=kept, run=run)
+
+
+def _looked(state: State) -> State:
+    """A person has looked at the tun: its probes may count anew, and their clocks be set."""
+    mash, second, outlet = map(probe.anew, (state.mash, state.second, state.outlet))
+    return state._replace(mash=mash, second=second, outlet=outlet)
 
 
 def _deed(
@@ -280,7 +314,7 @@ def _deed(
     facts = permits.Facts(
         settings.tun, seen, view, inputs.link, inputs.disk, state.level, state.flow, boot, now, inputs.wall_s,
         inputs.wall_confirmed, _proof_days(state, now), state.guard.memory.believed_at, state.second.at,
-        state.outlet.at,
+        state.outlet.at, state.guard.memory.fault,
     )  # fmt: skip
     missing = permits.missing(facts, order) if order.name == "start" else ()
     desk = deeds.Desk(
@@ -291,10 +325,16 @@ def _deed(
         replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
         return state
     run, said, new = done
+    if state.pending is not None and state.run.state is RunState.CHECKING and run.state is not RunState.CHECKING:
+        run = resume.broken_off(state.pending, run)
     events.extend(new)
     replies.append(Reply(order.id, True, said, run.state, order.name))
+    state = _looked(state) if order.name == "restart" else state
     durable = order.name in DURABLE or state.guard.need_durable
-    return state._replace(run=run, guard=state.guard._replace(need_durable=durable))
+    kept = state.guard._replace(need_durable=durable)
+    if order.name == "restart" and order.args.get("measured") is True:
+        kept = evidence.measured(kept, now)
+    return state._replace(run=run, guard=kept)
 
 
 def _proof_days(state: State, now: Instant) -> float | None:
@@ -309,7 +349,7 @@ def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now:
     """
     if run.state is not RunState.CHECKING or now < state.guard.off_until:
         return run
-    if not state.guard.qualified and now - state.guard.started_at < CHECK_S:
+    if not state.guard.qualified and now - run.state_since < CHECK_S:
         return run
     if state.pending is not None:
         latched = any(t.latched for t in state.guard.trips)
@@ -341,16 +381,25 @@ def _senses(
     stirred = (stirrer is None or not stirrer.required_for_heat or stir_on_s > 0.0) and (
         pump is None or not pump.required_for_heat or pump_on_s > 0.0
     )
+    gone = tuple(
+        role
+        for role, presence, known in (
+            ("mash", inputs.probe_online, state.mash),
+            ("second", inputs.second_online, state.second),
+            ("outlet", inputs.outlet_online, state.outlet),
+        )
+        if presence is not None and probe.gone(presence, known, now)
+    )
     return _sensed((
         tun, now, dt, run.state, run.phase, target,
         setpoint.value_c if setpoint is not None else None,
         highest_remaining_c(run) if heated else None,
-        seen, inputs.mash, inputs.second, second, outlet,
+        seen, inputs.mash, inputs.second, inputs.outlet, second, outlet, gone,
         report if report is not None and report.at > now - dt else None,
         inputs.heater_online, state.level, state.flow, pump_on_s,
-        inputs.link, inputs.late_s, inputs.gap_s, state.guard.epoch, inputs.epoch_seen,
+        inputs.link, inputs.late_s, inputs.gap_s, inputs.wall_set_s, state.guard.epoch, inputs.epoch_seen,
         tun.heater.power_w * tun.heater.efficiency,
-        capacity_j_per_k(run) or tun.metal_j_per_k,
+        (capacity_j_per_k(run) or tun.metal_j_per_k) + tun.heater.bath_j_per_k,
         now - run.started_at - run.excluded_s,
         course.planned_s if course is not None else 0.0,
         inputs.disk.ok, stirred,

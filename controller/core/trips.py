@@ -24,6 +24,7 @@ def follow(state: GuardState, senses: Senses, findings: list[Finding], events: l
     fresh = sorted((f for f in findings if not f.cut_only and f.id not in active), key=lambda f: BY_ID[f.id].priority)
     for finding in fresh:
         state = _trip(state, senses, finding, events)
+    state = _worse(state, findings, events)
     gone = dict(state.gone)
     present = {f.id for f in findings}
     now_gone = tuple((t.id, gone.get(t.id, senses.now)) for t in state.trips if t.id not in present)
@@ -35,8 +36,9 @@ def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Even
     row = BY_ID[finding.id]
     first = not state.trips
     latched = row.clears == "latched" if finding.latched is None else finding.latched
+    unit = finding.unit or row.unit
     trip = Trip(
-        row.id, senses.now, words(row, finding), finding.value, finding.limit, row.unit, row.priority, latched, first
+        row.id, senses.now, words(row, finding), finding.value, finding.limit, unit, row.priority, latched, first
     )
     events.append(_event(trip))
     heat = senses.state in HEATED
@@ -60,6 +62,24 @@ def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Even
     if row.id == "G24" or len(incidents) < limit or latched:
         return state
     return _trip(state._replace(incidents=()), senses, Finding("G24", float(len(incidents)), float(limit)), events)
+
+
+def _worse(state: GuardState, findings: list[Finding], events: list[Event]) -> GuardState:
+    """A trip that would have ended by itself waits for a person once its cause has become one that does."""
+    worse = {f.id: f for f in findings if f.latched and not f.cut_only}
+    risen = [t for t in state.trips if not t.latched and t.id in worse]
+    if not risen:
+        return state
+    trips = list(state.trips)
+    for trip in risen:
+        finding = worse[trip.id]
+        told = words(BY_ID[trip.id], finding)
+        trips[trips.index(trip)] = trip._replace(text=told, value=finding.value, limit=finding.limit, latched=True)
+        text = f"{told} It now waits for a person"
+        events.append(
+            Event("latched", trip.id, text, finding.value, finding.limit, trip.unit, False, True, trip.priority)
+        )
+    return state._replace(trips=tuple(trips), need_durable=True)
 
 
 def words(row: Interlock, finding: Finding) -> str:
@@ -98,7 +118,7 @@ def give_back(state: GuardState, senses: Senses, findings: list[Finding], events
         if trip.latched or trip.id not in gone or senses.now < state.off_until or not (state.qualified or adding):
             kept.append(trip)
         else:
-            events.append(Event("cleared", trip.id, f"{trip.id} {BY_ID[trip.id].name}: over", latched=False))
+            events.append(Event("cleared", trip.id, f"{trip.id} ({BY_ID[trip.id].name}) is over", latched=False))
     return state if len(kept) == len(state.trips) else state._replace(trips=tuple(kept))
 
 
@@ -110,9 +130,11 @@ def clear(
     why = _why_not_clear(state, order, name, now, off_s)
     if why is not None:
         return state, Reply(order.id, False, why, run_state, "clear"), None
+    latched = any(t.latched for t in state.trips if t.id == name)
     trips = tuple(t for t in state.trips if t.id != name)
-    # a person has looked: what the reading was when heat was cut is no measure any more
-    state = state._replace(trips=trips, need_durable=True, qualify_from=now, qualified=False, quiet_c=None)
+    state = state._replace(trips=trips, need_durable=True, qualify_from=now, qualified=False)
+    if latched:  # a person has looked: what the reading was when heat was cut is no measure any more
+        state = state._replace(quiet_c=None)
     state = _longer(state) if name == "G23" else state
     said = f"{name} cleared by {order.by}; heat stays off until `restart`"
     event = Event("cleared", name, said, latched=False, data={"by": order.by})
@@ -127,13 +149,15 @@ def _longer(state: GuardState) -> GuardState:
 
 def _why_not_clear(state: GuardState, order: Order, name: str, now: Instant, off_s: float) -> str | None:
     trip = next((t for t in state.trips if t.id == name), None)
-    active = ", ".join(t.id for t in state.trips) or "none"
+    active = ", ".join(t.id for t in state.trips)
     if trip is None:
-        return f"no trip {name or '(none named)'} is active; active: {active}"
+        named = f"{name} is not active" if name else "no trip is named"
+        return f"{named}; active: {active}" if active else "no trip is active"
     if state.lost:
         return "another controller owns this tun; stop one of the two and start this service anew"
     if name not in dict(state.gone):
-        return f"{name}: its cause is still there. {trip.text}"
+        late = f" To be sure that the mash has stopped warming takes {physics.RISE_WINDOW_S:g} s." * (name == "G10")
+        return f"{name}: its cause is still there. {trip.text}{late}"
     if now - trip.at < off_s:
         return f"{name}: {now - trip.at:.0f} s ago; look first, clear after {off_s:g} s"
     if name == "G24" and order.args.get("inspected") is not True:

@@ -58,8 +58,11 @@ def form(
     return Form(parts(pointer), unit, *extra)
 
 
-def reading(shape: Form, payload: bytes, now: Instant, wall_s: float) -> Sample:
-    """Which temperature does a probe's payload give? In °C, not calibrated; `Bad` with a reason if none."""
+def reading(shape: Form, payload: bytes, now: Instant, clock_s: float) -> Sample:
+    """Which temperature does a probe's payload give? In °C, not calibrated; `Bad` with a reason if none.
+
+    `clock_s`: what a sender's stamp is compared with, s.
+    """
     if not shape.value and len(payload) <= READING_CAP and (plain := _NUMBER(payload)):
         value: float | Refused = number(float(plain[1]))
         if value.__class__ is Refused:
@@ -71,10 +74,10 @@ def reading(shape: Form, payload: bytes, now: Instant, wall_s: float) -> Sample:
     value = number(walk(found, shape.value))
     if value.__class__ is Refused:
         return Bad(str(value), now)
-    return _reading(shape, found, value, now, wall_s)  # type: ignore[arg-type]
+    return _reading(shape, found, value, now, clock_s)  # type: ignore[arg-type]
 
 
-def _reading(shape: Form, found: Any, value: float, now: Instant, wall_s: float) -> Sample:
+def _reading(shape: Form, found: Any, value: float, now: Instant, clock_s: float) -> Sample:
     seq, at, unit = _beside(shape, found)
     if isinstance(seq, Refused):
         return Bad(f"sequence: {seq}", now)
@@ -83,7 +86,7 @@ def _reading(shape: Form, found: Any, value: float, now: Instant, wall_s: float)
     if isinstance(unit, Refused):
         return Bad(str(unit), now)
     value_c = value if (unit or shape.unit) == "C" else _celsius(value)
-    return _reading_of((value_c, now, seq, None if at is None else wall_s - at))
+    return _reading_of((value_c, now, seq, None if at is None else clock_s - at))
 
 
 def _beside(shape: Form, found: Any) -> tuple[int | Refused | None, float | Refused | None, str | Refused | None]:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.core import deeds, questions
-from controller.core.model import Leg, Measurement, Order, Phase, RunState, Trip, View
+from controller.core.model import Leg, Measurement, Order, Phase, Prompt, RunState, Trip, View
 from controller.core.run import Offer, Run, leg_of
 from tests.core.bench import course, leg
 
@@ -41,7 +41,7 @@ def then(done: deeds.Done | deeds.Refused) -> Run:
 IDLE = Run(state=RunState.IDLE)
 ORDER_REFUSALS: dict[str, tuple[str, Run, dict[str, Any], str]] = {
     "start without a program": ("start", IDLE, {}, "no program was named"),
-    "start at a step that is none": ("start", IDLE, {"course": PLAN, "from_step": 4}, "from 0 to 3"),
+    "start at a step that is none": ("start", IDLE, {"course": PLAN, "from_step": 4}, "from 0 (dough-in) to 3 ("),
     "start at half a step": ("start", IDLE, {"course": PLAN, "from_step": 0.5}, "whole number"),
     "start at text": ("start", IDLE, {"course": PLAN, "from_step": "one"}, "whole number"),
     "start with too much credit": ("start", IDLE, {"course": PLAN, "from_step": 1, "credited_s": 1201}, "1200 s"),
@@ -182,6 +182,19 @@ def test_advance_leaves_a_step() -> None:
     assert done[2][0].data == {"by": "brewer"}
 
 
+@pytest.mark.parametrize("phase", [Phase.ADDING, Phase.SETTLING])
+def test_advance_does_not_end_an_addition(phase: Phase) -> None:
+    """While something goes in, or settles, the block on heat stands: the step cannot be left."""
+    done = do("advance", run(phase=phase))
+    assert isinstance(done, deeds.Refused) and "heat is blocked" in done.why
+
+
+def test_adjust_wants_something_to_change() -> None:
+    """Only a step, or nothing at all, is no change."""
+    for done in (do("adjust", run()), do("adjust", run(), step=2)):
+        assert isinstance(done, deeds.Refused) and "nothing to change" in done.why
+
+
 def test_announce_blocks_heat() -> None:
     """An addition announced in a rest asks when it is in."""
     adding = then(do("announce", run()))
@@ -213,13 +226,26 @@ def test_adjust_of_this_step_ramps_anew_and_of_a_later_one_does_not() -> None:
 
 
 def test_acknowledge_names_its_trip_or_all() -> None:
-    """The event says what was heard."""
-    done = deeds.do(run(), Order("acknowledge", NOW, trip="G07", by="brewer"), DESK)
+    """The event says what was heard; where nothing stands to be heard, that is said."""
+    tripped = DESK._replace(view=View((Trip("G07", 0.0, "hot", 80.0, 80.0, "°C", 1, True, True),), latched=True))
+    done = deeds.do(run(), Order("acknowledge", NOW, trip="G07", by="brewer"), tripped)
     assert not isinstance(done, deeds.Refused)
     assert (done[2][0].id, done[1]) == ("G07", "heard by brewer")
-    done = do("acknowledge", run())
+    done = deeds.do(run(), Order("acknowledge", NOW, by="brewer"), DESK)
     assert not isinstance(done, deeds.Refused)
-    assert done[2][0].id == "all"
+    assert (done[2][0].id, done[1]) == ("all", "nothing to acknowledge; heard by brewer")
+    asked = deeds.do(
+        run(prompt=Prompt("iodine", "test?", ("blue",), NOW)), Order("acknowledge", NOW, by="brewer"), DESK
+    )
+    assert not isinstance(asked, deeds.Refused)
+    assert asked[1] == "heard by brewer"
+
+
+def test_a_step_that_cannot_be_adjusted_is_answered_with_those_that_can() -> None:
+    """Each by the number that goes over the wire and by its name."""
+    said = why(do("adjust", run(leg=2), step=1, target_c=64.0))
+    left = ", ".join(f"{at} ({PLAN.legs[at].name})" for at in range(2, len(PLAN.legs)))
+    assert said == f"only this or a later step can be adjusted; `step` is one of {left}"
 
 
 # ---------------------------------------------------------------- the correction after dough-in
@@ -234,7 +260,7 @@ def settled(answer: str | None, **changes: Any) -> deeds.Done | deeds.Refused:
 
 def test_correction_taken_in_each_way() -> None:
     """The ordinary way, liquor (blocked heat), and the rest taken as it is."""
-    assert then(settled(None)).offer is None
+    assert then(settled("heat")).offer is None
     assert then(settled("heat")).phase is Phase.RAMPING
     assert then(settled("hot liquor")).phase is Phase.ADDING
     again = then(settled("hot liquor", phase=Phase.SETTLING, phase_since=1.0))
@@ -245,8 +271,10 @@ def test_correction_taken_in_each_way() -> None:
 
 
 def test_correction_refused() -> None:
-    """A word that does not fit, a run that stands, and a mash that no rest may be at."""
+    """A word that does not fit, no word, a run that stands, and a mash that no rest may be at."""
     assert "choose one of" in why(settled("stir"))
+    assert why(settled(None)).endswith("2 K too cold. Answer with one of: heat, hot liquor, accept")
+    assert why(do("answer", run(offer=OFFER))) == why(settled(None))
     assert "go on first" in why(settled("heat", state=RunState.HELD))
     assert "not accepted: 79.0" in why(settled("accept", offer=OFFER._replace(measured_c=79.0)))
 
@@ -312,6 +340,18 @@ def test_a_number_that_is_none() -> None:
     """Endless numbers and truth values in an order's arguments are refused like text."""
     for value in (float("nan"), float("inf"), True, [1]):
         assert "by how much" in why(do("extend", run(), by_s=value))
+
+
+@pytest.mark.parametrize("which", questions.ASKS)
+def test_a_bare_answer_never_tells_what_somebody_saw(which: str) -> None:
+    """Without a word only a question with one answer is answered; the others stay open and list their words."""
+    answers = questions.ASKS[which][1]
+    done = do("answer", questions.ask(run(), REST, which, NOW))
+    if len(answers) == 1:
+        assert not isinstance(done, deeds.Refused)
+        return
+    assert which in ("iodine", "iodine_decide", "ph")
+    assert why(done).endswith(f"Answer with one of: {', '.join(answers)}")
 
 
 def test_next_questions_of_an_addition() -> None:

@@ -6,7 +6,7 @@ from typing import Literal
 
 import pytest
 
-from controller.core.figures import GAIN_BOUNDS, figures
+from controller.core.figures import GAIN_BOUNDS, figures, heater_lag_s
 from controller.core.model import Target
 from controller.core.regulator import START
 from controller.core.settings import Heater, Learned, Output, Probe, Probes, Tun
@@ -91,3 +91,16 @@ def test_a_slower_heater_is_believed_slower() -> None:
     """A coil in hot liquor lags more than a jacket, a jacket more than an element."""
     lags = [figures(tun(place), MASH).lag_s for place in ("element", "jacket", "coil")]
     assert lags == sorted(set(lags))
+
+
+def test_liquor_round_a_coil_is_warmed_as_well() -> None:
+    """30 L are 125.6 kJ/K more. With the mash, 260 kJ/K at three quarters of 100 L, they come together as two bodies
+    do: 125.6 x 260 / 385.6 kJ/K over 5 kW at 14 K, 237 s; 2 L not faster than a jacket."""
+    plain = tun("coil")
+    held = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 30.0})})
+    little = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 2.0})})
+    assert figures(held, MASH).capacity_j_per_k == pytest.approx(300_000.0 + 30.0 * 4186.0)
+    assert heater_lag_s(held) == pytest.approx(237.1, abs=0.1)
+    assert figures(held, MASH).lag_s == pytest.approx(237.1, abs=0.1)
+    assert heater_lag_s(little) == 45.0
+    assert heater_lag_s(plain) == 200.0

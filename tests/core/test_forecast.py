@@ -11,8 +11,8 @@ from controller.brewing.calibration import Calibration
 from controller.brewing.kinetics import CALIBRATED_SET, predict
 from controller.brewing.what_if import Rest
 from controller.core.forecast import Forecast, forecast, rests
+from controller.core.model import SETTLE_S
 from controller.core.plan import Plan, make
-from controller.core.program import SETTLE_S
 from controller.core.recipe import Program
 from controller.edge import files
 

@@ -248,10 +248,11 @@ def test_every_urgent_note_can_be_given() -> None:
 def outlet(memory: Memory, now: float, *, probe_c: float | None = None, node_c: float | None = None,
            mash_c: float | None = 63.0) -> tuple[Memory, Finding | None]:  # fmt: skip
     """The rule at one moment; None: nothing is heard from there."""
-    heard = SEEN._replace(raw_c=probe_c, fresh=probe_c is not None)
+    heard = SEEN._replace(value_c=probe_c, fresh=probe_c is not None)
+    raw = () if probe_c is None else (Reading(probe_c, now, 9),)
     report = None if node_c is None else HeaterReport(now, "b", 1, 1, 0.0, 9.0, outlet_c=node_c)
     seen = SEEN._replace(value_c=mash_c)
-    return watch_mash.outlet(senses(now=now, outlet=heard, heater=report, seen=seen), memory)
+    return watch_mash.outlet(senses(now=now, raw_outlet=raw, outlet=heard, heater=report, seen=seen), memory)
 
 
 def test_an_outlet_is_cool_again_five_degrees_below() -> None:
@@ -312,11 +313,11 @@ def test_a_hot_outlet_that_falls_silent_waits_for_a_person() -> None:
     for n in range(1000):
         now = NOW + n
         seen = SEEN._replace(at=now - 0.5, good_since=0.0)
-        heard = SEEN._replace(raw_c=86.0) if n == 0 else unheard
+        heard, raw = (SEEN, hot(86.0)) if n == 0 else (unheard, ())
         report = HeaterReport(now - 0.5, "b", 1, state.seq, 0.0, 9.0)
         run_state = S.RUNNING if n < 2 else S.HELD
         gate = check(state, now=now, seen=seen, outlet=heard, heater=report, state=run_state,
-                     raw=(Reading(63.0, now - 0.5, n),), raw_second=())  # fmt: skip
+                     raw=(Reading(63.0, now - 0.5, n),), raw_second=(), raw_outlet=raw)  # fmt: skip
         state = gate.state
         assert ids(gate) == ["G08"], n
     assert state.trips[0].latched
@@ -330,10 +331,11 @@ def test_a_hot_outlet_that_cools_gives_the_heat_back() -> None:
     ended = None
     for n in range(200):
         now = NOW + n
-        heard = SEEN._replace(raw_c=86.0 if n == 0 else 83.0 if n < 100 else 79.0)
+        out_c = 86.0 if n == 0 else 83.0 if n < 100 else 79.0
+        heard = SEEN._replace(value_c=out_c)
         report = HeaterReport(now - 0.5, "b", 1, state.seq, 0.0, 9.0)
         gate = check(state, now=now, seen=SEEN._replace(at=now - 0.5, good_since=0.0), outlet=heard, heater=report,
-                     state=S.RUNNING if n < 2 else S.HELD, raw=(), raw_second=())  # fmt: skip
+                     state=S.RUNNING if n < 2 else S.HELD, raw=(), raw_second=(), raw_outlet=hot(out_c))  # fmt: skip
         state = gate.state
         if ended is None and not state.trips:
             ended = n

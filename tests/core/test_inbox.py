@@ -7,7 +7,7 @@ from typing import Any
 
 from controller.core import words
 from controller.core.inbox import EACH_STOP, ORDERS, TAIL, Inbox
-from controller.core.model import Bad, Disk, Foreign, HeaterCommand, Link, Order, Reading, Switch
+from controller.core.model import Bad, Disk, Foreign, HeaterCommand, Link, Order, Presence, Reading, Switch
 from controller.core.settings import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
 from controller.core.topics import topics
 
@@ -43,7 +43,7 @@ def inbox(**changes: Any) -> Inbox:
 
 
 def put(box: Inbox, topic: str, now: float, retained: bool = False, **values: Any) -> None:
-    box.put(topic, json.dumps(values).encode(), now, retained, 100.0)
+    box.put(topic, json.dumps(values).encode(), now, retained)
 
 
 def order(box: Inbox, name: str, key: str, retained: bool = False) -> None:
@@ -67,8 +67,8 @@ def test_one_message_may_carry_two_probes() -> None:
     box = inbox()
     put(box, "p/box", 1.0, mash=65.0, second=64.5, seq=3, at=99.5)
     got = box.take(1.25)
-    assert got.mash == (Reading(65.0, 1.0, 3, 0.5),)
-    assert got.second == (Reading(64.5, 1.0, 3, 0.5),)
+    assert got.mash == (Reading(65.0, 1.0, 3, -98.5),)
+    assert got.second == (Reading(64.5, 1.0, 3, -98.5),)
     assert got.outlet == ()
 
 
@@ -162,7 +162,7 @@ def test_presence_is_remembered_retained_or_not() -> None:
     box.put(box.topics.probe_online, b"true", 1.0)
     box.put(box.topics.probe_online, b"perhaps", 1.0)
     got = box.take(1.25)
-    assert (got.heater_online, got.probe_online) == (False, True)
+    assert (got.heater_online, got.probe_online) == (False, Presence(True, 1.0))
 
 
 def test_an_own_command_heard_back_gives_the_round_trip() -> None:

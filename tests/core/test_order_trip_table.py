@@ -85,6 +85,27 @@ def test_clear_never_leads_to_heat(state: RunState) -> None:
             assert bench.duty == 0.0, trip
 
 
+SELF_CLEARING = [row.id for row in TABLE if row.clears == "requalified"]
+
+
+@pytest.mark.parametrize("trip", SELF_CLEARING)
+def test_clear_of_what_ends_by_itself_does_not_lead_to_heat_either(trip: str) -> None:
+    """Left alone the run goes on by itself; once a person has cleared it, it waits for that person's restart."""
+    alone, told = tripped(RunState.HELD, trip), tripped(RunState.HELD, trip)
+    for bench in (alone, told):
+        bench.state = bench.state._replace(run=bench.state.run._replace(held_by="trip"))
+    told.order("clear", trip=trip)
+    told.step()
+    assert told.replies[0].accepted
+    for _ in range(200):
+        alone.step()
+        told.step()
+        assert told.duty == 0.0
+    assert alone.state.run.state is RunState.RUNNING and told.state.run.state is RunState.HELD
+    told.order("restart")
+    told.until("running", 100)
+
+
 def test_restart_after_clear_does_lead_to_heat() -> None:
     """The pair of the test above: with a restart after the clear heat does come back, so it was not shut for good."""
     bench = tripped(RunState.HELD, "G09")

@@ -32,7 +32,8 @@ def test_cell(state: RunState, name: str) -> None:
     else:
         assert why is not None
         assert str(state) in why
-        assert orders.WHY_NOT[state] in why
+        second = name == "start" and state in orders.ACTIVE
+        assert (orders.UNDER_WAY if second else orders.WHY_NOT[state]) in why
         assert (desk.accepted, desk.refused) == (0, 1)
 
 
@@ -123,3 +124,17 @@ def test_an_unknown_order_names_the_known_ones() -> None:
     _, why = orders.judge(DESK, order("begin"), RunState.IDLE, None, NOW, WALL, True)
     assert why is not None
     assert "start" in why
+
+
+@pytest.mark.parametrize("name", sorted(orders.ALLOWED))
+def test_what_nobody_would_look_at_is_refused(name: str) -> None:
+    """A misspelt word changes nothing and names what the order takes; heat is taken away whatever else is said."""
+    state = sorted(orders.ALLOWED[name])[0]
+    for key in orders.ARGS.get(name, ()):
+        assert orders.judge(DESK, order(name, args={key: 1}), state, None, NOW, WALL, True)[1] is None
+    _, why = orders.judge(DESK, order(name, args={"targt": 64.0}), state, None, NOW, WALL, True)
+    if name in orders.ARGS:
+        assert why is not None and f"`{name}` does not know 'targt'; it takes " in why
+        assert all(key in why for key in orders.ARGS[name])
+    else:
+        assert why is None  # hold, stop, abort, acknowledge; what an answer may hold is for answers.py

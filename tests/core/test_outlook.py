@@ -11,9 +11,8 @@ from controller.brewing.what_if import Rest
 from controller.core import outlook, plan
 from controller.core.estimate import Estimate
 from controller.core.forecast import forecast
-from controller.core.model import Phase, RunState
+from controller.core.model import SETTLE_S, Phase, RunState
 from controller.core.plan import Plan
-from controller.core.program import SETTLE_S
 from controller.core.run import Run
 from controller.edge import files
 

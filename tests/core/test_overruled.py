@@ -44,7 +44,7 @@ def test_the_reason_comes_from_the_program_and_survives_the_record() -> None:
     bench.step()
     told = memory.recall(json.loads(json.dumps(memory.keep(bench.state))), 0.0)
     assert told is not None and told.run.course == made.course
-    assert advised("sandpiper", overrule={"A5": "known"})["A5"] == "known"
+    assert advised("sandpiper", splashing=True, overrule={"A24": "known"})["A24"] == "known"
 
 
 @pytest.mark.parametrize(

@@ -198,6 +198,19 @@ def test_the_start_hears_the_other_probes() -> None:
     assert bench.replies[-1].accepted
 
 
+@pytest.mark.parametrize(
+    ("now_c", "first", "refused"), [(48.0, 0, False), (48.1, 0, True), (77.9, 0, True), (65.0, 1, False)]
+)
+def test_a_tun_hotter_than_its_first_step_does_not_start(now_c: float, first: int, refused: bool) -> None:
+    """More than the guard's margin over the step to begin with: both temperatures are told, and what to do."""
+    plan = course(leg("warm", 45.0, 600.0), leg("mash warm", 66.0, 600.0), grist_kg=0)
+    facts = GOOD._replace(seen=SEEN._replace(value_c=now_c))
+    order = Order("start", NOW, args={**ARGS, "hand_c": now_c, "from_step": first}, course=plan)
+    said = permits.missing(facts, order)
+    over = f"it is at {now_c:.1f} °C, {now_c - 45.0:.1f} K over the 45.0 °C of warm, limit 3 K; let it cool"
+    assert [over in gap for gap in said] == [True] * refused
+
+
 def test_everything_at_once() -> None:
     """All that is missing comes in one answer."""
     worst = GOOD._replace(

@@ -8,7 +8,7 @@ from controller.core import watch_mash
 from controller.core.interlocks import Finding, Memory
 from controller.core.model import Bad, HeaterReport, RunState
 from controller.core.settings import Probe
-from tests.core.test_guard_corners import NOW, SEEN, TUN, hot, senses
+from tests.core.test_guard_corners import NOW, TUN, hot, senses
 from tests.core.test_probe_room import Room
 
 PLAIN = Probe(topic="p")
@@ -136,5 +136,5 @@ def test_probes_that_nobody_compares_are_not_apart(memory: Memory) -> None:
 def test_the_hotter_of_two_outlet_readings_counts(probe_c: float, node_c: float) -> None:
     """The outlet's own probe and what the heater node says of its outlet: one of them is enough."""
     node = HeaterReport(NOW - 0.5, "b", 1, 50, 0.0, 9.0, outlet_c=node_c)
-    found = watch_mash.outlet(senses(outlet=SEEN._replace(raw_c=probe_c), heater=node), Memory())[1]
+    found = watch_mash.outlet(senses(raw_outlet=hot(probe_c), heater=node), Memory())[1]
     assert found == Finding("G08", 86.0, 85.0, latched=False)

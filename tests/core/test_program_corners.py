@@ -9,6 +9,7 @@ import pytest
 
 from controller.core import estimate, memory, program, questions, resume, wire
 from controller.core.model import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
+from controller.core.remaining import finish_in_s
 from controller.core.run import Run
 from controller.core.strict import Refused
 from tests.core.bench import course, leg, tun
@@ -224,13 +225,52 @@ def test_target_off_blocked_and_kept() -> None:
 
 
 def test_how_long_it_still_takes() -> None:
-    """What is left of this step and the later ones; the rise only before it is over; nothing where nothing runs."""
-    assert program.finish_in_s(Run()) is None
-    assert program.finish_in_s(run(state=S.STOPPED)) is None
-    resting = program.finish_in_s(run(credited_s=200.0))
-    assert resting == 1000.0 + 600.0 + 600.0 + 600.0
-    assert program.finish_in_s(run(credited_s=200.0, phase=P.RAMPING)) == resting + 600.0
-    assert program.finish_in_s(run(leg=3, credited_s=100.0)) == 0.0
+    """What is left of this step and the later ones; nothing where nothing runs."""
+    assert finish_in_s(Run(), 63.0, NOW) is None
+    assert finish_in_s(run(state=S.STOPPED), 63.0, NOW) is None
+    assert finish_in_s(run(credited_s=200.0), 63.0, NOW) == RESTING_S
+    assert finish_in_s(run(leg=3, credited_s=100.0), 76.0, NOW) == 0.0
+
+
+RESTING_S = 1000.0 + 600.0 + 600.0 + 600.0  # of PLAN, 200 s into its first rest
+
+
+def test_a_rise_counts_down_with_the_temperature() -> None:
+    """All of the planned rise at its foot, half of it half-way up, none at its top; from landing or liquor on where the
+    plan says so. Colder than planned it takes what the fastest rise allowed takes, at least."""
+    warm = PLAN._replace(landing_c=50.0, liquor_c=14.0)
+    low = run(course=warm, credited_s=200.0, phase=P.RAMPING)
+    assert finish_in_s(low, 50.0, NOW) == pytest.approx(RESTING_S + 13.0 / REST.climb_k_per_s)
+    assert finish_in_s(low, 62.9, NOW) == pytest.approx(RESTING_S + 0.1 / REST.climb_k_per_s)
+    slow = warm._replace(legs=(warm.legs[0], REST._replace(ramp_s=1800.0), *warm.legs[2:]))
+    found = [finish_in_s(low._replace(course=slow), c, NOW) for c in (50.0, 56.5, 63.0, None)]
+    assert found == pytest.approx([RESTING_S + 1800.0, RESTING_S + 900.0, RESTING_S, RESTING_S + 1800.0])
+    strike = run(course=warm, leg=0, phase=P.HEATING, grain_in=False)
+    left = [finish_in_s(strike, c, NOW) or 0.0 for c in (14.0, 34.0, 54.0)]
+    assert left[0] > left[1] > left[2]
+    disturbed = finish_in_s(run(credited_s=200.0), 60.0, NOW)
+    assert disturbed == pytest.approx(RESTING_S + 3.0 / REST.climb_k_per_s)
+
+
+def test_mixing_still_to_come_counts() -> None:
+    """Dough-in mixes for its three minutes, less what has passed of them; an infusion later as well; a rest never."""
+    heating = run(leg=0, phase=P.WAITING, grain_in=False)
+    whole = finish_in_s(heating, 54.0, NOW)
+    assert whole is not None
+    assert whole == 180.0 + sum(leg.ramp_s + leg.hold_s for leg in PLAN.legs[1:3]) + 600.0
+    settling = heating._replace(phase=P.SETTLING, phase_since=NOW - 60.0)
+    assert finish_in_s(settling, 50.0, NOW) == whole - 60.0
+    infused = with_last(REST, credited_s=200.0)
+    more = leg("more", 68.0, 0.0, kind="infusion", ramp_s=0.0)
+    longer = infused._replace(course=course(REST, more, leg("alpha", 72.0, 600.0)))
+    assert (finish_in_s(longer, 63.0, NOW) or 0.0) - (finish_in_s(infused, 63.0, NOW) or 0.0) == 180.0
+
+
+def test_a_delayed_start_counts_its_wait() -> None:
+    """Until heating begins the end lies so much later."""
+    strike = run(course=PLAN._replace(liquor_c=14.0), leg=0, phase=P.HEATING, grain_in=False)
+    armed = strike._replace(phase=P.ARMED, armed_until=NOW + 3600.0)
+    assert (finish_in_s(armed, 14.0, NOW) or 0.0) - (finish_in_s(strike, 14.0, NOW) or 0.0) == 3600.0
 
 
 def test_nothing_is_said_of_a_step_that_is_none() -> None:
@@ -379,3 +419,10 @@ def test_report_that_is_none() -> None:
     """A heater report must be an object."""
     assert wire.report(b"[1]", NOW) == Refused("no object")
     assert isinstance(wire.report(b"{", NOW), Refused)
+
+
+def test_dough_in_is_asked_for_without_a_word_of_pumps() -> None:
+    """A stirred tun has no pump, and a pumped one has it on a topic (the tun file wants it), off at dough-in."""
+    asked = questions.ask(run(), REST, "dough_in", NOW).prompt
+    assert asked is not None
+    assert asked.text == "Strike liquor is ready. Begin dough-in?"

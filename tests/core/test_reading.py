@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import copy
 import datetime
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import pytest
@@ -15,10 +16,10 @@ from controller.core import plan, recipe
 from controller.core import settings as tuns
 from controller.core.plan import Plan
 from controller.core.problems import Problem
-from controller.core.reading import keys, model_at, read
+from controller.core.reading import _least, keys, model_at, read
 from controller.core.recipe import Program
 from controller.core.settings import Heater, Learned, Output, Probe, Probes, Service, Tun
-from controller.core.table import Table
+from controller.core.table import FROM_FILE, Table
 
 KEYS = sorted(
     {key for model in (Program, Tun, Service) for key in keys(model)} | set(keys(recipe.Step)) | set(keys(Heater))
@@ -167,3 +168,128 @@ def test_models_are_found_by_their_place() -> None:
 def test_wrong_shapes(data: dict[str, Any]) -> None:
     """Tables where lists belong and the other way round are refused."""
     assert read(Program, data, recipe.agree).problems
+
+
+@pytest.mark.parametrize("model", [Program, Tun, Service])
+def test_what_stands_in_is_valid(model: type[Table]) -> None:
+    """Wherever a table or a key is missing, what is put in its place while the rest is read is taken."""
+    assert model.model_validate(_least(model), by_name=False, context=FROM_FILE)
+
+
+HERON: dict[str, Any] = {
+    "name": "heron",
+    "volume": "100 L",
+    "min_liquor": "25 L",
+    "metal": "12.5 kJ/K",
+    "loss": "4 W/K",
+    "mixing": "pump",
+    "flow_rate": "6 L/min",
+    "heater": {"kind": "contactor", "power": "5 kW", "place": "line", "window": "40 s", "min_on": "5 s"},
+    "probes": {"mash": {"topic": "t/mash"}, "outlet": {"topic": "t/outlet"}},
+    "flow": {"topic": "t/flow"},
+    "pump": {"topic": "t/pump"},
+    "guard": {"outlet_limit": "85 °C", "reading_gone": "10 s"},
+}
+BITTERN: dict[str, Any] = {
+    "name": "bittern",
+    "title": "Bittern",
+    "grist": [{"name": "pale", "mass": "20 kg"}],
+    "liquor": {"mass": "60 kg"},
+    "dough_in": {"strike": "auto"},
+    "step": [
+        {"name": "one", "temperature": "52 °C", "time": "20 min"},
+        {"name": "two", "kind": "infusion", "temperature": "63 °C", "amount": "auto"},
+        {"name": "three", "temperature": "72 °C", "time": "20 min", "by": "iodine", "ask_after": "15 min"},
+        {"name": "four", "kind": "keep", "time": "1 h"},
+    ],
+}
+
+
+def leaves(data: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Every place in a table, tables themselves too."""
+    inside = data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, list) else ()
+    for key, value in inside:
+        yield (*path, key)
+        yield from leaves(value, (*path, key))
+
+
+@pytest.mark.parametrize("value", [[3.5], "nothing of the kind"])
+@pytest.mark.parametrize(
+    ("model", "agree", "good", "path"),
+    [(Tun, tuns.agree, HERON, path) for path in leaves(HERON)]
+    + [(Program, recipe.agree, BITTERN, path) for path in leaves(BITTERN)],
+    ids=lambda part: ".".join(map(str, part)) if isinstance(part, tuple) else "",
+)
+def test_one_mistake_has_no_echo(
+    model: type[Table],
+    agree: Callable[[Any], Iterable[Problem]],
+    good: dict[str, Any],
+    path: tuple[str | int, ...],
+    value: Any,
+) -> None:
+    """One value of a sound file spoilt: all that is told lies at that value or within it, as one mistake."""
+    assert not read(model, good, agree).problems
+    spoilt = copy.deepcopy(good)
+    at: Any = spoilt
+    for part in path[:-1]:
+        at = at[part]
+    at[path[-1]] = value
+    problems = read(model, spoilt, agree).problems
+    assert len(problems) == (0 if isinstance(value, str) and free_text(model, path) else 1), problems
+    assert all(problem.path[: len(path)] == path for problem in problems)
+
+
+def free_text(model: type[Table], path: tuple[str | int, ...]) -> bool:
+    """Is it a place where any words do?"""
+    return path[-1] in ("title", "topic") or (path[-1] == "name" and model is Program)
+
+
+def test_a_wrong_tun_is_told_at_once() -> None:
+    """Missing keys, a wrong unit, and what the rest must agree on, in one answer; only what hangs on them waits."""
+    wrong = {key: value for key, value in HERON.items() if key not in ("metal", "pump", "probes")}
+    wrong |= {"loss": "4 K/W", "min_liquor": "120 L", "guard": {"reading_gone": "10 s", "reading_late": "10 s"}}
+    wrong["heater"] = {"kind": "contactor", "place": "line", "power": "5"}
+    lines = [str(problem) for problem in read(Tun, wrong, tuns.agree).problems]
+    assert [line.split(": found")[0] for line in lines] == [
+        "metal",
+        "loss",
+        "heater: power",
+        "probes",
+        "min_liquor",
+        "heater: window",
+        "pump",
+        "guard: reading_gone",
+    ]
+    assert 'found nothing, wanted metal = "... kJ/K": kg of steel x 0.5 kJ/(kg K)' in lines[0]
+    assert lines[3].endswith("a table [probes.mash] with topic")
+    assert 'found nothing, wanted window = "30 s"; a contactor' in lines[5]
+    assert 'the table [pump] with topic, such as "underback/heron/pump/command"' in lines[6]
+
+
+def test_steps_are_all_looked_at() -> None:
+    """A step that is wrong itself is no empty list, and what the other steps must agree on is told beside it."""
+    first, second, third, last = copy.deepcopy(BITTERN["step"])
+    only = {**BITTERN, "step": [{**first, "temperature": "52"}]}
+    assert [problem.where for problem in read(Program, only, recipe.agree).problems] == [
+        '[[step]] 1 "one": temperature'
+    ]
+    second["temperature"], third["ask_after"], first["kind"] = "95 °C", "30 min", "keep"
+    last["time"] = "3"
+    problems = read(Program, {**BITTERN, "step": [first, second, third, last]}, recipe.agree).problems
+    assert {problem.path for problem in problems} >= {
+        ("step", 0, "kind"),
+        ("step", 2, "ask_after"),
+        ("step", 3, "time"),
+    }
+    assert not any("entry" in problem.wanted for problem in problems)
+
+
+@pytest.mark.parametrize(
+    ("kind", "window", "told"), [("contactor", "29 s", 1), ("contactor", "30 s", 0), ("ssr", "2 s", 0)]
+)
+def test_a_contactor_keeps_its_window(kind: str, window: str, told: int) -> None:
+    """Below 30 s a contactor wears and its contacts weld; the reason is said."""
+    heater = {**HERON["heater"], "kind": kind, "window": window, "min_on": "0.2 s"}
+    problems = read(Tun, {**HERON, "heater": heater}, tuns.agree).problems
+    assert len(problems) == told
+    assert all("at least 30 s; a contactor" in problem.wanted and "weld" in problem.wanted for problem in problems)

@@ -53,7 +53,7 @@ def test_dough_in_without_grain_is_a_malt_forgotten() -> None:
     assert "[dough_in] but no [[grist]]" in line and "water trial" in line
     assert told(bare) == []
     (line,) = told({**GOOD, "dough_in": {"strike": "auto"}, "grist": [{"name": "pale", "mass": "5 L"}]})
-    assert line.startswith('grist 1 "pale": mass: found "5 L"')
+    assert line.startswith('[[grist]] 1 "pale": mass: found "5 L"')
 
 
 def test_litres_under_mass_are_told_with_their_key() -> None:
@@ -161,7 +161,7 @@ def test_problems_in_three_steps_are_told_together() -> None:
     lines = told(
         steps({**REST, "temperature": "63"}, {**REST, "name": "b", "time": "0 min"}, {"name": "c", "knd": "rest"})
     )
-    assert {line.split(":")[0] for line in lines} >= {'step 1 "one"', 'step 2 "b"', 'step 3 "c"'}
+    assert {line.split(":")[0] for line in lines} >= {'[[step]] 1 "one"', '[[step]] 2 "b"', '[[step]] 3 "c"'}
 
 
 def test_faulty_steps_do_not_hide_the_liquor() -> None:

@@ -124,6 +124,8 @@ def without(data: dict[str, Any], key: str) -> dict[str, Any]:
         ({**LINE, "heater": {**LINE["heater"], "window": "0 s"}}, "heater: window"),
         ({**LINE, "heater": {**LINE["heater"], "min_on": "2 s", "min_off": "2 s"}}, "heater: min_on"),
         ({**STIRRED, "heater": {**STIRRED["heater"], "min_fire": "30 %"}}, "heater: min_fire"),
+        ({**LINE, "heater": {**LINE["heater"], "bath": "20 L"}}, "heater: bath"),
+        ({**STIRRED, "heater": {**STIRRED["heater"], "place": "coil"}}, "heater: bath"),
         ({**STIRRED, "guard": {"reading_late": "8 s", "reading_gone": "7 s"}}, "guard: reading_gone"),
         ({**STIRRED, "guard": {"outlet_limit": "90 °C", "outlet_trip": "90 °C"}}, "guard: outlet_trip"),
         ({**STIRRED, "probes": {"mash": {"topic": "a"}, "second": {"topic": "a"}}}, "probes: second: topic"),

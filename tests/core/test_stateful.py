@@ -153,7 +153,9 @@ class Anything(RuleBasedStateMachine):
         name=st.sampled_from(sorted(orders.ALLOWED)), trip=st.sampled_from(["G02", "G04", "G06", "G07", "G10", "G24"])
     )
     def any_order(self, name: str, trip: str) -> None:
-        self.bench.order(name, trip=trip, by_s=60.0, inspected=True)
+        args = {"by_s": 60.0, "inspected": True, "measured": True}
+        known = orders.ARGS.get(name, ())
+        self.bench.order(name, trip=trip, **{key: value for key, value in args.items() if key in known})
         self.go(1)
 
     @precondition(lambda self: self.bench.state.run.prompt is not None)

@@ -103,7 +103,7 @@ class Batch:
         key, world = f"order-{self.answers}", self.dry.world
         said = {"id": key, "order": name, "args": args, "by": by, "at": world.wall_s, "valid_s": 30.0}
         said["nonce"] = self.dry.state.desk.nonce
-        self.dry.inbox.put(world.topics.order, json.dumps(said).encode(), self.now, False, world.wall_s)
+        self.dry.inbox.put(world.topics.order, json.dumps(said).encode(), self.now)
         replies = [reply for _ in range(2) for reply in self.second().replies if reply.id == key]
         assert [reply.accepted for reply in replies] == [True], replies
 

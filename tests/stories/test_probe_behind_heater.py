@@ -41,6 +41,6 @@ def test_a_probe_behind_a_slow_switch_is_refused_before_it_runs() -> None:
     leave heat enough to hold 78 °C. `check` says both, and random tuns of this kind are drawn anew."""
     kind, plan = drawn_first(35)
     assert kind == "behind"
-    assert [p.where for p in plan.problems] == ["tun drawn: heater: window", 'step 4 "rest 4": temperature']
+    assert [p.where for p in plan.problems] == ["tun drawn: heater: window", '[[step]] 4 "rest 4": temperature']
     assert "30 s, by which the probe behind the heater swings by 0.9 K" in plan.problems[0].found
     assert "the hard limit of 80 °C" in plan.problems[1].wanted
