@@ -157,19 +157,26 @@ class Journal:
 
     # ------------------------------------------------------------ the service's side: never waits
 
-    def begin(self, run: bool, head: Mapping[str, Any]) -> None:
-        """Start a new file: a run's, or an idle one."""
+    def begin(self, run: bool, head: Mapping[str, Any], state: Mapping[str, Any] | None = None) -> None:
+        """Start a new file: a run's, or an idle one. `state`: what must survive; on disk in the header's own sync."""
         self._number += 1
         name = f"{self._number:08d}-{'run' if run else 'idle'}.jsonl"
         self._put(_Roll(self.folder / name, None))
-        self._head = dict(head)
-        self._put(_Line({"kind": "header", "format": 1, **head}, True))
+        self._enter({"kind": "header", "format": 1}, head, state)
 
-    def go_on(self, path: Path, good_bytes: int, lines: int, values: Mapping[str, Any]) -> None:
+    def go_on(
+        self, path: Path, good_bytes: int, lines: int, values: Mapping[str, Any], state: Mapping[str, Any] | None = None
+    ) -> None:
         """Go on in a file that a former process left; what was torn at its end is cut off."""
         self._put(_Roll(path, good_bytes, lines))
-        self._head = dict(values)
-        self._put(_Line({"kind": "process", **values}, True))
+        self._enter({"kind": "process"}, values, state)
+
+    def _enter(self, kind: Mapping[str, Any], head: Mapping[str, Any], state: Mapping[str, Any] | None) -> None:
+        """A process' first line in a file, and what must survive with it."""
+        self._head = dict(head)
+        self._put(_Line({**kind, **head}, state is None))
+        if state is not None:
+            self.keep(state, {key: head[key] for key in ("at", "up", "confirmed") if key in head})
 
     def event(self, values: Mapping[str, Any]) -> int:
         """Something happened: on disk at once. Returns its sequence number."""

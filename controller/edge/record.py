@@ -17,7 +17,7 @@ from typing import Any, BinaryIO, NamedTuple
 MARK = b',"crc":"'
 TAIL = len(MARK) + 8 + 2  # the mark, eight hex digits, `"}`
 LOOK_BYTES = 64 * 1024
-LOOK_BACK = 6  # files searched for recent process starts
+LOOK_BACK = 6  # files searched for the last event and the highest owner epoch
 
 
 def line(values: Mapping[str, Any]) -> bytes:
@@ -109,12 +109,13 @@ def number(path: Path) -> int:
     return int(path.name.split("-")[0])
 
 
-class Start(NamedTuple):
-    """When did a process start into a run that was open?"""
+class Stamp(NamedTuple):
+    """When was a line written, on the clocks that can tell how long ago?"""
 
     at: float  # unix s
     up_s: float  # since boot
     boot_id: str
+    confirmed: bool = False  # was the wall clock in step?
 
 
 class Found(NamedTuple):
@@ -123,58 +124,73 @@ class Found(NamedTuple):
     seq: int = 0  # last event
     epoch: int = 0  # highest owner epoch
     kept: dict[str, Any] | None = None  # what must survive, brought up to the last sample
+    kept_at: Stamp | None = None
     header: Mapping[str, Any] = {}
-    starts: tuple[Start, ...] = ()  # into the newest file's run
-    at: float | None = None  # wall clock of the last line
-    up_s: float | None = None  # since boot then
-    boot_id: str = ""
-    confirmed: bool = False  # was the wall clock in step then?
+    starts: tuple[Stamp, ...] = ()  # of processes that went on with the run
+    end: Stamp | None = None  # of the last line from when a process was in charge of the run
     torn: int = 0
     damage: str = ""
-    path: Path | None = None  # the newest file
+    path: Path | None = None  # the file that tells
     good_bytes: int = 0
     lines: int = 0
 
 
 def find(folder: Path) -> Found:
-    """What does the newest record of this tun say? Damage anywhere in it is said, never skipped."""
-    newest = files(folder)
-    records: list[Record] = []
-    for path in reversed(newest[-LOOK_BACK:]):
-        record = read(path)
-        if record.lines or record.damage or not records:
-            records.append(record)
-    while len(records) > 1 and not records[0].lines and not records[0].damage:
-        records.pop(0)  # power went while the file was being created: it holds nothing yet
-    if not records:
-        return Found()
-    return _found(records)
+    """What does the record of this tun say? Damage in what tells is said, never skipped.
+
+    The newest file with a kept state tells. A newer one without, in which the power went between header and state or
+    which is damaged, adds its damage.
+    """
+    looked: list[Record] = []
+    for path in reversed(files(folder)):
+        if len(looked) >= LOOK_BACK and any(_keeps(record) for record in looked):
+            break
+        looked.append(read(path))
+    return _found(looked) if looked else Found()
 
 
-def _found(records: list[Record]) -> Found:
-    last = records[0]
-    every = [entry for record in records for entry in record.lines]
-    boots = [e for e in last.lines if e.get("kind") in ("header", "process")]
-    times = [e for e in last.lines if "up" in e and "at" in e]
-    starts = tuple(
-        Start(float(e["at"]), float(e["up"]), str(e.get("boot_id", ""))) for e in last.of("process") if "at" in e
-    )
+def _keeps(record: Record) -> bool:
+    return any(True for _ in record.of("keep"))
+
+
+def _found(looked: list[Record]) -> Found:
+    """`looked`: newest first."""
+    index = next((n for n, record in enumerate(looked) if _keeps(record)), None)
+    newer = looked if index is None else looked[: index + 1]
+    last = newer[-1] if index is not None else next((r for r in looked if r.lines or r.damage), looked[0])
+    every = [entry for record in looked for entry in record.lines]
+    stamps = list(_stamps(last))
+    kept_at = next((stamp for entry, stamp, _ in reversed(stamps) if entry.get("kind") == "keep"), None)
     return Found(
         seq=max((int(e["seq"]) for e in every if isinstance(e.get("seq"), int)), default=0),
         epoch=max((int(e["epoch"]) for e in every if isinstance(e.get("epoch"), int)), default=0),
         kept=_kept(last),
+        kept_at=kept_at,
         header=last.header,
-        starts=starts,
-        at=float(times[-1]["at"]) if times else None,
-        up_s=float(times[-1]["up"]) if times else None,
-        boot_id=str(boots[-1].get("boot_id", "")) if boots else "",
-        confirmed=bool(times[-1].get("confirmed")) if times else False,
-        torn=last.torn,
-        damage=last.damage,
+        starts=tuple(stamp for entry, stamp, _ in stamps if entry.get("kind") == "process"),
+        end=next((stamp for _, stamp, in_charge in reversed(stamps) if in_charge), None),
+        torn=sum(record.torn for record in newer),
+        damage=next((record.damage for record in newer if record.damage), ""),
         path=last.path,
         good_bytes=last.good_bytes,
         lines=len(last.lines),
     )
+
+
+def _stamps(record: Record) -> Iterator[tuple[dict[str, Any], Stamp, bool]]:
+    """Each stamped line, when it was written, and was a process in charge of the run then?
+
+    Not from its first line in the file until it keeps a state that is no more pending.
+    """
+    boot, in_charge = "", False
+    for entry in record.lines:
+        kind = entry.get("kind")
+        if kind in ("header", "process"):
+            boot, in_charge = str(entry.get("boot_id", "")), False
+        elif kind == "keep":
+            in_charge = entry["state"].get("pending") is not True
+        if "at" in entry and "up" in entry:
+            yield entry, Stamp(float(entry["at"]), float(entry["up"]), boot, bool(entry.get("confirmed"))), in_charge
 
 
 def _kept(record: Record) -> dict[str, Any] | None:

@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 from controller import __version__
 from controller.core import memory, tick
 from controller.core.interlocks import BY_ID
-from controller.core.model import Event, Instant, RunState, Trip
+from controller.core.model import Event, Instant, Trip
+from controller.core.orders import ACTIVE
 from controller.core.resume import Pending
 from controller.core.settings import Settings
 from controller.edge import record
@@ -21,8 +22,6 @@ from controller.edge.clock import Clock, boot_id, since_boot_s
 from controller.edge.journal import Journal
 
 RESTARTS_S = 1800.0  # restarts are counted over the last half hour
-OPEN = frozenset(RunState) - {RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE}
-ENDING = (RunState.STOPPING, RunState.ABORTING)  # these were about to end; they do not come back
 
 
 def record_folder(settings: Settings) -> Path:
@@ -36,7 +35,8 @@ class Past(NamedTuple):
     pending: Pending | None
     trips: tuple[Trip, ...]
     epoch: int
-    kept: dict[str, Any] | None  # of an open run: kept again until it is decided on
+    off_until: Instant
+    incidents: tuple[Instant, ...]
     events: tuple[Event, ...]
 
 
@@ -45,7 +45,6 @@ class Begun(NamedTuple):
 
     state: tick.State
     journal: Journal
-    kept: dict[str, Any] | None
     events: tuple[Event, ...]
 
 
@@ -91,19 +90,15 @@ def begin(
         found = record.Found(damage=f"the record cannot be read ({error.strerror})")
     past = recall(settings, found, clock, now, same_program)
     journal = (make or Journal)(folder, found.seq, settings.service.keep_runs)
-    _go_on(journal, found, past, head(settings, clock, boot, past.epoch))
-    state = tick.start(settings, now, boot, past.epoch, past.trips, past.pending, proof_days)
-    return Begun(state, journal, past.kept, past.events)
-
-
-def _go_on(journal: Journal, found: record.Found, past: Past, values: dict[str, Any]) -> None:
-    """The same file for an open run that is sound, a new one for all else."""
+    state = tick.start(
+        settings, now, boot, past.epoch, past.trips, past.pending, proof_days, past.off_until, past.incidents
+    )
+    values, kept = head(settings, clock, boot, past.epoch), memory.keep(state)
     if past.pending is not None and found.path is not None and not found.damage:
-        journal.go_on(found.path, found.good_bytes, found.lines, values)
-        return
-    journal.begin(past.pending is not None, values)
-    if past.kept is not None:
-        journal.keep(past.kept, {"at": values["at"], "up": values["up"]})
+        journal.go_on(found.path, found.good_bytes, found.lines, values, kept)
+    else:  # a new file for all but an open run that is sound
+        journal.begin(past.pending is not None, values, kept)
+    return Begun(state, journal, past.events)
 
 
 def recall(
@@ -114,7 +109,8 @@ def recall(
     if found.torn:
         text = f"the record's last line was cut short ({found.torn} bytes dropped): power went while it was written"
         events.append(Event("note", "record", text, priority=3))
-    kept = memory.recall(found.kept, now) if found.kept is not None else None
+    ago_s = gone_s(found.kept_at, clock) or 0.0
+    kept = memory.recall(found.kept, now, ago_s) if found.kept is not None else None
     damage = found.damage
     if found.kept is not None and kept is None:
         damage = damage or "the record's last state cannot be understood"
@@ -123,10 +119,11 @@ def recall(
         trips = (*(t for t in trips if t.id != "G20"), _locked(damage, now, not trips))
         events.append(Event("note", "record", f"Run record damaged: {damage}", priority=1))
     pending = None
-    if kept is not None and kept.run.state in OPEN and kept.run.state not in ENDING:
+    if kept is not None and kept.run.state in ACTIVE:
         pending = _pending(settings, found, kept, clock, bool(damage), same_program)
     epoch = 1 + max(found.epoch, kept.epoch if kept is not None else 0)
-    return Past(pending, trips, epoch, found.kept if pending is not None else None, tuple(events))
+    off_until, incidents = (kept.off_until, kept.incidents) if kept is not None else (now, ())
+    return Past(pending, trips, epoch, off_until, incidents, tuple(events))
 
 
 def _locked(damage: str, now: Instant, first: bool) -> Trip:
@@ -151,24 +148,29 @@ def _pending(
         and course is not None
         and same_program(course.program, course.digest)
     )
-    lost = damaged or bool(found.header.get("after_failure"))
+    lost = damaged or bool(found.header.get("after_failure")) or any(trip.id == "G20" for trip in kept.trips)
     outage = None if lost else outage_s(found, clock)
     limit = 60.0 * settings.service.resume_minutes
     return Pending(kept.run, kept.last_c, outage, same and not lost, 1 + _restarts(found, clock), limit)
 
 
 def outage_s(found: record.Found, clock: Clock) -> float | None:
-    """How long was nobody in charge? None when no clock can tell.
+    """How long was nobody in charge of the run, s? None when no clock can tell."""
+    return gone_s(found.end, clock)
+
+
+def gone_s(since: record.Stamp | None, clock: Clock) -> float | None:
+    """How long ago was that, s? None when no clock can tell.
 
     Within one boot of the machine the clock that counts from boot tells; over a reboot the wall clock tells, if it was
     known to be in step before and is now.
     """
-    if found.at is None or found.up_s is None:
+    if since is None:
         return None
-    if found.boot_id and found.boot_id == boot_id():
-        gone = since_boot_s() - found.up_s
-    elif found.confirmed and clock.confirmed():
-        gone = clock.wall_s() - found.at
+    if since.boot_id and since.boot_id == boot_id():
+        gone = since_boot_s() - since.up_s
+    elif since.confirmed and clock.confirmed():
+        gone = clock.wall_s() - since.at
     else:
         return None
     return gone * clock.speed if gone >= 0.0 else None

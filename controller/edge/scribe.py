@@ -31,7 +31,6 @@ class Scribe:
     def __init__(self, settings: Settings, clock: Clock, begun: restart.Begun, tell: Callable[[bytes], None]) -> None:
         self.journal: Journal = begun.journal
         self._settings, self._clock, self._tell = settings, clock, tell
-        self._pending_kept = begun.kept
         self._waiting: deque[tuple[int, bytes]] = deque()
 
     def listen(self, loop: asyncio.AbstractEventLoop) -> None:
@@ -48,12 +47,10 @@ class Scribe:
         state, stamp = outcome.state, restart.stamp(self._clock)
         begins = state.run.run_id != before.run.run_id and state.pending is None and before.pending is None
         if begins:
-            self.journal.begin(
-                bool(state.run.run_id), restart.head(self._settings, self._clock, state.boot, state.guard.epoch)
-            )
-        moved = _place(state) != _place(before)
-        if events or moved or begins:
-            self.journal.keep(self._kept(state), stamp)
+            head = restart.head(self._settings, self._clock, state.boot, state.guard.epoch)
+            self.journal.begin(bool(state.run.run_id), head, memory.keep(state))
+        elif events or _place(state) != _place(before):
+            self.journal.keep(memory.keep(state), stamp)
         for event in events:
             values = {**words.event_values(0, self._clock.wall_s(), event), **stamp, "t": round(now, 2)}
             seq = self.journal.event(values)
@@ -61,15 +58,6 @@ class Scribe:
         if state.run.state not in QUIET:
             self.journal.sample({**stamp, **_row(outcome, now)})
         self.publish()
-
-    def _kept(self, state: State) -> dict[str, Any]:
-        """What must survive; an open run that is not yet decided on stays as it was found."""
-        kept = memory.keep(state)
-        if state.pending is None:
-            self._pending_kept = None
-        elif self._pending_kept is not None:
-            kept["run"], kept["last_c"] = self._pending_kept["run"], self._pending_kept.get("last_c")
-        return kept
 
     def publish(self) -> None:
         """Events go out once they are on disk, so that none is ever seen that a restart does not know."""

@@ -29,6 +29,7 @@ from controller.edge.systemd import Notifier
 from controller.edge.transport import Post, ReplyTo, Transport
 from controller.edge.watchdog import Watchdog
 
+TICK_S = 1.0
 PHASE = 0.25  # of a second: ticks fall between the instants at which a simulated world moves
 STATUS_S, STATUS_REAL_S = 2.0, 0.03  # a status so often on the scaled clock, no more often in real time
 LATE_FLOOR_S = 0.25  # real time: at any speed a hiccup shorter than this is no stall
@@ -96,6 +97,7 @@ class Service:
         self._bug: asyncio.Future[None] | None = None
         self._motors: dict[str, tuple[Motor, Instant]] = {}
         self._motor_seq = 0
+        self._ahead_s: float | None = None  # wall clock over the service's own
         self._shown_at = -math.inf
         self._asked: Prompt | None = None
         self._told: RunState | None = None  # the state last published
@@ -192,7 +194,7 @@ class Service:
                 return
             if reply_to is not None and topic == self._topics.order:
                 self._remember(payload, reply_to)
-            self.inbox.put(topic, payload, self.clock.now(), retained, self.clock.wall_s())
+            self.inbox.put(topic, payload, self.clock.now(), retained)
         except Exception as bug:
             self._fail(bug)
 
@@ -250,10 +252,12 @@ class Service:
 
     async def _beat(self) -> None:
         due = math.floor(self.clock.now() - PHASE) + 1.0 + PHASE
+        before = due - TICK_S
         while True:
             await self.clock.sleep_until(due)
             now = self.clock.now()
-            self._step(now, max(0.0, now - due))
+            self._step(now, max(0.0, now - due, now - before - TICK_S))  # a stall within the last tick's work, too
+            before = now
             due += 1.0
             if due <= self.clock.now():
                 due = math.floor(self.clock.now() - PHASE) + 1.0 + PHASE
@@ -269,6 +273,7 @@ class Service:
             wall_confirmed=self.clock.confirmed(),
             late_s=late,
             gap_s=self.clock.gap_s(),
+            wall_set_s=self._wall_set_s(),
         )
         if self._share is not None:
             inputs = inputs._replace(supply_w=self._claim(self._share, now))
@@ -289,6 +294,13 @@ class Service:
         self._answer(outcome)
         self._show(outcome, events, now)
         self._notifier.beat()
+
+    def _wall_set_s(self) -> float:
+        """By how much was the wall clock set since the last tick, s? The other clock has no hands."""
+        ahead = self.clock.wall_s() - self.clock.now() / self.clock.speed
+        set_s = 0.0 if self._ahead_s is None else ahead - self._ahead_s
+        self._ahead_s = ahead
+        return set_s
 
     def _claim(self, share: Share, now: Instant) -> float:
         """How much of a shared supply may be drawn now, W? Tells the others, too."""

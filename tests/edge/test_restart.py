@@ -274,7 +274,7 @@ def test_a_damaged_record_locks(tmp_path: Path) -> None:
     begun.journal.close()
 
 
-FOUND = record.Found(at=1000.0, up_s=500.0, boot_id="b1", confirmed=True)
+END = record.Stamp(1000.0, 500.0, "b1", True)
 
 
 @pytest.mark.parametrize(
@@ -304,7 +304,7 @@ def test_an_outage_is_known_from_a_clock_that_can_know_it(
     monkeypatch.setattr(restart, "since_boot_s", lambda: up)
     clock = VirtualNow(0.0)
     clock.wall_zero, clock.sure = wall, sure
-    assert restart.outage_s(FOUND._replace(confirmed=before_sure), clock) == outage
+    assert restart.outage_s(record.Found(end=END._replace(confirmed=before_sure)), clock) == outage
 
 
 def test_an_outage_without_any_time_in_the_record_is_unknown() -> None:

@@ -341,3 +341,51 @@ def test_missed_beats_are_not_made_up_for(tmp_path: Path) -> None:
         await task
 
     run(main(), -0.75)
+
+
+def test_a_stall_within_a_tick_s_own_work_is_told_as_late(tmp_path: Path) -> None:
+    """The record, the status or a watcher took 3.5 s after the command was sent: the next tick cuts the heat."""
+
+    async def main() -> None:
+        looker = Looker()
+        bench = rig(tmp_path, watcher=looker)
+        task = await until_hot(bench)
+        loop = asyncio.get_running_loop()
+        stall_s, before = 3.5, looker.ticks
+
+        def mischief(ticks: int) -> None:
+            if ticks == before + 1:
+                loop._virtual += stall_s  # type: ignore[attr-defined]
+
+        looker.mischief = mischief
+        while looker.ticks < before + 2:  # noqa: ASYNC110
+            await asyncio.sleep(0.25)
+        assert last_command(bench)["duty"] == 0.0
+        assert [trip.id for trip in bench.service.state.guard.trips] == ["G17"]
+        assert bench.service.state.guard.trips[0].value == 3.0
+        bench.service.stop()
+        await task
+
+    run(main(), -0.75)
+
+
+def test_a_wall_clock_that_is_set_is_noted_and_nothing_else(tmp_path: Path) -> None:
+    """An hour on and an hour back, mid-run: a note each, once; no reading counts as old, no heat is lost."""
+
+    async def main() -> None:
+        looker = Looker()
+        bench = rig(tmp_path, watcher=looker)
+        task = await until_hot(bench)
+        for by_s in (3600.0, -3600.0):
+            bench.clock.wall_zero += by_s
+            await asyncio.sleep(70.0)
+            assert bench.service.state.guard.trips == ()
+        notes = [event.text for event in looker.events if (event.kind, event.id) == ("note", "G18")]
+        assert [text.partition(" (")[0] for text in notes] == [
+            "The wall clock was set by +3600 s",
+            "The wall clock was set by -3600 s",
+        ]
+        bench.service.stop()
+        await task
+
+    run(main(), -0.75)
