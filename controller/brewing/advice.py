@@ -1,6 +1,7 @@
 """What would a careful colleague say about this plan?
 
-Every rule of the advice table is asked; each answer says what, why, what mends it, how sure, and where it comes from.
+Every rule of the advice table is asked; each answer says what, why, what mends it, how sure, and the publication it
+rests on, if any.
 All of it may be overruled by the brewer, with a reason on record, but what stops for safety or physics.
 """
 
@@ -145,9 +146,9 @@ def _figures(own: Mapping[str, object]) -> dict[str, float]:
 
 def _advice(rule: Rule, own: Mapping[str, object], found: dict[str, object]) -> Advice:
     level = own.get("level") or found.get("level") or rule.level
-    texts = {key: str(own.get(key, getattr(rule, key))) for key in TEXTS}
+    texts = {key: str(own.get(key, found.get(key, getattr(rule, key)))) for key in TEXTS}
     if _figures(own) and "source" not in own:
-        texts["source"] += f"; {CHANGED}"
+        texts["source"] = "; ".join(filter(None, (texts["source"], CHANGED)))
     return Advice(
         rule.id, cast(Level, level if level in get_args(Level) else rule.level), rule.what.format(**found), **texts
     )

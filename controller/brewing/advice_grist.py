@@ -99,9 +99,10 @@ def locked_in(plan: MashPlan, f: Figures) -> Found | None:
 
 def thickness(plan: MashPlan, f: Figures) -> Found | None:
     """A22: too thick to move, or too thin?"""
-    ratio = thickness_l_per_kg(plan)
-    if ratio is None:
+    exact = thickness_l_per_kg(plan)
+    if exact is None:
         return None
+    ratio = round(exact, 2)  # as it is shown: 2.4998 L/kg are 2.50
     thickest = f["thickest_l_per_kg"]
     if share(plan, RYE_OATS) > f["rye_oats_share"]:
         thickest = max(thickest, f["sticky_l_per_kg"])
@@ -118,7 +119,7 @@ def thinned(plan: MashPlan, f: Figures) -> Found | None:
         before, after = thickness_l_per_kg(plan, at - 1), thickness_l_per_kg(plan, at)
         if step.kind != "infusion" or before is None or after is None:
             continue
-        if after > f["thinnest_l_per_kg"]:
+        if round(after, 2) > f["thinnest_l_per_kg"]:
             return _thinned(plan, step, f"thins the mash to {after:.2f} L/kg; {f['thinnest_l_per_kg']:g} at most")
         volume_l = plan.volume_l - plan.added_kg + (after * plan.grist_kg - plan.liquor_kg)
         if volume_l > f["fill_share"] * plan.tun_l >= volume_l - step.addition_kg:

@@ -70,7 +70,7 @@ def low_and_thick(plan: MashPlan, f: Figures) -> Found | None:
         return None
     at = next(i for i, step in enumerate(plan.steps) if step is warmest)
     ratio = thickness_l_per_kg(plan, at)
-    if ratio is None or ratio >= f["least_l_per_kg"]:
+    if ratio is None or round(ratio, 2) >= f["least_l_per_kg"]:
         return None
     return {"warmest_c": warmest.temperature_c, "thickness": ratio}
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from math import isfinite
 
-from controller.brewing.mash_plan import Figures, Found, MashPlan, PlanStep, begin, place
+from controller.brewing.mash_plan import Figures, Found, MashPlan, begin, place
 
 
 def fill(plan: MashPlan, f: Figures) -> Found | None:
@@ -55,20 +55,19 @@ def unmixed(plan: MashPlan, f: Figures) -> Found | None:
 
 
 def slow_ramp(plan: MashPlan, f: Figures) -> Found | None:
-    """A5: slower than wanted? The worst rise is named, the delay is that of all."""
-    slow = [
-        s for s in plan.steps if s.wanted_k_per_s > 0.0 and 0.0 < s.climb_k_per_s < f["least_share"] * s.wanted_k_per_s
-    ]
-    if not slow:
+    """A5: do rises slower than wanted make the mash late by more than a little? The worst is named; late are all."""
+    slow = [s for s in plan.steps if 0.0 < s.climb_k_per_s < s.wanted_k_per_s]
+    late_s = sum(step.ramp_s * (1.0 - step.climb_k_per_s / step.wanted_k_per_s) for step in slow)
+    planned_s = plan.mash_s - late_s
+    if not slow or late_s <= max(60.0 * f["late_min"], f["late_share"] * planned_s):
         return None
     worst = min(slow, key=lambda step: step.climb_k_per_s / step.wanted_k_per_s)
-    gained_s = sum(step.ramp_s * (1.0 - step.climb_k_per_s / step.wanted_k_per_s) for step in slow)
     return {
         "where": begin(place(plan, worst)),
         "real": 60.0 * worst.climb_k_per_s,
         "wanted": 60.0 * worst.wanted_k_per_s,
         "total_min": plan.mash_s / 60.0,
-        "planned_min": (plan.mash_s - gained_s) / 60.0,
+        "planned_min": planned_s / 60.0,
     }
 
 
@@ -104,13 +103,20 @@ def probe(plan: MashPlan, f: Figures) -> Found | None:
 
 
 def supply(plan: MashPlan, f: Figures) -> Found | None:
-    """A34: more than the supply gives?"""
-    if plan.supply_limit_w is None or plan.power_w is None:
+    """A34: more than the supply gives? Every mash heats, be it its strike liquor alone."""
+    limit_w, own_w = plan.supply_limit_w, plan.power_w
+    if limit_w is None or own_w is None or own_w + plan.others_w <= limit_w:
         return None
-    both_w = plan.power_w + plan.others_w
-    if both_w <= plan.supply_limit_w or not _heats(plan.steps):
-        return None
-    return {"both_w": both_w, "limit_w": plan.supply_limit_w}
+    if own_w > limit_w:
+        return {
+            "level": "warn",
+            "what": f"This tun's heater draws {own_w:.0f} W, its supply gives {limit_w:.0f} W",
+            "mend": "Fit a smaller heater or a stronger supply, or write what the supply really gives.",
+        }
+    both_w = own_w + plan.others_w
+    return {
+        "what": f"This tun and others on its supply may draw {both_w:.0f} W together; the supply gives {limit_w:.0f} W"
+    }
 
 
 def hot_liquor(plan: MashPlan, f: Figures) -> Found | None:
@@ -119,7 +125,3 @@ def hot_liquor(plan: MashPlan, f: Figures) -> Found | None:
     if ready_s is None or not isfinite(plan.mash_s) or ready_s <= plan.mash_s:
         return None
     return {"late_min": (ready_s - plan.mash_s) / 60.0}
-
-
-def _heats(steps: tuple[PlanStep, ...]) -> bool:
-    return any(step.climb_k_per_s > 0.0 for step in steps)

@@ -1,9 +1,9 @@
 """Which rest program would give the wort I want, on this tun, within my limits?
 
 A search over programs of one to three starch rests, and a choice along the trade-off of time against fermentability:
-the closest (to half a point), a simpler one where there is, the shortest that is close, the steadiest against a probe
-that is off, and shorter ones at a stated price. Same question, same answer. Nothing is proposed that `judge` finds a
-problem with.
+close ones, a simpler one where there is, short ones, and one that is steady against a probe that is off. What each is
+called follows from the figures shown. Programs against the habits of the trade are left out where others fit.
+Same question, same answer. Nothing is proposed that `judge` finds a problem with.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from controller.brewing.calibration import Implausible
 from controller.brewing.kinetics import CALIBRATED_SET, DEFAULT_MALT, Malt, Parameters, apparent_limit_pct
+from controller.brewing.mash_plan import aim_of
 from controller.brewing.proposal import Proposal, Step, points_per_k, proposal
 from controller.brewing.rest_search import Bounds, Found, Leg, Task, TunFigures, search
 from controller.brewing.what_if import Rest, predict_rests
@@ -105,12 +106,12 @@ def compose(
         tell(1.0, "done")
         return Answer(target, (), 0, (), _why_none(task))
     table = _Table(task, target, judge)
-    kinds = _kinds(task, wish, target, found)
+    kinds = _kinds(task, target, [one for one in found if not _unusual(wish, one)] or found)
     for number, kind in enumerate(kinds):
-        tell(0.7 + 0.3 * number / len(kinds), f"judging: {kind.role}")
+        tell(0.7 + 0.3 * number / len(kinds), f"judging: {kind.name}")
         table.fill(kind)
     tell(1.0, "done")
-    chosen, refused = tuple(table.chosen.values()), tuple(table.refused.values())
+    chosen, refused = called(tuple(table.chosen.values())), tuple(table.refused.values())
     return Answer(target, chosen, len(found), refused, _notes(wish, target, mash_out, chosen, len(refused)))
 
 
@@ -142,9 +143,9 @@ def _mash_out(wish: Wish, tun: TunFigures) -> tuple[float, float] | None:
 
 
 class _Kind(NamedTuple):
-    """One place along the trade-off: what it is called and who stands for it, best first."""
+    """One place along the trade-off: what is looked for and who stands for it, best first."""
 
-    role: str
+    name: str
     ranked: Iterable[Found]
 
 
@@ -166,12 +167,12 @@ class _Table:
             if _temperatures(one.legs) in spoiled:
                 continue
             tries += 1
-            if self._accepted(kind.role, one):
+            if self._accepted(one):
                 return
             spoiled.add(_temperatures(one.legs))
 
-    def _accepted(self, role: str, one: Found) -> bool:
-        one_more = proposal(self.task, self.target, role, one)
+    def _accepted(self, one: Found) -> bool:
+        one_more = proposal(self.task, self.target, one)
         problems = tuple(self.judge(one_more.steps)) if self.judge is not None else ()
         if problems:
             self.refused[one.legs] = (one_more.steps, problems)
@@ -184,11 +185,11 @@ def _temperatures(legs: Sequence[Leg]) -> tuple[float, ...]:
     return tuple(leg.temperature_c for leg in legs)
 
 
-def _kinds(task: Task, wish: Wish, target: float, found: Sequence[Found]) -> list[_Kind]:
+def _kinds(task: Task, target: float, found: Sequence[Found]) -> list[_Kind]:
     def miss(one: Found) -> float:
         return abs(one.limit_pct - target)
 
-    by_miss = sorted(found, key=lambda one: (round(2.0 * miss(one)), _unusual(wish, one), one.duration_s, one.legs))
+    by_miss = sorted(found, key=lambda one: (round(2.0 * miss(one)), one.duration_s, one.legs))
     best = miss(by_miss[0])
 
     def within(points: float) -> list[Found]:
@@ -202,24 +203,61 @@ def _kinds(task: Task, wish: Wish, target: float, found: Sequence[Found]) -> lis
     simple = sorted(
         within(NEAR_POINTS), key=lambda one: (len(one.legs), round(2.0 * miss(one)), one.duration_s, one.legs)
     )
-    simpler = [_Kind("simplest", simple)] if len(simple[0].legs) < len(by_miss[0].legs) else []
-    shorter = [_Kind(f"shorter, {points:g} points off", quick(within(points))) for points in PRICES_POINTS]
+    simpler = [_Kind("simple", simple)] if len(simple[0].legs) < len(by_miss[0].legs) else []
+    shorter = [_Kind("shorter", quick(within(points))) for points in PRICES_POINTS]
     return [
-        _Kind("closest", by_miss),
+        _Kind("close", by_miss),
         *simpler,
-        _Kind("shortest that is close", quick(within(CLOSE_POINTS))),
-        _Kind("steadiest", sorted(held, key=lambda one: (round(abs(steady[one.legs]), 2), one.duration_s, one.legs))),
+        _Kind("short and close", quick(within(CLOSE_POINTS))),
+        _Kind("steady", sorted(held, key=lambda one: (round(abs(steady[one.legs]), 2), one.duration_s, one.legs))),
         *shorter,
     ]
 
 
 def _unusual(wish: Wish, one: Found) -> bool:
-    """Does this program work against the habits of the trade for its aim (common practice)?
+    """Does this program work against the habits of the trade for its aim (common practice, as the advice has them)?
 
     Dry: at least 40 min at 60..66 degC in all, starting no hotter. Full: no more than 20 min at 60..65 degC.
     """
-    cool_s = sum(leg.hold_s for leg in one.legs if 60.0 <= leg.temperature_c <= (65.0 if wish.aim == "full" else 66.0))
-    return (wish.aim == "dry" and cool_s < 2400.0) or (wish.aim == "full" and cool_s > 1200.0)
+    aim = wish.aim if isinstance(wish.aim, str) else aim_of(wish.aim / 100.0)
+    if aim == "dry":
+        return _between_s(one, 60.0, 66.0) < 2400.0
+    return aim == "full" and _between_s(one, 60.0, 65.0) > 1200.0
+
+
+def _between_s(one: Found, low_c: float, high_c: float) -> float:
+    """How long is the mash within these bounds, rises counted, s?"""
+    spent_s, before_c = 0.0, one.legs[0].temperature_c
+    for leg in one.legs:
+        inside_k = min(leg.temperature_c, high_c) - max(before_c, low_c)
+        spent_s += leg.ramp_s * max(0.0, inside_k) / max(leg.temperature_c - before_c, 1e-9)
+        spent_s += leg.hold_s if low_c <= leg.temperature_c <= high_c else 0.0
+        before_c = leg.temperature_c
+    return spent_s
+
+
+def called(chosen: Sequence[Proposal]) -> tuple[Proposal, ...]:
+    """The proposals, the closest first, each called by what its figures, rounded as they are shown, say among them."""
+    ranked = sorted(chosen, key=lambda one: (round(abs(one.miss_points), 1), round(one.duration_min), len(one.steps)))
+    best = {
+        "shortest": min(ranked, key=lambda one: round(one.duration_min), default=None),
+        "steadiest": min(ranked, key=lambda one: round(abs(one.points_per_k), 1), default=None),
+        "simplest": min(ranked, key=lambda one: len(one.steps), default=None),
+    }
+    if len({len(one.steps) for one in ranked}) == 1:
+        del best["simplest"]
+    return tuple(
+        one._replace(role=_role(one, ranked[0], [name for name, holder in best.items() if holder is one]))
+        for one in ranked
+    )
+
+
+def _role(one: Proposal, closest: Proposal, best: Sequence[str]) -> str:
+    if one is closest:
+        return ", ".join(["closest", *best])
+    sooner = round(closest.duration_min) - round(one.duration_min)
+    names = list(best) or [f"{sooner} min shorter than the closest" if sooner > 0 else "another way"]
+    return f"{', '.join(names)}, {abs(one.miss_points):.1f} points off"
 
 
 # ---------------------------------------------------------------- what there is to say

@@ -25,6 +25,9 @@ BASE_MALTS = frozenset({"malt", "wheat malt", "rye malt"})  # convert themselves
 KILNED = frozenset({"kilned malt"})  # converts itself, hardly more (common practice)
 BARLEY_MALTS = frozenset({"malt", "kilned malt"})  # whose malt sheet the modification rules read
 
+Aim = Literal["dry", "balanced", "full"]
+DRY_FROM, FULL_BELOW = 0.80, 0.72  # a written limit attenuation as an aim in words (own proposal)
+
 STARCH_LOW_C = 57.5  # barley malt's starch begins to paste (Rittenauer et al., Foods 2021, 10, 1733: 57.5..59.8)
 STARCH_HIGH_C = 74.0  # a rest from here on serves mash-out (common practice)
 
@@ -72,7 +75,7 @@ class MashPlan:
     mixing: Literal["stirrer", "pump", "none"] = "stirrer"
     strike_c: float | None = None
     boil_c: float = 100.0
-    aim: Literal["dry", "balanced", "full"] = "balanced"
+    aim: Aim = "balanced"
     enzyme: bool = False  # added against beta-glucan
     cereal_mash: bool = False  # raw maize, rice or sorghum is cooked apart and joined
     splashing: bool = False  # splashing, or long stirring with the lid open
@@ -83,7 +86,7 @@ class MashPlan:
     staffed_until_s: float | None = None
     calibration_age_days: float | None = None  # None: the probe was never checked
     altitude_known: bool = True
-    power_w: float | None = None
+    power_w: float | None = None  # what this tun's heater draws from its supply
     others_w: float = 0.0  # what other tuns on the same supply may draw at the same time
     supply_limit_w: float | None = None
     hot_liquor_ready_s: float | None = None
@@ -107,6 +110,11 @@ class MashPlan:
     def volume_l(self) -> float:
         """How much room does it need at the fullest?"""
         return volumes.mash_volume_l(self.liquor_kg + self.added_kg, self.grist_kg)
+
+
+def aim_of(limit: float) -> Aim:
+    """Which aim in words is a wanted apparent limit attenuation, 0..1?"""
+    return "dry" if limit >= DRY_FROM else "full" if limit < FULL_BELOW else "balanced"
 
 
 class Stretch(NamedTuple):
@@ -182,8 +190,9 @@ def thickness_l_per_kg(plan: MashPlan, until: int = 0) -> float | None:
 
 
 def place(plan: MashPlan, step: PlanStep) -> str:
-    """Which step is it, in words without its name?"""
-    at = next(i for i, other in enumerate(plan.steps, 1) if other is step)
+    """Which step is it, in words without its name? Where grain goes in, dough-in is step 1."""
+    first = 2 if plan.grist_kg > 0.0 else 1
+    at = next(i for i, other in enumerate(plan.steps, first) if other is step)
     return f"step {at} ({step.kind.replace('_', '-')}, {step.temperature_c:g} °C)"
 
 

@@ -58,8 +58,9 @@ def _rests(legs: Sequence[Leg]) -> list[Rest]:
     return [Rest(f"{leg.temperature_c:g} °C", *leg) for leg in legs]
 
 
-def proposal(task: Task, target: float, role: str, one: Found) -> Proposal:
-    """What would this program give, and what speaks for it? Predicted again in finer pieces than in the search."""
+def proposal(task: Task, target: float, one: Found) -> Proposal:
+    """What would this program give, and what speaks for it? Predicted again in finer pieces than in the search; it
+    gets its name from `compose`, which knows the others."""
     prediction = predict_rests(_rests(one.legs), task.malt, task.params)
     limit = apparent_limit_pct(prediction.end)
     ramps_min = sum(leg.ramp_s for leg in one.legs) / 60.0
@@ -72,7 +73,7 @@ def proposal(task: Task, target: float, role: str, one: Found) -> Proposal:
         f"a probe that reads 1 K low moves the limit by {per_k:+.1f} points",
     )
     return Proposal(
-        role=role,
+        role="",
         steps=_steps(task, one.legs),
         prediction=prediction,
         limit_pct=limit,
@@ -97,7 +98,8 @@ def _steps(task: Task, legs: Sequence[Leg]) -> tuple[Step, ...]:
 
 
 def _name(celsius: float) -> str:
-    kind = "maltose rest" if celsius < 65.0 else ("saccharification rest" if celsius < 69.5 else "sugar rest")
+    """The trade's words: maltose rest at 62 to 65 degC, saccharification at 70 to 73 (common practice)."""
+    kind = "maltose rest" if celsius < 66.0 else "conversion rest" if celsius < 69.5 else "saccharification rest"
     return f"{kind} {celsius:g} °C"
 
 
@@ -118,7 +120,7 @@ def _rest_reasons(task: Task, legs: Sequence[Leg], prediction: Prediction) -> li
     for index, (leg, did) in enumerate(zip(legs, prediction.steps, strict=True)):
         held = f"{leg.temperature_c:g} °C for {leg.hold_s / 60:.0f} min"
         if task.mash_out is not None and index == len(legs) - 1:
-            lines.append(f"{held}: stops the enzymes ({prediction.alpha_left_pct:.0f} % of alpha-amylase left)")
+            lines.append(f"{held}: thins the wort; {prediction.alpha_left_pct:.0f} % of the alpha-amylase is left")
         elif task.low_rest is not None and index == 0:
             lines.append(f"{held}: loosens gums and protein, leaves the amylases")
         else:

@@ -20,11 +20,12 @@ _RESTS: tuple[tuple[float, str], ...] = (
     ),
     (
         35.0,
-        "beta-glucanase breaks down gums from the cell walls, so that the bed stays loose and the wort runs off freely",
+        "beta-glucanase breaks down beta-glucan from the cell walls, so that the bed stays looser and wort runs off "
+        "more freely; rye's gum is mostly arabinoxylan, of which less is broken down",
     ),
     (
         43.0,
-        "gums are still broken down and ferulic acid comes free, which wheat-beer yeasts turn into clove aroma",
+        "beta-glucan is still broken down and ferulic acid comes free, which wheat-beer yeasts turn into clove aroma",
     ),
     (
         45.5,
@@ -36,7 +37,7 @@ _RESTS: tuple[tuple[float, str], ...] = (
     ),
     (
         60.0,
-        "beta-amylase and limit dextrinase cut starch to maltose, which yeast ferments: the longer, the drier the beer",
+        "beta-amylase and limit dextrinase cut starch to maltose, which yeast ferments: a dry beer, once converted",
     ),
     (
         66.0,
@@ -58,24 +59,40 @@ _RESTS: tuple[tuple[float, str], ...] = (
 _STARTS = [start for start, _ in _RESTS]
 LONG_PROTEIN_S = 900.0  # 10..15 min (common practice)
 
+# A mash that has been this hot has lost what works in a later rest up to so many °C, and this is true there instead.
+# Beta-glucanase is gone soon at 65 (Otles, web page), proteases above 55..60 (from memory) and quickly at 72 (Jones and
+# Marinac 2002, abstract); beta-amylase above 68, in 2 to 5 min at 70..72 (common practice; own model).
+_SPENT: tuple[tuple[float, float, str], ...] = (
+    (78.1, 79.0, "the enzymes were lost at {hot:g} °C before: nothing is converted any more"),
+    (65.0, 60.0, "the enzymes of this rest were lost at {hot:g} °C before: it does little now"),
+    (
+        70.0,
+        69.0,
+        "most beta-amylase was lost at {hot:g} °C before: alpha-amylase works on alone, and slower than there",
+    ),
+)
 
-def reason_for_step(kind: str, temperature_c: float, hold_s: float) -> str:
+
+def reason_for_step(kind: str, temperature_c: float, hold_s: float, hottest_c: float = 0.0) -> str:
     """Why is this step there: which enzymes, and what does it do to the beer? One sentence, °C and s in.
 
-    `kind` is one of dough_in, rest, infusion, decoction, mash_out, keep, souring; else ValueError.
+    `hottest_c`: the mash has been so hot before. `kind` is one of dough_in, rest, infusion, decoction,
+    mash_out, keep, souring; else ValueError.
     """
+    temperature_c, hottest_c = round(temperature_c, 1), round(hottest_c, 1)  # as it is shown: 152 °F are 66.7 °C
     there = f"{hold_s / 60.0:.0f} min at {temperature_c:g} °C"
     match kind:
         case "dough_in":
             return f"Grist meets liquor at {temperature_c:.1f} °C, hot enough that the mash lands at its first rest."
         case "rest":
-            return f"{there}: {_rest(temperature_c, hold_s)}."
+            return f"{there}: {_rest(temperature_c, hold_s, hottest_c)}."
         case "infusion":
-            return f"Boiling or hot liquor lifts the mash to {temperature_c:g} °C and thins it: {_rest(temperature_c)}."
+            then = _rest(temperature_c, 0.0, hottest_c)
+            return f"Boiling or hot liquor lifts the mash to {temperature_c:g} °C and thins it: {then}."
         case "decoction":
             return (
                 f"Boiling a part of the mash pastes its starch and deepens flavour; its return lifts the mash to "
-                f"{temperature_c:g} °C: {_rest(temperature_c)}."
+                f"{temperature_c:g} °C: {_rest(temperature_c, 0.0, hottest_c)}."
             )
         case "mash_out":
             return f"{there}: {_mash_out(temperature_c)}."
@@ -86,7 +103,10 @@ def reason_for_step(kind: str, temperature_c: float, hold_s: float) -> str:
     raise ValueError(f"{kind!r} is no kind of step")
 
 
-def _rest(temperature_c: float, hold_s: float = 0.0) -> str:
+def _rest(temperature_c: float, hold_s: float = 0.0, hottest_c: float = 0.0) -> str:
+    for hot_c, below_c, instead in _SPENT:
+        if hottest_c >= hot_c and temperature_c < below_c:
+            return instead.format(hot=hottest_c)
     text = _RESTS[bisect_right(_STARTS, temperature_c) - 1][1]
     return text.format(stay="long stay thins" if hold_s > LONG_PROTEIN_S else "can thin")
 
@@ -95,7 +115,10 @@ def _mash_out(temperature_c: float) -> str:
     if temperature_c < 74.0:
         return "enzymes are not stopped yet and go on working in the run-off; the wort is a little thinner"
     if temperature_c <= 78.0:
-        return "beta-amylase stops, so that the wort keeps its make-up, and hot wort is thinner and runs off faster"
+        return (
+            "alpha-amylase stops soon, beta-amylase went before, so that the wort keeps its make-up; hot wort is "
+            "thinner and runs off faster"
+        )
     return _rest(temperature_c)
 
 

@@ -38,7 +38,7 @@ NAME_WIDTH = 17
 
 
 class Window(NamedTuple):
-    """Where an enzyme works best and where it is lost, degC, and who says so."""
+    """Where an enzyme works best and where it is lost, degC, and a publication that says so, if there is one."""
 
     name: str
     works_c: tuple[float, float]
@@ -54,7 +54,7 @@ WINDOWS = (
         "beta-glucanase",
         (35.0, 45.0),
         "unstable at 60, gone soon at 65",
-        "hobby course table after Palmer; Otles, web page",
+        "",  # course table after Palmer; loss: Otles, web page
         lambda s: s.glucanase,
         lambda r: r.low_rest,
         lambda r: r.glucanase_loss,
@@ -63,7 +63,7 @@ WINDOWS = (
         "protease",
         (45.0, 55.0),
         "above 55 to 60",
-        "hobby course table after Palmer; limit from memory",
+        "",  # course table after Palmer; limit from memory
         lambda s: s.protease,
         lambda r: r.low_rest,
         lambda r: r.protease_loss,
@@ -72,7 +72,7 @@ WINDOWS = (
         "limit dextrinase",
         (60.0, 65.0),
         "free form above 63",
-        "Palmer, How to Brew, print table, second hand; Sissons et al. 1995, abstract",
+        "Sissons et al., J. ASBC 53, 1995",  # abstract; window: Palmer, How to Brew, print table, second hand
         lambda s: s.debrancher,
         lambda r: r.debranching,
         lambda r: r.debrancher_loss,
@@ -81,7 +81,7 @@ WINDOWS = (
         "beta-amylase",
         (62.0, 66.0),
         "above 68",
-        "common practice; Muller 1990, second hand",
+        "R. Muller, Brewing Research Foundation, 1990",  # second hand; window: common practice
         lambda s: s.beta,
         lambda r: r.beta,
         lambda r: r.beta_loss,
@@ -90,7 +90,7 @@ WINDOWS = (
         "alpha-amylase",
         (70.0, 75.0),
         "above 77 to 78",
-        "common practice; Kunze, second hand",
+        "W. Kunze, Technology Brewing and Malting",  # second hand; window: common practice
         lambda s: s.alpha,
         lambda r: r.alpha,
         lambda r: r.alpha_loss,
@@ -231,7 +231,7 @@ def _curve(found: Lanes, marks: Sequence[Mark]) -> list[str]:
 def _axis(found: Lanes, marks: Sequence[Mark]) -> list[str]:
     width = len(found.celsius)
     steps, minutes = [" "] * width, [" "] * width
-    for number, mark in enumerate(marks, start=1):
+    for number, mark in enumerate(marks, start=_first([mark.name for mark in marks])):
         _put(steps, int(mark.start_s / found.slice_s), str(number))
     for tick in range(0, width, 10):
         _put(minutes, tick, f"{tick * found.slice_s / 60.0:.0f}")
@@ -267,14 +267,25 @@ def _ends_c(pieces: Sequence[tuple[float, float]], marks: Sequence[Mark]) -> lis
     return [pieces[max(0, bisect_right(times, end + 1e-6) - 1)][1] for end in ends]
 
 
+def _first(names: Sequence[str]) -> int:
+    """Which number has the first of these steps? Dough-in is step 1, drawn or not."""
+    return 1 if names[:1] == ["dough-in"] else 2
+
+
+def points(value: float) -> str:
+    """So many points of the limit, in words."""
+    return "1 point" if f"{value:.0f}" == "1" else f"{value:.0f} points"
+
+
 def _words(shown: Prediction, ends_c: Sequence[float]) -> list[str]:
     """The same in words, a sentence a step, for those who cannot see the drawing and for the record."""
+    first = _first([one.name for one in shown.steps])
     said = [
-        f"{number}. {one.name}, to {ends_c[number - 1]:.0f} °C: "
-        f"{one.apparent_points_gained:.0f} points of the apparent limit, "
+        f"{number}. {one.name}, to {ends_c[number - first]:.0f} °C: "
+        f"{points(one.apparent_points_gained)} of the apparent limit, "
         f"{one.starch_converted_pct:.0f} % of the starch; lost {one.beta_lost_pct:.0f} % of the beta-amylase, "
         f"{one.alpha_lost_pct:.0f} % of the alpha-amylase"
-        for number, one in enumerate(shown.steps, start=1)
+        for number, one in enumerate(shown.steps, start=first)
     ]
     lines = [line for sentence in said for line in _wrapped(sentence, "   ")]
     band = shown.apparent_limit_pct
@@ -303,8 +314,9 @@ def _legend(plain: bool) -> list[str]:
     lines = [
         f"[{levels[1]}{levels[2]}{levels[3]}{levels[4]}] how busy, up to the most a fresh enzyme does in ten minutes"
     ]
-    lines.append("Works best / is lost, in °C; handbook figures, good to 1 or 2 K:")
+    lines.append("Works best / is lost, in °C; established practice, good to 1 or 2 K:")
     for window in WINDOWS:
         low, high = window.works_c
-        lines += _wrapped(f"{window.name}: {low:.0f} to {high:.0f} / {window.lost} ({window.source})", "   ")
+        source = f" ({window.source})" if window.source else ""
+        lines += _wrapped(f"{window.name}: {low:.0f} to {high:.0f} / {window.lost}{source}", "   ")
     return lines

@@ -101,9 +101,9 @@ CASES = (
     Case("A4", "heated, nothing moves", but(mixing="none"), steps(replace(FIRST, hold_s=3600.0), mixing="none")),
     Case(
         "A5",
-        "3 % slower than wanted",
-        steps(FIRST, rest(72.0, 20.0, climb_k_per_s=0.97 * PER_MIN, ramp_s=9.28 * MIN), OUT),
-        steps(FIRST, rest(72.0, 20.0, climb_k_per_s=0.995 * PER_MIN, ramp_s=9.05 * MIN), OUT),
+        "6 min late against 4",
+        steps(FIRST, rest(72.0, 20.0, climb_k_per_s=0.6 * PER_MIN, ramp_s=15.0 * MIN), OUT),
+        steps(FIRST, rest(72.0, 20.0, climb_k_per_s=9.0 / 13.0 * PER_MIN, ramp_s=13.0 * MIN), OUT),
     ),
     Case(
         "A6",
@@ -244,6 +244,7 @@ CASES = (
         steps(FIRST, step("mash_out", 72.0, 10.0), runs_off_here=False),
     ),
     Case("A22", "2.4 L/kg against 2.5", but(liquor_kg=48.0), but(liquor_kg=50.0)),
+    Case("A22", "what shows as 2.50 L/kg is 2.5", but(liquor_kg=49.89), but(liquor_kg=49.95)),
     Case("A22", "5.1 L/kg against 5.0", but(liquor_kg=102.0, tun_l=150.0), but(liquor_kg=100.0, tun_l=150.0)),
     Case(
         "A22",
@@ -317,6 +318,12 @@ CASES = (
         "both tuns at once",
         but(power_w=5000.0, others_w=2400.0, supply_limit_w=6500.0),
         but(power_w=5000.0, others_w=0.0, supply_limit_w=6500.0),
+    ),
+    Case(
+        "A34",
+        "one heater over its supply, strike and one rest",
+        steps(rest(66.0, 60.0, **MASH_IN), power_w=3000.0, supply_limit_w=2300.0),
+        steps(rest(66.0, 60.0, **MASH_IN), power_w=3000.0, supply_limit_w=3000.0),
     ),
     Case("A35", "liquor late", but(hot_liquor_ready_s=86 * MIN), but(hot_liquor_ready_s=85 * MIN)),
     Case("A36", "54 % base malt", but(grist=mixed("caramel malt", 0.46)), but(grist=mixed("caramel malt", 0.44))),

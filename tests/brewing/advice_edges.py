@@ -59,8 +59,18 @@ def soured_then(temperature_c: float) -> MashPlan:
 GREEN = malt(kolbach=0.42)
 CLEAR = malt(kolbach=0.38)
 
+
+def late(by_min: float, first_min: float) -> MashPlan:
+    """A first rest of so long, then a rise of 9 K that takes so many minutes more than the 9 wanted."""
+    ramp_min = 9.0 + by_min
+    slow = rest(72.0, 20.0, climb_k_per_s=9.0 / ramp_min * PER_MIN, ramp_s=ramp_min * MIN)
+    return steps(rest(63.0, first_min, **MASH_IN), slow, OUT)
+
+
 EDGES = (
     Case("A1", "fill", but(liquor_kg=81.7), but(liquor_kg=81.5)),
+    Case("A5", "minutes", late(5.1, 40.0), late(4.9, 40.0)),
+    Case("A5", "share: 5 % of 165 min are 8.25", late(8.4, 120.0), late(8.1, 120.0)),
     Case(
         "A6",
         "climb",

@@ -55,13 +55,16 @@ def test_every_rule_has_a_case() -> None:
 
 
 def test_every_rule_says_everything() -> None:
-    """Each rule of the table gives level, reason, remedy, certainty and source."""
+    """Each rule of the table gives level, reason, remedy and certainty; a source where there is a publication, and no
+    notes of how it was read."""
     for rule in RULES:
         assert rule.level in ("stop", "warn", "note")
         assert rule.why.endswith(".")
         assert rule.mend.endswith(".")
-        assert rule.sure in ("arithmetic", "measured", "handbook", "habit", "own proposal")
-        assert rule.source
+        assert rule.sure in ("arithmetic", "published data", "established practice", "our own estimate")
+        assert rule.source or rule.sure != "published data"
+        for note in ("hand", "abstract", "opening", "forum", "page", ".com", "wiki", "practice", "memory", "proposal"):
+            assert note not in rule.source, rule.id
 
 
 def test_every_text_is_a_sentence() -> None:
@@ -88,6 +91,15 @@ def test_a_very_long_mash_is_a_warning() -> None:
     assert _only(steps(replace(FIRST, hold_s=270 * MIN), SECOND, OUT), "A27").level == "warn"
 
 
+def test_one_heater_over_its_supply_is_a_warning() -> None:
+    """Several tuns over one supply may wait for each other: a note. One heater that is too much alone is a warning."""
+    alone = _only(but(power_w=3000.0, supply_limit_w=2300.0), "A34")
+    several = _only(but(power_w=2000.0, others_w=2000.0, supply_limit_w=2300.0), "A34")
+    assert (alone.level, several.level) == ("warn", "note")
+    assert alone.mend.startswith("Fit a smaller heater")
+    assert several.mend.startswith("Let one wait for the other")
+
+
 def test_a_scalding_mash_out_is_said_strongly() -> None:
     """Above 80 °C the sentence says that alpha-amylase is destroyed at once; at 79 it does not."""
     hot = [steps(FIRST, SECOND, replace(OUT, temperature_c=c), cut_off_c=85.0) for c in (79.0, 81.0)]
@@ -107,11 +119,11 @@ def test_names_cannot_matter() -> None:
 
 
 def test_the_slow_ramp_says_both_times() -> None:
-    """A ramp at 0.75 instead of 1 K/min: 3 min later, and the sentence says so."""
-    plan = steps(FIRST, rest(72.0, 20.0, climb_k_per_s=0.75 * PER_MIN, ramp_s=12 * MIN), OUT)
+    """A ramp at 0.5 instead of 1 K/min: 9 min later, and the sentence says so."""
+    plan = steps(FIRST, rest(72.0, 20.0, climb_k_per_s=0.5 * PER_MIN, ramp_s=18 * MIN), OUT)
     text = _only(plan, "A5").text
-    assert "0.75 K/min at this heater's power, not 1.00" in text
-    assert "takes 88.0 min, not 85.0" in text
+    assert "0.50 K/min at this heater's power, not 1.00" in text
+    assert "takes 94.0 min, not 85.0" in text
 
 
 # ---------------------------------------------------------------- a brewery's own settings

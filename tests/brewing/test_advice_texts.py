@@ -15,15 +15,15 @@ SENTENCES = {
     ("A2", "decoction away"): (
         "54.0 kg would be over the heater while the decoction is away; at least 54.5 L must be."
     ),
-    ("A3", "under 2 K from the cut-off"): "Step 3 (mash-out, 78 °C) asks for 78.0 °C; this tun allows 77.9 °C.",
+    ("A3", "under 2 K from the cut-off"): "Step 4 (mash-out, 78 °C) asks for 78.0 °C; this tun allows 77.9 °C.",
     ("A3", "strike liquor counts"): "The strike liquor asks for 78.5 °C; this tun allows 78.0 °C.",
-    ("A4", "heated, nothing moves"): "Step 2 (rest, 72 °C) heats a mash that nothing stirs or pumps.",
-    ("A5", "3 % slower than wanted"): (
-        "Step 2 (rest, 72 °C) climbs 0.97 K/min at this heater's power, not 1.00; the mash takes 85.3 min, not 85.0."
+    ("A4", "heated, nothing moves"): "Step 3 (rest, 72 °C) heats a mash that nothing stirs or pumps.",
+    ("A5", "6 min late against 4"): (
+        "Step 3 (rest, 72 °C) climbs 0.60 K/min at this heater's power, not 1.00; the mash takes 91.0 min, not 85.0."
     ),
-    ("A6", "1.2 K/min"): "Step 2 (rest, 72 °C) climbs 1.20 K/min; 1.00 is the usual ceiling.",
-    ("A7", "72 before 63"): "Step 2 (rest, 63 °C) is a low starch rest after step 1 (rest, 72 °C).",
-    ("A8", "rest after mash-out above 78"): "Step 4 (rest, 76 °C) comes after step 3 (mash-out, 79 °C).",
+    ("A6", "1.2 K/min"): "Step 3 (rest, 72 °C) climbs 1.20 K/min; 1.00 is the usual ceiling.",
+    ("A7", "72 before 63"): "Step 3 (rest, 63 °C) is a low starch rest after step 2 (rest, 72 °C).",
+    ("A8", "rest after mash-out above 78"): "Step 5 (rest, 76 °C) comes after step 4 (mash-out, 79 °C).",
     ("A9", "two indices agree"): (
         "A single infusion with under-modified malt: Kolbach index 34, friability 76 %, fine-coarse difference 2.0 %."
     ),
@@ -52,36 +52,39 @@ SENTENCES = {
         "The aim is full, but the mash is 21 min between 60 and 65 °C."
     ),
     ("A18", "dry in 36 min"): "The aim is dry, but the mash is only 36 min between 60 and 66 °C; 40 are wanted.",
-    ("A19", "mash-out at 78.5"): "Step 3 (mash-out, 78.5 °C) is above 78 °C.",
-    ("A20", "mash-out before the rest"): "Mash-out stands before step 2 (rest, 72 °C).",
+    ("A19", "mash-out at 78.5"): "Step 4 (mash-out, 78.5 °C) is above 78 °C.",
+    ("A20", "mash-out before the rest"): "Mash-out stands before step 3 (rest, 72 °C).",
     ("A20", "raw grain and no iodine"): "25 % raw grain, and no rest before mash-out ends by iodine.",
-    ("A21", "mash-out at 73.9"): "Step 2 (mash-out, 73.9 °C) is below 74 °C.",
+    ("A21", "mash-out at 73.9"): "Step 3 (mash-out, 73.9 °C) is below 74 °C.",
     ("A22", "2.4 L/kg against 2.5"): "2.40 L/kg is too thick to stir or pump; 2.5 at least.",
     ("A22", "5.1 L/kg against 5.0"): "5.10 L/kg is too thin; 5 at most.",
     ("A23", "strike above 80"): "Strike liquor would have to be 80.5 °C; water boils here at 98.9 °C.",
     ("A24", "splashing at 50 °C"): "Mashing in at 50 °C with splashing or long open stirring.",
     ("A24", "pale beer to keep"): "Mashing in at 58 °C for a pale beer that is to keep.",
-    ("A25", "4 min against 5"): "Step 3 (mash-out, 78 °C) lasts 4.0 min; at least 5.0 are needed to settle.",
-    ("A26", "1.5 K apart"): "Step 2 (rest, 64.5 °C) differs by 1.5 K from the step before.",
+    ("A25", "4 min against 5"): "Step 4 (mash-out, 78 °C) lasts 4.0 min; at least 5.0 are needed to settle.",
+    ("A26", "1.5 K apart"): "Step 3 (rest, 64.5 °C) differs by 1.5 K from the step before.",
     ("A27", "3 h and more"): "The mash takes 3.1 h from dough-in.",
     ("A28", "more than an hour at 40 °C"): "The mash is 65 min between 30 and 50 °C and is not meant to sour.",
-    ("A29", "no heat afterwards"): "Step 3 (souring, 44 °C) has no heating to 76 °C afterwards.",
-    ("A29", "no pH"): "Step 3 (souring, 44 °C) has no pH check.",
-    ("A29", "no end"): "Step 3 (souring, 44 °C) has no end time.",
-    ("A30", "41 % pulled"): "Step 2 (decoction, 63 °C): 41 % of the mash is pulled and boiled.",
+    ("A29", "no heat afterwards"): "Step 4 (souring, 44 °C) has no heating to 76 °C afterwards.",
+    ("A29", "no pH"): "Step 4 (souring, 44 °C) has no pH check.",
+    ("A29", "no end"): "Step 4 (souring, 44 °C) has no end time.",
+    ("A30", "41 % pulled"): "Step 3 (decoction, 63 °C): 41 % of the mash is pulled and boiled.",
     ("A30", "31 min at 50 °C meanwhile"): (
-        "Step 2 (decoction, 63 °C): the main mash waits 31 min at 45.2 °C meanwhile."
+        "Step 3 (decoction, 63 °C): the main mash waits 31 min at 45.2 °C meanwhile."
     ),
-    ("A31", "4.6 L/kg against 4.5"): "Step 2 (infusion, 63 °C) thins the mash to 4.60 L/kg; 4.5 at most.",
-    ("A32", "iodine and nobody named"): "Step 2 (rest, 72 °C) waits for a person, and nobody is named.",
+    ("A31", "4.6 L/kg against 4.5"): "Step 3 (infusion, 63 °C) thins the mash to 4.60 L/kg; 4.5 at most.",
+    ("A32", "iodine and nobody named"): "Step 3 (rest, 72 °C) waits for a person, and nobody is named.",
     ("A32", "gone home by then"): (
-        "Step 2 (rest, 72 °C) waits for a person 69 min after dough-in, when nobody is there."
+        "Step 3 (rest, 72 °C) waits for a person 69 min after dough-in, when nobody is there."
     ),
     ("A33", "never checked"): "The probe has never been checked.",
     ("A33", "checked long ago"): "The probe was last checked 181 days ago.",
     ("A33", "altitude not set"): "The altitude is not set.",
     ("A34", "both tuns at once"): (
         "This tun and others on its supply may draw 7400 W together; the supply gives 6500 W."
+    ),
+    ("A34", "one heater over its supply, strike and one rest"): (
+        "This tun's heater draws 3000 W, its supply gives 2300 W."
     ),
     ("A35", "liquor late"): "Hot liquor is ready 1 min after the mash ends.",
     ("A36", "54 % base malt"): "Base malt is 54 % of the grist, kilned malt counted half.",
@@ -112,7 +115,7 @@ def test_an_infusion_that_fills_too_much_says_how_full() -> None:
     """18 kg more make 95.4 L, and the infusion is named."""
     fed = steps(FIRST, replace(PULL, kind="infusion", temperature_c=72.0, addition_kg=18.0, away_s=0.0), SECOND, OUT)
     (text,) = [advice.text for advice in advise(fed) if advice.rule == "A31"]
-    assert text == "Step 2 (infusion, 72 °C) fills the tun to 95 %."
+    assert text == "Step 3 (infusion, 72 °C) fills the tun to 95 %."
 
 
 def test_the_wait_for_a_decoction_counts_towards_going_home() -> None:
@@ -125,7 +128,7 @@ def test_the_wait_for_a_decoction_counts_towards_going_home() -> None:
 def test_everything_that_souring_lacks_is_named() -> None:
     """No pH, no end and no heat are said in one sentence."""
     (advice,) = advise(steps(FIRST, SECOND, replace(SOUR, ph_every_s=None, hold_s=0.0)))
-    wanted = "Step 3 (souring, 44 °C) has no pH check and no end time and no heating to 76 °C afterwards."
+    wanted = "Step 4 (souring, 44 °C) has no pH check and no end time and no heating to 76 °C afterwards."
     assert advice.text == wanted
 
 

@@ -28,7 +28,7 @@ from controller.brewing.what_if import Rest, Variation, predict_rests, profile_o
 SANDPIPER = (
     Rest("protein rest", 50.0, 600.0),
     Rest("maltose rest", 63.0, 2400.0, 798.0),
-    Rest("sugar rest", 72.0, 1200.0, 558.0),
+    Rest("saccharification", 72.0, 1200.0, 558.0),
     Rest("mash-out", 78.0, 300.0, 372.0),
 )
 

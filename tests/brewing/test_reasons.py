@@ -19,7 +19,7 @@ KINDS = ("dough_in", "rest", "infusion", "decoction", "mash_out", "keep", "souri
         (44.0, "ferulic acid"),
         (50.0, "proteases"),
         (58.0, "bridge"),
-        (63.0, "drier the beer"),
+        (63.0, "a dry beer"),
         (67.0, "between dry and full"),
         (72.0, "dextrins"),
         (76.0, "enzymes fade"),
@@ -44,10 +44,36 @@ def test_a_rest_says_how_long_and_how_hot() -> None:
     assert reason_for_step("souring", 44.0, 1800.0).startswith("30 min at 44 °C: ")
 
 
+def test_gum_is_more_than_beta_glucan() -> None:
+    """Rye's gum is mostly arabinoxylan (from memory: some 8 % of the grain, 2 % beta-glucan); both are named."""
+    assert "beta-glucan from" in reason_for_step("rest", 40.0, 900.0)
+    assert "arabinoxylan" in reason_for_step("rest", 40.0, 900.0)
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "hottest_c", "said"),
+    [
+        (50.0, 66.0, "lost at 66 °C before"),
+        (40.0, 66.0, "lost at 66 °C before"),
+        (50.0, 63.0, "proteases"),
+        (63.0, 72.0, "most beta-amylase was lost at 72 °C before"),
+        (63.0, 69.0, "beta-amylase and limit dextrinase cut"),
+        (72.0, 79.0, "nothing is converted any more"),
+        (72.0, 66.0, "alpha-amylase finishes"),
+    ],
+)
+def test_what_was_destroyed_does_not_work(temperature_c: float, hottest_c: float, said: str) -> None:
+    """Proteases are gone soon at 65 °C, beta-amylase at 70 (2 to 5 min), all at 79: a later rest claims none."""
+    sentence = reason_for_step("rest", temperature_c, 900.0, hottest_c)
+    assert said in sentence
+    assert ("proteases" in sentence) == (said == "proteases")
+
+
 def test_mash_out_by_its_temperature() -> None:
     """Below 74 °C it does not stop the enzymes, to 78 it does, above it does harm."""
     assert "not stopped yet" in reason_for_step("mash_out", 72.0, 600.0)
     assert "runs off faster" in reason_for_step("mash_out", 78.0, 600.0)
+    assert "alpha-amylase stops soon, beta-amylase went before" in reason_for_step("mash_out", 78.0, 600.0)
     assert "tannin" in reason_for_step("mash_out", 79.0, 600.0)
 
 

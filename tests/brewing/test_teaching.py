@@ -12,7 +12,7 @@ PROFILE, MARKS = profile_of(
     [
         Rest("protein rest", 50.0, 600.0),
         Rest("maltose rest", 63.0, 2400.0, 798.0),
-        Rest("sugar rest", 72.0, 1200.0, 558.0),
+        Rest("saccharification", 72.0, 1200.0, 558.0),
         Rest("mash-out", 78.0, 300.0, 372.0),
     ]
 )
@@ -77,13 +77,22 @@ def test_the_drawing_holds_it_all() -> None:
     for name in BY_NAME:
         assert len(lane_of(lines, name)) == 60
     assert "starch |" in text
-    assert "1. protein rest, to 50 °C:" in text and "4. mash-out, to 78 °C:" in text
+    assert "2. protein rest, to 50 °C:" in text and "5. mash-out, to 78 °C:" in text
     assert "Apparent attenuation limit 82 %, between 75 and 89 %." in text
     assert "a real iodine test decides" in text
     assert "alibrated on" in text
     assert "78 °C |" in text and "50 °C |" in text
     begins = next(line for line in lines if "step begins" in line).split("|")[1]
-    assert [letter for letter in begins if letter != " "] == ["1", "2", "3", "4"]
+    assert [letter for letter in begins if letter != " "] == ["2", "3", "4", "5"]
+
+
+def test_the_legend_cites_publications_alone() -> None:
+    """Who is named beside a window can be looked up; how a source was read is no matter for the page."""
+    text = " ".join(line.strip() for line in picture(PROFILE, MARKS))
+    assert "free form above 63 (Sissons et al., J. ASBC 53, 1995)" in text
+    assert "beta-glucanase: 35 to 45 / unstable at 60, gone soon at 65 protease" in text
+    for note in ("second hand", "memory", "web page", "hobby", "abstract"):
+        assert note not in text
 
 
 def test_it_fits_a_terminal() -> None:
