@@ -74,36 +74,28 @@ const Curves = (() => {
     ];
   }
 
-  // Corner points of the planned rest of the run, people answering at once.
+  // Corner points of the planned rest of the run from now on, people answering at once. What is left of rise, mixing and
+  // rest is the daemon's own word.
   function toCome(status) {
     const when = [], plan = [];
     const step = status && status.step;
-    if (!step || status.temperature_c === null || !["running", "paused"].includes(status.state)) return [when, plan];
+    if (!step || status.temperature_c === null || step.phase === "armed" || !["running", "paused"].includes(status.state)) return [when, plan];
+    let at = 0;
     const push = (seconds, value) => {
-      when.push(status.at + 0.001 * (when.length + 1) + seconds / status.speed);
+      at += seconds;
+      when.push(status.at + 0.001 * (when.length + 1) + at / status.speed);
       plan.push(value);
     };
-    let at = 0;
-    push(at, status.temperature_c);
-    const here = status.steps[step.index];
-    if (here && ["ramping", "heating"].includes(step.phase)) at += here.ramp_s * shareLeft(status, step);
-    push(at, step.target_c);
-    at += step.kind === "keep" ? 0 : step.remaining_s;
-    push(at, step.target_c);
+    push(0, status.temperature_c);
+    if (step.rise_left_s > 0) push(step.rise_left_s, step.target_c);
+    const mixed = (step.kind === "dough_in" && status.steps[step.index + 1]?.target_c) || step.target_c;
+    push(step.mixing_left_s ?? 0, mixed);
+    push(step.kind === "keep" ? 0 : step.remaining_s, mixed);
     for (const next of status.steps.slice(step.index + 1)) {
-      at += next.ramp_s;
-      push(at, next.target_c);
-      at += next.kind === "keep" ? 0 : next.planned_s;
-      push(at, next.target_c);
+      push(next.ramp_s + (next.mixing_s ?? 0), next.target_c);
+      push(next.kind === "keep" ? 0 : next.planned_s, next.target_c);
     }
     return [when, plan];
-  }
-
-  // How much of this rise is still to be climbed?
-  function shareLeft(status, step) {
-    const from = step.index > 0 ? status.steps[step.index - 1].target_c : status.temperature_c;
-    const whole = step.target_c - from;
-    return whole > 0 ? Math.min(1, Math.max(0, (step.target_c - status.temperature_c) / whole)) : 1;
   }
 
   function describe(tun) {
@@ -111,5 +103,5 @@ const Curves = (() => {
     const at = tun.history.at;
     return `Curve of ${lasting(at.length ? at[at.length - 1] - at[0] : 0)}: measured ${celsius(s.temperature_c)}, setpoint ${celsius(s.setpoint_c)}, target ${celsius(s.step?.target_c)} °C.`;
   }
-  return { Curve, describe };
+  return { Curve, describe, toCome };
 })();

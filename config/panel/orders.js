@@ -61,7 +61,9 @@ const Orders = (() => {
 
   // label, what will happen, and what has to be filled in: [argument, words, kind, further attributes]
   const ORDERS = {
-    hold: ["Hold", "Heat goes off, the rest clock stands still, the program is kept."],
+    hold: ["Hold", "Heat goes off, the rest clock stands still, the program is kept until Restart."],
+    stop: ["Stop", "The ordinary end: heat goes off, the run ends and is filed as stopped. To go on later use Hold."],
+    abort: ["Abort", "When something is wrong: heat goes off at once, the program is dropped and the run filed as aborted."],
     pause: ["Pause", "The temperature is kept, the rest clock stands still."],
     resume: ["Resume", "The run goes on; heat may follow."],
     restart: ["Restart", "Heat may return once the daemon's checks pass. Look at the tun first: liquid, lid, hoses, people."],
@@ -81,15 +83,20 @@ const Orders = (() => {
       ["remark", "Remark", "text", { maxlength: 300, optional: true }],
     ]],
     start: ["Start a program", "Heat begins once the daemon's checks pass.", [
-      ["program", "Program", "text", { pattern: "[A-Za-z0-9][A-Za-z0-9_\\-]*", spellcheck: false, autocapitalize: "none" }],
+      ["program", "Program", "text", { pattern: "[A-Za-z0-9][A-Za-z0-9_\\-]*", spellcheck: false, autocapitalize: "none", list: "programs", "aria-describedby": "programs-say" }],
       ["hand_c", "A hand thermometer in the tun says, °C", "number", { min: -5, max: 105, step: 0.1 }],
       ["here", "I am at the tun and have looked at liquid, lid and hoses", "mark"],
       ["attended", "I stay with it", "mark", { optional: true }],
     ]],
-    stop: ["Stop", "Heat goes off and the run ends."],
-    abort: ["Abort", "Heat goes off and the program is dropped."],
     reset: ["Make ready", "The ended run is put away; a new one can be started."],
   };
+
+  // What is offered now: what the table allows, without a Hold that would change nothing. A run that a trip alone holds
+  // goes on by itself once that is over, and Hold keeps it from that.
+  function offered(name, status) {
+    if (name === "hold" && (status.state === "holding" || (status.state === "held" && status.held_by !== "trip"))) return false;
+    return (STATES[name] ?? STATES.answer).includes(status.state);
+  }
 
   const hex = (bytes) => Array.from(crypto.getRandomValues(new Uint8Array(bytes)), (b) => b.toString(16).padStart(2, "0")).join("");
 
@@ -132,5 +139,5 @@ const Orders = (() => {
     }
     return args;
   }
-  return { VALID_S, HEAT_OFF, STATES, ORDERS, FILED, WORDS, word, build, argsOf };
+  return { VALID_S, HEAT_OFF, STATES, offered, ORDERS, FILED, WORDS, word, build, argsOf };
 })();

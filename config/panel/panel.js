@@ -138,10 +138,29 @@
       }
       if (kind === "step") {
         const options = s.steps.map((step, i) => [i, step]).filter(([i]) => i >= s.step.index);
-        return make("label", {}, `${words} `, make("select", { name: key }, ...options.map(([i, step]) => make("option", { value: i }, `${i} ${step.name}, now ${celsius(step.target_c)} °C for ${lasting(step.planned_s)}`))));
+        return make("label", {}, `${words} `, make("select", { name: key }, ...options.map(([i, step]) => make("option", { value: i }, `${i + 1} ${step.name}, now ${celsius(step.target_c)} °C for ${lasting(step.planned_s)}`))));
       }
-      return make("label", {}, `${words} `, make("input", { type: kind, name: key, required: !optional && name !== "adjust", ...rest }));
+      const label = make("label", {}, `${words} `, make("input", { type: kind, name: key, required: !optional && name !== "adjust", ...rest }));
+      return key === "program" ? make("div", {}, label, ...programs()) : label;
     });
+  }
+
+  // The daemon publishes no list of programs: offered are those seen and used before, and a hint.
+  function programs() {
+    const seen = [...tuns.values()].map((tun) => tun.status?.program).filter(Boolean);
+    const names = [...new Set([...used(), ...seen])];
+    return [
+      make("datalist", { id: "programs" }, ...names.map((value) => make("option", { value }))),
+      make("p", { class: "small", id: "programs-say" }, "The name of a file among the daemon's programs, without its ending, such as linnet. To a name that is none the daemon answers with those there are."),
+    ];
+  }
+
+  function used() {
+    try {
+      return JSON.parse(localStorage.getItem(PROGRAMS) ?? "[]").filter((name) => typeof name === "string");
+    } catch {
+      return [];
+    }
   }
 
   function dialog(words, inside, act, more = "") {
@@ -169,6 +188,7 @@
     }, REPLY_MS);
     waiting.set(order.id, (words, well) => {
       clearTimeout(limit);
+      if (well && name === "start") localStorage.setItem(PROGRAMS, JSON.stringify([...new Set([args.program, ...used()])].slice(0, 8)));
       answered(words, well);
     });
     try {
@@ -182,7 +202,7 @@
 
   // ------------------------------------------------------------ door and light
 
-  const DOOR = "underback panel door", LIGHT = "underback panel light";
+  const DOOR = "underback panel door", PROGRAMS = "underback panel programs", LIGHT = "underback panel light";
 
   function enter(door) {
     $("door").hidden = true;

@@ -9,7 +9,7 @@ const Tuns = (() => {
 
   class Tun {
     constructor(name) {
-      Object.assign(this, { name, status: null, arrived: -Infinity, live: false, unfit: false, online: null, events: [], changed: true });
+      Object.assign(this, { name, status: null, arrived: -Infinity, live: false, unfit: false, online: null, events: [], changed: true, run: null });
       this.forget();
     }
 
@@ -18,7 +18,8 @@ const Tuns = (() => {
     }
 
     take(status, retained) {
-      if (this.status && this.status.run !== status.run && status.run) this.forget();
+      if (status.run && status.run !== this.run) this.forget(); // a daemon that has just begun anew names no run yet
+      this.run = status.run ?? this.run;
       this.status = status;
       this.changed = true;
       if (retained) return;
@@ -70,7 +71,7 @@ const Tuns = (() => {
     for (const tun of tuns) {
       const every = Math.ceil(tun.history.at.length / KEPT_POINTS) || 1;
       const pick = (list) => list.filter((_, i) => i % every === 0).map((v) => (v === null ? null : Math.round(v * 100) / 100));
-      kept[tun.name] = { run: tun.status?.run ?? null, history: Object.fromEntries(Object.entries(tun.history).map(([k, v]) => [k, pick(v)])) };
+      kept[tun.name] = { run: tun.run, history: Object.fromEntries(Object.entries(tun.history).map(([k, v]) => [k, pick(v)])) };
     }
     try {
       sessionStorage.setItem(PLACE, JSON.stringify(kept));
@@ -82,7 +83,9 @@ const Tuns = (() => {
   function restore(tun) {
     try {
       const kept = JSON.parse(sessionStorage.getItem(PLACE) ?? "{}")[tun.name];
-      if (kept && kept.run === (tun.status?.run ?? null)) tun.history = kept.history;
+      if (!kept || (tun.run && kept.run !== tun.run)) return;
+      tun.history = kept.history;
+      tun.run = kept.run;
     } catch {
       tun.forget();
     }

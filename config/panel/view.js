@@ -4,7 +4,7 @@
 const View = (() => {
   const { $, fill, make, say } = Dom;
   const { celsius, lasting, number, sentence, title } = Tuns;
-  const { ORDERS, STATES } = Orders;
+  const { HEAT_OFF, ORDERS } = Orders;
   const { describe } = Curves;
 
   const ENZYMES = [["beta_left_pct", "beta-amylase"], ["alpha_left_pct", "alpha-amylase"], ["glucanase_left_pct", "beta-glucanase"], ["protease_left_pct", "protease"], ["starch_left_pct", "starch left"]];
@@ -77,12 +77,13 @@ const View = (() => {
   }
 
   function trips(tun, s, acts) {
-    const key = tun.name + JSON.stringify(s.trips.map((t) => [t.id, t.text, t.latched, t.first_out]));
+    const over = ["idle", "stopped", "aborted", "complete"].includes(s.state); // no run any more that it could hold
+    const key = tun.name + over + JSON.stringify(s.trips.map((t) => [t.id, t.text, t.latched, t.first_out]));
     fill($("trips"), key, () => s.trips.map((trip) => {
       const marks = [trip.first_out && s.trips.length > 1 ? "first" : "", trip.latched ? "stays until cleared" : "goes by itself"].filter(Boolean).join(", ");
       const buttons = [make("button", { type: "button", on: { click: () => acts.ask("acknowledge", { trip: trip.id }, `Say that you have heard ${trip.id}?`) } }, "Heard")];
       if (trip.latched) buttons.push(make("button", { type: "button", on: { click: () => acts.ask("clear", { trip: trip.id }, `Clear ${trip.id}? Heat stays off; a restart is a step of its own.`) } }, "Clear"));
-      return make("div", { class: "trip" }, make("p", {}, make("b", {}, `Heat is off: ${trip.id} `), `${trip.text} (${marks})`), ...buttons);
+      return make("div", { class: "trip" }, make("p", {}, make("b", {}, `${over && trip.latched ? "Still latched, clear it" : "Heat is off"}: ${trip.id} `), `${trip.text} (${marks})`), ...buttons);
     }));
   }
 
@@ -157,8 +158,15 @@ const View = (() => {
   }
 
   function orders(tun, s, acts) {
-    const names = Object.keys(ORDERS).filter((name) => (STATES[name] ?? STATES.answer).includes(s.state));
-    fill($("orders"), tun.name + names.join(), () => names.map((name) => make("button", { type: "button", "data-order": name, on: { click: () => acts.form(name) } }, ORDERS[name][0])));
+    const names = Object.keys(ORDERS).filter((name) => Orders.offered(name, s));
+    const stays = s.state === "held";
+    const button = (name) => make("button", { type: "button", "data-order": name, on: { click: () => acts.form(name) } }, name === "hold" && stays ? "Stay held" : ORDERS[name][0]);
+    fill($("orders"), tun.name + stays + names.join(), () => {
+      const off = names.filter((name) => HEAT_OFF.includes(name));
+      const more = make("div", { class: off.length ? "more" : "more open" }, ...names.filter((name) => !off.includes(name)).map(button));
+      const fold = make("button", { type: "button", class: "fold", "aria-expanded": "false", on: { click: () => fold.setAttribute("aria-expanded", more.classList.toggle("open")) } }, "More");
+      return off.length ? [make("div", { class: "off" }, ...off.map(button), fold), more] : [more];
+    });
   }
 
   function happened(tun, s) {

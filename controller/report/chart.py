@@ -6,7 +6,7 @@ run. Colours are CSS classes of the page; lines differ by dash as well, never by
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from math import ceil, floor, inf
 from typing import NamedTuple
@@ -15,6 +15,7 @@ WIDTH = 1000.0
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 118.0, 14.0, 26.0
 MINUTES = (1, 2, 5, 10, 15, 20, 30, 60, 120, 240, 480)
 MOST_TICKS = 12
+DIGIT, BETWEEN = 7.0, 4.0  # a digit of a mark is so wide; so far apart two marks stay
 
 
 class Axes(NamedTuple):
@@ -175,12 +176,43 @@ def labels(axes: Axes, wanted: Iterable[tuple[str, str, float]], apart: float = 
 
 
 def marks(axes: Axes, at: Iterable[tuple[float, int, str]]) -> str:
-    """Numbered marks at the top edge (s, number, css)."""
-    return "".join(
-        f'<g class="mark {css}"><path d="M{axes.x(t):.1f} {TOP}V{axes.height - BOTTOM}"/>'
-        f'<text x="{axes.x(t):.1f}" y="{TOP - 3}" text-anchor="middle">{number}</text></g>'
-        for t, number, css in at
-    )
+    """Numbered marks at the top edge (s, number, css); numbers that would lie on each other stand as one: 3-5."""
+    parts, groups = [], list(_together(axes, sorted(at)))
+    for group in groups:
+        css = next((c for _, _, c in group if c == "trip"), group[0][2])
+        lines = "".join(f'<path class="{c}" d="M{axes.x(t):.1f} {TOP}V{axes.height - BOTTOM}"/>' for t, _, c in group)
+        middle = (axes.x(group[0][0]) + axes.x(group[-1][0])) / 2.0
+        text = f'<text x="{middle:.1f}" y="{TOP - 3}" text-anchor="middle">{_numbers(group)}</text>'
+        parts.append(f'<g class="mark {css}">{lines}{text}</g>')
+    return "".join(parts)
+
+
+Mark = tuple[float, int, str]
+
+
+def _together(axes: Axes, at: Sequence[Mark]) -> Iterator[list[Mark]]:
+    """Marks in groups: those whose numbers would lie on each other are one."""
+    groups: list[list[Mark]] = []
+    for mark in at:
+        groups.append([mark])
+        while len(groups) > 1 and _left(axes, groups[-1]) < _right(axes, groups[-2]) + BETWEEN:
+            last = groups.pop()
+            groups[-1] += last
+    yield from groups
+
+
+def _left(axes: Axes, group: Sequence[Mark]) -> float:
+    return (axes.x(group[0][0]) + axes.x(group[-1][0]) - DIGIT * len(_numbers(group))) / 2.0
+
+
+def _right(axes: Axes, group: Sequence[Mark]) -> float:
+    return (axes.x(group[0][0]) + axes.x(group[-1][0]) + DIGIT * len(_numbers(group))) / 2.0
+
+
+def _numbers(group: Sequence[Mark]) -> str:
+    """The numbers of a group: 3, or 3-5 (they are in the order of time)."""
+    first, last = group[0][1], group[-1][1]
+    return f"{first}" if first == last else f"{first}\N{EN DASH}{last}"
 
 
 def picture(axes: Axes, name: str, title: str, description: str, *parts: str) -> str:

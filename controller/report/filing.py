@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
-from controller.brewing import wort
+from controller.brewing import extract
 from controller.core import entries
 from controller.core.model import Phase
 from controller.report.record import Happening, RunRecord
@@ -49,7 +49,10 @@ def _entries(data: Any, by: str, t_s: float | None, at: float | None) -> Iterato
 
 
 def items(record: RunRecord) -> list[dict[str, Any]]:
-    """Each line that a batch record should hold, with all that was entered for it; `missing` where that is nothing."""
+    """Each line that a batch record should hold, with all that was entered for it; `missing` where that is nothing.
+
+    Of a run with water alone only what water has, and what was entered all the same.
+    """
     known = entered(record)
     return [
         {
@@ -59,6 +62,7 @@ def items(record: RunRecord) -> list[dict[str, Any]]:
             "missing": not any(entry.key in item.keys for entry in known),
         }
         for item in entries.ITEMS
+        if item.water or record.grist_kg > 0.0 or any(entry.key in item.keys for entry in known)
     ]
 
 
@@ -123,13 +127,40 @@ def moved(record: RunRecord) -> list[Happening]:
     return sorted([*(e for e in of(record, "answer") if e.id in MOVED), *liquor], key=lambda event: event.t_s)
 
 
-def extract_yield(record: RunRecord) -> dict[str, float] | None:
-    """Share of the grist's mass that is in the wort as extract; None without final volume, gravity and grist."""
+def extract_yield(record: RunRecord) -> dict[str, Any] | None:
+    """Share of the grist's mass that is in the wort as extract, and of what the malt can give; None without final
+    volume, gravity and grist."""
     volume_l, final_p = newest(record, "final_volume_l"), newest(record, "final_p")
     if volume_l is None or final_p is None or record.grist_kg <= 0.0:
         return None
-    share = wort.brewhouse_yield_share(float(volume_l), wort.gravity(float(final_p)), record.grist_kg)
-    return {"volume_l": volume_l, "final_p": final_p, "grist_kg": record.grist_kg, "share": round(share, 4)}
+    found = extract.brewhouse_yield(float(volume_l), float(final_p), record.grist_kg, _sheets(record))
+    return {
+        "volume_l": volume_l,
+        "final_p": final_p,
+        "grist_kg": record.grist_kg,
+        "share": round(found.share, 4),
+        "possible_share": round(found.possible_share, 4),
+        "possible_assumed": found.assumed,
+        "of_possible_share": round(found.of_possible, 4),
+        "question": found.question or None,
+    }
+
+
+def _sheets(record: RunRecord) -> list[extract.Sheet]:
+    return [
+        extract.Sheet(str(line.get("kind")), float(line["mass_kg"]), line.get("extract"), line.get("moisture"))
+        for line in malt(record) or []
+    ]
+
+
+def yield_words(found: dict[str, Any]) -> str:
+    """The yield in a line, with what is odd about it."""
+    usual = ", as is usual for pale malt" if found["possible_assumed"] else ", by the malt sheets"
+    question = f"; {found['question']}" if found["question"] else ""
+    return (
+        f"{100 * found['share']:.1f} % of the grist, {100 * found['of_possible_share']:.0f} % of the "
+        f"{100 * found['possible_share']:.1f} % it can give{usual}{question}"
+    )
 
 
 def missing(record: RunRecord, initial_heat_c: float | None) -> list[str]:
@@ -142,7 +173,7 @@ def missing(record: RunRecord, initial_heat_c: float | None) -> list[str]:
         found += ["dough-in: time"] if None in times.values() else []
         found += ["initial heat"] if initial_heat_c is None else []
         found += [] if any(e.id == "iodine" for e in of(record, "answer")) else ["iodine result"]
-        found += ["extract yield: needs final volume and gravity"] if extract_yield(record) is None else []
+        found += ["extract yield: needs volume and gravity of all the wort"] if extract_yield(record) is None else []
     found += ["advice given at the start"] if advice(record) is None else []
     return [*found, *([] if any(line.get("kind") == "signature" for line in record.added) else ["signature"])]
 
@@ -174,14 +205,36 @@ def _missing_calibration(record: RunRecord) -> Iterator[str]:
 # ---------------------------------------------------------------- for the page
 
 
-def lines(record: RunRecord) -> Sequence[tuple[str, str]]:
-    """Each item with its values in words; an empty text is a gap."""
-    return [(item["title"], "; ".join(_words(value) for value in item["values"])) for item in items(record)]
+class Told(NamedTuple):
+    """One line of the batch in words."""
+
+    title: str
+    text: str  # what holds; empty: a gap
+    earlier: tuple[str, ...] = ()  # entered before, and corrected since
 
 
-def _words(value: dict[str, Any]) -> str:
+def lines(record: RunRecord) -> Sequence[Told]:
+    """Each item with the values that hold, in words, and the yield where it is known; of a value that was entered anew
+    the earlier ones apart."""
+    found, gained = [_told(item) for item in items(record)], extract_yield(record)
+    return found if gained is None else [*found, Told("extract yield", yield_words(gained))]
+
+
+def _told(item: dict[str, Any]) -> Told:
+    newest = {value["key"]: value for value in item["values"]}
+    earlier = [value for value in item["values"] if newest[value["key"]] is not value]
+    alone = item["title"] if len(item["keys"]) > 1 else None
+    return Told(
+        item["title"],
+        "; ".join(_words(value, alone) for value in newest.values()),
+        tuple(_words(value, alone) for value in earlier),
+    )
+
+
+def _words(value: dict[str, Any], title: str | None) -> str:
+    """A value with its unit and author; its own name only where the line's title does not say it."""
     key = value["key"]
-    said = entries.word(key, value["value"])
     named = entries.FIGURES[key].title if key in entries.FIGURES else ""
+    name = f"{named} " if named and title is not None and named != title else ""
     later = ", entered after the run" if value["t_s"] is None else ""
-    return f"{named + ' ' if named else ''}{said} [{value['by']}{later}]"
+    return f"{name}{entries.word(key, value['value'])} [{value['by']}{later}]"

@@ -19,7 +19,7 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.report import batch, chart, filing, pictures
-from controller.report.record import Happening, RunRecord, Went, gaps
+from controller.report.record import Happening, RunRecord, Went, gaps, longest_s
 
 PRINTED, WORT_LINES, BATCH_LINES = (
     44,
@@ -78,7 +78,7 @@ def html(record: RunRecord) -> str:
         course=Markup(pictures.course(record, empty, _numbered(record, lines))),
         heat=Markup(pictures.heat(record, empty)),
         enzymes=Markup(pictures.enzymes(record)),
-        steps=[_step(number, step) for number, step in enumerate(record.steps)],
+        steps=[_step(number, step) for number, step in enumerate(record.steps, 1)],
         lines=lines,
         hidden=sum(not line.printed for line in lines),
         gaps=[
@@ -136,7 +136,7 @@ def _head(record: RunRecord) -> list[tuple[str, str]]:
         lines.append(("Begun", f"{began:%Y-%m-%d %H:%M %Z}"))
     if record.energy_kwh is not None:
         lines.append(("Energy", f"{record.energy_kwh:.2f} kWh"))
-    steps_s = sum(s.ramp_s + s.hold_s for s in record.planned if s.kind != "keep")
+    steps_s = sum(s.ramp_s + s.mixing_s + s.hold_s for s in record.planned if s.kind != "keep")
     lines.append(("Planned", chart.clock(steps_s if record.planned_s is None else record.planned_s)))
     return [*lines, *record.meta.items()]
 
@@ -254,6 +254,7 @@ def _data(record: RunRecord) -> str:
         "setpoint": _runs([None if row.setpoint_c is None else round(100 * row.setpoint_c) for row in record.rows]),
         "heat": _runs([round(100 * row.duty) for row in record.rows]),
         "curve": record.curve,
+        "gap_s": longest_s(record.rows),
     }
     return json.dumps(values, separators=(",", ":")).replace("<", "\\u003c")
 

@@ -46,6 +46,7 @@ class Planned(NamedTuple):
     why: str = ""
     addition_kg: float = 0.0  # liquor to add, or mash to pull
     addition_c: float | None = None
+    mixing_s: float = 0.0  # of what goes in at this step
 
 
 class Went(NamedTuple):
@@ -267,7 +268,7 @@ def _climb(rows: Sequence[Row]) -> float | None:
 
 def gaps(rows: Sequence[Row]) -> tuple[Gap, ...]:
     """Where is nothing known of the mash for longer than ten seconds (or three usual paces)?"""
-    longest = max(GAP_S, 3.0 * _pace_s(rows))
+    longest = longest_s(rows)
     known = [row.t_s for row in rows if row.mash_c is not None]
     if not known:
         return (Gap(rows[0].t_s, rows[-1].t_s),) if rows else ()
@@ -275,15 +276,34 @@ def gaps(rows: Sequence[Row]) -> tuple[Gap, ...]:
     return tuple(Gap(a, b) for a, b in pairwise(edges) if b - a > longest)
 
 
+def longest_s(rows: Sequence[Row]) -> float:
+    """How far apart may two samples lie without a gap between them?"""
+    return max(GAP_S, 3.0 * _pace_s(rows))
+
+
 def plan_curve(record: RunRecord) -> list[tuple[float, float]]:
-    """The planned course as corner points (s, °C), beginning where the mash was."""
+    """The planned course as corner points (s, °C), beginning where the mash was; people answering at once."""
     first = next((row.mash_c for row in record.rows if row.mash_c is not None), None)
     if first is None or not record.planned:
         return []
     at, points = 0.0, [(0.0, first)]
-    for step in record.planned:
-        at += step.ramp_s
+    for index, step in enumerate(record.planned):
+        if step.kind == "dough_in":  # heated to strike; then grain goes in, and the mash settles
+            at += step.ramp_s
+            points.append((at, step.target_c))
+            at += step.mixing_s
+            points.append((at, _lands_c(record, index)))
+            continue
+        at += step.ramp_s + step.mixing_s
         points.append((at, step.target_c))
         at += 0.0 if step.kind == "keep" else step.hold_s
         points.append((at, step.target_c))
     return points
+
+
+def _lands_c(record: RunRecord, index: int) -> float:
+    """Where should the mash be once the grain is in and mixed?"""
+    if record.landing_c is not None:
+        return record.landing_c
+    after = record.planned[index + 1 : index + 2]
+    return after[0].target_c if after else record.planned[index].target_c

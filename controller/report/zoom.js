@@ -3,11 +3,33 @@
   const place = document.getElementById("zoom");
   const packed = JSON.parse(document.getElementById("samples").textContent);
   const unrun = (list) => list.flatMap((v) => (Array.isArray(v) ? Array(v[1]).fill(v[0]) : [v]));
-  let at = 0;
-  const t = unrun(packed.t).map((step) => (at += step) / 60);
-  if (t.length < 2) return;
   const degrees = (list) => unrun(list).map((v) => (v === null ? null : v / 100));
-  const data = [t, degrees(packed.mash), degrees(packed.setpoint), unrun(packed.heat)];
+  const rows = [degrees(packed.mash), degrees(packed.setpoint), unrun(packed.heat)];
+  const data = [[], [], [], []];
+  const put = (second, values) => [second / 60, ...values].forEach((v, i) => data[i].push(v));
+  let at = 0;
+  unrun(packed.t).forEach((step, i) => {
+    if (i && step > packed.gap_s) put(at + 1, [null, null, null]); // nothing is drawn across a gap
+    put((at += step), rows.map((row) => row[i]));
+  });
+  const t = data[0];
+  if (t.length < 2) return;
+  // Heat as its mean over a few pixels, so that a relay's switching shows as its share, however far one has zoomed.
+  const share = (u, series, first, last) => {
+    const { left, width } = u.bbox, wide = Math.round(3 * devicePixelRatio), columns = Math.ceil(width / wide);
+    const x = u.data[0], y = u.data[series], sum = new Float64Array(columns), fill = new Path2D();
+    const place = (i) => (u.valToPos(x[i], "x", true) - left) / wide;
+    for (let i = first; i < last; i++) {
+      const from = place(i), to = place(i + 1);
+      for (let c = Math.max(0, Math.floor(from)); y[i] && c < Math.min(columns, to); c++) sum[c] += y[i] * (Math.min(to, c + 1) - Math.max(from, c));
+    }
+    const floor = u.valToPos(0, "heat", true);
+    sum.forEach((mean, c) => {
+      const top = u.valToPos(mean, "heat", true);
+      if (mean > 0) fill.rect(left + c * wide, top, wide, floor - top);
+    });
+    return { fill, stroke: new Path2D() };
+  };
   const color = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const fixed = (digits, unit) => (u, v) => (v == null ? "–" : v.toFixed(digits) + unit);
   let plot;
@@ -18,12 +40,12 @@
       width: place.clientWidth, height: Math.min(460, Math.max(280, place.clientWidth * 0.45)),
       scales: { x: { time: false }, heat: { range: [0, 400] } },
       cursor: { drag: { x: true, y: false } },
-      axes: [{ ...axis, values: (u, v) => v.map((m) => m + " min") }, { ...axis, size: 68, values: (u, v) => v.map((c) => c + " °C") }],
+      axes: [{ ...axis, space: 70, values: (u, v) => v.map((m) => m + " min") }, { ...axis, size: 68, values: (u, v) => v.map((c) => c + " °C") }],
       series: [
         { label: "Run time", value: fixed(1, " min") },
         { label: packed.curve, stroke: color("--mash"), width: 2, value: fixed(2, " °C") },
         { label: "setpoint", stroke: color("--set"), width: 1.5, dash: [7, 3], value: fixed(2, " °C") },
-        { label: "heat", scale: "heat", stroke: color("--heat"), fill: color("--heat") + "55", value: fixed(0, " %") },
+        { label: "heat", scale: "heat", stroke: color("--heat"), fill: color("--heat") + "99", width: 0, paths: share, points: { show: false }, value: fixed(0, " %") },
       ],
     }, data, holder);
   };

@@ -89,7 +89,7 @@ def prompt_answered(page: Browser, stage: Stage, tun: str) -> float:
     """A question is read, answered and confirmed; the run goes on. Seconds from confirmation to the daemon's reply."""
     bench = stage.tuns[tun].bench
     until(lambda: bench.state.run.prompt is not None, 30.0, "something is asked")
-    page.wait(says("#prompt", "begin dough-in?"))
+    page.wait(says("#prompt", "Begin dough-in?"))
     press(page, "begin", "#prompt")
     confirm(page)
     asked = time.monotonic()

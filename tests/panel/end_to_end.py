@@ -102,8 +102,8 @@ def real(page: Browser, folder: Path) -> None:
                 page.picture(folder / "panel-trip.png")
                 told("its trip is shown in words")
                 page.wait("document.querySelector('#trips').children.length === 0", 60.0)
-                page.wait(acts.says("#prompt", "begin dough-in?"), 120.0)
-                for question, answer in (("begin dough-in?", "begin"), ("grain all in", "yes")):
+                page.wait(acts.says("#prompt", "Begin dough-in?"), 120.0)
+                for question, answer in (("Begin dough-in?", "begin"), ("grain all in", "yes")):
                     page.wait(acts.says("#prompt", question), 30.0)
                     acts.press(page, answer, "#prompt")
                     acts.confirm(page)

@@ -31,10 +31,10 @@ PREDICTION: dict[str, Any] = {
 
 EVENTS = (
     Happening(0, "run", "r", "Sandpiper lager started by brewer"),
-    Happening(2500, "step", "low rest", "step 1: low rest, 50.0 °C"),
+    Happening(2500, "step", "low rest", "step 2: low rest, 50.0 °C"),
     Happening(4000, "order", "extend", "maltose rest is 10 min longer", 600, None, "s", data={"by": "technician"}),
     Happening(5010, "trip", "G02", "No mash reading for 10 s; limit 10 s.", 11, 10, "s", 1),
-    Happening(5121, "cleared", "G02", "G02 reading gone: over"),
+    Happening(5121, "cleared", "G02", "G02 (reading gone) is over"),
     Happening(6000, "entry", "remark", f"remark {EVIL}", data={"by": "student"}),
 )
 

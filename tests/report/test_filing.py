@@ -6,6 +6,7 @@ import hashlib
 import json
 import shutil
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,10 @@ import pytest
 
 from controller.brewing import wort
 from controller.cli import main
+from controller.commands.report import page as terminal
 from controller.core import entries
 from controller.core.model import Event
-from controller.report import Happening, added, batch, journal
+from controller.report import Happening, added, batch, filing, journal
 from controller.report.page import html
 from tests.browser import browser
 from tests.core.bench import WALL
@@ -101,11 +103,11 @@ def test_what_nobody_entered_is_named(mash: Recorded) -> None:
     """The gaps are exactly what this batch lacks; a record of an older journal lacks what was not filed then."""
     found = batch.document(journal.read(paths(mash)))
     assert found["missing"] == [
-        "final gravity",
-        "final volume",
+        "gravity of all the wort",
+        "volume of all the wort at 20 °C",
         "spent grain",
         "iodine result",
-        "extract yield: needs final volume and gravity",
+        "extract yield: needs volume and gravity of all the wort",
         "signature",
     ]
     older = batch.document(replace(record(), grist_kg=20.0))
@@ -143,12 +145,16 @@ def test_figures_measured_late_are_added(mash: Recorded, tmp_path: Path) -> None
     added.add(beside, [path], kind="entry", by="student", text=entries.words(final), data=final, at_s=WALL)
     run = journal.read([path], added=added.read(beside, [path]).lines)
     found = batch.document(run)
-    assert {"final gravity", "final volume"}.isdisjoint(found["missing"])
+    assert {"gravity of all the wort", "volume of all the wort at 20 °C"}.isdisjoint(found["missing"])
     assert run.grist_kg == 20.0
     # 85 L at 20 °C of SG 1.056 from 20 kg: 61.8 %
     assert found["extract_yield"]["share"] == pytest.approx(0.618, abs=0.001)
-    late = next(item for item in found["items"] if item["title"] == "final volume")["values"][0]
+    late = next(item for item in found["items"] if item["title"].startswith("volume of all"))["values"][0]
     assert (late["by"], late["t_s"], late["at"]) == ("student", None, WALL)
+    assert found["extract_yield"]["question"] is None
+    said = "61.8 % of the grist, 79 % of the 78.0 % it can give, as is usual for pale malt"
+    assert said in html(run)
+    assert f"  extract yield: {said}" in terminal(run, added.read(beside, [path]))
     assert "entered after the run" in html(run)
 
 
@@ -158,7 +164,7 @@ def test_the_page_shows_entries_and_gaps(mash: Recorded) -> None:
     assert "gap of the mill&#39;s rollers 1.1 mm [brewer]" in page
     assert "gypsum, CaSO4·2H2O 8 g [brewer]" in page
     assert page.count("<em>not recorded</em>") == 3
-    assert "Not on record:</strong> final gravity; final volume" in page
+    assert "Not on record:</strong> gravity of all the wort; volume of all the wort at 20 °C" in page
     assert 'id="h-batch"' not in html(record())
 
 
@@ -202,3 +208,23 @@ def test_entered_by_command(mash: Recorded, tmp_path: Path, capsys: pytest.Captu
     filed = json.loads(capsys.readouterr().out)
     assert [line["kind"] for line in filed["added"]] == ["entry"]
     assert filed["attachments"][0]["file"] == "00000004-run.jsonl"
+
+
+def test_a_corrected_value_stands_beside_the_earlier_one(mash: Recorded) -> None:
+    """The newest holds, the one before is struck; no line says its own name twice."""
+    page = unescape(html(journal.read(paths(mash))))
+    assert "<dd>WM-0093 [brewer]; before: <s>0092 [brewer]</s></dd>" in page
+    assert "<dt>pH of the mash</dt><dd>5.42 [brewer]</dd>" in page
+    assert "<dt>first wort: volume at 20 °C</dt><dd>41 L [brewer]</dd>" in page
+    told = {line.title: line for line in filing.lines(journal.read(paths(mash)))}
+    assert told["batch number"].earlier == ("0092 [brewer]",)
+    assert [title for title, line in told.items() if line.text.startswith(f"{title} ")] == []
+
+
+def test_water_alone_lacks_no_grain() -> None:
+    """Of a water trial neither crush, salts nor gravity are missed; what was entered all the same is shown."""
+    said = Happening(60, "entry", "ph", "ph 7.1", data={"ph": 7.1, "by": "brewer"})
+    run = replace(record(events=(*EVENTS, said)), grist_kg=0.0)
+    assert [item["title"] for item in filing.items(run)] == ["liquor measured", "pH of the mash"]
+    assert {"crush", "salts", "gravity in the mash"}.isdisjoint(filing.missing(run, None))
+    assert {"crush", "salts", "gravity in the mash"} <= set(filing.missing(replace(run, grist_kg=20.0), None))

@@ -11,7 +11,7 @@ import xml.etree.ElementTree as ET
 from html import unescape
 from pathlib import Path
 
-from controller.report import Happening, write
+from controller.report import Happening, from_rows, write
 from controller.report.page import html
 from tests.browser import browser
 from tests.report.runs import EVENTS, EVIL, GAP, PLAN, record, rows
@@ -96,8 +96,6 @@ def test_what_happened_is_told() -> None:
 def test_a_run_without_gaps_says_so() -> None:
     """The line about gaps is about this run."""
     whole = [{**row, "t_s": float(i)} for i, row in enumerate(rows())]
-    from controller.report import from_rows
-
     page = html(from_rows(whole, PLAN, title="t", tun="gannet", program="p", state="complete"))
     assert "No gaps in the data." in page
     assert "Gaps in the data" not in page
@@ -105,8 +103,6 @@ def test_a_run_without_gaps_says_so() -> None:
 
 def test_an_empty_record_is_a_page_too() -> None:
     """A run that ended before its first sample still gives a page that says that nothing was recorded."""
-    from controller.report import from_rows
-
     page = html(from_rows([], PLAN, title="t", tun="gannet", program="p", state="aborted"))
     assert "No temperature was recorded." in page
     assert "Nothing was recorded." in page
@@ -143,6 +139,33 @@ def test_in_a_browser(tmp_path: Path) -> None:
         page.call("Emulation.setScriptExecutionDisabled", value=False)
         assert page.eval("document.querySelector('#zoom').hidden")
         assert page.eval("document.querySelector('#drawn path.measured').getTotalLength()") > 500
+
+
+def test_the_zoom_has_gaps_and_mean_heat(tmp_path: Path) -> None:
+    """No line is drawn across the gap, and a relay's tenth of the heat is a low bar, no solid block."""
+    path = tmp_path / "r.html"
+    relay = [{**row, "duty": 1.0 if row["t_s"] % 20 < 2 else 0.0} for row in rows()]
+    write(path, from_rows(relay, PLAN, title="t", tun="gannet", program="p", state="complete", dry=False))
+    with browser() as page:
+        page.open(path.as_uri())
+        page.look(1100, 900)
+        page.eval("uPlot = class extends uPlot { constructor(...all) { super(...all); window.made = this; } }")
+        page.eval("document.querySelector('#zoom summary').click()")
+        page.wait("window.made?.series[1]._paths")
+        page.eval("window.second = (x) => 60 * made.posToVal((x - made.bbox.left) / devicePixelRatio, 'x')")
+        gaps = page.eval("made.series[1]._paths.gaps.map((edges) => edges.map(second))")
+        assert [[round(s / 60) for s in edges] for edges in gaps] == [[round(s / 60) for s in GAP]]
+        assert 0.05 < page.eval(f"({SHARE_OF_HEAT})()") < 0.15
+
+
+# of the lower quarter of the picture, in which heat is drawn: how much of it has heat's colour?
+SHARE_OF_HEAT = """() => {
+  const { left, top, width, height } = made.bbox, tall = Math.round(height / 4);
+  const ink = made.ctx.getImageData(left, top + height - tall, width, tall).data;
+  let heat = 0;
+  for (let i = 0; i < ink.length; i += 4) heat += ink[i + 3] > 100 && ink[i] - ink[i + 2] > 60;
+  return heat / (width * tall);
+}"""
 
 
 def test_axe_bites(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.report import Planned, Row, from_rows
-from controller.report.chart import Axes, Curve, clock, envelope, filled, time_step_s
+from controller.report.chart import Axes, Curve, clock, envelope, filled, marks, time_step_s
 from controller.report.record import Gap, gaps, measured, plan_curve
 from tests.report.runs import GAP, LASTS_S, PLAN, record, rows
 
@@ -138,3 +139,25 @@ def test_time_is_marked_sparingly() -> None:
     for until in (60, 3600, 10_800, 86_400):
         assert until / time_step_s(until) <= 12
     assert (clock(0), clock(1500), clock(3900)) == ("0 min", "25 min", "1:05 h")
+
+
+def test_marks_that_would_lie_on_each_other_are_one() -> None:
+    """Far apart each has its number; close together they stand as a range, a trip among them gives it its colour."""
+    drawn = marks(AXES, [(1000.0, 1, "person"), (5000.0, 2, "person"), (5050.0, 3, "trip"), (5100.0, 4, "person")])
+    assert re.findall(r"<text[^>]*>([^<]*)</text>", drawn) == ["1", "2\N{EN DASH}4"]
+    assert re.findall(r'class="mark (\w+)"', drawn) == ["person", "trip"]
+    assert drawn.count("<path") == 4
+
+
+def test_mixing_is_in_the_planned_curve() -> None:
+    """After the strike the curve goes to where the mash lands for as long as grain mixes; an infusion rises so."""
+    plan = (
+        Planned("dough-in", "dough_in", 54.0, 600.0, 0.0, mixing_s=180.0),
+        Planned("low", "rest", 50.0, 0.0, 300.0),
+        Planned("more", "infusion", 63.0, 0.0, 0.0, mixing_s=180.0),
+        Planned("high", "rest", 63.0, 0.0, 300.0),
+    )
+    run = replace(record(), planned=plan, landing_c=50.0)
+    corners = dict(plan_curve(run))
+    assert [t for t, _ in plan_curve(run)][-1] == 600.0 + 180.0 + 300.0 + 180.0 + 300.0
+    assert (corners[600.0], corners[780.0], corners[1080.0], corners[1260.0]) == (54.0, 50.0, 50.0, 63.0)
