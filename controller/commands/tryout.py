@@ -12,10 +12,10 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import getpass
 import json
 import secrets
 import signal
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,7 @@ from controller.core.topics import topics
 from controller.edge import proof, restart
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.log import Log
+from controller.edge.login import login
 from controller.edge.mqtt import Mqtt, Will
 from controller.edge.proof import Trial
 from controller.edge.service import Service
@@ -82,22 +83,19 @@ def _litres(text: str | None, settings: Settings, scripted: bool) -> float:
     if text is None:
         raise Wrong('--water: found nothing, wanted how much plain water is in the tun, such as --water "40 L"')
     try:
-        return quantity("volume", text)
+        litres = quantity("volume", text)
     except ValueError as why:
-        raise Wrong(f"--water: found {text!r}, {why}") from None
-
-
-def login() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return "somebody"
+        raise Wrong(f"--water: found {text!r}, wanted {why}") from None
+    if not (0.0 < litres <= tun.volume_l):
+        raise Wrong(f"--water: found {text!r}, wanted above 0 and at most {tun.volume_l:g} L, the tun's volume")
+    return litres
 
 
 def answered(text: str) -> str:
     """What does the person at this screen type? Raises Wrong where nobody can."""
     try:
-        return input(f"{text} ").strip()
+        print(f"{text} ", end="", file=sys.stderr, flush=True)  # stdout is for the answer
+        return input().strip()
     except EOFError:
         raise Wrong("nobody answers here; run it in a terminal, with a person beside the tun") from None
 
@@ -187,9 +185,10 @@ async def _try(
         return made if args.get("program") == "tryout" else ("only the tryout runs now",)
 
     service = Service(settings, hushed, begun, clock, compiled, watchdog=Watchdog(), log=Log("error"), watcher=look)
-    for number in (signal.SIGTERM, signal.SIGINT):
-        asyncio.get_running_loop().add_signal_handler(number, service.stop)
-    return await Tryout(service, look, hushed, hands, by).run(water)
+    tryout = Tryout(service, look, hushed, hands, by)
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        asyncio.get_running_loop().add_signal_handler(number, tryout.interrupt)
+    return await tryout.run(water)
 
 
 async def _turn(broker: MemoryBroker, stand_in: StandIn, clock: MachineClock) -> None:

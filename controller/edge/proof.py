@@ -18,6 +18,7 @@ from controller import __version__
 from controller.core.settings import Settings, Tun
 
 DAY_S = 86400.0
+INTERRUPTED = "interrupted"  # the trial that stands for all that were not tried
 AHEAD_S = 3600.0  # a record from so far in the future was written by a wrong clock
 
 
@@ -46,14 +47,22 @@ def equipment(tun: Tun) -> str:
     return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16]
 
 
+def plan(tun: Tun) -> tuple[str, ...]:
+    """The trials of this tun, in their order: a proof has every one of them, and no other."""
+    probes = [f"{role} probe" for role in ("mash", "second", "outlet") if getattr(tun.probes, role) is not None]
+    switches = [name for name in ("level", "flow") if getattr(tun, name) is not None]
+    return ("nodes", *probes, "heater on", "heater off", "no heat when off", "lease", *switches, "hard limit", "clear")
+
+
 def record(settings: Settings, trials: Sequence[Trial], by: str, wall_s: float) -> dict[str, Any]:
-    """The trials as a record. Passed only when there are trials and every one of them passed."""
+    """The trials as a record. Passed only when every trial of the tun's plan ran, and passed."""
+    whole = tuple(trial.name for trial in trials) == plan(settings.tun)
     return {
         "tun": settings.tun.name,
         "date": datetime.fromtimestamp(wall_s, UTC).date().isoformat(),
         "at": round(wall_s, 3),
         "by": by,
-        "passed": bool(trials) and all(trial.passed for trial in trials),
+        "passed": whole and all(trial.passed for trial in trials),
         "simulated": settings.tun.simulated,
         "version": __version__,
         "config_hash": settings.digest,
@@ -86,6 +95,9 @@ def proof_days(settings: Settings, wall_s: float) -> float | None:
     if not isinstance(found, dict) or found.get("passed") is not True or found.get("tun") != settings.tun.name:
         return None
     if found.get("simulated") is not settings.tun.simulated or found.get("equipment") != equipment(settings.tun):
+        return None
+    trials = found.get("trials")
+    if not isinstance(trials, list) or [t.get("name") for t in trials if isinstance(t, dict)] != [*plan(settings.tun)]:
         return None
     at = found.get("at")
     if not isinstance(at, int | float) or isinstance(at, bool) or not (at <= wall_s + AHEAD_S):

@@ -7,16 +7,19 @@ The trials look at what the nodes report. One limit is tightened for the last tr
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import math
 import secrets
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from controller.core.figures import heater_lag_s
 from controller.core.interlocks import BY_ID
 from controller.core.model import Reply, RunState, Switch
+from controller.core.orders import ACTIVE
 from controller.core.tick import Outcome
-from controller.edge.proof import Trial
+from controller.edge.proof import INTERRUPTED, Trial
 from controller.edge.service import Service
 from controller.edge.tryout_bench import (
     Failed,
@@ -33,6 +36,7 @@ from controller.edge.tryout_bench import (
     tightened,
 )
 
+OPEN = ACTIVE | {RunState.STOPPING, RunState.ABORTING}
 PERSON_S = 300.0  # a person gets so long for each thing asked for
 MOVED_K, OTHERS_K = 1.0, 0.5  # a probe in the hand moves at least so much, the others at most so much
 BACK_K = 1.0  # and comes back within so much
@@ -43,6 +47,8 @@ RISE_K = 0.5  # heat must show as a rise of so much
 PRETENDED_K = 2.0  # the pretended limit lies so far above the water
 STAYS_S, STAYS_SHARE = 90.0, 0.3  # told off, the water rises by less than this share of full heat in so long
 SILENT_MORE_S = 5.0  # beyond the lease
+TRIPS_S = 5.0  # from a switch seen open to the trip; flow is not looked at while the pump proves it
+ENDS_S = 20.0  # from the end of the trials to the end of the run
 
 TRIP_IT = {
     "level": "Heat is on. Trip the level switch by hand now: lift its float, or take its plug off.",
@@ -58,28 +64,58 @@ class Tryout:
         self.settings = service.settings
         self.trials: list[Trial] = []
         self.water: Water | None = None
+        self._asked = asyncio.Event()  # to end before all is tried
 
     # ------------------------------------------------------------ the whole
 
     async def run(self, water: Water) -> list[Trial]:
-        """Every trial, until one fails. The service is stopped afterwards, heater off."""
+        """Every trial, until one fails or somebody ends it. Run and service are ended afterwards, heater off."""
         self.water = water
         serving = asyncio.create_task(self.service.run())
         trying = asyncio.create_task(self._all())
+        asked = asyncio.create_task(self._asked.wait())
         try:
-            await asyncio.wait({serving, trying}, return_when=asyncio.FIRST_COMPLETED)
+            await asyncio.wait({serving, trying, asked}, return_when=asyncio.FIRST_COMPLETED)
             if trying.done():
                 trying.result()
+            else:
+                self.trials.append(Trial(INTERRUPTED, False, "ended before every trial had run to its end"))
         except Failed:
             pass  # the failed trial stands in the list
         finally:
-            trying.cancel()
-            self.service.stop()
-            await serving
+            asked.cancel()
+            await self._leave(serving, trying)
         return self.trials
 
+    def interrupt(self) -> None:
+        """Somebody wants it to end: the run is ended in order; asked again, the service is stopped at once."""
+        if self._asked.is_set():
+            self.service.stop()
+        self._asked.set()
+
+    async def _leave(self, serving: asyncio.Task[None], trying: asyncio.Task[None]) -> None:
+        """However the trials ended: commands go out again, the limit is the tun's own, no run stays open."""
+        trying.cancel()
+        await asyncio.wait({trying})
+        self.hushed.hush(0.0)
+        self.service.settings = self.settings
+        ending = asyncio.create_task(self._end_run())
+        await asyncio.wait({serving, ending}, return_when=asyncio.FIRST_COMPLETED)
+        ending.cancel()
+        self.service.stop()
+        await serving
+
+    async def _end_run(self) -> None:
+        if self.service.state.run.state not in OPEN:
+            return
+        with contextlib.suppress(Failed):
+            await self._order("abort")
+            await self._until(lambda o: o.state.run.state not in OPEN, ENDS_S)
+
     async def _all(self) -> None:
+        """The trials of `proof.plan`, in its order."""
         tun = self.settings.tun
+        await self._cleared()
         await self._nodes()
         for role in ("mash", "second", "outlet"):
             if getattr(tun.probes, role) is not None:
@@ -143,6 +179,19 @@ class Tryout:
 
     # ------------------------------------------------------------ before heat
 
+    async def _cleared(self) -> None:
+        """A trip that an earlier run left latched is a person's to look at and clear; then the trials can begin."""
+        idle = (RunState.IDLE, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
+        if not self.service.state.guard.trips:
+            return
+        await self._until(lambda o: o.state.run.state in idle and not silent(self.settings.tun, o), 60.0)
+        await self._until(lambda o: False, self.settings.tun.guard.requalify_off_s)
+        for trip in self.service.state.guard.trips:
+            said = await self.hands.ask("clear", f"From an earlier run: {trip.text} Looked at, and mended? Type yes:")
+            if said.lower() != "yes":
+                self._fail("nodes", f"{trip.id} {BY_ID[trip.id].name} is latched from an earlier run; not cleared")
+            await self._must("nodes", "clear", {"inspected": True}, trip.id)
+
     async def _nodes(self) -> None:
         """Does everything that is fitted speak?"""
         tun = self.settings.tun
@@ -203,13 +252,16 @@ class Tryout:
     def _rise_s(self) -> float:
         """How long may a rise of half a kelvin take at the most? Twice the plan's pace, and the tun's lags."""
         tun, pace = self.settings.tun, self._pace_k_per_s()
-        return 2.0 * RISE_K / pace + tun.guard.dead_time_s + 4.0 * tun.probes.mash.lag_s
+        bath_s = 2.0 * heater_lag_s(tun) if tun.heater.bath_l > 0.0 else 0.0
+        return 2.0 * RISE_K / pace + tun.guard.dead_time_s + 4.0 * tun.probes.mash.lag_s + bath_s
 
     def _pace_k_per_s(self) -> float:
         run = self.service.state.run
         assert run.course is not None
-        able = self.settings.tun.heater.power_w * self.settings.tun.heater.efficiency
-        return min(self.settings.tun.climb_k_per_s, able / run.course.legs[0].capacity_j_per_k)
+        heater = self.settings.tun.heater
+        able = heater.power_w * heater.efficiency
+        capacity_j_per_k = run.course.legs[0].capacity_j_per_k + heater.bath_j_per_k
+        return min(self.settings.tun.climb_k_per_s, able / capacity_j_per_k)
 
     async def _off(self) -> None:
         """Does `hold` take the heat away at once?"""
@@ -266,12 +318,13 @@ class Tryout:
         self.hands.say(f"trip {name}", TRIP_IT[name])
         if await self._until(lambda o: says(of(o), False), PERSON_S) is None:
             self._fail(name, f"the {name} switch was not seen to open within {PERSON_S:g} s")
+        within = TRIPS_S + (self.settings.tun.guard.flow_proof_s if name == "flow" else 0.0)
+        tripped = await self._until(lambda o: any(trip.id == "G13" for trip in o.state.guard.trips), within)
         took = await self._until(lambda o: o.state.guard.duty <= 0.0 and reported(o) <= 0.0, 30.0)
-        tripped = [trip.id for trip in self.service.state.guard.trips]
         self.hands.say(f"restore {name}", f"Put the {name} back as it was, and press the heater node's reset button.")
-        if "G13" not in tripped:
+        if tripped is None:
             self._fail(name, f"the {name} switch opened under heat and {BY_ID['G13'].name} did not trip")
-        self._judge_off(name, "off reported {:.0f} s after the switch opened", took)
+        self._judge_off(name, "off reported {:.0f} s after the trip", took)
         await self._healed(name, "G13", lambda o: name == "flow" or says(of(o), True))
 
     async def _healed(self, name: str, trip: str, well: Callable[[Outcome], bool]) -> None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import shutil
+import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -35,6 +38,22 @@ def test_a_simulated_tun_is_tried_out_and_the_daemon_then_knows_its_proof(
     assert [trial["name"] for trial in document["trials"]][-2:] == ["hard limit", "clear"]
     days = proof.proof_days(files.settings(brewery, "gannet"), time.time())
     assert days is not None and days < 0.01
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_in_the_middle_makes_a_failed_proof(brewery: Path, number: signal.Signals) -> None:
+    """Ctrl-C, a stop or a closed terminal while it heats: exit 1, `interrupted` on record, and no proof for anybody."""
+    words = [sys.executable, "-m", "controller", "--config", str(brewery), "tryout", "--tun", "gannet", "--yes"]
+    with subprocess.Popen([*words, "--speed", "60"], stdout=subprocess.PIPE, text=True, cwd=CONFIG.parent) as child:
+        assert child.stdout is not None
+        for line in child.stdout:
+            if line.startswith("passed  heater on"):
+                child.send_signal(number)
+        assert child.wait(20) == 1
+    settings = files.settings(brewery, "gannet")
+    document = json.loads((proof.folder(settings) / "gannet.json").read_text())
+    assert document["passed"] is False and document["trials"][-1]["name"] == "interrupted"
+    assert proof.proof_days(settings, time.time()) is None
 
 
 def test_a_real_tun_is_not_tried_by_a_script(brewery: Path, capsys: pytest.CaptureFixture[str]) -> None:
