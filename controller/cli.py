@@ -9,13 +9,13 @@ import argparse
 import gc
 import importlib
 import importlib.util
-import os
 import sys
 import traceback
-from collections.abc import Sequence
-from typing import NoReturn
+from collections.abc import Callable, Sequence
+from typing import Any, NoReturn
 
 from controller import __version__
+from controller.edge import streams
 from controller.edge.lean import lean
 
 DONE, NO, WRONG, UNREACHABLE, BUG = 0, 1, 2, 3, 70
@@ -53,8 +53,23 @@ class Unreachable(Exception):
     """The broker or the daemon does not answer. Ends with exit code 3."""
 
 
+def _reader(make: Callable[[str], float], wanted: str) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        try:
+            return make(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f'found "{text[:60]}", wanted {wanted}') from None
+
+    return read
+
+
 class Parser(argparse.ArgumentParser):
-    """argparse, with the reason first and the usage after it."""
+    """argparse, with the reason first and the usage after it, and numbers refused in our own words."""
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.register("type", int, _reader(int, "a whole number"))
+        self.register("type", float, _reader(float, "a number"))
 
     def error(self, message: str) -> NoReturn:
         self.exit(WRONG, f"{self.prog}: {message}\n{self.format_usage()}")
@@ -103,27 +118,33 @@ def _split(argv: Sequence[str]) -> tuple[str | None, str | None, list[str]]:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns the exit code; never lets a traceback out but for a bug (70)."""
+    streams.make_ready()
+    code = _code(sys.argv[1:] if argv is None else argv)
+    if why := streams.settle():
+        print(f"standard output: {why}; the answer is not complete", file=sys.stderr)
+        return code or NO
+    return code
+
+
+def _code(argv: Sequence[str]) -> int:
     try:
-        return _run(sys.argv[1:] if argv is None else argv)
+        return _run(argv)
     except Wrong as wrong:
-        print(wrong, file=sys.stderr)
-        return WRONG
+        return _told(wrong, WRONG)
     except Unreachable as away:
-        print(away, file=sys.stderr)
-        return UNREACHABLE
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
+        return _told(away, UNREACHABLE)
     except KeyboardInterrupt:
         return 130
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else WRONG
     except Exception:
         traceback.print_exc()
-        print(
-            "underback: this is a bug in underback, not in your files. Any heater lease has run out.", file=sys.stderr
-        )
-        return BUG
+        return _told("underback: this is a bug in underback, not in your files. Any heater lease has run out.", BUG)
+
+
+def _told(text: object, code: int) -> int:
+    print(text, file=sys.stderr)
+    return code
 
 
 def _run(argv: Sequence[str]) -> int:
@@ -147,7 +168,7 @@ def _run(argv: Sequence[str]) -> int:
     parser = Parser(prog=f"underback {name}", description=COMMANDS[name][1])
     parser.add_argument("--config", default=config, metavar="DIR", help="folder with service.toml, tuns/, programs/")
     module.arguments(parser)
-    code: int = module.run(parser.parse_args(rest))
+    code: int = module.run(parser.parse_intermixed_args(rest))
     return code
 
 

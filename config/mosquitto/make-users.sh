@@ -68,3 +68,4 @@ if [ "$(id -u)" = 0 ] && getent group mosquitto >/dev/null; then
 fi
 echo "users: ${users[*]}"
 echo "passwords are in $folder/passwords; tell the broker: systemctl reload mosquitto"
+echo "the daemon takes user daemon, people's commands take operator: config/mosquitto/README.md"

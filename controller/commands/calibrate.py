@@ -19,12 +19,13 @@ from controller.brewing.probe_points import Refused, Sample
 from controller.brewing.units import quantity
 from controller.cli import DONE, NO, Unreachable, Wrong
 from controller.commands.serve import read
-from controller.commands.tryout import answered, login
+from controller.commands.tryout import answered
 from controller.core import wire
 from controller.core.model import Reading
 from controller.core.settings import Probe, Settings
 from controller.edge import asking, calibrate
 from controller.edge.calibrate import Checked, Place
+from controller.edge.login import login
 
 DUE = "180 days"
 KPA = {"kpa": 1.0, "hpa": 0.1, "mbar": 0.1, "bar": 100.0}
@@ -88,9 +89,11 @@ def _place(args: argparse.Namespace, settings: Settings) -> tuple[Place, float]:
     days = _DAYS(args.due.strip())
     if days is None or not (1 <= int(days[1]) <= 3650):
         wrong.append(f'--due: found {args.due!r}, wanted from "1 days" to "3650 days"')
+    place = Place(altitude_m, pressure_kpa)
+    wrong += [] if wrong else [f"--pressure, --altitude: {why}" for why in calibrate.unknown(place)]
     if wrong:
         raise Wrong(*wrong)
-    return Place(altitude_m, pressure_kpa), float(days[1]) if days else 0.0
+    return place, float(days[1]) if days else 0.0
 
 
 async def _check(settings: Settings, probe: Probe, place: Place) -> Checked | Refused:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import datetime
 import json
 import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -16,9 +16,8 @@ from controller.core.advise import Said, advise
 from controller.core.forecast import Forecast, forecast
 from controller.core.plan import Plan, document
 from controller.core.problems import Problem, Problems
-from controller.core.settings import Tun
-from controller.core.stages import power_w
-from controller.edge import choose, files, neighbours, plan_notes, plan_page, wort_page
+from controller.core.supply import drawn_w
+from controller.edge import calibrate, choose, files, neighbours, plan_notes, plan_page, wort_page
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -75,15 +74,18 @@ def run(args: argparse.Namespace) -> int:
         config = files.config_dir(args.config)
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
-    changes = _brewery(config)
-    answers = _advised([_look(config, program, args.tun) for program in args.program], changes, args.together)
+    changes, unfit = _brewery(config)
+    looked = [_look(config, program, args.tun) for program in args.program]
+    if unfit:
+        raise Wrong(*dict.fromkeys([*unfit, *(problem for answer in looked for problem in answer.problems)]))
+    answers = _advised(looked, changes, args.together)
     for at, answer in enumerate(answers):
         _show(answer, args, blank=at > 0)
     return max(_code(answer, args.strict) for answer in answers)
 
 
-def _brewery(config: Path) -> Changes:
-    """The brewery's own advice. Looks at the service file too, so that all files are checked. Raises Wrong."""
+def _brewery(config: Path) -> tuple[Changes, list[Problem]]:
+    """The brewery's own advice, and what is wrong with it or with the service file: all files are checked."""
     problems: list[Problem] = []
     changes: Changes = {}
     try:
@@ -94,9 +96,7 @@ def _brewery(config: Path) -> Changes:
         files.load_service(config)
     except Problems as wrong:
         problems += wrong.problems
-    if problems:
-        raise Wrong(*problems)
-    return changes
+    return changes, problems
 
 
 def _look(config: Path, program: str, tun: str | None) -> Answer:
@@ -110,24 +110,19 @@ def _look(config: Path, program: str, tun: str | None) -> Answer:
 
 def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> list[Answer]:
     """The answers with advice. Programs that run together share a supply, each with the others' tuns."""
-    drawn_w = {answer.plan.tun.name: power_w(answer.plan.tun) for answer in answers if answer.plan}
+    tuns = {answer.plan.tun.name: answer.plan.tun for answer in answers if answer.plan}
+    draws_w = {name: drawn_w(tun, tun.heater.duty_cap, None) for name, tun in tuns.items()}
     advised = []
     for answer in answers:
         if answer.plan is not None:
             tun = answer.plan.tun
-            others_w = sum(w for name, w in drawn_w.items() if name != tun.name) if together else 0.0
-            said = advise(answer.plan, changes, calibration_age_days=_age_days(tun), others_w=others_w)
+            others_w = sum(w for name, w in draws_w.items() if name != tun.name) if together else 0.0
+            said = advise(
+                answer.plan, changes, calibration_age_days=calibrate.advised_days(tun, time.time()), others_w=others_w
+            )
             answer = answer._replace(said=said)
         advised.append(answer)
     return advised
-
-
-def _age_days(tun: Tun) -> float | None:
-    """How long ago was the mash probe calibrated? None when it never was."""
-    day = tun.probes.mash.calibrated_on
-    if day is None:
-        return None
-    return float((datetime.datetime.now(datetime.UTC).date() - datetime.date.fromisoformat(day)).days)
 
 
 def _code(answer: Answer, strict: bool) -> int:

@@ -74,7 +74,7 @@ class Given(NamedTuple):
 
 def _capacity_j_per_k(tun: Tun, base: Base) -> float:
     grist = sum(line.mass_kg for line in base.grist)
-    return heat.mash_j_per_k(grist, base.liquor_mass_kg, tun.metal_j_per_k)
+    return heat.mash_j_per_k(grist, base.liquor_mass_kg, tun.metal_j_per_k + tun.heater.bath_j_per_k)
 
 
 def _paced(tun: Tun, base: Base, wanted_k_per_s: float | None) -> Base:

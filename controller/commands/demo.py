@@ -16,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +25,9 @@ from controller.commands import screen
 from controller.commands.own_broker import broker
 from controller.commands.standin import LiveWorld
 from controller.core import plan
-from controller.core.model import Course
-from controller.core.problems import Problems
+from controller.core.problems import Problem, Problems
 from controller.core.settings import Settings
-from controller.edge import asking, files, restart
+from controller.edge import asking, choose, data_folder, files, outputs, restart, streams, toml_out
 from controller.edge.clock import FASTEST, MachineClock
 from sim.person import Manner, Person
 from sim.spec import STEP_S
@@ -39,6 +38,7 @@ ENDS = ("complete", "stopped", "aborted")
 CURVE = 60  # columns
 GO_S, BEHIND_S = 30.0, 0.5  # the daemon must speak within so long; the world gives way after so much at once
 LONGEST = 2.0  # times the plan, and half an hour: then it is given up
+ENDINGS = (signal.SIGTERM, signal.SIGHUP)
 CALM = 30.0  # times real time that a busy machine keeps up with
 LATE = frozenset({"G02", "G13", "G14", "G16", "G17", "G24"})  # trips of a machine too busy for its speed
 
@@ -50,7 +50,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=SEED, help="another tun of the same kind, another brewer's hand")
     parser.add_argument("--broker", choices=("any", "mosquitto", "embedded"), default="any", help="which broker")
     parser.add_argument("--report", metavar="FILE.html", help="the run as a page, at the end")
-    parser.add_argument("--data", metavar="DIR", help="where the record is kept; a folder below ./data unless said")
+    kept = "where the record is kept, in a folder of its own; data/demo unless said"
+    parser.add_argument("--data", metavar="DIR", help=kept)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -58,9 +59,12 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(f"--speed: found {args.speed:g}, wanted 1 to {FASTEST:g}")
     if args.report:
         _can_make_a_page()
+    if wrong := outputs.problems((("--report", args.report),)):
+        raise Wrong(*wrong)
     config, settings, made = _read(args.config, args.program, args.tun)
-    data = Path(args.data) if args.data else Path(settings.service.data_dir) / "demo"
+    data = _data(config, settings, args.data)
     with (
+        _ends_like_ctrl_c(),
         tempfile.TemporaryDirectory(prefix="underback-") as scratch,
         broker(Path(scratch), args.broker) as (port, name),
     ):
@@ -79,6 +83,23 @@ def run(args: argparse.Namespace) -> int:
         return code
 
 
+@contextlib.contextmanager
+def _ends_like_ctrl_c() -> Iterator[None]:
+    """SIGTERM and a closed terminal end it as Ctrl-C does: daemon, broker and folder go. More change nothing."""
+
+    def end(number: int, frame: object) -> None:
+        for signals in ENDINGS:
+            signal.signal(signals, signal.SIG_IGN)
+        raise KeyboardInterrupt
+
+    before = {number: signal.signal(number, end) for number in ENDINGS}
+    try:
+        yield
+    finally:
+        for number, was in before.items():
+            signal.signal(number, was)
+
+
 # ---------------------------------------------------------------- files
 
 
@@ -86,16 +107,26 @@ def _read(config: str | None, program: str, tun: str | None) -> tuple[Path, Sett
     """Configuration, tun and program; the tun that the program names where none is said. Raises Wrong."""
     try:
         folder = files.config_dir(config)
-        read = files.load_program(folder, program)
-        settings = files.settings(folder, tun or getattr(read, "tun", None) or None)
-        made = plan.make(read, settings.tun)
+        made = choose.load_plan(folder, program, tun)
+        settings = files.settings(folder, made.tun.name)
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
-    if made.problems:
-        raise Wrong(*made.problems)
     if not settings.tun.simulated:
         raise Wrong(f"tun {settings.tun.name}: found simulated = false, wanted true: a demo never touches a real tun")
     return folder, settings, made
+
+
+def _data(config: Path, settings: Settings, named: str | None) -> Path:
+    """A folder of its own for the record of this demonstration. Raises Wrong where it cannot be made.
+
+    One that others have used may hold an open run, which would go on here on another tun.
+    """
+    if named is None and (problems := data_folder.problems(config)):
+        raise Wrong(*problems)
+    whole = Path(named) if named is not None else Path(settings.service.data_dir) / "demo"
+    if why := data_folder.unusable(str(whole) if named != "" else ""):
+        raise Wrong(Problem("--data" if named is not None else "data_dir", f"{str(whole)!r}{why}", data_folder.WANTED))
+    return Path(tempfile.mkdtemp(prefix=time.strftime("%Y-%m-%d-"), dir=whole))
 
 
 def _copy(config: Path, scratch: Path, port: int, data: Path, made: plan.Plan, program: str) -> Path:
@@ -105,7 +136,8 @@ def _copy(config: Path, scratch: Path, port: int, data: Path, made: plan.Plan, p
     (copied / "programs").mkdir()
     source = files.program_path(config, program)
     shutil.copy(source, copied / "programs" / f"{made.program.name}{source.suffix}")
-    service = f'data_dir = "{data}"\n[broker]\nhost = "127.0.0.1"\nport = {port}\n[dashboards]\ndiscovery = false\n'
+    kept = f"data_dir = {toml_out.value(str(data))}\n"
+    service = f'{kept}[broker]\nhost = "127.0.0.1"\nport = {port}\n[dashboards]\ndiscovery = false\n'
     (copied / "service.toml").write_text(service)
     return copied
 
@@ -200,7 +232,7 @@ class _Demo:
         """What the daemon says goes to the nodes, the brewer and the screen."""
         topics, quiet = link.topics, time.monotonic()
         longest_s = LONGEST * self.made.duration_s + 1800.0
-        while daemon.poll() is None and not nodes.done() and self._now() < longest_s:
+        while daemon.poll() is None and not nodes.done() and not streams.gone() and self._now() < longest_s:
             message = await link.next(1.0)
             if message is None:
                 if time.monotonic() - quiet > GO_S:
@@ -256,7 +288,7 @@ def _report(ran: Ran, settings: Settings, made: plan.Plan, speed: float, complai
     print()
     print(f"{made.course.title}: {ran.last.get('state', 'no word from the daemon')}")
     if record is not None:
-        for line in summary(record, made.course):
+        for line in summary(record, settings):
             print(line)
     trips = [event for event in ran.events if event.get("kind") == "trip"]
     print(f"trips    {'; '.join(t['id'] + ' ' + t['text'] for t in trips) if trips else 'none'}")
@@ -286,10 +318,9 @@ def _page(path: Path, settings: Settings) -> None:
     record = _record(settings)
     if record is None:
         raise Wrong("--report: there is no record to make a page of")
-    try:
-        report.write(path, journal.read([record], settings.tun.heater.power_w))
-    except OSError as error:
-        raise Wrong(f"--report: {path} cannot be written: {error.strerror}") from None
+    read = journal.read([record], settings.tun.heater.power_w)
+    if unwritten := outputs.write("--report", str(path), lambda to: report.write(to, read)):
+        raise Wrong(*unwritten)
     print(f"report   {path}")
 
 
@@ -301,19 +332,11 @@ def _record(settings: Settings) -> Path | None:
     return runs[-1] if runs else None
 
 
-def summary(path: Path, course: Course) -> list[str]:
-    """A table of the run, step by step, from its record."""
-    from controller.edge import record
+def summary(path: Path, settings: Settings) -> list[str]:
+    """A table of the run, step by step, and the curve, from its record."""
+    from controller.commands import report
+    from controller.report import journal
 
-    rows = list(record.read(path).of("sample"))
-    out = ["", "step              target   in band     rest   lowest     mean  highest"]
-    for index, leg in enumerate(course.legs):
-        mine = [r for r in rows if r["leg"] == index and r["phase"] in ("resting", "heating", "waiting")]
-        inside = [r["mash_c"] for r in mine if r["mash_c"] is not None and r["credited_s"] > 0]
-        credited = max((r["credited_s"] for r in mine), default=0.0)
-        figures = f"{min(inside):7.2f}  {sum(inside) / len(inside):7.2f}  {max(inside):7.2f}" if inside else ""
-        held = f"{len(inside)} s".rjust(9) if inside else " " * 9
-        out.append(f"{leg.name:<14} {leg.target_c:5.1f} °C {held} {credited:6.0f} s  {figures}")
-    heat = sum(r["duty"] for r in rows)
-    out += ["", f"heat     {heat / 60:.1f} min of full power"]
-    return out
+    record = journal.read([path], settings.tun.heater.power_w)
+    drawn = screen.chart([(row.t_s, row.mash_c) for row in record.rows])
+    return ["", *report.steps(record), "", *drawn, "", f"heat     {record.energy_kwh or 0.0:.2f} kWh"]

@@ -10,7 +10,6 @@ import argparse
 import asyncio
 import json
 import platform
-import secrets
 import stat
 import tempfile
 import time
@@ -20,9 +19,10 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from controller import __version__
 from controller.cli import DONE, NO, UNREACHABLE
-from controller.commands.serve import read
+from controller.commands.reach import reach
 from controller.core.model import RunState
 from controller.edge import asking, clock, neighbours
+from controller.edge.client import LISTED
 from controller.edge.journal import RealDisks
 from controller.edge.proof import proof_days
 from controller.edge.systemd import credential
@@ -45,12 +45,12 @@ class Finding(NamedTuple):
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where only one daemon answers")
     parser.add_argument("--json", action="store_true", help="a JSON list")
 
 
 def run(args: argparse.Namespace) -> int:
-    config, settings = read(args.config, args.tun, 1.0)
+    config, settings = reach(args.config, args.tun, data=True)
     found = [*machine(settings), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
     found += copied(config, settings)
     reached = True
@@ -58,7 +58,10 @@ def run(args: argparse.Namespace) -> int:
         found += asyncio.run(broker(settings))
     except asking.NoAnswer as silent:
         reached = False
-        found.append(Finding("broker", "bad", str(silent), "start it, or mend [broker] in service.toml"))
+        do = (
+            "start it, or mend [broker] in service.toml" if "nothing listens" in str(silent) else "see config/mosquitto"
+        )
+        found.append(Finding("broker", "bad", str(silent), do))
     if args.json:
         print(json.dumps([f._asdict() for f in found], ensure_ascii=False))
     else:
@@ -193,40 +196,32 @@ async def broker(settings: Settings) -> list[Finding]:
     found: list[Finding] = []
     async with asking.line(settings, "doctor") as link:
         protocol = "MQTT 5" if settings.service.broker.version == 5 else "MQTT 3.1.1"
-        seconds = await _round_trip(link)
-        if seconds is None:
-            do = "give the daemon's user the rights of config/mosquitto/acl.tun"
-            found.append(Finding("rights", "bad", "our own message did not come back to us", do))
+        seconds = await link.trial()
+        if isinstance(seconds, str):
+            found.append(Finding("rights", "bad", f"{asking.user(settings.service)} {seconds}", LISTED))
         else:
             level: Level = "good" if seconds < ROUND_TRIP_S else "note"
             do = "" if level == "good" else "set_tcp_nodelay true in the broker's configuration; look at the network"
             found.append(Finding("broker", level, f"{protocol}, round trip {seconds * 1000:.1f} ms", do))
-        found.append(await _daemon(link))
+        found += await _daemon(link)
     found.append(await _stranger(settings))
     return found
 
 
-async def _round_trip(link: asking.Line) -> float | None:
-    """A message to ourselves on a topic of the tun that nobody acts on."""
-    topic = f"{link.topics.reply}/doctor"
-    await link.listen(topic)
-    began, word = time.monotonic(), secrets.token_hex(8).encode()
-    await link.say(topic, word)
-    while (message := await link.next(2.0)) is not None:
-        if message.topic.value == topic and message.payload == word:
-            return time.monotonic() - began
-    return None
-
-
-async def _daemon(link: asking.Line) -> Finding:
+async def _daemon(link: asking.Line) -> list[Finding]:
+    """Is the daemon there, and does the broker take and give all that it should?"""
     await link.listen(link.topics.status)
     try:
         status = await link.status(4.0)
     except asking.NoAnswer as silent:
-        return Finding("daemon", "note", str(silent))
+        return [Finding("daemon", "note", str(silent))]
     state = str(status.get("state"))
     busy = state not in (RunState.IDLE, RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED)
-    return Finding("daemon", "good", f"version {status.get('version')}, {state}{', a run is open' if busy else ''}")
+    found = [Finding("daemon", "good", f"version {status.get('version')}, {state}{', a run is open' if busy else ''}")]
+    if refused := status.get("counters", {}).get("refused by the broker"):
+        said = f"the broker has refused the daemon {refused} times since its start; its log names the topics"
+        found.append(Finding("daemon's rights", "bad", said, f"{LISTED}; then restart the daemon"))
+    return found
 
 
 async def _stranger(settings: Settings) -> Finding:

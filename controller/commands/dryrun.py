@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import datetime
 import json
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 from controller.brewing import malts
 from controller.cli import DONE, NO, Wrong
 from controller.commands.dryrun_said import NOTHING, Told, fault_table, told
+from controller.core import remaining
 from controller.core.forecast import Forecast, forecast
 from controller.core.problems import Problems
 from controller.core.settings import Settings
 from controller.core.table import show
-from controller.edge import choose, files, plan_notes, wort_page
+from controller.edge import calibrate, choose, files, outputs, plan_notes, wort_page
 from sim import dryrun, trace, wort
 from sim.faults import Fault, parse
 from sim.person import Manner
@@ -76,12 +77,14 @@ def run(args: argparse.Namespace) -> int:
     more = told(machine, ran, args.fault, faults)
     if more.faults:  # the agreed object has no place for what a plain run never has
         answer["faults"] = list(more.faults)
-    _write(args, plan, ran, brewed, answer, more)
+    unwritten = _write(args, plan, ran, brewed, answer, more)
     if args.json:
         sys.stdout.write(json.dumps(answer, ensure_ascii=False, allow_nan=False) + "\n")
     else:
         why = "".join(f"{line}\n" for line in _why(args, plan, ran))
         sys.stdout.write(page(plan, answer, forecast(plan), more) + why)
+    if unwritten:
+        raise Wrong(*unwritten)
     return DONE if ran.result == "complete" else NO
 
 
@@ -96,9 +99,7 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
             wrong.append(f"--fault: {why}")
     if args.report is not None:
         wrong += _lacking()
-    for name, path in (("--csv", args.csv), ("--report", args.report)):
-        if path is not None and not Path(path).resolve().parent.is_dir():
-            wrong.append(f"{name}: found {path!r}, wanted a file in a folder that exists")
+    wrong += outputs.problems((("--csv", args.csv), ("--report", args.report)))
     try:
         config = files.config_dir(args.config)
         plan = choose.load_plan(config, args.program, args.tun)
@@ -121,10 +122,7 @@ def _lacking() -> list[str]:
 def _advice(plan: Plan, changes: Changes) -> list[dict[str, Any]]:
     from controller.core.advise import advise
 
-    day = plan.tun.probes.mash.calibrated_on
-    age = None
-    if day is not None:
-        age = float((datetime.datetime.now(datetime.UTC).date() - datetime.date.fromisoformat(day)).days)
+    age = calibrate.advised_days(plan.tun, time.time())
     return [dict(said.document()) for said in advise(plan, changes, calibration_age_days=age)]
 
 
@@ -157,20 +155,20 @@ def _watched(machine: dryrun.DryRun, plan: Plan) -> dryrun.Ran:
 
 def _write(
     args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any], more: Told
-) -> None:
-    """The files that were asked for. Raises Wrong where one cannot be written."""
-    try:
-        if args.csv is not None:
-            columns = wort.COLUMNS if brewed.prediction is not None else ()
-            cells = brewed.columns if brewed.prediction is not None else None
-            Path(args.csv).write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")
-        if args.report is not None:
-            _report(Path(args.report), plan, ran, brewed, answer, more)
-    except OSError as why:
-        raise Wrong(f"{why.filename}: {why.strerror}") from None
-    for path in (args.csv, args.report):
-        if path is not None:
+) -> list[str]:
+    """The files that were asked for. Which cannot be written, and why?"""
+    columns = wort.COLUMNS if brewed.prediction is not None else ()
+    cells = brewed.columns if brewed.prediction is not None else None
+    unwritten: list[str] = []
+    for option, path, make in (
+        ("--csv", args.csv, lambda to: to.write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")),
+        ("--report", args.report, lambda to: _report(to, plan, ran, brewed, answer, more)),
+    ):
+        failed = outputs.write(option, path, make)
+        if path is not None and not failed:
             sys.stderr.write(f"written: {path}\n")
+        unwritten += failed
+    return unwritten
 
 
 def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: dict[str, Any], more: Told) -> None:
@@ -181,7 +179,10 @@ def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: 
         for row, cells in zip(ran.trace.rows, brewed.columns, strict=True)
     ]
     planned = [
-        report.Planned(leg.name, leg.kind, leg.target_c, leg.ramp_s, leg.hold_s, leg.why) for leg in plan.course.legs
+        report.Planned(
+            leg.name, leg.kind, leg.target_c, leg.ramp_s, leg.hold_s, leg.why, mixing_s=remaining.mixing_s(leg)
+        )
+        for leg in plan.course.legs
     ]
     record = report.from_rows(
         rows,
@@ -205,6 +206,7 @@ def _report(path: Path, plan: Plan, ran: dryrun.Ran, brewed: wort.Wort, answer: 
             record,
             windows="\n".join(_windows(plan, ran)),
             planned_s=plan.duration_s,
+            landing_c=plan.course.landing_c,
             faults=more.faults,
             remarks=tuple(filter(None, (more.unfinished, *more.idle))),
         ),
@@ -233,7 +235,7 @@ def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None, m
         f"({plan.duration_s / 60:.0f} planned, for a brewer who answers at once), {answer['energy_kwh']:.2f} kWh",
         "",
         f"  {'step':<22} {'target':>7} {'rise':>11} {'K/min':>6} {'over':>6} {'mean':>6} {'rms':>5}   rest",
-        *[_line(step, answer["result"] == "complete") for step in answer["steps"]],
+        *[_line(step, answer["result"] == "complete", step is not answer["steps"][-1]) for step in answer["steps"]],
         "",
         *COLUMNS,
         f"  {answer['commands']} heater commands, {answer['heat_without_evidence']} with heat and no fresh reading",
@@ -257,8 +259,9 @@ def _warned(plan: Plan, answer: dict[str, Any]) -> list[str]:
     return [*lines, "  (`underback check` says why, and what mends it)"] if lines else []
 
 
-def _line(step: dict[str, Any], taken: bool) -> str:
-    """A step's row. `taken`: the mash was taken over, so that a keep shorter than it might be is as it should."""
+def _line(step: dict[str, Any], taken: bool, passed: bool) -> str:
+    """A step's row. `passed`: another step came after it. `taken`: the mash was taken over, so that a keep shorter than
+    it might be is as it should be."""
     rise = None if step["in_band_s"] is None else (step["in_band_s"] - step["ramp_started_s"]) / 60.0
     rest = "" if not step["planned_s"] else f"{step['credited_s'] / 60:.1f} of {step['planned_s'] / 60:g} min"
     if step["kind"] == "keep" and taken:
@@ -266,7 +269,7 @@ def _line(step: dict[str, Any], taken: bool) -> str:
     cells = [
         f"{step['name'][:22]:<22}",
         f"{step['target_c']:>5.1f}°C",
-        f"{'not reached' if rise is None else f'{rise:.1f}min':>11}",
+        f"{_not_reached(step, passed) if rise is None else f'{rise:.1f}min':>11}",
         f"{_figure(step['climb_c_per_min'], 2):>6}",
         f"{_figure(step['overshoot_c'], 2):>6}",
         f"{_figure(step['mean_c'], 2):>6}",
@@ -274,6 +277,11 @@ def _line(step: dict[str, Any], taken: bool) -> str:
         f"  {rest}",
     ]
     return "  " + " ".join(cells).rstrip()
+
+
+def _not_reached(step: dict[str, Any], passed: bool) -> str:
+    """A decoction goes on once it is back, an infusion once it is in, also where the mash lands lower than meant."""
+    return {"decoction": "returned", "infusion": "added"}.get(step["kind"] if passed else "", "not reached")
 
 
 def _figure(value: float | None, digits: int) -> str:

@@ -25,7 +25,7 @@ from controller.core.figures import WATER_J_PER_KG_K, plate_lag_s
 from controller.core.learning import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
 from controller.core.problems import Problems
 from controller.core.settings import Settings, Tun
-from controller.edge import choose, files, restart, toml_out
+from controller.edge import choose, data_folder, files, restart, toml_out
 
 TRIAL = "water-trial"
 BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all
@@ -64,6 +64,8 @@ def run(args: argparse.Namespace) -> int:
     """0: learned; 1: refused; 2: something is wrong with what was given."""
     try:
         config = files.config_dir(args.config)
+        if not args.keep and (problems := data_folder.problems(config)):
+            raise Problems(problems)
         settings = files.settings(config, args.tun)
         source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)
     except Problems as problems:
@@ -71,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
     tun = settings.tun
     trace = tuple(points(source.rows))
     known = Known(
-        source.liquor_kg * WATER_J_PER_KG_K + tun.metal_j_per_k,
+        source.liquor_kg * WATER_J_PER_KG_K + tun.metal_j_per_k + tun.heater.bath_j_per_k,
         tun.heater.power_w * tun.heater.efficiency,
         tun.loss_w_per_k,
         tun.room_c,
@@ -122,7 +124,7 @@ def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
     try:
         litres = quantity("volume", water)
     except ValueError as why:
-        raise Wrong(f"--water: {why}") from None
+        raise Wrong(f"--water: found {water!r}, wanted {why}") from None
     folder = restart.record_folder(settings)
     glances = journal.find(folder, wanted) if folder.is_dir() else []
     if not glances:

@@ -2,29 +2,36 @@
 
 underback order start linnet --hand "12 °C" --here
 underback order start linnet --hand "12 °C" --here --ready-at 06:00
-underback order start sandpiper --hand "63 °C" --here --attended from_step=2 credited="12 min"
-underback order answer begin
+underback order start sandpiper --hand "63 °C" --here --attended from_step="maltose rest" credited="12 min"
+underback order answer                      (where there is one answer only, such as begin, yes, taken over)
+underback order answer "no starch"          (what you saw or chose is always said)
 underback order answer first_wort_p=19.3 first_wort_volume_l=41
 underback order extend "10 min"
-underback order adjust step=2 target="64 °C" time="40 min"
+underback order adjust step=3 target="64 °C" time="40 min"
+underback order adjust step="maltose rest" time="50 min"
 underback order clear G02
+
+Steps count from 1, as `status` lists them, or go by their names.
 """
 
 from __future__ import annotations
 
 import argparse
 import asyncio
-import getpass
 import json
+import sys
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
 from controller.brewing.units import Kind, quantity
 from controller.cli import DONE, NO, Unreachable, Wrong
-from controller.commands.serve import read
+from controller.commands import cautions, step_named
+from controller.commands.reach import reach, to_any
 from controller.core import answers, entries, orders
-from controller.edge import asking
+from controller.core.problems import Problems
+from controller.edge import asking, files
+from controller.edge.login import login
 
 QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of quantity, key on the wire
     "hand": ("temperature", "hand_c"),
@@ -43,7 +50,9 @@ WORDS = {"yes": True, "true": True, "no": False, "false": False}
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("order", metavar="ORDER", help=f"one of {', '.join(orders.ALLOWED)}")
     parser.add_argument("args", nargs="*", metavar="ARG", help='a name, or key=value, such as target="64 °C"')
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument(
+        "--tun", metavar="NAME", help="which tun; else the program's own for `start`, else the only one that answers"
+    )
     parser.add_argument("--hand", metavar="TEMPERATURE", help="start: what a hand thermometer reads in the tun now")
     parser.add_argument("--here", action="store_true", help="start: you are at the tun and have looked at it")
     parser.add_argument("--attended", action="store_true", help="start: you stay with it (no proof test needed)")
@@ -55,15 +64,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    _, settings = read(args.config, args.tun, 1.0)
-    late = [f"ready_at={args.ready_at}"] if args.ready_at is not None else []
-    values = build(args.order, [*args.args, *late], args.by or _login())
-    extra = {"here": args.here, "attended": args.attended}
-    values["args"].update({key: True for key, said in extra.items() if said})
-    if args.hand is not None:
-        values["args"]["hand_c"] = _quantity("--hand", args.hand)
+    values = _read(args)
+    send = _heat_off if args.order in orders.HEAT_OFF_ORDERS else _sent
     try:
-        answer = asyncio.run(asking.order(settings, values))
+        answer = send(args, values)
     except asking.NoAnswer as silent:
         raise Unreachable(str(silent)) from None
     if args.json:
@@ -71,6 +75,67 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(answer.reason if answer.accepted else f"refused: {answer.reason}")
     return DONE if answer.accepted else NO
+
+
+def _read(args: argparse.Namespace) -> dict[str, Any]:
+    """The order. Raises Wrong with what is wrong with any of it."""
+    problems: list[Wrong] = []
+    values: dict[str, Any] = {"args": {}}
+    late = [f"ready_at={args.ready_at}"] if args.ready_at is not None else []
+    try:
+        values = build(args.order, [*args.args, *late], args.by or login())
+    except Wrong as wrong:
+        problems.append(wrong)
+    values["args"].update({key: True for key in ("here", "attended") if getattr(args, key)})
+    try:
+        if args.hand is not None:
+            values["args"]["hand_c"] = _quantity("--hand", args.hand)
+    except Wrong as wrong:
+        problems.append(wrong)
+    if problems:
+        raise Wrong(*problems, *_wrong_files(args, values))
+    return values
+
+
+def _wrong_files(args: argparse.Namespace, values: dict[str, Any]) -> list[Wrong]:
+    """What is wrong with the files as well."""
+    try:
+        reach(args.config, args.tun, _own_tun(args.config, values))
+    except Wrong as wrong:
+        return [wrong]
+    return []
+
+
+def _sent(args: argparse.Namespace, values: dict[str, Any]) -> asking.Answer:
+    _, settings = reach(args.config, args.tun, _own_tun(args.config, values))
+    step_named.in_program(args.config, settings, values["args"])
+    if args.order == "start":
+        print(cautions.text(), file=sys.stderr, flush=True)
+    return asyncio.run(asking.order(settings, values, step_named.completed))
+
+
+def _heat_off(args: argparse.Namespace, values: dict[str, Any]) -> asking.Answer:
+    """`hold`, `stop`, `abort` go out although a tun file or a record is wrong. Raises Wrong, or NoAnswer."""
+    folder, service, name = to_any(args.config, args.tun)
+    if not name.strip() or set(name) & set("/+#\0"):
+        raise Wrong(f"--tun: found {name!r}, wanted the name of a tun")
+    try:
+        return asyncio.run(asking.heat_off(service, name, values))
+    except asking.NoAnswer as silent:
+        known = files.names(folder / "tuns")
+        hint = "" if name in known else f"; there is no {folder}/tuns/{name}.toml, only {', '.join(known) or 'none'}"
+        raise asking.NoAnswer(f"{silent}{hint}") from None
+
+
+def _own_tun(config: str | None, values: dict[str, Any]) -> str:
+    """For which tun was the program written that is to start? Empty where that is not known here."""
+    program = values["args"].get("program") if values.get("order") == "start" else None
+    if not isinstance(program, str):
+        return ""
+    try:
+        return files.written_tun(files.config_dir(config), program)
+    except Problems:
+        return ""  # `reach` tells what is wrong with the folder
 
 
 def build(name: str, given: list[str], by: str) -> dict[str, Any]:
@@ -106,7 +171,7 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
     elif key in QUANTITIES:
         args[QUANTITIES[key][1]] = _quantity(key, text)
     elif key in ("step", "from_step"):
-        args[key] = _whole(text)
+        args[key] = step_named.typed(text)
     elif key in TEXTS:
         args[key] = text
     else:
@@ -123,12 +188,6 @@ def _wrong(read_it: Callable[[], float], key: str, text: str) -> float:
         return read_it()
     except ValueError as why:
         raise Wrong(f"{key}: found {text!r}, wanted {why}") from None
-
-
-def _whole(text: str) -> int:
-    if not text.isdigit():
-        raise ValueError("a whole number is wanted, counted from 0 as in `underback status`")
-    return int(text)
 
 
 def _number(text: str) -> float | str:
@@ -149,10 +208,3 @@ def _moment(text: str) -> float:
         raise ValueError("a time is wanted, such as 06:00 or 2026-11-25T06:00") from None
     at = now.replace(hour=clock.hour, minute=clock.minute, second=0, microsecond=0)
     return (at if at > now else at + timedelta(days=1)).timestamp()
-
-
-def _login() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return "somebody"

@@ -27,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    _, settings = read(args.config, args.tun, 1.0)
+    _, settings = read(args.config, args.tun, 1.0, data=False)
     try:
         asyncio.run(asyncio.wait_for(_off(settings), WITHIN_S))
     except (asking.NoAnswer, TimeoutError) as silent:

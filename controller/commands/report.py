@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import getpass
 import json
 import sys
 import time
@@ -15,7 +14,8 @@ from controller.cli import DONE, NO, Wrong
 from controller.commands.runs import tuns
 from controller.core import entries
 from controller.core.problems import Problems
-from controller.edge import choose, files, restart
+from controller.edge import choose, files, outputs, restart
+from controller.edge.login import login
 
 if TYPE_CHECKING:
     from controller.core.recipe import Program
@@ -47,22 +47,35 @@ def run(args: argparse.Namespace) -> int:
     """0: told; 1: told, but the record or what was added to it has been changed or damaged; 2: no such run."""
     from controller.report import added, journal, missing
 
+    wrong = outputs.problems((("--html", args.html), ("--batch", args.batch), ("--csv", args.csv)))
     if args.html is not None and (lacks := missing("--html")):
-        raise Wrong(lacks)
+        wrong.append(lacks)
+    if wrong:
+        raise Wrong(*wrong)
     settings, glances = _find(args.config, args.tun, args.wanted)
     paths = [seen.path for seen in glances]
     beside = added.place(restart.record_folder(settings), glances[0].number)
     try:
-        _add(args, beside, paths)
+        to_add = _to_add(args)
         more = added.read(beside, paths)
         record = journal.read(paths, settings.tun.heater.power_w, more.lines)
-        _write(args, record, settings, paths)
+        unwritten = _write(args, record, settings, paths)
+        if unwritten:  # nothing is added to the record where what was asked for with it cannot be had
+            to_add = []
+        for line in to_add:
+            added.add(beside, paths, **line)
+        if to_add:  # once more, with what stands in the record now
+            more = added.read(beside, paths)
+            record = journal.read(paths, settings.tun.heater.power_w, more.lines)
+            unwritten = _write(args, record, settings, paths)
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
     if args.json:
         print(json.dumps(_batch(args, record, settings, paths), ensure_ascii=False))
     else:
         print("\n".join(page(record, more)))
+    if unwritten:
+        raise Wrong(*unwritten)
     return NO if record.damage or more.problems else DONE
 
 
@@ -83,23 +96,19 @@ def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, l
     return max(found, key=lambda one: one[1][0].at)
 
 
-def _add(args: argparse.Namespace, beside: Path, paths: list[Path]) -> None:
-    """What was asked to be added, in the order: entries, correction, remark, signature."""
-    from controller.report import added
-
-    kinds: tuple[tuple[added.Kind, str | None], ...] = (
-        ("correction", args.correct),
-        ("remark", args.remark),
-        ("signature", args.sign),
-    )
+def _to_add(args: argparse.Namespace) -> list[dict[str, Any]]:
+    """What was asked to be added, in the order: entries, correction, remark, signature. Raises Wrong."""
+    kinds = (("correction", args.correct), ("remark", args.remark), ("signature", args.sign))
     if any(words is not None and not words.strip() for _, words in kinds):
         raise Wrong("--sign, --correct, --remark: found nothing, wanted words")
-    by, late = args.by or getpass.getuser(), _late(args.enter or [])
+    by, late = args.by or login(), _late(args.enter or [])
+    lines: list[dict[str, Any]] = []
     if late:
-        added.add(beside, paths, kind="entry", by=by, text=entries.words(late), data=late, at_s=time.time())
+        lines.append({"kind": "entry", "by": by, "text": entries.words(late), "data": late, "at_s": time.time()})
     for kind, words in kinds:
         if words is not None:
-            added.add(beside, paths, kind=kind, by=by, text=words, about=args.about, at_s=time.time())
+            lines.append({"kind": kind, "by": by, "text": words, "about": args.about, "at_s": time.time()})
+    return lines
 
 
 def _late(given: list[str]) -> dict[str, Any]:
@@ -118,21 +127,27 @@ def _number(text: str) -> float | str:
         return text
 
 
-def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> None:
-    if args.html is not None:
-        from controller import report
+def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> list[str]:
+    """The files that were asked for. Which cannot be written, and why?"""
+    from controller import report
 
-        report.write(args.html, record)
-    if args.batch is not None:
+    def batch(to: Path) -> None:
         text = json.dumps(_batch(args, record, settings, paths), ensure_ascii=False, indent=1)
-        Path(args.batch).write_text(text + "\n", encoding="utf-8")
-    if args.csv is not None:
-        with Path(args.csv).open("w", encoding="utf-8", newline="") as file:
-            table = csv.writer(file, lineterminator="\n")
+        to.write_text(text + "\n", encoding="utf-8")
+
+    def table(to: Path) -> None:
+        with to.open("w", encoding="utf-8", newline="") as file:
+            rows = csv.writer(file, lineterminator="\n")
             keys = list(record.enzymes)
-            table.writerow([*(record.rows[0]._fields if record.rows else ()), *keys])
+            rows.writerow([*(record.rows[0]._fields if record.rows else ()), *keys])
             for row, *left in zip(record.rows, *(record.enzymes[key] for key in keys), strict=True):
-                table.writerow([*row, *left])
+                rows.writerow([*row, *left])
+
+    return [
+        *outputs.write("--html", args.html, lambda to: report.write(to, record)),
+        *outputs.write("--batch", args.batch, batch),
+        *outputs.write("--csv", args.csv, table),
+    ]
 
 
 def _batch(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> dict[str, Any]:
@@ -159,18 +174,26 @@ def page(record: RunRecord, more: Added) -> list[str]:
         + ("" if record.energy_kwh is None else f", {record.energy_kwh:.2f} kWh"),
         f"run {record.run}",
         "",
-        f"  {'step':<22}{'target':>9}{'rest':>17}{'min':>8}{'mean':>8}{'max':>8}",
+        *steps(record),
     ]
-    for step in record.steps:
-        rest = f"{step.credited_s / 60:.1f} of {step.planned_s / 60:g} min" if step.planned_s else ""
-        figures = "".join(f"{'-' if v is None else f'{v:.2f}':>8}" for v in (step.min_c, step.mean_c, step.max_c))
-        lines.append(f"  {step.name[:22]:<22}{step.target_c:>6.1f} °C{rest:>17}{figures}")
     lines += [f"  trip {e.id} at {e.t_s / 60:.0f} min: {e.text}" for e in record.events if e.kind == "trip"]
     lines += [f"  {line['kind']} by {line['by']}: {line['text']}" for line in more.lines]
+    gained = filing.extract_yield(record)
+    lines += [] if gained is None else [f"  extract yield: {filing.yield_words(gained)}"]
     gaps = filing.missing(record, batch.initial_heat_c(record))
     lines += [f"  not on record: {'; '.join(gaps)}"] if gaps else []
     lines += [f"  DAMAGED: {record.damage}"] if record.damage else []
     lines += [f"  CHANGED: {problem}" for problem in more.problems]
     if sys.stdout.isatty():
         lines += ["", "As a page: --html FILE; to file it: --batch FILE, --sign WORDS"]
+    return lines
+
+
+def steps(record: RunRecord) -> list[str]:
+    """A table of the steps as they went, counted from 1."""
+    lines = [f"  {'':>2} {'step':<22}{'target':>9}{'rest':>18}{'min':>8}{'mean':>8}{'max':>8}"]
+    for number, step in enumerate(record.steps, 1):
+        rest = f"{step.credited_s / 60:.1f} of {step.planned_s / 60:g} min" if step.planned_s else ""
+        figures = "".join(f"{'-' if v is None else f'{v:.2f}':>8}" for v in (step.min_c, step.mean_c, step.max_c))
+        lines.append(f"  {number:>2} {step.name[:22]:<22}{step.target_c:>6.1f} °C{rest:>18}{figures}")
     return lines

@@ -6,6 +6,7 @@ left out where the output is no terminal or NO_COLOR is set.
 
 from __future__ import annotations
 
+import math
 import os
 import sys
 import time
@@ -46,6 +47,23 @@ def curve(values: Sequence[float | None], low: float, high: float) -> str:
     width = max(high - low, 1e-9)
     scaled = (None if v is None else max(0, min(7, int((v - low) / width * 7.999))) for v in values)
     return "".join(" " if s is None else BARS[s] for s in scaled)
+
+
+def chart(points: Sequence[tuple[float, float | None]], columns: int = 64, rows: int = 12) -> list[str]:
+    """Temperatures over time (s, °C) as plain text, lowest and highest at the edge; empty where there are none."""
+    known = [(at, value) for at, value in points if value is not None]
+    if not known:
+        return []
+    begin, wide_s = points[0][0], max(points[-1][0] - points[0][0], 1.0)
+    low, high = (math.floor(min(v for _, v in known) / 5) * 5, math.ceil(max(v for _, v in known) / 5) * 5)
+    step = max(high - low, 5) / (rows - 1)
+    grid = [[" "] * columns for _ in range(rows)]
+    for at, value in known:
+        column = min(columns - 1, int((at - begin) / wide_s * columns))
+        grid[min(rows - 1, round((value - low) / step))][column] = "*"
+    edge = {row: f"{low + row * step:.0f} °C" for row in (0, rows // 2, rows - 1)}
+    drawn = [f"{edge.get(row, ''):>6} |{''.join(grid[row]).rstrip()}" for row in reversed(range(rows))]
+    return [*drawn, f"{'':>6} +{'-' * columns}", f"{'':>8}0 min{span(wide_s):>{columns - 5}}"]
 
 
 def lines(status: Mapping[str, Any]) -> list[str]:

@@ -20,9 +20,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.cli import DONE, NO, Wrong
-from controller.core.problems import Problems
+from controller.core.problems import Problem, Problems
 from controller.core.topics import topics
-from controller.edge import files, restart, share
+from controller.edge import data_folder, files, restart, share
 from controller.edge.ahead import Ahead
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.loading import compiler, unchanged
@@ -59,13 +59,20 @@ def run(args: argparse.Namespace) -> int:
         return asyncio.run(serve(config, settings, args.speed, log))
 
 
-def read(config: str | None, tun: str | None, speed: float) -> tuple[Path, Settings]:
-    """The files, checked. Raises Wrong with every problem at once."""
+def read(config: str | None, tun: str | None, speed: float, *, data: bool = True) -> tuple[Path, Settings]:
+    """The files, checked. Raises Wrong with every problem at once.
+
+    `data`: the data folder is needed too, to be written and for what was learned of the tun.
+    """
+    problems: list[Problem] = []
     try:
         folder = files.config_dir(config)
-        settings = files.settings(folder, tun)
+        problems += data_folder.problems(folder) if data else []
+        settings = files.settings(folder, tun, learned=data and not problems)
     except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
+        raise Wrong(*dict.fromkeys((*problems, *wrong.problems))) from None
+    if problems:
+        raise Wrong(*problems)
     if not (0.0 < speed <= FASTEST):
         raise Wrong(f"--speed: found {speed:g}, wanted above 0 and at most {FASTEST:g}")
     if speed != 1.0 and not settings.tun.simulated:
@@ -75,9 +82,15 @@ def read(config: str | None, tun: str | None, speed: float) -> tuple[Path, Setti
 
 @contextlib.contextmanager
 def lock(folder: Path) -> Iterator[bool]:
-    """Is this the only process on this machine that serves the tun? The lock goes with the process, however it ends."""
-    folder.mkdir(parents=True, exist_ok=True)
-    fd = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    """Is this the only process on this machine that serves the tun? The lock goes with the process, however it ends.
+
+    Raises Wrong where the record's folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        fd = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    except OSError as error:
+        raise Wrong(Problem(str(folder), str(error.strerror), data_folder.WANTED)) from None
     try:
         fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         yield True

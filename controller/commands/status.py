@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from controller.cli import DONE, Unreachable
 from controller.commands import screen
-from controller.commands.serve import read
+from controller.commands.reach import reach
 from controller.edge import asking
 
 if TYPE_CHECKING:
@@ -17,16 +17,16 @@ if TYPE_CHECKING:
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where only one daemon answers")
     parser.add_argument("--json", action="store_true", help="print the status document as it is")
 
 
 def run(args: argparse.Namespace) -> int:
-    _, settings = read(args.config, args.tun, 1.0)
+    _, settings = reach(args.config, args.tun)
     try:
         status = asyncio.run(_once(settings))
     except asking.NoAnswer as silent:
-        away = str(silent).startswith("broker ")  # else it says itself what to start
+        away = "nothing listens" in str(silent)  # else it says itself what to do
         more = f"\nNext: start the broker, then `underback serve --tun {settings.tun.name}`." if away else ""
         raise Unreachable(f"{silent}{more}") from None
     print(json.dumps(status, ensure_ascii=False) if args.json else "\n".join(screen.lines(status)))

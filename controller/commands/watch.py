@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from controller.cli import DONE, NO, Unreachable
 from controller.commands import screen
-from controller.commands.serve import read
-from controller.edge import asking
+from controller.commands.reach import reach
+from controller.edge import asking, streams
 
 if TYPE_CHECKING:
     from controller.core.settings import Settings
@@ -20,13 +20,13 @@ ENDS = ("complete", "stopped", "aborted")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where only one daemon answers")
     parser.add_argument("--json", action="store_true", help="print each status document on a line of its own")
     parser.add_argument("--until-end", action="store_true", help="end when the run ends; 0 if it is complete, else 1")
 
 
 def run(args: argparse.Namespace) -> int:
-    _, settings = read(args.config, args.tun, 1.0)
+    _, settings = reach(args.config, args.tun)
     try:
         return asyncio.run(_watch(settings, args.json, args.until_end))
     except asking.NoAnswer as silent:
@@ -43,6 +43,8 @@ async def _watch(settings: Settings, as_json: bool, until_end: bool) -> int:
         else:
             text = screen.lines(status)
             live.draw([screen.painted(line, status) for line in text], " | ".join(text[:4]))
+        if streams.gone():
+            return DONE
         began = began or status["state"] not in ENDS
         if until_end and began and status["state"] in ENDS:
             return DONE if status["state"] == "complete" else NO

@@ -25,7 +25,7 @@ from controller.brewing.probe_points import (
     correction,
     ice_point,
 )
-from controller.core.settings import Probe, Settings
+from controller.core.settings import Probe, Settings, Tun
 from controller.edge.proof import AHEAD_S
 
 LONGEST_S = 1800.0  # a point that is not steady by then is given up
@@ -75,15 +75,22 @@ TELLS = {
 }
 
 
+def unknown(place: Place) -> tuple[str, ...]:
+    """Why can the boiling point of this place not be known? Nothing where pressure or altitude tells it."""
+    nowhere = boiling_point((), altitude_m=place.altitude_m, pressure_kpa=place.pressure_kpa)
+    if isinstance(nowhere, Refused) and not nowhere.reasons[0].startswith("0 readings"):
+        return nowhere.reasons
+    return ()
+
+
 async def check(probe: Probe, stream: Stream, person: Person, place: Place) -> Checked | Refused:
     """Both points, one after the other. A refused point ends it: a correction would only hide what is wrong."""
 
     def boils(samples: Sequence[Sample]) -> Point | Refused:
         return boiling_point(samples, altitude_m=place.altitude_m, pressure_kpa=place.pressure_kpa)
 
-    nowhere = boils(())
-    if isinstance(nowhere, Refused) and not nowhere.reasons[0].startswith("0 readings"):
-        return nowhere  # pressure or altitude cannot be right: said before anybody boils water
+    if why := unknown(place):
+        return Refused(why)  # said before anybody boils water
     points = []
     for kind, judge in (("ice", ice_point), ("boil", boils)):
         await person.ready(TELLS[kind])
@@ -182,6 +189,11 @@ def write(settings: Settings, document: dict[str, Any]) -> Path:
 def history(settings: Settings, role: str) -> Path:
     """Where do a probe's calibrations stand, one line each?"""
     return Path(settings.service.data_dir) / "calibration" / f"{settings.tun.name}-{role}.jsonl"
+
+
+def advised_days(tun: Tun, wall_s: float) -> float | None:
+    """By which age does the advice go? A simulated probe needs no checking."""
+    return 0.0 if tun.simulated else age_days(tun.probes.mash, wall_s)
 
 
 def age_days(probe: Probe, wall_s: float) -> float | None:

@@ -37,9 +37,10 @@ def look(config: Path, program: str, tun: str | None) -> Plan:
         brewery = worts.load(files.load_service(config))
     except Problems as wrong:
         problems += wrong.problems
+    wished = files.written_tun(config, program) if loaded is None else loaded.tun
     try:
-        if loaded is not None or tun is not None:
-            vessel = tun_for(config, loaded, tun, program)
+        if loaded is not None or tun or wished or len(files.names(config / "tuns")) == 1:
+            vessel = tun_for(config, loaded, tun, program, wished)
     except Problems as wrong:
         problems += wrong.problems
     if problems or loaded is None or vessel is None:
@@ -48,20 +49,22 @@ def look(config: Path, program: str, tun: str | None) -> Plan:
     return plan._replace(problems=_at_lines(config, program, plan.problems)) if plan.problems else plan
 
 
-def tun_for(config: Path, program: Program | None, named: str | None, written: str = "") -> Tun:
+def tun_for(config: Path, program: Program | None, named: str | None, written: str = "", wished: str = "") -> Tun:
     """The tun that is named, else the one the program was written for, else the only one. Raises Problems.
 
-    `written`: the program as it was asked for, so that a tun that it names wrongly is told at its line.
+    `written`: the program as it was asked for, so that a tun that it names wrongly is told at its line. `wished`: the
+    tun that its file names, though the program itself could not be read.
     """
     known = files.names(config / "tuns")
+    wished = wished or (program.tun if program is not None else "")
     if named is not None:
         return files.load_tun(config, named)
-    if program is not None and program.tun in known:
-        return files.load_tun(config, program.tun)
-    if len(known) <= 1 or program is None:
+    if wished in known:
+        return files.load_tun(config, wished)
+    if len(known) <= 1:
         return files.load_tun(config, files.only_tun(config))
-    if program.tun:
-        raise Problems(_at_lines(config, written, [_no_such_tun(program.tun, known)]))
+    if wished or program is None:
+        raise Problems(_at_lines(config, written, [_no_such_tun(wished, known)]))
     raise Problems([Problem("--tun", "nothing", _which_fit(config, program, known))])
 
 

@@ -32,6 +32,8 @@ CALL_S = 4.0  # for any one call of the client
 IN_FLIGHT = 14  # below the 20 that a broker's receive maximum commonly allows; heater commands come on top
 QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)  # Linux
 
+LISTED = "run config/mosquitto/make-users.sh with all your tuns, this one too, and reload the broker"
+
 QUIET = logging.getLogger("underback.mqtt")
 QUIET.addHandler(logging.NullHandler())
 QUIET.propagate = False
@@ -71,7 +73,13 @@ def plain(error: BaseException) -> str:
     text = str(error) or type(error).__name__
     low = text.lower()
     if "not authori" in low or "bad user name" in low:
-        return "the broker refuses this user name or password; check username and password_file in service.toml"
+        check = "check username and password_file in service.toml, or make the password anew"
+        anew = "config/mosquitto/make-users.sh --renew USER FOLDER TUN..."
+        return f"the broker refuses this user name or password; {check}: {anew}"
+    if isinstance(error, OSError) and error.filename:
+        return (
+            f"{error.filename} cannot be read ({error.strerror}); check [broker] in service.toml, and who may read it"
+        )
     if "certificate has expired" in low or "not yet valid" in low:
         return "the broker's TLS certificate is out of date, or this machine's clock is wrong"
     if "certificate verify failed" in low or "unknown ca" in low:

@@ -32,7 +32,7 @@ def _advice(config: Path, plan: Plan, settings: Settings, wall_s: float) -> Iter
         told = "; ".join(str(problem) for problem in wrong.problems)
         yield Event("note", "advice", f"the brewery's own advice cannot be read, the usual one is filed: {told}"[:1000])
         changes = {}
-    for said in advise(plan, changes, calibration_age_days=calibrate.age_days(settings.tun.probes.mash, wall_s)):
+    for said in advise(plan, changes, calibration_age_days=calibrate.advised_days(settings.tun, wall_s)):
         advice = said.advice
         data = {"level": advice.level, "what": advice.text, "mend": advice.mend, "overruled": said.overruled}
         yield Event("advice", advice.rule, f"{advice.level} {advice.rule}: {advice.text}", data=data)
@@ -95,4 +95,5 @@ def _words(role: str, found: dict[str, Any]) -> str:
     points = f"ice {found['raw_ice_c']:g} °C, boil {found['raw_boil_c']:g} °C for {found['boil_c']:g} °C"
     if found["calibrated_on"] is None:
         return f"{role} probe: no calibration on record; constants in force: {points}"
-    return f"{role} probe calibrated on {found['calibrated_on']} by {found['by'] or 'nobody on record'}: {points}"
+    by = f"by {found['by']}" if found["by"] else "(by whom is not on record)"
+    return f"{role} probe calibrated on {found['calibrated_on']} {by}: {points}"

@@ -42,8 +42,9 @@ def config_dir(given: str | None) -> Path:
 
 
 def names(folder: Path) -> list[str]:
-    """Which files are there to choose from, by name?"""
-    return sorted(path.stem for path in folder.glob("*.toml") if path.is_file())
+    """Which files are there to choose from, by name? Recipes in an exchange format count among the programs."""
+    endings = {".toml", *EXCHANGE} if folder.name == "programs" else {".toml"}
+    return sorted({path.stem for path in folder.glob("*.*") if path.suffix in endings and path.is_file()})
 
 
 # ---------------------------------------------------------------- tables
@@ -57,12 +58,16 @@ def load_tun(config: Path, name: str) -> Tun:
     return _done(value, [*_name_key(path, data), *problems], path, text)
 
 
-def load_service(config: Path) -> Service:
-    """The service of `service.toml`; what it says by default when there is none. Raises Problems."""
+def load_service(config: Path, *keys: str) -> Service:
+    """The service of `service.toml`; what it says by default when there is none. Raises Problems.
+
+    `keys`: only these are looked at, whatever the rest of the file says.
+    """
     path = config / "service.toml"
-    if not path.exists():
+    if not _there(path):
         return Service()
     data, text = table(path)
+    data = {key: value for key, value in data.items() if key in keys} if keys else data
     value, problems = read(Service, data, lambda service: ())
     return _done(value, problems, path, text)
 
@@ -83,10 +88,20 @@ def load_program(config: Path, name_or_path: str) -> Program:
     return _done(value, placed.problems([*_name_key(path, placed.data), *problems]), path, text)
 
 
+def written_tun(config: Path, program: str) -> str:
+    """Which tun does a program's file name, whatever else is wrong with it? Empty where it names none."""
+    try:
+        path = program_path(config, program)
+        named = table(path)[0].get("tun") if path.suffix.lower() not in EXCHANGE else None
+    except Problems:
+        return ""
+    return named if isinstance(named, str) else ""
+
+
 def load_learned(service: Service, tun: str) -> Learned | None:
     """What was learned of this tun, if anything. Raises Problems when the file is wrong."""
     path = Path(service.data_dir) / "learned" / f"{tun}.toml"
-    if not path.exists():
+    if not _there(path):
         return None
     data, text = table(path)
     value, problems = read(Learned, data, lambda learned: ())
@@ -96,7 +111,7 @@ def load_learned(service: Service, tun: str) -> Learned | None:
 def load_advice(config: Path) -> advice.Changes:
     """A brewery's own levels, figures and texts for the advice: `advice.toml`, if there is one. Raises Problems."""
     path = config / "advice.toml"
-    if not path.exists():
+    if not _there(path):
         return {}
     data, text = table(path)
     problems = [
@@ -113,8 +128,11 @@ def load_advice(config: Path) -> advice.Changes:
     return data
 
 
-def settings(config: Path, tun_name: str | None) -> Settings:
-    """Tun and service together; the only tun when none is named. Raises Problems, those of both files at once."""
+def settings(config: Path, tun_name: str | None, *, learned: bool = True) -> Settings:
+    """Tun and service together; the only tun when none is named. Raises Problems, those of both files at once.
+
+    `learned`: also what a water run showed of the tun.
+    """
     problems: list[Problem] = []
     parts: list[Any] = []
     for part in (lambda: load_tun(config, tun_name or only_tun(config)), lambda: load_service(config)):
@@ -125,7 +143,7 @@ def settings(config: Path, tun_name: str | None) -> Settings:
     if problems:
         raise Problems(problems)
     tun, service = parts
-    return Settings(tun, service, digest(config, tun.name), load_learned(service, tun.name))
+    return Settings(tun, service, digest(config, tun.name), load_learned(service, tun.name) if learned else None)
 
 
 def only_tun(config: Path) -> str:
@@ -173,7 +191,7 @@ def program_path(config: Path, name_or_path: str) -> Path:
         if len(path.parts) == 1 and not _exists(path) and _exists(inside):
             raise Problems([Problem(name_or_path, "no such file here", f'"{path.stem}", which is {inside}')])
         return _file(path)
-    if _exists(Path(f"{name_or_path}.toml")) and not _exists(config / "programs" / f"{name_or_path}.toml"):
+    if _exists(Path(f"{name_or_path}.toml")) and name_or_path not in names(config / "programs"):
         wanted = f'"{name_or_path}.toml" for the file here: a file needs its ending or a path'
         raise Problems([Problem(f'program "{name_or_path[:60]}"', f"no such file in {config / 'programs'}", wanted)])
     return _named(config / "programs", name_or_path, "program")
@@ -181,6 +199,8 @@ def program_path(config: Path, name_or_path: str) -> Path:
 
 def _named(folder: Path, name: str, what: str) -> Path:
     path = folder / f"{name}.toml"
+    if what == "program" and not _exists(path):
+        path = next((other for end in sorted(EXCHANGE) if _exists(other := folder / f"{name}{end}")), path)
     inside = "/" not in name and "\\" not in name and "\0" not in name and name not in ("", ".", "..")
     if inside and _exists(path):
         return _file(path)
@@ -196,6 +216,14 @@ def _exists(path: Path) -> bool:
         return path.exists()
     except (OSError, ValueError):
         return False
+
+
+def _there(path: Path) -> bool:
+    """Is there a file that may be left out? One that is not to be seen is a problem: it may say what matters."""
+    try:
+        return path.exists()
+    except OSError as error:
+        raise Problems([Problem(str(path), str(error.strerror), "a file that can be read, or none")]) from None
 
 
 def _file(path: Path) -> Path:

@@ -9,7 +9,9 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
-from typing import Any, Literal
+import time
+from collections.abc import Callable
+from typing import Any, Literal, NamedTuple
 
 from controller.edge.lean import without
 
@@ -23,6 +25,17 @@ RANK: dict[Level, int] = {"debug": 10, "info": 20, "warning": 30, "error": 40}  
 _json = structlog.processors.JSONRenderer(ensure_ascii=False, default=str)
 
 
+AGAIN_S, LONGEST_S, KEPT = 30.0, 3600.0, 200  # own proposal
+
+
+class Repeated(NamedTuple):
+    """An error that was said: when it may be said again, and how often it came since."""
+
+    due_s: float
+    wait_s: float
+    held_back: int
+
+
 class _Stderr:
     """Where the lines go: to what stderr is at the time."""
 
@@ -34,20 +47,41 @@ class _Stderr:
 
 
 class Log:
-    """Lines to stderr. Never raises: a log that cannot be written must not end a mash."""
+    """Lines to stderr. Never raises: a log that cannot be written must not end a mash.
 
-    def __init__(self, least: Level = "info", managed: bool | None = None) -> None:
+    An error that comes again and again is said once, and then at growing intervals with how often it came.
+    """
+
+    def __init__(
+        self, least: Level = "info", managed: bool | None = None, now: Callable[[], float] = time.monotonic
+    ) -> None:
         managed = "JOURNAL_STREAM" in os.environ if managed is None else managed
         self._log = structlog.wrap_logger(
             _Stderr(),
             processors=[_managed] if managed else _plain(),
             wrapper_class=structlog.make_filtering_bound_logger(RANK[least]),
         )
+        self._now = now
+        self._repeated: dict[str, Repeated] = {}
 
     def say(self, level: Level, text: str, **fields: Any) -> None:
         """One line."""
         with contextlib.suppress(Exception):
-            getattr(self._log, level)(text, **fields)
+            times = self._times(f"{text} {fields}") if level == "error" else 1
+            if times:
+                getattr(self._log, level)(text, **fields, **({"times": times} if times > 1 else {}))
+
+    def _times(self, error: str) -> int:
+        """How many times has this come since it was last said? 0: it is not due to be said again."""
+        now, last = self._now(), self._repeated.get(error)
+        if last is not None and now < last.due_s:
+            self._repeated[error] = last._replace(held_back=last.held_back + 1)
+            return 0
+        wait_s = AGAIN_S if last is None or not last.held_back else min(LONGEST_S, 2.0 * last.wait_s)
+        if len(self._repeated) >= KEPT:
+            self._repeated.clear()
+        self._repeated[error] = Repeated(now + wait_s, wait_s, 0)
+        return 1 + (last.held_back if last is not None else 0)
 
     def info(self, text: str, **fields: Any) -> None:
         self.say("info", text, **fields)

@@ -22,7 +22,7 @@ import aiomqtt
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from controller.edge.client import CALL_S, CONNECT_S, IN_FLIGHT, heed_cancellation, publish_properties, reply_to
+from controller.edge.client import CALL_S, CONNECT_S, IN_FLIGHT, LISTED, heed_cancellation, publish_properties, reply_to
 from controller.edge.client import QUIET as QUIET
 from controller.edge.client import Will as Will
 from controller.edge.client import make as make
@@ -36,6 +36,7 @@ BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
 STUCK_S, STUCK_FLOOR_S = 2.0, 0.25  # unacknowledged for so long (over speed): no further heat over this connection
 DEAD_S, DEAD_FLOOR_S = 10.0, 1.0  # unacknowledged for so long (over speed): the connection is reset
 OWN_WINDOW = 1000  # the client must never hold back: what may wait, and for how long, is decided here
+NOT_AUTHORIZED = 135  # MQTT 5, section 2.4
 EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
 
 
@@ -236,7 +237,8 @@ class Mqtt:
         if not self._flying:
             self._quiet.set()
         if int(getattr(reason, "value", 0)) >= 128 and self._ear is not None:
-            self._ear.refused(topic, f"the broker refused it: {reason}")
+            unlisted = f"this user may not write it: {LISTED}"
+            self._ear.refused(topic, unlisted if reason.value == NOT_AUTHORIZED else f"the broker refused it: {reason}")
         self._pump()
 
     async def flush(self, within_s: float) -> bool:

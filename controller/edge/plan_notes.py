@@ -37,7 +37,7 @@ def _hot_liquor(plan: Plan) -> Iterator[Note]:
     if liquor_c > HOT_LIQUOR_C and "temperature_c" in plan.program.liquor.model_fields_set:
         yield Note(
             "note",
-            f"liquor at {liquor_c:.4g} °C is already hot: did you mean {liquor_c:.4g} °F ({meant_c:.0f} °C)?",
+            f"liquor at {liquor_c:.3g} °C is already hot: did you mean {liquor_c:.3g} °F ({meant_c:.0f} °C)?",
         )
 
 
@@ -49,7 +49,7 @@ def _low_strike(plan: Plan) -> Iterator[Note]:
     if (under_k := first_c - plan.landing_c) > LANDS_K:
         yield Note(
             "warn",
-            f"strike {plan.strike_c:.4g} °C: the mash lands {under_k:.1f} K under the first rest and is heated up to "
+            f"strike {plan.strike_c:.3g} °C: the mash lands {under_k:.1f} K under the first rest and is heated up to "
             'it; write strike = "auto" unless that is meant',
         )
 
@@ -60,9 +60,9 @@ def assumed(plan: Plan) -> str:
     if not program.grist:
         return ""
     if "grist_temperature_c" not in program.dough_in.model_fields_set:
-        parts.append(f"grain at {show('temperature', program.dough_in.grist_temperature_c)}")
+        parts.append(f"grain at {show('temperature', round(program.dough_in.grist_temperature_c, 1))}")
     if "temperature_c" not in program.liquor.model_fields_set:
-        parts.append(f"liquor at {show('temperature', program.liquor.temperature_c)}")
+        parts.append(f"liquor at {show('temperature', round(program.liquor.temperature_c, 1))}")
     return ", ".join(parts)
 
 
@@ -76,6 +76,6 @@ def _downwards(plan: Plan) -> Iterator[Note]:
         if stage.kind in ("rest", "mash_out") and stage.target_c < before.target_c - LOWER_K:
             yield Note(
                 "warn",
-                f'step {(stage.at or 0) + 1} "{stage.name}": {stage.target_c:.4g} °C after {before.target_c:.4g} °C is '
-                "likely a slip: a tun has no cooling",
+                f'[[step]] {(stage.at or 0) + 1} "{stage.name}": {stage.target_c:.3g} °C after '
+                f"{before.target_c:.3g} °C is likely a slip: a tun has no cooling",
             )

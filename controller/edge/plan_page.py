@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from controller.brewing import volumes
 from controller.core.advise import Said
 from controller.core.plan import Plan
-from controller.core.program import SETTLE_S
-from controller.core.stages import Stage
+from controller.core.stages import Stage, mixing_s
 from controller.core.table import show
 from controller.edge import plan_notes
 
@@ -38,12 +37,12 @@ def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = Non
 
 
 def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
-    """What there is to say, with why, what mends it, how sure and after whom."""
+    """What there is to say, with why, what mends it, how sure, and the publication it rests on, if any."""
     for line in said:
         advice = line.advice
         yield f"  {advice.level} {advice.rule}: {advice.text}"
         yield f"    {advice.why} {advice.mend}"
-        yield f"    How sure: {advice.sure}. Source: {advice.source}."
+        yield f"    How sure: {advice.sure}{f' ({advice.source})' if advice.source else ''}."
         if line.overruled is not None:
             yield f"    You know: {line.overruled}"
 
@@ -69,6 +68,11 @@ def _facts(plan: Plan) -> Iterator[str]:
     cost = "" if plan.cost is None else f"; {plan.cost:.2f} {plan.tun.currency}".rstrip()
     parts = f" (strike {plan.strike_kwh:.2f}, mash {plan.mash_kwh:.2f})" if plan.strike_kwh else ""
     yield f"  Energy   {plan.energy_kwh:.2f} kWh{parts}{cost}"
+    if plan.extract_kg is not None and plan.first_wort_p is not None:
+        yield (
+            f"  Extract  {plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P, if all is "
+            "converted; run-off and sparge are not known here"
+        )
 
 
 def _strike(plan: Plan) -> str:
@@ -81,7 +85,8 @@ def _strike(plan: Plan) -> str:
     text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat"
-    return f"{text}; the vessel is heated with the liquor"
+    round_it = ", with the liquor round the coil," if plan.tun.heater.bath_l else ""
+    return f"{text}; the vessel{round_it} is heated with the liquor"
 
 
 def _going_in(plan: Plan) -> str:
@@ -90,7 +95,7 @@ def _going_in(plan: Plan) -> str:
     if not kinds:
         return ""
     what = " and additions" if set(kinds) != {"dough_in"} else ""
-    return f", with {_minutes(SETTLE_S * len(kinds))} for grain{what} to mix in"
+    return f", with {_minutes(sum(mixing_s(kind, plan.tun) for kind in kinds))} for grain{what} to mix in"
 
 
 def _minutes(seconds: float) -> str:
@@ -101,17 +106,18 @@ def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
     """One line a step, and below it why it is there."""
     elapsed = dough_in_s is None
     now_s = 0.0 if dough_in_s is None else dough_in_s - plan.heat_up_s
-    width = max(len(stage.name) for stage in plan.stages)
+    names = [f"{number} {stage.name}" for number, stage in enumerate(plan.stages, 1)]
+    width = max(map(len, names))
     holds = [_hold(plan, stage) for stage in plan.stages]
     wide = max(map(len, holds))
     yield f"  {'from' if elapsed else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
-    for stage, hold in zip(plan.stages, holds, strict=True):
+    for stage, name, hold in zip(plan.stages, names, holds, strict=True):
         now_s += stage.ramp_s if stage.at is None else 0.0
-        begin = f"  {_clock(now_s, elapsed):>6}  {stage.name:<{width}}  {stage.target_c:4.1f} °C"
+        begin = f"  {_clock(now_s, elapsed):>6}  {name:<{width}}  {stage.target_c:4.1f} °C"
         yield f"{begin}  {hold:>{wide}}  {_rise(plan, stage)}".rstrip()
         yield f"  {'':>6}  {'':<{width}}  {stage.why}"
         now_s += 0.0 if stage.at is None else stage.ramp_s + stage.hold_s * (stage.kind != "keep")
-        now_s += SETTLE_S if stage.kind in ("dough_in", "infusion", "decoction") else 0.0
+        now_s += mixing_s(stage.kind, plan.tun)
         now_s += 0.0 if stage.at is None else plan.program.step[stage.at].away_s or 0.0
 
 

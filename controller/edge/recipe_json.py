@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-import math
 from typing import Any
 
 from controller.core.problems import Problem
 from controller.core.reading import found
 from controller.edge.sheet import MASSES_KG, RATIOS_L_PER_KG, TIMES_S, VOLUMES_L, Found, Line, Sheet, grain
+
+MOST = 1e300  # no number of a recipe is greater; a whole number may be, and is no float then
 
 
 class _Ask:
@@ -41,7 +42,7 @@ class _Ask:
     def measured(self, value: object, units: dict[str, float], place: str) -> float | None:
         """An object of unit and value, in the base unit."""
         unit, number = (value.get("unit"), value.get("value")) if isinstance(value, dict) else (None, None)
-        plain = isinstance(number, (int, float)) and not isinstance(number, bool) and math.isfinite(number)
+        plain = isinstance(number, (int, float)) and not isinstance(number, bool) and abs(number) <= MOST
         if not isinstance(unit, str) or unit.lower() not in units or not plain:
             shown = json.dumps(value)[:60] if value is not None else None
             example = next(iter(units))

@@ -71,7 +71,7 @@ def _word(left_pct: float) -> str:
 
 def _step(step: Mapping[str, Any]) -> str:
     return (
-        f"      {step['name']}: {step['apparent_points_gained']:.0f} points of the limit, "
+        f"      {step['name']}: {teaching.points(step['apparent_points_gained'])} of the limit, "
         f"{step['starch_converted_pct']:.0f} % of the starch; lost {step['beta_lost_pct']:.0f} % of the beta-amylase, "
         f"{step['alpha_lost_pct']:.0f} % of the alpha-amylase"
     )

@@ -44,8 +44,11 @@ class Batches(Table):
 def load(service: Service) -> Calibration | None:
     """What was recorded of the brewery's worts; None where nothing was. Raises Problems."""
     path = record_path(service)
-    if not path.exists():
-        return None
+    try:
+        if not path.exists():
+            return None
+    except OSError as error:
+        raise Problems([Problem(str(path), str(error.strerror), "a file that can be read, or none")]) from None
     data, _ = files.table(path)
     try:
         return calibration.from_record(data)

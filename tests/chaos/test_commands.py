@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
 import signal
@@ -12,7 +13,8 @@ from typing import Any
 
 import pytest
 
-from controller.commands import doctor, screen
+from controller.cli import Wrong
+from controller.commands import doctor, order, screen
 from tests.chaos.field import REPO, Field, field, needs_mosquitto
 
 
@@ -172,3 +174,51 @@ def test_a_curve_keeps_within_its_blocks() -> None:
     """Values below and above the range stay at the lowest and highest block; a missing one is a gap."""
     assert screen.curve([0.0, 10.0, None, 46.0, 80.0, 99.0], 10.0, 80.0) == "▁▁ ▅██"
     assert (screen.bar(0.0, 4), screen.bar(0.5, 4), screen.bar(7.0, 4)) == ("░░░░", "██░░", "████")
+
+
+@needs_mosquitto
+@pytest.mark.parametrize("name", ["hold", "stop", "abort"])
+def test_heat_is_taken_away_whatever_is_wrong_with_the_files(name: str, tmp_path: Path) -> None:
+    """The tun file, what was learned and the data folder are spoiled after the start: the order goes out all the same;
+    any other order tells what is wrong."""
+    with field(tmp_path, "gannet", "short", 20.0) as there:
+        there.begin()
+        (there.config / "tuns" / "gannet.toml").write_text("spoiled")
+        service = there.config / "service.toml"
+        service.write_text(f'tack = 3\ndata_dir = "/dev/null"\n[broker]\nport = {there.port}\n')
+        code, _, err = said(there, "order", "pause")
+        assert code == 2 and "gannet.toml" in err and "tack" in err
+        code, out, err = said(there, "order", name)
+        assert (code, err) == (0, ""), out
+        there.wait(lambda: there.state() in ("held", "stopped", "aborted"), 20, "heat is off")
+
+
+@needs_mosquitto
+def test_what_was_learned_is_not_needed_to_order_or_to_look(tmp_path: Path) -> None:
+    """A spoiled learned/NAME.toml stops neither an order nor the status."""
+    with field(tmp_path, "gannet", "short", 20.0) as there:
+        there.begin()
+        learned = tmp_path / "data" / "learned"
+        learned.mkdir()
+        (learned / "gannet.toml").write_text("spoiled")
+        assert said(there, "status")[0] == 0
+        assert said(there, "order", "pause")[0] == 0
+        assert said(there, "output-off")[0] == 0
+
+
+@needs_mosquitto
+def test_an_order_to_take_heat_away_from_no_such_tun_names_those_there_are(tmp_path: Path) -> None:
+    """Nobody answers: 3, and what the folder holds, for a slip of the pen."""
+    with field(tmp_path, "gannet", "short", 20.0) as there:
+        command = [sys.executable, "-m", "controller", "--config", str(there.config), "order", "hold", "--tun", "ganet"]
+        done = subprocess.run(command, check=False, capture_output=True, text=True, cwd=REPO, timeout=60)
+        assert done.returncode == 3
+        assert "ganet.toml, only gannet, plover" in done.stderr
+
+
+@pytest.mark.parametrize("name", ["a/b", "#", " "])
+def test_a_tun_that_is_no_name_is_turned_away(name: str, tmp_path: Path) -> None:
+    """What cannot stand in a topic is not sent anywhere."""
+    config = Field(tmp_path, "gannet", "short", 20.0).config
+    with pytest.raises(Wrong, match="wanted the name of a tun"):
+        order._heat_off(argparse.Namespace(config=str(config), tun=name), {"order": "hold"})

@@ -24,7 +24,7 @@ HEATER = ("heater/report", "heater/online")
 TOLD = ("heater/command", "stirrer/command", "pump/command")
 SAID = ("reply", "reply/a-client", "status", "event", "online", "horn")
 OTHER = ("heater/other", "order/deeper", "secret")
-PER_TUN = (*NODES, *HEATER, *TOLD, *SAID, "order", *OTHER)
+PER_TUN = (*NODES, *HEATER, *TOLD, *SAID, "order", "doctor", *OTHER)
 
 
 def of(tun: str, *names: str) -> set[str]:
@@ -66,8 +66,8 @@ class Rights(NamedTuple):
 # Written from the topic table of the interface, not from the list of rights.
 MATRIX: dict[str, Rights] = {
     "daemon": Rights(
-        all_tuns(*TOLD, *SAID) | ALL_BOARDS | SUPPLY,
-        all_tuns(*NODES, *HEATER, "heater/command", "heater/other", "order", "status")
+        all_tuns(*TOLD, *SAID, "doctor") | ALL_BOARDS | SUPPLY,
+        all_tuns(*NODES, *HEATER, "heater/command", "heater/other", "order", "status", "doctor")
         | {BIRTH}
         | SUPPLY
         | {"underback/supply/shed/other"},
@@ -77,7 +77,7 @@ MATRIX: dict[str, Rights] = {
     "heater-gannet": Rights(of("gannet", *HEATER, "level", "flow"), of("gannet", *TOLD, *PROBES)),
     "heater-plover": Rights(of("plover", *HEATER, "level", "flow"), of("plover", *TOLD, *PROBES)),
     "standin-gannet": Rights(of("gannet", *NODES, *HEATER, "order"), of("gannet", *TOLD, "status", "reply")),
-    "operator": Rights(all_tuns("order") | {BIRTH}, all_tuns(*PER_TUN) | ALL_BOARDS),
+    "operator": Rights(all_tuns("order", "doctor") | {BIRTH}, all_tuns(*PER_TUN) | ALL_BOARDS),
     "panel": Rights({BIRTH}, all_tuns("status", "event", "online") | ALL_BOARDS),
 }
 

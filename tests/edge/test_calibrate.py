@@ -133,3 +133,13 @@ def test_the_age_of_a_calibration_is_counted_from_its_day() -> None:
     assert calibrate.age_days(PROBE, WALL_S) == pytest.approx(20.6, abs=0.1)
     assert calibrate.age_days(PROBE.model_copy(update={"calibrated_on": None}), WALL_S) is None
     assert calibrate.age_days(PROBE.model_copy(update={"calibrated_on": "2027-01-01"}), WALL_S) is None
+
+
+def test_a_simulated_probe_is_never_overdue() -> None:
+    """The shipped tuns' date says nothing of a probe that is none; a real one's age counts in days."""
+    tun = files.load_tun(Path(__file__).resolve().parents[2] / "config", "gannet")
+    real = tun.model_copy(update={"simulated": False})
+    assert calibrate.advised_days(tun, WALL_S + 400 * 86400.0) == 0.0
+    assert calibrate.advised_days(real, WALL_S + 400 * 86400.0) == calibrate.age_days(
+        tun.probes.mash, WALL_S + 400 * 86400.0
+    )

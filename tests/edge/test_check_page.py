@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import shutil
+import types
 from pathlib import Path
+from typing import cast
 
 import pytest
 
 from controller.cli import main
 from controller.commands import doctor
-from controller.edge import files, neighbours
+from controller.edge import asking, files, neighbours
 
 ROOT = Path(__file__).resolve().parents[2]
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
@@ -40,6 +42,8 @@ def changed(*changes: tuple[str, str]) -> str:
 def test_the_last_line_is_a_verdict(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A program without problems ends with what to do next; warnings are counted."""
     assert page(config, capsys)[1].endswith(f"\nNo problems. Next: underback --config {config} dryrun own\n")
+    gannet = config / "tuns/gannet.toml"
+    gannet.write_text(gannet.read_text(encoding="utf-8").replace('power = "5 kW"', 'power = "3 kW"'), encoding="utf-8")
     main(["--config", str(config), "check", "sandpiper", "--tun", "gannet"])
     out = capsys.readouterr().out
     assert out.endswith(f"\nNo problems, 1 warning. Next: underback --config {config} dryrun sandpiper --tun gannet\n")
@@ -75,7 +79,7 @@ def test_a_ramp_over_the_ceiling_says_both(config: Path, capsys: pytest.CaptureF
 def test_a_lower_rest_is_likely_a_slip(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A step below the one before is warned of, since a tun has no cooling; a keep that cools is meant."""
     out = page(config, capsys, changed(('temperature = "77 °C"', 'temperature = "60 °C"')))[1]
-    assert 'warn: step 2 "mash-out": 60 °C after 66 °C is likely a slip: a tun has no cooling' in out
+    assert 'warn: [[step]] 2 "mash-out": 60 °C after 66 °C is likely a slip: a tun has no cooling' in out
     assert "No problems, 1 warning." in out
     kept = page(config, capsys, changed(('kind = "keep" ', 'temperature = "70 °C"\nkind = "keep" ')))[1]
     assert "likely a slip" not in kept
@@ -171,3 +175,26 @@ def test_a_flow_switch_serves_where_there_is_no_level_switch(config: Path) -> No
     bare = settings._replace(tun=settings.tun.model_copy(update={"flow": None}))
     (one,) = [f for f in doctor.tun(bare) if f.check == "level switch"]
     assert one.do.startswith("fit one")
+
+
+class Told:
+    """A connection that hears one status."""
+
+    topics = types.SimpleNamespace(status="underback/gannet/status")
+
+    def __init__(self, refused: int) -> None:
+        self._counters = {"refused by the broker": refused} if refused else {}
+
+    async def listen(self, topic: str) -> None:
+        assert topic == self.topics.status
+
+    async def status(self, within_s: float) -> dict[str, object]:
+        return {"state": "idle", "version": "1", "counters": self._counters}
+
+
+@pytest.mark.parametrize(("refused", "levels"), [(0, ["good"]), (3, ["good", "bad"])])
+async def test_doctor_hears_what_the_broker_refuses_the_daemon(refused: int, levels: list[str]) -> None:
+    """What the daemon counts is told with its mend; a daemon that was refused nothing is well."""
+    found = await doctor._daemon(cast(asking.Line, Told(refused)))
+    assert [each.level for each in found] == levels
+    assert all("3 times" in each.found and "make-users.sh" in each.do for each in found[1:])

@@ -26,6 +26,8 @@ def config(tmp_path: Path) -> Path:
     shutil.copytree(ROOT / "config", folder, ignore=shutil.ignore_patterns("panel"))
     service = folder / "service.toml"
     service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
+    gannet = folder / "tuns/gannet.toml"  # a weak heater, so that there is advice to file
+    gannet.write_text(gannet.read_text().replace('power = "5 kW"', 'power = "3 kW"'))
     return folder
 
 
@@ -110,7 +112,7 @@ def test_an_author_who_is_not_on_record_is_not_guessed(config: Path, history: st
         path.write_bytes(b'{"date": 3\n\xff\n[]\n')
     (event,) = [e for e in at_start(config, "sandpiper", settings) if (e.kind, e.id) == ("calibration", "mash")]
     assert (event.data or {})["by"] is None
-    assert "nobody on record" in event.text
+    assert "(by whom is not on record)" in event.text
 
 
 def test_a_start_brings_it_and_a_broken_advice_file_stops_nothing(config: Path) -> None:

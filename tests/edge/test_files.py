@@ -279,3 +279,40 @@ def test_the_readme_tells_each_shipped_program_as_it_is(name: str) -> None:
     ]
     cells = [cell.strip() for cell in row.strip("|").split("|")]
     assert cells[2].startswith(program.tun) and cells[3] == ", ".join(rests)
+
+
+def test_a_recipe_beside_the_programs_goes_by_its_name(tmp_path: Path) -> None:
+    """A file in an exchange format below `programs/` is meant by its name, as a program of our own is, and offered."""
+    folder = tmp_path / "programs"
+    folder.mkdir()
+    for name in ("curlew.json", "wren.xml", "own.toml", "own.json", "notes.txt"):
+        (folder / name).write_text("", encoding="utf-8")
+    assert files.names(folder) == ["curlew", "own", "wren"]
+    assert files.program_path(tmp_path, "curlew") == folder / "curlew.json"
+    assert files.program_path(tmp_path, "wren") == folder / "wren.xml"
+    assert files.program_path(tmp_path, "own") == folder / "own.toml"
+    with pytest.raises(Problems, match='wanted "curlew"'):
+        files.program_path(tmp_path, "curlw")
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "wanted"),
+    [
+        ("host", "a..b", "a host name"), ("host", "x" * 64, "a host name"), ("host", "", "a host name"),
+        ("prefix", "x", "at least two characters"), ("prefix", "a/b/", "no / at either end"),
+    ],
+)  # fmt: skip
+def test_names_that_no_broker_has(tmp_path: Path, key: str, value: str, wanted: str) -> None:
+    """They are told with what is wanted, before anything is looked up."""
+    text = f'[broker]\n{key} = "{value}"\n' if key == "host" else f'{key} = "{value}"\n'
+    (tmp_path / "service.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(Problems) as wrong:
+        files.load_service(tmp_path)
+    assert [wanted in str(problem) for problem in wrong.value.problems] == [True]
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "::1", "broker.lan", "broker.lan.", "mash_pi"])
+def test_names_that_a_broker_may_have(tmp_path: Path, host: str) -> None:
+    """Names and addresses of both kinds."""
+    (tmp_path / "service.toml").write_text(f'[broker]\nhost = "{host}"\n', encoding="utf-8")
+    assert files.load_service(tmp_path).broker.host == host

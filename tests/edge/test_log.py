@@ -170,3 +170,23 @@ with without("csv"):
 import csv
 """
     assert {"hidden", "csv"} <= loaded(code)
+
+
+def test_an_error_that_comes_again_is_said_at_growing_intervals(capsys: pytest.CaptureFixture[str]) -> None:
+    """Every 2 s for three hours: said at once, after 30 s, 1 min later, and so on to an hour, with how often it came;
+    another error between is not held back, and one that comes rarely is said each time."""
+    at = [0.0]
+    log = Log(managed=True, now=lambda: at[0])
+    for step in range(5400):
+        at[0] = 2.0 * step
+        log.error("refused by the broker", topic="t/status")
+        if step == 3:
+            log.error("refused by the broker", topic="t/event")
+    said = [json.loads(line[3:]) for line in capsys.readouterr().err.splitlines()]
+    assert [line["topic"] for line in said[:3]] == ["t/status", "t/event", "t/status"]
+    times = [line.get("times", 1) for line in said if line["topic"] == "t/status"]
+    assert times == [1, 15, 30, 60, 120, 240, 480, 960, 1800]
+    for hour in range(3):
+        at[0] = 20_000.0 + 3600.0 * hour
+        log.error("the metrics file cannot be written")
+    assert len(capsys.readouterr().err.splitlines()) == 3

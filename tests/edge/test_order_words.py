@@ -13,7 +13,7 @@ from controller.commands.order import _quantity, build
 
 def test_a_start_in_the_middle_of_a_mash() -> None:
     """Step and credited time go over the wire in base units."""
-    said = build("start", ["sandpiper", "from_step=2", "credited=12 min"], "me")
+    said = build("start", ["sandpiper", "from_step=3", "credited=12 min"], "me")
     assert said["args"] == {"program": "sandpiper", "from_step": 2, "credited_s": 720.0}
 
 
@@ -26,11 +26,11 @@ def test_a_time_of_day_is_the_next_one() -> None:
 
 def test_an_adjustment_in_any_unit() -> None:
     """°F and minutes come out as °C and seconds; the ramp in K/s."""
-    args = build("adjust", ["step=2", "target=147.2 °F", "time=40 min", "ramp=0.6 K/min"], "me")["args"]
+    args = build("adjust", ["step=3", "target=147.2 °F", "time=40 min", "ramp=0.6 K/min"], "me")["args"]
     assert args == {"step": 2, "target_c": pytest.approx(64.0), "hold_s": 2400.0, "climb_k_per_s": pytest.approx(0.01)}
 
 
-@pytest.mark.parametrize("word", ["ready_at=6", "from_step=-1", "step=two"])
+@pytest.mark.parametrize("word", ["ready_at=6", "from_step=-1", "from_step=0", "step=1.5"])
 def test_what_cannot_be_read_is_refused_with_what_is_wanted(word: str) -> None:
     """Each names what was found."""
     with pytest.raises(Wrong, match=word.split("=")[0]):

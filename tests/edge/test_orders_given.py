@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 
 import pytest
 
 from controller.cli import Wrong
 from controller.commands.order import build
+from controller.commands.step_named import completed, in_program
+from controller.edge import files
 from controller.edge.asking import fill
 
 
@@ -19,12 +22,12 @@ from controller.edge.asking import fill
         (
             "start",
             ["linnet", "from_step=2", "credited=10 min"],
-            {"program": "linnet", "from_step": 2, "credited_s": 600.0},
+            {"program": "linnet", "from_step": 1, "credited_s": 600.0},
         ),
         ("answer", ["no starch"], {"answer": "no starch"}),
         ("answer", ["ph=5.42", "remark=smells of 5"], {"ph": 5.42, "remark": "smells of 5"}),
         ("extend", ["10 min"], {"by_s": 600.0}),
-        ("adjust", ["step=1", "target=64 °C", "time=40 min"], {"step": 1, "target_c": 64.0, "hold_s": 2400.0}),
+        ("adjust", ["step=2", "target=64 °C", "time=40 min"], {"step": 1, "target_c": 64.0, "hold_s": 2400.0}),
         ("adjust", ["ramp=0.6 K/min"], {"climb_k_per_s": 0.01}),
         ("clear", ["inspected=yes"], {"inspected": True}),
         ("hold", [], {}),
@@ -50,7 +53,7 @@ def test_a_trip_is_named_beside_the_arguments() -> None:
         ("start", ["hand=twelve"], "hand"),
         ("extend", ["10"], "by"),
         ("hold", ["now"], "takes no plain argument"),
-        ("adjust", ["step=one"], "whole number"),
+        ("adjust", ["step=0"], "number from 1 on"),
         ("start", ["ready_at=soon"], "a time is wanted"),
     ],
 )
@@ -92,3 +95,35 @@ def test_what_the_status_tells_is_filled_in() -> None:
     entry = build("answer", ["ph=5.4"], "Ann")
     fill(entry, STATUS)
     assert entry["args"] == {"ph": 5.4}
+    bare = build("answer", [], "Ann")
+    fill(bare, STATUS)
+    assert bare["args"] == {"prompt": "iodine"}
+
+
+NAMES = ("dough-in", "protein rest", "maltose rest", "mash-out", "keep")
+
+
+@pytest.mark.parametrize(
+    ("said", "place"), [("3", 2), ("maltose rest", 2), ("Maltose", 2), ("m", None), ("6", None), ("iodine", None)]
+)
+def test_a_step_is_meant_by_its_shown_number_or_its_name(said: str, place: int | None) -> None:
+    """Shown as 3 it is 2 on the wire; a beginning that fits one name alone will do, else all steps are named."""
+    order = build("adjust", [f"step={said}", "time=40 min"], "Ann")
+    status = {**STATUS, "steps": [{"name": name} for name in NAMES]}
+    if place is not None:
+        completed(order, status)
+        assert order["args"]["step"] == place
+        return
+    with pytest.raises(Wrong, match=f"step: found '{said}', wanted one of 1 dough-in, 2 protein rest, 3 maltose rest"):
+        completed(order, status)
+
+
+def test_the_step_to_begin_at_may_be_named() -> None:
+    """`from_step` by name is found in the program; a name that is none there is answered with its steps."""
+    config = str(Path(__file__).resolve().parents[2] / "config")
+    tun = files.settings(Path(config), "gannet")
+    args = build("start", ["sandpiper", "from_step=maltose"], "Ann")["args"]
+    in_program(config, tun, args)
+    assert args["from_step"] == 2
+    with pytest.raises(Wrong, match=r"from_step: found 'boil', wanted one of 1 dough-in, 2 "):
+        in_program(config, tun, {"program": "sandpiper", "from_step": "boil"})

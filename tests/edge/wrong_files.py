@@ -36,7 +36,7 @@ def whole(name: str, new: str | bytes, *says: str, file: str = LINNET) -> Slip:
 T66 = 'temperature = "66 °C"'
 T77 = 'temperature = "77 °C"'
 H60 = 'time = "60 min"'
-STEP = 'step 1 "conversion": '
+STEP = '[[step]] 1 "conversion": '
 MASH = 'name = "mash-out"\nkind = "mash_out"'
 
 NUMBERS = (
@@ -46,9 +46,11 @@ NUMBERS = (
     program("fahrenheit without its unit", T66, 'temperature = "152"', STEP + "temperature", "152 °F"),
     program("fahrenheit taken for celsius", T66, 'temperature = "152 °C"', STEP, "Fahrenheit", "66.7 °C"),
     program("celsius taken for fahrenheit", T66, 'temperature = "66 °F"', STEP, "Celsius", '"66 °C"'),
-    program("too hot in fahrenheit", T77, 'temperature = "176.5 °F"', 'step 2 "mash-out"', "found 80.28 °C", "78 °C"),
-    program("87 for 78", T77, 'temperature = "87 °C"', 'step 2 "mash-out"', "78 °C", "hard limit"),
-    program("79 under a limit of 80", T77, 'temperature = "79 °C"', 'step 2 "mash-out"', "at most 78 °C"),
+    program(
+        "too hot in fahrenheit", T77, 'temperature = "176.5 °F"', '[[step]] 2 "mash-out"', "found 80.28 °C", "78 °C"
+    ),
+    program("87 for 78", T77, 'temperature = "87 °C"', '[[step]] 2 "mash-out"', "78 °C", "hard limit"),
+    program("79 under a limit of 80", T77, 'temperature = "79 °C"', '[[step]] 2 "mash-out"', "at most 78 °C"),
     program("negative temperature", T66, 'temperature = "-5 °C"', STEP + "temperature", "20 °C to 100 °C"),
     program("zero temperature", T66, 'temperature = "0 °C"', STEP + "temperature", "20 °C"),
     program("kelvin as a temperature", T66, 'temperature = "339 K"', STEP, "K is for differences"),
@@ -95,8 +97,8 @@ TIMES = (
     program(
         "no time", H60 + "             # counted in band, not from when heat came on", "", STEP + "time", "nothing"
     ),
-    program("keep for five hours", 'time = "2 h"', 'time = "5 h"', 'step 3 "keep": time', "5 h", "2 h"),
-    program("keep for a second", 'time = "2 h"', 'time = "1 s"', 'step 3 "keep": time', "1 s", "1 min"),
+    program("keep for five hours", 'time = "2 h"', 'time = "5 h"', '[[step]] 3 "keep": time', "5 h", "2 h"),
+    program("keep for a second", 'time = "2 h"', 'time = "1 s"', '[[step]] 3 "keep": time', "1 s", "1 min"),
     program("over twelve hours in all", H60, 'time = "12 h"\nlong = true', "in all", "at most 12 h"),
 )
 
@@ -111,7 +113,9 @@ KEYS = (
     program("ask_after beyond the rest", H60, H60 + '\nby = "iodine"\nask_after = "90 min"', STEP, "1 h"),
     program("unknown kind", 'kind = "rest"', 'kind = "rset"', STEP + "kind", '"rset"', 'did you mean "rest"?'),
     program("unknown way to end", H60, H60 + '\nby = "iodin"', STEP + "by", 'did you mean "iodine"?'),
-    program("unknown grist kind", 'kind = "malt"', 'kind = "wheatmalt"', 'grist 1 "Pale malt": kind', '"wheat malt"'),
+    program(
+        "unknown grist kind", 'kind = "malt"', 'kind = "wheatmalt"', '[[grist]] 1 "Pale malt": kind', '"wheat malt"'
+    ),
     program("unknown aim", 'aim = "balanced"', 'aim = "drier"', "aim", '"drier"', '"dry"'),
     program("no title", 'title = "Linnet pale ale"', "", "title", "nothing"),
     program("name against the file's", 'tun = "plover"', 'tun = "plover"\nname = "robin"', '"robin"', '"linnet"'),
@@ -123,8 +127,8 @@ KEYS = (
 )
 
 SENSE = (
-    program("same name twice", MASH, MASH.replace("mash-out", "Conversion"), "step 2", "a name of its own"),
-    program("keep in the middle", 'kind = "mash_out"', 'kind = "keep"', 'step 2 "mash-out": kind', "last step"),
+    program("same name twice", MASH, MASH.replace("mash-out", "Conversion"), "[[step]] 2", "a name of its own"),
+    program("keep in the middle", 'kind = "mash_out"', 'kind = "keep"', '[[step]] 2 "mash-out": kind', "last step"),
     program("keep first", 'kind = "rest"', 'kind = "keep"', STEP + "kind", "a rest as the first step"),
     program("infusion first", 'kind = "rest"', 'kind = "infusion"', STEP, "a rest as the first step"),
     program("mass and volume", 'mass = "15 kg"', 'mass = "15 kg"\nvolume = "15 L"', "liquor", "both", "either"),
@@ -144,14 +148,14 @@ SENSE = (
     program("a little too much grain", '"15 kg"', '"27 kg"', ":18: liquor", "with this liquor at most about 2.2 kg"),
     program("hot strike is worked out", '"5.0 kg"', '"10 kg"', "worked out as 78.2 °C at 1.5 L/kg", "use less grain"),
     program("heater not covered", 'mass = "15 kg"', 'mass = "5 kg"', "5.0 L", "at least 8 L"),
-    program("negative mass", 'mass = "5.0 kg"', 'mass = "-5.0 kg"', 'grist 1 "Pale malt": mass', '"-5.0 kg"'),
-    program("litres of malt", 'mass = "5.0 kg"', 'mass = "5.0 L"', 'grist 1 "Pale malt": mass', "kg, g, lb or oz"),
+    program("negative mass", 'mass = "5.0 kg"', 'mass = "-5.0 kg"', '[[grist]] 1 "Pale malt": mass', '"-5.0 kg"'),
+    program("litres of malt", 'mass = "5.0 kg"', 'mass = "5.0 L"', '[[grist]] 1 "Pale malt": mass', "kg, g, lb or oz"),
     program("moisture of 42 %", 'moisture = "4.2 %"', 'moisture = "42 %"', "moisture", "0 % to 20 %"),
     program("share as a part of one", 'kolbach = "42 %"', 'kolbach = "0.34"', "kolbach", '"0.34"', '"34 %"'),
     program("share without its sign", 'kolbach = "42 %"', "kolbach = 42", "kolbach", "42 %"),
-    program("ramp of 10 K/min", 'ramp = "1.0 K/min"', 'ramp = "10 K/min"', 'step 2 "mash-out": ramp', "5 K/min"),
-    program("ramp of zero", 'ramp = "1.0 K/min"', 'ramp = "0 K/min"', 'step 2 "mash-out": ramp', "0.05 K/min"),
-    program("ramp in K", 'ramp = "1.0 K/min"', 'ramp = "1.0 K"', 'step 2 "mash-out": ramp', "K/min"),
+    program("ramp of 10 K/min", 'ramp = "1.0 K/min"', 'ramp = "10 K/min"', '[[step]] 2 "mash-out": ramp', "5 K/min"),
+    program("ramp of zero", 'ramp = "1.0 K/min"', 'ramp = "0 K/min"', '[[step]] 2 "mash-out": ramp', "0.05 K/min"),
+    program("ramp in K", 'ramp = "1.0 K/min"', 'ramp = "1.0 K"', '[[step]] 2 "mash-out": ramp', "K/min"),
     program("strike over the limit", 'strike = "auto"', 'strike = "85 °C"', "dough_in: strike", "at most 78 °C"),
     program("strike that lands too hot", 'strike = "auto"', 'strike = "76 °C"', "lands the mash at 69.5", '"auto"'),
     program("thick mash needs a hot strike", 'mass = "5.0 kg"', 'mass = "10 kg"', "dough_in: strike", "more liquor"),
@@ -164,14 +168,14 @@ SENSE = (
         "infusion without heat for it",
         MASH,
         'name = "add"\nkind = "infusion"\nadded_at = "60 °C"\ntemperature = "70 °C"\n[[step]]\n' + MASH,
-        'step 2 "add": added_at',
+        '[[step]] 2 "add": added_at',
         "more than the target",
     ),
     program(
         "infusion downwards",
         MASH,
         'name = "add"\nkind = "infusion"\ntemperature = "60 °C"\n[[step]]\n' + MASH,
-        'step 2 "add": temperature',
+        '[[step]] 2 "add": temperature',
         "more than the 66 °C before it",
     ),
     program(
@@ -185,7 +189,7 @@ SENSE = (
         "decoction that bares the heater",
         MASH,
         'name = "boil"\nkind = "decoction"\nadded_at = "78 °C"\ntemperature = "75 °C"\n[[step]]\n' + MASH,
-        'step 2 "boil": amount',
+        '[[step]] 2 "boil": amount',
         "the heater stays covered",
     ),
     program("several at once", T66, 'temprature = "66"\nramp = "3 K"', "temprature", '"3 K"', STEP),
@@ -203,7 +207,9 @@ FORM = (
     whole("nested without end", "a = " + "[" * 5000 + "]" * 5000, "nested too deeply"),
     whole("number of five thousand digits", "a = " + "9" * 5000, "TOML"),
     whole("no steps", 'title = "x"\nstep = []\n[liquor]\nmass = "20 kg"\n', "step", "an empty list", "at least one"),
-    whole("steps as text", 'title = "x"\nstep = ["rest"]\n[liquor]\nmass = "20 kg"\n', "step 1", '"rest"', "a table"),
+    whole(
+        "steps as text", 'title = "x"\nstep = ["rest"]\n[liquor]\nmass = "20 kg"\n', "[[step]] 1", '"rest"', "a table"
+    ),
     whole("steps as a number", 'title = "x"\nstep = 3\n[liquor]\nmass = "20 kg"\n', "step", "found 3", "a list"),
     whole("key twice", 'title = "x"\ntitle = "y"\n', ":2", '"title" a second time', "title once"),
     whole("curly quotes", "title = “x”\n", ":1", "straight quotes"),

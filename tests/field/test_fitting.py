@@ -112,6 +112,7 @@ def test_the_node_has_its_own_name_at_the_broker(config: Path) -> None:
 def test_a_contactor_rests_ten_seconds_whatever_the_file_says(config: Path) -> None:
     """With a contactor min_off below ten seconds is lifted to ten."""
     edited(config, 'kind = "ssr"', 'kind = "contactor"', "tuns/gannet.toml")
+    edited(config, 'window = "2 s" ', 'window = "30 s"', "tuns/gannet.toml")
     edited(config, '# min_off = "0.2 s"', 'min_off = "1 s"')
     fitted = fitting.load(config, "gannet", "heater")
     assert fitted.table.heater is not None

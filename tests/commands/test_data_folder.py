@@ -1,0 +1,82 @@
+"""A data folder that cannot be written: told in one line with exit 2, before anything is begun."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from controller.cli import main
+from controller.edge import data_folder
+
+CONFIG = Path(__file__).resolve().parents[2] / "config"
+COMMANDS = {
+    "serve": ["serve", "--tun", "gannet"],
+    "tryout": ["tryout", "--tun", "gannet", "--yes", "--speed", "60"],
+    "learn": ["learn", "--tun", "gannet", "--dry"],
+    "doctor": ["doctor", "--tun", "gannet"],
+    "demo": ["demo"],
+}
+
+
+def said(tmp_path: Path, data_dir: str) -> list[str]:
+    """The words that choose a copy of the shipped files with this data folder."""
+    folder = Path(shutil.copytree(CONFIG, tmp_path / "config"))
+    service = folder / "service.toml"
+    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{data_dir}"'))
+    return ["--config", str(folder)]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize(
+    "data_dir", ["", " ", "/dev/null", "a\\u0000b", "FOLDER/file", "FOLDER/file/x", "FOLDER/loop/x"]
+)
+def test_what_is_no_folder_to_write_in_is_told_with_its_line(
+    command: str, data_dir: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A file, a device, a symlink loop, no name at all: exit 2, the line of service.toml, one line, no traceback."""
+    (tmp_path / "file").write_text("")
+    (tmp_path / "loop").symlink_to(tmp_path / "loop")
+    written = data_dir.replace("FOLDER", str(tmp_path))
+    assert main([*said(tmp_path, written), *COMMANDS[command]]) == 2
+    err = capsys.readouterr().err
+    assert f'service.toml:6: data_dir: found "{written}"' in err
+    assert err.endswith("wanted a folder that can be written\n") and err.count("\n") == 1
+
+
+def test_a_folder_without_the_right_to_write_is_no_good(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is there, but belongs to somebody else."""
+    assert data_folder.unusable(str(tmp_path)) == ""
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    assert data_folder.unusable(str(tmp_path)) == " (no permission to write)"
+
+
+def test_the_folder_is_told_together_with_what_else_is_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every problem at once, each once."""
+    words = said(tmp_path, "/dev/null")
+    tun = tmp_path / "config" / "tuns" / "gannet.toml"
+    tun.write_text(tun.read_text().replace("metal = ", "mettle = ", 1))
+    assert main([*words, "serve", "--tun", "gannet"]) == 2
+    err = capsys.readouterr().err
+    assert err.count("data_dir: found") == 1 and "mettle" in err
+
+
+def test_a_record_that_is_no_folder_is_told_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The data folder is sound, the tun's own folder in it is a file."""
+    (tmp_path / "data" / "record").mkdir(parents=True)
+    (tmp_path / "data" / "record" / "gannet").write_text("")
+    assert main([*said(tmp_path, str(tmp_path / "data")), *COMMANDS["serve"]]) == 2
+    err = capsys.readouterr().err
+    assert "gannet: found File exists, wanted a folder that can be written" in err
+
+
+def test_the_demos_own_folder_is_looked_at_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--data` that is a file: exit 2, no broker is started."""
+    (tmp_path / "file").write_text("")
+    assert main([*said(tmp_path, "data"), "demo", "--data", str(tmp_path / "file")]) == 2
+    out = capsys.readouterr()
+    assert "--data: found" in out.err and "wanted a folder that can be written" in out.err and out.out == ""

@@ -1,0 +1,101 @@
+"""Files that a command is to make: looked at before the work, told by option and path, and nothing is lost for them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.cli import main
+from controller.edge import files, outputs, restart
+from controller.report import added, journal
+from tests.commands.test_data_folder import said
+from tests.report.recorded import a_mash
+
+BAD = ["", "FOLDER", "FOLDER/nowhere/file", "FOLDER/file/x", "a\0b", "x" * 300]
+
+
+@pytest.mark.parametrize("path", BAD)
+@pytest.mark.parametrize(
+    "words", [["dryrun", "linnet", "--csv"], ["dryrun", "linnet", "--report"], ["demo", "--report"],
+              ["report", "last", "--html"], ["report", "last", "--batch"], ["report", "last", "--csv"]],
+)  # fmt: skip
+def test_a_file_that_cannot_be_made_is_told_before_the_work(
+    words: list[str], path: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit 2 with option and path; nothing has begun."""
+    (tmp_path / "file").write_text("")
+    written = path.replace("FOLDER", str(tmp_path))
+    assert main([*said(tmp_path, str(tmp_path / "data")), *words, written]) == 2
+    out = capsys.readouterr()
+    assert f"{words[-1]}: found {written!r}" in out.err and "wanted a file that can be written" in out.err
+    assert out.out == "" and "simulating" not in out.err
+
+
+def test_a_file_that_may_be_written_is_no_problem(tmp_path: Path) -> None:
+    """A new file in a folder, one that is there, none at all."""
+    (tmp_path / "old").write_text("x")
+    assert (
+        outputs.problems([("--csv", str(tmp_path / "new")), ("--csv", str(tmp_path / "old")), ("--html", None)]) == []
+    )
+    assert (tmp_path / "old").read_text() == "x" and not (tmp_path / "new").exists()
+
+
+def test_an_answer_is_printed_although_its_file_cannot_be_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A disk that is full at the end: the outcome first, then option, path and reason; exit 2."""
+    words = [*said(tmp_path, str(tmp_path / "data")), "dryrun", "water-trial", "--tun", "gannet", "--json"]
+    assert main([*words, "--csv", "/dev/full"]) == 2
+    out = capsys.readouterr()
+    assert json.loads(out.out)["result"] == "complete"
+    assert "--csv: /dev/full cannot be written: No space left on device" in out.err
+
+
+def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Signature and entries wait until every file stands; then they are in the files too."""
+    words, folder = _brewed(tmp_path)
+    sign = ["report", "last", "--sign", "brewed", "--enter", "ph=5.4", "--by", "Ann"]
+    assert main([*words, *sign, "--csv", "/dev/full", "--batch", str(tmp_path / "batch.json")]) == 2
+    assert "--csv: /dev/full cannot be written: No space left on device" in capsys.readouterr().err
+    assert list(folder.glob("added/*")) == []
+    assert main([*words, *sign, "--batch", str(tmp_path / "batch.json")]) == 0
+    assert [line["kind"] for line in _lines(folder)] == ["entry", "signature"]
+    assert "brewed" in (tmp_path / "batch.json").read_text()
+
+
+def test_words_that_cannot_be_entered_leave_the_record_as_it_was(tmp_path: Path) -> None:
+    """A wrong entry beside a good signature: neither is added."""
+    words, folder = _brewed(tmp_path)
+    assert main([*words, "report", "last", "--sign", "brewed", "--enter", "ph=sour", "--by", "Ann"]) == 2
+    assert list(folder.glob("added/*")) == []
+
+
+def test_a_user_without_a_name_may_sign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No entry in the list of users: `somebody`, as for orders and trials."""
+
+    def nobody() -> str:
+        raise KeyError("getpwuid(): uid not found: 12345")
+
+    monkeypatch.setattr("getpass.getuser", nobody)
+    words, folder = _brewed(tmp_path)
+    assert main([*words, "report", "last", "--remark", "smells well"]) == 0
+    assert [line["by"] for line in _lines(folder)] == ["somebody"]
+
+
+def _brewed(tmp_path: Path) -> tuple[list[str], Path]:
+    """The words for a folder with one finished run of gannet on record, and where it lies."""
+    words = said(tmp_path, str(tmp_path / "data"))
+    settings = files.settings(tmp_path / "config", "gannet")
+    folder = restart.record_folder(settings)
+    a_mash(folder)
+    return words, folder
+
+
+def _lines(folder: Path) -> tuple[dict[str, Any], ...]:
+    glances = journal.find(folder, "last")
+    return added.read(added.place(folder, glances[0].number), [seen.path for seen in glances]).lines

@@ -1,0 +1,66 @@
+"""Words that are wrong on the command line: what was found, what is wanted, exit 2."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from controller.cli import main
+from controller.commands import tryout
+from tests.commands.test_data_folder import said
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["learn", "--tun", "gannet", "--water", "60 kg"], "--water: found '60 kg', wanted a unit of L"),
+        (["tryout", "--tun", "gannet", "--water", "20"], "--water: found '20', wanted a number with a unit"),
+        (["tryout", "--tun", "gannet", "--yes", "--water=-5 L"], "--water: found '-5 L', wanted above 0 and at most"),
+        (["dryrun", "linnet", "--seed", "x"], 'found "x", wanted a whole number'),
+        (["demo", "--speed", "fast"], 'found "fast", wanted a number'),
+        (["calibrate", "--tun", "gannet", "--pressure", "3 bar"], "pressure 300 kPa: wanted 60 to 108.5 kPa"),
+    ],
+)
+def test_what_was_found_stands_beside_what_is_wanted(
+    words: list[str], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit 2 each time, and nothing on standard output."""
+    assert main([*said(tmp_path, str(tmp_path / "data")), *words]) == 2
+    out = capsys.readouterr()
+    assert told in out.err and out.out == ""
+
+
+def test_a_whole_number_too_great_for_anything_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A 1 with 400 zeros in a JSON recipe: a problem with its place."""
+    amount = {"unit": "kg", "value": 10**400}
+    rest = {"name": "one", "type": "temperature", "step_temperature": {"unit": "C", "value": 10**400},
+            "step_time": {"unit": "min", "value": 30}}  # fmt: skip
+    mash = {"name": "m", "grain_temperature": {"unit": "C", "value": 20}, "mash_steps": [rest]}
+    malt = {"name": "Malt", "type": "grain", "amount": amount}
+    recipe = {"name": "Huge", "type": "all grain", "author": "trial", "batch_size": {"unit": "l", "value": 20},
+              "ingredients": {"fermentable_additions": [malt]}, "mash": mash}  # fmt: skip
+    path = tmp_path / "huge.json"
+    path.write_text(json.dumps({"beerjson": {"version": 1.0, "recipes": [recipe]}}))
+    assert main([*said(tmp_path, str(tmp_path / "data")), "check", str(path), "--tun", "gannet"]) == 2
+    out = capsys.readouterr()
+    assert (out.out + out.err).count("wanted an object such as") == 2
+
+
+def test_a_question_is_asked_on_standard_error(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Standard output is for the answer alone."""
+    monkeypatch.setattr("builtins.input", lambda prompt="": f"{prompt}yes ")
+    assert tryout.answered("Ready?") == "yes"
+    assert capsys.readouterr() == ("", "Ready? ")
+
+
+def test_what_belongs_to_a_command_may_stand_after_its_options(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`check linnet --json crake`: both are looked at, in this order."""
+    assert main([*said(tmp_path, str(tmp_path / "data")), "check", "linnet", "--json", "crake"]) == 0
+    answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [answer["program"] for answer in answers] == ["linnet", "crake"]
