@@ -86,6 +86,7 @@ def tun_file(drawn: Drawn, rng: Random) -> Tun:
             kind=plate.actuator,
             power_w=plate.power_w,
             place=places[spec.place],
+            bath_l=plate.bath_l,
             window_s=window[0],
             min_on_s=window[1],
             min_off_s=window[2],

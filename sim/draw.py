@@ -45,6 +45,7 @@ class Plate(NamedTuple):
     min_on_s: float
     min_off_s: float
     min_fire: float
+    bath_l: float = 0.0  # liquor round a coil
 
 
 class Drawn(NamedTuple):
@@ -67,8 +68,11 @@ class Drawn(NamedTuple):
         return self.liquor_kg * WATER_J_PER_KG_K + self.grist_kg * malt + self.spec.metal_j_per_k
 
 
-def draw(rng: Random, kind: Kind | None = None) -> Drawn:
-    """A random tun of this class (or of any), with its name plate. The same generator state gives the same tun."""
+def draw(rng: Random, kind: Kind | None = None, bath: tuple[float, float] = (0.08, 0.3)) -> Drawn:
+    """A random tun of this class (or of any), with its name plate. The same generator state gives the same tun.
+
+    `bath`: how much liquor is round a coil, as a share of the mash, from and to. The plate says it to 15 %.
+    """
     kind = kind or rng.choices(KINDS, (147, 25, 9, 19))[0]
     volume = _log_uniform(rng, 10.0, 2000.0)
     thickness, fill = rng.uniform(2.5, 4.0), rng.uniform(0.55, 0.9)
@@ -79,15 +83,18 @@ def draw(rng: Random, kind: Kind | None = None) -> Drawn:
     metal = contents * rng.uniform(0.02, 0.08)
     loss = contents / (3600.0 * _log_uniform(rng, 3.0, 14.0))
     rate_k_per_s = _log_uniform(rng, 0.3, 3.0 if volume < 300 else 1.5) / 60.0
-    hot = contents * rng.uniform(0.08, 0.3) if kind == "coil" else 0.0  # liquor round the coil
+    hot = contents * rng.uniform(*bath) if kind == "coil" else 0.0  # liquor round the coil
     power = rate_k_per_s * (contents + metal + hot) + loss * 45.0
     spec = _spec(rng, kind, volume, liquor, hot, metal, loss, power)
     senses = _senses(rng, kind, spec.place)
+    plate = _plate(rng, kind, spec, senses, room)
+    if kind == "coil":
+        plate = plate._replace(bath_l=hot / WATER_J_PER_KG_K / rng.uniform(0.85, 1.15))
     return Drawn(
         kind=kind,
         spec=spec,
         senses=senses,
-        plate=_plate(rng, kind, spec, senses, room),
+        plate=plate,
         liquor_kg=liquor,
         grist_kg=grist,
         grist_moisture=moisture,

@@ -81,7 +81,9 @@ class DryRun:
         faults = tuple(faults)
         self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
         self.world = World(settings, plan.course, seed, faults, truth, plan.program.liquor.temperature_c)
-        self.person = Person(self.world, manner)
+        steps = plan.program.step
+        away = {n: steps[s.at].away_s for n, s in enumerate(plan.stages) if s.at is not None}
+        self.person = Person(self.world, manner, {n: away_s for n, away_s in away.items() if away_s is not None})
         self.stand_in = StandIn(self.world, self.person)
         self.state: State = start(settings, -0.75, f"dry{seed}", proof_days=None)
         self.inbox = Inbox(settings, self.state.boot)
@@ -95,6 +97,7 @@ class DryRun:
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
         self._now = -PHASE_S - 0.5
+        self._wall_now_s = WALL_S + self._now
         self._journal_seq = self._durable = 0
         self._written = Disk(True, 0, 0)
         self._motors: dict[str, tuple[bool, float]] = {}
@@ -109,8 +112,10 @@ class DryRun:
 
     def second(self) -> Outcome:
         """One tick and everything before and after it."""
+        before_s, was_s = self._now, self._wall_now_s
         late_s, gap_s = self._clock()
         now, wall_s = self._now, self._wall_s()
+        self._wall_now_s = wall_s
         self._hear(self.stand_in.until(now))
         self._link(now)
         inputs = self.inbox.take(
@@ -120,6 +125,7 @@ class DryRun:
             wall_confirmed="clock_unsure" not in self.world.live,
             late_s=late_s,
             gap_s=gap_s,
+            wall_set_s=wall_s - was_s - (now - before_s),
         )
         before = self.state.run
         outcome = tick(self.settings, self.state, now, inputs)
@@ -185,7 +191,7 @@ class DryRun:
             log(at, topic, payload, retained, False)
             if topic == probe_topic:
                 self.evidence.reading(payload, at, retained)
-            put(topic, payload, at, retained, WALL_S + at)
+            put(topic, payload, at, retained)
 
     def _prepare(self, order: Order) -> Order:
         """A start names a program; here there is just one to name."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from controller.core import node
@@ -21,6 +21,7 @@ AGAIN_S = 30.0  # a refused order is tried again after so long
 PUMP_S = 180.0  # the pump's own switch, before a look at the thermometers
 TOO_WARM_K = 1.0  # over the step's target
 COOLS_AFTER_S, COOLS_S_PER_K = 300.0, 20.0  # cold liquor in a mash too warm for so long, so slowly
+BOIL_S = 900.0  # a decoction whose program does not say
 GIVES_UP_S = 1200.0  # too warm for so long in a full tun: on to the next step
 HAND_K = 3.0  # probe and hand thermometer agree this closely
 
@@ -32,7 +33,7 @@ class Manner(NamedTuple):
     delay_s: float = 20.0  # from a question to the hand on the shovel
     pour_s: float = 240.0  # dough-in (common practice: 3 to 10 min)
     stir_s: float = 60.0  # afterwards
-    boil_s: float = 900.0  # a decoction is away so long
+    boil_s: float | None = None  # a decoction is away so long; None: as the program says
     iodine: tuple[str, ...] = ("no starch",)  # the tests' outcomes in turn, the last one for ever
     resume: str = "go on here"
     take_over: bool = True
@@ -52,8 +53,10 @@ PATIENT = Manner()
 class Person:
     """Reads `status` and `reply`, sends `order`, acts on the world."""
 
-    def __init__(self, world: World, manner: Manner = PATIENT) -> None:
+    def __init__(self, world: World, manner: Manner = PATIENT, away_s: Mapping[int, float] | None = None) -> None:
+        """`away_s`: how long the program lets the decoction of a step be away."""
         self.world, self.manner = world, manner
+        self._away_s = away_s or {}
         self.refusals: list[str] = []
         self.answered: list[str] = []
         self.finished = False
@@ -236,7 +239,8 @@ class Person:
         kg = _number(r"([\d.]+) kg", text, 1.0)
         self._amount = (kg, 95.0)
         self.world.tun.pull(kg)
-        yield self.manner.boil_s
+        own_s = self.manner.boil_s
+        yield self._away_s.get(int(status["step"]["index"]), BOIL_S) if own_s is None else own_s
 
     def _return(self, text: str, status: dict[str, Any]) -> Iterator[float]:
         """Back in portions, as long as the thermometer is below what was said."""

@@ -112,6 +112,7 @@ def _spec(tun: Tun, rng: Random) -> TunSpec:
     if looped and flow <= 0.0:
         flow = 0.15 * tun.volume_l / 60.0
     heater_j, film = _heater(place, power, tun.volume_l)
+    heater_j = heater.bath_j_per_k or heater_j
     return TunSpec(
         volume_l=tun.volume_l,
         place=place,

@@ -209,7 +209,7 @@ class World:
             self._online(self.topics.heater_online, True)
         if begun & {"probe_offline"}:
             self._online(self.topics.probe_online, False)
-        if over & {"probe_offline"}:
+        if over & {"probe_offline", "mains_cut"} or begun & {"probe_reboot"}:
             self._online(self.topics.probe_online, True)
         if over & {"broker_gone"}:  # nodes that are there say so anew with each connection
             self._online(self.topics.heater_online, self.live.keys().isdisjoint({"heater_gone", "mains_cut"}))

@@ -17,7 +17,7 @@ from controller.brewing.what_if import Rest, profile_of, what_if
 TWO_HOURS = (
     Rest("protein rest", 50.0, 900.0),
     Rest("maltose rest", 63.0, 2700.0, 798.0),
-    Rest("sugar rest", 72.0, 1500.0, 558.0),
+    Rest("saccharification", 72.0, 1500.0, 558.0),
     Rest("mash-out", 78.0, 372.0, 372.0),
 )
 

@@ -92,6 +92,7 @@ def simulated(seed: int, number: int) -> Plant:
         kind=told.actuator,
         power_w=told.power_w,
         place="jacket" if drawn.spec.place == "burner" else drawn.spec.place,
+        bath_l=told.bath_l,
         efficiency=1.0,
         window_s=told.window_s,
         min_on_s=told.min_on_s,

@@ -6,7 +6,7 @@ cd "$(dirname "$0")/../.."
 python=${PYTHON:-.venv-test/bin/python}
 [ -x "$python" ] || python=python3
 parts=""
-for name in guard guard_state guard_notes trips evidence interlocks watch_mash watch_plant physics program questions deeds answers orders permits resume memory probe wire strict inbox; do
+for name in guard guard_state guard_notes trips evidence causes interlocks watch_mash watch_plant physics program questions deeds answers orders permits resume memory probe wire strict inbox; do
     parts="$parts,controller/core/$name.py"
 done
 COVERAGE_FILE=$(mktemp) && export COVERAGE_FILE

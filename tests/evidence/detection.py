@@ -32,6 +32,7 @@ LOST_S = (
     1.6  # between two messages of a sender that speaks once a second: one was lost (late ones come half a second late)
 )
 EPS_S = 0.5  # a deadline is kept with so much, as the invariants have it
+Bath = tuple[float, float] | None
 CALIBRATED = 4  # every so manyth healthy tun has been measured with water
 
 
@@ -177,9 +178,9 @@ PLAYS = (*QUICK, *SLOW)
 # ---------------------------------------------------------------- healthy mashes
 
 
-def healthy(seed: int) -> dict[str, Any]:
+def healthy(seed: int, bath: Bath = None) -> dict[str, Any]:
     """One whole mash without any fault."""
-    one = case(seed, calibrated=seed % CALIBRATED == 0)
+    one = case(seed, calibrated=seed % CALIBRATED == 0, bath=bath)
     machine = Lean(one)
     trips: list[tuple[str, float, str]] = []
     known: set[str] = set()
@@ -204,13 +205,13 @@ def healthy(seed: int) -> dict[str, Any]:
 # ---------------------------------------------------------------- faults
 
 
-def played(plays: Iterable[Play], seed: int) -> Iterator[dict[str, Any]]:
+def played(plays: Iterable[Play], seed: int, bath: Bath = None) -> Iterator[dict[str, Any]]:
     """These faults on the tun of this seed, one after the other from the same moments of one mash."""
     by_wish: dict[Wish, list[Play]] = defaultdict(list)
     for play in plays:
         by_wish[play.wish].append(play)
     for wish, group in by_wish.items():
-        one = case(seed, wish=wish)
+        one = case(seed, wish=wish, bath=bath)
         fitting = [play for play in group if play.fits(one)]
         try:
             machine = Lean(one)
@@ -331,6 +332,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("files", nargs="*", type=Path)
     parser.add_argument("--tuns", default="1..20", help="seeds A..B")
     parser.add_argument("--only", action="append", help="faults whose name contains this; may be given again")
+    parser.add_argument("--bath", type=_span, help="coils in liquor that their file names, share A..B of the mash")
     parser.add_argument("--out", type=Path)
     args = parser.parse_args(words)
     if args.what == "table":
@@ -339,7 +341,7 @@ def main(words: list[str]) -> int:
     low, _, high = args.tuns.partition("..")
     done = {(line["what"], line["seed"]) for line in _lines(args.out)} if args.out is not None else set()
     found: list[dict[str, Any]] = []
-    for line in _work(args.what, range(int(low), int(high or low) + 1), args.only or [""], done):
+    for line in _work(args.what, range(int(low), int(high or low) + 1), args.only or [""], done, args.bath):
         found.append(line)
         if args.out is not None:
             with args.out.open("a", encoding="utf-8") as file:
@@ -351,15 +353,20 @@ def main(words: list[str]) -> int:
     return 0
 
 
-def _work(what: str, seeds: range, only: list[str], done: set[tuple[str, int]]) -> Iterator[dict[str, Any]]:
+def _span(text: str) -> tuple[float, float]:
+    low, _, high = text.partition("..")
+    return float(low), float(high or low)
+
+
+def _work(what: str, seeds: range, only: list[str], done: set[tuple[str, int]], bath: Bath) -> Iterator[dict[str, Any]]:
     if what == "healthy":
-        yield from (healthy(seed) for seed in seeds if ("healthy", seed) not in done)
+        yield from (healthy(seed, bath) for seed in seeds if ("healthy", seed) not in done)
         return
     for seed in seeds:
         group = QUICK if what == "quick" else SLOW
         wanted = [play for play in group if any(part in play.name for part in only)]
         todo = [play for play in wanted if (play.name, seed) not in done]
-        yield from played(todo, seed)
+        yield from played(todo, seed, bath)
 
 
 def _lines(path: Path | None) -> list[dict[str, Any]]:

@@ -166,7 +166,7 @@ class _Door:
         self.count += 1
         now = self.count / 2.0
         refused = self.inbox.counters.total()
-        self.inbox.put(self.topics[self.count % len(self.topics)], payload, now, False, 1.79e9)
+        self.inbox.put(self.topics[self.count % len(self.topics)], payload, now)
         if self.count % 8 == 0:
             inputs = self.inbox.take(now)
             assert len(inputs.mash) <= 8

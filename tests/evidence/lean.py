@@ -112,11 +112,14 @@ class Wish(NamedTuple):
     liquor_share: float | None = None
 
 
-def case(seed: int, *, calibrated: bool = False, wish: Wish | None = None) -> Case:
-    """The random tun of this seed, and a mash in it; with a `wish` liquor alone, a rise, a rest and a second rise."""
+def case(
+    seed: int, *, calibrated: bool = False, wish: Wish | None = None, bath: tuple[float, float] | None = None
+) -> Case:
+    """The random tun of this seed, and a mash in it; with a `wish` liquor alone, a rise, a rest and a second rise; with
+    `bath` a coil in so much liquor, as a share of the mash."""
     rng = Random(f"evidence {seed}")
     for _ in range(50):
-        drawn = draw(rng)
+        drawn = draw(rng) if bath is None else draw(rng, "coil", bath)
         tun = tun_file(drawn, rng)
         if wish is not None:
             probe = Probe(topic="underback/drawn/probe/second", pointer="/c", lag_s=15.0) if wish.second else None

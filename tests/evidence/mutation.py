@@ -3,6 +3,7 @@
     python -m tests.evidence.mutation                 the whole guard: every module named in TESTS
     python -m tests.evidence.mutation --of physics --every 4 --budget-s 600
     python -m tests.evidence.mutation --of physics --again survivors.txt    only those that an earlier run showed
+    python -m tests.evidence.mutation --since COMMIT                        only those on lines changed since then
 
 Each mutant changes one place in the source: a comparison or its edge, a sum's sign, a number, a truth value, an `and`
 for an `or`, a condition turned round, a limit of min or max, a value that is kept instead of replaced. It is compiled
@@ -17,7 +18,9 @@ import ast
 import copy
 import importlib
 import os
+import re
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Iterator
@@ -29,15 +32,17 @@ import pytest
 from _pytest.runner import runtestprotocol
 
 GUARD = ["test_guard_corners", "test_guard_edges", "test_guard_runs", "test_guard_notes_more", "test_probe_edges"]
+GUARD += ["test_causes", "test_heater_word", "test_old_words"]
 TESTS = {  # the quick ones; the closed loops of test_guard.py would notice more
     "guard": GUARD,
     "trips": GUARD,
     "evidence": GUARD,
+    "causes": GUARD,
     "guard_notes": GUARD,
     "watch_mash": GUARD,
     "watch_plant": GUARD,
     "physics": ["test_physics_rules", "test_physics_edges"],
-    "probe": ["test_probe_room", "test_probe_edges"],
+    "probe": ["test_probe_room", "test_probe_edges", "test_old_words"],
 }
 HERE = Path(__file__).resolve().parents[1] / "core"
 LONGEST_S = 120  # a mutant that never ends is noticed as well
@@ -173,13 +178,14 @@ class Run:
 
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         module = importlib.import_module(f"controller.core.{self.name}")
-        source = Path(str(module.__file__)).read_text(encoding="utf-8")
+        path = Path(str(module.__file__))
+        source = path.read_text(encoding="utf-8")
         if not session.items:
             raise pytest.UsageError(f"no tests of {self.name} could be collected")
         if noticed(session.items, Mutant(0, "nothing", ast.parse(source)), module):
             raise pytest.UsageError(f"the tests of {self.name} fail without any mutant")
         every, ran, alive = list(mutants(source)), 0, 0
-        for mutant in self._chosen(every):
+        for mutant in self._chosen(every, path):
             if time.monotonic() > self.until:
                 break
             ran += 1
@@ -191,13 +197,25 @@ class Run:
         self.alive = alive
         return True
 
-    def _chosen(self, every: list[Mutant]) -> list[Mutant]:
-        """All, every so manyth, or the survivors of an earlier run: while source and tests of then are still there, the
-        others are killed as before."""
+    def _chosen(self, every: list[Mutant], path: Path) -> list[Mutant]:
+        """All, every so manyth, those on changed lines, or the survivors of an earlier run: while source and tests of
+        then are still there, the others are killed as before."""
+        if self.args.since is not None:
+            lines_now = changed(self.args.since, path)
+            every = [mutant for mutant in every if mutant.line in lines_now]
         if self.args.again is None:
             return every[self.args.first :: self.args.every]
         lines = set(self.args.again.read_text(encoding="utf-8").splitlines())
         return [mutant for mutant in every if shown(self.name, mutant) in lines]
+
+
+def changed(commit: str, path: Path) -> set[int]:
+    """Which lines of the file are new or other since this commit?"""
+    told = subprocess.run(
+        ["git", "diff", "-U0", commit, "--", path.name], cwd=path.parent, check=True, capture_output=True, text=True
+    ).stdout
+    spans = re.findall(r"^@@ \S+ \+(\d+)(?:,(\d+))? @@", told, re.MULTILINE)
+    return {line for first, count in spans for line in range(int(first), int(first) + int(count or 1))}
 
 
 def shown(name: str, mutant: Mutant) -> str:
@@ -217,6 +235,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("--of", choices=TESTS, action="append")
     parser.add_argument("--every", type=int, default=1, help="only every so manyth mutant")
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--since", metavar="COMMIT", help="only mutants of lines that were changed since then")
     parser.add_argument("--again", type=Path, metavar="FILE", help="only the survivors in an earlier run's output")
     parser.add_argument("--budget-s", type=float, default=1e9)
     args = parser.parse_args(words)

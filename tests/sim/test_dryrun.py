@@ -192,9 +192,9 @@ def test_a_step_that_was_not_reached_is_told_so() -> None:
     step = {"name": "keep", "kind": "keep", "target_c": 77.0, "in_band_s": None, "ramp_started_s": 5.0}
     step |= dict.fromkeys(("climb_c_per_min", "overshoot_c", "mean_c", "rms_error_c"))
     step |= {"planned_s": 7200.0, "credited_s": 78.0}
-    row = dryrun_command._line(step, taken=False)
+    row = dryrun_command._line(step, taken=False, passed=False)
     assert "not reached" in row and row.endswith("1.3 of 120 min")
-    assert dryrun_command._line(step, taken=True).endswith("taken over after 1.3 min")
+    assert dryrun_command._line(step, taken=True, passed=False).endswith("taken over after 1.3 min")
 
 
 def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from controller.commands.dryrun import page
 from controller.core.plan import Plan
 from controller.core.settings import Settings
 from sim import dryrun
@@ -200,6 +201,13 @@ def test_nobody_acts_while_away(gannet: Pair) -> None:
 
 def test_a_decoction_program_runs_with_its_brewer() -> None:
     """Every question of a whole run is answered in turn, by name."""
-    ran = dryrun.run(*shipped("gannet", "dotterel"), 3)
+    settings, plan = shipped("gannet", "dotterel")
+    ran = dryrun.run(settings, plan, 3)
     assert ran.result == "complete"
     assert ran.answered[:2] == ("dough_in", "grain_in") and ran.answered[-1] == "take_over"
+    # away = "45 min" is kept, with some minutes for answers, pouring and mixing; the row says that it came back
+    answer = dryrun.document(plan, ran, [], None)
+    boiled = next(step for step in answer["steps"] if step["kind"] == "decoction")
+    assert 2700.0 <= boiled["ended_s"] - boiled["ramp_started_s"] <= 2700.0 + 900.0
+    row = next(line for line in page(plan, answer).splitlines() if line.strip().startswith("decoction"))
+    assert "returned" in row and "not reached" not in row

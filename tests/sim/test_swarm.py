@@ -27,6 +27,7 @@ ONCE_FAILED = {
     10060: "a mash 8 K too warm that nobody cooled",
     28694: "a coil whose rest would not begin, and that G11 took for a broken heater",
     28779: "a stranger with a higher epoch while the daemon was still checking",
+    40066: "an outlet that was announced twice when its trip got worse",
     20202: "a brewer who asked for a start two hundred times and cleared nothing",
     504: "a probe behind the heater that reads the hard limit in a healthy mash",
 }
