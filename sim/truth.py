@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 from controller.core.node import CONTACTOR_REST_S, NodeSettings
 from controller.core.settings import Probe, Tun
 from sim.draw import Drawn, Senses
-from sim.spec import STEP_S, WATER_J_PER_KG_K, Place, Spot, TunSpec
+from sim.spec import STEP_S, Place, Spot, TunSpec
 
 Role = Literal["mash", "second", "outlet"]
 
@@ -111,8 +111,7 @@ def _spec(tun: Tun, rng: Random) -> TunSpec:
     flow = (tun.flow_l_per_min or 0.15 * tun.volume_l) / 60.0 * rng.uniform(0.9, 1.1) if tun.mixing == "pump" else 0.0
     if looped and flow <= 0.0:
         flow = 0.15 * tun.volume_l / 60.0
-    heater_j, film = _heater(place, power, tun.volume_l)
-    heater_j = heater.bath_j_per_k or heater_j
+    heater_j, film = _heater(place, power, heater.bath_j_per_k)
     return TunSpec(
         volume_l=tun.volume_l,
         place=place,
@@ -134,8 +133,9 @@ def _spec(tun: Tun, rng: Random) -> TunSpec:
     )
 
 
-def _heater(place: Place, power: float, volume_l: float) -> tuple[float, float]:
-    """Mass (J/K) and film (W/K) by the usual drop over the film at full power and the heater's own time constant."""
+def _heater(place: Place, power: float, bath_j_per_k: float) -> tuple[float, float]:
+    """Mass (J/K) and film (W/K) by the usual drop over the film at full power, and the bath or the heater's own time
+    constant."""
     drop_k, lag_s = {
         "jacket": (15.0, 30.0),
         "element": (20.0, 8.0),
@@ -144,4 +144,4 @@ def _heater(place: Place, power: float, volume_l: float) -> tuple[float, float]:
         "coil": (12.0, 0.0),
     }[place]
     film = power / drop_k
-    return (0.1 * volume_l * WATER_J_PER_KG_K if place == "coil" else film * lag_s), film
+    return bath_j_per_k or film * lag_s, film

@@ -76,8 +76,9 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(*wrong.problems) from None
     changes, unfit = _brewery(config)
     looked = [_look(config, program, args.tun) for program in args.program]
-    if unfit:
+    if unfit and not args.json:  # a person is told once, a program in each object
         raise Wrong(*dict.fromkeys([*unfit, *(problem for answer in looked for problem in answer.problems)]))
+    looked = [answer._replace(problems=tuple(dict.fromkeys((*unfit, *answer.problems)))) for answer in looked]
     answers = _advised(looked, changes, args.together)
     for at, answer in enumerate(answers):
         _show(answer, args, blank=at > 0)

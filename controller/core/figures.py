@@ -22,7 +22,7 @@ GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned over plate: whatever was lear
 # Lag from the heater's terminals to the wort, s, by where the heat goes in: wall mass x heat capacity over film
 # conductance. Common practice has no figures, these are own estimates. In doubt longer: too short a lag overshoots, too
 # long a lag costs only time, and the regulator corrects it on the first ramp.
-HEATER_LAG_S = {"element": 15.0, "line": 15.0, "jacket": 45.0, "coil": 200.0}
+HEATER_LAG_S = {"element": 15.0, "line": 15.0, "jacket": 45.0}
 BATH_DROP_K = 14.0  # K, liquor round a coil over the wort in it at full power: 8 to 20 (own estimate)
 MASH_J_PER_L_K = 2600.0  # of a litre of tun, filled to three quarters with mash at 3 L/kg (arithmetic)
 BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate)
@@ -143,7 +143,7 @@ def _plate(tun: Tun, capacity_j_per_k: float, strike: bool, learned: Learned | N
         min_off_s=heater.min_off_s,
         min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
         near_s=near_s(tun),
-        below_mean_k=min(BELOW_MEAN * plate_rise_k(tun), BELOW_MOST_K) if heater.place in ("line", "coil") else 0.0,
+        below_mean_k=min(BELOW_MEAN * tun.plate_rise_k, BELOW_MOST_K) if heater.place in ("line", "coil") else 0.0,
         gain_sd=gain_sd,
         lag_sd=lag_sd,
         rise_sd_k=max(RISE_SD * rise_k, plate_w / capacity * (BED_RISE_SD * passing_s)),
@@ -157,7 +157,7 @@ def behind_heater_k(tun: Tun, strike: bool) -> float:
     """By how much should a probe behind the heater read above the mash at full power, K? 0 for one in the mash."""
     if not tun.probes.mash.behind_heater:
         return 0.0
-    return plate_rise_k(tun) * (1.0 if strike else GRIST_RISE)
+    return tun.plate_rise_k * (1.0 if strike else GRIST_RISE)
 
 
 def _cap(tun: Tun, target: Target, rate_k_per_s: float, adapted: Adapted | None) -> float:
@@ -218,11 +218,3 @@ def bed_s(tun: Tun) -> float:
     if tun.mixing != "pump" or tun.stirrer is not None or not flow:
         return 0.0
     return BED_SHARE * 60.0 * tun.volume_l / flow
-
-
-def plate_rise_k(tun: Tun) -> float:
-    """By how much is wort behind the heater hotter than the mash at full power, K? 0 where there is no flow figure."""
-    flow = tun.flow_l_per_min
-    if not flow:
-        return 0.0
-    return tun.heater.power_w * tun.heater.efficiency / (flow / 60.0 * WATER_J_PER_KG_K)

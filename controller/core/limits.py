@@ -63,7 +63,8 @@ class Limits(Table):
         _limit(_S, 120, 600, "G09", "own proposal; up to 3.5 times as long where less than 2 K is due in it"),
     ] = 240.0
     dead_time_s: Annotated[
-        float, _limit(_S, 0, 180, "G09", "own proposal, for beds and pipes of up to 60 s; a coil has 300 s on top")
+        float,
+        _limit(_S, 0, 180, "G09", "own proposal, for beds and pipes of up to 60 s; a coil has at least 300 s on top"),
     ] = 60.0
     unasked_rise_k: Annotated[float, _limit(_K, 0.5, 2, "G10", "own trial on random tuns")] = 0.8
     cannot_keep_up_k: Annotated[float, _limit(_K, 2, 8, "G11")] = 4.0

@@ -140,6 +140,7 @@ class Disk(NamedTuple):
     text: str = ""
 
 
+GOES_IN: frozenset[StepKind] = frozenset({"dough_in", "infusion", "decoction"})  # steps in which something is added
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
 
 

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from controller.core.interlocks import HEATED, Finding, Senses, apart_k
 from controller.core.model import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
 from controller.core.quick import quick
+from controller.core.settings import WATER_J_PER_L_K
 
 STEP_S = 10.0  # one line of history
 PERSIST = 3  # lines in a row with the same verdict: 30 s
@@ -42,7 +43,7 @@ BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet s
 # not more, s, so that history reaches far enough
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # G09, G25 behind the heater: mean duty of so long, its change
 NEAR_K = 1.0  # G09: so near its target a mash is kept, not warmed (own proposal: the usual tolerance of a rest)
-KEEP = 350  # lines of history: 3.5 of the longest windows that a file may ask for, dead time and coil on top
+KEEP = 350  # lines of history: 3.5 of the longest windows that a file may ask for, dead time and a bath on top
 
 
 class Line(NamedTuple):
@@ -301,8 +302,8 @@ def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     rise = mean * RISE_WINDOW_S
     if rise < senses.tun.guard.unasked_rise_k or min(rises) <= 0.0:
         return past._replace(idle_alarm=False), None
-    fastest = senses.power_w / (senses.tun.min_liquor_l * 4186.0 + senses.tun.metal_j_per_k)
-    most_j_per_k = senses.tun.volume_l * 4186.0 + senses.tun.metal_j_per_k + senses.tun.heater.bath_j_per_k
+    fastest = senses.power_w / (senses.tun.min_liquor_l * WATER_J_PER_L_K + senses.tun.metal_j_per_k)
+    most_j_per_k = senses.tun.volume_l * WATER_J_PER_L_K + senses.tun.metal_j_per_k + senses.tun.heater.bath_j_per_k
     slowest = senses.power_w / most_j_per_k
     steady = 0.5 * slowest <= mean <= 1.5 * fastest and max(rises) <= STEEPEST_K
     past = past._replace(idle_alarm=True)

@@ -8,21 +8,18 @@ from __future__ import annotations
 
 from math import inf, isfinite
 
-from controller.core.model import Instant, Leg, Phase, RunState
+from controller.core.model import GOES_IN, Instant, Leg, Phase
+from controller.core.orders import ACTIVE
 from controller.core.run import Run, leg_of
 
 P = Phase
-ADDITIONS = ("dough_in", "infusion", "decoction")  # steps in which something goes in and mixes
-GOES_ON = frozenset(
-    {RunState.RUNNING, RunState.PAUSED, RunState.PAUSING, RunState.HOLDING, RunState.HELD, RunState.RESTARTING}
-)
 RISING = (P.ARMED, P.HEATING, P.RAMPING)
 
 
 def finish_in_s(run: Run, now_c: float | None, now: Instant) -> float | None:
     """How long until the program's last planned second? None when nothing runs. `now_c`: of the mash, where known."""
     leg = leg_of(run)
-    if leg is None or run.course is None or run.state not in GOES_ON:
+    if leg is None or run.course is None or run.state not in ACTIVE:
         return None
     later = sum(nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in run.course.legs[run.leg + 1 :])
     armed_s = max(0.0, run.armed_until - now) if run.phase is P.ARMED and run.armed_until is not None else 0.0
@@ -32,7 +29,7 @@ def finish_in_s(run: Run, now_c: float | None, now: Instant) -> float | None:
 
 def mixing_s(leg: Leg) -> float:
     """How long does what goes in at this step take to mix? 0 where nothing does."""
-    return leg.mixing_s if leg.kind in ADDITIONS else 0.0
+    return leg.mixing_s if leg.kind in GOES_IN else 0.0
 
 
 def hold_s(leg: Leg) -> float:
@@ -49,7 +46,7 @@ def mixing_left_s(run: Run, leg: Leg, now: Instant) -> float:
 def rise_left_s(run: Run, leg: Leg, now_c: float | None) -> float:
     """How much of the present step's rise is still to come? The planned time by the share of the kelvins still to go,
     and never less than the fastest rise allowed takes for them."""
-    adding = run.phase is P.ADDING and leg.kind not in ADDITIONS  # an announced one: the rise goes on after it
+    adding = run.phase is P.ADDING and leg.kind not in GOES_IN  # an announced one: the rise goes on after it
     if leg.kind in ("infusion", "decoction") or run.phase not in (*RISING, P.RESTING, P.ADDING):
         return 0.0
     if run.phase is P.ADDING and not adding:

@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 from controller.brewing import heat, volumes
 from controller.brewing.reasons import reason_for_step
 from controller.core import figures
-from controller.core.model import SETTLE_S, StepKind
+from controller.core.model import GOES_IN, SETTLE_S, StepKind
 from controller.core.recipe import Program, Step, added_at_c
 from controller.core.settings import Tun
 
@@ -162,7 +162,7 @@ def mixing_s(kind: StepKind, tun: Tun) -> float:
     cools the liquor of a coil or jacket, which gives on the heat it has until both are as warm: two of its lags."""
     if kind == "dough_in" and tun.heater.bath_l > 0.0:
         return SETTLE_S + 2.0 * figures.heater_lag_s(tun)
-    return SETTLE_S if kind in ("dough_in", "infusion", "decoction") else 0.0
+    return SETTLE_S if kind in GOES_IN else 0.0
 
 
 def _addition(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from controller.core.interlocks import HEATED, Finding, Memory, Senses, apart_k
 from controller.core.model import ALONE_K, FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Instant, Measurement, Reading, Sample
-from controller.core.settings import WATER_J_PER_L_K, Probe, Tun
+from controller.core.settings import Probe
 from controller.core.trips import LATCH_AFTER_S
 
 TICK_S = 1.0  # a tick comes so often: what must happen within a time happens at the last tick before its end
@@ -249,7 +249,7 @@ def outlet_over_mash(senses: Senses, memory: Memory) -> tuple[Memory, Finding | 
     watched = tun.pump is not None and not tun.probes.mash.behind_heater and memory.off_seq < 0
     if not watched or out is None or out.value_c is None or mash_c is None:
         return memory if memory.over_mash_since is None else memory._replace(over_mash_since=None), None
-    over_k, limit = out.value_c - mash_c, max(tun.guard.outlet_over_mash_k, FLOW_RISE * _plate_rise_k(tun))
+    over_k, limit = out.value_c - mash_c, max(tun.guard.outlet_over_mash_k, FLOW_RISE * tun.plate_rise_k)
     if over_k <= limit:
         return memory if memory.over_mash_since is None else memory._replace(over_mash_since=None), None
     since = senses.now if memory.over_mash_since is None else memory.over_mash_since
@@ -260,12 +260,6 @@ def outlet_over_mash(senses: Senses, memory: Memory) -> tuple[Memory, Finding | 
     memory = memory._replace(outlet_hot_at=(*memory.outlet_hot_at[-15:], senses.now), over_mash_since=None)
     says = "Wort leaves the heater {value:.1f} K hotter than the mash (limit {limit:.0f} K). Heat is off."
     return memory, Finding("G08", over_k, limit, latched=again, says=says, unit="K")
-
-
-def _plate_rise_k(tun: Tun) -> float:
-    """By how much does full power warm the wort that the plate says flows past? K; 0 where there is no flow figure."""
-    flow_l_per_s = (tun.flow_l_per_min or 0.0) / 60.0
-    return tun.heater.power_w * tun.heater.efficiency / (flow_l_per_s * WATER_J_PER_L_K) if flow_l_per_s else 0.0
 
 
 def _outlet_unheard(senses: Senses, memory: Memory) -> tuple[Memory, Finding | None]:

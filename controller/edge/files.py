@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 
 from controller.brewing import advice
 from controller.core import recipe
-from controller.core import settings as tun_settings
+from controller.core.agreement import agree
 from controller.core.problems import Problem, Problems
 from controller.core.reading import found, read
 from controller.core.recipe import Program
@@ -54,7 +54,7 @@ def load_tun(config: Path, name: str) -> Tun:
     """The tun of `tuns/NAME.toml`. Raises Problems."""
     path = _named(config / "tuns", name, "tun")
     data, text = table(path)
-    value, problems = read(Tun, {**data, "name": path.stem}, tun_settings.agree)
+    value, problems = read(Tun, {**data, "name": path.stem}, agree)
     return _done(value, [*_name_key(path, data), *problems], path, text)
 
 
@@ -64,7 +64,7 @@ def load_service(config: Path, *keys: str) -> Service:
     `keys`: only these are looked at, whatever the rest of the file says.
     """
     path = config / "service.toml"
-    if not _there(path):
+    if not there(path):
         return Service()
     data, text = table(path)
     data = {key: value for key, value in data.items() if key in keys} if keys else data
@@ -101,7 +101,7 @@ def written_tun(config: Path, program: str) -> str:
 def load_learned(service: Service, tun: str) -> Learned | None:
     """What was learned of this tun, if anything. Raises Problems when the file is wrong."""
     path = Path(service.data_dir) / "learned" / f"{tun}.toml"
-    if not _there(path):
+    if not there(path):
         return None
     data, text = table(path)
     value, problems = read(Learned, data, lambda learned: ())
@@ -111,7 +111,7 @@ def load_learned(service: Service, tun: str) -> Learned | None:
 def load_advice(config: Path) -> advice.Changes:
     """A brewery's own levels, figures and texts for the advice: `advice.toml`, if there is one. Raises Problems."""
     path = config / "advice.toml"
-    if not _there(path):
+    if not there(path):
         return {}
     data, text = table(path)
     problems = [
@@ -218,7 +218,7 @@ def _exists(path: Path) -> bool:
         return False
 
 
-def _there(path: Path) -> bool:
+def there(path: Path) -> bool:
     """Is there a file that may be left out? One that is not to be seen is a problem: it may say what matters."""
     try:
         return path.exists()

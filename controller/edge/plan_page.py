@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from controller.brewing import volumes
 from controller.core.advise import Said
+from controller.core.model import GOES_IN
 from controller.core.plan import Plan
 from controller.core.stages import Stage, mixing_s
 from controller.core.table import show
@@ -85,13 +86,13 @@ def _strike(plan: Plan) -> str:
     text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat"
-    round_it = ", with the liquor round the coil," if plan.tun.heater.bath_l else ""
+    round_it = f", with the liquor of its {plan.tun.heater.place}," if plan.tun.heater.bath_l else ""
     return f"{text}; the vessel{round_it} is heated with the liquor"
 
 
 def _going_in(plan: Plan) -> str:
     """What is in the whole time besides heating and mash?"""
-    kinds = [stage.kind for stage in plan.stages if stage.kind in ("dough_in", "infusion", "decoction")]
+    kinds = [stage.kind for stage in plan.stages if stage.kind in GOES_IN]
     if not kinds:
         return ""
     what = " and additions" if set(kinds) != {"dough_in"} else ""

@@ -15,9 +15,9 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from controller.core.figures import heater_lag_s
+from controller.core.guard import NO_RUN
 from controller.core.interlocks import BY_ID
 from controller.core.model import Reply, RunState, Switch
-from controller.core.orders import ACTIVE
 from controller.core.tick import Outcome
 from controller.edge.proof import INTERRUPTED, Trial
 from controller.edge.service import Service
@@ -36,7 +36,7 @@ from controller.edge.tryout_bench import (
     tightened,
 )
 
-OPEN = ACTIVE | {RunState.STOPPING, RunState.ABORTING}
+OVER = NO_RUN | {RunState.CHECKING}
 PERSON_S = 300.0  # a person gets so long for each thing asked for
 MOVED_K, OTHERS_K = 1.0, 0.5  # a probe in the hand moves at least so much, the others at most so much
 BACK_K = 1.0  # and comes back within so much
@@ -106,11 +106,11 @@ class Tryout:
         await serving
 
     async def _end_run(self) -> None:
-        if self.service.state.run.state not in OPEN:
+        if self.service.state.run.state in OVER:
             return
         with contextlib.suppress(Failed):
             await self._order("abort")
-            await self._until(lambda o: o.state.run.state not in OPEN, ENDS_S)
+            await self._until(lambda o: o.state.run.state in OVER, ENDS_S)
 
     async def _all(self) -> None:
         """The trials of `proof.plan`, in its order."""
@@ -181,10 +181,9 @@ class Tryout:
 
     async def _cleared(self) -> None:
         """A trip that an earlier run left latched is a person's to look at and clear; then the trials can begin."""
-        idle = (RunState.IDLE, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
         if not self.service.state.guard.trips:
             return
-        await self._until(lambda o: o.state.run.state in idle and not silent(self.settings.tun, o), 60.0)
+        await self._until(lambda o: o.state.run.state in NO_RUN and not silent(self.settings.tun, o), 60.0)
         await self._until(lambda o: False, self.settings.tun.guard.requalify_off_s)
         for trip in self.service.state.guard.trips:
             said = await self.hands.ask("clear", f"From an earlier run: {trip.text} Looked at, and mended? Type yes:")

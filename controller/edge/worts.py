@@ -44,11 +44,8 @@ class Batches(Table):
 def load(service: Service) -> Calibration | None:
     """What was recorded of the brewery's worts; None where nothing was. Raises Problems."""
     path = record_path(service)
-    try:
-        if not path.exists():
-            return None
-    except OSError as error:
-        raise Problems([Problem(str(path), str(error.strerror), "a file that can be read, or none")]) from None
+    if not files.there(path):
+        return None
     data, _ = files.table(path)
     try:
         return calibration.from_record(data)

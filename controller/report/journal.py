@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.core.remaining import ADDITIONS
+from controller.core.model import GOES_IN
 from controller.edge import record as journal
 from controller.report import wort
 from controller.report.record import Happening, Planned, Row, RunRecord, Went, measured
@@ -162,7 +162,7 @@ def _planned(leg: Mapping[str, Any]) -> Planned:
     return Planned(
         leg["name"], leg["kind"], leg["target_c"], leg["ramp_s"], leg["hold_s"], leg.get("why", ""),
         leg.get("addition_kg", 0.0), leg.get("addition_c"),
-        float(leg.get("mixing_s", 0.0)) if leg["kind"] in ADDITIONS else 0.0,
+        float(leg.get("mixing_s", 0.0)) if leg["kind"] in GOES_IN else 0.0,
     )  # fmt: skip
 
 

@@ -123,6 +123,10 @@ class Field:
         """Broker, observer, stand-in and daemon, until the run goes on."""
         self.broker()
         self.observe()
+        self.go_on()
+
+    def go_on(self) -> None:
+        """Stand-in and daemon on the broker that is there, until the run goes on."""
         self.stand_in()
         self.serve()
         self.wait(lambda: self.state() == "running", 60, "the run begins")

@@ -182,7 +182,7 @@ def test_heat_is_taken_away_whatever_is_wrong_with_the_files(name: str, tmp_path
     """The tun file, what was learned and the data folder are spoiled after the start: the order goes out all the same;
     any other order tells what is wrong."""
     with field(tmp_path, "gannet", "short", 20.0) as there:
-        there.begin()
+        there.go_on()
         (there.config / "tuns" / "gannet.toml").write_text("spoiled")
         service = there.config / "service.toml"
         service.write_text(f'tack = 3\ndata_dir = "/dev/null"\n[broker]\nport = {there.port}\n')
@@ -197,7 +197,7 @@ def test_heat_is_taken_away_whatever_is_wrong_with_the_files(name: str, tmp_path
 def test_what_was_learned_is_not_needed_to_order_or_to_look(tmp_path: Path) -> None:
     """A spoiled learned/NAME.toml stops neither an order nor the status."""
     with field(tmp_path, "gannet", "short", 20.0) as there:
-        there.begin()
+        there.go_on()
         learned = tmp_path / "data" / "learned"
         learned.mkdir()
         (learned / "gannet.toml").write_text("spoiled")

@@ -209,7 +209,7 @@ def test_liquor_round_a_coil_is_in_the_plan() -> None:
     over 251.4 + 12.5 + 125.6 kJ/K. Rise 63 to 72: ten kelvins of all three and the grain, less what is lost."""
     coil = Heater(kind="ssr", power_w=5000, place="coil", window_s=2, bath_l=30.0)
     program = mash(rest("one", "63 °C"), rest("two", "72 °C"))
-    without = make(program, vessel(heater=coil.model_copy(update={"bath_l": 0.0})))
+    without = make(program, vessel(heater=coil.model_copy(update={"place": "jacket", "bath_l": 0.0})))
     plan = make(program, vessel(heater=coil))
     bath = 30.0 * 4186.0
     hot = 60.0 * heat.WATER + plan.tun.metal_j_per_k

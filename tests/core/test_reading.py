@@ -12,8 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.core import plan, recipe
-from controller.core import settings as tuns
+from controller.core import agreement, plan, recipe
 from controller.core.plan import Plan
 from controller.core.problems import Problem
 from controller.core.reading import _least, keys, model_at, read
@@ -65,7 +64,7 @@ def silent(_: Any) -> Iterable[Problem]:
 
 CASES: tuple[tuple[type[Table], Callable[[Any], Iterable[Problem]]], ...] = (
     (Program, recipe.agree),
-    (Tun, tuns.agree),
+    (Tun, agreement.agree),
     (Service, silent),
     (Learned, silent),
 )
@@ -216,7 +215,7 @@ def leaves(data: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | 
 @pytest.mark.parametrize("value", [[3.5], "nothing of the kind"])
 @pytest.mark.parametrize(
     ("model", "agree", "good", "path"),
-    [(Tun, tuns.agree, HERON, path) for path in leaves(HERON)]
+    [(Tun, agreement.agree, HERON, path) for path in leaves(HERON)]
     + [(Program, recipe.agree, BITTERN, path) for path in leaves(BITTERN)],
     ids=lambda part: ".".join(map(str, part)) if isinstance(part, tuple) else "",
 )
@@ -249,7 +248,7 @@ def test_a_wrong_tun_is_told_at_once() -> None:
     wrong = {key: value for key, value in HERON.items() if key not in ("metal", "pump", "probes")}
     wrong |= {"loss": "4 K/W", "min_liquor": "120 L", "guard": {"reading_gone": "10 s", "reading_late": "10 s"}}
     wrong["heater"] = {"kind": "contactor", "place": "line", "power": "5"}
-    lines = [str(problem) for problem in read(Tun, wrong, tuns.agree).problems]
+    lines = [str(problem) for problem in read(Tun, wrong, agreement.agree).problems]
     assert [line.split(": found")[0] for line in lines] == [
         "metal",
         "loss",
@@ -290,6 +289,6 @@ def test_steps_are_all_looked_at() -> None:
 def test_a_contactor_keeps_its_window(kind: str, window: str, told: int) -> None:
     """Below 30 s a contactor wears and its contacts weld; the reason is said."""
     heater = {**HERON["heater"], "kind": kind, "window": window, "min_on": "0.2 s"}
-    problems = read(Tun, {**HERON, "heater": heater}, tuns.agree).problems
+    problems = read(Tun, {**HERON, "heater": heater}, agreement.agree).problems
     assert len(problems) == told
     assert all("at least 30 s; a contactor" in problem.wanted and "weld" in problem.wanted for problem in problems)

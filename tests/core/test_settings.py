@@ -9,9 +9,10 @@ import pytest
 from pydantic import ValidationError
 
 from controller.core import limits
+from controller.core.agreement import agree
 from controller.core.limits import Limits
 from controller.core.reading import read
-from controller.core.settings import Broker, Heater, Learned, Output, Probe, Probes, Service, SwitchInput, Tun, agree
+from controller.core.settings import Broker, Heater, Learned, Output, Probe, Probes, Service, SwitchInput, Tun
 from controller.core.table import key_of, show
 
 STIRRED: dict[str, Any] = {

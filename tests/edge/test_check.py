@@ -329,3 +329,17 @@ def test_whoever_reads_along_may_go(words: tuple[str, ...], code: int, kept: str
     os.close(writing)
     assert done.returncode == code
     assert "Pipe" not in done.stderr and done.stderr.count("\n") == (code == 2)
+
+
+def test_a_wrong_service_or_advice_file_stands_in_each_object(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """To a program as problems of each answer, to a person once."""
+    (config / "service.toml").write_text("tick = 1\n", encoding="utf-8")
+    (config / "advice.toml").write_text("A5 = 3\n", encoding="utf-8")
+    words = ["--config", str(config), "check", "sandpiper", "linnet"]
+    assert main([*words, "--json"]) == 2
+    answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [answer["ok"] for answer in answers] == [False, False]
+    for answer in answers:
+        assert {problem["where"].rsplit(": ", 1)[-1] for problem in answer["problems"]} == {"tick", "A5"}
+    assert main(words) == 2
+    assert capsys.readouterr().err.count("tick: found 1") == 1
