@@ -66,7 +66,9 @@ const Orders = (() => {
     abort: ["Abort", "When something is wrong: heat goes off at once, the program is dropped and the run filed as aborted."],
     pause: ["Pause", "The temperature is kept, the rest clock stands still."],
     resume: ["Resume", "The run goes on; heat may follow."],
-    restart: ["Restart", "Heat may return once the daemon's checks pass. Look at the tun first: liquid, lid, hoses, people."],
+    restart: ["Restart", "Heat may return once the daemon's checks pass. Look at the tun first: liquid, lid, hoses, people.", [
+      ["measured", "Liquor went in, or the probe was moved: I have measured by hand and the reading is right", "mark", { optional: true }],
+    ]],
     extend: ["Longer rest", "This rest becomes longer.", [["minutes", "Minutes more", "number", { min: 1, max: 240, step: 1, value: 5 }]]],
     adjust: ["Change a step", "The step is changed for this run; the change goes on record.", [
       ["step", "Step", "step"],
