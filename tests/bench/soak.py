@@ -25,8 +25,9 @@ from sim.stand_in import StandIn
 from sim.world import World
 from tests.bench.daemon import rss_mb
 from tests.edge.virtual import Rig, run
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 class Forgetful(list[tuple[str, bytes, bool]]):

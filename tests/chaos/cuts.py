@@ -34,8 +34,9 @@ from sim.person import PATIENT, Person
 from sim.stand_in import StandIn
 from sim.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 PROGRAMS = ("water-trial", "redstart", "sandpiper", "dotterel")
 CUTS_A_RUN, AGAIN = 50, 4
 LOST_S = 5.0  # of rest time, at most

@@ -19,7 +19,9 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
-REPO = Path(__file__).parents[2]
+from tests.places import ROOT
+
+REPO = ROOT
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
 BROKER = "listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nset_tcp_nodelay true\nuser root\n"
 SHORT = """title = "Two short rests"

@@ -21,8 +21,9 @@ from controller.commands.compose_judge import Judge, Trial
 from controller.core.recipe import Grist, Liquor
 from controller.edge import files
 from controller.edge.program_file import Base, parsed, text
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 GOOD = Trial("complete", 12.0, 6000.0, 4000.0, 0.1, 80.0, (), 0)
 LIMITS = ("--tun", "plover", "--most-rests", "1", "--most-time", "1 h 15 min")
 

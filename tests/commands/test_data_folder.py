@@ -10,8 +10,9 @@ import pytest
 
 from controller.cli import main
 from controller.edge import data_folder
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 COMMANDS = {
     "serve": ["serve", "--tun", "gannet"],
     "tryout": ["tryout", "--tun", "gannet", "--yes", "--speed", "60"],

@@ -18,8 +18,9 @@ from controller.edge import choose, files, worts
 from controller.edge.files import load_service
 from sim.dryrun import DryRun
 from sim.faults import parse
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 SHIPPED = ("linnet", "sandpiper", "bittern", "crake", "dotterel", "redstart")
 FIELDS = {
     "set", "basis", "apparent_limit_pct", "real_limit_pct", "extract_share", "starch_left_pct", "beta_left_pct",

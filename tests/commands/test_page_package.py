@@ -9,8 +9,9 @@ import pytest
 
 from controller.cli import main
 from controller.report import missing
+from tests.places import ROOT
 
-CONFIG = str(Path(__file__).resolve().parents[2] / "config")
+CONFIG = str(ROOT / "config")
 COMMANDS = [
     (["dryrun", "linnet"], "--report"),
     (["demo", "linnet"], "--report"),

@@ -15,9 +15,10 @@ from controller.brewing.calibration import Batch, calibrate
 from controller.cli import main
 from controller.report import journal, wort
 from tests.core.bench import course, leg
+from tests.places import ROOT
 from tests.report.recorded import Recorded
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,8 @@ import pytest
 
 from controller.commands.cautions import CAUTIONS
 from tests.field import secured
-from tests.field.secured import ROOT, Secured
+from tests.field.secured import Secured
+from tests.places import ROOT
 
 
 class House:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
-REPO = Path(__file__).resolve().parents[2]
+from tests.places import ROOT
+
+REPO = ROOT
 
 
 def shell(line: str, **environment: str) -> tuple[int, str]:

@@ -14,8 +14,9 @@ import pytest
 
 from controller.cli import main
 from controller.edge import files, proof
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 @pytest.fixture

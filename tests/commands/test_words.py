@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 @pytest.mark.parametrize(("typed", "meant"), [("chek", "check"), ("dry-run", "dryrun"), ("stauts", "status")])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,8 +14,9 @@ from controller.core.model import SETTLE_S
 from controller.core.plan import Plan, make
 from controller.core.recipe import Program
 from controller.edge import files
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 PLOVER = files.load_tun(CONFIG, "plover")
 LINNET = files.load_program(CONFIG, "linnet")
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from controller.brewing import kinetics, malts
@@ -15,8 +13,9 @@ from controller.core.model import SETTLE_S, Phase, RunState
 from controller.core.plan import Plan
 from controller.core.run import Run
 from controller.edge import files
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 @pytest.fixture(scope="module")

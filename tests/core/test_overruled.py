@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,8 +11,9 @@ from controller.core import advise, memory, plan
 from controller.core.recipe import HotLiquor
 from controller.edge import files
 from tests.core.bench import Bench, course, leg, settings
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 def advised(name: str, **changes: Any) -> dict[str, str | None]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
@@ -21,8 +20,9 @@ from controller.core.recipe import Program, agree
 from controller.core.settings import Heater, Output, Probe, Probes, SwitchInput, Tun
 from controller.core.stages import climb
 from controller.edge import files
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 class Sheet(NamedTuple):

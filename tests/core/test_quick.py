@@ -12,6 +12,7 @@ import pytest
 from controller.core.quick import maker, quick
 from controller.core.run import Run
 from controller.core.tick import State
+from tests.places import ROOT
 
 
 class Slow(NamedTuple):
@@ -61,7 +62,6 @@ def test_a_record_made_of_all_its_values_is_the_same_record() -> None:
     assert made == Fast(2, "x", 0.5)
 
 
-ROOT = Path(__file__).parents[2]
 WITH_MAKERS = [
     path for path in sorted([*ROOT.glob("controller/**/*.py"), *ROOT.glob("sim/*.py")]) if "maker(" in path.read_text()
 ]

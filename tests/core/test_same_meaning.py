@@ -13,8 +13,9 @@ from controller.core import plan
 from controller.core.plan import Plan
 from controller.edge import files
 from sim import dryrun
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 PLOVER = files.settings(CONFIG, "plover")
 
 BODY = """title = "Two scales"

@@ -17,6 +17,7 @@ from controller.edge.homie import Homie
 from controller.field import fitting, heater_service, probe_node
 from tests.field import secured
 from tests.field.secured import TUNS, WITNESS, Secured
+from tests.places import CONFIG
 
 PROBES = tuple(f"probe/{role}{end}" for role in ("mash", "second", "outlet") for end in ("", "/online"))
 NODES = (*PROBES, "level", "flow")
@@ -191,7 +192,7 @@ def test_a_wrong_list_would_be_seen(tmp_path: Path) -> None:
 @pytest.mark.parametrize("tun", TUNS)
 def test_the_matrix_knows_every_topic_of_the_code(tun: str) -> None:
     """What daemon, nodes and dashboards say and hear with the shipped files is in the table under their names."""
-    config = secured.ROOT / "config"
+    config = CONFIG
     settings = files.settings(config, tun)
     table, board = topics(settings), dashboards.Board(settings)
     daemon = MATRIX["daemon"]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,8 +18,8 @@ from sim.dryrun import DryRun
 from sim.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings
 from tests.edge.statuses import a_mash, document, mashing, said, tripped
+from tests.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 STORED = ROOT / "config" / "asyncapi.json"
 PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
 

@@ -15,8 +15,9 @@ from controller.core.settings import Settings
 from controller.edge import calibrate, files
 from controller.edge.calibrate import Checked, Place
 from sim.world import WALL_S
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 GANNET: Settings = files.settings(CONFIG, "gannet")
 PROBE = GANNET.tun.probes.mash
 HERE = Place(1000.0, None)  # boils at 96.65 °C
@@ -137,7 +138,7 @@ def test_the_age_of_a_calibration_is_counted_from_its_day() -> None:
 
 def test_a_simulated_probe_is_never_overdue() -> None:
     """The shipped tuns' date says nothing of a probe that is none; a real one's age counts in days."""
-    tun = files.load_tun(Path(__file__).resolve().parents[2] / "config", "gannet")
+    tun = files.load_tun(ROOT / "config", "gannet")
     real = tun.model_copy(update={"simulated": False})
     assert calibrate.advised_days(tun, WALL_S + 400 * 86400.0) == 0.0
     assert calibrate.advised_days(real, WALL_S + 400 * 86400.0) == calibrate.age_days(

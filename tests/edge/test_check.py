@@ -14,8 +14,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.places import ROOT
 
 FH_0417 = 'lot = "FH-0417"\nkolbach = "42 %"\nfriability = "89 %"\nfine_coarse = "1.1 %"\nmoisture = "4.2 %"'
 FH_0422 = 'lot = "FH-0422"\nkolbach = "34 %"\nfriability = "76 %"\nfine_coarse = "2.0 %"\nmoisture = "4.8 %"'

@@ -12,8 +12,8 @@ import pytest
 from controller.cli import main
 from controller.commands import doctor
 from controller.edge import asking, files, neighbours
+from tests.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
 POUND = LINNET.replace('"5.0 kg"', '"10 lb"').replace('"18 °C"', '"64 °F"')
 

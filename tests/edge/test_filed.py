@@ -14,8 +14,8 @@ from controller.core.advise import advise
 from controller.core.model import Course, Event
 from controller.core.settings import Settings
 from controller.edge import calibrate, filed, files, loading
+from tests.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 NOW = 1.79e9
 
 

@@ -11,9 +11,10 @@ import pytest
 from controller.core.problems import Problem, Problems
 from controller.core.settings import Service
 from controller.edge import choose, files
+from tests.places import ROOT
 
-README = Path(__file__).resolve().parents[2] / "README.md"
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+README = ROOT / "README.md"
+CONFIG = ROOT / "config"
 
 
 @pytest.fixture

@@ -18,8 +18,8 @@ from controller.edge.homie import Homie
 from controller.edge.homie_will import hold
 from tests.core.bench import settings
 from tests.panel.stage import PASSWORD, Broker
+from tests.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 STATE = "underback/5/underback-testtun/$state"  # a prefix that this broker's daemon may write
 
 PROCESS = """

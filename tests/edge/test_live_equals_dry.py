@@ -14,8 +14,9 @@ from sim.person import PATIENT, Person
 from sim.stand_in import StandIn
 from sim.world import World
 from tests.edge.virtual import Rig, run
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 SEEDS = int(os.environ.get("UNDERBACK_LIVE_SEEDS", "20"))
 LONG, SHORT = 9000.0, 1500.0  # seconds: the first two seeds go through to the end, the others as far as the first rest
 

@@ -10,7 +10,7 @@ import pytest
 
 from controller.edge import lean
 from controller.edge.log import Log
-from tests.house.source import ROOT
+from tests.places import ROOT
 
 # ---------------------------------------------------------------- lines
 

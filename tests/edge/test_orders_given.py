@@ -12,6 +12,7 @@ from controller.commands.order import build
 from controller.commands.step_named import completed, in_program
 from controller.edge import files
 from controller.edge.asking import fill
+from tests.places import ROOT
 
 
 @pytest.mark.parametrize(
@@ -120,7 +121,7 @@ def test_a_step_is_meant_by_its_shown_number_or_its_name(said: str, place: int |
 
 def test_the_step_to_begin_at_may_be_named() -> None:
     """`from_step` by name is found in the program; a name that is none there is answered with its steps."""
-    config = str(Path(__file__).resolve().parents[2] / "config")
+    config = str(ROOT / "config")
     tun = files.settings(Path(config), "gannet")
     args = build("start", ["sandpiper", "from_step=maltose"], "Ann")["args"]
     in_program(config, tun, args)

@@ -13,8 +13,9 @@ from controller.cli import main
 from controller.core.problems import Problems
 from controller.core.recipe import Program
 from controller.edge import files, markup
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 def unit(value: object, name: str) -> dict[str, object]:

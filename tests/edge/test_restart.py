@@ -20,8 +20,9 @@ from sim.person import PATIENT, Person
 from sim.stand_in import StandIn
 from sim.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 SETTINGS = files.settings(CONFIG, "gannet")
 TRIAL = plan.make(files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))

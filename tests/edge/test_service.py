@@ -23,8 +23,9 @@ from sim.person import PATIENT, Person
 from sim.stand_in import StandIn
 from sim.world import World
 from tests.edge.virtual import Rig, run
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 SETTINGS: Settings = files.settings(CONFIG, "gannet")
 TRIAL = plan.make(files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 

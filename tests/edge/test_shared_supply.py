@@ -17,8 +17,9 @@ from sim.person import Manner, Person
 from sim.stand_in import StandIn
 from sim.world import World
 from tests.edge.virtual import Rig, run
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 LIMIT_W = 6500.0
 
 

@@ -23,8 +23,9 @@ from sim.hands import Scripted
 from sim.stand_in import StandIn
 from sim.world import WALL_S, World
 from tests.edge.virtual import Rig, run
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 GANNET: Settings = files.settings(CONFIG, "gannet")
 PLOVER: Settings = files.settings(CONFIG, "plover")
 FIRST, HEAT, LAST = (

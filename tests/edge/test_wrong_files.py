@@ -10,8 +10,9 @@ import pytest
 
 from controller.cli import main
 from tests.edge.wrong_files import ALL, BLOCKS, LINNET, Slip
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 @pytest.fixture

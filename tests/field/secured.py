@@ -15,8 +15,8 @@ from typing import NamedTuple
 import pytest
 
 from controller.core.settings import Broker
+from tests.places import ROOT
 
-ROOT = Path(__file__).parents[2]
 SHIPPED = ROOT / "config" / "mosquitto"
 TUNS = ("gannet", "plover")
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")

@@ -9,7 +9,7 @@ import pytest
 
 from controller.core.problems import Problems
 from controller.field import fitting
-from tests.field.secured import ROOT
+from tests.places import ROOT
 
 
 @pytest.fixture

@@ -19,7 +19,8 @@ import pytest
 from controller.edge import mqtt
 from tests.field import secured
 from tests.field.pins import command, reading
-from tests.field.secured import ROOT, WITNESS, Secured
+from tests.field.secured import WITNESS, Secured
+from tests.places import ROOT
 
 TUN = "underback/gannet"
 COMMAND, REPORT, ONLINE = f"{TUN}/heater/command", f"{TUN}/heater/report", f"{TUN}/heater/online"

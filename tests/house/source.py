@@ -6,7 +6,7 @@ import ast
 from collections.abc import Iterator
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.places import ROOT
 
 
 def modules(*packages: str) -> Iterator[tuple[Path, ast.Module]]:

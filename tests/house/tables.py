@@ -8,7 +8,7 @@ from __future__ import annotations
 from controller.core import limits, moves, orders
 from controller.core.interlocks import TABLE, Interlock
 from controller.core.model import RunState
-from tests.house.source import ROOT
+from tests.places import ROOT
 
 BEGIN, END = "<!-- tables:begin -->", "<!-- tables:end -->"
 TRIPS_BEGIN, TRIPS_END = "<!-- trips:begin -->", "<!-- trips:end -->"

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from controller.core.model import HeaterCommand, Sealed
-from tests.house.source import ROOT, imported, modules
+from tests.house.source import imported, modules
+from tests.places import ROOT
 
 FORBIDDEN = {"asyncio", "time", "datetime", "random", "logging", "os", "pathlib", "socket", "threading", "numpy"}
 DATES_IN_FILES = {"settings.py", "recipe.py"}  # a calibration's date is data there; no clock is read

@@ -17,8 +17,9 @@ import pytest
 from controller import cli
 from controller.edge.clock import boot_id, in_step
 from controller.edge.watchdog import DEAD_S
+from tests.places import ROOT
 
-UNITS = sorted((Path(__file__).parents[2] / "systemd").glob("*.service"))
+UNITS = sorted((ROOT / "systemd").glob("*.service"))
 WORST = 1.5  # of 10, by `systemd-analyze security`; a unit with no hardening has 9.6
 ANALYZE = shutil.which("systemd-analyze")
 each = pytest.mark.parametrize("unit", UNITS, ids=lambda path: path.name)
@@ -155,7 +156,7 @@ def test_time_sync_ordering_is_a_wish() -> None:
 
 # ---------------------------------------------------------------- what Type=notify relies on
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 NO_BROKER = 1  # a port that nobody listens on
 
 
@@ -175,7 +176,7 @@ def test_ready_and_signs_of_life_without_a_broker(words: list[str], tmp_path: Pa
     nodes.write_text(
         nodes.read_text(encoding="utf-8").replace("/dev/gpiochip0", str(tmp_path / "chip")), encoding="utf-8"
     )
-    root = Path(__file__).parents[2]
+    root = ROOT
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(tmp_path / "notify"))
         manager.settimeout(10.0)

@@ -15,8 +15,8 @@ from typing import NamedTuple
 import pytest
 
 from controller.edge import record
+from tests.places import ROOT
 
-ROOT = Path(__file__).parents[2]
 SCRIPT = ROOT / "systemd" / "install.sh"
 
 

@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from tests.panel.stage import PASSWORD, Broker
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 def configured(folder: Path, broker: Broker) -> Path:

@@ -20,8 +20,9 @@ from controller.core import report, wire, words
 from controller.core.model import Course, Order
 from controller.core.topics import topics
 from tests.core.bench import Bench, course, leg, settings
+from tests.places import ROOT
 
-PANEL = Path(__file__).resolve().parents[2] / "config" / "panel"
+PANEL = ROOT / "config" / "panel"
 PASSWORD = "only-for-this-test"
 RIGHTS = """
 user daemon

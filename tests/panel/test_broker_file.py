@@ -16,8 +16,9 @@ import aiomqtt
 import pytest
 
 from tests.panel.stage import PANEL, free_port
+from tests.places import ROOT
 
-SHIPPED = Path(__file__).resolve().parents[2] / "config" / "mosquitto"
+SHIPPED = ROOT / "config" / "mosquitto"
 
 
 class Web(NamedTuple):

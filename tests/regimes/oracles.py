@@ -25,7 +25,7 @@ from controller.core.tick import Outcome
 from controller.edge import choose, files
 from sim.dryrun import DryRun
 from sim.faults import parse
-from tests.house.source import ROOT
+from tests.places import ROOT
 
 HERE = Path(__file__).with_suffix(".json")
 SEEDS = (1, 2, 3)

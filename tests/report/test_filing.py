@@ -21,6 +21,7 @@ from controller.report import Happening, added, batch, filing, journal
 from controller.report.page import html
 from tests.browser import browser
 from tests.core.bench import WALL
+from tests.places import ROOT
 from tests.report.recorded import Recorded, two_rests
 from tests.report.runs import EVENTS, record
 from tests.report.test_page import sheets
@@ -190,7 +191,7 @@ def test_a_crowded_batch_prints_on_two_sheets(tmp_path: Path) -> None:
 def test_entered_by_command(mash: Recorded, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`report --enter` files late figures and the page on the terminal names what is left; wrong ones are all told."""
     config, data = tmp_path / "config", tmp_path / "data" / "record" / "gannet"
-    shutil.copytree(Path(__file__).resolve().parents[2] / "config", config, ignore=shutil.ignore_patterns("panel"))
+    shutil.copytree(ROOT / "config", config, ignore=shutil.ignore_patterns("panel"))
     service = config / "service.toml"
     service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
     data.mkdir(parents=True)

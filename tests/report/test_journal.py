@@ -19,6 +19,7 @@ from controller.report.page import html
 from controller.report.record import Gap, gaps
 from controller.report.wort import follow
 from tests.core.bench import WALL
+from tests.places import ROOT
 from tests.report.recorded import Recorded, a_mash, two_rests
 
 
@@ -235,7 +236,7 @@ def test_a_changed_record_shows_and_a_longer_one_does_not(mash: Recorded, tmp_pa
 def config(mash: Recorded, tmp_path: Path) -> Path:
     """A configuration folder with one tun and the run in its data folder."""
     folder = tmp_path / "config"
-    shutil.copytree(Path(__file__).resolve().parents[2] / "config", folder, ignore=shutil.ignore_patterns("panel"))
+    shutil.copytree(ROOT / "config", folder, ignore=shutil.ignore_patterns("panel"))
     service = folder / "service.toml"
     data = tmp_path / "data"
     service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{data}"'))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cache
-from pathlib import Path
 
 import pytest
 
@@ -11,8 +10,9 @@ from controller.core import plan as plans
 from controller.core.plan import Plan
 from controller.core.settings import Settings
 from controller.edge import files
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 @cache

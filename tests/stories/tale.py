@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import NamedTuple
 
 from controller.core import plan
@@ -18,8 +17,9 @@ from controller.edge import files
 from sim.dryrun import DryRun
 from sim.faults import parse
 from sim.person import PATIENT, Manner
+from tests.places import ROOT
 
-CONFIG = Path(__file__).resolve().parents[2] / "config"
+CONFIG = ROOT / "config"
 RAMP, REST, RAMP2, REST2 = 200, 900, 1500, 2200  # s: well inside each stretch
 
 

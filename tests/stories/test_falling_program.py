@@ -6,8 +6,9 @@ from pathlib import Path
 
 from controller.edge import choose, files
 from sim import dryrun
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 def test_a_mash_that_cools_to_a_lower_step_trips_nothing(tmp_path: Path) -> None:

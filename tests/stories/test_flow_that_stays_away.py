@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from controller.edge import choose, files
 from sim import dryrun
 from sim.faults import parse
 from sim.person import Manner
+from tests.places import ROOT
 
-CONFIG = Path(__file__).parents[2] / "config"
+CONFIG = ROOT / "config"
 
 
 def test_lost_flow_is_tried_again_once_and_then_waits() -> None:
