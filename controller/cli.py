@@ -15,10 +15,9 @@ from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
 from controller import __version__
+from controller.commands.exits import BUG, DONE, NO, UNREACHABLE, WRONG, Unreachable, Wrong
 from controller.edge import streams
 from controller.edge.lean import lean
-
-DONE, NO, WRONG, UNREACHABLE, BUG = 0, 1, 2, 3, 70
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("check", "validate programs, show the plan, give advice"),
@@ -40,17 +39,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "node": ("node", "the field nodes for a Raspberry Pi: probe, heater"),
     "output-off": ("output_off", "send OFF to the heater on a connection of its own (for systemd's ExecStopPost)"),
 }
-
-
-class Wrong(Exception):
-    """Input that is wrong: every problem at once. Ends with exit code 2."""
-
-    def __init__(self, *problems: object) -> None:
-        super().__init__("\n".join(str(p) for p in problems))
-
-
-class Unreachable(Exception):
-    """The broker or the daemon does not answer. Ends with exit code 3."""
 
 
 def _reader(make: Callable[[str], float], wanted: str) -> Callable[[str], float]:

@@ -9,13 +9,13 @@ from __future__ import annotations
 from random import Random
 from typing import Any, Literal, NamedTuple
 
-from controller.core import plan as plans
-from controller.core.limits import Limits
-from controller.core.plan import Plan
-from controller.core.recipe import DoughIn, Grist, Liquor, Program, Step
-from controller.core.settings import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
-from sim.draw import Drawn, draw
-from sim.truth import Truth, of_drawn
+from controller.plan import plan as plans
+from controller.plan.plan import Plan
+from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
+from controller.settings.guard_limits import Limits
+from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
+from sim.plant.draw import Drawn, draw
+from sim.world.truth import Truth, of_drawn
 
 HeaterPlace = Literal["jacket", "element", "line", "coil"]
 STEPS: tuple[tuple[tuple[float, float], ...], ...] = (  # °C, min

@@ -12,28 +12,29 @@ import struct
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from controller.core import moves, report, words
-from controller.core.inbox import Inbox
-from controller.core.model import Disk, Event, Motor, Order, Prompt, Reply, RunState
-from controller.core.plan import Plan
-from controller.core.quick import maker
-from controller.core.settings import Settings
-from controller.core.tick import Outcome, State, start, tick
+from controller.core.nouns import Disk, Event, Motor, Order, Prompt, Reply, RunState
+from controller.core.procedure import who_moves as moves
+from controller.core.state import Outcome, State, start
+from controller.core.tick import tick
+from controller.messages import outgoing as words
+from controller.messages import status as report
+from controller.messages.inbox import Inbox
+from controller.plan.plan import Plan
+from controller.settings.tun import Settings
 from sim.evidence import Evidence
-from sim.faults import Fault, Faults
-from sim.person import PATIENT, Manner, Person
+from sim.people.person import PATIENT, Manner, Person
 from sim.stand_in import StandIn
 from sim.trace import Row, Trace
-from sim.truth import Truth
-from sim.wires import Message
-from sim.world import WALL_S, World
+from sim.world.faults import Fault, Faults
+from sim.world.truth import Truth
+from sim.world.wires import Message
+from sim.world.world import WALL_S, World
 
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
 STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
 _STAMP = struct.Struct("<d??").pack  # time, retained, ours: before each message in the digest
 HASHED_AT_ONCE = 256  # messages
-_row = maker(Row)
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
 
@@ -274,7 +275,17 @@ class DryRun:
         run, set_c = state.run, setpoint.value_c if setpoint is not None else None
         mash_c, raw_c, target_c = self.world.tun.mash_mean_c, outcome.seen.raw_c, outcome.target.target_c
         self.trace.rows.append(
-            _row((now, mash_c, raw_c, set_c, target_c, state.guard.duty, run.leg, run.phase, run.state))
+            Row(
+                t_s=now,
+                mash_c=mash_c,
+                probe_c=raw_c,
+                setpoint_c=set_c,
+                target_c=target_c,
+                duty=state.guard.duty,
+                step=run.leg,
+                phase=run.phase,
+                state=run.state,
+            )
         )
 
     # ------------------------------------------------------------ the whole run

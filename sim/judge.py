@@ -18,8 +18,8 @@ import json
 import math
 from typing import Any, NamedTuple
 
-from controller.core.settings import Settings
-from controller.core.topics import topics
+from controller.messages.topics import topics
+from controller.settings.tun import Settings
 from sim.evidence import FRESH_S, SLACK_S, Evidence
 
 COLD = frozenset(

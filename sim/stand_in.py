@@ -6,10 +6,10 @@ the tun and the brewer say.
 
 from __future__ import annotations
 
-from sim.person import Person
-from sim.spec import STEP_S
-from sim.wires import Message
-from sim.world import World
+from sim.people.person import Person
+from sim.plant.spec import STEP_S
+from sim.world.wires import Message
+from sim.world.world import World
 
 
 class StandIn:

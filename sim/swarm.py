@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 from sim.brewery import Brewery, random_brewery
 from sim.dryrun import DryRun, Ran
-from sim.faults import Fault, draw_faults
 from sim.judge import Breach, Judge
-from sim.person import Manner
+from sim.people.person import Manner
+from sim.world.faults import Fault, draw_faults
 
 LATE_SHARE = 0.2  # of planned and fault time: what a run may take longer once all faults are over
 PLATE_SHARE = 0.4  # of planned time: the plan is made from a plate that is 15 % off in power and 40 % in loss

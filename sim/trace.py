@@ -10,8 +10,8 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
-from controller.core.model import Course, Event
-from controller.core.run import Run
+from controller.core.nouns import Course, Event
+from controller.core.procedure.run import Run
 
 
 class Row(NamedTuple):

@@ -8,8 +8,9 @@ from __future__ import annotations
 import itertools
 from typing import Any, NamedTuple
 
-from controller.brewing import kinetics, malts
-from controller.core.model import Course, Phase
+from controller.brewing.kinetics import malts
+from controller.brewing.kinetics import model as kinetics
+from controller.core.nouns import Course, Phase
 from sim.trace import Row, Trace
 
 COLUMNS = ("beta_left_pct", "alpha_left_pct", "glucanase_left_pct", "protease_left_pct", "starch_left_pct")

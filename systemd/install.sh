@@ -146,7 +146,7 @@ takes_files() { # takes_files RELEASE: does this release read every tun and serv
 import sys
 from pathlib import Path
 
-from controller.core.problems import Problems
+from controller.settings.problems import Problems
 from controller.edge import files
 
 config, wrong = Path(sys.argv[1]), 0

@@ -17,15 +17,16 @@ import time
 
 from controller.brewing.probe_points import Refused, Sample
 from controller.brewing.units import quantity
-from controller.cli import DONE, NO, Unreachable, Wrong
+from controller.commands.exits import DONE, NO, Unreachable, Wrong
 from controller.commands.serve import read
 from controller.commands.tryout import answered
-from controller.core import wire
-from controller.core.model import Reading
-from controller.core.settings import Probe, Settings
-from controller.edge import asking, calibrate
-from controller.edge.calibrate import Checked, Place
-from controller.edge.login import login
+from controller.commissioning import calibrate
+from controller.commissioning.calibrate import Checked, Place
+from controller.core.nouns import Reading
+from controller.edge.mqtt import requests as asking
+from controller.edge.user import login
+from controller.messages import incoming as wire
+from controller.settings.tun import Probe, Settings
 
 DUE = "180 days"
 KPA = {"kpa": 1.0, "hpa": 0.1, "mbar": 0.1, "bar": 100.0}

@@ -10,14 +10,18 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.brewing.advice import Changes
-from controller.cli import DONE, NO, WRONG, Wrong
-from controller.core.advise import Said, advise
-from controller.core.forecast import Forecast, forecast
-from controller.core.plan import Plan, document
-from controller.core.problems import Problem, Problems
+from controller.brewing.advice.advice import Changes
+from controller.commands.exits import DONE, NO, WRONG, Wrong
 from controller.core.supply import drawn_w
-from controller.edge import calibrate, choose, files, neighbours, plan_notes, plan_page, wort_page
+from controller.edge.files import config as files
+from controller.edge.files import neighbours
+from controller.edge.files import plans as choose
+from controller.edge.record import calibrations
+from controller.plan.advise import Said, advise
+from controller.plan.forecast import Forecast, forecast
+from controller.plan.plan import Plan, document
+from controller.report import plan_notes, plan_page, wort_page
+from controller.settings.problems import Problem, Problems
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -119,7 +123,10 @@ def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> lis
             tun = answer.plan.tun
             others_w = sum(w for name, w in draws_w.items() if name != tun.name) if together else 0.0
             said = advise(
-                answer.plan, changes, calibration_age_days=calibrate.advised_days(tun, time.time()), others_w=others_w
+                answer.plan,
+                changes,
+                calibration_age_days=calibrations.advised_days(tun, time.time()),
+                others_w=others_w,
             )
             answer = answer._replace(said=said)
         advised.append(answer)

@@ -12,15 +12,16 @@ import json
 import sys
 from collections.abc import Callable
 
-from controller.brewing import compose, malts
-from controller.brewing.calibration import Implausible
-from controller.brewing.compose import Answer
-from controller.cli import DONE, NO, Wrong
+from controller.brewing.compose import choice as compose
+from controller.brewing.compose.choice import Answer
+from controller.brewing.kinetics import malts
+from controller.brewing.kinetics.calibration import Implausible
 from controller.commands import compose_judge, past_worts
 from controller.commands.compose_asked import THICKNESS_L_PER_KG, Given, given
 from controller.commands.compose_judge import Judge
-from controller.core.problems import Problems
-from controller.edge import files
+from controller.commands.exits import DONE, NO, Wrong
+from controller.edge.files import config as files
+from controller.settings.problems import Problems
 
 BAR = 25
 SEARCH_SHARE = 0.25  # of the whole time; the dry runs take the rest

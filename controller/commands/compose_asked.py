@@ -11,18 +11,22 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
 
-from controller.brewing import compose, heat, volumes
-from controller.brewing.calibration import Calibration
-from controller.cli import Wrong
-from controller.core.fits import MOST_FILL
-from controller.core.problems import Problem, Problems
-from controller.core.reading import read
-from controller.core.recipe import Grist, Liquor, Program
-from controller.core.settings import Settings, Tun
-from controller.core.stages import liquor_kg, power_w
-from controller.core.table import Quantity, Table
-from controller.edge import choose, files, worts
-from controller.edge.program_file import Base
+from controller.brewing import heat, volumes
+from controller.brewing.compose import choice as compose
+from controller.brewing.kinetics.calibration import Calibration
+from controller.commands.exits import Wrong
+from controller.core.control.climb import power_w
+from controller.edge.files import config as files
+from controller.edge.files import measured_worts as worts
+from controller.edge.files import plans as choose
+from controller.edge.files.program_file import Base
+from controller.plan.fits import MOST_FILL
+from controller.plan.recipe import Grist, Liquor, Program
+from controller.plan.stages import liquor_kg
+from controller.settings.faults_in_words import read
+from controller.settings.problems import Problem, Problems
+from controller.settings.table import Quantity, Table
+from controller.settings.tun import Settings, Tun
 
 AIMS = ("dry", "balanced", "full")
 THICKNESS_L_PER_KG = 3.0  # of a default grist: common practice

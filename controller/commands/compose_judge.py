@@ -14,17 +14,17 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from typing import Any, NamedTuple
 
-from controller.brewing.calibration import Calibration
-from controller.brewing.compose import Answer
-from controller.brewing.proposal import Proposal, Step
-from controller.core import plan as plans
-from controller.core.advise import Said, advise
-from controller.core.plan import Plan
-from controller.core.problems import Problems
-from controller.core.recipe import Liquor
-from controller.core.settings import Settings
-from controller.edge import program_file
-from controller.edge.program_file import Base
+from controller.brewing.compose.choice import Answer
+from controller.brewing.compose.proposal import Proposal, Step
+from controller.brewing.kinetics.calibration import Calibration
+from controller.edge.files import program_file
+from controller.edge.files.program_file import Base
+from controller.plan import plan as plans
+from controller.plan.advise import Said, advise
+from controller.plan.plan import Plan
+from controller.plan.recipe import Liquor
+from controller.settings.problems import Problems
+from controller.settings.tun import Settings
 from sim import dryrun, wort
 
 SEED = 1  # the same for every proposal

@@ -20,17 +20,23 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from controller.cli import DONE, NO, Unreachable, Wrong
 from controller.commands import screen
+from controller.commands.exits import DONE, NO, Unreachable, Wrong
 from controller.commands.own_broker import broker
 from controller.commands.standin import LiveWorld
-from controller.core import plan
-from controller.core.problems import Problem, Problems
-from controller.core.settings import Settings
-from controller.edge import asking, choose, data_folder, files, outputs, restart, streams, toml_out
+from controller.edge import streams
 from controller.edge.clock import FASTEST, MachineClock
-from sim.person import Manner, Person
-from sim.spec import STEP_S
+from controller.edge.files import config as files
+from controller.edge.files import data_folder, outputs
+from controller.edge.files import plans as choose
+from controller.edge.files import toml_writer as toml_out
+from controller.edge.mqtt import requests as asking
+from controller.edge.record import reader as restart
+from controller.plan import plan
+from controller.settings.problems import Problem, Problems
+from controller.settings.tun import Settings
+from sim.people.person import Manner, Person
+from sim.plant.spec import STEP_S
 from sim.stand_in import StandIn
 
 PROGRAM, SEED = "linnet", 7
@@ -313,7 +319,7 @@ def _can_make_a_page() -> None:
 def _page(path: Path, settings: Settings) -> None:
     """The run's report as one file. Raises Wrong where it cannot be written."""
     from controller import report
-    from controller.report import journal
+    from controller.report import from_disk as journal
 
     record = _record(settings)
     if record is None:
@@ -326,7 +332,7 @@ def _page(path: Path, settings: Settings) -> None:
 
 def _record(settings: Settings) -> Path | None:
     """The newest run's record."""
-    from controller.edge import record
+    from controller.edge.record import lines as record
 
     runs = [p for p in record.files(restart.record_folder(settings)) if p.stem.endswith("-run")]
     return runs[-1] if runs else None
@@ -335,7 +341,7 @@ def _record(settings: Settings) -> Path | None:
 def summary(path: Path, settings: Settings) -> list[str]:
     """A table of the run, step by step, and the curve, from its record."""
     from controller.commands import report
-    from controller.report import journal
+    from controller.report import from_disk as journal
 
     record = journal.read([path], settings.tun.heater.power_w)
     drawn = screen.chart([(row.t_s, row.mash_c) for row in record.rows])

@@ -18,18 +18,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from controller import __version__
-from controller.cli import DONE, NO, UNREACHABLE
+from controller.commands.exits import DONE, NO, UNREACHABLE
 from controller.commands.reach import reach
-from controller.core.model import RunState
-from controller.edge import asking, clock, neighbours
-from controller.edge.client import LISTED
-from controller.edge.journal import RealDisks
-from controller.edge.proof import proof_days
+from controller.commissioning.proof import proof_days
+from controller.core.nouns import RunState
+from controller.edge import clock
+from controller.edge.files import neighbours
+from controller.edge.mqtt import requests as asking
+from controller.edge.mqtt.client import LISTED
+from controller.edge.record.writer import RealDisks
 from controller.edge.systemd import credential
 from controller.field import persistence
 
 if TYPE_CHECKING:
-    from controller.core.settings import Settings
+    from controller.settings.tun import Settings
 
 Level = Literal["good", "note", "bad"]
 FREE_MB, SYNC_S, ROUND_TRIP_S = 500.0, 0.2, 0.2

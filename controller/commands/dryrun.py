@@ -10,22 +10,26 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from controller.brewing import malts
-from controller.cli import DONE, NO, Wrong
+from controller.brewing.kinetics import malts
 from controller.commands.dryrun_said import NOTHING, Told, fault_table, told
-from controller.core import remaining
-from controller.core.forecast import Forecast, forecast
-from controller.core.problems import Problems
-from controller.core.settings import Settings
-from controller.core.table import show
-from controller.edge import calibrate, choose, files, outputs, plan_notes, wort_page
+from controller.commands.exits import DONE, NO, Wrong
+from controller.core.procedure import time_left as remaining
+from controller.edge.files import config as files
+from controller.edge.files import outputs
+from controller.edge.files import plans as choose
+from controller.edge.record import calibrations
+from controller.plan.forecast import Forecast, forecast
+from controller.report import plan_notes, wort_page
+from controller.settings.problems import Problems
+from controller.settings.table import show
+from controller.settings.tun import Settings
 from sim import dryrun, trace, wort
-from sim.faults import Fault, parse
-from sim.person import Manner
+from sim.people.person import Manner
+from sim.world.faults import Fault, parse
 
 if TYPE_CHECKING:
-    from controller.brewing.advice import Changes
-    from controller.core.plan import Plan
+    from controller.brewing.advice.advice import Changes
+    from controller.plan.plan import Plan
 
 COLUMNS = (
     "  rise: until the mash is in band. over: the most over the target on the way up, K. mean: of the rest, °C.",
@@ -120,9 +124,9 @@ def _lacking() -> list[str]:
 
 
 def _advice(plan: Plan, changes: Changes) -> list[dict[str, Any]]:
-    from controller.core.advise import advise
+    from controller.plan.advise import advise
 
-    age = calibrate.advised_days(plan.tun, time.time())
+    age = calibrations.advised_days(plan.tun, time.time())
     return [dict(said.document()) for said in advise(plan, changes, calibration_age_days=age)]
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from controller.core.interlocks import BY_ID
-from controller.core.model import Trip
-from controller.core.plan import Plan
-from controller.core.run import Run
-from controller.core.settings import Tun
-from controller.core.table import show
+from controller.core.guard.registry import BY_ID
+from controller.core.nouns import Trip
+from controller.core.procedure.run import Run
+from controller.plan.plan import Plan
+from controller.settings.table import show
+from controller.settings.tun import Tun
 from sim.dryrun import DryRun, Ran
-from sim.faults import KINDS, Fault
+from sim.world.faults import KINDS, Fault
 
 
 class Told(NamedTuple):

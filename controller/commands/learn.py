@@ -20,12 +20,16 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.brewing.units import quantity
-from controller.cli import DONE, NO, Wrong
-from controller.core.figures import WATER_J_PER_KG_K, plate_lag_s
-from controller.core.learning import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
-from controller.core.problems import Problems
-from controller.core.settings import Settings, Tun
-from controller.edge import choose, data_folder, files, restart, toml_out
+from controller.commands.exits import DONE, NO, Wrong
+from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
+from controller.core.control.plant_model import WATER_J_PER_KG_K, plate_lag_s
+from controller.edge.files import config as files
+from controller.edge.files import data_folder
+from controller.edge.files import plans as choose
+from controller.edge.files import toml_writer as toml_out
+from controller.edge.record import reader as restart
+from controller.settings.problems import Problems
+from controller.settings.tun import Settings, Tun
 
 TRIAL = "water-trial"
 BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all
@@ -117,7 +121,7 @@ def _dry(config: Path, settings: Settings, seed: int) -> Source:
 
 
 def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
-    from controller.report import journal
+    from controller.report import from_disk as journal
 
     if water is None:
         raise Wrong('--water: found nothing, wanted how much plain water was in the tun, such as "26 L"')

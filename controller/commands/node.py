@@ -14,12 +14,12 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from controller.cli import DONE, NO, Wrong
-from controller.core.problems import Problems
-from controller.edge import files
+from controller.commands.exits import DONE, NO, Wrong
+from controller.edge.files import config as files
 from controller.edge.log import Log
 from controller.field import fitting
 from controller.field.thermometer import Fault
+from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
     from controller.field.fitting import Fitting

@@ -25,13 +25,15 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from controller.brewing.units import Kind, quantity
-from controller.cli import DONE, NO, Unreachable, Wrong
 from controller.commands import cautions, step_named
+from controller.commands.exits import DONE, NO, Unreachable, Wrong
 from controller.commands.reach import reach, to_any
-from controller.core import answers, entries, orders
-from controller.core.problems import Problems
-from controller.edge import asking, files
-from controller.edge.login import login
+from controller.core.procedure import answers, entries
+from controller.core.procedure.orders import envelope as orders
+from controller.edge.files import config as files
+from controller.edge.mqtt import requests as asking
+from controller.edge.user import login
+from controller.settings.problems import Problems
 
 QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of quantity, key on the wire
     "hand": ("temperature", "hand_c"),

@@ -11,13 +11,13 @@ import asyncio
 import time
 from typing import TYPE_CHECKING
 
-from controller.cli import DONE, Unreachable
+from controller.commands.exits import DONE, Unreachable
 from controller.commands.serve import read
-from controller.core import words
-from controller.edge import asking
+from controller.edge.mqtt import requests as asking
+from controller.messages import outgoing as words
 
 if TYPE_CHECKING:
-    from controller.core.settings import Settings
+    from controller.settings.tun import Settings
 
 WITHIN_S = 8.0
 

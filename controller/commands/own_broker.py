@@ -15,7 +15,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from controller.cli import Unreachable
+from controller.commands.exits import Unreachable
 
 UP_S = 10.0
 TRIES = 5  # a free port may be taken between looking and listening

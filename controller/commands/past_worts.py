@@ -12,17 +12,20 @@ import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from controller.brewing import calibration
-from controller.brewing.calibration import Batch, Calibration, Implausible
-from controller.brewing.kinetics import DEFAULT_MALT, Malt
-from controller.cli import DONE, Wrong
-from controller.core import forecast
-from controller.core import plan as plans
-from controller.core.problems import Problem, Problems
-from controller.core.settings import Service
-from controller.edge import choose, files, worts
-from controller.edge.worts import Measured
-from controller.report import journal, wort
+from controller.brewing.kinetics import calibration
+from controller.brewing.kinetics.calibration import Batch, Calibration, Implausible
+from controller.brewing.kinetics.model import DEFAULT_MALT, Malt
+from controller.commands.exits import DONE, Wrong
+from controller.edge.files import config as files
+from controller.edge.files import measured_worts as worts
+from controller.edge.files import plans as choose
+from controller.edge.files.measured_worts import Measured
+from controller.plan import forecast
+from controller.plan import plan as plans
+from controller.report import from_disk as journal
+from controller.report import wort
+from controller.settings.problems import Problem, Problems
+from controller.settings.tun import Service
 
 
 def run(config: Path, listed: str, as_json: bool) -> int:

@@ -12,12 +12,14 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from controller.cli import Wrong
-from controller.core.problems import Problem, Problems
-from controller.edge import asking, data_folder, files
+from controller.commands.exits import Wrong
+from controller.edge.files import config as files
+from controller.edge.files import data_folder
+from controller.edge.mqtt import requests as asking
+from controller.settings.problems import Problem, Problems
 
 if TYPE_CHECKING:
-    from controller.core.settings import Service, Settings
+    from controller.settings.tun import Service, Settings
 
 
 def reach(config: str | None, tun: str | None, wished: str = "", *, data: bool = False) -> tuple[Path, Settings]:

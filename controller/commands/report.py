@@ -10,18 +10,21 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from controller.cli import DONE, NO, Wrong
+from controller.commands.exits import DONE, NO, Wrong
 from controller.commands.runs import tuns
-from controller.core import entries
-from controller.core.problems import Problems
-from controller.edge import choose, files, outputs, restart
-from controller.edge.login import login
+from controller.core.procedure import entries
+from controller.edge.files import config as files
+from controller.edge.files import outputs
+from controller.edge.files import plans as choose
+from controller.edge.record import reader as restart
+from controller.edge.user import login
+from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
-    from controller.core.recipe import Program
-    from controller.core.settings import Settings
+    from controller.plan.recipe import Program
     from controller.report.added import Added
     from controller.report.record import RunRecord
+    from controller.settings.tun import Settings
 
 KEYS = (*entries.FIGURES, *entries.TEXTS)
 
@@ -45,7 +48,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """0: told; 1: told, but the record or what was added to it has been changed or damaged; 2: no such run."""
-    from controller.report import added, journal, missing
+    from controller.report import added, missing
+    from controller.report import from_disk as journal
 
     wrong = outputs.problems((("--html", args.html), ("--batch", args.batch), ("--csv", args.csv)))
     if args.html is not None and (lacks := missing("--html")):
@@ -81,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, list[Any]]:
     """The run that is meant, and whose it is. Raises Wrong."""
-    from controller.report import journal
+    from controller.report import from_disk as journal
 
     found = []
     for settings in tuns(config, tun):

@@ -7,14 +7,15 @@ import json
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from controller.cli import DONE, Wrong
-from controller.core.problems import Problems
-from controller.edge import files, restart
+from controller.commands.exits import DONE, Wrong
+from controller.edge.files import config as files
+from controller.edge.record import reader as restart
+from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
-    from controller.core.settings import Settings
-    from controller.report.journal import Glance
+    from controller.report.from_disk import Glance
     from controller.report.record import RunRecord
+    from controller.settings.tun import Settings
 
 SIDE_BY_SIDE = 5
 
@@ -54,7 +55,7 @@ def tuns(config: str | None, name: str | None) -> list[Settings]:
 
 
 def _runs(settings: Settings) -> list[tuple[str, Glance]]:
-    from controller.report import journal
+    from controller.report import from_disk as journal
 
     folder = restart.record_folder(settings)
     return [(settings.tun.name, seen) for seen in journal.runs(folder)] if folder.is_dir() else []
@@ -84,7 +85,7 @@ def _table(found: list[tuple[str, Glance]]) -> list[str]:
 
 def _compare(found: list[tuple[str, Glance]], as_json: bool) -> int:
     """Deviation per step, the newest run last."""
-    from controller.report import journal
+    from controller.report import from_disk as journal
 
     records = [journal.read([seen.path]) for _, seen in found]
     if as_json:

@@ -19,23 +19,26 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from controller.cli import DONE, NO, Wrong
-from controller.core.problems import Problem, Problems
-from controller.core.topics import topics
-from controller.edge import data_folder, files, restart, share
-from controller.edge.ahead import Ahead
+from controller.commands.exits import DONE, NO, Wrong
+from controller.commissioning.proof import proof_days
+from controller.edge import supply_link as share
 from controller.edge.clock import FASTEST, MachineClock
-from controller.edge.loading import compiler, unchanged
+from controller.edge.dashboards.observers import Outward
+from controller.edge.files import config as files
+from controller.edge.files import data_folder
+from controller.edge.files.start_orders import compiler, unchanged
+from controller.edge.forecaster import Ahead
 from controller.edge.log import Log
-from controller.edge.mqtt import Mqtt, Will
-from controller.edge.outward import Outward
-from controller.edge.proof import proof_days
+from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.record import reader as restart
 from controller.edge.service import Service
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
+from controller.messages.topics import topics
+from controller.settings.problems import Problem, Problems
 
 if TYPE_CHECKING:
-    from controller.core.settings import Settings
+    from controller.settings.tun import Settings
 
 SETTLED_S = 15.0  # after so long the connection stands and the start-up's memory can go
 

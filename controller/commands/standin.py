@@ -15,23 +15,24 @@ import sys
 import time
 from pathlib import Path
 
-from controller.cli import DONE, Wrong
-from controller.core import plan as plans
-from controller.core.plan import Plan
-from controller.core.problems import Problems
-from controller.core.settings import Settings
-from controller.edge import choose, files
+from controller.commands.exits import DONE, Wrong
 from controller.edge.clock import FASTEST, MachineClock
+from controller.edge.files import config as files
+from controller.edge.files import plans as choose
 from controller.edge.log import Log
-from controller.edge.mqtt import Mqtt, Will
+from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.transport import Lane, Post, ReplyTo
 from controller.edge.systemd import Notifier
-from controller.edge.transport import Lane, Post, ReplyTo
-from sim.faults import Fault, parse
-from sim.person import Manner, Person
-from sim.spec import STEP_S
+from controller.plan import plan as plans
+from controller.plan.plan import Plan
+from controller.settings.problems import Problems
+from controller.settings.tun import Settings
+from sim.people.person import Manner, Person
+from sim.plant.spec import STEP_S
 from sim.stand_in import StandIn
-from sim.wires import Message
-from sim.world import World
+from sim.world.faults import Fault, parse
+from sim.world.wires import Message
+from sim.world.world import World
 
 BEHIND_S = 0.5  # real time: a machine that was held up longer does not make up for it in a burst
 LEAVE_S = 2.0

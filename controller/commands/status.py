@@ -7,13 +7,13 @@ import asyncio
 import json
 from typing import TYPE_CHECKING, Any
 
-from controller.cli import DONE, Unreachable
 from controller.commands import screen
+from controller.commands.exits import DONE, Unreachable
 from controller.commands.reach import reach
-from controller.edge import asking
+from controller.edge.mqtt import requests as asking
 
 if TYPE_CHECKING:
-    from controller.core.settings import Settings
+    from controller.settings.tun import Settings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from controller.cli import Wrong
-from controller.core import plan
-from controller.core.problems import Problems
-from controller.core.settings import Settings
-from controller.edge import asking, files
+from controller.commands.exits import Wrong
+from controller.edge.files import config as files
+from controller.edge.mqtt import requests as asking
+from controller.plan import plan
+from controller.settings.problems import Problems
+from controller.settings.tun import Settings
 
 
 def typed(text: str) -> int | str:

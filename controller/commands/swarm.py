@@ -14,9 +14,9 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 
-from controller.cli import DONE, NO, Wrong
-from sim.faults import KINDS, Fault, parse
+from controller.commands.exits import DONE, NO, Wrong
 from sim.swarm import Verdict, one
+from sim.world.faults import KINDS, Fault, parse
 
 MOST_SEEDS = 1_000_000
 

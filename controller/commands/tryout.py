@@ -21,27 +21,28 @@ from pathlib import Path
 from typing import Any
 
 from controller.brewing.units import quantity
-from controller.cli import DONE, NO, Wrong
+from controller.commands.exits import DONE, NO, Wrong
 from controller.commands.serve import lock, read
-from controller.core.model import Course
-from controller.core.problems import Problems
-from controller.core.settings import Settings
-from controller.core.topics import topics
-from controller.edge import proof, restart
+from controller.commissioning import proof
+from controller.commissioning.proof import Trial
+from controller.commissioning.tryout import Tryout
+from controller.commissioning.tryout_rig import Hands, Hushed, Look, Water, course
+from controller.core.nouns import Course
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.log import Log
-from controller.edge.login import login
-from controller.edge.mqtt import Mqtt, Will
-from controller.edge.proof import Trial
+from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport, Transport
+from controller.edge.record import reader as restart
 from controller.edge.service import Service
-from controller.edge.transport import MemoryBroker, MemoryTransport, Transport
-from controller.edge.tryout import Tryout
-from controller.edge.tryout_bench import Hands, Hushed, Look, Water, course
+from controller.edge.user import login
 from controller.edge.watchdog import Watchdog
-from sim.hands import Scripted
-from sim.spec import STEP_S
+from controller.messages.topics import topics
+from controller.settings.problems import Problems
+from controller.settings.tun import Settings
+from sim.people.hands import Scripted
+from sim.plant.spec import STEP_S
 from sim.stand_in import StandIn
-from sim.world import World
+from sim.world.world import World
 
 SIMULATED_SHARE, SIMULATED_C = 0.5, 12.0  # of the tun's volume, where nothing is said
 

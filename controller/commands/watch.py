@@ -8,13 +8,14 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from controller.cli import DONE, NO, Unreachable
 from controller.commands import screen
+from controller.commands.exits import DONE, NO, Unreachable
 from controller.commands.reach import reach
-from controller.edge import asking, streams
+from controller.edge import streams
+from controller.edge.mqtt import requests as asking
 
 if TYPE_CHECKING:
-    from controller.core.settings import Settings
+    from controller.settings.tun import Settings
 
 ENDS = ("complete", "stopped", "aborted")
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from math import inf
 from typing import NamedTuple
 
-from controller.core.model import (
+from controller.core.nouns import (
     ALL_ZERO_C,
     ALONE_K,
     FALSE_VALUES_C,
@@ -25,8 +25,7 @@ from controller.core.model import (
     Reading,
     Sample,
 )
-from controller.core.quick import maker, quick
-from controller.core.settings import Probe
+from controller.settings.tun import Probe
 
 NEIGHBOUR_K = 2.0  # a suspect value is believed this close to the last believed one (own proposal)
 NEW_LEVEL_READINGS = 5  # so many consistent readings make a new level
@@ -37,7 +36,6 @@ GONE_S = 10.0
 STALE_WORD_S = 5.0  # a retained word that the node is gone may be of long ago: so long it may still be heard of
 
 
-@quick
 class ProbeState(NamedTuple):
     """What is remembered of one probe."""
 
@@ -60,8 +58,6 @@ class ProbeState(NamedTuple):
 
 
 START = ProbeState()
-NO_DOUBT = START[4:11]  # of a fresh state: from refused_run to lower_seq
-_state, _measured = maker(ProbeState), maker(Measurement)
 
 
 def look(
@@ -123,10 +119,23 @@ def _measurement(state: ProbeState, now: Instant, delay_s: float, *, fresh: bool
     health: Health = "good" if good else ("failure" if value is None else "out of specification")
     if not jump_run:
         jump_since = jump_c = None
-    return _measured((
-        value, raw_c, at, age, seq, fresh, not good, health, "" if good else why, refused_run, refused_since,
-        jump_since, jump_c, run, since,
-    ))  # fmt: skip
+    return Measurement(
+        value_c=value,
+        raw_c=raw_c,
+        at=at,
+        age_s=age,
+        seq=seq,
+        fresh=fresh,
+        doubtful=not good,
+        health=health,
+        text="" if good else why,
+        refused_run=refused_run,
+        refused_since=refused_since,
+        jump_since=jump_since,
+        jump_c=jump_c,
+        good_run=run,
+        good_since=since,
+    )
 
 
 def _one(
@@ -207,10 +216,16 @@ def _refuse(state: ProbeState, at: Instant, why: str) -> ProbeState:
 def _believe(state: ProbeState, value: float, reading: Reading) -> ProbeState:
     """The state after a believed reading: every doubt is forgotten."""
     at, since = reading.at, state.good_since
-    return _state((
-        value, at, reading.seq, value, *NO_DOUBT, state.lag_s, state.lag_since, START.why,
-        state.good_run + 1, at if since is None else since,
-    ))  # fmt: skip
+    return ProbeState(
+        value_c=value,
+        at=at,
+        seq=reading.seq,
+        raw_c=value,
+        lag_s=state.lag_s,
+        lag_since=state.lag_since,
+        good_run=state.good_run + 1,
+        good_since=at if since is None else since,
+    )
 
 
 def _jumped(state: ProbeState, value: float, reading: Reading, trust: bool) -> ProbeState:

@@ -18,8 +18,8 @@ from collections.abc import Mapping
 from math import inf
 from typing import NamedTuple
 
-from controller.core.model import Demand, Instant, Phase, Target
-from controller.core.settings import Tun
+from controller.core.nouns import Demand, Instant, Phase, Target
+from controller.settings.tun import Tun
 
 HEARD_S = 10.0  # a word is fresh for so long; every 2 s there is a new one
 ACK_S = 20.0  # unheard by another for so long: nothing is held

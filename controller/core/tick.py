@@ -8,112 +8,37 @@ Data goes one way. What must flow back (power let out, trips) does so through `S
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import NamedTuple
 
-from controller.core import (
-    carried,
-    estimate,
-    figures,
-    guard,
-    modulator,
-    moves,
-    orders,
-    probe,
-    program,
-    ramp,
-    regulator,
-    resume,
-    settling,
-    supply,
-)
-from controller.core.interlocks import HEATED, Senses
-from controller.core.model import (
+from controller.core import carry_out as carried
+from controller.core import probe, supply
+from controller.core.control import loop as regulator
+from controller.core.control import on_off as modulator
+from controller.core.control import plant_model as figures
+from controller.core.control import trajectory as ramp
+from controller.core.guard import gate as guard
+from controller.core.guard.registry import HEATED, Senses
+from controller.core.nouns import (
     Demand,
     Event,
     Figures,
-    HeaterCommand,
-    HeaterReport,
     Inputs,
     Instant,
     Measurement,
-    Motor,
     Phase,
-    Reply,
     RunState,
     Sample,
     Setpoint,
-    Switch,
     Target,
-    Trip,
     View,
 )
-from controller.core.quick import maker, quick
-from controller.core.run import Run, capacity_j_per_k, go, highest_remaining_c
-from controller.core.settings import Probe, Settings, Tun
+from controller.core.procedure import estimate, program, resume, settling
+from controller.core.procedure import who_moves as moves
+from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure.run import Run, capacity_j_per_k, go, highest_remaining_c
+from controller.core.state import Outcome, State
+from controller.settings.tun import Probe, Settings, Tun
 
 CHECK_S = 60.0  # checking ends after so long even without good readings
-
-
-@quick
-class State(NamedTuple):
-    """Everything that one tick leaves for the next."""
-
-    now: Instant
-    boot: str  # a random word of this process
-    run: Run
-    guard: guard.GuardState
-    desk: orders.Desk
-    mash: probe.ProbeState = probe.START
-    second: probe.ProbeState = probe.START
-    outlet: probe.ProbeState = probe.START
-    ramp: ramp.RampState = ramp.START
-    regulator: regulator.RegulatorState = regulator.START
-    modulator: modulator.ModulatorState = modulator.START
-    heater: HeaterReport | None = None  # newest ever
-    level: Switch | None = None
-    flow: Switch | None = None
-    pump_on_s: float = 0.0
-    stir_on_s: float = 0.0
-    proof_days: float | None = None
-    pending: resume.Pending | None = None  # an open run found at the start, to be decided on
-
-
-class Outcome(NamedTuple):
-    """What one tick says."""
-
-    state: State
-    command: HeaterCommand | None  # None: another controller owns the tun; silence on the heater's line
-    stirrer: Motor
-    pump: Motor
-    events: tuple[Event, ...]
-    replies: tuple[Reply, ...]
-    seen: Measurement
-    second: Measurement | None
-    outlet: Measurement | None
-    target: Target
-    setpoint: Setpoint | None
-    demand: Demand
-    view: View  # what the rooms knew of the guard in this tick
-
-
-_outcome, _sensed = maker(Outcome), maker(Senses)
-
-
-def start(
-    settings: Settings,
-    now: Instant,
-    boot: str,
-    epoch: int = 1,
-    trips: tuple[Trip, ...] = (),
-    pending: resume.Pending | None = None,
-    proof_days: float | None = None,
-    off_until: Instant = 0.0,
-    incidents: tuple[Instant, ...] = (),
-) -> State:
-    """The state of a process that has just started: checking, shut, knowing what the journal told it."""
-    shut = guard.begin(now, epoch, settings.tun.guard.start_lock_s, trips, off_until, incidents)
-    run = Run(state=RunState.CHECKING, state_since=now)
-    return State(now, boot, run, shut, orders.renew(orders.Desk(), boot, now), proof_days=proof_days, pending=pending)
 
 
 def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outcome:
@@ -146,9 +71,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     demand = supply.capped(demand, tun, inputs.supply_w)
     stir_on_s = state.stir_on_s + dt if stirrer.on else 0.0
     pump_on_s = state.pump_on_s + dt if pump.on else 0.0
-    senses = _senses(
-        tun, state, run, now, dt, inputs, seen, second, outlet, target, setpoint, stir_on_s, pump_on_s
-    )  # fmt: skip
+    senses = _senses(tun, state, run, now, dt, inputs, seen, second, outlet, target, setpoint, stir_on_s, pump_on_s)
     known = state.guard._replace(need_durable=True) if decided else state.guard
     gate = guard.check(known, senses, demand, settings.learned is not None, inputs.disk.durable_seq)
     events.extend(gate.events)
@@ -167,10 +90,21 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         pump_on_s=pump_on_s,
         stir_on_s=stir_on_s,
     )
-    return _outcome((
-        state, gate.command, stirrer, pump, tuple(events), (*replies, *gate.replies), mashed, second, outlet, target,
-        setpoint, demand, seen_view,
-    ))  # fmt: skip
+    return Outcome(
+        state=state,
+        command=gate.command,
+        stirrer=stirrer,
+        pump=pump,
+        events=tuple(events),
+        replies=(*replies, *gate.replies),
+        seen=mashed,
+        second=second,
+        outlet=outlet,
+        target=target,
+        setpoint=setpoint,
+        demand=demand,
+        view=seen_view,
+    )
 
 
 def _walked(
@@ -225,9 +159,7 @@ def _look(
     heated, begun = run.state in HEATED, run.state not in guard.NO_RUN and run.state is not RunState.CHECKING
     trust = not heated or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
     born = begun and probe.reborn(inputs.probe_online, state.mash)
-    mash, seen = probe.look(
-        probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust, strict=begun, born=born
-    )  # fmt: skip
+    mash, seen = probe.look(probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust, strict=begun, born=born)
     waits = begun and not heated  # what holds heat back now must not be cleared by old readings of another probe
     second, seen2 = _other(probes.second, jump_k, state.second, inputs.second, now, delay, waits)
     outlet, seen3 = _other(probes.outlet, 100.0, state.outlet, inputs.outlet, now, delay, waits)
@@ -244,9 +176,14 @@ def _look(
 
 
 def _other(
-    which: Probe | None, jump_k: float, state: probe.ProbeState, samples: tuple[Sample, ...], now: Instant,
-    delay: float, strict: bool,
-) -> tuple[probe.ProbeState, Measurement | None]:  # fmt: skip
+    which: Probe | None,
+    jump_k: float,
+    state: probe.ProbeState,
+    samples: tuple[Sample, ...],
+    now: Instant,
+    delay: float,
+    strict: bool,
+) -> tuple[probe.ProbeState, Measurement | None]:
     if which is None:
         return state, None
     return probe.look(which, jump_k, state, samples, now, delay, trust=True, strict=strict)
@@ -288,10 +225,20 @@ def _modulate(believed: Figures, demand: Demand, state: State, dt: float) -> tup
 
 
 def _senses(
-    tun: Tun, state: State, run: Run, now: Instant, dt: float, inputs: Inputs, seen: Measurement,
-    second: Measurement | None, outlet: Measurement | None, target: Target, setpoint: Setpoint | None,
-    stir_on_s: float, pump_on_s: float,
-) -> Senses:  # fmt: skip
+    tun: Tun,
+    state: State,
+    run: Run,
+    now: Instant,
+    dt: float,
+    inputs: Inputs,
+    seen: Measurement,
+    second: Measurement | None,
+    outlet: Measurement | None,
+    target: Target,
+    setpoint: Setpoint | None,
+    stir_on_s: float,
+    pump_on_s: float,
+) -> Senses:
     """What the guard looks at: raw samples and plate figures, no other room's opinion but the program's target."""
     course, report, stirrer, pump = run.course, inputs.heater, tun.stirrer, tun.pump
     heated = run.state in HEATED
@@ -307,17 +254,37 @@ def _senses(
         )
         if presence is not None and probe.gone(presence, known, now)
     )
-    return _sensed((
-        tun, now, dt, run.state, run.phase, target,
-        setpoint.value_c if setpoint is not None else None,
-        highest_remaining_c(run) if heated else None,
-        seen, inputs.mash, inputs.second, inputs.outlet, second, outlet, gone,
-        report if report is not None and report.at > now - dt else None,
-        inputs.heater_online, state.level, state.flow, pump_on_s,
-        inputs.link, inputs.late_s, inputs.gap_s, inputs.wall_set_s, state.guard.epoch, inputs.epoch_seen,
-        tun.heater.power_w * tun.heater.efficiency,
-        (capacity_j_per_k(run) or tun.metal_j_per_k) + tun.heater.bath_j_per_k,
-        now - run.started_at - run.excluded_s,
-        course.planned_s if course is not None else 0.0,
-        inputs.disk.ok, stirred,
-    ))  # fmt: skip
+    return Senses(
+        tun=tun,
+        now=now,
+        dt=dt,
+        state=run.state,
+        phase=run.phase,
+        target=target,
+        setpoint_c=setpoint.value_c if setpoint is not None else None,
+        highest_c=highest_remaining_c(run) if heated else None,
+        seen=seen,
+        raw=inputs.mash,
+        raw_second=inputs.second,
+        raw_outlet=inputs.outlet,
+        second=second,
+        outlet=outlet,
+        gone=gone,
+        heater=report if report is not None and report.at > now - dt else None,
+        heater_online=inputs.heater_online,
+        level=state.level,
+        flow=state.flow,
+        pump_on_s=pump_on_s,
+        link=inputs.link,
+        late_s=inputs.late_s,
+        gap_s=inputs.gap_s,
+        wall_set_s=inputs.wall_set_s,
+        epoch=state.guard.epoch,
+        epoch_seen=inputs.epoch_seen,
+        power_w=tun.heater.power_w * tun.heater.efficiency,
+        capacity_j_per_k=(capacity_j_per_k(run) or tun.metal_j_per_k) + tun.heater.bath_j_per_k,
+        run_s=now - run.started_at - run.excluded_s,
+        planned_s=course.planned_s if course is not None else 0.0,
+        disk_ok=inputs.disk.ok,
+        stirred=stirred,
+    )

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 from typing import Protocol
 
-from controller.core.model import Instant
+from controller.core.nouns import Instant
 
 FASTEST = 60.0  # times real time; above it one tick would be shorter than a busy machine's hiccups
 ASK_S = 10.0  # the kernel is asked so often whether the wall clock is in step

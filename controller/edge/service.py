@@ -14,20 +14,24 @@ from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Protocol
 
-from controller.core import moves, report, wire, words
-from controller.core.inbox import Inbox
-from controller.core.model import Course, Event, HeaterCommand, Instant, Motor, Order, Prompt, Reply, RunState
-from controller.core.settings import Settings
-from controller.core.tick import Outcome, State, tick
-from controller.edge import restart
+from controller.core.nouns import Course, Event, HeaterCommand, Instant, Motor, Order, Prompt, Reply, RunState
+from controller.core.procedure import who_moves as moves
+from controller.core.state import Outcome, State
+from controller.core.tick import tick
 from controller.edge.clock import Clock
-from controller.edge.journal import Journal
 from controller.edge.log import Log
-from controller.edge.scribe import Scribe
-from controller.edge.share import Share
+from controller.edge.mqtt.transport import Post, ReplyTo, Transport
+from controller.edge.record import reader as restart
+from controller.edge.record.recorder import Scribe
+from controller.edge.record.writer import Journal
+from controller.edge.supply_link import Share
 from controller.edge.systemd import Notifier
-from controller.edge.transport import Post, ReplyTo, Transport
 from controller.edge.watchdog import Watchdog
+from controller.messages import incoming as wire
+from controller.messages import outgoing as words
+from controller.messages import status as report
+from controller.messages.inbox import Inbox
+from controller.settings.tun import Settings
 
 TICK_S = 1.0
 PHASE = 0.25  # of a second: ticks fall between the instants at which a simulated world moves

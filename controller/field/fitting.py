@@ -12,13 +12,13 @@ from typing import Annotated, Literal, NamedTuple, TypeVar
 
 from pydantic import StringConstraints
 
-from controller.core.node import CEILING_S, CONTACTOR_REST_S, NodeSettings
-from controller.core.problems import Problem, Problems
-from controller.core.reading import read
-from controller.core.settings import Broker, Probe, Service, Tun
-from controller.core.table import Quantity, Table, show
-from controller.edge import files
+from controller.edge.files import config as files
+from controller.field.lease import CEILING_S, CONTACTOR_REST_S, NodeSettings
 from controller.field.thermometer import Hwmon, Max31865, OneWire, Thermometer
+from controller.settings.faults_in_words import read
+from controller.settings.problems import Problem, Problems
+from controller.settings.table import Quantity, Table, show
+from controller.settings.tun import Broker, Probe, Service, Tun
 
 FilePath = Annotated[str, StringConstraints(pattern=r"^/[^\x00]+$", max_length=300)]
 Line = Annotated[int | None, Quantity("number", 0, 511)]  # a pin by its number on the chip

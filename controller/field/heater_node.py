@@ -12,12 +12,14 @@ import threading
 from collections import Counter
 from typing import NamedTuple
 
-from controller.core import node, wire, words
-from controller.core.model import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
-from controller.core.node import NodeSettings, NodeState
+from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
+from controller.field import lease as node
 from controller.field import motor
+from controller.field.lease import NodeSettings, NodeState
 from controller.field.motor import MotorState
 from controller.field.switch import Input, Output
+from controller.messages import incoming as wire
+from controller.messages import outgoing as words
 
 LIMIT_GONE_S = 9.0  # the own limit's reading may be so old; node.py adds its own second
 _FIGURES = re.compile(r"[0-9]+").sub

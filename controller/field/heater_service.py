@@ -8,19 +8,20 @@ import threading
 from collections.abc import Callable
 from typing import NamedTuple, TypeVar
 
-from controller.core import wire, words
-from controller.core.model import Instant
-from controller.core.settings import Settings
-from controller.core.topics import topics
+from controller.core.nouns import Instant
 from controller.edge.clock import MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt import Mqtt, Will
+from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.systemd import Notifier
-from controller.edge.transport import Post, ReplyTo, Transport
 from controller.field import fitting
 from controller.field.fitting import Fitting, HeaterTable
 from controller.field.heater_node import HeaterNode, Limit, Pins, Say
 from controller.field.switch import GpioInput, GpioOutput
+from controller.messages import incoming as wire
+from controller.messages import outgoing as words
+from controller.messages.topics import topics
+from controller.settings.tun import Settings
 
 Pin = TypeVar("Pin", GpioOutput, GpioInput)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from controller.core.model import Instant
-from controller.core.strict import Refused, document, number, whole
+from controller.core.nouns import Instant
+from controller.messages.strict import Refused, document, number, whole
 
 CEILING_S = 30.0  # longest lease, whatever a command says; several times the pace of the commands
 

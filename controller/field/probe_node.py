@@ -13,17 +13,17 @@ import threading
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from controller.core import words
-from controller.core.settings import Probe
-from controller.core.strict import parts
 from controller.edge.clock import MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt import Mqtt, Will
+from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.systemd import Notifier
-from controller.edge.transport import Post, ReplyTo, Transport
 from controller.field import fitting
 from controller.field.fitting import Fitting, ProbeTable
 from controller.field.thermometer import Fault, Thermometer
+from controller.messages import outgoing as words
+from controller.messages.strict import parts
+from controller.settings.tun import Probe
 
 LIVES_S = 5.0  # a reading is of use for so long
 FAILURES = 3  # in a row, then the probe counts as gone

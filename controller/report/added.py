@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from controller.edge import record as journal
+from controller.edge.record import lines as journal
 
 Kind = Literal["signature", "correction", "remark", "entry"]
 FIRST = "0" * 64

@@ -17,8 +17,8 @@ from controller.report import filing
 from controller.report.record import Happening, RunRecord, gaps
 
 if TYPE_CHECKING:
-    from controller.core.recipe import Program
-    from controller.core.settings import Tun
+    from controller.plan.recipe import Program
+    from controller.settings.tun import Tun
 
 FORMAT = 1
 CORRECTIONS = ("adjust", "extend", "advance")

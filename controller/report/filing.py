@@ -10,8 +10,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 from controller.brewing import extract
-from controller.core import entries
-from controller.core.model import Phase
+from controller.core.nouns import Phase
+from controller.core.procedure import entries
 from controller.report.record import Happening, RunRecord
 
 SHEET = ("moisture", "kolbach", "friability", "fine_coarse", "beta_glucan_mg_per_l", "extract", "limit_attenuation")

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from controller.brewing import kinetics, malts
+from controller.brewing.kinetics import malts
+from controller.brewing.kinetics import model as kinetics
 from controller.report.record import Row
 
 STRIDE_S = 10.0  # as live

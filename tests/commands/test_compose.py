@@ -14,13 +14,13 @@ from typing import Any
 
 import pytest
 
-from controller.brewing.proposal import Proposal, Step
+from controller.brewing.compose.proposal import Proposal, Step
 from controller.cli import main
 from controller.commands import compose as command
 from controller.commands.compose_judge import Judge, Trial
-from controller.core.recipe import Grist, Liquor
-from controller.edge import files
-from controller.edge.program_file import Base, parsed, text
+from controller.edge.files import config as files
+from controller.edge.files.program_file import Base, parsed, text
+from controller.plan.recipe import Grist, Liquor
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from controller.edge import data_folder
+from controller.edge.files import data_folder
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"

@@ -14,10 +14,12 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge import choose, files, worts
-from controller.edge.files import load_service
+from controller.edge.files import config as files
+from controller.edge.files import measured_worts as worts
+from controller.edge.files import plans as choose
+from controller.edge.files.config import load_service
 from sim.dryrun import DryRun
-from sim.faults import parse
+from sim.world.faults import parse
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"

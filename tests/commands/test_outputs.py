@@ -9,8 +9,11 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge import files, outputs, restart
-from controller.report import added, journal
+from controller.edge.files import config as files
+from controller.edge.files import outputs
+from controller.edge.record import reader as restart
+from controller.report import added
+from controller.report import from_disk as journal
 from tests.commands.test_data_folder import said
 from tests.report.recorded import a_mash
 

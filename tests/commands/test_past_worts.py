@@ -10,10 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from controller.brewing import kinetics
-from controller.brewing.calibration import Batch, calibrate
+from controller.brewing.kinetics import model as kinetics
+from controller.brewing.kinetics.calibration import Batch, calibrate
 from controller.cli import main
-from controller.report import journal, wort
+from controller.report import from_disk as journal
+from controller.report import wort
 from tests.core.bench import course, leg
 from tests.places import ROOT
 from tests.report.recorded import Recorded

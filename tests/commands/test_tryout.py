@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from controller.edge import files, proof
+from controller.commissioning import proof
+from controller.edge.files import config as files
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from controller.core.model import (
+from controller.core.nouns import (
     Course,
     Disk,
     HeaterReport,
@@ -16,8 +16,9 @@ from controller.core.model import (
     Reading,
     Switch,
 )
-from controller.core.settings import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
-from controller.core.tick import Outcome, State, start, tick
+from controller.core.state import Outcome, State, start
+from controller.core.tick import tick
+from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
 
 WALL = 1_700_000_000.0
 RISE = 1.0 / 60.0  # K/s

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from controller.core import modulator, ramp, regulator
-from controller.core.model import Figures, Measurement, Target
+from controller.core.control import loop as regulator
+from controller.core.control import on_off as modulator
+from controller.core.control import trajectory as ramp
+from controller.core.nouns import Figures, Measurement, Target
 
 FIGURES = Figures(capacity_j_per_k=300_000.0, power_w=5000.0, loss_w_per_k=4.0, room_c=18.0, lag_s=40.0, dead_s=20.0)
 

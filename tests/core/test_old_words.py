@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from controller.core.inbox import Inbox
-from controller.core.model import Link, Presence, Reading, RunState, Switch
-from controller.core.settings import Probe, Probes
+from controller.core.nouns import Link, Presence, Reading, RunState, Switch
+from controller.messages.inbox import Inbox
+from controller.settings.tun import Probe, Probes
 from tests.core.bench import Bench, course, leg, settings
-from tests.core.test_guard_corners import check
-from tests.core.test_inbox import inbox, put
+from tests.core.guard.test_guard_corners import check
+from tests.messages.test_inbox import inbox, put
 
 LATE_S = 300.0
 

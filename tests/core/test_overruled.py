@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
-from controller.core import advise, memory, plan
-from controller.core.recipe import HotLiquor
-from controller.edge import files
+from controller.core import checkpoint as memory
+from controller.edge.files import config as files
+from controller.plan import advise, plan
+from controller.plan.recipe import HotLiquor
 from tests.core.bench import Bench, course, leg, settings
 from tests.places import ROOT
 

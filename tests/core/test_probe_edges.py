@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core import watch_mash
-from controller.core.interlocks import Finding, Memory
-from controller.core.model import Bad, HeaterReport, RunState
-from controller.core.settings import Probe
-from tests.core.test_guard_corners import NOW, TUN, hot, senses
+from controller.core.guard import watch_mash
+from controller.core.guard.registry import Finding, Memory
+from controller.core.nouns import Bad, HeaterReport, RunState
+from controller.settings.tun import Probe
+from tests.core.guard.test_guard_corners import NOW, TUN, hot, senses
 from tests.core.test_probe_room import Room
 
 PLAIN = Probe(topic="p")

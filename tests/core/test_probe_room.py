@@ -7,8 +7,8 @@ from math import inf, nan
 import pytest
 
 from controller.core import probe
-from controller.core.model import FALSE_VALUES_C, Bad, Measurement, Reading, Sample
-from controller.core.settings import Probe
+from controller.core.nouns import FALSE_VALUES_C, Bad, Measurement, Reading, Sample
+from controller.settings.tun import Probe
 
 PROBE = Probe(topic="p/mash")
 

@@ -14,9 +14,10 @@ from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule, run_state_machine_as_test
 
-from controller.core import guard, orders
-from controller.core.model import Foreign, Link, RunState
-from controller.core.tick import Outcome
+from controller.core.guard import gate as guard
+from controller.core.nouns import Foreign, Link, RunState
+from controller.core.procedure.orders import envelope as orders
+from controller.core.state import Outcome
 from tests.core import bench as parts
 
 HEAT_STATES = {RunState.RUNNING, RunState.PAUSED, RunState.PAUSING}

@@ -8,9 +8,9 @@ from random import Random
 import pytest
 
 from controller.core import supply
-from controller.core.model import Demand, Phase, Target
+from controller.core.nouns import Demand, Phase, Target
 from controller.core.supply import LIQUOR, MASH, URGENT, Claim, Desk
-from controller.edge import share
+from controller.edge import supply_link as share
 from tests.core.bench import tun
 
 LIMIT_W = 6500.0

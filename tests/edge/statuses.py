@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from controller.core.report import status
-from controller.core.settings import Probe, Probes
+from controller.messages.status import status
+from controller.settings.tun import Probe, Probes
 from tests.core.bench import WALL, Bench, course, leg, settings
 
 

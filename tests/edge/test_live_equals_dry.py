@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from controller.core import plan
-from controller.edge import files
+from controller.edge.files import config as files
+from controller.plan import plan
 from sim.dryrun import DryRun
-from sim.person import PATIENT, Person
+from sim.people.person import PATIENT, Person
 from sim.stand_in import StandIn
-from sim.world import World
+from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
 

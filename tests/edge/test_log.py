@@ -104,7 +104,7 @@ from pathlib import Path
 from controller.edge.lean import lean
 lean()
 import controller.commands.serve
-from controller.edge import files
+from controller.edge.files import config as files
 files.settings(Path("config"), "gannet")
 """
 HEAVY = {
@@ -124,7 +124,7 @@ def test_the_daemon_loads_nothing_heavy_that_it_does_not_use() -> None:
     """With its files read it holds the packages it is made of, and none of the heavy ones."""
     found = loaded(DAEMON)
     assert found & HEAVY == set()
-    assert {"aiomqtt", "pydantic", "simple_pid", "structlog", "controller.core.guard"} <= found
+    assert {"aiomqtt", "pydantic", "simple_pid", "structlog", "controller.core.guard.gate"} <= found
 
 
 def test_without_the_diet_they_are_loaded() -> None:

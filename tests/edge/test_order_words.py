@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from controller.cli import Wrong
+from controller.commands.exits import Wrong
 from controller.commands.order import _quantity, build
 
 

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from controller.cli import Wrong
+from controller.commands.exits import Wrong
 from controller.commands.order import build
 from controller.commands.step_named import completed, in_program
-from controller.edge import files
-from controller.edge.asking import fill
+from controller.edge.files import config as files
+from controller.edge.mqtt.requests import fill
 from tests.places import ROOT
 
 

@@ -11,17 +11,17 @@ from typing import Any
 
 import pytest
 
-from controller.core import plan
-from controller.core.inbox import Inbox
-from controller.core.model import Event, RunState
-from controller.core.settings import Settings
-from controller.core.tick import Outcome
-from controller.edge import files
+from controller.core.nouns import Event, RunState
+from controller.core.state import Outcome
+from controller.edge.files import config as files
+from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
-from controller.edge.transport import Post, ReplyTo
-from sim.person import PATIENT, Person
+from controller.messages.inbox import Inbox
+from controller.plan import plan
+from controller.settings.tun import Settings
+from sim.people.person import PATIENT, Person
 from sim.stand_in import StandIn
-from sim.world import World
+from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
 

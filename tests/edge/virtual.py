@@ -9,15 +9,15 @@ from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
-from controller.core.model import Course, Instant
-from controller.core.settings import Settings
-from controller.edge import restart
-from controller.edge.journal import Journal, RealDisks
+from controller.core.nouns import Course, Instant
+from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport
+from controller.edge.record import reader as restart
+from controller.edge.record.writer import Journal, RealDisks
 from controller.edge.service import Service, Watcher
-from controller.edge.transport import MemoryBroker, MemoryTransport
-from sim.spec import STEP_S
+from controller.settings.tun import Settings
+from sim.plant.spec import STEP_S
 from sim.stand_in import StandIn
-from sim.world import WALL_S
+from sim.world.world import WALL_S
 
 T = TypeVar("T")
 

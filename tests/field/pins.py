@@ -6,9 +6,9 @@ import json
 import threading
 from typing import Any
 
-from controller.core import wire
-from controller.core.node import NodeSettings
 from controller.field.heater_node import HeaterNode, Limit, Pins
+from controller.field.lease import NodeSettings
+from controller.messages import incoming as wire
 
 SHAPE = wire.form("/temperature", "C", None, "/seq", None)
 

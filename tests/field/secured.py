@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.core.settings import Broker
+from controller.settings.tun import Broker
 from tests.places import ROOT
 
 SHIPPED = ROOT / "config" / "mosquitto"

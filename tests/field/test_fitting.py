@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.problems import Problems
 from controller.field import fitting
+from controller.settings.problems import Problems
 from tests.places import ROOT
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from controller.edge.transport import MemoryBroker, MemoryTransport
+from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport
 from controller.field.heater_node import Pins
 from controller.field.heater_service import HeaterService, Named
 from tests.field.pins import FakeInput, FakeOutput, command, heater_node, reading

@@ -16,7 +16,7 @@ from pathlib import Path
 import aiomqtt
 import pytest
 
-from controller.edge import mqtt
+from controller.edge.mqtt import broker as mqtt
 from tests.field import secured
 from tests.field.pins import command, reading
 from tests.field.secured import WITNESS, Secured

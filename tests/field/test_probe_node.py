@@ -9,15 +9,15 @@ from collections import deque
 
 import pytest
 
-from controller.core import wire
-from controller.core.model import Reading
-from controller.core.settings import Probe
+from controller.core.nouns import Reading
 from controller.edge.clock import MachineClock
+from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport, Post
 from controller.edge.systemd import Notifier
-from controller.edge.transport import MemoryBroker, MemoryTransport, Post
 from controller.field import probe_node
 from controller.field.probe_node import Place, ProbeService
 from controller.field.thermometer import Fault
+from controller.messages import incoming as wire
+from controller.settings.tun import Probe
 
 TOPIC = "underback/gannet/probe/mash"
 PROBE = Probe(topic=TOPIC, pointer="/temperature", seq_pointer="/seq")

@@ -5,9 +5,11 @@
 
 from __future__ import annotations
 
-from controller.core import limits, moves, orders
-from controller.core.interlocks import TABLE, Interlock
-from controller.core.model import RunState
+from controller.core.guard.registry import TABLE, Interlock
+from controller.core.nouns import RunState
+from controller.core.procedure import who_moves as moves
+from controller.core.procedure.orders import envelope as orders
+from controller.settings import guard_limits as limits
 from tests.places import ROOT
 
 BEGIN, END = "<!-- tables:begin -->", "<!-- tables:end -->"

@@ -23,10 +23,10 @@ CARRIES = {
     "outlook",
 }
 KNOWS = (
-    "controller.core.estimate",
-    "controller.core.forecast",
-    "controller.brewing.kinetics",
-    "controller.brewing.malts",
+    "controller.core.procedure.estimate",
+    "controller.plan.forecast",
+    "controller.brewing.kinetics.model",
+    "controller.brewing.kinetics.malts",
 )
 NOT_OF_A_RUN = ("probes", "inputs", "state")  # `probes.mash`, `inputs.mash`: the probe in the mash, not the estimate
 
@@ -85,5 +85,5 @@ def _names(line: str) -> set[str]:
 def test_the_check_bites() -> None:
     """A guard that asked for the enzymes left, or a ramp that imported the model, would be found."""
     assert looks(ast.parse("def f(run):\n    return run.mash.amounts.beta")) == {"run.mash"}
-    assert looks(ast.parse("from controller.brewing import kinetics")) == {"controller.brewing.kinetics"}
+    assert looks(ast.parse("from controller.brewing import kinetics")) == {"controller.brewing.kinetics.model"}
     assert looks(ast.parse("def f(tun):\n    return tun.probes.mash.topic")) == set()

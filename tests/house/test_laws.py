@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.model import HeaterCommand, Sealed
+from controller.core.nouns import HeaterCommand, Sealed
 from tests.house.source import imported, modules
 from tests.places import ROOT
 
@@ -38,7 +38,7 @@ def test_the_purity_check_bites() -> None:
 
 
 def seal_users(*packages: str) -> set[str]:
-    return {path.name for path, tree in modules(*packages) if "controller.core.model._GUARD_SEAL" in imported(tree)}
+    return {path.name for path, tree in modules(*packages) if "controller.core.nouns._GUARD_SEAL" in imported(tree)}
 
 
 def test_only_the_guard_holds_the_seal() -> None:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.edge import record
+from controller.edge.record import lines as record
 from tests.places import ROOT
 
 SCRIPT = ROOT / "systemd" / "install.sh"

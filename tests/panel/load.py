@@ -17,8 +17,8 @@ from pathlib import Path
 
 import aiomqtt
 
-from controller.core import words
-from controller.core.model import HeaterCommand
+from controller.core.nouns import HeaterCommand
+from controller.messages import outgoing as words
 from tests.edge.statuses import a_mash
 from tests.panel.stage import PASSWORD, Broker
 

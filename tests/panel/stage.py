@@ -16,9 +16,11 @@ from typing import Any
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
-from controller.core import report, wire, words
-from controller.core.model import Course, Order
-from controller.core.topics import topics
+from controller.core.nouns import Course, Order
+from controller.messages import incoming as wire
+from controller.messages import outgoing as words
+from controller.messages import status as report
+from controller.messages.topics import topics
 from tests.core.bench import Bench, course, leg, settings
 from tests.places import ROOT
 

@@ -12,14 +12,14 @@ from typing import Any
 
 import pytest
 
-from controller.core import entries
-from controller.core.model import RunState
-from controller.core.orders import ALLOWED, LONGEST_VALIDITY_S
+from controller.core.nouns import RunState
+from controller.core.procedure import entries
+from controller.core.procedure.orders.envelope import ALLOWED, LONGEST_VALIDITY_S
 from tests.browser import Browser, browser
 from tests.core.bench import leg
-from tests.core.test_settling import settled
+from tests.core.procedure.test_settling import settled
 from tests.edge.statuses import said
-from tests.edge.test_asyncapi import payload_validator
+from tests.messages.test_asyncapi import payload_validator
 from tests.panel import acts
 from tests.panel.stage import PANEL, PREDICTION, Stage, stage
 

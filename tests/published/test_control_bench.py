@@ -2,7 +2,7 @@
 
 Goals and yardsticks: an independent bench of 200 random tuns gave a step setpoint on simple-pid with gains picked by
 hand an overshoot of 2.0 K (median) and 84 % of ramps that never settle. The whole bench is
-`python -m tests.bench.control`; here it is looked at on a few tuns.
+`python -m tests.regimes.bench.control`; here it is looked at on a few tuns.
 """
 
 from __future__ import annotations
@@ -11,11 +11,11 @@ from functools import cache
 
 import pytest
 
-from tests.bench.bound import Bound
-from tests.bench.control import PROGRAMS, at, score
-from tests.bench.laws import Rooms, by_hand
-from tests.bench.loop import Run, run
-from tests.bench.plants import KINDS, draw
+from tests.regimes.bench.bound import Bound
+from tests.regimes.bench.control import PROGRAMS, at, score
+from tests.regimes.bench.laws import Rooms, by_hand
+from tests.regimes.bench.loop import Run, run
+from tests.regimes.bench.plants import KINDS, draw
 
 TUNS = tuple(number for number in range(12) if draw(7, number).kind == "electric")[:4]
 

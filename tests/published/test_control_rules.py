@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from controller.core import regulator
-from controller.core.figures import figures
-from controller.core.model import Figures
+from controller.core.control import loop as regulator
+from controller.core.control.plant_model import figures
+from controller.core.nouns import Figures
+from tests.core.control.test_plant_model import MASH, tun
 from tests.core.loops import FIGURES
-from tests.core.test_figures import MASH, tun
 
 
 @pytest.mark.parametrize(

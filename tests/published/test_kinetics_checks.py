@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.brewing.kinetics import (
+from controller.brewing.kinetics.model import (
     CALIBRATED_SET,
     PUBLISHED_SET,
     Amounts,
@@ -31,8 +31,8 @@ from controller.brewing.kinetics import (
     rates,
     starch_left,
 )
-from controller.brewing.rates import changed
-from controller.brewing.reactions import GAIN_DEXTRIN, GAIN_MALTOSE, GAIN_MALTOTRIOSE
+from controller.brewing.kinetics.rates import changed
+from controller.brewing.kinetics.reactions import GAIN_DEXTRIN, GAIN_MALTOSE, GAIN_MALTOTRIOSE
 
 Knots = Sequence[tuple[float, float]]
 DATA = json.loads((Path(__file__).parent / "kinetics_points.json").read_text(encoding="utf-8"))

@@ -12,12 +12,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from controller.core.model import Measurement, Target
-from tests.bench.bound import Bound
-from tests.bench.ident import learn
-from tests.bench.laws import Rooms
-from tests.bench.loop import Law, Rest, World, run
-from tests.bench.plants import Plant, draw
+from controller.core.nouns import Measurement, Target
+from tests.regimes.bench.bound import Bound
+from tests.regimes.bench.ident import learn
+from tests.regimes.bench.laws import Rooms
+from tests.regimes.bench.loop import Law, Rest, World, run
+from tests.regimes.bench.plants import Plant, draw
 
 CONGRESS = (Rest(45.0, 1800.0, 1.0 / 60.0), Rest(70.0, 900.0, 1.0 / 60.0))
 

@@ -20,11 +20,12 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.core.problems import Problems
-from controller.core.tick import Outcome
-from controller.edge import choose, files
+from controller.core.state import Outcome
+from controller.edge.files import config as files
+from controller.edge.files import plans as choose
+from controller.settings.problems import Problems
 from sim.dryrun import DryRun
-from sim.faults import parse
+from sim.world.faults import parse
 from tests.places import ROOT
 
 HERE = Path(__file__).with_suffix(".json")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from controller.core.model import Course
-from controller.core.tick import State
-from controller.edge import restart
-from controller.edge.journal import Journal
-from controller.edge.scribe import Scribe
+from controller.core.nouns import Course
+from controller.core.state import State
+from controller.edge.record import reader as restart
+from controller.edge.record.recorder import Scribe
+from controller.edge.record.writer import Journal
 from tests.core.bench import WALL, Bench, course, leg, settings
 
 

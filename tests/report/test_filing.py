@@ -15,9 +15,10 @@ import pytest
 from controller.brewing import wort
 from controller.cli import main
 from controller.commands.report import page as terminal
-from controller.core import entries
-from controller.core.model import Event
-from controller.report import Happening, added, batch, filing, journal
+from controller.core.nouns import Event
+from controller.core.procedure import entries
+from controller.report import Happening, added, batch, filing
+from controller.report import from_disk as journal
 from controller.report.page import html
 from tests.browser import browser
 from tests.core.bench import WALL

@@ -6,10 +6,10 @@ from functools import cache
 
 import pytest
 
-from controller.core import plan as plans
-from controller.core.plan import Plan
-from controller.core.settings import Settings
-from controller.edge import files
+from controller.edge.files import config as files
+from controller.plan import plan as plans
+from controller.plan.plan import Plan
+from controller.settings.tun import Settings
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"

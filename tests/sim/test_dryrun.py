@@ -12,15 +12,16 @@ import pytest
 from controller.cli import main
 from controller.commands import dryrun as dryrun_command
 from controller.commands import dryrun_said
-from controller.core.model import _GUARD_SEAL, HeaterCommand, Prompt, RunState, Trip
-from controller.core.plan import Plan
-from controller.core.run import Run
-from controller.core.settings import Settings
-from controller.core.tick import Outcome, tick
-from controller.edge import choose
+from controller.core.nouns import _GUARD_SEAL, HeaterCommand, Prompt, RunState, Trip
+from controller.core.procedure.run import Run
+from controller.core.state import Outcome
+from controller.core.tick import tick
+from controller.edge.files import plans as choose
+from controller.plan.plan import Plan
+from controller.settings.tun import Settings
 from sim import dryrun, trace, wort
-from sim.faults import Fault, parse
-from sim.person import Manner
+from sim.people.person import Manner
+from sim.world.faults import Fault, parse
 from tests.sim.conftest import CONFIG, shipped
 
 Pair = tuple[Settings, Plan]

@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 
-from controller.core.plan import Plan
-from controller.core.settings import Settings
+from controller.plan.plan import Plan
+from controller.settings.tun import Settings
 from sim import dryrun
-from sim.faults import parse
 from sim.judge import Judge
-from sim.person import Manner
+from sim.people.person import Manner
+from sim.world.faults import parse
 
 Pair = tuple[Settings, Plan]
 LIMITS = {

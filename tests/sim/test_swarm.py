@@ -10,8 +10,8 @@ import pytest
 from controller.cli import main
 from sim import dryrun, swarm
 from sim.brewery import random_brewery
-from sim.draw import KINDS
-from sim.faults import parse
+from sim.plant.draw import KINDS
+from sim.world.faults import parse
 from tests.sim.test_dryrun import crippled
 
 # Seeds that once showed a mistake, with what it was about. They stay.

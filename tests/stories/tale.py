@@ -10,13 +10,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from controller.core import plan
-from controller.core.model import Event, RunState
-from controller.core.recipe import Liquor, Program, Step
-from controller.edge import files
+from controller.core.nouns import Event, RunState
+from controller.edge.files import config as files
+from controller.plan import plan
+from controller.plan.recipe import Liquor, Program, Step
 from sim.dryrun import DryRun
-from sim.faults import parse
-from sim.person import PATIENT, Manner
+from sim.people.person import PATIENT, Manner
+from sim.world.faults import parse
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"

@@ -15,16 +15,19 @@ from typing import Any
 import pytest
 
 from controller.brewing import wort
-from controller.core import memory, plan, supply, tick
-from controller.core.inbox import Inbox
-from controller.core.model import Event, Phase, RunState
-from controller.core.recipe import HotLiquor
-from controller.core.resume import Pending
-from controller.edge import files
-from sim import truth
+from controller.core import checkpoint as memory
+from controller.core import supply
+from controller.core.nouns import Event, Phase, RunState
+from controller.core.procedure.resume import Pending
+from controller.core.state import Outcome, start
+from controller.edge.files import config as files
+from controller.messages.inbox import Inbox
+from controller.plan import plan
+from controller.plan.recipe import HotLiquor
 from sim.dryrun import DryRun
-from sim.faults import parse
-from sim.person import Manner
+from sim.people.person import Manner
+from sim.world import truth
+from sim.world.faults import parse
 from tests.stories.tale import CONFIG
 
 SEED = 93
@@ -65,13 +68,13 @@ class Batch:
     def now(self) -> float:
         return self.dry.state.now
 
-    def second(self) -> tick.Outcome:
+    def second(self) -> Outcome:
         outcome = self.dry.second()
         self.events.extend((outcome.state.now, event) for event in outcome.events)
         self._share(outcome)
         return outcome
 
-    def _share(self, outcome: tick.Outcome) -> None:
+    def _share(self, outcome: Outcome) -> None:
         """Both tuns of the supply speak; Gannet's words come from its real state."""
         run, tun = outcome.state.run, self.dry.settings.tun
         wish_w, rank = supply.wish(tun, outcome.target, run.phase, outcome.seen.value_c)
@@ -87,14 +90,14 @@ class Batch:
         self.plover.append((self.now, self.desks["plover"].cap_w))
         self.gannet.append((self.now, self.desks["gannet"].cap_w))
 
-    def until(self, true: Callable[[tick.Outcome], bool], most_s: int = 9000) -> tick.Outcome:
+    def until(self, true: Callable[[Outcome], bool], most_s: int = 9000) -> Outcome:
         for _ in range(most_s):
             outcome = self.second()
             if true(outcome):
                 return outcome
         raise AssertionError(f"waited {most_s} s in vain: {self.dry.state.run}")
 
-    def until_asked(self, which: str) -> tick.Outcome:
+    def until_asked(self, which: str) -> Outcome:
         return self.until(lambda o: o.state.run.prompt is not None and o.state.run.prompt.id == which)
 
     def order(self, name: str, by: str, **args: Any) -> None:
@@ -119,14 +122,14 @@ class Batch:
         limit_s = 60.0 * dry.settings.service.resume_minutes
         pending = Pending(told.run, told.last_c, CUT_S, True, 1, limit_s)
         dry._now = gone + CUT_S
-        dry.state = tick.start(dry.settings, dry._now, "second", told.epoch + 1, told.trips, pending, 3.0)
+        dry.state = start(dry.settings, dry._now, "second", told.epoch + 1, told.trips, pending, 3.0)
         dry.inbox = Inbox(dry.settings, "second")
         dry.inbox.prepare = dry._prepare
         dry._up = False
 
 
-def leg(name: str) -> Callable[[tick.Outcome], bool]:
-    def there(outcome: tick.Outcome) -> bool:
+def leg(name: str) -> Callable[[Outcome], bool]:
+    def there(outcome: Outcome) -> bool:
         run = outcome.state.run
         return run.course is not None and run.leg < len(run.course.legs) and run.course.legs[run.leg].name == name
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from controller.edge import choose, files
+from controller.edge.files import config as files
+from controller.edge.files import plans as choose
 from sim import dryrun
 from tests.places import ROOT
 

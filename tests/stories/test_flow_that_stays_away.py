@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from controller.edge import choose, files
+from controller.edge.files import config as files
+from controller.edge.files import plans as choose
 from sim import dryrun
-from sim.faults import parse
-from sim.person import Manner
+from sim.people.person import Manner
+from sim.world.faults import parse
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.model import RunState
+from controller.core.nouns import RunState
 from tests.stories.tale import RAMP, REST, tell
 
 CAUGHT = [

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from controller.core.model import RunState
+from controller.core.nouns import RunState
 from sim.dryrun import DryRun
-from sim.person import Manner
+from sim.people.person import Manner
 from tests.stories.tale import REST, tell
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from random import Random
 
-from controller.core import plan as plans
+from controller.plan import plan as plans
 from sim import swarm
 from sim.brewery import Brewery, random_brewery, random_program, tun_file
-from sim.draw import draw
+from sim.plant.draw import draw
 
 
 def drawn_first(seed: int) -> tuple[str, plans.Plan]:

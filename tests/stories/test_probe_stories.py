@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.model import RunState
+from controller.core.nouns import RunState
 from tests.stories.tale import RAMP, REST, tell
 
 # hazard, fault, interlock, at most so many s from the fault to the cut; then whether the run goes on by itself

@@ -1,0 +1,270 @@
+"""What wort will this mash give, and what did each rest do for it?
+
+An estimate from temperature alone: it knows no pH, thickness, crush or mixing. It informs; nothing may heat, shorten a
+rest or move a limit by it. The order of two programs is far safer than the level of one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from math import ceil, floor
+from typing import NamedTuple
+
+from controller.brewing.kinetics.rates import (
+    CALIBRATED_SET,
+    PUBLISHED_SET,
+    VALID_C,
+    Parameters,
+    Rates,
+    half_band,
+    rates,
+)
+from controller.brewing.kinetics.reactions import (
+    DEFAULT_MALT,
+    REAL_PER_APPARENT,
+    Amounts,
+    Malt,
+    apparent_limit_pct,
+    extract,
+    fermentable,
+    fresh,
+    potential,
+    real_limit_pct,
+    starch_left,
+    step,
+)
+
+__all__ = [
+    "ANCHORED",
+    "BASIS",
+    "CALIBRATED_SET",
+    "DEFAULT_MALT",
+    "PUBLISHED_SET",
+    "VALID_C",
+    "Amounts",
+    "Band",
+    "Contribution",
+    "Malt",
+    "Mark",
+    "Parameters",
+    "Prediction",
+    "Profile",
+    "SECOND_OPINION",
+    "Rates",
+    "apparent_limit_pct",
+    "contribution",
+    "course",
+    "extract",
+    "fermentable",
+    "follow",
+    "fresh",
+    "gather",
+    "half_band",
+    "potential",
+    "predict",
+    "rates",
+    "read",
+    "real_limit_pct",
+    "settled",
+    "starch_left",
+    "step",
+]
+
+Profile = Iterable[tuple[float, float]]  # (dt_s, mean temperature_c over it), from dough-in on
+
+BASIS = (
+    "Estimate from the mash temperature alone, for pale barley malt at a usual pH and thickness. Calibrated on "
+    "published fermentabilities at 65, 70, 75 and 80 °C, sugar ratios at 58..64 °C and the sugar shares of pale wort. "
+    "Compare programs with it; the level is no promise."
+)
+SECOND_OPINION = (
+    "Second opinion from the mash temperature alone, for 55..71 °C: scheme and constants of Brandam et al. 2003 as far "
+    "as they are known, brought to 82 % at 65 °C. Where it differs from the first, the literature leaves it open."
+)
+ANCHORED = " The level is anchored on the malt's certificate or on measured worts."
+STRIDE_S = 5.0  # readings are averaged over so long before they are stepped through
+SHOWN_FROM = 0.05  # nothing is said of the limits before this much has been cut (a sum of shares)
+SETTLED_POINTS = 0.5  # less change than this in ten minutes: more time at this temperature changes little
+SETTLED_S = 600.0
+
+
+class Mark(NamedTuple):
+    """A step of the program begins: its name, and the seconds since dough-in."""
+
+    name: str
+    start_s: float
+
+
+class Band(NamedTuple):
+    """A figure in % with the range it is shown with."""
+
+    low: float
+    mid: float
+    high: float
+
+
+class Contribution(NamedTuple):
+    """What one step did: points of the final apparent limit, percent of the starch, percent of the first enzyme."""
+
+    name: str
+    apparent_points_gained: float
+    starch_converted_pct: float
+    beta_lost_pct: float
+    alpha_lost_pct: float
+
+
+class Prediction(NamedTuple):
+    """What the mash has come to. The wort's figures are None where the model has no data behind it."""
+
+    set: str
+    basis: str
+    apparent_limit_pct: Band | None
+    real_limit_pct: Band | None
+    extract_share: float | None
+    starch_left_pct: float | None
+    beta_left_pct: float
+    alpha_left_pct: float
+    glucanase_left_pct: float
+    protease_left_pct: float
+    glucanase_min: float
+    protease_min: float
+    iodine_negative_min: float | None
+    steps: tuple[Contribution, ...]
+    end: Amounts
+
+    def as_json(self) -> dict[str, object]:
+        """The prediction as plain values: shares 0..1, the rest in %, points and minutes."""
+        plain = self._asdict()
+        del plain["end"]
+        for name in ("apparent_limit_pct", "real_limit_pct"):
+            band: Band | None = plain[name]
+            plain[name] = None if band is None else {key: round(value, 3) for key, value in band._asdict().items()}
+        plain["steps"] = [
+            {key: value if isinstance(value, str) else round(value, 3) for key, value in one._asdict().items()}
+            for one in self.steps
+        ]
+        return {key: round(value, 4) if isinstance(value, float) else value for key, value in plain.items()}
+
+
+def gather(profile: Profile, stride_s: float = STRIDE_S) -> Iterator[tuple[float, float]]:
+    """What are the same temperatures in fewer pieces? Short ones are averaged until about `stride_s` is reached."""
+    span, heat = 0.0, 0.0
+    for dt_s, temperature_c in profile:
+        span += dt_s
+        heat += dt_s * temperature_c
+        if span >= 0.9 * stride_s:
+            yield span, heat / span
+            span, heat = 0.0, 0.0
+    if span > 0.0:
+        yield span, heat / span
+
+
+def course(params: Parameters, state: Amounts, profile: Profile) -> Iterator[Amounts]:
+    """What is the mash after every piece of the profile, beginning with what it is now?"""
+    yield state
+    for dt_s, temperature_c in profile:
+        state = step(params, state, temperature_c, dt_s)
+        yield state
+
+
+def follow(params: Parameters, state: Amounts, profile: Profile) -> Amounts:
+    """What is the mash at the end of the profile?"""
+    for dt_s, temperature_c in profile:
+        state = step(params, state, temperature_c, dt_s)
+    return state
+
+
+def predict(
+    profile: Profile,
+    malt: Malt = DEFAULT_MALT,
+    marks: Sequence[Mark] = (),
+    params: Parameters = CALIBRATED_SET,
+    start: Amounts | None = None,
+) -> Prediction:
+    """What wort does this temperature profile give, and what did each marked step contribute?
+
+    `profile` yields (seconds, mean temperature in degC) from dough-in on, or from `start` on where a mash is already
+    under way; `malt` is then the one it was doughed in with. Marks count from dough-in, in order; a step ends where
+    the next begins.
+    """
+    state = fresh(malt) if start is None else start
+    opened: list[tuple[str, Amounts]] = []
+    waiting = list(marks)
+    for now in course(params, state, gather(profile)):
+        while waiting and now.time_s >= waiting[0].start_s - STRIDE_S / 2.0:
+            opened.append((waiting.pop(0).name, now))
+        state = now
+    return read(state, params, opened)
+
+
+def read(state: Amounts, params: Parameters = CALIBRATED_SET, opened: Sequence[tuple[str, Amounts]] = ()) -> Prediction:
+    """What would the wort be if the mash were stopped now?
+
+    `opened` holds name and mash at the beginning of each step so far.
+    """
+    ends = [amounts for _, amounts in opened[1:]] + [state]
+    steps = tuple(contribution(opened[n][0], opened[n][1], ends[n], state) for n in range(len(opened)))
+    shown = _shown(state)
+    apparent, real = _bands(state) if shown else (None, None)
+    return Prediction(
+        set=params.name,
+        basis=_basis(state, params),
+        apparent_limit_pct=apparent,
+        real_limit_pct=real,
+        extract_share=state.released / potential(state) if shown else None,
+        starch_left_pct=100.0 * starch_left(state) if shown else None,
+        beta_left_pct=100.0 * state.beta,
+        alpha_left_pct=100.0 * state.alpha,
+        glucanase_left_pct=100.0 * state.glucanase,
+        protease_left_pct=100.0 * state.protease,
+        glucanase_min=state.glucanase_min,
+        protease_min=state.protease_min,
+        iodine_negative_min=state.iodine_s / 60.0 if shown and state.iodine_s is not None else None,
+        steps=steps,
+        end=state,
+    )
+
+
+def _basis(state: Amounts, params: Parameters) -> str:
+    """What do the figures rest on, in words?"""
+    if params.limit_dextrin_share <= 0.0:
+        return SECOND_OPINION
+    return BASIS if state.malt.limit_dextrin_share is None else BASIS + ANCHORED
+
+
+def _shown(state: Amounts) -> bool:
+    """Was most of what has been cut so far cut where the model has data behind it?"""
+    return state.cut >= SHOWN_FROM and state.cut_outside < 0.5 * state.cut
+
+
+def _bands(state: Amounts) -> tuple[Band, Band]:
+    """Apparent and real limit with the display band, opened outwards to whole percents."""
+    mid, half = apparent_limit_pct(state), state.doubt / state.cut
+    low, high = float(max(0, floor(mid - half))), float(min(100, ceil(mid + half)))
+    real = Band(float(floor(low * REAL_PER_APPARENT)), real_limit_pct(state), float(ceil(high * REAL_PER_APPARENT)))
+    return Band(low, mid, high), real
+
+
+def contribution(name: str, begin: Amounts, end: Amounts, final: Amounts | None = None) -> Contribution:
+    """What did the mash do between two moments?
+
+    Points are of the final apparent limit: sugar freed in the step over the extract of the finished mash. They add up,
+    with the malt's own sugar, to the final limit.
+    """
+    whole = extract(end if final is None else final)
+    return Contribution(
+        name=name,
+        apparent_points_gained=100.0 * (fermentable(end) - fermentable(begin)) / whole / REAL_PER_APPARENT,
+        starch_converted_pct=100.0 * (starch_left(begin) - starch_left(end)),
+        beta_lost_pct=100.0 * (begin.beta - end.beta),
+        alpha_lost_pct=100.0 * (begin.alpha - end.alpha),
+    )
+
+
+def settled(params: Parameters, state: Amounts, temperature_c: float) -> bool:
+    """Would ten more minutes at this temperature (degC) change the apparent limit by less than half a point?
+
+    False where nothing may be said of the limit.
+    """
+    later = step(params, state, temperature_c, SETTLED_S)
+    return _shown(state) and abs(apparent_limit_pct(later) - apparent_limit_pct(state)) < SETTLED_POINTS

@@ -1,0 +1,308 @@
+"""What does a pulse of heat in plain strike water say about this tun?
+
+Wait until the reading is level, full power until it has risen 3.5 K, off until it is level again. From that: how fast
+the tun really heats, how late the reading is in all (lag and dead time) and how sure both are. The loss cannot be had
+from so short a record: an insulated tun hardly cools meanwhile; the regulator finds it later. What cannot be true is
+refused with the reason; what is believed is held within bounds of the plate.
+
+The model is the regulator's (three equal lags for the dead time, one lag, one heat balance), so that what is learned is
+what is used.
+"""
+
+from __future__ import annotations
+
+from math import exp, isfinite, sqrt
+from typing import Literal, NamedTuple
+
+from controller.core.nouns import Measurement
+
+RISE_K = 3.5  # K: enough over 0.1 K of noise for a rate within some 3 % (own bench)
+LEVEL_S = 90.0  # s without drift before and after the pulse (own proposal)
+LEVEL_K_PER_S = 0.06 / 60.0  # drift, K/s, that still counts as level
+SETTLE_MOST_S, HEAT_MOST_S, COAST_MOST_S = 900.0, 2400.0, 1500.0  # s, then the attempt is given up or judged as it is
+EVERY_S = 2.0  # s between points of the record
+RATE_BOUNDS = (0.65, 1.5)  # of the plate's heating rate: beyond, the tun file or the probe is wrong
+LONGEST_S, SHORTEST_S = 900.0, 4.0  # total lag that can be true
+STAGES = 3  # as in the regulator
+MOST_DOUBT = 0.25  # of the power, one standard deviation: more, and the plate is the better guess
+NOISE_MOST_K = 0.35  # residual, K: more, and something else went on in the tun
+LAG_STEPS, SHARE_STEPS = 24, (0.0, 0.15, 0.3, 0.45, 0.6, 0.75)  # grid: totals on a log scale, dead time's share
+
+
+class Point(NamedTuple):
+    """One moment of the record: s since its start, °C, and the duty that went out since the point before."""
+
+    t_s: float
+    reading_c: float
+    duty: float
+
+
+class Known(NamedTuple):
+    """What the tun file and the filling say."""
+
+    capacity_j_per_k: float  # liquor and vessel
+    power_w: float  # plate, efficiency included
+    loss_w_per_k: float
+    room_c: float
+    behind_heater: bool = False  # the probe feels the heater's outlet
+
+
+class Identified(NamedTuple):
+    """What the pulse showed, with standard deviations."""
+
+    power_w: float  # into the capacity of the tun file: what heats, whichever of the two is off
+    power_sd: float
+    lag_s: float
+    lag_sd_s: float
+    dead_s: float
+    dead_sd_s: float
+    residual_k: float
+    rise_k: float
+
+
+class Refused(NamedTuple):
+    """Why nothing is believed: every reason, each with what to do."""
+
+    reasons: tuple[str, ...]
+
+
+class _Fit(NamedTuple):
+    error: float  # sum of squares, K^2
+    total_s: float
+    share: float
+    rate: float
+    lead_k: float
+
+
+def identify(trace: tuple[Point, ...], known: Known) -> Identified | Refused:
+    """Which rate and lags explain the record best? A grid over the lags, least squares for the rate. Refuses a record
+    that no tun of this plate could give."""
+    reasons = _unfit(trace)
+    if reasons:
+        return Refused(reasons)
+    fits = [_fit(trace, known, total, share) for total in _totals() for share in SHARE_STEPS]
+    best = _refined(min(fits, key=lambda fit: fit.error), trace, known)
+    reasons = _untrue(best, trace, known)
+    if reasons:
+        return Refused(reasons)
+    found = _found(best, fits, trace, known)
+    doubt = found.power_sd / found.power_w
+    if doubt > MOST_DOUBT:
+        return Refused((f"the power is only known to {100.0 * doubt:.0f} %, {100.0 * MOST_DOUBT:.0f} % is wanted: the "
+                        "record cannot tell rate from lag; measure again with a longer rise",))  # fmt: skip
+    return found
+
+
+def _refined(best: _Fit, trace: tuple[Point, ...], known: Known) -> _Fit:
+    """Halve the grid around the best fit, some times."""
+    factor, share = 1.12, 0.08
+    for _ in range(4):
+        near = [
+            (best.total_s * f, min(max(best.share + s, 0.0), 0.9))
+            for f in (1.0 / factor, 1.0, factor)
+            for s in (-share, 0.0, share)
+        ]
+        best = min((_fit(trace, known, total_s, s) for total_s, s in near), key=lambda fit: fit.error)
+        factor, share = 1.0 + 0.5 * (factor - 1.0), 0.5 * share
+    return best
+
+
+def _totals() -> list[float]:
+    ratio = (LONGEST_S / SHORTEST_S) ** (1.0 / (LAG_STEPS - 1))
+    return [SHORTEST_S * ratio**i for i in range(LAG_STEPS)]
+
+
+def _unfit(trace: tuple[Point, ...]) -> tuple[str, ...]:
+    """What is wrong with the record itself?"""
+    if len(trace) < 30 or not all(isfinite(v) for p in trace for v in p):
+        return ("the record has fewer than 30 sound points: check that the probe sends, then measure again",)
+    reasons = []
+    if sum(p.duty for p in trace) <= 0.0:
+        reasons.append("no heat went out during the record: check the heater line, then measure again")
+    rise = max(p.reading_c for p in trace) - trace[0].reading_c
+    if rise < 0.5 * RISE_K:
+        reasons.append(f"the reading rose {rise:.1f} K, at least {0.5 * RISE_K:.2f} K is needed: is the heater on, and "
+                       "the probe in the liquor?")  # fmt: skip
+    return tuple(reasons)
+
+
+def _untrue(fit: _Fit, trace: tuple[Point, ...], known: Known) -> tuple[str, ...]:
+    """What of the best fit cannot be?"""
+    reasons = []
+    share = fit.rate * known.capacity_j_per_k / known.power_w
+    if not RATE_BOUNDS[0] <= share <= RATE_BOUNDS[1]:
+        reasons.append(f"it heats at {share:.2f} of what the plate promises, {RATE_BOUNDS[0]} to {RATE_BOUNDS[1]} is "
+                       "believed: check power, litres and metal in the tun file")  # fmt: skip
+    if not SHORTEST_S <= fit.total_s <= LONGEST_S:
+        reasons.append(f"the reading follows after {fit.total_s:.0f} s, {SHORTEST_S:.0f} to {LONGEST_S:.0f} s is "
+                       "believed: is the liquor stirred or pumped?")  # fmt: skip
+    residual = sqrt(fit.error / len(trace))
+    if residual > NOISE_MOST_K:
+        reasons.append(f"the reading strays {residual:.2f} K from any smooth course, {NOISE_MOST_K} K at most: was "
+                       "something added, or the pump or stirrer off?")  # fmt: skip
+    return tuple(reasons)
+
+
+def _found(best: _Fit, fits: list[_Fit], trace: tuple[Point, ...], known: Known) -> Identified:
+    """The figures and how sure they are: all fits that are nearly as good as the best span the doubt."""
+    points = len(trace)
+    floor = max(best.error / points, 1e-4)
+    near = [f for f in fits if f.error / points <= best.error / points + 4.0 * floor / sqrt(points)] or [best]
+    totals = [f.total_s for f in near] + [best.total_s]
+    deads = [f.total_s * f.share for f in near] + [best.total_s * best.share]
+    rates = [f.rate for f in near] + [best.rate]
+    return Identified(
+        power_w=best.rate * known.capacity_j_per_k,
+        power_sd=max(0.5 * (max(rates) - min(rates)), 0.02 * best.rate) * known.capacity_j_per_k,
+        lag_s=best.total_s * (1.0 - best.share),
+        lag_sd_s=max(0.5 * (max(totals) - min(totals)), 0.05 * best.total_s),
+        dead_s=best.total_s * best.share,
+        dead_sd_s=max(0.5 * (max(deads) - min(deads)), 0.05 * best.total_s),
+        residual_k=sqrt(best.error / points),
+        rise_k=max(p.reading_c for p in trace) - trace[0].reading_c,
+    )
+
+
+def _fit(trace: tuple[Point, ...], known: Known, total_s: float, share: float) -> _Fit:
+    """Run the lags over the record, then straight-line least squares: reading + loss = offset + rate * heat arrived."""
+    heats = arrived_s(trace, total_s * share, total_s * (1.0 - share))
+    lost, levels, last = 0.0, [], trace[0]
+    for point in trace:
+        mean = 0.5 * (point.reading_c + last.reading_c)
+        lost += known.loss_w_per_k * (mean - known.room_c) / known.capacity_j_per_k * (point.t_s - last.t_s)
+        levels.append(point.reading_c + lost)
+        last = point
+    felt = _felt(trace, total_s * (1.0 - share)) if known.behind_heater else [0.0] * len(trace)
+    offset, rate, lead = _least_squares(heats, felt, levels)
+    error = sum((y - offset - rate * h - lead * f) ** 2 for h, f, y in zip(heats, felt, levels, strict=True))
+    return _Fit(error, total_s, share, rate, lead)
+
+
+def _least_squares(heats: list[float], felt: list[float], levels: list[float]) -> tuple[float, float, float]:
+    """Offset, rate and lead of levels = offset + rate * heat + lead * felt."""
+    n = len(levels)
+    mean_h, mean_f, mean_y = sum(heats) / n, sum(felt) / n, sum(levels) / n
+    shh = shf = sff = shy = sfy = 0.0
+    for h, f, y in zip(heats, felt, levels, strict=True):
+        dh, df, dy = h - mean_h, f - mean_f, y - mean_y
+        shh, shf, sff = shh + dh * dh, shf + dh * df, sff + df * df
+        shy, sfy = shy + dh * dy, sfy + df * dy
+    det = shh * sff - shf * shf
+    if det > 1e-6 * shh * max(sff, 1e-9):
+        rate, lead = (shy * sff - sfy * shf) / det, (sfy * shh - shy * shf) / det
+    else:
+        rate, lead = (shy / shh if shh > 0.0 else 0.0), 0.0
+    return mean_y - rate * mean_h - lead * mean_f, rate, lead
+
+
+def _felt(trace: tuple[Point, ...], lag_s: float) -> list[float]:
+    """Share of power that a probe behind the heater feels at each point."""
+    level, last_s, out = 0.0, trace[0].t_s, []
+    for point in trace:
+        level += (1.0 - exp(-(point.t_s - last_s) / max(lag_s, 0.5))) * (point.duty - level)
+        last_s = point.t_s
+        out.append(level)
+    return out
+
+
+def arrived_s(trace: tuple[Point, ...], dead_s: float, lag_s: float) -> list[float]:
+    """How much heat has reached the probe at each point, s of full power?"""
+    taus = [max(dead_s / STAGES, 0.5)] * STAGES + [max(lag_s, 0.5)]
+    stages, total, last_s, out = [0.0] * len(taus), 0.0, trace[0].t_s, []
+    for point in trace:
+        dt, came = point.t_s - last_s, point.duty
+        for i, tau in enumerate(taus):
+            stages[i] += (1.0 - exp(-dt / tau)) * (came - stages[i])
+            came = stages[i]
+        total += came * dt
+        last_s = point.t_s
+        out.append(total)
+    return out
+
+
+# ---------------------------------------------------------------- the pulse
+
+PulsePhase = Literal["settling", "heating", "coasting", "done", "failed"]
+
+
+class PulseState(NamedTuple):
+    """How far the pulse is, and its record."""
+
+    phase: PulsePhase = "settling"
+    phase_s: float = 0.0
+    t_s: float = 0.0
+    heat_s: float = 0.0  # duty since the last point, s of full power
+    start_c: float | None = None
+    trace: tuple[Point, ...] = ()
+    why: str = ""
+
+
+PULSE_START = PulseState()
+
+
+def pulse(state: PulseState, seen: Measurement, applied: float, dt: float, most_c: float) -> tuple[PulseState, float]:
+    """Which duty goes out now? `applied`: what went out over the last `dt` s; never heats above `most_c`, °C, and
+    never without a fresh reading. Ends in `done` (then `identify(state.trace, ...)`) or `failed` (then `state.why`)."""
+    if state.phase in ("done", "failed"):
+        return state, 0.0
+    value = seen.value_c
+    if value is None or not isfinite(value) or not (seen.age_s <= 10.0) or not isfinite(dt) or dt < 0.0:
+        return state._replace(phase="failed", why="the reading was gone for 10 s: check the probe"), 0.0
+    state = _noted(state, value, applied, dt)
+    match state.phase:
+        case "settling":
+            return _settling(state, value, most_c)
+        case "heating":
+            return _heating(state, value, most_c)
+        case _:
+            return _coasting(state), 0.0
+
+
+def _noted(state: PulseState, value: float, applied: float, dt: float) -> PulseState:
+    heat_s, t_s = state.heat_s + applied * dt, state.t_s + dt
+    state = state._replace(t_s=t_s, phase_s=state.phase_s + dt, heat_s=heat_s)
+    since = t_s - state.trace[-1].t_s if state.trace else EVERY_S
+    if since < EVERY_S:
+        return state
+    return state._replace(trace=(*state.trace, Point(t_s, value, min(heat_s / since, 1.0))), heat_s=0.0)
+
+
+def _settling(state: PulseState, value: float, most_c: float) -> tuple[PulseState, float]:
+    if state.phase_s >= LEVEL_S and level(state.trace):
+        if value + RISE_K > most_c:
+            return state._replace(phase="failed", why=f"{value:.1f} °C leaves no {RISE_K} K under {most_c:.1f} °C"), 0.0
+        keep = tuple(p for p in state.trace if p.t_s >= state.t_s - LEVEL_S)
+        return state._replace(phase="heating", phase_s=0.0, start_c=value, trace=keep), 1.0
+    if state.phase_s > SETTLE_MOST_S:
+        return state._replace(phase="failed", why="the liquor did not come to rest in 15 min: stir it, wait"), 0.0
+    return state, 0.0
+
+
+def _heating(state: PulseState, value: float, most_c: float) -> tuple[PulseState, float]:
+    start = state.start_c if state.start_c is not None else value
+    if value >= start + RISE_K or value >= most_c:
+        return state._replace(phase="coasting", phase_s=0.0), 0.0
+    if state.phase_s > HEAT_MOST_S:
+        return state._replace(phase="failed", why=f"full power for 40 min gave {value - start:.1f} K: check it"), 0.0
+    return state, 1.0
+
+
+def _coasting(state: PulseState) -> PulseState:
+    if state.phase_s > COAST_MOST_S or (state.phase_s >= LEVEL_S and level(state.trace)):
+        return state._replace(phase="done", phase_s=0.0)
+    return state
+
+
+def level(trace: tuple[Point, ...]) -> bool:
+    """Has the reading been level for the last 90 s? Means of the two halves, noise averaged out; a tun that cools by
+    its loss counts as level."""
+    if not trace:
+        return False
+    end = trace[-1].t_s
+    recent = [p for p in trace if p.t_s > end - LEVEL_S]
+    early = [p.reading_c for p in recent if p.t_s <= end - 0.5 * LEVEL_S]
+    late = [p.reading_c for p in recent if p.t_s > end - 0.5 * LEVEL_S]
+    if len(early) < 5 or len(late) < 5:
+        return False
+    drift = (sum(late) / len(late) - sum(early) / len(early)) / (0.5 * LEVEL_S)
+    return -10.0 * LEVEL_K_PER_S <= drift <= LEVEL_K_PER_S

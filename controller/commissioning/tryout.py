@@ -1,0 +1,361 @@
+"""Does the tun do what the daemon relies on? The proof test, with plain water and a person at the tun.
+
+Nothing here can heat: the real service runs with the real core and guard, and is given orders as anybody gives them.
+The trials look at what the nodes report. One limit is tightened for the last trial, none is ever loosened.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import math
+import secrets
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from controller.commissioning.proof import INTERRUPTED, Trial
+from controller.commissioning.tryout_rig import (
+    Failed,
+    Hands,
+    Hushed,
+    Look,
+    Water,
+    apart,
+    mash_c,
+    readings,
+    reported,
+    says,
+    silent,
+    tightened,
+)
+from controller.core.control.plant_model import heater_lag_s
+from controller.core.guard.gate import NO_RUN
+from controller.core.guard.registry import BY_ID
+from controller.core.nouns import Reply, RunState, Switch
+from controller.core.state import Outcome
+from controller.edge.service import Service
+
+OVER = NO_RUN | {RunState.CHECKING}
+PERSON_S = 300.0  # a person gets so long for each thing asked for
+MOVED_K, OTHERS_K = 1.0, 0.5  # a probe in the hand moves at least so much, the others at most so much
+BACK_K = 1.0  # and comes back within so much
+ANSWER_S = 3.0  # from the end of heat to a report of it
+ON_S = 120.0  # from an order to heat reported, checks and mixing included
+REQUALIFY_S = 300.0  # from a trip's end to heat again
+RISE_K = 0.5  # heat must show as a rise of so much
+PRETENDED_K = 2.0  # the pretended limit lies so far above the water
+STAYS_S, STAYS_SHARE = 90.0, 0.3  # told off, the water rises by less than this share of full heat in so long
+SILENT_MORE_S = 5.0  # beyond the lease
+TRIPS_S = 5.0  # from a switch seen open to the trip; flow is not looked at while the pump proves it
+ENDS_S = 20.0  # from the end of the trials to the end of the run
+
+TRIP_IT = {
+    "level": "Heat is on. Trip the level switch by hand now: lift its float, or take its plug off.",
+    "flow": "Heat is on. Stop the flow by hand now: close the valve, or take the flow switch's plug off.",
+}
+
+
+class Tryout:
+    """The trials in their order, on a running service."""
+
+    def __init__(self, service: Service, look: Look, hushed: Hushed, hands: Hands, by: str) -> None:
+        self.service, self.look, self.hushed, self.hands, self.by = service, look, hushed, hands, by
+        self.settings = service.settings
+        self.trials: list[Trial] = []
+        self.water: Water | None = None
+        self._asked = asyncio.Event()  # to end before all is tried
+
+    # ------------------------------------------------------------ the whole
+
+    async def run(self, water: Water) -> list[Trial]:
+        """Every trial, until one fails or somebody ends it. Run and service are ended afterwards, heater off."""
+        self.water = water
+        serving = asyncio.create_task(self.service.run())
+        trying = asyncio.create_task(self._all())
+        asked = asyncio.create_task(self._asked.wait())
+        try:
+            await asyncio.wait({serving, trying, asked}, return_when=asyncio.FIRST_COMPLETED)
+            if trying.done():
+                trying.result()
+            else:
+                self.trials.append(Trial(INTERRUPTED, False, "ended before every trial had run to its end"))
+        except Failed:
+            pass  # the failed trial stands in the list
+        finally:
+            asked.cancel()
+            await self._leave(serving, trying)
+        return self.trials
+
+    def interrupt(self) -> None:
+        """Somebody wants it to end: the run is ended in order; asked again, the service is stopped at once."""
+        if self._asked.is_set():
+            self.service.stop()
+        self._asked.set()
+
+    async def _leave(self, serving: asyncio.Task[None], trying: asyncio.Task[None]) -> None:
+        """However the trials ended: commands go out again, the limit is the tun's own, no run stays open."""
+        trying.cancel()
+        await asyncio.wait({trying})
+        self.hushed.hush(0.0)
+        self.service.settings = self.settings
+        ending = asyncio.create_task(self._end_run())
+        await asyncio.wait({serving, ending}, return_when=asyncio.FIRST_COMPLETED)
+        ending.cancel()
+        self.service.stop()
+        await serving
+
+    async def _end_run(self) -> None:
+        if self.service.state.run.state in OVER:
+            return
+        with contextlib.suppress(Failed):
+            await self._order("abort")
+            await self._until(lambda o: o.state.run.state in OVER, ENDS_S)
+
+    async def _all(self) -> None:
+        """The trials of `proof.plan`, in its order."""
+        tun = self.settings.tun
+        await self._cleared()
+        await self._nodes()
+        for role in ("mash", "second", "outlet"):
+            if getattr(tun.probes, role) is not None:
+                await self._identity(role)
+        await self._on()
+        await self._off()
+        await self._lease()
+        if tun.level is not None:
+            await self._switch("level", lambda o: o.state.level)
+        if tun.flow is not None:
+            await self._switch("flow", lambda o: o.state.flow)
+        await self._limit()
+        await self._order("stop")
+        await self._until(lambda o: o.state.run.state is RunState.STOPPED, ON_S)
+
+    # ------------------------------------------------------------ tools
+
+    def _now(self) -> float:
+        return self.service.clock.now()
+
+    async def _until(self, true: Callable[[Outcome], bool], within_s: float) -> float | None:
+        """How long until this holds, s? None when it does not within that time."""
+        began = self._now()
+        while self._now() - began <= within_s:
+            if true(await self.look.tick()):
+                return self._now() - began
+        return None
+
+    async def _order(self, name: str, args: Mapping[str, Any] | None = None, trip: str | None = None) -> Reply:
+        """Give an order as anybody does, and wait for its answer."""
+        key = secrets.token_hex(6)
+        said: dict[str, Any] = {"id": key, "order": name, "args": dict(args or {}), "by": self.by, "valid_s": 30.0}
+        said |= {"at": self.service.clock.wall_s(), "nonce": self.service.state.desk.nonce}
+        said |= {"trip": trip} if trip else {}
+        topic = self.service.inbox.topics.order
+        self.service.heard(topic, json.dumps(said).encode(), False, None)
+        if await self._until(lambda o: key in self.look.replies, 20.0) is None:
+            self._fail(name, f"`{name}` was not answered within 20 s")
+        return self.look.replies.pop(key)
+
+    async def _must(
+        self, trial: str, name: str, args: Mapping[str, Any] | None = None, trip: str | None = None
+    ) -> None:
+        answer = await self._order(name, args, trip)
+        if not answer.accepted:
+            self._fail(trial, f"`{name}` was refused: {answer.reason}")
+
+    def _pass(
+        self, name: str, text: str, value: float | None = None, limit: float | None = None, unit: str = ""
+    ) -> None:
+        trial = Trial(name, True, text, None if value is None else round(value, 2), limit, unit)
+        self.trials.append(trial)
+        self.hands.say("passed", f"passed  {name}: {text}")
+
+    def _fail(
+        self, name: str, text: str, value: float | None = None, limit: float | None = None, unit: str = ""
+    ) -> None:
+        self.trials.append(Trial(name, False, text, None if value is None else round(value, 2), limit, unit))
+        self.hands.say("failed", f"FAILED  {name}: {text}")
+        raise Failed(name)
+
+    # ------------------------------------------------------------ before heat
+
+    async def _cleared(self) -> None:
+        """A trip that an earlier run left latched is a person's to look at and clear; then the trials can begin."""
+        if not self.service.state.guard.trips:
+            return
+        await self._until(lambda o: o.state.run.state in NO_RUN and not silent(self.settings.tun, o), 60.0)
+        await self._until(lambda o: False, self.settings.tun.guard.requalify_off_s)
+        for trip in self.service.state.guard.trips:
+            said = await self.hands.ask("clear", f"From an earlier run: {trip.text} Looked at, and mended? Type yes:")
+            if said.lower() != "yes":
+                self._fail("nodes", f"{trip.id} {BY_ID[trip.id].name} is latched from an earlier run; not cleared")
+            await self._must("nodes", "clear", {"inspected": True}, trip.id)
+
+    async def _nodes(self) -> None:
+        """Does everything that is fitted speak?"""
+        tun = self.settings.tun
+        there = await self._until(lambda o: not silent(tun, o), 60.0)
+        if there is None:
+            outcome = self.look.outcome
+            gaps = "; ".join(silent(tun, outcome)) if outcome is not None else "nothing was heard"
+            self._fail("nodes", f"after 60 s: {gaps}")
+        idle = await self._until(lambda o: o.state.run.state is RunState.IDLE, 90.0)
+        if idle is None:
+            self._fail("nodes", f"the tun is {self.service.state.run.state}, not idle; see `underback status`")
+        self._pass("nodes", "heater node, probes and switches speak, and the heater node acknowledges OFF")
+
+    async def _identity(self, role: str) -> None:
+        """Is this the probe it is said to be? One in the warm hand moves, the others do not."""
+        name = f"{role} probe"
+        before = readings(await self.look.tick())
+        self.hands.say(f"lift {role}", f"Take the {role} probe into your warm hand, or lift it out of the water.")
+        moved = await self._until(lambda o: apart(before, readings(o), role) >= MOVED_K, PERSON_S)
+        if moved is None:
+            self._fail(name, f"did not move by {MOVED_K:g} K in {PERSON_S:g} s: another probe, or not this topic")
+        after = readings(await self.look.tick())
+        astray = [other for other in after if other != role and apart(before, after, other) > OTHERS_K]
+        if astray:
+            self._fail(name, f"{', '.join(astray)} moved as well: two roles read one probe, or the probes are swapped")
+        self.hands.say(f"back {role}", f"Put the {role} probe back where it belongs.")
+        back = await self._until(lambda o: apart(before, readings(o), role) <= BACK_K, PERSON_S)
+        if back is None:
+            self._fail(name, f"did not come back to within {BACK_K:g} K of {before[role]:.1f} °C")
+        self._pass(name, f"moved by {apart(before, after, role):.1f} K in the hand, the others did not, and came back",
+                   apart(before, after, role), MOVED_K, "K")  # fmt: skip
+
+    # ------------------------------------------------------------ heat
+
+    async def _hot(self, trial: str, within_s: float) -> float:
+        """Wait until heat is commanded and reported."""
+        took = await self._until(lambda o: o.state.guard.duty > 0.0 and reported(o) > 0.0, within_s)
+        if took is None:
+            why = "; ".join(t.text for t in self.service.state.guard.trips) or "no heat was reported"
+            self._fail(trial, f"no heat within {within_s:g} s: {why}")
+        return took or 0.0
+
+    async def _on(self) -> None:
+        """Does the heater come on, and does the water warm?"""
+        assert self.water is not None
+        sure = {"program": "tryout", "hand_c": self.water.hand_c, "here": True, "attended": True}
+        await self._until(lambda o: o.view.ready, REQUALIFY_S)
+        await self._must("heater on", "start", sure)
+        took = await self._hot("heater on", ON_S)
+        began_c = mash_c(self.look.outcome)
+        within = self._rise_s()
+        rose = await self._until(lambda o: mash_c(o) - began_c >= RISE_K, within)
+        if rose is None:
+            self._fail("heater on", f"reported on, but the water did not warm by {RISE_K:g} K", within, within, "s")
+        text = f"heat reported {took:.0f} s after the order; the water rose by {RISE_K:g} K in {rose:.0f} s"
+        self._pass("heater on", text, rose, within, "s")
+
+    def _rise_s(self) -> float:
+        """How long may a rise of half a kelvin take at the most? Twice the plan's pace, and the tun's lags."""
+        tun, pace = self.settings.tun, self._pace_k_per_s()
+        bath_s = 2.0 * heater_lag_s(tun) if tun.heater.bath_l > 0.0 else 0.0
+        return 2.0 * RISE_K / pace + tun.guard.dead_time_s + 4.0 * tun.probes.mash.lag_s + bath_s
+
+    def _pace_k_per_s(self) -> float:
+        run = self.service.state.run
+        assert run.course is not None
+        heater = self.settings.tun.heater
+        able = heater.power_w * heater.efficiency
+        capacity_j_per_k = run.course.legs[0].capacity_j_per_k + heater.bath_j_per_k
+        return min(self.settings.tun.climb_k_per_s, able / capacity_j_per_k)
+
+    async def _off(self) -> None:
+        """Does `hold` take the heat away at once?"""
+        await self._must("heater off", "hold")
+        took = await self._until(lambda o: reported(o) <= 0.0, 30.0)
+        self._judge_off("heater off", "off reported {:.0f} s after `hold`", took)
+        await self._cold()
+
+    async def _cold(self) -> None:
+        """Told off, does it stay without heat? A stuck switch reports what it was told, the water what it gets."""
+        tun = self.settings.tun
+        await self._until(lambda o: False, tun.guard.dead_time_s + 3.0 * tun.probes.mash.lag_s)
+        before = mash_c(self.look.outcome)
+        await self._until(lambda o: False, STAYS_S)
+        rose, limit = mash_c(self.look.outcome) - before, max(0.2, STAYS_SHARE * self._pace_k_per_s() * STAYS_S)
+        if not (rose <= limit):
+            why = "the switch may be stuck closed; cut the mains by hand"
+            text = f"told to be off, the water rose by {rose:.1f} K (limit {limit:.1f} K): {why}"
+            self._fail("no heat when off", text, rose, limit, "K")
+        self._pass("no heat when off", f"the water moved by {rose:+.1f} K in {STAYS_S:.0f} s", rose, limit, "K")
+
+    def _judge_off(self, name: str, text: str, took: float | None) -> None:
+        if took is None or took > ANSWER_S:
+            late = "not within 30 s" if took is None else f"only after {took:.0f} s"
+            self._fail(
+                name, f"off was reported {late}; cut the mains by hand and look at the node", took, ANSWER_S, "s"
+            )
+        self._pass(name, text.format(took), took, ANSWER_S, "s")
+
+    async def _lease(self) -> None:
+        """Commands stop: does the node fall to off by itself?"""
+        lease = self.settings.tun.heater.lease_s
+        await self._again("lease")
+        self.hushed.hush(lease + SILENT_MORE_S)
+        last, off_at = self.hushed.sent_at, math.inf
+        while self._now() < last + lease + SILENT_MORE_S - 1.0:
+            on = reported(await self.look.tick()) > 0.0
+            off_at = math.inf if on else min(off_at, self._now())
+        took, limit = off_at - last, lease + ANSWER_S
+        if not (took <= limit):
+            self._fail("lease", f"commands stopped, and the heater was still on {limit:g} s later: it keeps no lease")
+        self._pass("lease", f"commands stopped; the node went off by itself {took:.0f} s later", took, limit, "s")
+        await self._hot("lease", REQUALIFY_S)
+
+    async def _again(self, trial: str) -> None:
+        """`restart`, and heat once more."""
+        await self._until(lambda o: o.view.ready and o.state.run.state is RunState.HELD, REQUALIFY_S)
+        if self.service.state.run.state is RunState.HELD:
+            await self._must(trial, "restart")
+        await self._hot(trial, ON_S)
+
+    async def _switch(self, name: str, of: Callable[[Outcome], Switch | None]) -> None:
+        """Does this switch, tripped by hand, take the heat away?"""
+        self.hands.say(f"trip {name}", TRIP_IT[name])
+        if await self._until(lambda o: says(of(o), False), PERSON_S) is None:
+            self._fail(name, f"the {name} switch was not seen to open within {PERSON_S:g} s")
+        within = TRIPS_S + (self.settings.tun.guard.flow_proof_s if name == "flow" else 0.0)
+        tripped = await self._until(lambda o: any(trip.id == "G13" for trip in o.state.guard.trips), within)
+        took = await self._until(lambda o: o.state.guard.duty <= 0.0 and reported(o) <= 0.0, 30.0)
+        self.hands.say(f"restore {name}", f"Put the {name} back as it was, and press the heater node's reset button.")
+        if tripped is None:
+            self._fail(name, f"the {name} switch opened under heat and {BY_ID['G13'].name} did not trip")
+        self._judge_off(name, "off reported {:.0f} s after the trip", took)
+        await self._healed(name, "G13", lambda o: name == "flow" or says(of(o), True))
+
+    async def _healed(self, name: str, trip: str, well: Callable[[Outcome], bool]) -> None:
+        """The cause is gone: clear where a person has to, restart, and heat again."""
+        if await self._until(well, PERSON_S) is None:
+            self._fail(name, f"the {name} switch did not close again within {PERSON_S:g} s")
+        off_s = self.settings.tun.guard.requalify_off_s
+        await self._until(lambda o: not o.view.latched, off_s + 5.0)
+        if self.service.state.guard.trips and any(t.latched for t in self.service.state.guard.trips):
+            await self._must(name, "clear", {"inspected": True}, trip)
+        await self._until(lambda o: o.view.ready or o.state.guard.duty > 0.0, REQUALIFY_S)
+        if self.service.state.run.state is RunState.HELD and self.service.state.run.held_by != "trip":
+            await self._must(name, "restart")
+        await self._hot(name, REQUALIFY_S)
+
+    async def _limit(self) -> None:
+        """A hard limit pretended just above the water: does reaching it take the heat away, for a person to clear?"""
+        limit = min(self.settings.tun.guard.hard_limit_c, mash_c(self.look.outcome) + PRETENDED_K)
+        self.service.settings = tightened(self.settings, limit)
+        within = 3.0 * PRETENDED_K / self._pace_k_per_s() + REQUALIFY_S
+        took = await self._until(lambda o: any(t.id == "G07" for t in o.state.guard.trips), within)
+        if took is None:
+            self._fail("hard limit", f"the water did not reach {limit:.1f} °C within {within:.0f} s")
+        off = await self._until(lambda o: reported(o) <= 0.0, 30.0)
+        self._judge_off("hard limit", f"pretended at {limit:.1f} °C: off reported {{:.0f}} s after the trip", off)
+        answer = await self._order("restart")
+        self.service.settings = self.settings
+        if answer.accepted:
+            self._fail("clear", "`restart` was accepted although the hard limit had latched")
+        await self._until(lambda o: False, self.settings.tun.guard.requalify_off_s + 5.0)
+        await self._must("clear", "clear", None, "G07")
+        still = await self._until(lambda o: o.state.guard.duty > 0.0, 10.0)
+        if still is not None:
+            self._fail("clear", "heat returned by the clear alone")
+        self._pass("clear", "after the trip `restart` was refused, and the clear brought no heat")

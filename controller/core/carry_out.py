@@ -1,0 +1,96 @@
+"""What becomes of the orders of one tick? Each is judged, carried out or refused, and answered."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from controller.core import probe
+from controller.core.guard import gate as guard
+from controller.core.guard import requalify as evidence
+from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
+from controller.core.procedure import resume
+from controller.core.procedure.orders import effects as deeds
+from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure.orders import permissives as permits
+from controller.settings.tun import Settings
+
+if TYPE_CHECKING:
+    from controller.core.state import State
+
+DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before the heat they lead to
+
+
+def out(
+    settings: Settings, state: State, now: Instant, inputs: Inputs, seen: Measurement, view: View
+) -> tuple[State, list[Event], list[Reply]]:
+    """Each order judged, carried out or refused, and answered."""
+    events: list[Event] = []
+    replies: list[Reply] = []
+    for order in inputs.orders:
+        desk, why = orders.judge(
+            state.desk, order, state.run.state, state.run.run_id or None, now, inputs.wall_s, inputs.wall_confirmed
+        )
+        state = state._replace(desk=desk)
+        if why is not None:
+            replies.append(Reply(order.id, False, why, state.run.state, order.name))
+        elif order.name == "clear":
+            state = _clear(settings, state, order, now, events, replies)
+        else:
+            state = _deed(settings, state, order, now, inputs, seen, view, events, replies)
+    return state, events, replies
+
+
+def _clear(
+    settings: Settings, state: State, order: Order, now: Instant, events: list[Event], replies: list[Reply]
+) -> State:
+    kept, reply, event = guard.clear(state.guard, order, state.run.state, now, settings.tun.guard.requalify_off_s)
+    replies.append(reply)
+    if event is None:
+        return state._replace(guard=kept)
+    events.append(event)
+    state, run = state if kept.trips else _looked(state), state.run
+    if run.held_by == "trip":  # a person is at it now: nothing goes on by itself
+        run = run._replace(held_by="latched")
+    return state._replace(guard=kept, run=run)
+
+
+def _looked(state: State) -> State:
+    """A person has looked at the tun: its probes may count anew, and their clocks be set."""
+    mash, second, outlet = map(probe.anew, (state.mash, state.second, state.outlet))
+    return state._replace(mash=mash, second=second, outlet=outlet)
+
+
+def _deed(
+    settings: Settings, state: State, order: Order, now: Instant, inputs: Inputs, seen: Measurement, view: View,
+    events: list[Event], replies: list[Reply],
+) -> State:  # fmt: skip
+    boot = state.heater.boot if state.heater is not None else ""
+    facts = permits.Facts(
+        settings.tun, seen, view, inputs.link, inputs.disk, state.level, state.flow, boot, now, inputs.wall_s,
+        inputs.wall_confirmed, _proof_days(state, now), state.guard.memory.believed_at, state.second.at,
+        state.outlet.at, state.guard.memory.fault,
+    )  # fmt: skip
+    missing = permits.missing(facts, order) if order.name == "start" else ()
+    desk = deeds.Desk(
+        view, seen, now, inputs.wall_s, settings.tun.guard.hard_limit_c - 2.0, missing, inputs.wall_confirmed
+    )
+    done = deeds.do(state.run, order, desk)
+    if isinstance(done, deeds.Refused):
+        replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
+        return state
+    run, said, new = done
+    if state.pending is not None and state.run.state is RunState.CHECKING and run.state is not RunState.CHECKING:
+        run = resume.broken_off(state.pending, run)
+    events.extend(new)
+    replies.append(Reply(order.id, True, said, run.state, order.name))
+    state = _looked(state) if order.name == "restart" else state
+    durable = order.name in DURABLE or state.guard.need_durable
+    kept = state.guard._replace(need_durable=durable)
+    if order.name == "restart" and order.args.get("measured") is True:
+        kept = evidence.measured(kept, now)
+    return state._replace(run=run, guard=kept)
+
+
+def _proof_days(state: State, now: Instant) -> float | None:
+    """How old is the proof test by now, in days? It ages while the process runs."""
+    return None if state.proof_days is None else state.proof_days + (now - state.guard.started_at) / 86400.0

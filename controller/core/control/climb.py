@@ -1,0 +1,81 @@
+"""How long does a rise take on this tun, and what limits it?"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal, NamedTuple
+
+from controller.brewing import heat
+from controller.core.control import plant_model as figures
+from controller.settings.tun import Tun
+
+LimitedBy = Literal["limit", "heater", "program", "addition", "cooling", ""]
+
+HEATER_LIMITS = 1.005  # the rise takes so much longer than its limit allows: the heater is what limits it
+
+
+class Climb(NamedTuple):
+    """A rise: how long, and what limits it."""
+
+    seconds: float
+    limited_by: LimitedBy
+
+
+def power_w(tun: Tun) -> float:
+    """How much heat reaches the mash at the most, W?"""
+    return tun.heater.power_w * tun.heater.efficiency * tun.heater.duty_cap
+
+
+def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_k_per_s: float | None) -> Climb:
+    """How long does the rise take, within the tun's ceiling, the program's wish and the heater's power?
+
+    The liquor of a coil or jacket is warmed, and cools, with the mash.
+    Exact at constant power (brewing formula 12), in two parts where the heater meets the limit only below some
+    temperature. Downwards: the time to cool by itself.
+    """
+    capacity_j_per_k += tun.heater.bath_j_per_k
+    if to_c <= from_c:
+        cooling_s = heat.cooling_time_s(capacity_j_per_k, tun.loss_w_per_k, tun.room_c, from_c, to_c)
+        return Climb(cooling_s, "cooling" if to_c < from_c else "")
+    limit = min(tun.climb_k_per_s, wanted_k_per_s or math.inf)
+    full_c = min(max(_full_until_c(tun), from_c), to_c)
+    power = power_w(tun)
+    meets_until_c = tun.room_c + (power - capacity_j_per_k * limit) / tun.loss_w_per_k
+    bend_c = min(max(meets_until_c, from_c), full_c)
+    seconds = (bend_c - from_c) / limit
+    seconds += heat.ramp_time_s(capacity_j_per_k, power, tun.loss_w_per_k, tun.room_c, bend_c, full_c)
+    seconds += _throttled_s(tun, capacity_j_per_k, limit, full_c, to_c)
+    if seconds > HEATER_LIMITS * (to_c - from_c) / limit:
+        return Climb(seconds, "heater")
+    return Climb(seconds, "limit" if limit == tun.climb_k_per_s else "program")
+
+
+def _full_until_c(tun: Tun) -> float:
+    """Up to which temperature may the heater give all it has, °C? No end but for a probe behind the heater, which
+    must stay under the hard limit."""
+    rise_k = figures.behind_heater_k(tun, strike=False)
+    return math.inf if rise_k <= 0.0 else figures.highest_reading_c(tun, strike=False) - rise_k * tun.heater.duty_cap
+
+
+def _throttled_s(tun: Tun, capacity_j_per_k: float, limit: float, from_c: float, to_c: float) -> float:
+    """How long does a rise take where the power falls with the room left under the hard limit, s? Power and loss are
+    both straight lines over temperature: once below the limit, it comes to its end exponentially (arithmetic)."""
+    if to_c <= from_c:
+        return 0.0
+    end_c = throttled_end_c(tun, tun.loss_w_per_k)
+    if to_c >= end_c:
+        return math.inf
+    steepness = tun.heater.power_w * tun.heater.efficiency / figures.behind_heater_k(tun, strike=False)
+    tau_s = capacity_j_per_k / (steepness + tun.loss_w_per_k)
+    bend_c = min(max(end_c - limit * tau_s, from_c), to_c)
+    return (bend_c - from_c) / limit + tau_s * math.log((end_c - bend_c) / (end_c - to_c))
+
+
+def throttled_end_c(tun: Tun, loss_w_per_k: float) -> float:
+    """Where does a mash end whose heater is held back by the probe behind it, °C? Infinite for any other tun."""
+    rise_k = figures.behind_heater_k(tun, strike=False)
+    if rise_k <= 0.0:
+        return math.inf
+    steepness = tun.heater.power_w * tun.heater.efficiency / rise_k
+    highest_c = figures.highest_reading_c(tun, strike=False)
+    return (steepness * highest_c + loss_w_per_k * tun.room_c) / (steepness + loss_w_per_k)

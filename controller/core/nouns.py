@@ -1,0 +1,400 @@
+"""Which nouns do all rooms share?
+
+Frozen values only. Times are seconds on the one scaled monotonic clock of the service (`Instant`); wall-clock time
+appears only where its name says so. Temperatures are in °C, differences in K, powers in W, `duty` is a share 0..1.
+"Nothing" is always `None`, never a number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import InitVar, dataclass
+from enum import StrEnum
+from typing import Any, Literal, NamedTuple
+
+Instant = float  # s, scaled monotonic clock
+
+
+class RunState(StrEnum):
+    """In which state of ISA-88 / IEC 61512 is the run? (`checking` is our own: after a process start.)"""
+
+    IDLE = "idle"
+    CHECKING = "checking"
+    RUNNING = "running"
+    PAUSING = "pausing"
+    PAUSED = "paused"
+    HOLDING = "holding"
+    HELD = "held"
+    RESTARTING = "restarting"
+    STOPPING = "stopping"
+    STOPPED = "stopped"
+    ABORTING = "aborting"
+    ABORTED = "aborted"
+    COMPLETE = "complete"
+
+
+class Phase(StrEnum):
+    """What goes on within a step?"""
+
+    ARMED = "armed"  # delayed start, no heat yet
+    HEATING = "heating"  # strike liquor
+    WAITING = "waiting"  # for a person
+    ADDING = "adding"  # dough-in, infusion, return of a decoction: heat blocked
+    SETTLING = "settling"  # mixing after an addition: heat blocked
+    RAMPING = "ramping"
+    RESTING = "resting"
+
+
+StepKind = Literal["dough_in", "rest", "infusion", "decoction", "mash_out", "keep", "souring"]
+EndsBy = Literal["time", "person", "iodine"]
+Health = Literal["good", "failure", "function check", "out of specification", "maintenance required"]  # NAMUR NE 107
+
+
+# ---------------------------------------------------------------- what comes in
+
+ALONE_K = 5.0  # a reading that jumps further is not believed of itself, however steady it is then (own proposal)
+JUMP_RATE_K_PER_S = 0.1  # what a mash may really do between readings (own proposal)
+LOWEST_C, HIGHEST_C = -5.0, 105.0  # a reading beyond: open or shorted sensor, or another unit (own proposal)
+POWER_ON_C = 85.0  # a 1-wire thermometer's register after power-up, raw 0x0550 (its data sheet)
+ALL_ZERO_C = 0.0  # an all-zero scratchpad passes its CRC-8 (arithmetic)
+FREEZING_F = 32.0  # 0 °C sent in °F
+FALSE_VALUES_C = frozenset({POWER_ON_C, ALL_ZERO_C, FREEZING_F, -0.0625, -0.062})  # the last two: line pulled high
+
+
+class Reading(NamedTuple):
+    """One well-formed temperature message."""
+
+    value_c: float  # as sent, unit converted, not yet calibrated
+    at: Instant  # arrival
+    seq: int | None = None  # the sender's sequence, where it has one
+    lag_s: float | None = None  # arrival minus the sender's stamp, where it has one: only a change of it says anything
+
+
+class Bad(NamedTuple):
+    """One message on a reading topic that is no reading."""
+
+    why: str
+    at: Instant
+
+
+Sample = Reading | Bad
+
+
+class HeaterReport(NamedTuple):
+    """What the heater node says of itself."""
+
+    at: Instant  # arrival
+    boot: str  # a new value at each power-up
+    epoch: int
+    seq: int  # last command obeyed
+    duty: float  # present output, not a window's mean
+    lease_left_s: float
+    fault: str | None = None
+    outlet_c: float | None = None
+    power_w: float | None = None
+
+
+class Switch(NamedTuple):
+    """A level or flow switch's newest word."""
+
+    ok: bool
+    at: Instant
+
+
+class Presence(NamedTuple):
+    """A node's newest word of its presence: its own, or its last will."""
+
+    there: bool
+    at: Instant  # arrival
+    retained: bool = False  # the broker's copy: nobody knows how old it is
+
+
+class Foreign(NamedTuple):
+    """A heater command on our topic that we did not send."""
+
+    duty: float
+    epoch: int | None
+    at: Instant
+
+
+class Link(NamedTuple):
+    """How is the broker reached?"""
+
+    up: bool
+    since: Instant  # when this connection came up, or when it was lost
+    delay_s: float = 0.0  # round trip of the newest own command heard back, or age of the oldest not yet heard
+    echo_at: Instant | None = None  # when an own command was last heard back
+    foreign: Foreign | None = None  # newest since the last tick
+    flooding: str | None = None  # a topic with too many messages a second (G22) for 10 s
+
+
+class Disk(NamedTuple):
+    """Can the journal be trusted to keep what it is given?"""
+
+    ok: bool
+    durable_seq: int  # every event up to this sequence is on disk
+    written_seq: int  # every event up to this sequence was handed over
+    free_mb: float = 1e6
+    text: str = ""
+
+
+GOES_IN: frozenset[StepKind] = frozenset({"dough_in", "infusion", "decoction"})  # steps in which something is added
+SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
+
+
+class Leg(NamedTuple):
+    """One step of a course, compiled: plain numbers in base units."""
+
+    name: str
+    kind: StepKind
+    target_c: float
+    hold_s: float  # planned time in band; for `keep` the longest wait
+    climb_k_per_s: float  # upper limit of the rise
+    tolerance_k: float
+    ends: EndsBy
+    capacity_j_per_k: float  # of all that is in the tun during this leg, vessel metal included
+    ramp_s: float  # planned rise, s
+    ask_after_s: float = 0.0  # iodine: ask this long into the rest
+    go_on_after_s: float | None = None  # iodine: unanswered so long after asking, go on; None: wait for ever
+    addition_kg: float = 0.0  # infusion: liquor to add; decoction: mash to pull
+    addition_c: float | None = None
+    why: str = ""
+    mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
+    remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
+
+
+class Course(NamedTuple):
+    """A program made ready for one tun: what the core steps through. Journalled whole at the start of a run."""
+
+    program: str
+    title: str
+    tun: str
+    legs: tuple[Leg, ...]
+    liquor_kg: float
+    grist_kg: float  # 0 = water only
+    liquor_capacity_j_per_k: float  # liquor and vessel before dough-in
+    loss_w_per_k: float
+    planned_s: float  # whole run, people answering at once
+    digest: str  # hash of the program file's meaning and of the tun file
+    malt: Mapping[str, float | None] | None = None  # what the estimate of the wort rests on; decides nothing
+    landing_c: float | None = None  # where the mash should land after dough-in
+    overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
+    hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
+    hot_liquor_c: float | None = None
+    liquor_c: float | None = None  # of the liquor before any heat, by the plan
+    filed: tuple[Event, ...] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
+
+
+class Order(NamedTuple):
+    """A person's or a dashboard's order, as read from the wire by the strict reader."""
+
+    name: str
+    arrived: Instant
+    id: str | None = None
+    args: Mapping[str, Any] = {}
+    by: str = "unknown"
+    at: float | None = None  # sender's wall clock, unix s
+    valid_s: float | None = None
+    nonce: str | None = None
+    run: str | None = None
+    trip: str | None = None
+    retained: bool = False
+    course: Course | None = None  # `start`, `adjust`: what the edge loaded and compiled for it
+    problems: tuple[str, ...] = ()  # why it could not be read or loaded
+
+
+class Inputs(NamedTuple):
+    """What reached the door since the last tick? Queues are short tails: the newest few, never a backlog."""
+
+    mash: tuple[Sample, ...] = ()
+    second: tuple[Sample, ...] = ()
+    outlet: tuple[Sample, ...] = ()
+    heater: HeaterReport | None = None  # newest
+    heater_online: bool | None = None  # the node's last will; False is a fault at once, True proves nothing
+    probe_online: Presence | None = None  # of the mash probe's node
+    second_online: Presence | None = None
+    outlet_online: Presence | None = None
+    level: Switch | None = None
+    flow: Switch | None = None
+    orders: tuple[Order, ...] = ()
+    link: Link = Link(False, 0.0)
+    disk: Disk = Disk(True, 0, 0)
+    wall_s: float = 0.0  # unix s; a stamp, never a timer
+    wall_confirmed: bool = False  # the machine says its clock is in step
+    late_s: float = 0.0  # how late this tick begins
+    gap_s: float = 0.0  # time by which the suspend-counting clock ran ahead of the other since the last tick
+    wall_set_s: float = 0.0  # by how much the wall clock was set since the last tick, + = on
+    supply_w: float | None = None  # share of a supply that several tuns draw on, W; None where none is shared
+    epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
+
+
+# ---------------------------------------------------------------- between the rooms
+
+
+class Measurement(NamedTuple):
+    """What is believed of the mash temperature."""
+
+    value_c: float | None  # calibrated, newest accepted; None when there is none within 10 s
+    raw_c: float | None  # newest well-formed reading, calibrated, believed or not
+    at: Instant | None  # arrival of the newest accepted reading
+    age_s: float  # its age, the broker's delay included; inf when there is none
+    seq: int | None
+    fresh: bool  # a new reading was accepted in this tick
+    doubtful: bool  # refused readings or a gap: rest time does not count
+    health: Health = "good"
+    text: str = ""
+    refused_run: int = 0  # nonsense in a row
+    refused_since: Instant | None = None
+    jump_since: Instant | None = None  # since when readings sit on another level
+    jump_c: float | None = None  # that level
+    good_run: int = 0  # believed in a row
+    good_since: Instant | None = None
+
+
+class Target(NamedTuple):
+    """What does the program want of the tun now?"""
+
+    heat: Literal["off", "blocked", "hold"]
+    target_c: float | None  # the plateau; None when heat is off for good
+    climb_k_per_s: float  # upper limit of the rise
+    key: int  # changes whenever a new plateau begins
+    capacity_j_per_k: float  # what is in the tun now, vessel included
+    strike: bool = False  # plain liquor before dough-in
+
+
+class Figures(NamedTuple):
+    """What does the loop believe of this tun? Plate figures, or learned ones in bounds; the guard never reads them."""
+
+    capacity_j_per_k: float
+    power_w: float
+    loss_w_per_k: float
+    room_c: float
+    lag_s: float  # total lag from heater to reading, dead time apart
+    dead_s: float  # transport dead time
+    duty_cap: float = 1.0
+    behind_heater_k: float = 0.0  # a probe behind the heater reads so much over the mash at full power
+    window_s: float = 0.0  # relay window; 0 = proportional
+    min_on_s: float = 0.0
+    min_off_s: float = 0.0
+    min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
+    near_s: float = 10.0  # lag from the heater to a probe just behind it
+    below_mean_k: float = 0.0  # the mash's mean lies so far over wort leaving a pumped bed, at full power at rest
+    gain_sd: float = 0.12  # doubt of power / capacity, relative, one standard deviation
+    lag_sd: float = 0.35  # doubt of lag and dead time together, relative
+    rise_sd_k: float = 0.0  # doubt of how much a probe in the warm stream reads over the mash at full power
+    heater_late: bool = False  # a coil's own liquor is late by itself, whatever the pump does
+    found_loss_k_per_s: float = 0.0  # loss beyond the plate's, as this run has shown it
+    loop_s: float = 0.0  # of lag and dead time, what flow through bed and pipes makes at the plate's; 0: no bed
+
+
+class Setpoint(NamedTuple):
+    """Where should the mash be at this moment, and how fast should it climb?"""
+
+    value_c: float
+    slope_k_per_s: float
+
+
+class Demand(NamedTuple):
+    """How much heat is asked for, before the guard has had its say?"""
+
+    duty: float
+    reason: str
+
+
+class Trip(NamedTuple):
+    """An interlock that has taken the heat away and has not given it back."""
+
+    id: str
+    at: Instant
+    text: str
+    value: float | None
+    limit: float | None
+    unit: str
+    priority: int  # 1 act now, 2 act soon, 3 note
+    latched: bool  # stays until a person clears it
+    first_out: bool
+
+
+class View(NamedTuple):
+    """What the other rooms may know of the guard: last tick's trips and whether heat would be let out."""
+
+    trips: tuple[Trip, ...] = ()
+    latched: bool = False
+    lost: bool = False  # another controller owns the tun; for good
+    ready: bool = False  # re-qualified, minimum time off is over, heater answers, start-up lock open
+    heater_off: bool = False  # the heater node has acknowledged OFF
+    flow_ok: bool = True  # flow proven, or no flow switch fitted
+    waits_for: str = ""  # what heat still waits for
+
+
+# ---------------------------------------------------------------- what goes out
+
+_GUARD_SEAL = object()  # imported by guard.py alone; tests/house holds that
+
+
+class Sealed(Exception):
+    """A heater command with power was made outside the guard."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeaterCommand:
+    """One lease on the heater. Any duty other than 0 needs the guard's seal, else `Sealed` is raised."""
+
+    epoch: int
+    seq: int
+    duty: float
+    valid_s: float
+    reason: str
+    reading_seq: int | None = None
+    reading_age_s: float | None = None
+    seal: InitVar[object] = None
+
+    def __post_init__(self, seal: object) -> None:
+        if not (self.duty == 0.0) and seal is not _GUARD_SEAL:
+            raise Sealed("a heater command with power leaves through guard.check only")
+
+
+class Motor(NamedTuple):
+    """Stirrer or pump: on or off, and why."""
+
+    on: bool
+    reason: str
+
+
+class Event(NamedTuple):
+    """Something worth a line in the journal."""
+
+    kind: str  # state, step, phase, trip, cleared, order, prompt, note, resume, ...
+    id: str
+    text: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    first_out: bool | None = None
+    latched: bool | None = None
+    priority: int | None = None  # 1 act now, 2 act soon, 3 note
+    data: Mapping[str, Any] | None = None
+
+
+class Reply(NamedTuple):
+    """The answer to an order, within a second, with a reason."""
+
+    id: str | None
+    accepted: bool
+    reason: str
+    state: RunState
+    order: str = ""
+
+
+class Prompt(NamedTuple):
+    """What is a person asked, and what may the answer be? The first answer is the ordinary one."""
+
+    id: str
+    text: str
+    answers: tuple[str, ...]
+    since: Instant
+    repeat_s: float = 300.0  # unanswered so long: alert again
+
+
+NO_LIQUID, NO_FLOW = "no liquid at the heater", "no flow at the heater"  # what a heater node says of itself
+OUTLET = "outlet"  # every fault of the outlet has the word

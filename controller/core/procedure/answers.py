@@ -1,0 +1,159 @@
+"""What does an answer do to the run?
+
+A person answers what is asked, takes up an offer, or enters what was measured. One function a question; a refused
+answer changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState
+from controller.core.procedure import entries, program, questions
+from controller.core.procedure.orders.scope import ADJUST_LOW_C, Desk, Done, Refused
+from controller.core.procedure.run import Offer, Run, credit_gap, enter, go, leg_of, with_leg
+
+S = RunState
+P = Phase
+WORDS = ("answer", "prompt")  # what an answer to a question says
+
+
+def answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
+    """The answer to what was asked; entries such as pH, gravity and remarks may come at any time."""
+    if wrong := entries.problems(order.args, WORDS):
+        return Refused("; ".join(wrong))
+    if entry := entries.taken(order.args):
+        return _entered(run, entry, order.by)
+    prompt, leg = run.prompt, leg_of(run)
+    wanted = order.args.get("prompt")
+    if run.offer is not None and (wanted == "settled" or (prompt is None and wanted is None)):
+        return _settled(run, run.offer, order, desk)
+    if prompt is None or leg is None:
+        return Refused("nothing is being asked")
+    if wanted is not None and wanted != prompt.id:
+        return Refused(f"the question {wanted!r} is no longer open; asked is {prompt.id!r}: {prompt.text}")
+    answer = _word(order, prompt.answers, prompt.text)
+    if isinstance(answer, Refused):
+        return answer
+    said = Event("answer", prompt.id, f"{prompt.text} {answer} ({order.by})", data={"answer": answer, "by": order.by})
+    if prompt.id != "resume" and run.state is not S.RUNNING:
+        return Refused(f"the run is {run.state}; go on first, then answer")
+    events: list[Event] = [said]
+    run = ANSWERS[prompt.id](run._replace(prompt=None), leg, answer, desk.now, events)
+    return run, f"{answer}: understood", tuple(events)
+
+
+def _word(order: Order, answers: tuple[str, ...], text: str) -> str | Refused:
+    """The answer that was given. Only where there is but one may it be left out: nobody's observation is guessed."""
+    answer = order.args.get("answer", answers[0] if len(answers) == 1 else None)
+    if answer is None:
+        return Refused(f"this needs a word of yours: {text} Answer with one of: {', '.join(answers)}")
+    if answer not in answers:
+        return Refused(f"the answer {answer!r} does not fit; choose one of: {', '.join(answers)}")
+    return str(answer)
+
+
+def _entered(run: Run, entry: Mapping[str, Any], by: str) -> Done:
+    """What was measured goes on record; a pH that was asked for is asked no more."""
+    if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
+        run = run._replace(prompt=None)
+    words = entries.words(entry)
+    return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": by}),)
+
+
+def _settled(run: Run, offer: Offer, order: Order, desk: Desk) -> Done | Refused:
+    """The correction offered after dough-in: the ordinary way, liquor, or the rest taken as it is."""
+    answer = _word(order, offer.answers, offer.text)
+    if isinstance(answer, Refused):
+        return answer
+    if run.state is not S.RUNNING or run.course is None:
+        return Refused(f"the run is {run.state}; go on first, then answer")
+    data = {"answer": answer, "by": order.by}
+    events = (Event("answer", "settled", f"{offer.text} {answer} ({order.by})", data=data),)
+    taken, rest = run._replace(offer=None), run.course.legs[offer.leg]
+    if answer == "accept":
+        kept = round(offer.measured_c, 1)
+        if not (ADJUST_LOW_C <= kept <= desk.ceiling_c):
+            return Refused(f"not accepted: {kept:.1f} °C is not between {ADJUST_LOW_C:g} and {desk.ceiling_c:g} °C")
+        taken = with_leg(taken, offer.leg, rest._replace(target_c=kept))
+        return taken._replace(key=run.key + 1, band_since=None), f"{rest.name} is now {kept:.1f} °C", events
+    if answer != offer.answers[0]:
+        taken = _liquor(taken, rest, desk.now)
+        return taken, f"{answer}: heat is blocked until it is stirred in", events
+    return taken, f"{answer}: understood", events
+
+
+def _liquor(run: Run, rest: Leg, now: Instant) -> Run:
+    """Liquor goes in: while it still settles, it settles anew; later it is an addition like any other."""
+    if run.phase is P.SETTLING:
+        return run._replace(phase_since=now)
+    return questions.ask(enter(run, P.ADDING, now), rest, "addition_in", now)
+
+
+def _add_next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    following = {"dough_in": "grain_in", "pull": "returned", "add": "added"}[events[0].id]
+    return questions.ask(enter(run, P.ADDING, now), leg, following, now)
+
+
+def _added(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return enter(run, P.SETTLING, now)
+
+
+def _addition_in(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return enter(run._replace(key=run.key + 1, band_since=None), P.RAMPING, now)
+
+
+def _next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return program.next_leg(run, now, events)
+
+
+def _noted(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return run
+
+
+def _iodine(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    run = enter(run._replace(iodine_tests=run.iodine_tests + 1), P.RESTING, now)
+    if answer == "no starch":
+        return run._replace(iodine_ok=True)
+    more = program.IODINE_MORE_S.get(answer, questions.ASK_AGAIN_S)
+    longer = max(leg.hold_s, run.credited_s) + (more if answer != "not tested" else 0.0)
+    events.append(Event("note", "iodine", f"{leg.name}: {answer}; tested again after {more / 60:.0f} min of rest"))
+    run = with_leg(run, run.leg, leg._replace(hold_s=max(longer, run.credited_s + more)))
+    return run._replace(ask_at_s=run.credited_s + more)
+
+
+def _iodine_decide(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    return run._replace(iodine_ok=True) if answer == "go on" else _iodine(run, leg, "reddish", now, events)
+
+
+def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    """After an outage: where to go on. `restart` is still needed before any heat."""
+    if answer == "end":
+        run, event = go(run, S.STOPPING, now, "ended by choice after an outage")
+        events.append(event)
+        return run
+    if answer == "repeat this rest":  # credited time never falls: the rest becomes longer by what it had
+        run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + run.credited_s))
+    if answer == "next rest":
+        run = program.next_leg(run, now, events)
+    if answer == "go on here" and run.gap_credit_s > 0.0:
+        run = credit_gap(run, events)
+    return run._replace(held_by="person", gap_credit_s=0.0)
+
+
+ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {
+    "dough_in": _add_next,
+    "pull": _add_next,
+    "add": _add_next,
+    "grain_in": _added,
+    "returned": _added,
+    "added": _added,
+    "addition_in": _addition_in,
+    "go_on": _next,
+    "iodine": _iodine,
+    "iodine_decide": _iodine_decide,
+    "ph": _noted,
+    "take_over": _next,
+    "resume": _resume_choice,
+}

@@ -1,0 +1,67 @@
+"""What is a person asked, and what may the answer be?"""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from controller.core.nouns import Instant, Leg, Phase, Prompt
+from controller.core.procedure.run import Run
+
+BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
+ASK_AGAIN_S = 300.0  # an unanswered question is repeated
+
+ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "dough_in": ("Strike liquor is ready. Begin dough-in?", ("begin",)),
+    "grain_in": ("Is the grain all in and stirred?", ("yes",)),
+    "pull": (
+        "Time to pull {kg:.1f} kg of thick mash and boil it. Say when you are about to return it.",
+        ("returning",),
+    ),
+    "returned": (
+        "Heat is off. Return the decoction slowly; stop at {stop:.1f} °C. Is it all back and stirred?",
+        ("yes",),
+    ),
+    "add": ("Time to add {kg:.1f} kg of liquor at {c:.0f} °C. Say when you begin.", ("adding",)),
+    "added": ("Heat is off. Stop adding at {stop:.1f} °C. Is it in and stirred?", ("yes",)),
+    "addition_in": ("Heat is off for your addition. Is it in and stirred?", ("yes",)),
+    "go_on": ("{name}: the planned time is over. Go on to the next step?", ("go on",)),
+    "iodine": ("{name}: take a cooled iodine test. What does it show?", ("no starch", "reddish", "blue", "not tested")),
+    "iodine_decide": ("{name}: still starch after {tests} tests. Go on all the same?", ("go on", "rest longer")),
+    "ph": (
+        "{name}: measure the pH of a cooled sample and enter it as `answer ph=`. Is it measured?",
+        ("measured", "later"),
+    ),
+    "take_over": ("{name}: the mash is kept at {target:.0f} °C. Do you take over?", ("taken over",)),
+}
+
+
+def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
+    """The run, with a question to a person standing."""
+    text, answers = ASKS[which]
+    filled = text.format(
+        name=leg.name,
+        kg=leg.addition_kg,
+        c=leg.addition_c if leg.addition_c is not None else 100.0,
+        stop=leg.target_c - BAND_K,
+        target=leg.target_c,
+        tests=run.iodine_tests,
+    )
+    return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
+
+
+def question(run: Run, leg: Leg) -> str:
+    """What is to be asked in a phase that waits for a person?"""
+    waiting = run.phase is Phase.WAITING
+    match leg.kind:
+        case "dough_in":
+            return "dough_in" if waiting else "grain_in"
+        case "infusion":
+            return "add" if waiting else "added"
+        case "decoction":
+            return "pull" if waiting else "returned"
+        case "keep":
+            return "take_over" if waiting else "addition_in"
+        case "rest" | "mash_out" | "souring":
+            return ("iodine" if leg.ends == "iodine" else "go_on") if waiting else "addition_in"
+        case _:
+            assert_never(leg.kind)

@@ -1,0 +1,129 @@
+"""What is remembered of a run, and what does every room mean by its words?
+
+`Run` is where we are in a program. `program.py` moves it with time, `deeds.py` moves it by orders.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+from controller.core.nouns import Course, Event, Instant, Leg, Phase, Prompt, RunState
+from controller.core.procedure.estimate import Estimate
+
+HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
+
+
+class Offer(NamedTuple):
+    """A correction that a person may take up; nothing waits for it."""
+
+    leg: int  # the rest it is about
+    text: str
+    answers: tuple[str, ...]  # the first is what happens unanswered
+    measured_c: float
+    since: Instant
+
+
+class Run(NamedTuple):
+    """Where are we in which program?"""
+
+    state: RunState = RunState.CHECKING
+    course: Course | None = None
+    run_id: str = ""
+    leg: int = 0  # index of the present step; dough-in, where there is one, is 0
+    phase: Phase = Phase.RAMPING
+    phase_since: Instant = 0.0
+    state_since: Instant = 0.0
+    credited_s: float = 0.0  # rest time earned in this step
+    band_since: Instant | None = None  # in the narrow band since
+    counting: bool = False  # the rest clock has started
+    key: int = 0  # changes whenever the ramp must start anew
+    prompt: Prompt | None = None
+    held_by: HeldBy = ""
+    pause_c: float | None = None  # temperature kept while paused in a rise
+    paused: bool = False  # a person had paused it when a trip came: there it goes back to
+    grain_in: bool = False
+    started_at: Instant = 0.0
+    started_wall_s: float = 0.0
+    excluded_s: float = 0.0  # waited, kept or held: not counted as run time
+    armed_until: Instant | None = None  # delayed start: heating begins then
+    iodine_tests: int = 0
+    iodine_ok: bool = False
+    ask_at_s: float | None = None  # the next iodine test is asked for at this credited time
+    ramp_at: Instant | None = None  # when this step's rise began
+    in_band_at: Instant | None = None  # when its rest clock began (the sixty seconds included)
+    by: str = ""  # who started it
+    gap_credit_s: float = 0.0  # rest time an outage would earn, if the person goes on here
+    gap_rule: str = ""
+    reminded: int = 0  # of the pH, in this step
+    nobody_told: bool = False  # ready for grain, and it was said that nobody came
+    liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
+    offer: Offer | None = None  # after dough-in: how the mash could be put right
+    mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
+
+
+class Walk(NamedTuple):
+    """What came of one step of the program room?"""
+
+    run: Run
+    events: tuple[Event, ...] = ()
+
+
+def leg_of(run: Run) -> Leg | None:
+    """Which step are we in? None when nothing runs."""
+    course, index = run.course, run.leg
+    if course is None:
+        return None
+    legs = course.legs
+    return legs[index] if 0 <= index < len(legs) else None
+
+
+_HIGHEST: list[tuple[tuple[Leg, ...], int, float | None]] = []  # the last answer: the same from second to second
+
+
+def highest_remaining_c(run: Run) -> float | None:
+    """What is the highest temperature the rest of the program asks for? Strike counts until dough-in ends."""
+    if run.course is None:
+        return None
+    legs, index = run.course.legs, run.leg
+    for kept_legs, kept_index, highest_c in _HIGHEST:
+        if kept_legs is legs and kept_index == index:  # that very tuple of values that never change
+            return highest_c
+    highest_c = max((leg.target_c for leg in legs[index:]), default=None)
+    _HIGHEST[:] = [(legs, index, highest_c)]
+    return highest_c
+
+
+def capacity_j_per_k(run: Run) -> float | None:
+    """What does the tun's content take to warm by one kelvin now? Liquor alone before dough-in."""
+    leg, course = leg_of(run), run.course
+    if leg is None or course is None:
+        return None
+    return leg.capacity_j_per_k if run.grain_in else course.liquor_capacity_j_per_k
+
+
+def with_leg(run: Run, index: int, leg: Leg) -> Run:
+    """The run with one step of its course changed."""
+    if run.course is None:
+        return run
+    legs = (*run.course.legs[:index], leg, *run.course.legs[index + 1 :])
+    return run._replace(course=run.course._replace(legs=legs))
+
+
+def credit_gap(run: Run, events: list[Event]) -> Run:
+    """The gap rule applied, once, in one event that names it."""
+    text = f"{run.gap_credit_s:.0f} s of the outage count as rest time: {run.gap_rule}"
+    events.append(Event("resume", "gap rule", text, value=run.gap_credit_s, unit="s"))
+    return run._replace(credited_s=run.credited_s + run.gap_credit_s, gap_credit_s=0.0)
+
+
+def enter(run: Run, phase: Phase, now: Instant) -> Run:
+    """The same step, another phase."""
+    if phase is run.phase:
+        return run
+    return run._replace(phase=phase, phase_since=now)
+
+
+def go(run: Run, state: RunState, now: Instant, why: str = "") -> tuple[Run, Event]:
+    """Another state, and the event that says so."""
+    event = Event("state", str(state), f"{run.state} -> {state}" + (f": {why}" if why else ""))
+    return run._replace(state=state, state_since=now), event

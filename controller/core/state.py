@@ -1,0 +1,89 @@
+"""What does one tick leave for the next, and what does it say?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from controller.core import probe
+from controller.core.control import loop, on_off, trajectory
+from controller.core.guard import gate
+from controller.core.nouns import (
+    Demand,
+    Event,
+    HeaterCommand,
+    HeaterReport,
+    Instant,
+    Measurement,
+    Motor,
+    Reply,
+    RunState,
+    Setpoint,
+    Switch,
+    Target,
+    Trip,
+    View,
+)
+from controller.core.procedure import resume
+from controller.core.procedure.orders import envelope
+from controller.core.procedure.run import Run
+from controller.settings.tun import Settings
+
+
+class State(NamedTuple):
+    """Everything that one tick leaves for the next."""
+
+    now: Instant
+    boot: str  # a random word of this process
+    run: Run
+    guard: gate.GuardState
+    desk: envelope.Desk
+    mash: probe.ProbeState = probe.START
+    second: probe.ProbeState = probe.START
+    outlet: probe.ProbeState = probe.START
+    ramp: trajectory.RampState = trajectory.START
+    regulator: loop.RegulatorState = loop.START
+    modulator: on_off.ModulatorState = on_off.START
+    heater: HeaterReport | None = None  # newest ever
+    level: Switch | None = None
+    flow: Switch | None = None
+    pump_on_s: float = 0.0
+    stir_on_s: float = 0.0
+    proof_days: float | None = None
+    pending: resume.Pending | None = None  # an open run found at the start, to be decided on
+
+
+class Outcome(NamedTuple):
+    """What one tick says."""
+
+    state: State
+    command: HeaterCommand | None  # None: another controller owns the tun; silence on the heater's line
+    stirrer: Motor
+    pump: Motor
+    events: tuple[Event, ...]
+    replies: tuple[Reply, ...]
+    seen: Measurement
+    second: Measurement | None
+    outlet: Measurement | None
+    target: Target
+    setpoint: Setpoint | None
+    demand: Demand
+    view: View  # what the rooms knew of the guard in this tick
+
+
+def start(
+    settings: Settings,
+    now: Instant,
+    boot: str,
+    epoch: int = 1,
+    trips: tuple[Trip, ...] = (),
+    pending: resume.Pending | None = None,
+    proof_days: float | None = None,
+    off_until: Instant = 0.0,
+    incidents: tuple[Instant, ...] = (),
+) -> State:
+    """The state of a process that has just started: checking, shut, knowing what the journal told it."""
+    shut = gate.begin(now, epoch, settings.tun.guard.start_lock_s, trips, off_until, incidents)
+    run = Run(state=RunState.CHECKING, state_since=now)
+    return State(
+        now, boot, run, shut, envelope.renew(envelope.Desk(), boot, now), proof_days=proof_days, pending=pending
+    )

@@ -1,0 +1,102 @@
+"""What else sees the run, beside the control path: dashboards, metrics, alerts.
+
+Everything here may fail without touching the mash: a failure is counted and logged, never raised.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from controller.core.nouns import Event
+from controller.core.state import Outcome
+from controller.edge.dashboards import metrics
+from controller.edge.dashboards.alerts import Bell
+from controller.edge.dashboards.discovery import Board
+from controller.edge.log import Log
+from controller.edge.mqtt.transport import Post
+from controller.messages.inbox import Inbox
+from controller.settings.tun import Settings
+
+METRICS_S = 10.0  # the file for a collector is written so often, scaled clock
+
+
+class Outward:
+    """Dashboards, metrics and alerts of one service."""
+
+    def __init__(self, settings: Settings, log: Log) -> None:
+        self._settings, self._log = settings, log
+        self._board = Board(settings)
+        self._send: Callable[[Post], None] = lambda post: None
+        self._bell: Bell | None = None
+        self._status: Mapping[str, Any] | None = None
+        self._metrics_at = -METRICS_S
+        self._server: asyncio.Server | None = None
+        self._task: asyncio.Task[None] | None = None
+
+    def topics(self) -> tuple[str, ...]:
+        """What has to be heard beside the tun's own topics."""
+        return self._board.topics()
+
+    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None:
+        """The service is made: here is how to send, and where failures are counted."""
+        alerts = self._settings.service.alerts
+        self._send = send
+        self._bell = Bell(
+            alerts,
+            self._settings.tun.name,
+            lambda payload: send(Post(alerts.horn_topic, payload, "state", retain=True)),
+            inbox.counters,
+            lambda why: self._log.error("an alert was not delivered", why=why),
+        )
+
+    async def open(self) -> None:
+        """Serve metrics on loopback where the settings ask for it."""
+        port = self._settings.service.dashboards.metrics_port
+        if not port:
+            return
+        try:
+            self._server = await metrics.serve(port, lambda: self._status)
+        except OSError as why:
+            self._log.error("metrics cannot be served", port=port, why=why.strerror)
+
+    def close(self) -> None:
+        if self._server is not None:
+            self._server.close()
+        self._all(self._board.leaving())
+
+    def linked(self) -> None:
+        self._all(self._board.connected())
+
+    def heard(self, topic: str, payload: bytes) -> bool:
+        """Was it for the dashboards?"""
+        if topic not in self._board.topics():
+            return False
+        self._all(self._board.heard(topic, payload))
+        return True
+
+    def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
+        """Each tick, after the command has gone."""
+        if self._bell is not None:
+            self._bell.seen(outcome, events, status)
+        if status is None:
+            return
+        self._status = status
+        self._all(self._board.status(status))
+        path, now = self._settings.service.dashboards.metrics_file, outcome.state.now
+        free = self._task is None or self._task.done()
+        if path and free and now - self._metrics_at >= METRICS_S:
+            self._metrics_at = now
+            self._task = asyncio.create_task(self._write(Path(path), metrics.text(status)))
+
+    async def _write(self, path: Path, text: str) -> None:
+        try:
+            await asyncio.to_thread(metrics.write, path, text)
+        except OSError as why:
+            self._log.error("the metrics file cannot be written", path=str(path), why=why.strerror)
+
+    def _all(self, posts: Iterable[Post]) -> None:
+        for post in posts:
+            self._send(post)

@@ -1,0 +1,186 @@
+"""How is one connection to a broker made?
+
+A fresh client with our settings: MQTT 5 or 3.1.1, clean start, last will, TLS, no delays in the socket; and the
+client's errors in plain words. Together with mqtt.py the only place that knows the client library.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import socket
+import ssl
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import aiomqtt
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+
+from controller.edge.mqtt.transport import ReplyTo
+from controller.edge.systemd import credential
+
+if TYPE_CHECKING:
+    from controller.settings.tun import Broker
+
+KEEPALIVE_S = 10
+CONNECT_S = 8.0  # for the whole of a connection attempt, subscriptions included
+DIAL_S = 3.0  # for the TCP connection alone; runs in a thread that an exit waits for
+CALL_S = 4.0  # for any one call of the client
+IN_FLIGHT = 14  # below the 20 that a broker's receive maximum commonly allows; heater commands come on top
+QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)  # Linux
+
+LISTED = "run config/mosquitto/make-users.sh with all your tuns, this one too, and reload the broker"
+
+QUIET = logging.getLogger("underback.mqtt")
+QUIET.addHandler(logging.NullHandler())
+QUIET.propagate = False
+
+
+class Will(NamedTuple):
+    topic: str
+    payload: bytes
+
+
+def _spout(
+    deliver: Callable[[aiomqtt.Message], None], client: list[aiomqtt.Client]
+) -> type[asyncio.Queue[aiomqtt.Message]]:
+    """A queue that keeps nothing: each message goes on at once, stamped where it leaves the socket."""
+
+    class Spout(asyncio.Queue[aiomqtt.Message]):
+        def put_nowait(self, item: aiomqtt.Message) -> None:
+            deliver(item)
+            acknowledge_at_once(client[0])
+
+    return Spout
+
+
+def acknowledge_at_once(client: aiomqtt.Client) -> None:
+    """Tell the kernel not to delay its next acknowledgement (tcp(7), TCP_QUICKACK; it has to be told again and again).
+
+    A broker that leaves Nagle's algorithm on holds the next message back until then: 40 ms each, measured.
+    """
+    sock = client._client.socket()
+    if QUICKACK is not None and isinstance(sock, socket.socket):
+        with contextlib.suppress(OSError):
+            sock.setsockopt(socket.IPPROTO_TCP, QUICKACK, 1)
+
+
+def plain(error: BaseException) -> str:
+    """The client's error as a sentence for a person."""
+    text = str(error) or type(error).__name__
+    low = text.lower()
+    if "not authori" in low or "bad user name" in low:
+        check = "check username and password_file in service.toml, or make the password anew"
+        anew = "config/mosquitto/make-users.sh --renew USER FOLDER TUN..."
+        return f"the broker refuses this user name or password; {check}: {anew}"
+    if isinstance(error, OSError) and error.filename:
+        return (
+            f"{error.filename} cannot be read ({error.strerror}); check [broker] in service.toml, and who may read it"
+        )
+    if "certificate has expired" in low or "not yet valid" in low:
+        return "the broker's TLS certificate is out of date, or this machine's clock is wrong"
+    if "certificate verify failed" in low or "unknown ca" in low:
+        return "the broker's TLS certificate is not signed by the authority in ca_file; check ca_file in service.toml"
+    if "wrong version number" in low or "record layer" in low:
+        return "the broker does not speak TLS on this port; check tls and port in service.toml"
+    if "refused" in low:
+        return "nothing listens at the broker's address; is the broker running, and are host and port right?"
+    if "name or service" in low or "name resolution" in low or "nodename" in low:
+        return "the broker's host name is not known; check host in service.toml"
+    if "timed out" in low or isinstance(error, TimeoutError):
+        return "the broker does not answer in time"
+    return text
+
+
+def password(broker: Broker) -> str | None:
+    """The broker's password: from its own file, else from systemd's credential. Never logged, never shown."""
+    path = Path(broker.password_file) if broker.password_file else credential("broker-password")
+    return path.read_text("utf-8").rstrip("\r\n") if path is not None else None
+
+
+def tls(broker: Broker) -> ssl.SSLContext | None:
+    """The TLS settings, 1.2 at least; None where TLS is off."""
+    if not broker.tls:
+        return None
+    context = ssl.create_default_context(cafile=broker.ca_file or None)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    key = broker.key_file or str(credential("tls-client.key") or "")
+    if broker.cert_file:
+        context.load_cert_chain(broker.cert_file, key or None)
+    return context
+
+
+class Secrets(NamedTuple):
+    """What has to be read from files before a connection."""
+
+    password: str | None
+    tls: ssl.SSLContext | None
+
+
+def secrets(broker: Broker) -> Secrets:
+    """Reads files: call it off the event loop. OSError when they cannot be read."""
+    return Secrets(password(broker), tls(broker))
+
+
+async def make(
+    broker: Broker,
+    identifier: str,
+    deliver: Callable[[aiomqtt.Message], None] | None = None,
+    will: Will | None = None,
+    window: int = IN_FLIGHT,
+) -> aiomqtt.Client:
+    """A client for one connection. OSError when the password or the certificates cannot be read.
+
+    `window`: how many messages may be on their way unacknowledged before the client itself holds back.
+    """
+    five = broker.version == 5
+    secret = await asyncio.to_thread(secrets, broker)
+    made: list[aiomqtt.Client] = []
+    client = aiomqtt.Client(
+        broker.host,
+        broker.port,
+        username=broker.username or None,
+        password=secret.password,
+        identifier=identifier,
+        protocol=aiomqtt.ProtocolVersion.V5 if five else aiomqtt.ProtocolVersion.V311,
+        clean_start=True if five else 3,
+        clean_session=None if five else True,
+        keepalive=KEEPALIVE_S,
+        timeout=CALL_S,
+        tls_context=secret.tls,
+        will=aiomqtt.Will(will.topic, will.payload, 1, True) if will else None,
+        socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        queue_type=_spout(deliver, made) if deliver else None,
+        max_inflight_messages=window,
+        logger=QUIET,
+    )
+    made.append(client)
+    client._client.connect_timeout = DIAL_S
+    return client
+
+
+def heed_cancellation() -> None:
+    """End the task here if it was cancelled and the client's own waiting forgot it.
+
+    `asyncio.wait_for` of Python 3.11 gives its result and drops a cancellation that comes in the same turn of the loop,
+    and an error while a connection is being left takes a cancellation's place.
+    """
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
+
+
+def publish_properties() -> Properties:
+    return Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+
+
+def reply_to(message: aiomqtt.Message) -> ReplyTo | None:
+    """Where should the answer go? Only MQTT 5 says."""
+    properties = message.properties
+    topic = getattr(properties, "ResponseTopic", None)
+    if not topic:
+        return None
+    return ReplyTo(str(topic), getattr(properties, "CorrelationData", None))

@@ -1,0 +1,278 @@
+"""How do the commands talk to a running daemon?
+
+Short connections of their own: read the status, send an order with the present nonce, wait for the answer.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+import time
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
+from typing import Any, NamedTuple
+
+import aiomqtt
+
+from controller.edge.mqtt import client as mqtt
+from controller.messages import outgoing as words
+from controller.messages.topics import base, topics
+from controller.settings.tun import Broker, Service, Settings
+
+STATUS_S = 6.0  # a daemon says its status every 2 s
+REPLY_S = 5.0  # it answers an order within a second
+FRESH_S = 4.0  # a retained status no older than this by the wall clock will do
+SILENT_S = 15.0  # while watching
+VALID_S = 15.0
+FIND_S = 1.0  # retained messages come right after the subscription
+TRIAL_S = 2.0
+
+
+class NoAnswer(Exception):
+    """Broker or daemon does not answer."""
+
+
+class Answer(NamedTuple):
+    """What came back for an order."""
+
+    accepted: bool
+    reason: str
+    state: str
+    id: str | None
+
+
+class Link:
+    """A connection to the broker, whoever it is about."""
+
+    def __init__(self, client: aiomqtt.Client, inbox: asyncio.Queue[aiomqtt.Message]) -> None:
+        self._client, self._inbox, self._refused = client, inbox, 0
+        self._hear_refusals()
+
+    def _hear_refusals(self) -> None:
+        """The client library hides it when the broker does not take a message (MQTT 5 tells)."""
+        told: Any = self._client._client.on_publish
+
+        def on_publish(client: Any, userdata: Any, mid: int, reason: Any, properties: Any) -> None:
+            self._refused += int(getattr(reason, "value", 0)) >= 128
+            if told is not None:
+                told(client, userdata, mid, reason, properties)
+
+        self._client._client.on_publish = on_publish
+
+    async def listen(self, *names: str) -> None:
+        await self._client.subscribe([(name, 1) for name in names], timeout=mqtt.CALL_S)
+
+    async def say(self, topic: str, payload: bytes, retain: bool = False) -> bool:
+        """Send. False: the broker would not take it from this user (only MQTT 5 tells)."""
+        before = self._refused
+        await self._client.publish(topic, payload, 1, retain, timeout=mqtt.CALL_S)
+        return self._refused == before
+
+    def send(self, topic: str, payload: bytes, retain: bool = False) -> None:
+        """Hand over without waiting for the broker's word (simulated nodes)."""
+        self._client._client.publish(topic, payload, 1, retain)
+
+    async def next(self, within_s: float) -> aiomqtt.Message | None:
+        """The next message; None when there is none within so many seconds."""
+        try:
+            return await asyncio.wait_for(self._inbox.get(), within_s)
+        except TimeoutError:
+            return None
+
+    def drop(self) -> None:
+        """Forget what has arrived and was not yet asked for."""
+        while not self._inbox.empty():
+            self._inbox.get_nowait()
+
+
+class Line(Link):
+    """A connection to the broker, seen from a command about one tun."""
+
+    def __init__(self, settings: Settings, link: Link) -> None:
+        super().__init__(link._client, link._inbox)
+        self.settings, self.topics = settings, topics(settings)
+
+    async def trial(self) -> float | str:
+        """How long does a message to ourselves take, s? Else which right is missing. Nobody acts on its topic."""
+        topic, word = f"{self.settings.service.prefix}/{self.settings.tun.name}/doctor", secrets.token_hex(8).encode()
+        await self.listen(topic)
+        began = time.monotonic()
+        if not await self.say(topic, word):
+            return f"may not write {topic}"
+        while (message := await self.next(TRIAL_S)) is not None and time.monotonic() - began < TRIAL_S:
+            if message.topic.value == topic and message.payload == word:
+                return time.monotonic() - began
+        return (
+            f"may not read {topic}" if self.settings.service.broker.version == 5 else f"may not read or write {topic}"
+        )
+
+    async def status(self, within_s: float = STATUS_S) -> dict[str, Any]:
+        """The daemon's present status (listen to the topic first). Raises NoAnswer."""
+        until = time.monotonic() + within_s
+        old: dict[str, Any] | None = None
+        while (left := until - time.monotonic()) > 0:
+            message = await self.next(left)
+            if message is None or message.topic.value != self.topics.status:
+                continue
+            if _present(message):
+                return parsed(message)
+            old = parsed(message)
+        missing = await self.trial() if old is None else 0.0
+        if isinstance(missing, str):
+            raise NoAnswer(f"nothing is heard of {self.settings.tun.name}: {unlisted(self.settings.service, missing)}")
+        raise NoAnswer(_silent(self.settings, old))
+
+
+def unlisted(service: Service, missing: str) -> str:
+    """A right of the broker's access list is missing: what to do."""
+    return f"the broker's {user(service)} {missing}. Its access list does not know this tun, or is old: {mqtt.LISTED}"
+
+
+def user(service: Service) -> str:
+    """The broker's user that we speak as, in words."""
+    name = service.broker.username
+    return f'user "{name}"' if name else "user without a name"
+
+
+def _no_orders(service: Service) -> str:
+    """What a person does whose user may give no orders."""
+    if service.broker.username == "operator":
+        return unlisted(service, "may not write orders, or not hear their answers")
+    do = "use the operator's: config/operator/service.toml, see config/mosquitto/README.md"
+    return f"the broker's {user(service)} may not be allowed to write orders; {do}"
+
+
+def _silent(settings: Settings, old: dict[str, Any] | None) -> str:
+    name = settings.tun.name
+    if old is None:
+        return f"no daemon has ever said its status for {name} on this broker; start `underback serve --tun {name}`"
+    ago = time.time() - old.get("at", 0)
+    return f"the daemon of {name} has been silent for {ago:.0f} s; is `underback serve --tun {name}` running?"
+
+
+def parsed(message: aiomqtt.Message) -> dict[str, Any]:
+    """A status or reply as a dictionary; empty when it is none."""
+    try:
+        values = json.loads(message.payload if isinstance(message.payload, bytes) else b"")
+    except ValueError:
+        return {}
+    return values if isinstance(values, dict) else {}
+
+
+@asynccontextmanager
+async def linked(broker: Broker, who: str) -> AsyncIterator[Link]:
+    """A connection for which the broker alone need be known. Raises NoAnswer with its reason in plain words."""
+    inbox: asyncio.Queue[aiomqtt.Message] = asyncio.Queue()
+    try:
+        async with asyncio.timeout(mqtt.CONNECT_S) as limit:
+            client = await mqtt.make(broker, f"underback-{who}-{secrets.token_hex(4)}", inbox.put_nowait)
+            async with client:
+                limit.reschedule(None)
+                yield Link(client, inbox)
+    except (aiomqtt.MqttError, OSError, TimeoutError) as error:
+        named = f', user "{broker.username}"' if broker.username else ""
+        raise NoAnswer(f"broker {broker.host}:{broker.port}{named}: {mqtt.plain(error)}") from None
+
+
+@asynccontextmanager
+async def line(settings: Settings, who: str) -> AsyncIterator[Line]:
+    """A connection for a command about one tun. Raises NoAnswer."""
+    async with linked(settings.service.broker, who) as link:
+        yield Line(settings, link)
+
+
+async def answering(service: Service, tuns: Sequence[str]) -> list[str]:
+    """Of which of these tuns is a daemon there, by its presence or its present status? Raises NoAnswer."""
+    there: dict[str, bool] = {}
+    async with linked(service.broker, "find") as link:
+        await link.listen(*(f"{base(service.prefix, tun)}/{name}" for tun in tuns for name in ("online", "status")))
+        until = time.monotonic() + FIND_S
+        while len(there) < len(tuns) and (left := until - time.monotonic()) > 0:
+            message = await link.next(left)
+            if message is None:
+                break
+            tun, name = message.topic.value.split("/")[-2:]
+            if name == "online":
+                there[tun] = message.payload == words.online(True)
+            elif _present(message):
+                there[tun] = True
+    return [tun for tun in tuns if there.get(tun)]
+
+
+def _present(message: aiomqtt.Message) -> bool:
+    """Is this a status of now? A retained one shows it by the wall clock, where that is not sped up."""
+    found = parsed(message)
+    return not message.retain or (found.get("speed") == 1.0 and abs(time.time() - found.get("at", 0)) < FRESH_S)
+
+
+def fill(values: dict[str, Any], status: dict[str, Any]) -> None:
+    """What an order takes from the status: the run it is meant for, the question it answers, the only trip."""
+    if status.get("run"):
+        values.setdefault("run", status["run"])
+    trips = [trip["id"] for trip in status.get("trips", []) if trip.get("latched")]
+    if values["order"] == "clear" and "trip" not in values and len(trips) == 1:
+        values["trip"] = trips[0]
+    prompt = status.get("prompt")
+    said = values.setdefault("args", {})
+    if values["order"] == "answer" and prompt and (not said or "answer" in said):  # an entry answers no question
+        said.setdefault("prompt", prompt["id"])
+
+
+async def order(
+    settings: Settings,
+    values: dict[str, Any],
+    complete: Callable[[dict[str, Any], dict[str, Any]], None] = fill,
+) -> Answer:
+    """Send an order and wait for its answer; what the status tells (nonce, run, question) is filled in. Or NoAnswer."""
+    async with line(settings, "order") as link:
+        await link.listen(link.topics.reply, link.topics.status)
+        status = await link.status()
+        values = {**_enveloped(values), "nonce": status.get("nonce")}
+        complete(values, status)
+        return await _answered(link, settings.service, settings.tun.name, values)
+
+
+async def heat_off(service: Service, tun: str, values: dict[str, Any]) -> Answer:
+    """Send `hold`, `stop` or `abort`, which take heat away: broker, prefix and the tun's name are enough. Or NoAnswer.
+
+    Whatever may be wrong with a file meanwhile, it must not stand between a person and the heater.
+    """
+    async with linked(service.broker, "order") as link:
+        await link.listen(*(f"{base(service.prefix, tun)}/{name}" for name in ("reply", "status")))
+        return await _answered(link, service, tun, _enveloped(values))
+
+
+def _enveloped(values: dict[str, Any]) -> dict[str, Any]:
+    return {"id": secrets.token_hex(6), "at": round(time.time(), 3), "valid_s": VALID_S, **values}
+
+
+async def _answered(link: Link, service: Service, tun: str, values: dict[str, Any]) -> Answer:
+    """The order sent, and the answer to it."""
+    below = base(service.prefix, tun)
+    if not await link.say(f"{below}/order", words.document(values)):
+        raise NoAnswer(f"no order was given: {_no_orders(service)}")
+    until, alive = time.monotonic() + REPLY_S, False
+    while (left := until - time.monotonic()) > 0:
+        message = await link.next(left)
+        if message is None or message.topic.value != f"{below}/reply":
+            alive = alive or (message is not None and not message.retain)
+            continue
+        found = parsed(message)
+        if found.get("id") == values["id"]:
+            return Answer(bool(found["accepted"]), str(found["reason"]), str(found["state"]), values["id"])
+    why = f", though it says its status: {_no_orders(service)}" if alive else ""
+    raise NoAnswer(f"the daemon of {tun} did not answer within {REPLY_S:g} s{why}")
+
+
+async def statuses(settings: Settings) -> AsyncIterator[dict[str, Any]]:
+    """Every status as it comes, for as long as somebody looks. Raises NoAnswer when there is none at first."""
+    async with line(settings, "watch") as link:
+        await link.listen(link.topics.status)
+        yield await link.status()
+        while True:
+            message = await link.next(SILENT_S)
+            if message is None:
+                raise NoAnswer(f"nothing has come from the daemon of {settings.tun.name} for {SILENT_S:g} s")
+            if message.topic.value == link.topics.status:
+                yield parsed(message)

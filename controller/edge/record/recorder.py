@@ -1,0 +1,107 @@
+"""What goes into the record, and when may it be told?
+
+Each tick's events, what must survive a restart, and a row of measurements. Events are told to the outside only once
+they are on disk, so that none is ever seen that a restart does not know.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import math
+from collections import deque
+from collections.abc import Callable
+from typing import Any
+
+from controller.core import checkpoint as memory
+from controller.core.nouns import Event, Instant, RunState
+from controller.core.state import Outcome, State
+from controller.edge.clock import Clock
+from controller.edge.record import reader as restart
+from controller.edge.record.writer import Journal
+from controller.messages import outgoing as words
+from controller.settings.tun import Settings
+
+QUIET = (RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
+SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long
+
+
+class Scribe:
+    """Writes to the journal; tells events by `tell` when they are safe."""
+
+    def __init__(self, settings: Settings, clock: Clock, begun: restart.Begun, tell: Callable[[bytes], None]) -> None:
+        self.journal: Journal = begun.journal
+        self._settings, self._clock, self._tell = settings, clock, tell
+        self._waiting: deque[tuple[int, bytes]] = deque()
+
+    def listen(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Tell events on this loop as soon as the writer's thread says that they are on disk."""
+
+        def written() -> None:
+            with contextlib.suppress(RuntimeError):
+                loop.call_soon_threadsafe(self.publish)
+
+        self.journal.on_durable = written
+
+    def record(self, before: State, outcome: Outcome, events: tuple[Event, ...], now: Instant) -> None:
+        """Events and what must survive go to disk; a run that begins gets a file of its own."""
+        state, stamp = outcome.state, restart.stamp(self._clock)
+        begins = state.run.run_id != before.run.run_id and state.pending is None and before.pending is None
+        if begins:
+            head = restart.head(self._settings, self._clock, state.boot, state.guard.epoch)
+            self.journal.begin(bool(state.run.run_id), head, memory.keep(state))
+        elif events or _place(state) != _place(before):
+            self.journal.keep(memory.keep(state), stamp)
+        for event in events:
+            values = {**words.event_values(0, self._clock.wall_s(), event), **stamp, "t": round(now, 2)}
+            seq = self.journal.event(values)
+            self._waiting.append((seq, words.event(seq, values["at"], event)))
+        if state.run.state not in QUIET:
+            self.journal.sample({**stamp, **_row(outcome, now)})
+        self.publish()
+
+    def publish(self) -> None:
+        """Events go out once they are on disk, so that none is ever seen that a restart does not know."""
+        disk = self.journal.disk()
+        while self._waiting and (self._waiting[0][0] <= disk.durable_seq or not disk.ok):
+            self._tell(self._waiting.popleft()[1])
+
+    async def settle(self) -> None:
+        """Wait a moment for the disk, so that the last events can be told too."""
+        for _ in range(int(SETTLE_S / LOOK_S)):
+            disk = self.journal.disk()
+            if not disk.ok or disk.durable_seq >= self.journal.seq:
+                break
+            await asyncio.sleep(LOOK_S)
+        self.publish()
+
+
+def _place(state: State) -> tuple[object, ...]:
+    """Where is the run? A change must be on disk at once, the start of the rest clock included: it credits 60 s."""
+    run = state.run
+    return run.leg, run.phase, run.state, run.counting
+
+
+def _row(outcome: Outcome, now: Instant) -> dict[str, Any]:
+    """One row of the record: what was measured, wanted and done in this tick. Units last in the names."""
+    run, state = outcome.state.run, outcome.state
+    heater = state.heater
+    return {
+        "t": round(now, 2),
+        "mash_c": _rounded(outcome.seen.value_c),
+        "probe_c": _rounded(outcome.seen.raw_c),
+        "second_c": _rounded(outcome.second.value_c) if outcome.second else None,
+        "outlet_c": _rounded(outcome.outlet.value_c) if outcome.outlet else None,
+        "setpoint_c": _rounded(outcome.setpoint.value_c) if outcome.setpoint else None,
+        "target_c": outcome.target.target_c,
+        "duty": round(state.guard.duty, 4),
+        "heater_duty": heater.duty if heater is not None else None,
+        "leg": run.leg,
+        "phase": str(run.phase),
+        "state": str(run.state),
+        "credited_s": round(run.credited_s, 1),
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 3)

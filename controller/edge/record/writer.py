@@ -1,0 +1,336 @@
+"""How does what happened get onto the disk, whatever the disk does?
+
+Append-only lines (record.py), written by one thread so that no slow disk stands in front of an OFF. Events are synced
+at once, samples every few seconds. The file is kept longer than what stands in it, filled with zeros: a sync that makes
+a file longer costs the device 20 kB (measured on ext4 with 4 KiB blocks: the file system's own journal), one that
+writes over what is there the block alone. A failed write or sync loses the file: pages may be marked clean afterwards,
+so it is never tried again on the same file (PostgreSQL's fsync findings of 2018); a new file is begun, and the run will
+not resume by itself.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple, Protocol
+
+from controller.core.nouns import Disk
+from controller.edge.record import lines as record
+
+SAMPLES_S = 4.0  # at most so many seconds of samples are lost in a power cut
+RETRY_S = 30.0  # after a failure a new file is tried so often
+QUEUE_LINES = 20_000  # beyond it samples are dropped: the disk has been stuck for hours
+BLOCK = 4096
+ROOM = 256 * 1024  # bytes by which a file is made longer at a time
+IDLE_KEPT = 5  # idle files kept beside the runs
+
+
+class Disks(Protocol):
+    """The few calls that touch the disk; tests put faults here."""
+
+    def create(self, path: Path) -> int: ...
+
+    def reopen(self, path: Path, good_bytes: int) -> int: ...
+
+    def write(self, fd: int, data: bytes) -> None: ...
+
+    def sync(self, fd: int) -> None: ...
+
+    def close(self, fd: int) -> None: ...
+
+    def remove(self, path: Path) -> None: ...
+
+    def free_mb(self, folder: Path) -> float: ...
+
+
+class RealDisks:
+    """The machine's own."""
+
+    def __init__(self) -> None:
+        self._ends: dict[int, tuple[int, int]] = {}  # of each open file: the end of what was written, and of its room
+
+    def create(self, path: Path) -> int:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
+        fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640)
+        self._ends[fd] = 0, 0
+        self._sync_folder(path.parent)
+        return fd
+
+    def reopen(self, path: Path, good_bytes: int) -> int:
+        fd = os.open(path, os.O_RDWR | os.O_CLOEXEC)
+        os.ftruncate(fd, good_bytes)
+        self._ends[fd] = good_bytes, good_bytes
+        if good_bytes and os.pread(fd, 1, good_bytes - 1) != b"\n":
+            self.write(fd, b"\n")
+        os.fsync(fd)
+        return fd
+
+    def write(self, fd: int, data: bytes) -> None:
+        end, room = self._ends[fd]
+        if end + len(data) > room:
+            room = _filled(fd, end, end + len(data) + ROOM)
+        self._ends[fd] = _written(fd, data, end), room
+
+    def sync(self, fd: int) -> None:
+        os.fdatasync(fd)
+
+    def close(self, fd: int) -> None:
+        end, _ = self._ends.pop(fd)
+        try:
+            os.ftruncate(fd, end)
+        finally:
+            os.close(fd)
+
+    def remove(self, path: Path) -> None:
+        path.unlink(missing_ok=True)
+
+    def free_mb(self, folder: Path) -> float:
+        stat = os.statvfs(folder)
+        return stat.f_bavail * stat.f_frsize / 1e6
+
+    def _sync_folder(self, folder: Path) -> None:
+        fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        try:
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+
+
+def _filled(fd: int, at: int, to: int) -> int:
+    """Zeros up to a block's end; block by block, else the kernel takes many for one page and writes it whole."""
+    while at < to:
+        at = _written(fd, bytes(BLOCK - at % BLOCK), at)
+    return at
+
+
+def _written(fd: int, data: bytes, at: int) -> int:
+    """Write all of it there; returns where it ends."""
+    view = memoryview(data)
+    while view:
+        count = os.pwrite(fd, view, at)
+        view, at = view[count:], at + count
+    return at
+
+
+class _Line(NamedTuple):
+    values: dict[str, Any]
+    sync: bool
+
+
+class _Roll(NamedTuple):
+    path: Path
+    good_bytes: int | None  # None: a new file
+    lines: int = 0
+
+
+class Journal:
+    """The record that is being written. One owner: the service; one writer: its thread."""
+
+    def __init__(
+        self, folder: Path, seq: int = 0, keep_runs: int = 50, disks: Disks | None = None, threaded: bool = True
+    ) -> None:
+        """`threaded=False`: every call writes before it returns (tests, tools)."""
+        self.seq = seq  # last event handed over
+        self.folder = folder
+        self._keep_runs, self._disks = keep_runs, disks or RealDisks()
+        self._number = max((record.number(p) for p in record.files(folder)), default=0)
+        self._fd: int | None = None
+        self._path: Path | None = None
+        self._n = 0
+        self._ok, self._text, self._durable, self._free_mb = True, "", seq, 1e6
+        self._unsynced = self._urgent = False
+        self._samples = 0  # lines since the last sync
+        self._written_seq = seq
+        self.on_durable: Callable[[], None] | None = None  # called by the writer after each sync
+        self._kept: dict[str, Any] | None = None
+        self._failed_at = 0.0
+        self._head: dict[str, Any] = {}
+        self._queue: queue.SimpleQueue[_Line | _Roll | None] = queue.SimpleQueue()
+        self._thread = threading.Thread(target=self._work, name="journal", daemon=True) if threaded else None
+        if self._thread is not None:
+            self._thread.start()
+
+    # ------------------------------------------------------------ the service's side: never waits
+
+    def begin(self, run: bool, head: Mapping[str, Any], state: Mapping[str, Any] | None = None) -> None:
+        """Start a new file: a run's, or an idle one. `state`: what must survive; on disk in the header's own sync."""
+        self._number += 1
+        name = f"{self._number:08d}-{'run' if run else 'idle'}.jsonl"
+        self._put(_Roll(self.folder / name, None))
+        self._enter({"kind": "header", "format": 1}, head, state)
+
+    def go_on(
+        self, path: Path, good_bytes: int, lines: int, values: Mapping[str, Any], state: Mapping[str, Any] | None = None
+    ) -> None:
+        """Go on in a file that a former process left; what was torn at its end is cut off."""
+        self._put(_Roll(path, good_bytes, lines))
+        self._enter({"kind": "process"}, values, state)
+
+    def _enter(self, kind: Mapping[str, Any], head: Mapping[str, Any], state: Mapping[str, Any] | None) -> None:
+        """A process' first line in a file, and what must survive with it."""
+        self._head = dict(head)
+        self._put(_Line({**kind, **head}, state is None))
+        if state is not None:
+            self.keep(state, {key: head[key] for key in ("at", "up", "confirmed") if key in head})
+
+    def event(self, values: Mapping[str, Any]) -> int:
+        """Something happened: on disk at once. Returns its sequence number."""
+        self.seq += 1
+        self._put(_Line({"kind": "event", **values, "seq": self.seq}, True))
+        return self.seq
+
+    def keep(self, state: Mapping[str, Any], stamp: Mapping[str, Any]) -> None:
+        """What must survive, beside the event that changed it."""
+        self._put(_Line({"kind": "keep", **stamp, "state": state}, True))
+
+    def sample(self, values: Mapping[str, Any]) -> None:
+        """One row of measurements; synced in batches."""
+        if self._queue.qsize() < QUEUE_LINES:
+            self._put(_Line({"kind": "sample", **values}, False))
+
+    def disk(self) -> Disk:
+        """Can the journal be trusted to keep what it is given?"""
+        return Disk(self._ok, self._durable, self.seq, self._free_mb, self._text)
+
+    def close(self, within_s: float = 2.0) -> None:
+        """Write what is waiting, at most so long."""
+        self._queue.put(None)
+        if self._thread is not None:
+            self._thread.join(within_s)
+        else:
+            self._drain()
+
+    def _put(self, item: _Line | _Roll) -> None:
+        self._queue.put(item)
+        if self._thread is None:
+            self._drain()
+
+    # ------------------------------------------------------------ the writer's side
+
+    def _drain(self) -> None:
+        while not self._queue.empty():
+            self._take(self._queue.get())
+
+    def _work(self) -> None:
+        synced, looked = time.monotonic(), 0.0
+        while True:
+            item: _Line | _Roll | Mapping[str, Any] | None
+            try:
+                item = self._queue.get(timeout=1.0)
+            except queue.Empty:
+                item = {}
+            if item is None:
+                self._sync()
+                return
+            if not isinstance(item, Mapping):
+                self._take(item)
+            now = time.monotonic()
+            if not self._unsynced:
+                synced = now
+            elif now - synced >= SAMPLES_S:
+                self._sync()
+                synced = now
+            if now - looked >= 10.0:
+                self._look()
+                looked = now
+
+    def _take(self, item: _Line | _Roll | None) -> None:
+        if item is None:
+            self._sync()
+        elif isinstance(item, _Roll):
+            self._roll(item)
+        else:
+            self._write(item)
+
+    def _roll(self, roll: _Roll) -> None:
+        """Another file; the former is synced and closed first."""
+        self._sync()
+        self._shut()
+        with self._guarded("open"):
+            if roll.good_bytes is None:
+                self._fd = self._disks.create(roll.path)
+            else:
+                self._fd = self._disks.reopen(roll.path, roll.good_bytes)
+            self._n = roll.lines
+            self._path, self._ok, self._text = roll.path, True, ""
+            self._prune()
+
+    def _write(self, item: _Line) -> None:
+        values = item.values
+        if values["kind"] == "keep":
+            self._kept = values
+        if self._fd is None and not self._anew():
+            return
+        fd = self._fd
+        assert fd is not None
+        with self._guarded("write"):
+            self._disks.write(fd, record.line({"n": self._n, **values}))
+            self._n += 1
+            self._unsynced = True
+            self._written_seq = values.get("seq", self._written_seq)
+        self._samples += 1
+        self._urgent |= item.sync or (self._thread is None and self._samples >= SAMPLES_S)  # no thread: one a second
+        if self._urgent and self._queue.empty():  # the lines of one tick share one sync
+            self._sync()
+
+    def _sync(self) -> None:
+        self._urgent, self._samples = False, 0
+        if self._fd is None or not self._unsynced:
+            return
+        with self._guarded("sync"):
+            self._disks.sync(self._fd)
+            self._unsynced, self._durable = False, self._written_seq
+            if self.on_durable is not None:
+                self.on_durable()
+
+    def _anew(self) -> bool:
+        """After a failure: try a new file now and then, and begin it with what must survive."""
+        if time.monotonic() - self._failed_at < RETRY_S:
+            return False
+        self._failed_at = time.monotonic()
+        self._number += 1
+        path = self.folder / f"{self._number:08d}-run.jsonl"
+        with self._guarded("open"):
+            fd = self._disks.create(path)
+            head = {"kind": "header", "format": 1, **self._head, "after_failure": True}
+            kept = [self._kept] if self._kept is not None else []
+            data = b"".join(record.line({"n": n, **v}) for n, v in enumerate([head, *kept]))
+            self._fd, self._path, self._n = fd, path, 1 + len(kept)
+            self._disks.write(fd, data)
+            self._disks.sync(fd)
+            self._ok, self._text = True, ""
+            return True
+        return False
+
+    @contextlib.contextmanager
+    def _guarded(self, what: str) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            self._ok, self._text, self._failed_at = False, f"{what}: {error.strerror or error}", time.monotonic()
+            self._shut()
+
+    def _shut(self) -> None:
+        if self._fd is not None:
+            with contextlib.suppress(OSError):
+                self._disks.close(self._fd)
+        self._fd, self._unsynced = None, False
+
+    def _look(self) -> None:
+        with contextlib.suppress(OSError):
+            self._free_mb = self._disks.free_mb(self.folder)
+
+    def _prune(self) -> None:
+        """Old files go; the newest `keep_runs` runs and the open file stay."""
+        there = record.files(self.folder)
+        runs = [p for p in there if p.stem.endswith("-run")][: -self._keep_runs or None]
+        idle = [p for p in there if p.stem.endswith("-idle")][:-IDLE_KEPT]
+        for path in (*runs, *idle):
+            if path != self._path:
+                with contextlib.suppress(OSError):
+                    self._disks.remove(path)

@@ -1,0 +1,367 @@
+"""What reached the door since the last tick?
+
+Messages only change the inbox; the tick decides. Of each topic the newest is kept (readings: a tail of eight, so that
+nonsense between two good readings is still seen), never a backlog: with a queue a flood of 57,000 readings a second
+left a handler acting on readings 19 s old (measured). Nothing here raises, whatever arrives.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from controller.core.nouns import (
+    Bad,
+    Disk,
+    Foreign,
+    HeaterCommand,
+    HeaterReport,
+    Inputs,
+    Instant,
+    Link,
+    Order,
+    Presence,
+    Sample,
+    Switch,
+)
+from controller.messages import incoming as wire
+from controller.messages.strict import STATUS_CAP, Refused
+from controller.messages.topics import Role
+from controller.messages.topics import topics as topics
+
+if TYPE_CHECKING:
+    from controller.settings.tun import Settings
+
+TAIL = 8  # newest samples of a probe between two ticks
+ORDERS = 32  # orders between two ticks; more are turned away with an answer
+EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
+FLOOD_S = 10.0  # too many for so long are a note
+RESTART_WORDS = 3  # so many rising but lower sequence numbers of a switch: it has restarted
+SENT_KEPT = 64  # own heater commands waited for
+TURNED_AWAY = 256  # answers owed to orders that found no room
+
+
+class _Rates:
+    """How many messages came on each topic since the last look, and since when is it too many?"""
+
+    __slots__ = ("_most_per_s", "_over_since", "counts")
+
+    def __init__(self, heard: tuple[str, ...], most_per_s: float) -> None:
+        self.counts = dict.fromkeys(heard, 0)
+        self._most_per_s = most_per_s
+        self._over_since: dict[str, Instant] = {}
+
+    def flooding(self, since: Instant, now: Instant) -> str | None:
+        """The first topic on which there have been too many for long, if there is one."""
+        counts, over = self.counts, self._over_since
+        most = self._most_per_s * max(now - since, 0.1)
+        self.counts = dict.fromkeys(counts, 0)
+        if not over and max(counts.values()) <= most:  # the usual case, said first
+            return None
+        self._over_since = {topic: over.get(topic, since) for topic, count in counts.items() if count > most}
+        return next((topic for topic, first in self._over_since.items() if now - first >= FLOOD_S), None)
+
+
+class _Words:
+    """What has one switch said, and which of its words count?
+
+    A bad word counts whenever it comes, and until the next tick has seen it. `ok` counts with a rising sequence only;
+    lower ones are a restarted switch once three have risen and the last word that counted is old enough to be silence.
+    """
+
+    __slots__ = ("_bad", "_lower", "_lower_run", "_seq", "_silent_s", "word")
+
+    def __init__(self, silent_s: float) -> None:
+        self.word: Switch | None = None
+        self._bad: Switch | None = None  # since the last tick
+        self._seq: int | None = None
+        self._lower, self._lower_run = -1, 0
+        self._silent_s = silent_s
+
+    def hear(self, word: Switch, seq: int | None) -> str | None:
+        """A word; the reason where it is not taken."""
+        if not word.ok:
+            self.word = self._bad = word
+            if seq is not None and (self._seq is None or seq > self._seq):
+                self._seq = seq
+            return None
+        why = self._old(word.at, seq)
+        if why is None:
+            self.word, self._lower, self._lower_run = word, -1, 0
+            self._seq = seq
+        return why
+
+    def _old(self, at: Instant, seq: int | None) -> str | None:
+        if self._seq is None or (seq is not None and seq > self._seq):
+            return None
+        if seq is None:
+            return "sequence missing"
+        if seq == self._seq:
+            return "sequence repeated"
+        self._lower_run = self._lower_run + 1 if seq > self._lower else 1
+        self._lower = seq
+        silent = self.word is None or at - self.word.at > self._silent_s
+        return None if self._lower_run >= RESTART_WORDS and silent else "sequence older"
+
+    def take(self) -> Switch | None:
+        """The word for this tick."""
+        bad, self._bad = self._bad, None
+        return bad or self.word
+
+
+class Inbox:
+    """The newest of everything heard, between two ticks.
+
+    `put` for each message, `sent` for each heater command that left, `connected` and `lost` for the link, `take` once
+    a tick.
+    """
+
+    def __init__(self, settings: Settings, owner: str = "", epoch_seen: int = 0) -> None:
+        """`owner`: this process' own random word, sent in every heater command so that an echo is known for ours."""
+        self.topics = topics(settings)
+        self.owner = owner
+        self.epoch_seen = epoch_seen
+        self.counters: Counter[str] = Counter()  # messages refused, by reason
+        self.turned_away: deque[tuple[Order, str]] = deque(maxlen=TURNED_AWAY)  # answers the edge still owes, and why
+        self.prepare: Callable[[Order], Order | None] = lambda order: order  # the edge's: None = it comes back later
+        self._probes: dict[str, list[tuple[deque[Sample], wire.Form]]] = {}
+        self._tails: dict[Role, deque[Sample]] = {role: deque(maxlen=TAIL) for role in ("mash", "second", "outlet")}
+        for role, topic in self.topics.probes:
+            probe = getattr(settings.tun.probes, role)
+            shape = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
+            self._probes.setdefault(topic, []).append((self._tails[role], shape))
+        t = self.topics
+        self._put: dict[str, Callable[[str, bytes, Instant, bool], None]] = {
+            t.heater_report: self._report,
+            t.heater_online: self._heater_there,
+            **dict.fromkeys(t.presences(), self._probe_there),
+            t.order: self._order,
+            t.heater_command: self._echo,
+            t.status: self._status,
+            **dict.fromkeys([topic for topic in (t.level, t.flow) if topic], self._switch),
+        }
+        self._rates = _Rates(tuple(t.heard()), settings.tun.guard.flood_per_s)
+        self._heater: HeaterReport | None = None
+        self._heater_online: bool | None = None
+        self._present: dict[str | None, Presence] = {}  # by topic
+        silent_s = settings.tun.guard.switch_gone_s
+        self._switches: dict[str | None, _Words] = {topic: _Words(silent_s) for topic in (t.level, t.flow) if topic}
+        self._orders: list[Order] = []
+        self._pending: dict[tuple[int, int], tuple[float, Instant]] = {}
+        self._last_seq: tuple[int, int] = (0, 0)
+        self._last_sent = b""
+        self._up, self._since = False, 0.0
+        self._delay_s, self._echo_at = 0.0, None  # type: float, Instant | None
+        self._foreign: Foreign | None = None
+        self._taken_at: Instant | None = None
+
+    # ------------------------------------------------------------ the link
+
+    def connected(self, now: Instant) -> None:
+        """The broker took us in; commands sent over the connection before are no longer waited for."""
+        self._up, self._since, self._delay_s = True, now, 0.0
+        self._pending.clear()
+
+    def lost(self, now: Instant) -> None:
+        """The connection is gone."""
+        if self._up:
+            self._up, self._since = False, now
+        self._pending.clear()
+
+    def sent(self, command: HeaterCommand, now: Instant, payload: bytes = b"") -> None:
+        """An own heater command was handed to the broker: wait for its echo, known by its bytes or by what it says."""
+        self._last_sent = payload
+        key = (command.epoch, command.seq)
+        self._pending[key] = (command.duty, now)
+        if key > self._last_seq:
+            self._last_seq = key
+        if len(self._pending) > SENT_KEPT:
+            del self._pending[next(iter(self._pending))]
+
+    # ------------------------------------------------------------ messages
+
+    def put(self, topic: str, payload: bytes, now: Instant, retained: bool = False) -> None:
+        """One message. `now`: its arrival."""
+        try:
+            self._rates.counts[topic] += 1
+        except KeyError:
+            self.counters["a topic not asked for"] += 1
+            return
+        if (probes := self._probes.get(topic)) is not None:
+            self._readings(probes, payload, now, retained)
+        elif len(payload) > STATUS_CAP:
+            self.counters["too long"] += 1
+        else:
+            self._put[topic](topic, payload, now, retained)
+
+    def order(self, order: Order) -> None:
+        """An order already read (the edge attaches the compiled program to a `start`)."""
+        if order.name in wire.HEAT_OFF and not order.retained:
+            self._stop(order)
+        elif len(self._orders) < ORDERS:
+            self._orders.append(order)
+        else:
+            self._turn_away(order, f"more than {ORDERS} orders within a second; send it again")
+
+    def _stop(self, order: Order) -> None:
+        """Orders that take heat away always find room; beyond a few of a kind the older make way for the newer."""
+        alike = [i for i, o in enumerate(self._orders) if o.name == order.name and not o.retained]
+        if len(alike) >= EACH_STOP:
+            self._turn_away(
+                self._orders.pop(alike[0]), f"`{order.name}` was sent again meanwhile; the newer one counts"
+            )
+        self._orders.append(order)
+
+    def _turn_away(self, order: Order, why: str) -> None:
+        self.counters["orders turned away"] += 1
+        self.turned_away.append((order, why))
+
+    def _refuse(self, why: Refused) -> None:
+        self.counters[why.reason] += 1
+
+    def _readings(
+        self, probes: list[tuple[deque[Sample], wire.Form]], payload: bytes, now: Instant, retained: bool
+    ) -> None:
+        if retained:
+            self.counters["retained"] += 1
+            return
+        for tail, shape in probes:
+            sample = wire.reading(shape, payload, now, now)  # a wall clock that is set makes no reading old
+            if sample.__class__ is Bad:
+                self.counters[sample.why.partition(" (")[0]] += 1
+            tail.append(sample)
+
+    def _order(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        order = wire.order(payload, now, retained)
+        if order.problems:
+            self._turn_away(order, "; ".join(order.problems))
+        elif (ready := order if retained else self.prepare(order)) is not None:
+            self.order(ready)
+
+    def _report(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        report = Refused("retained") if retained else wire.report(payload, now)
+        if isinstance(report, Refused):
+            self._refuse(report)
+            return
+        self._heater = report
+        if (report.epoch, report.seq) > self._last_seq:  # it obeys, or has obeyed, somebody else
+            self.epoch_seen = max(self.epoch_seen, report.epoch)
+
+    def _heater_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        """The node's presence; the retained copy counts, for a last will is heard by those who come later too."""
+        there = wire.online(payload)
+        if isinstance(there, Refused):
+            self._refuse(there)
+        else:
+            self._heater_online = there
+
+    def _probe_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        there = wire.online(payload)
+        if isinstance(there, Refused):
+            self._refuse(there)
+        else:
+            self._present[topic] = Presence(there, now, retained)
+
+    def _switch(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        read = Refused("retained") if retained else wire.switch(payload, now)
+        if isinstance(read, Refused):
+            self._refuse(read)
+        elif (why := self._switches[topic].hear(*read)) is not None:
+            self.counters[why] += 1
+
+    def _status(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        """Only the retained copy matters: which epoch did the last owner hold?"""
+        if retained and (epoch := wire.epoch_of_status(payload)) is not None and epoch > self._last_seq[0]:
+            self.epoch_seen = max(self.epoch_seen, epoch)
+
+    def _echo(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+        if payload and payload == self._last_sent and not retained and self._last_seq in self._pending:
+            self._came_back(self._last_seq, now)
+            return
+        heard = Refused("retained") if retained else wire.echo(payload)
+        if isinstance(heard, Refused):
+            self._refuse(heard)
+            return
+        key = (heard.epoch or 0, heard.seq or 0)
+        if heard.owner == self.owner and key in self._pending and self._pending[key][0] == heard.duty:
+            self._came_back(key, now)
+        elif heard.owner == self.owner and key <= self._last_seq and key not in self._pending:
+            self.counters["own command heard again"] += 1
+        else:
+            worst = self._foreign or Foreign(0.0, None, now)
+            epoch = heard.epoch if worst.epoch is None else max(worst.epoch, heard.epoch or 0)
+            self._foreign = Foreign(max(worst.duty, heard.duty), epoch, now)
+            self.epoch_seen = max(self.epoch_seen, heard.epoch or 0)  # its OFF, too, says who owns the heater now
+
+    def _came_back(self, key: tuple[int, int], now: Instant) -> None:
+        """An own command was heard: how long was its way? Older ones are no longer waited for."""
+        self._delay_s, self._echo_at = max(0.0, now - self._pending[key][1]), now
+        if len(self._pending) == 1:  # the usual case: nothing else is waited for
+            self._pending.clear()
+        else:
+            self._pending = {k: v for k, v in self._pending.items() if k > key}
+
+    # ------------------------------------------------------------ once a tick
+
+    def take(
+        self,
+        now: Instant,
+        *,
+        disk: Disk = Disk(True, 0, 0),  # noqa: B008 - an immutable value
+        wall_s: float = 0.0,
+        wall_confirmed: bool = False,
+        late_s: float = 0.0,
+        gap_s: float = 0.0,
+        wall_set_s: float = 0.0,
+    ) -> Inputs:
+        """Everything since the last call, for one tick; the queues are empty afterwards."""
+        mash, second, outlet = map(_drained, self._tails.values())
+        orders, self._orders = tuple(self._orders), []
+        t, present, switch = self.topics, self._present.get, self._switches.get
+        level, flow = switch(t.level), switch(t.flow)
+        inputs = Inputs(
+            mash=mash,
+            second=second,
+            outlet=outlet,
+            heater=self._heater,
+            heater_online=self._heater_online,
+            probe_online=present(t.probe_online),
+            second_online=present(t.second_online),
+            outlet_online=present(t.outlet_online),
+            level=level.take() if level is not None else None,
+            flow=flow.take() if flow is not None else None,
+            orders=orders,
+            link=self._link(now),
+            disk=disk,
+            wall_s=wall_s,
+            wall_confirmed=wall_confirmed,
+            late_s=late_s,
+            gap_s=gap_s,
+            wall_set_s=wall_set_s,
+            supply_w=None,
+            epoch_seen=self.epoch_seen,
+        )
+        self._foreign, self._taken_at = None, now
+        return inputs
+
+    def _link(self, now: Instant) -> Link:
+        since = self._taken_at if self._taken_at is not None else now - 1.0
+        flooding, delay = self._rates.flooding(since, now), self._delay_s
+        if self._pending:
+            delay = max(delay, now - next(iter(self._pending.values()))[1])
+        return Link(
+            up=self._up,
+            since=self._since,
+            delay_s=delay,
+            echo_at=self._echo_at,
+            foreign=self._foreign,
+            flooding=flooding,
+        )
+
+
+def _drained(tail: deque[Sample]) -> tuple[Sample, ...]:
+    """What is in a tail, which is empty afterwards."""
+    samples = tuple(tail)
+    tail.clear()
+    return samples

@@ -1,0 +1,241 @@
+"""Is there a reason of safety or physics why this program may not run on this tun?
+
+Everything about beer is advice and not refused. Each problem names the key to change, what was found and
+what is wanted.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from controller.brewing import heat, volumes
+from controller.core.control import plant_model as figures
+from controller.core.control.climb import power_w, throttled_end_c
+from controller.plan.recipe import Program, added_at_c, degrees, slip
+from controller.plan.stages import LANDS_K, Stage
+from controller.settings.problems import Problem
+from controller.settings.table import show
+from controller.settings.tun import Tun
+
+MOST_FILL = 0.95  # more spills when stirred; 5 to 10 % stay free (common practice)
+UNDER_LIMIT_K = 2.0  # every target at least so far under the hard limit (own proposal)
+OUTLET_MARGIN_K = 1.0  # own proposal
+LONGEST_S = 12 * 3600.0  # own proposal; souring is left out
+SWING_K = 0.5  # a probe behind an on/off heater may swing so much in all: half the band of a rest (own proposal)
+PLATE_LOSS = 2.0  # behind the heater the loss is taken so much higher: a plate's loss is a guess (own proposal)
+USUAL_L_PER_KG = 3.0  # common practice, 2.5 to 4
+THICK_L_PER_KG = 2.0  # with less liquor it is the grain that is too much (own proposal)
+
+
+class Fit(NamedTuple):
+    """What was worked out of the program on this tun."""
+
+    liquor_kg: float
+    volume_l: float
+    strike_c: float | None
+    mash_s: float
+    stages: tuple[Stage, ...]
+
+
+def misfits(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
+    """Which problems does this program have on this tun? All of them at once."""
+    found = [*_swing(tun), *_fill(program, tun, fit), *_strike(program, tun, fit), *_length(program, fit)]
+    for stage in fit.stages:
+        if stage.at is not None and program.step[stage.at].temperature_c is not None:  # else as the step before
+            found += _target(program, tun, stage) + _reach(program, tun, stage)
+    return (*found, *_additions(program, tun, fit))
+
+
+def _swing(tun: Tun) -> list[Problem]:
+    """Does a probe behind an on/off heater swing so much that no rest would ever count as begun?"""
+    swing_k = figures.swing_k(tun, strike=False)
+    if swing_k <= SWING_K:
+        return []
+    found = f"{show('duration', tun.heater.window_s)}, by which the probe behind the heater swings by {swing_k:.1f} K"
+    shorter = "a solid-state relay with a shorter" if tun.heater.kind == "contactor" else "a shorter"
+    wanted = f"a swing of at most {SWING_K:g} K: more flow, a probe in the mash, or {shorter} window"
+    return [Problem(f"tun {tun.name}: heater: window", found, wanted)]
+
+
+def _fill(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
+    problems = []
+    most_l = MOST_FILL * tun.volume_l
+    if fit.volume_l > most_l:
+        found = f"{fit.volume_l:.1f} L of mash ({100 * fit.volume_l / tun.volume_l:.0f} % of the tun)"
+        wanted = f"at most {most_l:.1f} L (95 % of {tun.volume_l:g} L), or it spills when stirred"
+        place, less = _too_much(program, fit, most_l)
+        problems.append(Problem(place, found, wanted + less, (place,)))
+    if fit.liquor_kg < tun.min_liquor_l:
+        wanted = f"at least {tun.min_liquor_l:g} L, so that the heater stays covered"
+        problems.append(Problem("liquor", f"{fit.liquor_kg:.1f} L", wanted, ("liquor",)))
+    return problems
+
+
+def _too_much(program: Program, fit: Fit, most_l: float) -> tuple[str, str]:
+    """Is it the grain or the liquor that does not fit, and how much grain does?"""
+    grist_kg = program.grist_kg
+    if grist_kg <= 0.0:
+        return "liquor", ""
+    grain_l_per_kg = volumes.mash_volume_l(0.0, grist_kg) / grist_kg
+    if fit.liquor_kg < THICK_L_PER_KG * grist_kg:
+        most_kg = most_l / (USUAL_L_PER_KG + grain_l_per_kg)
+        much = f"at most about {most_kg:.1f} kg, with {USUAL_L_PER_KG:g} L/kg of liquor"
+        return "grist", f"; {grist_kg:.4g} kg of grain does not fit: {much}"
+    most_kg = grist_kg - (fit.volume_l - most_l) / grain_l_per_kg
+    return "liquor", f"; with this liquor at most about {most_kg:.1f} kg of grain" if most_kg > 0.05 else ""
+
+
+def highest_c(tun: Tun) -> float:
+    """How high may a target be on this tun, °C?"""
+    return tun.guard.hard_limit_c - UNDER_LIMIT_K
+
+
+def _limit_text(tun: Tun) -> str:
+    limit_c = tun.guard.hard_limit_c
+    return f"at most {highest_c(tun):g} °C, {UNDER_LIMIT_K:g} K under the tun's hard limit of {limit_c:g} °C"
+
+
+def held_under_c(tun: Tun) -> float:
+    """Under which temperature can a heater hold the mash whose probe behind it must stay under the hard limit, °C?"""
+    return throttled_end_c(tun, PLATE_LOSS * tun.loss_w_per_k)
+
+
+def _held_text(tun: Tun) -> str:
+    return (
+        f"less than {held_under_c(tun):.1f} °C: above, heat that makes up for the loss brings the probe behind the "
+        f"heater to the hard limit of {tun.guard.hard_limit_c:g} °C; more flow or a probe in the mash leaves more room"
+    )
+
+
+def _strike(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
+    if fit.strike_c is None:
+        return []
+    problems, place = [], ("dough_in", "strike")
+    if fit.strike_c > highest_c(tun) + 1e-9:
+        wanted = f"{_limit_text(tun)}: use less grain, more liquor, warmer grain or a lower first rest"
+        problems.append(Problem("dough_in: strike", _struck(program, fit), wanted, place))
+    elif fit.strike_c >= held_under_c(tun):
+        problems.append(Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place))
+    if fit.strike_c < program.liquor.temperature_c - 0.5:
+        wanted = f"liquor no warmer than the strike temperature, {fit.strike_c:.1f} °C"
+        found = degrees(program.liquor.temperature_c)
+        problems.append(Problem("liquor: temperature", found, wanted, ("liquor", "temperature")))
+    first_c = program.step[0].temperature_c
+    if program.dough_in.strike_c is not None and first_c is not None:
+        problems += _landing(program, tun, fit, first_c)
+    return problems
+
+
+def _struck(program: Program, fit: Fit) -> str:
+    """The strike temperature as it was written, or as it was worked out."""
+    if program.dough_in.strike_c is not None or not program.grist_kg:
+        return f"{fit.strike_c:.1f} °C"
+    return f'"auto", worked out as {fit.strike_c:.1f} °C at {fit.liquor_kg / program.grist_kg:.1f} L/kg'
+
+
+def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Problem]:
+    """A strike written by hand must not land the mash above its first rest: nothing here can cool."""
+    dough = program.dough_in
+    lands_c = heat.landing_c(
+        program.grist_kg,
+        dough.grist_temperature_c,
+        fit.liquor_kg,
+        fit.strike_c or first_c,
+        metal_j_per_k=tun.metal_j_per_k + tun.heater.bath_j_per_k,
+        slaking_j_per_kg=dough.slaking_heat_kj_per_kg * 1000.0,
+    )
+    if lands_c <= first_c + LANDS_K:
+        return []
+    found = f"{fit.strike_c:.1f} °C, which lands the mash at {lands_c:.1f} °C"
+    return [
+        Problem(
+            "dough_in: strike", found, f'"auto", or less: the first rest is {degrees(first_c)}', ("dough_in", "strike")
+        )
+    ]
+
+
+def _length(program: Program, fit: Fit) -> list[Problem]:
+    if any(step.kind == "souring" for step in program.step) or not math.isfinite(fit.mash_s):
+        return []
+    if fit.mash_s <= LONGEST_S:
+        return []
+    wanted = f"at most {show('duration', LONGEST_S)} in all, ramps included"
+    return [Problem("step", f"{show('duration', round(fit.mash_s))} in all", wanted, ("step",))]
+
+
+def _swapped(value_c: float, highest: float) -> str:
+    """Two digits typed the wrong way round?"""
+    other = 10 * (int(value_c) % 10) + int(value_c) // 10
+    likely = value_c == int(value_c) and 20 <= other <= highest
+    return f" (is {other} °C meant?)" if likely else ""
+
+
+def _target(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
+    if stage.at is None or stage.target_c <= highest_c(tun) + 1e-9:
+        return []
+    wanted = _limit_text(tun) + _swapped(stage.target_c, highest_c(tun))
+    return [slip(stage.at, program.step[stage.at], "temperature", degrees(stage.target_c), wanted)]
+
+
+def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
+    """Can the heater get there at all, the tun cool down there, and the wort leave the heater cool enough?"""
+    if stage.at is None:
+        return []
+    step, found = program.step[stage.at], degrees(stage.target_c)
+    if stage.limited_by != "cooling" and stage.target_c >= held_under_c(tun):
+        return [slip(stage.at, step, "temperature", found, _held_text(tun))]
+    if not math.isfinite(stage.ramp_s):
+        if stage.limited_by == "cooling":
+            wanted = f"more than the room's {tun.room_c:g} °C: this tun cannot cool"
+        else:
+            most_c = tun.room_c + power_w(tun) / tun.loss_w_per_k
+            wanted = f"less than {most_c:.0f} °C, where the heater only just makes up for the loss"
+        return [slip(stage.at, step, "temperature", found, wanted)]
+    if tun.heater.place != "line" or tun.flow_l_per_min is None or stage.limited_by in ("addition", "cooling"):
+        return []
+    needed_w = min(power_w(tun), stage.capacity_j_per_k * stage.climb_k_per_s + _loss_w(tun, stage.target_c))
+    outlet_c = stage.target_c + needed_w / (tun.flow_l_per_min / 60.0 * heat.WATER)
+    if outlet_c <= tun.guard.outlet_limit_c - OUTLET_MARGIN_K:
+        return []
+    found += f", with wort leaving the heater at {outlet_c:.1f} °C"
+    wanted = f"under {tun.guard.outlet_limit_c - OUTLET_MARGIN_K:g} °C there: a slower ramp or a lower target"
+    return [slip(stage.at, step, "temperature", found, wanted)]
+
+
+def _loss_w(tun: Tun, at_c: float) -> float:
+    return max(0.0, tun.loss_w_per_k * (at_c - tun.room_c))
+
+
+def _additions(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
+    """Does an addition of a written amount land near its target, and does a pull leave the heater covered?"""
+    problems = []
+    before_c = fit.stages[0].target_c
+    for stage in fit.stages:
+        if stage.at is not None and stage.kind == "infusion":
+            problems += _lands(program, stage, before_c)
+        if stage.at is not None and stage.kind == "decoction":
+            problems += _pull(program, tun, stage)
+        before_c = stage.target_c
+    return problems
+
+
+def _lands(program: Program, stage: Stage, before_c: float) -> list[Problem]:
+    step = program.step[stage.at or 0]
+    if step.amount_kg is None:
+        return []
+    lands_c = heat.mixed_with_liquor_c(stage.capacity_j_per_k, before_c, step.amount_kg, added_at_c(step))
+    if lands_c <= stage.target_c + LANDS_K:
+        return []
+    found = f"{step.amount_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
+    return [slip(stage.at or 0, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')]
+
+
+def _pull(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
+    mash_kg = program.grist_kg + stage.liquor_kg
+    left_kg = mash_kg - stage.addition_kg
+    if left_kg >= tun.min_liquor_l:
+        return []
+    found = f"a pull of {stage.addition_kg:.1f} kg out of {mash_kg:.1f} kg"
+    wanted = f"at least {tun.min_liquor_l:g} kg left in the tun, so that the heater stays covered"
+    return [slip(stage.at or 0, program.step[stage.at or 0], "amount", found, wanted)]

@@ -1,0 +1,73 @@
+"""What wort will this plan give, if the tun follows it exactly, and what would a small change do?
+
+An estimate for comparing programs. It is told beside the plan; no decision rests on it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, NamedTuple
+
+from controller.brewing.kinetics import malts
+from controller.brewing.kinetics.model import PUBLISHED_SET, Mark, Prediction, predict
+from controller.brewing.kinetics.what_if import Rest, Variation, profile_of, what_if
+from controller.plan.fits import highest_c
+from controller.plan.plan import Plan
+
+VARIED_S = 6 * 3600.0  # what changes would do is worked out for a mash up to so long: souring takes days
+LANDS_K = 0.1  # mash that lands nearer its first target is there
+
+
+class Forecast(NamedTuple):
+    """What is expected of a plan."""
+
+    prediction: Prediction
+    second: Prediction  # by the other parameter set: their difference is what the literature leaves open
+    variations: tuple[Variation, ...]
+    remarks: tuple[str, ...]
+    profile: list[tuple[float, float]]
+    marks: list[Mark]
+    basis: malts.Basis
+
+    def document(self) -> dict[str, Any]:
+        """As `check --json` and `dryrun --json` show what changes would do."""
+        return {"what_if": [_rounded(one) for one in self.variations], "malt": list(self.remarks)}
+
+
+def rests(plan: Plan) -> list[Rest] | None:
+    """The plan as temperatures and times from dough-in on, keep left out; None without grain, or where it has no end.
+
+    The first rest is longer by the time that mixing takes; grain that lands away from its target has it as a rest.
+    """
+    stages = [stage for stage in plan.stages if stage.at is not None]
+    if not plan.program.grist or not stages or not all(math.isfinite(stage.ramp_s) for stage in stages):
+        return None
+    mixing_s = plan.course.legs[0].mixing_s
+    found = [Rest(s.name, s.target_c, s.hold_s, s.ramp_s) for s in stages if s.kind != "keep"]
+    if abs(plan.landing_c - stages[0].target_c) > LANDS_K:
+        return [Rest("dough-in", plan.landing_c, mixing_s), *found]
+    return [found[0]._replace(hold_s=found[0].hold_s + mixing_s), *found[1:]]
+
+
+def forecast(plan: Plan) -> Forecast | None:
+    """What is expected of a plan; None without grain."""
+    planned = rests(plan)
+    if not planned:
+        return None
+    basis = malts.recalled(plan.course.malt)
+    profile, marks = profile_of(planned)
+    long = sum(dt_s for dt_s, _ in profile) > VARIED_S
+    varied = () if long else what_if(planned, basis.malt, basis.params, highest_c(plan.tun))
+    return Forecast(
+        prediction=predict(profile, basis.malt, marks, basis.params),
+        second=predict(profile, basis.malt, marks, PUBLISHED_SET),
+        variations=tuple(one for one in varied if one.name != "dough-in"),
+        remarks=plan.remarks,
+        profile=profile,
+        marks=marks,
+        basis=basis,
+    )
+
+
+def _rounded(one: Variation) -> dict[str, Any]:
+    return {key: round(value, 3) if isinstance(value, float) else value for key, value in one._asdict().items()}

@@ -1,0 +1,346 @@
+"""What does the brewer want of a mash?
+
+A rest program as it stands in `config/programs/NAME.toml`: grist, liquor, dough-in and the steps in order. Whether it
+fits a tun is for `plan.py`; what its own values must agree on is in `agree`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    Field,
+    StrictBool,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from controller.brewing.advice.table import RULES
+from controller.plan.ingredients import Grist as Grist
+from controller.plan.ingredients import Liquor as Liquor
+from controller.plan.ingredients import Name
+from controller.plan.ingredients import Text as Text
+from controller.settings.problems import Checks, Problem, found_by
+from controller.settings.table import Quantity, Table, read, show, wrong
+
+Aim = Literal["dry", "balanced", "full"]
+Kind = Literal["rest", "infusion", "decoction", "mash_out", "keep", "souring"]
+
+MIN_REST_S, MAX_REST_S = 60.0, 4 * 3600.0  # a slip of the pen lies outside (own proposal)
+MAX_LONG_S = 12 * 3600.0  # with long = true
+MAX_KEEP_S = 2 * 3600.0  # sugars darken and the bed settles (common practice); longer with long = true
+MAX_SOURING_S = 72 * 3600.0
+LOWEST_TARGET_C, BOILING_C = 20.0, 100.0
+
+
+class DoughIn(Table):
+    """How the grain meets the liquor."""
+
+    strike_c: Annotated[float | None, Quantity("temperature", 20, 98, auto=True)] = None  # None: worked out
+    grist_temperature_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
+    slaking_heat_kj_per_kg: Annotated[float, Quantity("heat", 0, 60)] = 0.0  # 13 to 38 by moisture (Pauls and Whites)
+
+
+class HotLiquor(Table):
+    """Liquor for the run-off, heated elsewhere: somebody is reminded in time."""
+
+    temperature_c: Annotated[float, Quantity("temperature", 20, 100)] = 78.0
+    takes_s: Annotated[float, Quantity("duration", 60, 14_400)]  # to heat it
+
+
+class Step(Table):
+    """One step. Which keys serve depends on its kind."""
+
+    name: Name
+    kind: Kind = "rest"
+    temperature_c: Annotated[float | None, Quantity("temperature", LOWEST_TARGET_C, BOILING_C)] = None
+    time_s: Annotated[float | None, Quantity("duration", MIN_REST_S, MAX_SOURING_S)] = None
+    ramp_k_per_s: Annotated[float | None, Quantity("rate", 0.05 / 60, 5 / 60)] = None
+    tolerance_k: Annotated[float, Quantity("difference", 0.5, 3)] = 1.0
+    by: Literal["time", "person", "iodine"] = "time"
+    ask_after_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None
+    go_on_after_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None
+    long: StrictBool = False
+    amount_kg: Annotated[float | None, Quantity("mass", 0.05, 10_000, auto=True)] = None
+    added_at_c: Annotated[float | None, Quantity("temperature", 1, 100)] = None
+    away_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None  # decoction: from pull to return
+    ph_every_s: Annotated[float | None, Quantity("duration", 600, 86_400)] = None  # souring: reminder
+    why: Text = ""
+
+    @field_validator("time_s", mode="wrap")
+    @classmethod
+    def _in_words(cls, value: object, read_it: Any, info: ValidationInfo) -> object:
+        """What is out of any range is told as what is out of the kind's."""
+        try:
+            return read_it(value)
+        except ValidationError as refused:
+            if not refused.errors()[0]["msg"].startswith("a value from"):
+                raise
+            raise wrong(time_wanted(str(info.data.get("kind", "rest")))) from None
+
+    @property
+    def held_s(self) -> float:
+        """For how long does the step hold? Base value of the kind where nothing is written."""
+        if self.time_s is not None:
+            return self.time_s
+        return MAX_KEEP_S if self.kind == "keep" else 0.0
+
+
+_LIMIT_ATTENUATION = Quantity("share", 0.4, 0.95)
+
+
+class Program(Table):
+    """A rest program: `config/programs/NAME.toml`."""
+
+    name: Name = "unnamed"
+    title: Text
+    aim: Aim | float = "balanced"
+    tun: Text = ""  # the tun it was written for, where there are several
+    grist: tuple[Grist, ...] = ()
+    liquor: Liquor
+    dough_in: DoughIn = DoughIn.model_construct()
+    hot_liquor: HotLiquor | None = None
+    enzyme: StrictBool = False  # enzyme added for beta-glucan
+    cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined
+    splashing: StrictBool = False  # the mash splashes, or is stirred long with the lid open
+    pale_to_keep: StrictBool = False  # a pale beer meant to keep
+    staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = (
+        None  # somebody is there so long from dough-in
+    )
+    people: tuple[Text, ...] = ()  # who is there to answer
+    step: Annotated[tuple[Step, ...], Field(min_length=1, max_length=40)]
+    notes: Annotated[tuple[Text, ...], Field(max_length=40)] = ()  # remarks; of a foreign file, what did not map
+    overrule: dict[str, Text] = Field(default_factory=dict)  # advice known and accepted: id = "reason"
+
+    @field_validator("aim", mode="before")
+    @classmethod
+    def _aim(cls, value: object, info: ValidationInfo) -> object:
+        if value in ("dry", "balanced", "full") or (isinstance(value, float) and not info.context):
+            return value
+        try:
+            return read(_LIMIT_ATTENUATION, value, from_file=True)
+        except PydanticCustomError:
+            raise wrong('"dry", "balanced", "full", or a limit attenuation such as "80 %"') from None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _steps_named(cls, data: object) -> object:
+        """A step without a name is called by its kind and place."""
+        if not isinstance(data, dict) or not isinstance(data.get("step"), (list, tuple)):
+            return data
+        steps = [
+            {"name": f"{str(step.get('kind', 'rest')).replace('_', '-')} {at}", **step}
+            if isinstance(step, dict)
+            else step
+            for at, step in enumerate(data["step"], 1)
+        ]
+        return {**data, "step": steps}
+
+    @classmethod
+    def example(cls, name: str) -> str:
+        """What could stand in this field, in words?"""
+        if name == "liquor":
+            return 'a block [liquor] with mass or volume, such as mass = "60 kg"'
+        return super().example(name)
+
+    @property
+    def grist_kg(self) -> float:
+        """How much grain is there, kg? 0 = a run with water alone."""
+        return sum(line.mass_kg for line in self.grist)
+
+
+def degrees(value_c: float) -> str:
+    """A temperature in a message: what was written in °F is not told to a thousandth."""
+    return show("temperature", round(value_c, 2))
+
+
+def slip(at: int, step: Step, key: str, found: str, wanted: str) -> Problem:
+    """A problem with one key of one step, by its block in the file; people's step 1 is dough-in, where there is one."""
+    return Problem(f'[[step]] {at + 1} "{step.name}": {key}', found, wanted, ("step", at, key))
+
+
+def _overruled(program: Program) -> list[Problem]:
+    """A reason is given for a rule that there is; what stops for safety is not overruled."""
+    known = {rule.id: rule.level for rule in RULES}
+    problems = []
+    for rule, reason in program.overrule.items():
+        path = ("overrule", rule)
+        if known.get(rule, "stop") == "stop":
+            problems.append(
+                Problem("overrule", f'"{rule[:20]}"', "the id of a rule that only advises, such as A5", path)
+            )
+        elif not reason.strip():
+            problems.append(Problem(f"overrule: {rule}", "no reason", "a few words that go on record", path))
+    return problems
+
+
+def _liquor(program: Program) -> list[Problem]:
+    both = (program.liquor.mass_kg is None) == (program.liquor.volume_l is None)
+    found = "nothing" if program.liquor.mass_kg is None else "both mass and volume"
+    return [Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"', ("liquor",))] if both else []
+
+
+def _grain(program: Program) -> list[Problem]:
+    """A dough-in without grain is a malt forgotten: the strike would be left out without a word."""
+    if program.grist or "dough_in" not in program.model_fields_set:
+        return []
+    wanted = "a malt, [[grist]], or no [dough_in] for a water trial"
+    return [Problem("dough_in", "[dough_in] but no [[grist]]", wanted, ("grist",))]
+
+
+def _names(program: Program) -> list[Problem]:
+    """Names serve to find a step again in orders and records."""
+    problems = []
+    first: dict[str, int] = {}
+    for at, step in enumerate(program.step):
+        other = first.setdefault(step.name.casefold(), at)
+        if other != at:
+            problems.append(slip(at, step, "name", f"the name of [[step]] {other + 1} again", "a name of its own"))
+    return problems
+
+
+def _first(program: Program) -> list[Problem]:
+    step = program.step[0]
+    if step.kind in ("rest", "souring"):
+        return []
+    return [slip(0, step, "kind", f'"{step.kind}"', "a rest as the first step")]
+
+
+def _last(program: Program) -> list[Problem]:
+    problems = []
+    for at, step in enumerate(program.step[:-1]):
+        if step.kind == "keep":
+            problems.append(slip(at, step, "kind", '"keep" before other steps', "keep as the last step only"))
+    return problems
+
+
+_TAKES: dict[str, frozenset[str]] = {
+    "rest": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ask_after", "go_on_after", "long"}),
+    "mash_out": frozenset({"temperature", "time", "ramp", "tolerance", "by", "long"}),
+    "keep": frozenset({"temperature", "time", "ramp", "tolerance", "long"}),
+    "infusion": frozenset({"temperature", "amount", "added_at"}),
+    "decoction": frozenset({"temperature", "amount", "added_at", "away"}),
+    "souring": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ph_every", "long"}),
+}
+_NEEDS: dict[str, frozenset[str]] = {
+    "rest": frozenset({"temperature", "time"}),
+    "mash_out": frozenset({"temperature", "time"}),
+    "keep": frozenset(),
+    "infusion": frozenset({"temperature"}),
+    "decoction": frozenset({"temperature"}),
+    "souring": frozenset({"temperature", "time"}),
+}
+_EXAMPLE = {"temperature": 'a temperature such as "66 °C"', "time": 'a time such as "35 min"'}
+
+Slip = tuple[str, str, str]  # key, found, wanted
+Placed = tuple[int, Step]  # a step and its place in the list
+
+
+def _steps(program: Program) -> Iterator[Problem]:
+    """What is wrong within one step?"""
+    for each in enumerate(program.step):
+        yield from found_by((_keys, _times, _ask_after, _go_on_after, _asked_within), each)
+
+
+def _slips(place: Placed, *slips: Slip) -> list[Problem]:
+    return [slip(*place, *what) for what in slips]
+
+
+def _keys(place: Placed) -> list[Problem]:
+    """Which keys serve, and which are needed, depends on the kind."""
+    step = place[1]
+    written = {Step.model_fields[name].alias or name for name in step.model_fields_set} - {"name", "kind", "why"}
+    slips = [(key, "nothing", _EXAMPLE[key]) for key in sorted(_NEEDS[step.kind] - written)]
+    slips += [
+        (key, f"this key in a step of kind {step.kind}", f"one of {', '.join(sorted(_TAKES[step.kind]))}")
+        for key in sorted(written - _TAKES[step.kind])
+    ]
+    return _slips(place, *slips)
+
+
+def _longest_s(step: Step) -> float:
+    if step.kind == "souring":
+        return MAX_SOURING_S
+    if step.long:
+        return MAX_LONG_S
+    return MAX_KEEP_S if step.kind == "keep" else MAX_REST_S
+
+
+def time_wanted(kind: str) -> str:
+    """How long may a step of this kind be, in words?"""
+    longest_s = {"souring": MAX_SOURING_S, "keep": MAX_KEEP_S}.get(kind, MAX_REST_S)
+    more = "" if kind == "souring" else f", or to {show('duration', MAX_LONG_S)} with long = true"
+    return f"a time from {show('duration', MIN_REST_S)} to {show('duration', longest_s)}{more}"
+
+
+def _times(place: Placed) -> list[Problem]:
+    step = place[1]
+    if step.time_s is None or MIN_REST_S <= step.time_s <= _longest_s(step):
+        return []
+    return _slips(place, ("time", show("duration", step.time_s), time_wanted(step.kind)))
+
+
+def _ask_after(place: Placed) -> list[Problem]:
+    return _iodine_only(place, "ask_after", place[1].ask_after_s)
+
+
+def _go_on_after(place: Placed) -> list[Problem]:
+    return _iodine_only(place, "go_on_after", place[1].go_on_after_s)
+
+
+def _iodine_only(place: Placed, key: str, value_s: float | None) -> list[Problem]:
+    if value_s is None or place[1].by == "iodine":
+        return []
+    return _slips(place, (key, show("duration", value_s), 'only together with by = "iodine"'))
+
+
+def _asked_within(place: Placed) -> list[Problem]:
+    """The test is asked for within the rest."""
+    step = place[1]
+    if step.ask_after_s is None or step.time_s is None or step.ask_after_s <= step.time_s:
+        return []
+    found, wanted = show("duration", step.ask_after_s), f"within the rest, {show('duration', step.time_s)}"
+    return _slips(place, ("ask_after", found, wanted))
+
+
+def _ways(program: Program) -> Iterator[Problem]:
+    """Does the temperature go where each kind of step can take it?"""
+    for pair in itertools.pairwise(enumerate(program.step)):
+        yield from found_by((_rises, _hotter), pair)
+
+
+def _rises(pair: tuple[Placed, Placed]) -> list[Problem]:
+    (_, before), (at, step) = pair
+    if step.kind not in ("infusion", "decoction") or step.temperature_c is None or before.temperature_c is None:
+        return []
+    if step.temperature_c > before.temperature_c:
+        return []
+    here, there = degrees(step.temperature_c), degrees(before.temperature_c)
+    return [slip(at, step, "temperature", here, f"more than the {there} before it")]
+
+
+def _hotter(pair: tuple[Placed, Placed]) -> list[Problem]:
+    at, step = pair[1]
+    if step.kind not in ("infusion", "decoction") or step.temperature_c is None:
+        return []
+    if added_at_c(step) > step.temperature_c:
+        return []
+    here = degrees(added_at_c(step))
+    return [slip(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}")]
+
+
+def added_at_c(step: Step) -> float:
+    """How hot is what is added? Boiling liquor has cooled to 98 °C when it arrives, a decoction to 95 (from memory)."""
+    if step.added_at_c is not None:
+        return step.added_at_c
+    return 98.0 if step.kind == "infusion" else 95.0
+
+
+agree: Checks[Program] = Checks(  # do the values of this program fit each other? Nothing here depends on a tun
+    _liquor, _grain, _names, _first, _last, _steps, _ways, _overruled
+)

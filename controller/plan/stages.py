@@ -1,0 +1,169 @@
+"""What happens in the tun, step by step: how long, how hot, how much heat?
+
+Dough-in and every step of a program as a stage on one tun: its rise and what limits it, its hold, what is in the tun,
+the energy drawn. Arithmetic alone; whether it is allowed is for `fits.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from controller.brewing import heat, volumes
+from controller.brewing.reasons import reason_for_step
+from controller.core.control import plant_model as figures
+from controller.core.control.climb import LimitedBy, climb, power_w
+from controller.core.nouns import GOES_IN, SETTLE_S, StepKind
+from controller.plan.recipe import Program, Step, added_at_c
+from controller.settings.tun import Tun
+
+LANDS_K = 1.0  # mash that lands so near its first rest is there (the usual tolerance of a rest)
+NO_GRAIN = "water alone: there is nothing to convert"
+
+
+class Stage(NamedTuple):
+    """One step of the plan, dough-in included: what is in the tun, how it gets to its target, how long it stays."""
+
+    name: str
+    kind: StepKind
+    target_c: float
+    ramp_s: float
+    climb_k_per_s: float  # mean over the rise; 0 where there is none
+    limited_by: LimitedBy
+    hold_s: float
+    capacity_j_per_k: float
+    liquor_kg: float
+    addition_kg: float
+    kwh: float  # drawn by the heater in this step
+    at: int | None  # index of the program's step; None for dough-in
+    why: str
+
+
+class Strike(NamedTuple):
+    """The liquor before dough-in, and where the mash lands."""
+
+    temperature_c: float | None
+    parts: heat.StrikeParts | None
+    landing_c: float
+    seconds: float
+    kwh: float
+    capacity_j_per_k: float
+
+
+def liquor_kg(program: Program) -> float:
+    """How much liquor is in the tun before dough-in, kg?"""
+    liquor = program.liquor
+    if liquor.mass_kg is not None:
+        return liquor.mass_kg
+    return volumes.liquor_kg(liquor.volume_l or 0.5, liquor.temperature_c)
+
+
+def strike(program: Program, tun: Tun, liquor: float) -> Strike:
+    """How hot must the liquor be, how long and how much energy does it take, and where does the mash land?"""
+    capacity = liquor * heat.WATER + tun.metal_j_per_k
+    first_c = program.step[0].temperature_c or program.liquor.temperature_c
+    if not program.grist:
+        return Strike(None, None, program.liquor.temperature_c, 0.0, 0.0, capacity)
+    dough = program.dough_in
+    slaking = dough.slaking_heat_kj_per_kg * 1000.0
+    grist = (program.grist_kg, dough.grist_temperature_c, liquor)
+    hot_j_per_k = tun.metal_j_per_k + tun.heater.bath_j_per_k
+    parts = heat.strike_parts(*grist, first_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
+    strike_c = first_c + sum(parts) if dough.strike_c is None else dough.strike_c
+    landing_c = heat.landing_c(*grist, strike_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
+    seconds, kwh = _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
+    return Strike(strike_c, parts, first_c if dough.strike_c is None else landing_c, seconds, kwh, capacity)
+
+
+def _heat_up(from_c: float, tun: Tun, liquor: float, strike_c: float) -> tuple[float, float]:
+    """How long, and how much does the heater draw, losses included, until the strike temperature? The vessel starts as
+    warm as the room, liquor of a coil or jacket as warm as that in the tun."""
+    if strike_c <= from_c:
+        return 0.0, 0.0
+    hot_c = min(strike_c, 100.0)
+    kwh = heat.liquor_kwh(liquor, from_c, hot_c) + heat.warming_kwh(tun.metal_j_per_k, tun.room_c, hot_c)
+    kwh += heat.warming_kwh(tun.heater.bath_j_per_k, from_c, hot_c)
+    loss_w = tun.loss_w_per_k * ((from_c + hot_c) / 2.0 - tun.room_c)
+    seconds = heat.time_for_energy_s(kwh, power_w(tun) - loss_w)
+    return seconds, power_w(tun) * seconds / 3.6e6 / tun.heater.efficiency
+
+
+def mixing_s(kind: StepKind, tun: Tun) -> float:
+    """How long after grain or an addition is in until the reading is believed, s? 0 for a step without any. Grain also
+    cools the liquor of a coil or jacket, which gives on the heat it has until both are as warm: two of its lags."""
+    if kind == "dough_in" and tun.heater.bath_l > 0.0:
+        return SETTLE_S + 2.0 * figures.heater_lag_s(tun)
+    return SETTLE_S if kind in GOES_IN else 0.0
+
+
+def _addition(
+    at: int, step: Step, tun: Tun, grist_kg: float, liquor: float, from_c: float, to_c: float, why: str
+) -> Stage:
+    """How much hot liquor, or how much of the mash as a decoction, brings it to the step's temperature?"""
+    mash = heat.mash_j_per_k(grist_kg, liquor)
+    hot_c, added = added_at_c(step), step.amount_kg or 0.0
+    if step.amount_kg is None and from_c <= to_c < hot_c:
+        if step.kind == "infusion":
+            added = heat.addition_kg(mash + tun.metal_j_per_k, from_c, to_c, hot_c)
+        else:
+            share = heat.decoction_share(from_c, to_c, hot_c, mash_j_per_k=mash, metal_j_per_k=tun.metal_j_per_k)
+            added = (grist_kg + liquor) * share
+    whole = mash + tun.metal_j_per_k
+    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, 0.0, at, why)
+
+
+def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[Stage, ...]:
+    """Step by step: what is in the tun, how the target is reached, how long it holds, what it costs."""
+    found: list[Stage] = []
+    if strike.temperature_c is not None:
+        found.append(_dough_in(program, tun, liquor, strike))
+    now_c, hottest_c, liquor_now = strike.landing_c, strike.landing_c, liquor
+    for at, step in enumerate(program.step):
+        capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k)
+        to_c = step.temperature_c if step.temperature_c is not None else now_c
+        why = _why(step, to_c, hottest_c, bool(program.grist))
+        if step.kind in ("infusion", "decoction"):
+            stage = _addition(at, step, tun, program.grist_kg, liquor_now, now_c, to_c, why)
+            liquor_now += stage.addition_kg if step.kind == "infusion" else 0.0
+        else:
+            stage = _rest(at, step, tun, capacity, liquor_now, now_c, to_c, why)
+        found.append(stage)
+        now_c, hottest_c = to_c, max(hottest_c, to_c)
+    return tuple(found)
+
+
+def _dough_in(program: Program, tun: Tun, liquor: float, strike: Strike) -> Stage:
+    target_c = strike.temperature_c or 0.0
+    rise_k = target_c - program.liquor.temperature_c
+    mean = rise_k / strike.seconds if 0.0 < strike.seconds < math.inf else 0.0
+    first_c = program.step[0].temperature_c
+    meant = first_c is None or abs(strike.landing_c - first_c) <= LANDS_K
+    why = (
+        reason_for_step("dough_in", target_c, 0.0) if meant else f"Grist meets liquor at {target_c:.1f} °C, as written."
+    )
+    return Stage(
+        "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor, 0.0,
+        strike.kwh, None, why,
+    )  # fmt: skip
+
+
+def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c: float, to_c: float, why: str) -> Stage:
+    rise = climb(tun, capacity, from_c, to_c, step.ramp_k_per_s)
+    mean = (to_c - from_c) / rise.seconds if 0.0 < rise.seconds < math.inf and to_c > from_c else 0.0
+    held_s = 0.0 if step.kind == "keep" else step.held_s
+    kwh = 0.0
+    if math.isfinite(rise.seconds) and to_c >= from_c:
+        kwh = heat.warming_kwh(capacity + tun.heater.bath_j_per_k, from_c, to_c)
+        kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, (from_c + to_c) / 2.0, rise.seconds)
+    kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, to_c, held_s)
+    return Stage(
+        step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
+        max(0.0, kwh) / tun.heater.efficiency, at, why,
+    )  # fmt: skip
+
+
+def _why(step: Step, to_c: float, hottest_c: float, grain: bool) -> str:
+    """Why is this step there? The program's own words, else the trade's. `hottest_c`: so hot was the mash before."""
+    if step.why or not grain:
+        return step.why or NO_GRAIN
+    return reason_for_step(step.kind, to_c, step.held_s, hottest_c)

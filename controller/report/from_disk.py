@@ -1,0 +1,230 @@
+"""How does a journal become a run record?
+
+A run's files (one, or more after a disk failure) are read in order and laid on one time axis: within a process the
+ticks' own clock, over a restart the clock that counts from boot, else the wall clock. What a restart or a failure left
+out is a gap, and damage is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from controller.core.nouns import GOES_IN
+from controller.edge.record import lines as journal
+from controller.report import wort
+from controller.report.record import Happening, Planned, Row, RunRecord, Went, measured
+
+GLANCE_BYTES = 1 << 16  # of each end of a file: enough for its header and its last kept state
+OURS = ("header", "process", "keep", "sample")  # lines of the journal itself; the others are events
+
+
+class Glance(NamedTuple):
+    """What a list of runs tells of one file."""
+
+    path: Path
+    number: int
+    run: str
+    program: str
+    title: str
+    state: str
+    at: float  # unix s of the header
+    ran_s: float
+
+
+def runs(folder: Path) -> list[Glance]:
+    """The runs of a tun, oldest first. Only both ends of each file are read."""
+    return [seen for path in journal.files(folder) if path.stem.endswith("-run") and (seen := glance(path)) is not None]
+
+
+def glance(path: Path) -> Glance | None:
+    """What run does this file hold? None where it holds none yet."""
+    lines = list(_ends(path))
+    kept = [e["state"]["run"] for e in lines if e.get("kind") == "keep" and e["state"]["run"].get("course")]
+    if not kept:
+        return None
+    run, header = kept[-1], lines[0]
+    began = float(run.get("started_wall_s") or header.get("at", 0.0))
+    ended = max((float(e["at"]) for e in lines if "at" in e), default=began)
+    return Glance(
+        path, journal.number(path), run["run_id"], run["course"]["program"], run["course"]["title"], _state(lines),
+        began, max(0.0, (ended - began) * float(header.get("speed", 1.0))),
+    )  # fmt: skip
+
+
+def _state(lines: Sequence[Mapping[str, Any]]) -> str:
+    """The newest state that any line tells."""
+    for entry in reversed(lines):
+        if entry.get("kind") == "sample":
+            return str(entry.get("state", ""))
+        if entry.get("kind") == "state":
+            return str(entry["id"])
+        if entry.get("kind") == "keep":
+            return str(entry["state"]["run"]["state"])
+    return ""
+
+
+def _ends(path: Path) -> Iterator[dict[str, Any]]:
+    """The sound lines at both ends of a file."""
+    with path.open("rb") as file:
+        head = file.read(GLANCE_BYTES)
+        end = journal.written_end(file)
+        begin = max(len(head), end - GLANCE_BYTES)
+        file.seek(begin)
+        tail = file.read(max(0, end - begin))
+    for raw in (*head.split(b"\n"), *tail.split(b"\n")):
+        if (values := journal.parse(raw)) is not None:
+            yield values
+
+
+def find(folder: Path, wanted: str) -> list[Glance]:
+    """The files of the run that is meant: `last`, a file's number, or the run's name. Empty where there is none."""
+    known = runs(folder)
+    if wanted == "last":
+        chosen = known[-1:]
+    elif wanted.isdigit():
+        chosen = [seen for seen in known if seen.number == int(wanted)]
+    else:
+        chosen = [seen for seen in known if seen.run == wanted]
+    return [seen for seen in known if chosen and seen.run == chosen[0].run]
+
+
+# ---------------------------------------------------------------- the whole run
+
+
+def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Mapping[str, Any]] = ()) -> RunRecord:
+    """The record of one run from its files, oldest first. `power_w`: of the heater, for the energy.
+
+    Raises OSError where a file cannot be read, ValueError where none of them holds a run.
+    """
+    records = [journal.read(path) for path in paths]
+    lines = list(_timed([entry for one in records for entry in one.lines]))
+    kept = [e["state"]["run"] for _, e in lines if e.get("kind") == "keep" and e["state"]["run"].get("course")]
+    if not kept:
+        raise ValueError(f"{paths[0].name if paths else 'the record'} holds no run")
+    first, last = kept[0], kept[-1]
+    course, header = first["course"], records[0].header
+    planned = tuple(_planned(leg) for leg in course["legs"])
+    rows = [_row(t_s, e) for t_s, e in lines if e.get("kind") == "sample"]
+    estimate = wort.follow(rows, course)
+    return RunRecord(
+        title=course["title"],
+        tun=str(header.get("tun", course["tun"])),
+        program=course["program"],
+        run=first["run_id"],
+        state=last["state"],
+        rows=rows,
+        planned=planned,
+        steps=_steps(rows, [_planned(leg) for leg in last["course"]["legs"]], planned, lines),
+        events=tuple(_happening(t_s, e) for t_s, e in lines if "seq" in e and e.get("kind") not in OURS),
+        enzymes=estimate.columns,
+        prediction=estimate.prediction,
+        meta=_meta(course, header, first),
+        began_s=float(first.get("started_wall_s") or header.get("at", 0.0)),
+        energy_kwh=None if power_w is None else round(_full_power_s(rows) * power_w / 3.6e6, 3),
+        speed=float(header.get("speed", 1.0)),
+        grist_kg=float(course.get("grist_kg") or 0.0),
+        liquor_kg=course.get("liquor_kg"),
+        landing_c=course.get("landing_c"),
+        planned_s=course.get("planned_s"),
+        added=tuple(added),
+        damage="; ".join(one.damage for one in records if one.damage),
+    )
+
+
+def _timed(lines: Sequence[dict[str, Any]]) -> Iterator[tuple[float, dict[str, Any]]]:
+    """Each line with its run time, s since the first line."""
+    run_s, speed, boot = 0.0, 1.0, ""
+    clocked: Mapping[str, Any] | None = None  # the newest line that has a clock
+    ticked: float | None = None  # the newest tick of this process
+    for entry in lines:
+        if entry.get("kind") in ("header", "process"):
+            speed, new_boot = float(entry.get("speed", 1.0)), str(entry.get("boot_id", ""))
+            run_s += _apart_s(clocked, entry, new_boot == boot) * speed
+            boot, clocked, ticked = new_boot, entry, None
+        elif "t" in entry:
+            run_s += _apart_s(clocked, entry, True) * speed if ticked is None else max(0.0, entry["t"] - ticked)
+            clocked, ticked = entry, float(entry["t"])
+        yield run_s, entry
+
+
+def _apart_s(before: Mapping[str, Any] | None, entry: Mapping[str, Any], same_boot: bool) -> float:
+    """Real seconds between two lines: by the clock that counts from boot where it went on, else by the wall clock."""
+    if before is None:
+        return 0.0
+    key = "up" if same_boot and "up" in before and "up" in entry else "at"
+    return max(0.0, float(entry.get(key, 0.0)) - float(before.get(key, entry.get(key, 0.0))))
+
+
+def _planned(leg: Mapping[str, Any]) -> Planned:
+    return Planned(
+        leg["name"], leg["kind"], leg["target_c"], leg["ramp_s"], leg["hold_s"], leg.get("why", ""),
+        leg.get("addition_kg", 0.0), leg.get("addition_c"),
+        float(leg.get("mixing_s", 0.0)) if leg["kind"] in GOES_IN else 0.0,
+    )  # fmt: skip
+
+
+def _row(t_s: float, entry: Mapping[str, Any]) -> Row:
+    return Row(
+        round(t_s, 2),
+        entry.get("mash_c"),
+        entry.get("setpoint_c"),
+        entry.get("target_c"),
+        float(entry.get("duty") or 0.0),
+        int(entry.get("leg", -1)),
+        str(entry.get("phase", "")),
+        str(entry.get("state", "")),
+    )
+
+
+def _happening(t_s: float, entry: Mapping[str, Any]) -> Happening:
+    return Happening(
+        round(t_s, 2),
+        str(entry["kind"]),
+        str(entry.get("id", "")),
+        str(entry.get("text", "")),
+        entry.get("value"),
+        entry.get("limit"),
+        str(entry.get("unit", "")),
+        int(entry.get("priority") or 3),
+        entry.get("data") or {},
+    )
+
+
+def _steps(
+    rows: Sequence[Row], ended: Sequence[Planned], planned: Sequence[Planned], lines: Sequence[tuple[float, Any]]
+) -> tuple[Went, ...]:
+    """Each step by its samples against the target that it had in the end; planned time is that of the plan."""
+    credited: dict[int, float] = {}
+    for _, entry in lines:
+        if entry.get("kind") == "sample" and "credited_s" in entry:
+            index = int(entry["leg"])
+            credited[index] = max(credited.get(index, 0.0), float(entry["credited_s"]))
+        elif entry.get("kind") == "step done":
+            credited[int(entry["data"]["index"])] = float(entry["data"]["credited_s"])
+    return tuple(
+        step._replace(planned_s=plan.hold_s, credited_s=credited.get(index, 0.0))
+        for index, (step, plan) in enumerate(zip(measured(rows, ended), planned, strict=True))
+    )
+
+
+def _full_power_s(rows: Sequence[Row]) -> float:
+    """How long would the heater have run at full power? Each sample counts until the next, at most two seconds."""
+    total = 0.0
+    for row, after in pairwise(rows):
+        total += row.duty * min(2.0, after.t_s - row.t_s)
+    return total
+
+
+def _meta(course: Mapping[str, Any], header: Mapping[str, Any], first: Mapping[str, Any]) -> dict[str, str]:
+    found = {"Started by": str(first.get("by") or "–"), "Liquor": f"{course['liquor_kg']:.1f} kg"}
+    if course["grist_kg"]:
+        found["Grist"] = f"{course['grist_kg']:.1f} kg ({course['liquor_kg'] / course['grist_kg']:.2f} L/kg)"
+    return {
+        **found,
+        "Program digest": str(course["digest"]),
+        "Configuration": str(header.get("config", ""))[:16],
+        "Version": str(header.get("version", "")),
+    }

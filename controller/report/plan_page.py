@@ -1,0 +1,164 @@
+"""What does a plan look like on one page, for a person to read before the mash?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from controller.brewing import volumes
+from controller.core.nouns import GOES_IN
+from controller.plan.advise import Said
+from controller.plan.plan import Plan
+from controller.plan.stages import Stage, mixing_s
+from controller.report import plan_notes
+from controller.settings.table import show
+
+_LIMITS = {
+    "heater": "the heater gives no more",
+    "limit": "the tun's ceiling",
+    "program": "as written",
+    "cooling": "cools by itself",
+}
+
+
+def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = None) -> str:
+    """The plan in words and figures. `dough_in_s`: dough-in in seconds after midnight; without it times are elapsed."""
+    remarks = plan_notes.notes(plan)
+    lines = [
+        plan.program.title,
+        f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {_aim(plan)}",
+        "",
+        *_facts(plan),
+        "",
+        *_table(plan, dough_in_s),
+        *[f"  remark: {remark}" for remark in plan.program.notes],
+        *(["", *[f"  {note}" for note in remarks]] if remarks else []),
+        *(["", *advice_lines(said)] if said else []),
+    ]
+    return "\n".join(lines)
+
+
+def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
+    """What there is to say, with why, what mends it, how sure, and the publication it rests on, if any."""
+    for line in said:
+        advice = line.advice
+        yield f"  {advice.level} {advice.rule}: {advice.text}"
+        yield f"    {advice.why} {advice.mend}"
+        yield f"    How sure: {advice.sure}{f' ({advice.source})' if advice.source else ''}."
+        if line.overruled is not None:
+            yield f"    You know: {line.overruled}"
+
+
+def _aim(plan: Plan) -> str:
+    aim = plan.program.aim
+    return f"{100 * aim:.0f} % limit attenuation" if isinstance(aim, float) else aim
+
+
+def _facts(plan: Plan) -> Iterator[str]:
+    """Strike with its parts, volumes, times, energy."""
+    yield f"  Strike   {_strike(plan)}"
+    assumed = plan_notes.assumed(plan)
+    if assumed:
+        yield f"  Assumed  {assumed}; where that is not so, write it under [dough_in] or [liquor]"
+    thick = "" if plan.thickness_l_per_kg is None else f" ({plan.thickness_l_per_kg:.1f} L/kg)"
+    grain = f", {round(plan.program.grist_kg, 2):g} kg grain" if plan.program.grist else ", no grain"
+    full = f"{plan.volume_l:.1f} L, {100 * plan.fill_share:.0f} % full"
+    yield f"  In tun   {plan.liquor_kg:.1f} kg liquor{thick}{grain}: {full}"
+    heat_up = f"heat-up {_minutes(plan.heat_up_s)}, then " if plan.heat_up_s else ""
+    whole = f"{_minutes(plan.duration_s)} from first heat to end{_going_in(plan)}"
+    yield f"  Time     {heat_up}{_minutes(plan.mash_s)} of mash; {whole}"
+    cost = "" if plan.cost is None else f"; {plan.cost:.2f} {plan.tun.currency}".rstrip()
+    parts = f" (strike {plan.strike_kwh:.2f}, mash {plan.mash_kwh:.2f})" if plan.strike_kwh else ""
+    yield f"  Energy   {plan.energy_kwh:.2f} kWh{parts}{cost}"
+    if plan.extract_kg is not None and plan.first_wort_p is not None:
+        yield (
+            f"  Extract  {plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P, if all is "
+            "converted; run-off and sparge are not known here"
+        )
+
+
+def _strike(plan: Plan) -> str:
+    if plan.strike_c is None or plan.strike_parts is None:
+        return "none: water alone"
+    if plan.program.dough_in.strike_c is not None:
+        return f"{plan.strike_c:.1f} °C as written; the mash lands at {plan.landing_c:.1f} °C"
+    parts, dough = plan.strike_parts, plan.program.dough_in
+    text = f"{plan.strike_c:.1f} °C = {plan.landing_c:.1f} °C + {parts.grist_k:.1f} K for the grain"
+    text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
+    if abs(parts.slaking_k) >= 0.05:
+        text += f" - {-parts.slaking_k:.1f} K of slaking heat"
+    round_it = f", with the liquor of its {plan.tun.heater.place}," if plan.tun.heater.bath_l else ""
+    return f"{text}; the vessel{round_it} is heated with the liquor"
+
+
+def _going_in(plan: Plan) -> str:
+    """What is in the whole time besides heating and mash?"""
+    kinds = [stage.kind for stage in plan.stages if stage.kind in GOES_IN]
+    if not kinds:
+        return ""
+    what = " and additions" if set(kinds) != {"dough_in"} else ""
+    return f", with {_minutes(sum(mixing_s(kind, plan.tun) for kind in kinds))} for grain{what} to mix in"
+
+
+def _minutes(seconds: float) -> str:
+    return show("duration", 60.0 * round(seconds / 60.0)) if seconds < 1e7 else "for ever"
+
+
+def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
+    """One line a step, and below it why it is there."""
+    elapsed = dough_in_s is None
+    now_s = 0.0 if dough_in_s is None else dough_in_s - plan.heat_up_s
+    names = [f"{number} {stage.name}" for number, stage in enumerate(plan.stages, 1)]
+    width = max(map(len, names))
+    holds = [_hold(plan, stage) for stage in plan.stages]
+    wide = max(map(len, holds))
+    yield f"  {'from' if elapsed else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
+    for stage, name, hold in zip(plan.stages, names, holds, strict=True):
+        now_s += stage.ramp_s if stage.at is None else 0.0
+        begin = f"  {_clock(now_s, elapsed):>6}  {name:<{width}}  {stage.target_c:4.1f} °C"
+        yield f"{begin}  {hold:>{wide}}  {_rise(plan, stage)}".rstrip()
+        yield f"  {'':>6}  {'':<{width}}  {stage.why}"
+        now_s += 0.0 if stage.at is None else stage.ramp_s + stage.hold_s * (stage.kind != "keep")
+        now_s += mixing_s(stage.kind, plan.tun)
+        now_s += 0.0 if stage.at is None else plan.program.step[stage.at].away_s or 0.0
+
+
+def _clock(now_s: float, elapsed: bool) -> str:
+    if not now_s < 1e7:
+        return "-"
+    hours, minutes = divmod(round(now_s / 60.0), 60)
+    return f"+{hours}:{minutes:02d}" if elapsed else f"{hours % 24:02d}:{minutes:02d}"
+
+
+def _hold(plan: Plan, stage: Stage) -> str:
+    if stage.kind == "keep":
+        return f"<= {_minutes(stage.hold_s)}"
+    if stage.at is None or stage.limited_by == "addition":
+        return "you"
+    iodine = plan.program.step[stage.at].by
+    return _minutes(stage.hold_s) + {"iodine": ", iodine", "person": ", you", "time": ""}[iodine]
+
+
+def _rise(plan: Plan, stage: Stage) -> str:
+    if stage.kind == "infusion":
+        return f"{stage.addition_kg:.1f} kg of liquor in"
+    if stage.kind == "decoction":
+        grist_kg = plan.program.grist_kg
+        share = stage.addition_kg / (grist_kg + stage.liquor_kg)
+        litres = share * volumes.mash_volume_l(stage.liquor_kg, grist_kg)
+        away_s = plan.program.step[stage.at or 0].away_s
+        away = f", away {_minutes(away_s)}" if away_s else ""
+        return f"{litres:.1f} L of mash ({stage.addition_kg:.1f} kg, {100 * share:.0f} %) out{away}, boiled, and back"
+    if stage.ramp_s <= 0.0:
+        return "-"
+    if stage.at is None:
+        return f"after {_minutes(stage.ramp_s)} of heating at full power"
+    rate = f" at {stage.climb_k_per_s * 60:.2f} K/min" if stage.climb_k_per_s > 0 else ""
+    return f"{_minutes(stage.ramp_s)}{rate} ({_LIMITS[stage.limited_by]}{_asked(plan, stage)})"
+
+
+def _asked(plan: Plan, stage: Stage) -> str:
+    """Was a faster rise asked for than the tun allows?"""
+    asked = plan.program.step[stage.at or 0].ramp_k_per_s or 0.0
+    if asked <= plan.tun.climb_k_per_s or stage.limited_by == "cooling":
+        return ""
+    return f"; you asked for {60.0 * asked:.2f}, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"

@@ -1,0 +1,227 @@
+"""What is this tun, and how does the service run?
+
+Attributes are in base units with the unit in the name; keys in the files are the same without the unit and hold text
+with a unit (`table.py`). A single value's range is checked here; what several must agree on is in `agreement.py`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import Field, StrictBool, StringConstraints, field_validator
+
+from controller.settings.guard_limits import Limits
+from controller.settings.table import Quantity, Table
+
+Topic = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^+#\x00$][^+#\x00]*$")]
+OptionalTopic = Annotated[str, StringConstraints(max_length=200, pattern=r"^([^+#\x00$][^+#\x00]*)?$")]
+Pointer = Annotated[str, StringConstraints(max_length=100, pattern=r"^(/[^/]*)*$")]  # RFC 6901
+Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]  # ISO 8601; core knows no calendar
+WATER_J_PER_L_K = 4186.0  # specific heat of water, mean of 20..80 °C (IAPWS-95), a litre taken as a kilogram
+
+
+class Probe(Table):
+    """A thermometer on the wire."""
+
+    topic: Topic
+    pointer: Pointer = ""
+    unit: Literal["C", "F"] = "C"
+    unit_pointer: Pointer = ""
+    seq_pointer: Pointer = ""
+    at_pointer: Pointer = ""
+    raw_ice_c: Annotated[float, Quantity("temperature", -3, 3)] = (
+        0.0  # more than 3 K off: a broken probe (own proposal)
+    )
+    raw_boil_c: Annotated[float, Quantity("temperature", 80, 105)] = 100.0
+    boil_c: Annotated[float, Quantity("temperature", 80, 102)] = 100.0
+    calibrated_on: Day | None = None
+    lag_s: Annotated[float, Quantity("duration", 0, 120)] = 10.0
+    behind_heater: StrictBool = False
+
+    @field_validator("calibrated_on", mode="before")
+    @classmethod
+    def _day(cls, value: object) -> object:
+        return value.isoformat() if hasattr(value, "isoformat") else value
+
+    @field_validator("unit", mode="before")
+    @classmethod
+    def _degree(cls, value: object) -> object:
+        return value.replace("°", "") if isinstance(value, str) else value
+
+    def calibrated(self, raw_c: float) -> float:
+        """What is the temperature when the probe says `raw_c`? Straight line through ice and boiling water, °C."""
+        return (raw_c - self.raw_ice_c) * self.boil_c / (self.raw_boil_c - self.raw_ice_c)
+
+
+class Probes(Table):
+    """Which thermometers are there? `mash` is the one that is controlled on."""
+
+    mash: Probe
+    second: Probe | None = None
+    outlet: Probe | None = None
+
+
+class Heater(Table):
+    """What makes the heat, and how is it switched?"""
+
+    kind: Literal["proportional", "ssr", "contactor", "gas"]
+    power_w: Annotated[float, Quantity("power", 100, 500_000, rule="what the heater's plate says")]
+    place: Literal["jacket", "element", "line", "coil"]
+    bath_l: Annotated[float, Quantity("volume", 0, 20_000)] = 0.0  # liquor round a coil or in a jacket, warmed as well
+    efficiency: Annotated[float, Quantity("share", 0.1, 1)] = 1.0
+    window_s: Annotated[float, Quantity("duration", 0, 60)] = 0.0
+    min_on_s: Annotated[float, Quantity("duration", 0, 30)] = 0.0
+    min_off_s: Annotated[float, Quantity("duration", 0, 30)] = 0.0
+    min_fire: Annotated[float, Quantity("share", 0, 0.9)] = 0.0
+    duty_cap: Annotated[float, Quantity("share", 0.05, 1)] = 1.0
+    lease_s: Annotated[float, Quantity("duration", 3, 10)] = 10.0
+    command_topic: OptionalTopic = ""
+    report_topic: OptionalTopic = ""
+    online_topic: OptionalTopic = ""
+
+    @property
+    def bath_j_per_k(self) -> float:
+        """Heat capacity of the liquor that has to be warmed along with the mash, J/K."""
+        return self.bath_l * WATER_J_PER_L_K
+
+
+class SwitchInput(Table):
+    """A level or flow switch that says "all is well" or not."""
+
+    topic: Topic
+
+
+class Output(Table):
+    """A stirrer or pump that is told on and off."""
+
+    topic: Topic
+    required_for_heat: StrictBool = True
+
+
+LOSS_RULE = "lost to the room a kelvin, lid on; at first 4 with 100 L or 2 with 30 L, later from `underback learn`"
+
+
+class Tun(Table):
+    """A mash tun: `config/tuns/NAME.toml`."""
+
+    name: Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")]
+    title: Annotated[str, StringConstraints(max_length=80)] = ""
+    simulated: StrictBool = False
+    volume_l: Annotated[float, Quantity("volume", 1, 20_000)]
+    min_liquor_l: Annotated[float, Quantity("volume", 0.1, 20_000, rule="what it takes to cover the heater")]
+    metal_j_per_k: Annotated[float, Quantity("capacity", 0, 10_000_000, rule="kg of steel x 0.5 kJ/(kg K)")]
+    loss_w_per_k: Annotated[float, Quantity("loss", 0.05, 1_000, rule=LOSS_RULE)]
+    room_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
+    altitude_m: Annotated[float, Quantity("length", -400, 5_000)] = 0.0
+    energy_price_per_kwh: Annotated[float | None, Quantity("price", 0, 1_000)] = None
+    currency: Annotated[str, StringConstraints(max_length=10)] = ""
+    supply_limit_w: Annotated[float | None, Quantity("power", 100, 1_000_000)] = None
+    mixing: Literal["stirrer", "pump", "none"]
+    flow_l_per_min: Annotated[float | None, Quantity("flow", 0.1, 5_000)] = Field(None, alias="flow_rate")
+    climb_k_per_s: Annotated[float, Quantity("rate", 0.05 / 60, 5 / 60)] = 1.0 / 60.0
+    heater: Heater
+    probes: Probes
+    level: SwitchInput | None = None
+    flow: SwitchInput | None = None
+    stirrer: Output | None = None
+    pump: Output | None = None
+    guard: Limits = Limits.model_construct()
+
+    @property
+    def plate_rise_k(self) -> float:
+        """By how much does full power warm the wort that flows past, by the plates, K? 0 without a flow figure."""
+        flow_l_per_s = (self.flow_l_per_min or 0.0) / 60.0
+        return self.heater.power_w * self.heater.efficiency / (flow_l_per_s * WATER_J_PER_L_K) if flow_l_per_s else 0.0
+
+    @classmethod
+    def example(cls, name: str) -> str:
+        """What could stand in this field, in words?"""
+        return 'mixing = "stirrer" or "pump"' if name == "mixing" else super().example(name)
+
+
+class Broker(Table):
+    """How is the MQTT broker reached? The password never stands in a file of ours: it is read from one of its own."""
+
+    host: Annotated[str, StringConstraints(max_length=253, pattern=r"^[^.\s/]{1,63}(\.[^.\s/]{1,63})*\.?$")] = (
+        "127.0.0.1"
+    )
+    port: Annotated[int, Quantity("number", 1, 65535)] = 1883
+    username: str = ""
+    password_file: str = ""
+    tls: StrictBool = False
+    ca_file: str = ""
+    cert_file: str = ""
+    key_file: str = ""
+    version: Literal[3, 5] = 5
+
+
+class Alerts(Table):
+    """Who is told when somebody has to act?"""
+
+    command: tuple[str, ...] = ()  # started with the event as JSON on its input
+    second_command: tuple[str, ...] = ()  # a second contact, when the first does not answer
+    horn_topic: OptionalTopic = ""
+    repeat_s: Annotated[float, Quantity("duration", 30, 3600)] = 300.0
+    escalate_s: Annotated[float, Quantity("duration", 60, 14_400)] = 900.0
+
+
+class Dashboards(Table):
+    """Which dashboards are served?"""
+
+    discovery: StrictBool = False  # device discovery documents for home-automation platforms
+    discovery_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homeassistant"
+    homie: StrictBool = False  # the Homie convention, version 5
+    homie_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homie"
+    metrics_file: str = ""  # OpenMetrics text for a collector
+    metrics_port: Annotated[int, Quantity("number", 0, 65535)] = 0  # the same on loopback; 0 = none
+
+
+class Supply(Table):
+    """Do tuns on this broker share one supply? Each names the same group."""
+
+    group: Annotated[str, StringConstraints(pattern=r"^[a-z0-9_-]{0,40}$")] = ""
+    limit_w: Annotated[float | None, Quantity("power", 100, 1_000_000)] = None
+
+
+class Service(Table):
+    """How does the daemon run? `config/service.toml`."""
+
+    broker: Broker = Broker.model_construct()
+    prefix: Annotated[
+        str, StringConstraints(min_length=1, max_length=100, pattern=r"^[^+#\x00$/][^+#\x00]*[^+#\x00/]$")
+    ] = "underback"
+    tick_s: Annotated[float, Quantity("duration", 0.5, 2)] = 1.0
+    data_dir: str = "data"
+    resume_minutes: Annotated[float, Quantity("number", 0, 60)] = 30.0
+    keep_runs: Annotated[int, Quantity("number", 1, 100_000)] = 50
+    alerts: Alerts = Alerts.model_construct()
+    dashboards: Dashboards = Dashboards.model_construct()
+    supply: Supply = Supply.model_construct()
+
+
+class Learned(Table):
+    """What a water run showed of this tun: `learned/NAME.toml` in the data folder, plain numbers."""
+
+    power_w: float = Field(gt=0, lt=1e6, alias="power_w")
+    power_sd: float = Field(ge=0, lt=1e6, alias="power_sd", default=0.0)
+    capacity_factor: float = Field(gt=0.1, lt=10, alias="capacity_factor", default=1.0)
+    lag_s: float = Field(ge=0, le=1200, alias="lag_s")
+    lag_sd_s: float = Field(ge=0, le=1200, alias="lag_sd_s", default=0.0)
+    dead_s: float = Field(ge=0, le=600, alias="dead_s")
+    dead_sd_s: float = Field(ge=0, le=600, alias="dead_sd_s", default=0.0)
+    on: Day
+    tun_digest: str = ""
+
+    @field_validator("on", mode="before")
+    @classmethod
+    def _day(cls, value: object) -> object:
+        return value.isoformat() if hasattr(value, "isoformat") else value
+
+
+class Settings(NamedTuple):
+    """What every room may know of the tun and the service."""
+
+    tun: Tun
+    service: Service
+    digest: str
+    learned: Learned | None = None

@@ -1,0 +1,177 @@
+"""How do messages get from the tun to the daemon and back, and what may befall them on the way?
+
+The broker and the network of the simulated world. Without faults every message arrives in the instant it was sent.
+"""
+
+from __future__ import annotations
+
+import heapq
+import json
+from collections.abc import Mapping
+from random import Random
+from typing import Any, NamedTuple
+
+from controller.messages.topics import Topics
+from sim.world.faults import Fault
+
+TROUBLE = ("broker_gone", "delay", "duplicate", "reorder", "lost")
+
+
+class Message(NamedTuple):
+    """One message as it arrives."""
+
+    at: float
+    topic: str
+    payload: bytes
+    retained: bool = False
+
+
+class Wires:
+    """Two queues, to the daemon and to the nodes, and what strangers put into them."""
+
+    def __init__(self, topics: Topics, rng: Random) -> None:
+        self.topics, self._order_topic = topics, topics.order
+        self.up = True
+        self._rng = rng
+        self._here: list[Message] = []  # to the daemon, at once
+        self._later: list[tuple[float, int, Message]] = []  # to the daemon, held up
+        self._there: list[Message] = []  # to the nodes, at once
+        self._to_nodes: list[tuple[float, int, Message]] = []  # to the nodes, held up
+        self._count = 0
+        self._kept: dict[str, bytes] = {}  # retained at the broker
+        self._orders: list[bytes] = []
+        self._hot: bytes | None = None  # last command with power
+        self._epoch = 0
+        self._seq = 0
+
+    # ------------------------------------------------------------ ordinary traffic
+
+    def to_daemon(self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], keep: bool = False) -> None:
+        """A node, a person or a stranger publishes."""
+        if topic == self._order_topic and len(self._orders) < 200:
+            self._orders.append(payload)
+        if not self.up:
+            return
+        if keep:
+            self._kept[topic] = payload
+        message = Message(at=now, topic=topic, payload=payload, retained=False)
+        if not live:
+            self._here.append(message)
+            return
+        for at in self._arrivals(now, live):
+            self._push(self._later, message._replace(at=at))
+
+    def to_nodes(
+        self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], retained: bool = False
+    ) -> None:
+        """The daemon publishes. What the nodes do not listen to ends here."""
+        if topic == self.topics.heater_command:
+            self._remember(payload)
+        if not self.up:
+            return
+        message = Message(at=now, topic=topic, payload=payload, retained=retained)
+        if not live:
+            self._there.append(message)
+            return
+        for at in self._arrivals(now, live):
+            self._push(self._to_nodes, message._replace(at=at))
+
+    def _push(self, queue: list[tuple[float, int, Message]], message: Message) -> None:
+        self._count += 1
+        heapq.heappush(queue, (message.at, self._count, message))
+
+    def _arrivals(self, now: float, live: Mapping[str, Fault]) -> list[float]:
+        """When does it arrive, and how often?"""
+        if "lost" in live and self._rng.random() < live["lost"].value:
+            return []
+        at = now + (live["delay"].value if "delay" in live else 0.0)
+        copies = round(live["duplicate"].value) if "duplicate" in live else 1
+        if "reorder" not in live:
+            return [at] * copies
+        return [at + self._rng.uniform(0.0, live["reorder"].value) for _ in range(copies)]
+
+    def arrived(self, now: float) -> list[Message]:
+        """What has reached the daemon by now?"""
+        here, self._here = self._here, []
+        if not self._later:
+            return here
+        while self._later and self._later[0][0] <= now:
+            here.append(heapq.heappop(self._later)[2])
+        here.sort(key=lambda message: message.at)
+        return here
+
+    def for_nodes(self, now: float) -> list[Message]:
+        """What has reached the nodes by now?"""
+        there, self._there = self._there, []
+        if not self._to_nodes:
+            return there
+        while self._to_nodes and self._to_nodes[0][0] <= now:
+            there.append(heapq.heappop(self._to_nodes)[2])
+        there.sort(key=lambda message: message.at)
+        return there
+
+    def _remember(self, payload: bytes) -> None:
+        """What a listener on the heater's topic could repeat later."""
+        if b'"duty":0.0,' not in payload:
+            self._hot = payload
+        if self._epoch > 0:
+            return
+        try:
+            said = json.loads(payload)
+            self._epoch, self._seq = int(said["epoch"]), int(said["seq"])
+        except (ValueError, KeyError, TypeError):
+            return  # on a real broker anybody may say anything
+
+    # ------------------------------------------------------------ the broker's own doings
+
+    def link(self, now: float, up: bool) -> None:
+        """The broker goes or comes back; on return everybody gets the retained messages anew."""
+        if up == self.up:
+            return
+        self.up = up
+        if up:
+            self._here.extend(Message(now, topic, payload, True) for topic, payload in self._kept.items())
+        else:
+            self._here.clear()
+            self._later.clear()
+            self._there.clear()
+            self._to_nodes.clear()
+
+    # ------------------------------------------------------------ strangers
+
+    def retained_trap(self, now: float) -> None:
+        """Somebody once published orders and commands as retained; everybody who subscribes now gets them."""
+        orders = [
+            {"id": "trap-1", "order": "start", "args": {"here": True}, "at": 0, "valid_s": 30, "nonce": "0"},
+            {"id": "trap-2", "order": "clear", "trip": "G07", "at": 0, "valid_s": 30, "nonce": "0"},
+        ]
+        for order in (*(json.dumps(order).encode() for order in orders), *self._orders[-1:]):
+            self._here.append(Message(now, self.topics.order, order, True))
+        hot = self._hot or self._stranger(1.0, self._epoch)
+        self._here.append(Message(now, self.topics.heater_command, hot, True))
+        self._push(self._to_nodes, Message(now, self.topics.heater_command, hot, True))
+
+    def replay(self, now: float) -> None:
+        """Everything recorded is sent once more, as if it were new."""
+        self._here.extend(Message(now, self.topics.order, order) for order in self._orders)
+        if self._hot is not None:
+            self._stranger_says(now, self._hot)
+
+    def strangers(self, now: float, live: Mapping[str, Fault]) -> None:
+        """Who else publishes on the heater's topic in this second?"""
+        if "foreign_heat" in live:
+            self._stranger_says(now, self._stranger(live["foreign_heat"].value, self._epoch))
+        if "foreign_off" in live:
+            self._stranger_says(now, b'{"duty": 0}')
+        if "foreign_epoch" in live:
+            self._stranger_says(now, self._stranger(0.0, self._epoch + round(live["foreign_epoch"].value)))
+
+    def _stranger(self, duty: float, epoch: int) -> bytes:
+        self._seq += 100_000
+        said: dict[str, Any] = {"epoch": epoch, "seq": self._seq, "duty": duty, "valid_s": 10.0, "owner": "stranger"}
+        return json.dumps(said).encode()
+
+    def _stranger_says(self, now: float, payload: bytes) -> None:
+        if self.up:
+            self._here.append(Message(now, self.topics.heater_command, payload))
+            self._push(self._to_nodes, Message(now, self.topics.heater_command, payload))

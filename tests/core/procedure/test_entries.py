@@ -1,0 +1,82 @@
+"""What people may enter: every key within its bounds, and nothing taken for something else."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from controller.core.nouns import RunState
+from controller.core.procedure import entries
+from tests.core.bench import Bench, course, leg, settings
+
+
+@pytest.fixture(scope="module")
+def asked() -> Bench:
+    """A tun that asks whether dough-in may begin."""
+    bench = Bench(settings(), mash_c=50.0)
+    bench.until("idle")
+    bench.start(course(leg("low rest", 52.0, 300.0), leg("hot rest", 54.0, 120.0)))
+    bench.until("dough_in")
+    assert bench.state.run.state is RunState.RUNNING
+    return bench
+
+
+def given(bench: Bench, **args: object) -> tuple[bool, str, list[dict[str, Any]]]:
+    """The answer's reply and what went on record."""
+    bench.order("answer", **args)
+    outcome = bench.step()
+    (reply,) = outcome.replies
+    return reply.accepted, reply.reason, [dict(e.data or {}) for e in outcome.events if e.kind == "entry"]
+
+
+@pytest.mark.parametrize("key", entries.FIGURES)
+def test_each_figure_is_taken_at_both_bounds_and_refused_beyond(asked: Bench, key: str) -> None:
+    """The least and the most value go on record with who entered them; just outside is refused with bounds and unit."""
+    figure = entries.FIGURES[key]
+    for value in (figure.low, figure.high):
+        taken, reason, filed = given(asked, **{key: value})
+        assert (taken, filed) == (True, [{key: value, "by": "brewer"}])
+        assert figure.unit in reason
+    for wrong in (figure.low - 0.01, figure.high + 0.01, "much", True, float("nan")):
+        taken, reason, filed = given(asked, **{key: wrong})
+        assert (taken, filed) == (False, [])
+        assert f"from {figure.low:g} to {figure.high:g}" in reason
+        assert key in reason
+
+
+@pytest.mark.parametrize("key", entries.TEXTS)
+def test_words_are_taken_and_empty_or_endless_ones_are_not(asked: Bench, key: str) -> None:
+    """Words, and a number meant as a name, go on record; nothing, too much and a list do not."""
+    for value in ("WM-0093", 93):
+        assert given(asked, **{key: value})[2] == [{key: value, "by": "brewer"}]
+    for wrong in ("  ", "x" * (entries.LONGEST_TEXT + 1), ["a"], None):
+        assert not given(asked, **{key: wrong})[0]
+
+
+def test_several_wrong_values_are_all_told(asked: Bench) -> None:
+    """One refusal names every key that is wrong, and nothing of the rest is recorded."""
+    taken, reason, filed = given(asked, ph=99, gravity_p="x", final_p=12.0)
+    assert (taken, filed) == (False, [])
+    assert "ph: found '99'" in reason
+    assert "gravity_p: found 'x'" in reason
+    assert "final_p" not in reason
+
+
+def test_a_slip_in_a_key_answers_no_question(asked: Bench) -> None:
+    """A key that is not known is refused and named; the question stays open instead of getting its ordinary answer."""
+    taken, reason, _ = given(asked, first_wort_vol=40)
+    assert not taken
+    assert "first_wort_vol: found a key that is not known" in reason
+    assert asked.state.run.prompt is not None
+    assert asked.state.run.prompt.id == "dough_in"
+
+
+def test_every_key_stands_in_the_batch_record() -> None:
+    """Each figure and each text but the remark belongs to a line of the record; units end their keys."""
+    kept = {key for item in entries.ITEMS for key in item.keys}
+    assert kept == {*entries.FIGURES, *entries.TEXTS} - {"remark"}
+    ends = {"°C": "_c", "°P": "_p", "mm": "_mm", "% by mass": "_pct", "L": "_l", "g": "_g", "mL": "_ml"}
+    for key, figure in entries.FIGURES.items():
+        assert not figure.unit or key.endswith(ends[figure.unit]), key
+        assert figure.low < figure.high

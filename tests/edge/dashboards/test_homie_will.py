@@ -1,0 +1,142 @@
+"""Homie's last will on a real broker: lost when the process dies, and nothing of the sort when it leaves in order."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sys
+from collections.abc import AsyncIterator, Callable, Iterator
+from pathlib import Path
+
+import aiomqtt
+import pytest
+
+from controller.edge.dashboards import homie_will
+from controller.edge.dashboards.homie import Homie
+from controller.edge.dashboards.homie_will import hold
+from controller.edge.mqtt import broker as mqtt
+from controller.settings.tun import Broker as BrokerSettings
+from controller.settings.tun import Dashboards, Service
+from tests.core.bench import settings
+from tests.panel.stage import PASSWORD, Broker
+from tests.places import ROOT
+
+STATE = "underback/5/underback-testtun/$state"  # a prefix that this broker's daemon may write
+
+PROCESS = """
+import asyncio, sys
+from tests.edge.dashboards.test_homie_will import device
+from controller.edge.dashboards.homie_will import hold
+asyncio.run(hold(*device(int(sys.argv[1]), sys.argv[2])))
+"""
+
+
+def device(port: int, password_file: str) -> tuple[BrokerSettings, str, Homie]:
+    broker = BrokerSettings(port=port, username="daemon", password_file=password_file)
+    service = Service(broker=broker, dashboards=Dashboards(homie=True, homie_prefix="underback"))
+    return broker, "homie-will", Homie("underback", settings()._replace(service=service))
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Broker]:
+    (tmp_path / "password").write_text(PASSWORD)
+    one = Broker(tmp_path)
+    yield one
+    one.stop()
+
+
+@contextlib.asynccontextmanager
+async def listener(port: int) -> AsyncIterator[Callable[[], asyncio.Future[bytes]]]:
+    """Each call waits for the next word on the device's state."""
+    async with aiomqtt.Client("127.0.0.1", port, username="operator", password=PASSWORD) as client:
+        await client.subscribe(STATE, 1)
+
+        async def following() -> bytes:
+            async with asyncio.timeout(10):
+                payload = (await anext(client.messages)).payload
+                assert isinstance(payload, bytes)
+                return payload
+
+        yield lambda: asyncio.ensure_future(following())
+
+
+async def test_a_killed_process_is_lost(broker: Broker, tmp_path: Path) -> None:
+    """The process that holds the will is killed: the broker says lost."""
+    async with listener(broker.port) as word:
+        command = [sys.executable, "-c", PROCESS, str(broker.port), str(tmp_path / "password")]
+        process = await asyncio.create_subprocess_exec(*command, cwd=ROOT)
+        try:
+            assert await word() == b"ready"
+        finally:
+            process.kill()
+            await process.wait()
+        assert await word() == b"lost"
+
+
+async def test_an_orderly_end_is_not_lost(broker: Broker, tmp_path: Path) -> None:
+    """Cancelled, the connection ends in order and the broker keeps the will to itself."""
+    async with listener(broker.port) as word:
+        task = asyncio.create_task(hold(*device(broker.port, str(tmp_path / "password"))))
+        assert await word() == b"ready"
+        task.cancel()
+        async with asyncio.timeout(10):
+            with contextlib.suppress(asyncio.CancelledError):
+                await task
+        async with aiomqtt.Client("127.0.0.1", broker.port, username="daemon", password=PASSWORD) as after:
+            await after.publish(STATE, b"disconnected", 1, retain=True)
+        assert await word() == b"disconnected"
+
+
+class Forgetful:
+    """A client whose call, cancelled, returns as if nothing were (as `asyncio.wait_for` of Python 3.11 may)."""
+
+    async def __aenter__(self) -> Forgetful:
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        return None
+
+    async def publish(self, *_: object, **__: object) -> None:
+        with contextlib.suppress(asyncio.CancelledError):
+            await asyncio.Event().wait()
+
+    async def subscribe(self, *_: object, **__: object) -> tuple[int, ...]:
+        await self.publish()
+        return (0,)
+
+    @property
+    async def messages(self) -> AsyncIterator[object]:
+        await asyncio.Event().wait()
+        yield None
+
+
+@pytest.mark.parametrize("whose", ["will", "daemon"])
+async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The end was asked for while a call of the client was under way, which forgot it: the connection ends."""
+    (tmp_path / "password").write_text(PASSWORD)
+    words = device(1, str(tmp_path / "password"))
+
+    async def forgetful(*_: object) -> Forgetful:
+        return Forgetful()
+
+    module = homie_will if whose == "will" else mqtt
+    monkeypatch.setattr(module, "make", forgetful)
+    ending = hold(*words) if whose == "will" else mqtt.Mqtt(words[0], "one", ["a/b"]).run(Deaf())
+    task = asyncio.create_task(ending)
+    for _ in range(5):  # as far as the call
+        await asyncio.sleep(0)
+    task.cancel()
+    done, _ = await asyncio.wait({task}, timeout=5)
+    task.cancel()
+    assert done
+    assert task.cancelled()
+
+
+class Deaf:
+    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: object) -> None: ...
+
+    def linked(self) -> None: ...
+
+    def unlinked(self, why: str) -> None: ...
+
+    def refused(self, topic: str, why: str) -> None: ...

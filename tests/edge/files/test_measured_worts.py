@@ -1,0 +1,88 @@
+"""Is the brewery's calibration kept, read back, and wrong lists told with every problem?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.brewing.kinetics.calibration import Calibration
+from controller.edge.files import measured_worts as worts
+from controller.settings.problems import Problems
+from controller.settings.tun import Service
+
+FOUND = Calibration(0.377, 1.05, 2, 4.5, 0.3, ("beta_loss_factor",), 0.326)
+LIST = """
+[[batch]]
+program = "linnet"
+limit_attenuation = "76 %"
+note = 'weighed "twice"'
+
+[[batch]]
+run = "12"
+tun = "gannet"
+limit_attenuation = "78.5 %"
+"""
+
+
+def written(folder: Path, text: str) -> Path:
+    path = folder / "list.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_it_reads_back(tmp_path: Path) -> None:
+    """What was recorded is what is loaded, with the worts it rests on beside it."""
+    service = Service(data_dir=str(tmp_path / "data"))
+    batches = worts.load_batches(written(tmp_path, LIST))
+    path = worts.save(service, FOUND, batches, "2026-09-01")
+    assert worts.load(service) == FOUND
+    text = path.read_text(encoding="utf-8")
+    assert 'on = "2026-09-01"' in text
+    again = worts.load_batches(written(tmp_path, text[text.index("[[batch]]") :]))
+    assert again == batches
+
+
+def test_nothing_recorded(tmp_path: Path) -> None:
+    """Without a record there is no calibration."""
+    assert worts.load(Service(data_dir=str(tmp_path))) is None
+
+
+@pytest.mark.parametrize(
+    "text", ["limit_dextrin_share = 3.0\nbeta_loss_factor = 1.0", "beta_loss_factor = 1.0", "= nothing", ""]
+)
+def test_a_spoiled_record_is_told_and_stops_no_mash(tmp_path: Path, text: str) -> None:
+    """Loading says what is wrong with the file; the daemon goes on without it."""
+    service = Service(data_dir=str(tmp_path))
+    worts.record_path(service).write_text(text, encoding="utf-8")
+    with pytest.raises(Problems) as wrong:
+        worts.load(service)
+    assert worts.FILE in wrong.value.problems[0].where
+    assert worts.load_if_sound(service) is None
+
+
+def test_every_problem_of_a_list_at_once(tmp_path: Path) -> None:
+    """A share out of range, an unknown key and a batch without its mash are all named, with their lines."""
+    text = (
+        '[[batch]]\nprogram = "linnet"\nlimit_attenuation = "5 %"\n[[batch]]\nrum = "3"\nlimit_attenuation = "80 %"\n'
+    )
+    with pytest.raises(Problems) as wrong:
+        worts.load_batches(written(tmp_path, text))
+    said = [str(problem) for problem in wrong.value.problems]
+    assert any("list.toml:3" in one and '"5 %"' in one for one in said)
+    assert any("rum" in one and "run" in one for one in said)
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ('[[batch]]\nlimit_attenuation = "80 %"\n', "neither"),
+        ('[[batch]]\nrun = "1"\nprogram = "linnet"\nlimit_attenuation = "80 %"\n', "both"),
+        ("", "nothing"),
+    ],
+)
+def test_a_batch_has_one_mash(tmp_path: Path, text: str, found: str) -> None:
+    """Each batch names a run or a program, not both; a list has at least one batch."""
+    with pytest.raises(Problems) as wrong:
+        worts.load_batches(written(tmp_path, text))
+    assert any(found in problem.found for problem in wrong.value.problems)

@@ -1,0 +1,253 @@
+"""The journal: what was acknowledged as durable is on the disk, whatever the disk does."""
+
+from __future__ import annotations
+
+import errno
+import json
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.edge.record import lines as record
+from controller.edge.record.writer import Journal, RealDisks
+from tests.edge.virtual import Disks
+
+HEAD = {"at": 1.0, "up": 1.0, "boot_id": "b", "epoch": 1}
+FOLDER = Path("records")
+
+
+def begun(disks: Disks, seq: int = 0) -> Journal:
+    journal = Journal(FOLDER, seq, 50, disks, threaded=False)
+    journal.begin(True, HEAD)
+    return journal
+
+
+def on_disk(disks: Disks) -> list[dict[str, Any]]:
+    return [json.loads(line) for data in disks.synced.values() for line in data.splitlines()]
+
+
+def test_an_event_is_synced_before_the_call_to_the_disk_is_over() -> None:
+    """The sequence counts on from what the record had, and the durable mark follows each sync."""
+    disks = Disks()
+    journal = begun(disks, seq=40)
+    assert journal.event({"text": "a"}) == 41
+    assert journal.event({"text": "b"}) == 42
+    assert journal.disk().durable_seq == 42
+    assert [e["seq"] for e in on_disk(disks) if e["kind"] == "event"] == [41, 42]
+
+
+def test_samples_wait_for_the_next_sync() -> None:
+    """A sample alone costs no sync; an event takes the samples before it along."""
+    disks = Disks()
+    journal = begun(disks)
+    journal.sample({"t": 1})
+    journal.sample({"t": 2})
+    assert [e for e in on_disk(disks) if e["kind"] == "sample"] == []
+    journal.event({"text": "x"})
+    assert [e["t"] for e in on_disk(disks) if e["kind"] == "sample"] == [1, 2]
+
+
+@pytest.mark.parametrize("code", [errno.ENOSPC, errno.EROFS, errno.EIO])
+@pytest.mark.parametrize("call", ["create", "write", "sync"])
+def test_a_disk_that_fails_is_told_and_never_raises(code: int, call: str) -> None:
+    """Full, read-only and broken disks at each call: not ok, a reason, the durable mark stands still, no exception."""
+    disks = Disks()
+
+    def fail(n: int, what: str) -> None:
+        if what == call:
+            raise OSError(code, "told by the test")
+
+    if call != "create":
+        journal = begun(disks)
+        journal.event({"text": "good"})
+        disks.fail = fail
+    else:
+        disks.fail = fail
+        journal = begun(disks)
+    before = journal.disk().durable_seq
+    for n in range(5):
+        journal.event({"text": str(n)})
+        journal.sample({"t": n})
+    disk = journal.disk()
+    assert (disk.ok, disk.durable_seq) == (False, before)
+    assert "told by the test" in disk.text
+    assert disk.written_seq == before + 5
+
+
+def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_must_survive(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """After the failure nothing more goes to the old file; the new one begins with the kept state and says why."""
+    now = [1000.0]
+    monkeypatch.setattr("controller.edge.record.writer.time.monotonic", lambda: now[0])
+    disks = Disks()
+    journal = begun(disks)
+    journal.keep({"run": 1}, {"at": 2.0})
+    first = next(iter(disks.written))
+    broken = [True]
+
+    def fail(n: int, what: str) -> None:
+        if what == "sync" and broken[0]:
+            raise OSError(errno.EIO, "input/output error")
+
+    disks.fail = fail
+    journal.event({"text": "lost"})
+    length = len(disks.written[first])
+    journal.event({"text": "too early to try again"})
+    assert len(disks.written[first]) == length
+    broken[0] = False
+    now[0] += 31.0
+    journal.event({"text": "back"})
+    assert journal.disk().ok
+    second = [p for p in disks.written if p != first]
+    lines = [json.loads(line) for line in disks.synced[second[0]].splitlines()]
+    assert [e["kind"] for e in lines] == ["header", "keep", "event"]
+    assert lines[0]["after_failure"] is True
+    assert lines[1]["state"] == {"run": 1}
+    assert lines[2]["seq"] == 3
+    assert record.scan(second[0], disks.synced[second[0]]).damage == ""
+
+
+def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
+    """The torn tail is gone, the new lines count on, and the whole reads as one sound file."""
+    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal.begin(True, HEAD)
+    journal.event({"text": "a"})
+    journal.close()
+    path = record.files(tmp_path)[0]
+    path.write_bytes(path.read_bytes() + b'{"n":2,"kind":"ev')
+    found = record.find(tmp_path)
+    assert found.torn > 0
+    again = Journal(tmp_path, found.seq, 50, RealDisks(), threaded=False)
+    again.go_on(path, found.good_bytes, found.lines, HEAD)
+    again.event({"text": "b"})
+    again.close()
+    got = record.read(path)
+    assert [e["kind"] for e in got.lines] == ["header", "event", "process", "event"]
+    assert (got.torn, got.damage, [e["seq"] for e in got.of("event")]) == (0, "", [1, 2])
+
+
+def test_the_file_is_longer_than_what_stands_in_it_until_it_is_closed(tmp_path: Path) -> None:
+    """Room of zeros in whole blocks behind the lines, read as nothing; cut off at an orderly end."""
+    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal.begin(True, HEAD)
+    path = record.files(tmp_path)[0]
+    size = path.stat().st_size
+    journal.event({"text": "a"})
+    assert (path.stat().st_size, size % 4096) == (size, 0)  # nothing but the block is written
+    got = record.read(path)
+    assert (len(got.lines), got.torn, got.damage) == (2, 0, "")
+    assert path.read_bytes()[got.good_bytes :] == bytes(size - got.good_bytes)
+    journal._shut()
+    assert path.stat().st_size == got.good_bytes
+
+
+def test_room_runs_out_and_is_made_anew(tmp_path: Path) -> None:
+    """A megabyte of lines and one longer than the room: all of them are there, none torn."""
+    disks = RealDisks()
+    fd = disks.create(tmp_path / "00000001-run.jsonl")
+    lines = [record.line({"n": n, "kind": "header" if n == 0 else "x", "text": "y" * 9000}) for n in range(110)]
+    lines.append(record.line({"n": 110, "kind": "x", "text": "z" * 400_000}))
+    for line in lines:
+        disks.write(fd, line)
+    disks.sync(fd)
+    got = record.read(tmp_path / "00000001-run.jsonl")
+    assert (len(got.lines), got.torn, got.damage) == (111, 0, "")
+    disks.close(fd)
+    assert (tmp_path / "00000001-run.jsonl").read_bytes() == b"".join(lines)
+
+
+def test_a_killed_process_leaves_room_and_the_next_one_goes_on_before_it(tmp_path: Path) -> None:
+    """Nothing torn is told after a kill, and the lines of both processes stand one after the other."""
+    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal.begin(True, HEAD)
+    journal.event({"text": "a"})  # never closed
+    found = record.find(tmp_path)
+    assert (found.torn, found.damage) == (0, "")
+    again = Journal(tmp_path, found.seq, 50, RealDisks(), threaded=False)
+    assert found.path is not None
+    again.go_on(found.path, found.good_bytes, found.lines, HEAD)
+    again.event({"text": "b"})
+    assert [e["kind"] for e in record.read(found.path).lines] == ["header", "event", "process", "event"]
+    again.close()
+    journal.close()
+
+
+def test_a_line_without_its_newline_is_completed(tmp_path: Path) -> None:
+    """Cut exactly before the newline: nothing is lost, nothing runs together."""
+    path = tmp_path / "00000001-run.jsonl"
+    path.write_bytes(record.line({"n": 0, "kind": "header", **HEAD})[:-1])
+    found = record.find(tmp_path)
+    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal.go_on(path, found.good_bytes, found.lines, HEAD)
+    journal.close()
+    assert [e["kind"] for e in record.read(path).lines] == ["header", "process"]
+
+
+def test_old_runs_are_pruned_and_the_open_one_is_not() -> None:
+    """Of ten runs and ten idle files three runs and five idle ones stay, the newest, the open one among them."""
+    disks = Disks()
+    removed: list[Path] = []
+
+    class Listed(Disks):
+        def remove(self, path: Path) -> None:
+            removed.append(path)
+
+    there = [FOLDER / f"{n:08d}-{'run' if n % 2 else 'idle'}.jsonl" for n in range(1, 21)]
+    journal = Journal(FOLDER, 0, 3, Listed(), threaded=False)
+    original = record.files
+    try:
+        record.files = lambda folder: there
+        journal._number = 18
+        journal.begin(True, HEAD)
+    finally:
+        record.files = original
+    kept = [p.name for p in there if p not in removed]
+    assert [n for n in kept if "run" in n] == [f"{n:08d}-run.jsonl" for n in (15, 17, 19)]
+    assert [n for n in kept if "idle" in n] == [f"{n:08d}-idle.jsonl" for n in (12, 14, 16, 18, 20)]
+    assert disks.calls == 0
+
+
+def waited(condition: Callable[[], bool], within_s: float = 5.0) -> bool:
+    """The writer is a real thread: wait for it, in real time, as short as it lets us."""
+    event, until = threading.Event(), time.monotonic() + within_s
+    while not condition() and time.monotonic() < until:
+        event.wait(0.001)
+    return condition()
+
+
+def test_a_disk_that_hangs_holds_nobody_up(tmp_path: Path) -> None:
+    """While a sync hangs, handing over events returns at once and the durable mark waits."""
+    gate = threading.Event()
+
+    class Slow(RealDisks):
+        def sync(self, fd: int) -> None:
+            gate.wait(10.0)
+            super().sync(fd)
+
+    journal = Journal(tmp_path, 0, 50, Slow())
+    journal.begin(True, HEAD)
+    began = time.monotonic()
+    for n in range(100):
+        journal.event({"text": str(n)})
+    assert time.monotonic() - began < 0.5
+    assert journal.disk().durable_seq == 0
+    gate.set()
+    assert waited(lambda: journal.disk().durable_seq == 100)
+    journal.close()
+    assert len(list(record.read(record.files(tmp_path)[0]).of("event"))) == 100
+
+
+def test_the_writer_tells_when_something_is_durable(tmp_path: Path) -> None:
+    """The callback comes after the sync, from the writer's thread."""
+    told: list[int] = []
+    journal = Journal(tmp_path, 0, 50)
+    journal.on_durable = lambda: told.append(journal.disk().durable_seq)
+    journal.begin(True, HEAD)
+    journal.event({"text": "x"})
+    assert waited(lambda: told[-1:] == [1])
+    journal.close()

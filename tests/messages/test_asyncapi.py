@@ -1,0 +1,291 @@
+"""The AsyncAPI document: true to the models, valid by its published schema, and true to what the core really sends."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from jsonschema import Draft7Validator, Draft202012Validator
+
+from controller.core.nouns import Event, HeaterCommand, Motor, Reply, RunState
+from controller.edge.files import config as files
+from controller.edge.files import plans as choose
+from controller.edge.supply_link import Share
+from controller.messages import asyncapi
+from controller.messages import outgoing as words
+from controller.messages import schemas as payloads
+from controller.messages.topics import Topics, topics
+from controller.settings.tun import Settings
+from sim.dryrun import DryRun
+from sim.world.faults import parse
+from tests.core.bench import WALL, Bench, course, leg, settings
+from tests.edge.statuses import a_mash, document, mashing, said, tripped
+from tests.places import ROOT
+
+STORED = ROOT / "config" / "asyncapi.json"
+PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
+
+
+def stored() -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(STORED.read_text(encoding="utf-8"))
+    return found
+
+
+def payload_validator(channel: str) -> Draft202012Validator:
+    """A validator for one channel's payload, by the stored document alone."""
+    found = stored()
+    message = found["channels"][channel]["messages"][channel]
+    return Draft202012Validator({"components": found["components"], **message["payload"]})
+
+
+def complaints(channel: str, payload: bytes) -> list[str]:
+    return [error.message for error in payload_validator(channel).iter_errors(json.loads(payload))]
+
+
+def test_the_stored_document_is_the_models() -> None:
+    """config/asyncapi.json is what the models give now (`python -m controller.messages.asyncapi` writes it anew)."""
+    assert STORED.read_text(encoding="utf-8") == asyncapi.text()
+
+
+def test_the_document_is_valid_by_the_published_schema() -> None:
+    """The published JSON Schema of AsyncAPI 3.0.0 (npm @asyncapi/specs) finds nothing wrong."""
+    schema = json.loads(PUBLISHED.read_text(encoding="utf-8"))
+    assert [error.message for error in Draft7Validator(schema).iter_errors(stored())] == []
+
+
+@pytest.mark.parametrize("part", ["info", "asyncapi"])
+def test_the_published_schema_bites(part: str) -> None:
+    """Without a required part, or with a wrong action, the same schema complains."""
+    schema = Draft7Validator(json.loads(PUBLISHED.read_text(encoding="utf-8")))
+    found = stored()
+    del found[part]
+    assert not schema.is_valid(found)
+    broken = stored()
+    broken["operations"]["sendStatus"]["action"] = "shout"
+    assert not schema.is_valid(broken)
+
+
+def test_every_schema_is_a_json_schema() -> None:
+    """Each payload schema is itself valid, so that complaints about payloads mean something."""
+    for schema in stored()["components"]["schemas"].values():
+        Draft202012Validator.check_schema(schema)
+
+
+def test_every_reference_leads_somewhere() -> None:
+    """Each $ref in the document points at something in it."""
+    found = stored()
+
+    def walk(value: Any) -> None:
+        if isinstance(value, dict):
+            if isinstance(target := value.get("$ref"), str):
+                at: Any = found
+                for key in target.removeprefix("#/").split("/"):
+                    at = at[key]
+            for item in value.values():
+                walk(item)
+        elif isinstance(value, list):
+            for item in value:
+                walk(item)
+
+    walk(found)
+
+
+def filled(group: str = "", name: str = "mash") -> dict[str, str]:
+    """The channels' addresses with this test's names in them."""
+    names = {"prefix": "underback", "tun": "testtun", "name": name, "group": group}
+    return {key: channel["address"].format(**names) for key, channel in stored()["channels"].items()}
+
+
+def test_the_addresses_are_the_services_topics() -> None:
+    """The channels' addresses, filled in, are the topics that the service uses when the tun file names no others."""
+    found = topics(settings())
+    for channel, topic in {
+        "status": found.status,
+        "event": found.event,
+        "reply": found.reply,
+        "order": found.order,
+        "online": found.online,
+        "heaterCommand": found.heater_command,
+        "heaterReport": found.heater_report,
+        "heaterOnline": found.heater_online,
+    }.items():
+        assert filled()[channel] == topic
+
+
+def test_every_topic_of_the_shipped_tuns_is_described() -> None:
+    """Each topic that any shipped tun speaks or listens on is an address of the document, and the shared supply too."""
+    for name in files.names(ROOT / "config" / "tuns"):
+        settings_ = files.settings(ROOT / "config", name)
+        described = {
+            address.replace("testtun", name)
+            for probe in ("mash", "second", "outlet")
+            for address in filled("hall", probe).values()
+        }
+        share = Share(grouped(settings_, "hall"), 5000.0, 0.0)
+        used = spoken(topics(settings_)) | {share.topic.replace("+", name)}
+        assert used - described == set(), name
+
+
+def spoken(found: Topics) -> set[str]:
+    """All topics of a tun, those of its probes included."""
+    named = {value for value in found._replace(probes=()) if isinstance(value, str)}
+    return named | {topic for _, topic in found.probes}
+
+
+def grouped(settings_: Settings, group: str) -> Settings:
+    """These settings with a shared supply."""
+    supply = settings_.service.supply.model_copy(update={"group": group, "limit_w": 5000.0})
+    return settings_._replace(service=settings_.service.model_copy(update={"supply": supply}))
+
+
+def test_the_words_of_a_shared_supply_fit() -> None:
+    """Two tuns that speak with each other for a minute: each word validates, on the address of the document."""
+    shares = {
+        name: Share(grouped(settings(name=name, title=name), "hall"), 5000.0, 0.0) for name in ("testtun", "other")
+    }
+    bench = Bench(settings(name="testtun"), mash_c=50.0)
+    posts = []
+    for second in range(60):
+        outcome = bench.step()
+        said_now = [share.watts(outcome, float(second))[1] for share in shares.values()]
+        for post in (one for one in said_now if one is not None):
+            posts.append(post)
+            assert all(share.heard(post.topic, post.payload, float(second)) for share in shares.values())
+    assert {post.topic for post in posts} == {filled("hall")["supply"], "underback/supply/hall/other"}
+    assert [complaints("supply", post.payload) for post in posts] == [[]] * len(posts)
+    assert any(json.loads(post.payload)["heard"] for post in posts)
+    assert all(post.retain is stored()["operations"]["sendSupply"]["bindings"]["mqtt"]["retain"] for post in posts)
+    assert stored()["operations"]["receiveSupply"]["action"] == "receive"
+    wrong = {**json.loads(posts[-1].payload), "rank": 3}
+    assert complaints("supply", json.dumps(wrong).encode())
+
+
+@pytest.mark.parametrize("status", [document, a_mash, tripped])
+def test_the_cores_status_fits(status: Any) -> None:
+    """Idle, in a rest and tripped: the status that the core makes validates."""
+    assert complaints("status", words.document(status())) == []
+
+
+def test_a_status_with_a_stray_or_missing_key_does_not_fit() -> None:
+    """The check bites: one key more, one less, or a duty above 1 is found."""
+    assert complaints("status", words.document({**a_mash(), "stray": 1}))
+    assert complaints("status", words.document({**a_mash(), "duty": 1.5}))
+    assert complaints("status", words.document({k: v for k, v in a_mash().items() if k != "nonce"}))
+
+
+def test_commands_replies_and_motors_fit() -> None:
+    """What words.py builds for heater, motors and replies validates."""
+    off = HeaterCommand(1, 2, 0.0, 10.0, "off", 7, 0.4)
+    assert complaints("heaterCommand", words.heater_command(off, WALL, "boot")) == []
+    blind = HeaterCommand(1, 2, 0.0, 10.0, "off")
+    assert complaints("heaterCommand", words.heater_command(blind, WALL, "boot")) == []
+    assert complaints("stirrerCommand", words.motor_command(1, Motor(True, "mixing"), 10.0)) == []
+    assert complaints("reply", words.reply(Reply(None, False, "no", RunState.IDLE, "start"))) == []
+    assert complaints("reply", words.reply(Reply("a", True, "yes", RunState.RUNNING, "start"))) == []
+    assert complaints("online", words.online(False)) == []
+
+
+def test_a_whole_mash_fits() -> None:
+    """Every status, command, event and reply of a mash with dough-in, a trip and its end validates."""
+    status, command, event, reply = map(payload_validator, ("status", "heaterCommand", "event", "reply"))
+    bench = Bench(settings(), mash_c=50.0)
+    bench.until("idle")
+    bench.start(course(leg("low rest", 52.0, 300.0), leg("hot rest", 54.0, 120.0)))
+    bench.until("dough_in")
+    bench.answer(answer="begin")
+    bench.answer(answer="yes")
+    bench.until("resting")
+    bench.probe = False
+    bench.run(40)
+    bench.probe = True
+    bench.until("complete")
+    seen = 0
+    for number, outcome in enumerate(bench.log):
+        bench.last = outcome
+        if number % 10 == 0:
+            status.validate(json.loads(words.document(said(bench))))
+        if outcome.command is not None:
+            command.validate(json.loads(words.heater_command(outcome.command, WALL, "boot")))
+        for happened in outcome.events:
+            event.validate(json.loads(words.event(seen, WALL, happened)))
+            seen += 1
+        for answer in outcome.replies:
+            reply.validate(json.loads(words.reply(answer)))
+    kinds = {happened.kind for happened in bench.events}
+    assert {"state", "step", "step done", "trip", "cleared", "answer"} <= kinds
+    assert seen == len(bench.events)
+
+
+def test_orders_and_reports_fit() -> None:
+    """An order as a dashboard sends it, a report and readings in both shapes validate; nonsense does not."""
+    order = {"id": "a", "order": "start", "args": {"program": "x"}, "at": WALL, "valid_s": 10, "nonce": "n"}
+    assert complaints("order", json.dumps(order).encode()) == []
+    assert complaints("order", b'"hold"') == []
+    assert complaints("order", json.dumps({**order, "valid_s": 300}).encode())
+    report = {"boot": "b", "epoch": 1, "seq": 2, "duty": 0.5, "lease_left_s": 9.0}
+    assert complaints("heaterReport", json.dumps(report).encode()) == []
+    assert complaints("reading", b"63.1") == []
+    assert complaints("reading", b'{"value": 63.1, "seq": 4}') == []
+    assert complaints("reading", b'"63.1"')
+
+
+def test_an_event_without_its_extras_fits() -> None:
+    """An event that has no value and no limit leaves them out, and still validates."""
+    assert complaints("event", words.event(1, WALL, Event("note", "x", "text"))) == []
+
+
+def test_the_bench_really_mashes() -> None:
+    """The status in these tests comes from a running mash, not from an idle one."""
+    assert mashing().state.run.state is RunState.RUNNING
+
+
+MODELS: dict[str, Any] = {
+    "status": payloads.Status,
+    "event": payloads.Event,
+    "reply": payloads.Reply,
+    "online": payloads.Presence,
+    "heater/command": payloads.Command,
+    "stirrer/command": payloads.MotorCommand,
+    "pump/command": payloads.MotorCommand,
+    "heater/report": payloads.Report,
+    "heater/online": payloads.Presence,
+    "level": payloads.SwitchPayload,
+    "flow": payloads.SwitchPayload,
+    "order": payloads.OrderPayload,
+}
+
+
+def model_of(topic: str) -> Any:
+    """The model of a topic of a tun; probes by their place."""
+    part = topic.split("/", 2)[2]
+    if part.startswith("probe/"):
+        return payloads.Presence if part.endswith("/online") else payloads.ReadingPayload
+    return MODELS[part]
+
+
+def test_every_payload_of_a_simulated_run_fits() -> None:
+    """Each message of a dry run with a silent probe fits its model, and a sample of each topic the document."""
+    settings_ = files.settings(ROOT / "config", "plover")
+    plan = choose.load_plan(ROOT / "config", "linnet", "plover")
+    seen: dict[str, list[bytes]] = {}
+    faults = [parse("probe_unplugged@4000+60")]
+
+    def listen(at: float, topic: str, payload: bytes, *more: bool) -> None:
+        seen.setdefault(topic, []).append(payload)
+
+    machine = DryRun(settings_, plan, 3, faults, listen=listen)
+    assert machine.go().result == "complete"
+    for topic, said_on_it in seen.items():
+        model = model_of(topic)
+        for payload in said_on_it:
+            model.model_validate_json(payload)
+    names = {topic.split("/", 2)[2] for topic in seen}
+    assert names >= {"status", "event", "reply", "online", "heater/command", "heater/report", "pump/command", "order"}
+    by_model = {channel.payload.__name__: payload_validator(channel.id) for channel in asyncapi.CHANNELS}
+    for topic, said_on_it in seen.items():
+        for payload in said_on_it[:: max(1, len(said_on_it) // 20)]:
+            by_model[model_of(topic).__name__].validate(json.loads(payload))
+    statuses = [json.loads(payload) for payload in seen["underback/plover/status"]]
+    assert any(status["prediction"] for status in statuses)
+    assert any(status["trips"] for status in statuses)

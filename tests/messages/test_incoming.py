@@ -1,0 +1,292 @@
+"""The strict readers: what is a reading, a report, an order, and what is none."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from controller.core.nouns import Bad, HeaterReport, Order, Reading, Switch
+from controller.messages import incoming as wire
+from controller.messages.strict import Refused, document, number, parts, text, walk, whole
+
+PLAIN = wire.form()
+KEYED = wire.form("/t", seq_pointer="/seq", at_pointer="/at", unit_pointer="/unit")
+
+NO_READINGS: list[tuple[bytes, str]] = [
+    (b"NaN", "not a finite number"),
+    (b"nan", "not JSON"),
+    (b"Infinity", "not a finite number"),
+    (b"-Infinity", "not a finite number"),
+    (b"1e999", "not a finite number"),
+    (b"true", "a truth value in place of a number"),
+    (b'"65"', "text in place of a number"),
+    (b"null", "nothing there"),
+    (b"", "not JSON"),
+    (b" ", "not JSON"),
+    (b"[65]", "no number"),
+    (b'{"t": 65}', "no number"),
+    (b"65 66", "not JSON"),
+    (b"6_5", "not JSON"),
+    (b"+65", "not JSON"),
+    (b"065", "not JSON"),
+    (b".5", "not JSON"),
+    (b"65.", "not JSON"),
+    (b"0x41", "not JSON"),
+    (b"\xef\xbb\xbf65", "not JSON"),
+    ("６５".encode(), "not JSON"),
+    ("65".encode("utf-16"), "not UTF-8"),
+    (b"\xff\xfe", "not UTF-8"),
+    (b"65\x00", "not JSON"),
+    (b"9" * 2000, "too long"),
+    (b"[" * 1000, "nested too deep"),
+    (b'{"t":' * 100, "nested too deep"),
+]
+
+
+@pytest.mark.parametrize(("payload", "why"), NO_READINGS, ids=[repr(p[:20]) for p, _ in NO_READINGS])
+def test_what_is_no_number_is_refused_with_its_reason(payload: bytes, why: str) -> None:
+    """Each payload that Python's own parser or a lenient reader would take is refused, with the reason that fits."""
+    got = wire.reading(PLAIN, payload, 5.0, 0.0)
+    assert isinstance(got, Bad)
+    assert got.why.startswith(why)
+    assert got.at == 5.0
+
+
+def test_a_bare_number_is_a_reading() -> None:
+    """JSON numbers with white space around them are taken as they are."""
+    for payload, value in [(b"65.25", 65.25), (b" 65\n", 65.0), (b"-3.5e1", -35.0), (b"0", 0.0), (b"1E1", 10.0)]:
+        assert wire.reading(PLAIN, payload, 1.0, 0.0) == Reading(value, 1.0)
+
+
+def test_a_keyed_reading_carries_sequence_and_lag() -> None:
+    """Pointers lead to value, sequence and stamp; the lag is our wall clock less the sender's stamp."""
+    payload = b'{"t":65.5,"seq":7,"at":1000.25}'
+    assert wire.reading(KEYED, payload, 3.0, 1001.0) == Reading(65.5, 3.0, 7, 0.75)
+
+
+def test_a_value_may_stand_in_an_array() -> None:
+    """The pointer leads into it; there is nothing beside it then."""
+    assert wire.reading(wire.form("/1"), b"[60, 65.5]", 3.0, 0.0) == Reading(65.5, 3.0)
+
+
+def test_fahrenheit_is_converted_and_unknown_units_are_refused() -> None:
+    """A unit beside the value wins over the setting; a unit that is neither is no reading."""
+    fahrenheit = wire.form("", "F")
+    assert wire.reading(fahrenheit, b"149", 0.0, 0.0) == Reading(65.0, 0.0)
+    assert wire.reading(KEYED, b'{"t":212,"unit":"\\u00b0F"}', 0.0, 0.0) == Reading(100.0, 0.0)
+    assert wire.reading(wire.form("/t", "F", "/unit"), b'{"t":65,"unit":"C"}', 0.0, 0.0) == Reading(65.0, 0.0)
+    assert wire.reading(KEYED, b'{"t":65,"unit":"K"}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
+    assert wire.reading(KEYED, b'{"t":65,"unit":1}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
+
+
+def test_a_pointer_that_is_set_must_fit_and_a_key_that_was_not_asked_for_need_not() -> None:
+    """A sequence or stamp under a pointer of its own must be a number; a stray key of that name is left alone."""
+    assert wire.reading(KEYED, b'{"t":65,"seq":true}', 0.0, 0.0) == Bad("sequence: no whole number", 0.0)
+    assert wire.reading(KEYED, b'{"t":65,"at":"noon"}', 0.0, 0.0) == Bad("time stamp: text in place of a number", 0.0)
+    loose = wire.form("/t")
+    assert wire.reading(loose, b'{"t":65,"seq":"x","at":"noon","unit":"K"}', 2.0, 0.0) == Reading(65.0, 2.0)
+    assert wire.reading(loose, b'{"t":65,"seq":4,"at":1.0,"unit":"C"}', 2.0, 3.0) == Reading(65.0, 2.0, 4, 2.0)
+
+
+def test_pointers_follow_rfc_6901() -> None:
+    """The examples of RFC 6901, section 5, where our subset (objects and arrays) applies."""
+    found = {"foo": ["bar", "baz"], "": 0, "a/b": 1, "m~n": 8, " ": 7}
+    for pointer, value in [("/foo/0", "bar"), ("/", 0), ("/a~1b", 1), ("/m~0n", 8), ("/ ", 7), ("", found)]:
+        assert walk(found, parts(pointer)) == value
+    for nowhere in ("/foo/2", "/foo/-1", "/foo/x", "/nothing", "/a~1b/c"):
+        assert walk(found, parts(nowhere)) is None
+
+
+def test_keys_given_twice_are_refused_at_any_depth() -> None:
+    """Which of two values is meant is not for the reader to guess."""
+    for payload in (b'{"t":1,"t":2}', b'{"a":{"t":1,"t":1}}'):
+        assert document(payload) == Refused("a key given twice")
+
+
+def test_depth_counts_brackets_outside_text_only() -> None:
+    """Four levels pass, five do not, brackets within text do not count."""
+    assert document(b"[[[[1]]]]") == [[[[1]]]]
+    assert document(b"[[[[[1]]]]]") == Refused("nested too deep", "more than 4 levels")
+    assert document(b'{"a":"[[[[[[{{{{\\"[["}') == {"a": '[[[[[[{{{{"[['}
+    assert document(b"[[],[],[],[],[],[]]") == [[]] * 0 + [[], [], [], [], [], []]
+
+
+def test_whole_numbers_are_bounded() -> None:
+    """A number of five thousand digits, or one beyond 2^53, is refused and does not raise."""
+    assert isinstance(document(b"9" * 900), int)
+    assert number(10**900) == Refused("a whole number too large")
+    assert number(2**53) == 2.0**53
+    assert number(2**53 + 1) == Refused("a whole number too large")
+    assert whole(-1) == Refused("a whole number out of range")
+    assert whole(1.0) == Refused("no whole number")
+    assert whole(True) == Refused("no whole number")
+
+
+def test_text_must_be_printable_and_short() -> None:
+    """Lone surrogates cannot be sent on; control characters could drive a terminal."""
+    assert text("ab\u00b0") == "ab°"
+    for bad in ("\ud800", "a\nb", "\x1b[2J"):
+        assert text(bad) == Refused("text that cannot be printed")
+    assert isinstance(text("x" * 65), Refused)
+    assert text(5) == Refused("no text")
+
+
+REPORT = {"boot": "b1", "epoch": 3, "seq": 9, "duty": 0.5, "lease_left_s": 7.5}
+
+
+def said(**changes: Any) -> bytes:
+    return json.dumps({**REPORT, **changes}).encode()
+
+
+def test_a_heater_report_is_read_whole() -> None:
+    """Every field of the report, the optional ones as None where they are left out."""
+    assert wire.report(said(), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
+    full = wire.report(said(boot=77, fault="outlet hot", outlet_c=80.5, power_w=2500), 1.0)
+    assert full == HeaterReport(1.0, "77", 3, 9, 0.5, 7.5, "outlet hot", 80.5, 2500.0)
+    assert wire.report(said(fault=""), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
+
+
+@pytest.mark.parametrize(
+    ("changes", "where"),
+    [
+        ({"boot": None}, "boot"),
+        ({"boot": True}, "boot"),
+        ({"epoch": -1}, "epoch"),
+        ({"epoch": 2**41}, "epoch"),
+        ({"seq": 1.5}, "seq"),
+        ({"duty": 1.01}, "duty"),
+        ({"duty": -0.01}, "duty"),
+        ({"duty": True}, "duty"),
+        ({"duty": "0"}, "duty"),
+        ({"lease_left_s": None}, "lease_left_s"),
+        ({"fault": 5}, "fault"),
+        ({"outlet_c": "80"}, "outlet_c"),
+        ({"power_w": False}, "power_w"),
+    ],
+)
+def test_a_heater_report_with_one_wrong_field_is_refused_and_named(changes: dict[str, Any], where: str) -> None:
+    """A report is taken whole or not at all; the field is named."""
+    got = wire.report(said(**changes), 1.0)
+    assert isinstance(got, Refused)
+    assert got.detail == where
+
+
+def test_a_report_that_is_no_object_is_refused() -> None:
+    """Arrays, numbers and broken JSON are no reports."""
+    assert wire.report(b"[1]", 0.0) == Refused("no object")
+    assert wire.report(b"{", 0.0) == Refused("not JSON")
+
+
+def test_switches_speak_in_truth_values_only() -> None:
+    """`ok` must be true or false; 1, "true" and a bare true are not."""
+    assert wire.switch(b'{"ok":true,"seq":4}', 2.0) == (Switch(True, 2.0), 4)
+    assert wire.switch(b'{"ok":false}', 2.0) == (Switch(False, 2.0), None)
+    for payload in (b'{"ok":1}', b'{"ok":"true"}', b"true", b"{}", b'{"ok":true,"seq":-1}', b"{"):
+        assert isinstance(wire.switch(payload, 0.0), Refused)
+
+
+def test_presence_words() -> None:
+    """true and false, and the words that much firmware uses instead."""
+    for payload, there in [(b"true", True), (b" Online ", True), (b"false", False), (b"offline", False)]:
+        assert wire.online(payload) is there
+    assert wire.online(b"maybe") == Refused("neither true nor false")
+    assert isinstance(wire.online(b""), Refused)
+
+
+def test_a_command_heard_on_the_topic_needs_its_duty_only() -> None:
+    """A foreign OFF is understood without epoch, sequence or owner; what has no duty is no command."""
+    assert wire.echo(b'{"duty":0}') == wire.Echo(0.0, None, None, None)
+    assert wire.echo(b'{"duty":0.5,"epoch":3,"seq":4,"owner":"x"}') == wire.Echo(0.5, 3, 4, "x")
+    assert wire.echo(b'{"duty":1,"epoch":-3,"seq":"4","owner":5}') == wire.Echo(1.0, None, None, None)
+    for payload in (b"{}", b'{"duty":true}', b'{"duty":NaN}', b"0", b"{"):
+        assert isinstance(wire.echo(payload), Refused)
+
+
+def test_the_epoch_of_a_retained_status() -> None:
+    """Only a whole number in range counts."""
+    assert wire.epoch_of_status(b'{"epoch":7,"x":[1]}') == 7
+    for payload in (b'{"epoch":-7}', b'{"epoch":true}', b'{"epoch":2199023255553}', b"[]", b"{"):
+        assert wire.epoch_of_status(payload) is None
+
+
+def test_an_order_is_read_whole() -> None:
+    """All keys of an order, arguments as they stand."""
+    payload = (
+        b'{"id":"a1","order":"extend","args":{"by_s":600},"by":"Ann",'
+        b'"at":5.5,"valid_s":10,"nonce":"n","run":"r","trip":"G02"}'
+    )
+    assert wire.order(payload, 1.0) == Order(
+        "extend", 1.0, "a1", {"by_s": 600}, "Ann", 5.5, 10.0, "n", "r", "G02", False, None, ()
+    )
+
+
+def test_orders_that_take_heat_away_are_understood_in_any_shape() -> None:
+    """A plain button may send the bare word; damaged extras do not stop a stop."""
+    for payload in (b"stop", b" STOP\n", b'{"order":"stop"}', b'{"order":"stop","args":{"x":1e999},"id":5}'):
+        got = wire.order(payload, 1.0)
+        assert (got.name, got.problems, dict(got.args)) == ("stop", (), {})
+
+
+def test_an_order_that_cannot_be_read_says_why_and_names_every_problem() -> None:
+    """It comes back with its problems so that it gets an answer."""
+    assert wire.order(b"{", 1.0).problems == ("the order cannot be read: not JSON",)
+    marked = wire.order(b'{"id":"a-1","order":"start","args":{"hand_c":NaN}}', 1.0)
+    assert (marked.id, marked.problems) == ("a-1", ("the order cannot be read: not a finite number",))
+    assert wire.order(b"5", 1.0).problems == ("the order cannot be read: no object",)
+    assert wire.order(b"{}", 1.0).problems == ("the key `order` is missing or empty",)
+    got = wire.order(b'{"order":"start","id":7,"at":"x","args":{"a":1e999,"b":"\\ud800"}}', 1.0)
+    assert got.problems == (
+        "args: not a finite number",
+        "args: text that cannot be printed",
+        "id: no text",
+        "at: text in place of a number",
+    )
+    assert got.args == {}
+    assert wire.order(b'{"order":"start","args":[]}', 1.0).problems == ("args: no object",)
+    assert wire.order(b"x" * 5000, 1.0).problems[0].startswith("the order cannot be read: too long")
+
+
+def test_nested_arguments_are_looked_through() -> None:
+    """Lists and objects within the arguments are judged like their members; truth values and null pass."""
+    good = wire.order(b'{"order":"adjust","args":{"a":[1,{"b":null}],"c":true}}', 0.0)
+    assert good.args == {"a": [1, {"b": None}], "c": True}
+    assert wire.order(b'{"order":"adjust","args":{"a":[1,{"b":1e999}]}}', 0.0).problems
+
+
+json_like = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner, max_size=4),
+    max_leaves=12,
+)
+KEYS = [*REPORT, "ok", "t", "at", "unit", "order", "args", "id", "valid_s", "nonce", "owner", "fault", "outlet_c"]
+payloads = st.one_of(
+    st.binary(max_size=1500),
+    st.builds(lambda v: json.dumps(v).encode(), json_like),
+    st.builds(lambda v: json.dumps(v).encode(), st.dictionaries(st.sampled_from(KEYS), json_like, max_size=8)),
+    st.sampled_from([payload for payload, _ in NO_READINGS]),
+)
+
+
+@settings(max_examples=1500, deadline=None)
+@given(payloads)
+def test_no_payload_makes_a_reader_raise_or_let_a_strange_number_through(payload: bytes) -> None:
+    """Whatever arrives, each reader gives a value of its own kind; every number in it is finite."""
+    for shape in (PLAIN, KEYED, wire.form("/t", "F")):
+        sample = wire.reading(shape, payload, 1.0, 2.0)
+        assert isinstance(sample, Bad) or (math.isfinite(sample.value_c) and type(sample.value_c) is float)
+    report = wire.report(payload, 1.0)
+    assert isinstance(report, Refused) or 0.0 <= report.duty <= 1.0
+    assert isinstance(wire.online(payload), bool | Refused)
+    heard = wire.echo(payload)
+    assert isinstance(heard, Refused) or math.isfinite(heard.duty)
+    switch = wire.switch(payload, 1.0)
+    assert isinstance(switch, Refused) or isinstance(switch[0].ok, bool)
+    assert wire.epoch_of_status(payload) is None or isinstance(wire.epoch_of_status(payload), int)
+    order = wire.order(payload, 1.0)
+    json.dumps([order.name, order.id, order.args, order.problems], allow_nan=False).encode()
+    assert order.name or order.problems

@@ -1,0 +1,224 @@
+"""The commands that talk to a running daemon, with their exit codes, on a real broker."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.commands import doctor, order, screen
+from controller.commands.exits import Wrong
+from tests.regimes.chaos.field import REPO, Field, field, needs_mosquitto
+
+
+def said(there: Field, *words: str) -> tuple[int, str, str]:
+    """Exit code, stdout and stderr of one command."""
+    command = [sys.executable, "-m", "controller", "--config", str(there.config), *words, "--tun", "gannet"]
+    environment = {**os.environ, "PYTHONPATH": str(REPO)}
+    done = subprocess.run(command, check=False, capture_output=True, text=True, env=environment, timeout=60)
+    return done.returncode, done.stdout, done.stderr
+
+
+@needs_mosquitto
+def test_orders_status_and_off_over_a_real_broker(tmp_path: Path) -> None:
+    """0 done, 1 an answer of no, 2 wrong words, 3 nobody there; the reason each time; OFF on a line of its own."""
+    with field(tmp_path, "gannet", "short", 20.0) as there:
+        code, out, err = said(there, "status")
+        assert (code, out) == (3, "")
+        assert "no daemon has ever said its status for gannet" in err
+        there.python("standin", "standin", "--tun", "gannet", "--program", "short", "--speed", "20")
+        there.serve()
+        there.wait(lambda: there.state() == "idle", 60, "the daemon is ready")
+        code, out, _ = said(there, "status")
+        assert (code, len(out.splitlines())) == (0, 7)
+        assert out.startswith("gannet (simulated): idle, no program")
+        assert json.loads(said(there, "status", "--json")[1])["tun"] == "gannet"
+        code, out, _ = said(there, "order", "resume")
+        assert code == 1
+        assert out.startswith("refused: `resume` is not possible when idle")
+        code, _, err = said(there, "order", "start", "short", "hand=12")
+        assert code == 2
+        assert "hand" in err
+        code, out, _ = said(there, "order", "start", "short", "--hand", "30 °C")
+        assert code == 1
+        assert "here=yes" in out
+        assert "attended=yes" in out
+        code, out, _ = said(there, "order", "start", "short", "--hand", "12 °C", "--here", "--attended", "--json")
+        assert (code, json.loads(out)["accepted"]) == (0, True)
+        there.wait(lambda: there.state() == "running", 20, "it runs")
+        code, out, _ = said(there, "order", "stop")
+        assert (code, out.strip()) == (0, "stopping: heat is off, the run ends")
+        there.kill("serve", signal.SIGKILL)
+        mark = len(there.heard)
+        assert said(there, "output-off")[0] == 0
+        there.wait(lambda: bool(there.of("heater/command", mark)), 5, "OFF is heard")
+        assert there.of("heater/command", mark)[0].values()["duty"] == 0.0
+        there.kill("broker")
+        for words in (("status",), ("order", "stop"), ("output-off",)):
+            code, _, err = said(there, *words)
+            assert code == 3
+            assert "nothing listens at the broker's address" in err
+
+
+@needs_mosquitto
+def test_doctor_tells_of_an_open_broker_and_of_none(tmp_path: Path) -> None:
+    """Each finding has a level; an open broker on this machine is a note; no broker ends with 3."""
+    with field(tmp_path, "gannet", "short", 1.0) as there:
+        code, out, _ = said(there, "doctor", "--json")
+        found = {f["check"]: f for f in json.loads(out)}
+        assert code == 0
+        assert found["broker"]["found"].startswith("MQTT 5, round trip")
+        assert found["open broker"]["level"] == "note"
+        assert found["record"]["level"] == "good"
+        there.kill("broker")
+        code, out, _ = said(there, "doctor")
+        assert code == 3
+        assert "nothing listens" in out
+
+
+def test_doctor_knows_a_folder_it_cannot_write_to(tmp_path: Path) -> None:
+    """A file in place of the folder: bad, with the reason and the mend."""
+    blocked = tmp_path / "data"
+    blocked.write_text("")
+    assert [(f.check, f.level) for f in doctor.disk(blocked)] == [("record", "bad")]
+
+
+def test_doctor_demands_that_outputs_fall_back_on_a_pi(tmp_path: Path) -> None:
+    """A Raspberry Pi without strict_gpiod is bad, with it good, another machine is not asked."""
+    assert doctor.gpio(tmp_path) == []
+    (tmp_path / "proc/device-tree").mkdir(parents=True)
+    (tmp_path / "proc/device-tree/model").write_text("Raspberry Pi 4 Model B")
+    assert [f.level for f in doctor.gpio(tmp_path)] == ["bad"]
+    (tmp_path / "boot/firmware").mkdir(parents=True)
+    (tmp_path / "boot/firmware/config.txt").write_text("dtparam=strict_gpiod\n")
+    assert [f.level for f in doctor.gpio(tmp_path)] == ["good"]
+
+
+STATUS = {
+    "tun": "gannet",
+    "simulated": True,
+    "speed": 1.0,
+    "state": "held",
+    "title": "Sandpiper",
+    "finish_at": None,
+    "step": {
+        "index": 1,
+        "name": "protein",
+        "target_c": 50.0,
+        "phase": "resting",
+        "credited_s": 300.0,
+        "planned_s": 900.0,
+    },
+    "steps": [1, 2, 3],
+    "temperature_c": None,
+    "reading_age_s": None,
+    "setpoint_c": 50.0,
+    "second_c": 49.5,
+    "outlet_c": None,
+    "duty": 0.0,
+    "heater": {"duty": 0.5, "fault": "outlet hot"},
+    "prompt": {"text": "Go on?", "answers": ["yes", "no"], "waiting_s": 75.0},
+    "trips": [{"id": "G02", "text": "Missing.", "latched": True}],
+    "notes": ["Disk."],
+}
+
+
+def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
+    """A missing reading is said as such; the heater's word stands beside ours; question, trip and note are there."""
+    lines = screen.lines(STATUS)
+    assert lines == [
+        "gannet (simulated): held, Sandpiper",
+        "step    2 of 3 protein, 50.0 °C: resting, 5 min of 15 min done",
+        "mash    no reading, wanted 50.0 °C, second 49.5 °C",
+        "heat      0% ░░░░░░░░░░░░░░░░░░░░ heater says 50%, fault: outlet hot",
+        "wort    no estimate yet",
+        "asked   Go on? [yes / no] (75 s)",
+        "alerts  G02 Missing. (clear it); Disk.",
+    ]
+    assert screen.painted("x", STATUS) == f"{screen.RED}x{screen.PLAIN}"
+
+
+@pytest.mark.parametrize(
+    ("ahead", "words"),
+    [
+        (None, "wort    no estimate yet"),
+        ({"in_s": 2700, "apparent_limit_pct": None}, "wort    the estimate has no figure for this mash"),
+        (
+            {"in_s": 2700, "apparent_limit_pct": {"low": 74.4, "mid": 78.2, "high": 81.6}},
+            "wort    estimate for the end, in 45 min: apparent attenuation 78 % (74 to 82 %)",
+        ),
+    ],
+)
+def test_the_wort_to_come_is_one_line(ahead: dict[str, Any] | None, words: str) -> None:
+    """The band of the estimate and the time until then; a figure without data behind it is not shown."""
+    assert screen.lines({**STATUS, "prediction": {"ahead": ahead}})[4] == words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(None, "-"), (0, "0 s"), (89, "89 s"), (90, "2 min"), (3599, "1 h 00 min"), (3900, "1 h 05 min")],
+)
+def test_spans_are_said_for_people(seconds: float | None, words: str) -> None:
+    """Seconds up to a minute and a half, then minutes, then hours."""
+    assert screen.span(seconds) == words
+
+
+def test_a_curve_keeps_within_its_blocks() -> None:
+    """Values below and above the range stay at the lowest and highest block; a missing one is a gap."""
+    assert screen.curve([0.0, 10.0, None, 46.0, 80.0, 99.0], 10.0, 80.0) == "▁▁ ▅██"
+    assert (screen.bar(0.0, 4), screen.bar(0.5, 4), screen.bar(7.0, 4)) == ("░░░░", "██░░", "████")
+
+
+@needs_mosquitto
+@pytest.mark.parametrize("name", ["hold", "stop", "abort"])
+def test_heat_is_taken_away_whatever_is_wrong_with_the_files(name: str, tmp_path: Path) -> None:
+    """The tun file, what was learned and the data folder are spoiled after the start: the order goes out all the same;
+    any other order tells what is wrong."""
+    with field(tmp_path, "gannet", "short", 20.0) as there:
+        there.go_on()
+        (there.config / "tuns" / "gannet.toml").write_text("spoiled")
+        service = there.config / "service.toml"
+        service.write_text(f'tack = 3\ndata_dir = "/dev/null"\n[broker]\nport = {there.port}\n')
+        code, _, err = said(there, "order", "pause")
+        assert code == 2 and "gannet.toml" in err and "tack" in err
+        code, out, err = said(there, "order", name)
+        assert (code, err) == (0, ""), out
+        there.wait(lambda: there.state() in ("held", "stopped", "aborted"), 20, "heat is off")
+
+
+@needs_mosquitto
+def test_what_was_learned_is_not_needed_to_order_or_to_look(tmp_path: Path) -> None:
+    """A spoiled learned/NAME.toml stops neither an order nor the status."""
+    with field(tmp_path, "gannet", "short", 20.0) as there:
+        there.go_on()
+        learned = tmp_path / "data" / "learned"
+        learned.mkdir()
+        (learned / "gannet.toml").write_text("spoiled")
+        assert said(there, "status")[0] == 0
+        assert said(there, "order", "pause")[0] == 0
+        assert said(there, "output-off")[0] == 0
+
+
+@needs_mosquitto
+def test_an_order_to_take_heat_away_from_no_such_tun_names_those_there_are(tmp_path: Path) -> None:
+    """Nobody answers: 3, and what the folder holds, for a slip of the pen."""
+    with field(tmp_path, "gannet", "short", 20.0) as there:
+        command = [sys.executable, "-m", "controller", "--config", str(there.config), "order", "hold", "--tun", "ganet"]
+        done = subprocess.run(command, check=False, capture_output=True, text=True, cwd=REPO, timeout=60)
+        assert done.returncode == 3
+        assert "ganet.toml, only gannet, plover" in done.stderr
+
+
+@pytest.mark.parametrize("name", ["a/b", "#", " "])
+def test_a_tun_that_is_no_name_is_turned_away(name: str, tmp_path: Path) -> None:
+    """What cannot stand in a topic is not sent anywhere."""
+    config = Field(tmp_path, "gannet", "short", 20.0).config
+    with pytest.raises(Wrong, match="wanted the name of a tun"):
+        order._heat_off(argparse.Namespace(config=str(config), tun=name), {"order": "hold"})

@@ -1,0 +1,97 @@
+"""The demonstration: one command, real MQTT, a completed mash."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.regimes.chaos.field import REPO, Field, needs_mosquitto
+
+
+@pytest.mark.parametrize("broker", [pytest.param("mosquitto", marks=needs_mosquitto), "embedded"])
+def test_the_demo_completes_and_shows_where_its_record_is(broker: str, tmp_path: Path) -> None:
+    """Exit 0, a line a step with its rest, a record file with a sample a second of the tun's time."""
+    config = Field(tmp_path, "gannet", "short", 60.0).config
+    command = [sys.executable, "-m", "controller", "--config", str(config), "demo", "short", "--tun", "gannet"]
+    done = subprocess.run(
+        [*command, "--broker", broker, "--data", str(tmp_path / "demo")],
+        check=False,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(REPO)},
+        capture_output=True,
+        text=True,
+        timeout=180,
+    )
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
+    assert "Two short rests: complete" in done.stdout
+    rests = re.findall(r"^ +\d (one|two) +\d+\.\d °C +(\d+\.\d) of", done.stdout, re.MULTILINE)
+    assert [name for name, _ in rests] == ["one", "two"]
+    assert [
+        abs(60.0 * float(credited) - planned) <= 6 for (_, credited), planned in zip(rests, (180, 120), strict=True)
+    ] == [
+        True,
+        True,
+    ]
+    found = re.search(r"^record +(\S+)$", done.stdout, re.MULTILINE)
+    assert found is not None
+    assert Path(found[1]).read_text().count('"kind":"sample"') > 600
+
+
+def _alive(mark: str) -> list[str]:
+    """Which processes have this in their command line?"""
+    found = []
+    for place in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):
+            words = place.read_bytes().replace(b"\0", b" ").decode(errors="replace")
+            found += [words] if mark in words else []
+    return found
+
+
+@needs_mosquitto
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+def test_a_demo_that_is_ended_leaves_nothing_behind(number: signal.Signals, tmp_path: Path) -> None:
+    """While it heats: daemon, broker and folder go with it, and the next demo neither takes the open run up nor shows
+    it."""
+    config = Field(tmp_path, "gannet", "short", 60.0).config
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    heeded = ["env", "--default-signal=INT"]  # a shell's background job would ignore it
+    words = [*heeded, sys.executable, "-m", "controller", "--config", str(config), "demo", "short", "--tun", "gannet"]
+    environment = {**os.environ, "PYTHONPATH": str(REPO), "TMPDIR": str(scratch), "PYTHONUNBUFFERED": "1"}
+    shown = tmp_path / "shown"
+    for ended in (True, False):
+        with shown.open("w") as out:
+            child = subprocess.Popen(
+                [*words, "--broker", "mosquitto"],
+                cwd=tmp_path,
+                env=environment,
+                stdout=out,
+                stderr=out,
+            )
+            if ended:
+                wait_for(lambda: "running" in shown.read_text(), 60.0)
+                assert len(_alive(str(scratch))) == 2
+                child.send_signal(number)
+            assert child.wait(120) == (130 if ended else 0), shown.read_text()
+        assert _alive(str(scratch)) == [] and list(scratch.iterdir()) == []
+    text = shown.read_text()
+    assert "resume" not in text and "Two short rests: complete" in text
+    newest = max((tmp_path / "data" / "demo").iterdir(), key=lambda place: place.stat().st_mtime)
+    assert f"record   {newest}" in text and len(list((tmp_path / "data" / "demo").iterdir())) == 2
+
+
+def wait_for(true: Callable[[], bool], within_s: float) -> None:
+    """Real processes are waited for, no longer than they take."""
+    end = time.monotonic() + within_s
+    while not true():
+        assert time.monotonic() < end, "not in time"
+        time.sleep(0.02)

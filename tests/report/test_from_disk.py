@@ -1,0 +1,324 @@
+"""From the journal on disk to run record, batch record and the commands."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+from collections.abc import Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.cli import main
+from controller.edge.record.lines import line, parse
+from controller.report import added, batch
+from controller.report import from_disk as journal
+from controller.report.page import html
+from controller.report.record import Gap, gaps
+from controller.report.wort import follow
+from tests.core.bench import WALL
+from tests.places import ROOT
+from tests.report.recorded import Recorded, a_mash, two_rests
+
+
+@pytest.fixture(scope="module")
+def mash(tmp_path_factory: pytest.TempPathFactory) -> Recorded:
+    return a_mash(tmp_path_factory.mktemp("record"))
+
+
+def files_of(one: Recorded) -> list[Path]:
+    return [seen.path for seen in journal.find(one.folder, "last")]
+
+
+def test_every_tick_of_the_run_is_a_row(mash: Recorded) -> None:
+    """Temperature, setpoint, duty, step, phase and state of each row are those of the core's tick, a second apart."""
+    record = journal.read(files_of(mash))
+    quiet = ("idle", "checking", "complete")
+    ticks = [outcome for outcome in mash.bench.log if str(outcome.state.run.state) not in quiet]
+    assert len(record.rows) == len(ticks)
+    for row, outcome in zip(record.rows, ticks, strict=True):
+        seen = outcome.seen.value_c
+        assert row.mash_c == (None if seen is None else round(seen, 3))
+        assert row.duty == round(outcome.state.guard.duty, 4)
+        assert (row.step, row.phase, row.state) == (
+            outcome.state.run.leg,
+            str(outcome.state.run.phase),
+            str(outcome.state.run.state),
+        )
+    assert {round(b.t_s - a.t_s, 6) for a, b in pairwise(record.rows)} == {1.0}
+
+
+def test_what_happened_is_in_the_record(mash: Recorded) -> None:
+    """Trip, extension, answer and entry come over with their words, the plan is that of the start, the end is told."""
+    record = journal.read(files_of(mash))
+    kinds = {(e.kind, e.id) for e in record.events}
+    assert {("trip", "G02"), ("order", "extend"), ("answer", "grain_in"), ("entry", "ph")} <= kinds
+    assert record.state == "complete"
+    assert [step.hold_s for step in record.planned] == [leg.hold_s for leg in two_rests().legs]
+    assert record.began_s == WALL
+    told = {s.name: s.credited_s for s in record.steps}
+    assert told["low rest"] == pytest.approx(360.0, abs=2.0)
+    assert (record.title, record.program, record.tun) == ("Test mash", "test", "testtun")
+
+
+def test_the_silent_probe_is_a_gap(mash: Recorded) -> None:
+    """The forty seconds without readings, less the ten for which the last one counts, are one gap."""
+    (gap,) = gaps(journal.read(files_of(mash)).rows)
+    assert 25 <= gap.to_s - gap.from_s <= 45
+
+
+def test_energy_is_duty_times_power(mash: Recorded) -> None:
+    """The energy is the sum of the commanded shares of full power."""
+    record = journal.read(files_of(mash), power_w=5000.0)
+    by_hand = sum(row.duty for row in record.rows[:-1]) * 5000.0 / 3.6e6
+    assert record.energy_kwh == pytest.approx(by_hand, abs=0.001)
+
+
+def test_the_mash_is_estimated_from_dough_in_on(mash: Recorded) -> None:
+    """Enzyme columns begin at dough-in, never rise, and the prediction names every step; plain liquor has none."""
+    record = journal.read(files_of(mash))
+    beta = record.enzymes["beta_left_pct"]
+    first = next(i for i, value in enumerate(beta) if value is not None)
+    assert record.rows[first].phase == "adding"
+    known = [value for value in beta[first:] if value is not None]
+    assert len(known) == len(beta) - first
+    assert all(a >= b for a, b in pairwise(known))
+    assert record.prediction is not None
+    assert [step["name"] for step in record.prediction["steps"]][-2:] == ["low rest", "hot rest"]
+    assert follow(record.rows, {"grist_kg": 0.0, "legs": []}).prediction is None
+
+
+def test_a_restart_is_one_run_with_a_gap(mash: Recorded, tmp_path: Path) -> None:
+    """A process that goes on after 600 s: one time axis, the outage a gap of that length, nothing before it moved."""
+    whole = files_of(mash)[0].read_bytes().rstrip(b"\0").splitlines()
+    cut = len(whole) // 2
+    entries = [parse(raw) for raw in whole]
+    start = entries[0]
+    assert start is not None
+    path = tmp_path / "00000001-run.jsonl"
+    lines: list[dict[str, Any]] = [e for e in entries[:cut] if e is not None]
+    last = next(e for e in reversed(lines) if "t" in e)
+    lines.append({**start, "kind": "process", "at": last["at"] + 600.0, "boot_id": "another", "up": 5.0})
+    for entry in entries[cut:]:
+        assert entry is not None
+        moved = {"t": entry["t"] - last["t"] + 3.0} if "t" in entry else {}
+        lines.append({**entry, **moved, "at": entry["at"] + 600.0, "up": 5.0})
+    path.write_bytes(b"".join(line({**clean(e), "n": n}) for n, e in enumerate(lines)))
+    record, before = journal.read([path]), journal.read(files_of(mash))
+    assert len(record.rows) == len(before.rows)
+    outage = [gap for gap in gaps(record.rows) if gap.to_s - gap.from_s > 500]
+    assert len(outage) == 1
+    assert outage[0].to_s - outage[0].from_s == pytest.approx(601.0, abs=1.0)
+    assert record.ended_s - before.ended_s == pytest.approx(600.0, abs=1.0)
+    kept = [row for row in record.rows if row.t_s <= outage[0].from_s]
+    assert kept == list(before.rows[: len(kept)])
+
+
+def clean(entry: dict[str, Any]) -> dict[str, Any]:
+    return {k: v for k, v in entry.items() if k != "crc"}
+
+
+def test_damage_is_said_and_what_is_sound_is_shown(mash: Recorded, tmp_path: Path) -> None:
+    """A flipped byte in the middle: the record ends there, says so, and the page does too."""
+    path = tmp_path / "00000001-run.jsonl"
+    data = bytearray(files_of(mash)[0].read_bytes())
+    data[len(data) // 2] ^= 1
+    path.write_bytes(bytes(data))
+    record = journal.read([path])
+    assert "is damaged" in record.damage
+    assert 0 < len(record.rows) < len(journal.read(files_of(mash)).rows)
+    assert "This record is damaged" in html(record)
+
+
+def test_a_list_of_runs_reads_only_the_ends(mash: Recorded, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The list tells state and length from the ends of the file, even when those are much smaller than the file."""
+    (usual,) = journal.runs(mash.folder)
+    monkeypatch.setattr(journal, "GLANCE_BYTES", 10_000)
+    assert usual.path.stat().st_size > 500_000
+    (short,) = journal.runs(mash.folder)
+    assert usual == short
+    assert usual.state == "complete"
+    # the bench stamps the start with its first second, before the twelve of the checks
+    assert usual.ran_s == pytest.approx(journal.read([usual.path]).ended_s, abs=15.0)
+
+
+def test_runs_are_found_by_number_name_or_last(mash: Recorded) -> None:
+    """Each way of naming the run finds it, and another number finds nothing."""
+    (seen,) = journal.runs(mash.folder)
+    for wanted in ("last", str(seen.number), seen.run):
+        assert journal.find(mash.folder, wanted) == [seen]
+    assert journal.find(mash.folder, "999") == []
+    assert journal.find(mash.folder, "nobody") == []
+
+
+# ---------------------------------------------------------------- batch record
+
+
+def test_the_batch_record_has_what_an_auditor_asks(mash: Recorded) -> None:
+    """Planned against actual per step, people, entries, corrections with author, trips, gaps, calibration."""
+    found = batch.document(journal.read(files_of(mash)), mash.bench.settings.tun)
+    assert json.loads(json.dumps(found, allow_nan=False)) == json.loads(json.dumps(found))
+    assert found["people"] == ["brewer"]
+    assert found["entries"][0]["data"]["ph"] == 5.4
+    assert found["corrections"][0]["id"] == "extend"
+    assert found["corrections"][0]["data"]["by"] == "brewer"
+    assert found["trips"][0]["id"] == "G02"
+    assert len(found["gaps"]) == 1
+    assert found["steps"][1]["planned_s"] == 300.0
+    assert found["steps"][1]["planned_ramp_s"] == 600.0
+    assert found["steps"][1]["short_s"] == 0.0
+    assert found["initial_heat_c"] == pytest.approx(53.5, abs=1.5)
+    assert found["probe"]["raw_boil_c"] == 100.0
+    assert found["signed"] is False
+    assert found["grist"] is None
+    assert found["grist_missing"] == batch.UNKNOWN
+
+
+def signed(folder: Path, mash: Recorded) -> tuple[Path, list[Path]]:
+    """A copy of the run with a correction and a signature."""
+    path = folder / "00000001-run.jsonl"
+    shutil.copy(files_of(mash)[0], path)
+    beside = added.place(folder, 1)
+    added.add(beside, [path], kind="correction", by="brewer", text="pH was 5.5", about="pH", at_s=WALL)
+    added.add(beside, [path], kind="signature", by="student", text="brewed and checked", at_s=WALL + 60)
+    return beside, [path]
+
+
+def test_signatures_are_added_and_nothing_is_overwritten(mash: Recorded, tmp_path: Path) -> None:
+    """Two lines in order, the record untouched, the first line the same bytes after the second; both on the page."""
+    beside, paths = signed(tmp_path, mash)
+    before, record = beside.read_bytes(), paths[0].read_bytes()
+    added.add(beside, paths, kind="remark", by="brewer", text="lid was open", at_s=WALL + 120)
+    assert beside.read_bytes().startswith(before)
+    assert paths[0].read_bytes() == record
+    more = added.read(beside, paths)
+    assert more.problems == ()
+    assert [entry["kind"] for entry in more.lines] == ["correction", "signature", "remark"]
+    run = journal.read(paths, added=more.lines)
+    assert batch.document(run)["signed"] is True
+    page = html(run)
+    assert "pH was 5.5 (pH)" in page
+    assert "brewed and checked" in page
+
+
+def test_a_changed_line_shows(mash: Recorded, tmp_path: Path) -> None:
+    """A reworded correction fails its checksum; one with a new checksum breaks the chain; one taken out does too."""
+    beside, paths = signed(tmp_path, mash)
+    whole = beside.read_bytes()
+    beside.write_bytes(whole.replace(b"5.5", b"5.2"))
+    assert "damaged or was changed" in added.read(beside, paths).problems[0]
+    first, second = whole.splitlines()
+    forged = {**clean(parse(first) or {}), "text": "pH was 5.2"}
+    beside.write_bytes(line(forged) + second + b"\n")
+    assert "before line 2" in added.read(beside, paths).problems[0]
+    beside.write_bytes(second + b"\n")
+    assert "taken out" in added.read(beside, paths).problems[0]
+
+
+def test_a_changed_record_shows_and_a_longer_one_does_not(mash: Recorded, tmp_path: Path) -> None:
+    """A byte of the journal changed after the signature is noticed; lines appended after it are not held against it."""
+    beside, paths = signed(tmp_path, mash)
+    data = paths[0].read_bytes()
+    paths[0].write_bytes(data + line({"n": 999_999, "kind": "note", "seq": 1}))
+    assert added.read(beside, paths).problems == ()
+    paths[0].write_bytes(data.replace(b'"duty":0.0', b'"duty":0.1', 1))
+    problems = added.read(beside, paths).problems
+    assert len(problems) == 2
+    assert "has changed since student" in problems[1]
+
+
+# ---------------------------------------------------------------- commands
+
+
+@pytest.fixture
+def config(mash: Recorded, tmp_path: Path) -> Path:
+    """A configuration folder with one tun and the run in its data folder."""
+    folder = tmp_path / "config"
+    shutil.copytree(ROOT / "config", folder, ignore=shutil.ignore_patterns("panel"))
+    service = folder / "service.toml"
+    data = tmp_path / "data"
+    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{data}"'))
+    (data / "record" / "gannet").mkdir(parents=True)
+    shutil.copy(files_of(mash)[0], data / "record" / "gannet" / "00000004-run.jsonl")
+    return folder
+
+
+def said(capsys: pytest.CaptureFixture[str], config: Path, *words: str) -> tuple[int, str, str]:
+    code = main(["--config", str(config), *words])
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_runs_are_listed(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`runs` tells tun, number, state and title; `--json` the same as values; a program that never ran has none."""
+    code, out, _ = said(capsys, config, "runs")
+    assert code == 0
+    assert "gannet            4" in out
+    assert "complete   Test mash" in out
+    (one,) = json.loads(said(capsys, config, "runs", "--json")[1])
+    assert (one["tun"], one["number"], one["program"], one["state"]) == ("gannet", 4, "test", "complete")
+    assert "No runs" in said(capsys, config, "runs", "--program", "linnet")[1]
+
+
+def test_runs_compare_side_by_side(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--compare` tells each step's error and credited minutes; without a program it says what is missing."""
+    _, out, _ = said(capsys, config, "runs", "--program", "test", "--compare")
+    row = next(text for text in out.splitlines() if text.startswith("low rest"))
+    assert "6.0 min" in row
+    code, _, err = said(capsys, config, "runs", "--compare")
+    assert code == 2
+    assert "--program" in err
+
+
+def test_a_report_is_written_in_every_form(config: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Page, batch record and CSV are written; the CSV has a row a sample; the lines on the screen tell the steps."""
+    page, filed, table = tmp_path / "r.html", tmp_path / "b.json", tmp_path / "s.csv"
+    words = ["--html", str(page), "--batch", str(filed), "--csv", str(table)]
+    code, out, _ = said(capsys, config, "report", "4", *words)
+    assert code == 0
+    assert "low rest" in out
+    assert "trip G02" in out
+    assert "Test mash" in page.read_text()
+    document = json.loads(filed.read_text())
+    assert document["energy_kwh"] > 0
+    with table.open() as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == len(journal.read(_paths(config)).rows)
+    assert {"t_s", "mash_c", "duty", "step", "phase", "state", "beta_left_pct"} <= set(rows[0])
+
+
+def _paths(config: Path) -> Sequence[Path]:
+    return [config.parent / "data" / "record" / "gannet" / "00000004-run.jsonl"]
+
+
+def test_signing_by_command(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A correction and a signature are added and told; empty words are refused; a changed record ends with 1."""
+    code, out, _ = said(capsys, config, "report", "last", "--correct", "pH 5.5", "--about", "pH", "--by", "brewer")
+    assert code == 0
+    assert "correction by brewer: pH 5.5" in out
+    code, out, _ = said(capsys, config, "report", "last", "--sign", "checked", "--by", "student", "--json")
+    assert [entry["kind"] for entry in json.loads(out)["added"]] == ["correction", "signature"]
+    assert said(capsys, config, "report", "last", "--sign", " ")[0] == 2
+    path = _paths(config)[0]
+    path.write_bytes(path.read_bytes()[:-300] + b"\n")
+    code, out, _ = said(capsys, config, "report", "last")
+    assert code == 1
+    assert "CHANGED" in out
+
+
+def test_a_run_that_is_not_there(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An unknown run ends with 2 and names what was found and wanted, without a traceback."""
+    code, _, err = said(capsys, config, "report", "nobody")
+    assert code == 2
+    assert "'nobody'" in err
+    assert "underback runs" in err
+    assert "Traceback" not in err
+
+
+def test_gaps_of_the_page_are_those_of_the_batch_record(mash: Recorded) -> None:
+    """One definition of a gap for page and file."""
+    record = journal.read(files_of(mash))
+    assert [Gap(**g) for g in batch.document(record)["gaps"]] == list(gaps(record.rows))
