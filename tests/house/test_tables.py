@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import re
+
+import pytest
+
+from controller.settings import guard_limits
 from tests.house import tables
 
 
-def test_the_documentation_holds_the_tables_of_the_code() -> None:
-    """Run `python -m tests.house.tables` after a change of a limit, an interlock or an order."""
-    assert tables.printed() == tables.text()
+@pytest.mark.parametrize("page", tables.PAGES)
+def test_each_page_holds_the_tables_of_the_code(page: str) -> None:
+    """Run `python -m tests.house.tables` after a change of a limit, an interlock, an order or a stage."""
+    assert tables.printed(page) == tables.PAGES[page]()
 
 
-def test_the_readme_tells_every_trip_as_the_code_does() -> None:
-    """The same command writes it."""
-    assert tables.printed("README.md", tables.TRIPS_BEGIN, tables.TRIPS_END) == tables.trips()
+def test_every_figure_of_the_guard_is_printed_once() -> None:
+    """No limit of a tun file's `[guard]` is left out of the table, and none stands there twice."""
+    shown = re.findall(r"[|;] (\w+) [\d.]+[^|;]* \(", tables.guard())
+    assert sorted(shown) == sorted(row.key for row in guard_limits.table())
