@@ -15,14 +15,14 @@ from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
 from controller import __version__
-from controller.commands.exits import BUG, DONE, NO, UNREACHABLE, WRONG, Unreachable, Wrong
-from controller.edge import streams
+from controller.commands.shared.exit_codes import BUG, DONE, NO, UNREACHABLE, WRONG, Unreachable, Wrong
+from controller.edge import standard_streams
 from controller.edge.lean import lean
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("check", "validate programs, show the plan, give advice"),
-    "dryrun": ("dryrun", "run a program against the simulated tun on a counted clock, no broker"),
-    "demo": ("demo", "everything on this machine over real MQTT, with simulated nodes and a live view"),
+    "dryrun": ("dryrun.command", "run a program against the simulated tun on a counted clock, no broker"),
+    "demo": ("demo.command", "everything on this machine over real MQTT, with simulated nodes and a live view"),
     "serve": ("serve", "the daemon"),
     "standin": ("standin", "the simulated tun as probe node and heater node on a real broker"),
     "order": ("order", "send an order to a running daemon and print its answer"),
@@ -31,7 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "learn": ("learn", "measure the tun with plain water and write learned/NAME.toml"),
     "tryout": ("tryout", "commissioning with plain water and a person present: the proof test"),
     "calibrate": ("calibrate", "two-point check of a probe: ice and boiling water"),
-    "compose": ("compose", "find a rest program for a wanted wort within limits"),
+    "compose": ("compose.command", "find a rest program for a wanted wort within limits"),
     "runs": ("runs", "past runs"),
     "report": ("report", "a run's report"),
     "swarm": ("swarm", "many seeded mashes with random faults"),
@@ -106,9 +106,9 @@ def _split(argv: Sequence[str]) -> tuple[str | None, str | None, list[str]]:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns the exit code; never lets a traceback out but for a bug (70)."""
-    streams.make_ready()
+    standard_streams.make_ready()
     code = _code(sys.argv[1:] if argv is None else argv)
-    if why := streams.settle():
+    if why := standard_streams.settle():
         print(f"standard output: {why}; the answer is not complete", file=sys.stderr)
         return code or NO
     return code

@@ -13,21 +13,20 @@ from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 from controller.core.nouns import Disk, Event, Motor, Order, Prompt, Reply, RunState
-from controller.core.procedure import who_moves as moves
+from controller.core.procedure import who_moves
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
-from controller.messages import outgoing as words
-from controller.messages import status as report
+from controller.messages import outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
-from sim.evidence import Evidence
+from sim.fresh_readings import Evidence
 from sim.people.person import PATIENT, Manner, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.trace import Row, Trace
 from sim.world.faults import Fault, Faults
-from sim.world.truth import Truth
-from sim.world.wires import Message
+from sim.world.network import Message
+from sim.world.true_values import Truth
 from sim.world.world import WALL_S, World
 
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
@@ -132,7 +131,7 @@ class DryRun:
         outcome = tick(self.settings, self.state, now, inputs)
         self.state = outcome.state
         if outcome.command is not None:
-            payload = words.heater_command(outcome.command, wall_s, self.inbox.owner)
+            payload = outgoing.heater_command(outcome.command, wall_s, self.inbox.owner)
             if self._up:
                 self.evidence.command(payload, now)
                 self.inbox.sent(outcome.command, now, payload)
@@ -181,7 +180,7 @@ class DryRun:
         self._up = up
         if up:
             self.inbox.connected(now)
-            self._say(self._topics.online, words.online(True), now)
+            self._say(self._topics.online, outgoing.online(True), now)
             self._shown_at = -10.0
         else:
             self.inbox.lost(now)
@@ -229,11 +228,11 @@ class DryRun:
         if topic is None:
             return
         on, said_at = self._motors.get(topic, (None, 0.0))
-        if on is motor.on and now - said_at < moves.SAY_S - 0.5:
+        if on is motor.on and now - said_at < who_moves.SAY_S - 0.5:
             return
         self._motor_seq += 1
         self._motors[topic] = (motor.on, now)
-        self._say(topic, words.motor_command(self._motor_seq, motor, moves.VALID_S), now)
+        self._say(topic, outgoing.motor_command(self._motor_seq, motor, who_moves.VALID_S), now)
 
     def _tell(self, outcome: Outcome, now: float, wall_s: float) -> None:
         """Events, replies and the status, as live."""
@@ -248,12 +247,12 @@ class DryRun:
             order, why = self.inbox.turned_away.popleft()
             replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
         for reply in replies:
-            self._say(self._topics.reply, words.reply(reply), now)
+            self._say(self._topics.reply, outgoing.reply(reply), now)
         self._asked = outcome.state.run.prompt
         if not (due or asked or outcome.events or any(r.accepted for r in replies)):
             return
         self._shown_at = now
-        status = report.status(
+        status = status_document.status(
             self.settings,
             outcome,
             wall_s=wall_s,
@@ -263,12 +262,12 @@ class DryRun:
             counters=self.inbox.counters,
             prediction=None,
         )
-        self._say(self._topics.status, words.status(status), now)
+        self._say(self._topics.status, outgoing.status(status), now)
 
     def _event(self, event: Event, now: float, wall_s: float) -> None:
         if "disk_bad" not in self.world.live:
             self._journal_seq += 1
-        self._say(self._topics.event, words.event(self._journal_seq, wall_s, event), now)
+        self._say(self._topics.event, outgoing.event(self._journal_seq, wall_s, event), now)
 
     def _row(self, outcome: Outcome, now: float) -> None:
         state, setpoint = outcome.state, outcome.setpoint

@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 from controller.messages.topics import topics
 from controller.settings.tun import Settings
-from sim.evidence import FRESH_S, SLACK_S, Evidence
+from sim.fresh_readings import FRESH_S, SLACK_S, Evidence
 
 COLD = frozenset(
     {"idle", "checking", "holding", "held", "restarting", "stopping", "stopped", "aborting", "aborted", "complete"}

@@ -9,10 +9,10 @@ from __future__ import annotations
 from random import Random
 from typing import NamedTuple
 
-from sim.brewery import Brewery, random_brewery
 from sim.dryrun import DryRun, Ran
 from sim.judge import Breach, Judge
 from sim.people.person import Manner
+from sim.random_setup import Brewery, random_brewery
 from sim.world.faults import Fault, draw_faults
 
 LATE_SHARE = 0.2  # of planned and fault time: what a run may take longer once all faults are over

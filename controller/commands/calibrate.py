@@ -15,17 +15,17 @@ import re
 import sys
 import time
 
-from controller.brewing.probe_points import Refused, Sample
+from controller.brewing.probe_calibration import Refused, Sample
 from controller.brewing.units import quantity
-from controller.commands.exits import DONE, NO, Unreachable, Wrong
 from controller.commands.serve import read
+from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.commands.tryout import answered
 from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
 from controller.core.nouns import Reading
-from controller.edge.mqtt import requests as asking
+from controller.edge.mqtt import requests
 from controller.edge.user import login
-from controller.messages import incoming as wire
+from controller.messages import incoming
 from controller.settings.tun import Probe, Settings
 
 DUE = "180 days"
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(f"--probe: tun {settings.tun.name} has no probe {args.probe!r}")
     try:
         checked = asyncio.run(_check(settings, probe, place))
-    except asking.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         raise Unreachable(f"{silent}\nNext: start the broker and the probe's node; the daemon need not run.") from None
     if isinstance(checked, Refused):
         print("not calibrated:\n" + "\n".join(f"  {why}" for why in checked.reasons))
@@ -98,7 +98,7 @@ def _place(args: argparse.Namespace, settings: Settings) -> tuple[Place, float]:
 
 
 async def _check(settings: Settings, probe: Probe, place: Place) -> Checked | Refused:
-    async with asking.line(settings, "calibrate") as link:
+    async with requests.line(settings, "calibrate") as link:
         await link.listen(probe.topic)
         return await calibrate.check(probe, Live(link, probe), Terminal(), place)
 
@@ -106,9 +106,9 @@ async def _check(settings: Settings, probe: Probe, place: Place) -> Checked | Re
 class Live:
     """Readings from the broker. Retained copies and what is no reading are passed over."""
 
-    def __init__(self, link: asking.Line, probe: Probe) -> None:
+    def __init__(self, link: requests.Line, probe: Probe) -> None:
         self._link = link
-        self._form = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
+        self._form = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
 
     def drop(self) -> None:
         self._link.drop()
@@ -119,7 +119,7 @@ class Live:
             message = await self._link.next(left)
             if message is None or message.retain or not isinstance(message.payload, bytes):
                 continue
-            found = wire.reading(self._form, message.payload, time.monotonic(), time.time())
+            found = incoming.reading(self._form, message.payload, time.monotonic(), time.time())
             if isinstance(found, Reading):
                 return Sample(found.at, found.value_c)
         return None

@@ -11,11 +11,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.brewing.advice.advice import Changes
-from controller.commands.exits import DONE, NO, WRONG, Wrong
+from controller.commands.shared.exit_codes import DONE, NO, WRONG, Wrong
 from controller.core.supply import drawn_w
-from controller.edge.files import config as files
-from controller.edge.files import neighbours
-from controller.edge.files import plans as choose
+from controller.edge.files import config_files, plan_by_name, shared_topics
 from controller.edge.record import calibrations
 from controller.plan.advise import Said, advise
 from controller.plan.forecast import Forecast, forecast
@@ -75,7 +73,7 @@ class Answer(NamedTuple):
 def run(args: argparse.Namespace) -> int:
     """Check each program. 0: all well; 1: advice, with --strict; 2: something is wrong."""
     try:
-        config = files.config_dir(args.config)
+        config = config_files.config_dir(args.config)
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
     changes, unfit = _brewery(config)
@@ -94,11 +92,11 @@ def _brewery(config: Path) -> tuple[Changes, list[Problem]]:
     problems: list[Problem] = []
     changes: Changes = {}
     try:
-        changes = files.load_advice(config)
+        changes = config_files.load_advice(config)
     except Problems as wrong:
         problems += wrong.problems
     try:
-        files.load_service(config)
+        config_files.load_service(config)
     except Problems as wrong:
         problems += wrong.problems
     return changes, problems
@@ -106,10 +104,10 @@ def _brewery(config: Path) -> tuple[Changes, list[Problem]]:
 
 def _look(config: Path, program: str, tun: str | None) -> Answer:
     try:
-        plan = choose.look(config, program, tun)
+        plan = plan_by_name.look(config, program, tun)
     except Problems as wrong:
         return Answer(program, None, wrong.problems)
-    problems = (*plan.problems, *neighbours.refused(config, plan.tun))
+    problems = (*plan.problems, *shared_topics.refused(config, plan.tun))
     return Answer(program, plan, problems)
 
 

@@ -18,17 +18,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from controller import __version__
-from controller.commands.exits import DONE, NO, UNREACHABLE
-from controller.commands.reach import reach
-from controller.commissioning.proof import proof_days
+from controller.commands.shared.connection import reach
+from controller.commands.shared.exit_codes import DONE, NO, UNREACHABLE
+from controller.commissioning.proof_record import proof_days
 from controller.core.nouns import RunState
 from controller.edge import clock
-from controller.edge.files import neighbours
-from controller.edge.mqtt import requests as asking
-from controller.edge.mqtt.client import LISTED
+from controller.edge.files import shared_topics
+from controller.edge.mqtt import requests
+from controller.edge.mqtt.connection import LISTED
 from controller.edge.record.writer import RealDisks
 from controller.edge.systemd import credential
-from controller.field import persistence
+from controller.field import gpio_persistence
 
 if TYPE_CHECKING:
     from controller.settings.tun import Settings
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     reached = True
     try:
         found += asyncio.run(broker(settings))
-    except asking.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         reached = False
         do = (
             "start it, or mend [broker] in service.toml" if "nothing listens" in str(silent) else "see config/mosquitto"
@@ -144,11 +144,11 @@ def disk(data: Path, disks: RealDisks | None = None, now: Callable[[], float] = 
 
 def gpio(root: Path = Path("/")) -> list[Finding]:
     """On a Raspberry Pi: does an output fall back when its process dies? Nothing is said of other machines."""
-    persist = persistence.outputs_persist(root)
+    persist = gpio_persistence.outputs_persist(root)
     if persist is None:
         return []
     if persist:
-        return [Finding("gpio", "bad", "outputs stay on when their process dies", persistence.ADVICE)]
+        return [Finding("gpio", "bad", "outputs stay on when their process dies", gpio_persistence.ADVICE)]
     return [Finding("gpio", "good", "outputs fall back when their process dies")]
 
 
@@ -185,7 +185,7 @@ def tun(settings: Settings) -> list[Finding]:
 def copied(config: Path, settings: Settings) -> list[Finding]:
     """Has another tun of this folder the same topics, as after a copy?"""
     found = []
-    for one in neighbours.shared(config, settings.tun):
+    for one in shared_topics.shared(config, settings.tun):
         do = f"give {one.key} in tuns/{settings.tun.name}.toml a topic of its own"
         if one.hot:
             do += ": two controllers would command one heater"
@@ -196,11 +196,11 @@ def copied(config: Path, settings: Settings) -> list[Finding]:
 async def broker(settings: Settings) -> list[Finding]:
     """Round trip, rights of our own user, a stranger's rights, the daemon's presence."""
     found: list[Finding] = []
-    async with asking.line(settings, "doctor") as link:
+    async with requests.line(settings, "doctor") as link:
         protocol = "MQTT 5" if settings.service.broker.version == 5 else "MQTT 3.1.1"
         seconds = await link.trial()
         if isinstance(seconds, str):
-            found.append(Finding("rights", "bad", f"{asking.user(settings.service)} {seconds}", LISTED))
+            found.append(Finding("rights", "bad", f"{requests.user(settings.service)} {seconds}", LISTED))
         else:
             level: Level = "good" if seconds < ROUND_TRIP_S else "note"
             do = "" if level == "good" else "set_tcp_nodelay true in the broker's configuration; look at the network"
@@ -210,12 +210,12 @@ async def broker(settings: Settings) -> list[Finding]:
     return found
 
 
-async def _daemon(link: asking.Line) -> list[Finding]:
+async def _daemon(link: requests.Line) -> list[Finding]:
     """Is the daemon there, and does the broker take and give all that it should?"""
     await link.listen(link.topics.status)
     try:
         status = await link.status(4.0)
-    except asking.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         return [Finding("daemon", "note", str(silent))]
     state = str(status.get("state"))
     busy = state not in (RunState.IDLE, RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED)
@@ -233,9 +233,9 @@ async def _stranger(settings: Settings) -> Finding:
     unknown = settings._replace(service=service.model_copy(update={"broker": nameless}))
     local = service.broker.host in ("127.0.0.1", "::1", "localhost")
     try:
-        async with asking.line(unknown, "stranger"):
+        async with requests.line(unknown, "stranger"):
             pass
-    except asking.NoAnswer:
+    except requests.NoAnswer:
         return Finding("open broker", "good", "a client without a name is turned away")
     if local:
         do = "well enough while only this machine reaches it; see config/mosquitto before others may"

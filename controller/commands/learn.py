@@ -20,14 +20,11 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.brewing.units import quantity
-from controller.commands.exits import DONE, NO, Wrong
+from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
 from controller.core.control.plant_model import WATER_J_PER_KG_K, plate_lag_s
-from controller.edge.files import config as files
-from controller.edge.files import data_folder
-from controller.edge.files import plans as choose
-from controller.edge.files import toml_writer as toml_out
-from controller.edge.record import reader as restart
+from controller.edge.files import config_files, data_folder, plan_by_name, toml_writer
+from controller.edge.record import reader
 from controller.settings.problems import Problems
 from controller.settings.tun import Settings, Tun
 
@@ -67,10 +64,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """0: learned; 1: refused; 2: something is wrong with what was given."""
     try:
-        config = files.config_dir(args.config)
+        config = config_files.config_dir(args.config)
         if not args.keep and (problems := data_folder.problems(config)):
             raise Problems(problems)
-        settings = files.settings(config, args.tun)
+        settings = config_files.settings(config, args.tun)
         source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)
     except Problems as problems:
         raise Wrong(*problems.problems) from None
@@ -114,14 +111,14 @@ def _dry(config: Path, settings: Settings, seed: int) -> Source:
 
     if not settings.tun.simulated:
         raise Wrong(f"--dry: tun {settings.tun.name} is real (simulated = false); give --run and --water")
-    plan = choose.load_plan(config, TRIAL, settings.tun.name)
+    plan = plan_by_name.load_plan(config, TRIAL, settings.tun.name)
     ran = dryrun.run(settings._replace(learned=None), plan, seed)
     rows = [Row(row.t_s, row.probe_c, row.duty, row.phase) for row in ran.trace.rows]
     return Source(rows, plan.course.liquor_kg, f"dry run of {TRIAL}, seed {seed}")
 
 
 def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
-    from controller.report import from_disk as journal
+    from controller.report import from_disk
 
     if water is None:
         raise Wrong('--water: found nothing, wanted how much plain water was in the tun, such as "26 L"')
@@ -129,11 +126,11 @@ def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
         litres = quantity("volume", water)
     except ValueError as why:
         raise Wrong(f"--water: found {water!r}, wanted {why}") from None
-    folder = restart.record_folder(settings)
-    glances = journal.find(folder, wanted) if folder.is_dir() else []
+    folder = reader.record_folder(settings)
+    glances = from_disk.find(folder, wanted) if folder.is_dir() else []
     if not glances:
         raise Wrong(f"--run: found {wanted!r}, wanted a run on record; `underback runs` lists them")
-    record = journal.read([glance.path for glance in glances])
+    record = from_disk.read([glance.path for glance in glances])
     rows = [Row(row.t_s, row.mash_c, row.duty, row.phase) for row in record.rows]
     return Source(rows, litres, f"run {record.run}")
 
@@ -215,7 +212,7 @@ def write(settings: Settings, found: Identified) -> Path:
     }
     today = datetime.datetime.now(datetime.UTC).date().isoformat()
     text = "# Learned from plain water by `underback learn`. Remove this file to go back to the plate's figures.\n"
-    text += "".join(f"{key} = {toml_out.value(value)}\n" for key, value in values.items()) + f"on = {today}\n"
+    text += "".join(f"{key} = {toml_writer.value(value)}\n" for key, value in values.items()) + f"on = {today}\n"
     path = folder / f"{settings.tun.name}.toml"
     fresh = path.with_suffix(".new")
     fresh.write_text(text, encoding="utf-8")

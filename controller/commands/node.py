@@ -14,15 +14,15 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from controller.commands.exits import DONE, NO, Wrong
-from controller.edge.files import config as files
+from controller.commands.shared.exit_codes import DONE, NO, Wrong
+from controller.edge.files import config_files
 from controller.edge.log import Log
-from controller.field import fitting
+from controller.field import hardware_config
 from controller.field.thermometer import Fault
 from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
-    from controller.field.fitting import Fitting
+    from controller.field.hardware_config import Fitting
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     try:
-        fitted = fitting.load(files.config_dir(args.config), args.tun, args.kind)
+        fitted = hardware_config.load(config_files.config_dir(args.config), args.tun, args.kind)
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
     if args.kind == "probe":
@@ -77,8 +77,8 @@ def serve_probe(fitted: Fitting) -> int:
 
 def serve_heater(fitted: Fitting, off_only: bool) -> int:
     """Obey until told to end; everything off on every way out. 1 when it could not go on."""
-    from controller.field import heater_service, persistence
-    from controller.field.switch import SwitchProblem
+    from controller.field import gpio_persistence, heater_service
+    from controller.field.gpio_output import SwitchProblem
 
     assert fitted.table.heater is not None
     heater = fitted.table.heater
@@ -92,8 +92,8 @@ def serve_heater(fitted: Fitting, off_only: bool) -> int:
         return DONE
 
     log = Log()
-    if persistence.outputs_persist():
-        log.error(persistence.ADVICE)
+    if gpio_persistence.outputs_persist():
+        log.error(gpio_persistence.ADVICE)
 
     async def serve() -> bool:
         service = heater_service.make(fitted, heater, pins, log)

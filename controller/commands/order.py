@@ -25,13 +25,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from controller.brewing.units import Kind, quantity
-from controller.commands import cautions, step_named
-from controller.commands.exits import DONE, NO, Unreachable, Wrong
-from controller.commands.reach import reach, to_any
+from controller.commands.shared import cautions, step_reference
+from controller.commands.shared.connection import reach, to_any
+from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.core.procedure import answers, entries
-from controller.core.procedure.orders import envelope as orders
-from controller.edge.files import config as files
-from controller.edge.mqtt import requests as asking
+from controller.core.procedure.orders import envelope
+from controller.edge.files import config_files
+from controller.edge.mqtt import requests
 from controller.edge.user import login
 from controller.settings.problems import Problems
 
@@ -50,7 +50,7 @@ WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("order", metavar="ORDER", help=f"one of {', '.join(orders.ALLOWED)}")
+    parser.add_argument("order", metavar="ORDER", help=f"one of {', '.join(envelope.ALLOWED)}")
     parser.add_argument("args", nargs="*", metavar="ARG", help='a name, or key=value, such as target="64 °C"')
     parser.add_argument(
         "--tun", metavar="NAME", help="which tun; else the program's own for `start`, else the only one that answers"
@@ -67,10 +67,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     values = _read(args)
-    send = _heat_off if args.order in orders.HEAT_OFF_ORDERS else _sent
+    send = _heat_off if args.order in envelope.HEAT_OFF_ORDERS else _sent
     try:
         answer = send(args, values)
-    except asking.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         raise Unreachable(str(silent)) from None
     if args.json:
         print(json.dumps(answer._asdict(), ensure_ascii=False))
@@ -108,25 +108,25 @@ def _wrong_files(args: argparse.Namespace, values: dict[str, Any]) -> list[Wrong
     return []
 
 
-def _sent(args: argparse.Namespace, values: dict[str, Any]) -> asking.Answer:
+def _sent(args: argparse.Namespace, values: dict[str, Any]) -> requests.Answer:
     _, settings = reach(args.config, args.tun, _own_tun(args.config, values))
-    step_named.in_program(args.config, settings, values["args"])
+    step_reference.in_program(args.config, settings, values["args"])
     if args.order == "start":
         print(cautions.text(), file=sys.stderr, flush=True)
-    return asyncio.run(asking.order(settings, values, step_named.completed))
+    return asyncio.run(requests.order(settings, values, step_reference.completed))
 
 
-def _heat_off(args: argparse.Namespace, values: dict[str, Any]) -> asking.Answer:
+def _heat_off(args: argparse.Namespace, values: dict[str, Any]) -> requests.Answer:
     """`hold`, `stop`, `abort` go out although a tun file or a record is wrong. Raises Wrong, or NoAnswer."""
     folder, service, name = to_any(args.config, args.tun)
     if not name.strip() or set(name) & set("/+#\0"):
         raise Wrong(f"--tun: found {name!r}, wanted the name of a tun")
     try:
-        return asyncio.run(asking.heat_off(service, name, values))
-    except asking.NoAnswer as silent:
-        known = files.names(folder / "tuns")
+        return asyncio.run(requests.heat_off(service, name, values))
+    except requests.NoAnswer as silent:
+        known = config_files.names(folder / "tuns")
         hint = "" if name in known else f"; there is no {folder}/tuns/{name}.toml, only {', '.join(known) or 'none'}"
-        raise asking.NoAnswer(f"{silent}{hint}") from None
+        raise requests.NoAnswer(f"{silent}{hint}") from None
 
 
 def _own_tun(config: str | None, values: dict[str, Any]) -> str:
@@ -135,15 +135,15 @@ def _own_tun(config: str | None, values: dict[str, Any]) -> str:
     if not isinstance(program, str):
         return ""
     try:
-        return files.written_tun(files.config_dir(config), program)
+        return config_files.written_tun(config_files.config_dir(config), program)
     except Problems:
         return ""  # `reach` tells what is wrong with the folder
 
 
 def build(name: str, given: list[str], by: str) -> dict[str, Any]:
     """The order's keys and arguments as they go over the wire. Raises Wrong with everything that cannot be read."""
-    if name not in orders.ALLOWED:
-        raise Wrong(f"order: found {name!r}, wanted one of {', '.join(orders.ALLOWED)}")
+    if name not in envelope.ALLOWED:
+        raise Wrong(f"order: found {name!r}, wanted one of {', '.join(envelope.ALLOWED)}")
     values: dict[str, Any] = {"order": name, "by": by, "args": {}}
     problems: list[str] = []
     for word in given:
@@ -173,7 +173,7 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
     elif key in QUANTITIES:
         args[QUANTITIES[key][1]] = _quantity(key, text)
     elif key in ("step", "from_step"):
-        args[key] = step_named.typed(text)
+        args[key] = step_reference.typed(text)
     elif key in TEXTS:
         args[key] = text
     else:

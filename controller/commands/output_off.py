@@ -11,10 +11,10 @@ import asyncio
 import time
 from typing import TYPE_CHECKING
 
-from controller.commands.exits import DONE, Unreachable
 from controller.commands.serve import read
-from controller.edge.mqtt import requests as asking
-from controller.messages import outgoing as words
+from controller.commands.shared.exit_codes import DONE, Unreachable
+from controller.edge.mqtt import requests
+from controller.messages import outgoing
 
 if TYPE_CHECKING:
     from controller.settings.tun import Settings
@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     _, settings = read(args.config, args.tun, 1.0, data=False)
     try:
         asyncio.run(asyncio.wait_for(_off(settings), WITHIN_S))
-    except (asking.NoAnswer, TimeoutError) as silent:
+    except (requests.NoAnswer, TimeoutError) as silent:
         raise Unreachable(f"OFF was not delivered ({silent or 'no answer in time'}); the lease runs out") from None
     print(f"{settings.tun.name}: OFF sent to the heater")
     return DONE
@@ -38,6 +38,6 @@ def run(args: argparse.Namespace) -> int:
 
 async def _off(settings: Settings) -> None:
     values = {"duty": 0.0, "valid_s": 10.0, "at": round(time.time(), 3), "reason": "output-off: the daemon has ended"}
-    async with asking.line(settings, "off") as link:
-        await link.say(link.topics.heater_command, words.document(values))
-        await link.say(link.topics.online, words.online(False), retain=True)
+    async with requests.line(settings, "off") as link:
+        await link.say(link.topics.heater_command, outgoing.document(values))
+        await link.say(link.topics.online, outgoing.online(False), retain=True)

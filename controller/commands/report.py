@@ -10,20 +10,18 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from controller.commands.exits import DONE, NO, Wrong
 from controller.commands.runs import tuns
+from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.core.procedure import entries
-from controller.edge.files import config as files
-from controller.edge.files import outputs
-from controller.edge.files import plans as choose
-from controller.edge.record import reader as restart
+from controller.edge.files import config_files, output_files, plan_by_name
+from controller.edge.record import reader
 from controller.edge.user import login
 from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
     from controller.plan.recipe import Program
-    from controller.report.added import Added
-    from controller.report.record import RunRecord
+    from controller.report.amendments import Added
+    from controller.report.run_record import RunRecord
     from controller.settings.tun import Settings
 
 KEYS = (*entries.FIGURES, *entries.TEXTS)
@@ -48,29 +46,28 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """0: told; 1: told, but the record or what was added to it has been changed or damaged; 2: no such run."""
-    from controller.report import added, missing
-    from controller.report import from_disk as journal
+    from controller.report import amendments, from_disk, missing
 
-    wrong = outputs.problems((("--html", args.html), ("--batch", args.batch), ("--csv", args.csv)))
+    wrong = output_files.problems((("--html", args.html), ("--batch", args.batch), ("--csv", args.csv)))
     if args.html is not None and (lacks := missing("--html")):
         wrong.append(lacks)
     if wrong:
         raise Wrong(*wrong)
     settings, glances = _find(args.config, args.tun, args.wanted)
     paths = [seen.path for seen in glances]
-    beside = added.place(restart.record_folder(settings), glances[0].number)
+    beside = amendments.place(reader.record_folder(settings), glances[0].number)
     try:
         to_add = _to_add(args)
-        more = added.read(beside, paths)
-        record = journal.read(paths, settings.tun.heater.power_w, more.lines)
+        more = amendments.read(beside, paths)
+        record = from_disk.read(paths, settings.tun.heater.power_w, more.lines)
         unwritten = _write(args, record, settings, paths)
         if unwritten:  # nothing is added to the record where what was asked for with it cannot be had
             to_add = []
         for line in to_add:
-            added.add(beside, paths, **line)
+            amendments.add(beside, paths, **line)
         if to_add:  # once more, with what stands in the record now
-            more = added.read(beside, paths)
-            record = journal.read(paths, settings.tun.heater.power_w, more.lines)
+            more = amendments.read(beside, paths)
+            record = from_disk.read(paths, settings.tun.heater.power_w, more.lines)
             unwritten = _write(args, record, settings, paths)
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
@@ -85,12 +82,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, list[Any]]:
     """The run that is meant, and whose it is. Raises Wrong."""
-    from controller.report import from_disk as journal
+    from controller.report import from_disk
 
     found = []
     for settings in tuns(config, tun):
-        folder = restart.record_folder(settings)
-        if folder.is_dir() and (glances := journal.find(folder, wanted)):
+        folder = reader.record_folder(settings)
+        if folder.is_dir() and (glances := from_disk.find(folder, wanted)):
             found.append((settings, glances))
     if not found:
         raise Wrong(f"RUN: found {wanted!r}, wanted a run on record; `underback runs` lists them")
@@ -148,22 +145,22 @@ def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, path
                 rows.writerow([*row, *left])
 
     return [
-        *outputs.write("--html", args.html, lambda to: report.write(to, record)),
-        *outputs.write("--batch", args.batch, batch),
-        *outputs.write("--csv", args.csv, table),
+        *output_files.write("--html", args.html, lambda to: report.write(to, record)),
+        *output_files.write("--batch", args.batch, batch),
+        *output_files.write("--csv", args.csv, table),
     ]
 
 
 def _batch(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> dict[str, Any]:
-    from controller.report import batch
+    from controller.report import batch_record
 
-    return batch.document(record, settings.tun, _program(args.config, record, settings), paths)
+    return batch_record.document(record, settings.tun, _program(args.config, record, settings), paths)
 
 
 def _program(config: str | None, record: RunRecord, settings: Settings) -> Program | None:
     """The program file, where it still means what was brewed; else None."""
     try:
-        plan = choose.load_plan(files.config_dir(config), record.program, settings.tun.name)
+        plan = plan_by_name.load_plan(config_files.config_dir(config), record.program, settings.tun.name)
     except Problems:
         return None
     return plan.program if plan.course.digest == record.meta.get("Program digest") else None
@@ -171,7 +168,7 @@ def _program(config: str | None, record: RunRecord, settings: Settings) -> Progr
 
 def page(record: RunRecord, more: Added) -> list[str]:
     """The run in a few lines for the terminal."""
-    from controller.report import batch, filing
+    from controller.report import batch_entries, batch_record
 
     lines = [
         f"{record.title} on {record.tun}: {record.state}, {record.ended_s / 60:.0f} min"
@@ -182,9 +179,9 @@ def page(record: RunRecord, more: Added) -> list[str]:
     ]
     lines += [f"  trip {e.id} at {e.t_s / 60:.0f} min: {e.text}" for e in record.events if e.kind == "trip"]
     lines += [f"  {line['kind']} by {line['by']}: {line['text']}" for line in more.lines]
-    gained = filing.extract_yield(record)
-    lines += [] if gained is None else [f"  extract yield: {filing.yield_words(gained)}"]
-    gaps = filing.missing(record, batch.initial_heat_c(record))
+    gained = batch_entries.extract_yield(record)
+    lines += [] if gained is None else [f"  extract yield: {batch_entries.yield_words(gained)}"]
+    gaps = batch_entries.missing(record, batch_record.initial_heat_c(record))
     lines += [f"  not on record: {'; '.join(gaps)}"] if gaps else []
     lines += [f"  DAMAGED: {record.damage}"] if record.damage else []
     lines += [f"  CHANGED: {problem}" for problem in more.problems]

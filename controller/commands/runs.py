@@ -7,14 +7,14 @@ import json
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from controller.commands.exits import DONE, Wrong
-from controller.edge.files import config as files
-from controller.edge.record import reader as restart
+from controller.commands.shared.exit_codes import DONE, Wrong
+from controller.edge.files import config_files
+from controller.edge.record import reader
 from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
     from controller.report.from_disk import Glance
-    from controller.report.record import RunRecord
+    from controller.report.run_record import RunRecord
     from controller.settings.tun import Settings
 
 SIDE_BY_SIDE = 5
@@ -47,18 +47,18 @@ def run(args: argparse.Namespace) -> int:
 def tuns(config: str | None, name: str | None) -> list[Settings]:
     """The settings of one tun, or of all. Raises Wrong."""
     try:
-        folder = files.config_dir(config)
-        names = [name] if name is not None else files.names(folder / "tuns")
-        return [files.settings(folder, one) for one in names]
+        folder = config_files.config_dir(config)
+        names = [name] if name is not None else config_files.names(folder / "tuns")
+        return [config_files.settings(folder, one) for one in names]
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
 
 
 def _runs(settings: Settings) -> list[tuple[str, Glance]]:
-    from controller.report import from_disk as journal
+    from controller.report import from_disk
 
-    folder = restart.record_folder(settings)
-    return [(settings.tun.name, seen) for seen in journal.runs(folder)] if folder.is_dir() else []
+    folder = reader.record_folder(settings)
+    return [(settings.tun.name, seen) for seen in from_disk.runs(folder)] if folder.is_dir() else []
 
 
 def _values(tun: str, seen: Glance) -> dict[str, Any]:
@@ -85,9 +85,9 @@ def _table(found: list[tuple[str, Glance]]) -> list[str]:
 
 def _compare(found: list[tuple[str, Glance]], as_json: bool) -> int:
     """Deviation per step, the newest run last."""
-    from controller.report import from_disk as journal
+    from controller.report import from_disk
 
-    records = [journal.read([seen.path]) for _, seen in found]
+    records = [from_disk.read([seen.path]) for _, seen in found]
     if as_json:
         print(json.dumps([_deviations(record) for record in records], ensure_ascii=False))
     elif not records:

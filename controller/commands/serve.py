@@ -19,18 +19,18 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from controller.commands.exits import DONE, NO, Wrong
-from controller.commissioning.proof import proof_days
-from controller.edge import supply_link as share
+from controller.commands.shared.exit_codes import DONE, NO, Wrong
+from controller.commissioning.proof_record import proof_days
+from controller.edge import supply_link
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.dashboards.observers import Outward
-from controller.edge.files import config as files
-from controller.edge.files import data_folder
+from controller.edge.files import config_files, data_folder
 from controller.edge.files.start_orders import compiler, unchanged
 from controller.edge.forecaster import Ahead
 from controller.edge.log import Log
-from controller.edge.mqtt.broker import Mqtt, Will
-from controller.edge.record import reader as restart
+from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.connection import Will
+from controller.edge.record import reader
 from controller.edge.service import Service
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
@@ -53,7 +53,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     config, settings = read(args.config, args.tun, args.speed)
-    folder = restart.record_folder(settings)
+    folder = reader.record_folder(settings)
     log = Log("warning" if args.quiet else "info")
     with lock(folder) as mine:
         if not mine:
@@ -69,9 +69,9 @@ def read(config: str | None, tun: str | None, speed: float, *, data: bool = True
     """
     problems: list[Problem] = []
     try:
-        folder = files.config_dir(config)
+        folder = config_files.config_dir(config)
         problems += data_folder.problems(folder) if data else []
-        settings = files.settings(folder, tun, learned=data and not problems)
+        settings = config_files.settings(folder, tun, learned=data and not problems)
     except Problems as wrong:
         raise Wrong(*dict.fromkeys((*problems, *wrong.problems))) from None
     if problems:
@@ -129,9 +129,9 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     boot = secrets.token_hex(6)
     clock = MachineClock(speed)
     proof = proof_days(settings, clock.wall_s())
-    begun = restart.begin(settings, restart.record_folder(settings), clock, boot, unchanged(config, settings), proof)
+    begun = reader.begin(settings, reader.record_folder(settings), clock, boot, unchanged(config, settings), proof)
     named, outward = topics(settings), Outward(settings, log)
-    shared = share.of(settings, clock.now())
+    shared = supply_link.of(settings, clock.now())
     transport = Mqtt(
         settings.service.broker,
         f"underback-{settings.tun.name}-{boot}",

@@ -15,23 +15,22 @@ import sys
 import time
 from pathlib import Path
 
-from controller.commands.exits import DONE, Wrong
+from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.clock import FASTEST, MachineClock
-from controller.edge.files import config as files
-from controller.edge.files import plans as choose
+from controller.edge.files import config_files, plan_by_name
 from controller.edge.log import Log
-from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Lane, Post, ReplyTo
 from controller.edge.systemd import Notifier
-from controller.plan import plan as plans
-from controller.plan.plan import Plan
+from controller.plan.plan import Plan, make
 from controller.settings.problems import Problems
 from controller.settings.tun import Settings
 from sim.people.person import Manner, Person
 from sim.plant.spec import STEP_S
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.faults import Fault, parse
-from sim.world.wires import Message
+from sim.world.network import Message
 from sim.world.world import World
 
 BEHIND_S = 0.5  # real time: a machine that was held up longer does not make up for it in a burst
@@ -80,9 +79,13 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
     if not (0.0 < args.speed <= FASTEST):
         wrong.append(f"--speed: found {args.speed:g}, wanted above 0 and at most {FASTEST:g}")
     try:
-        config = files.config_dir(args.config)
-        settings = files.settings(config, args.tun)
-        plan = choose.load_plan(config, args.program, settings.tun.name) if args.program else _first(config, settings)
+        config = config_files.config_dir(args.config)
+        settings = config_files.settings(config, args.tun)
+        plan = (
+            plan_by_name.load_plan(config, args.program, settings.tun.name)
+            if args.program
+            else _first(config, settings)
+        )
     except Problems as problems:
         raise Wrong(*problems.problems, *wrong) from None
     if not settings.tun.simulated:
@@ -95,9 +98,9 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
 def _first(config: Path, settings: Settings) -> Plan:
     """The first program, by name, that was written for this tun or fits it. Raises Wrong when there is none."""
     fitting: list[Plan] = []
-    for name in files.names(config / "programs"):
+    for name in config_files.names(config / "programs"):
         with contextlib.suppress(Problems):
-            made = plans.make(files.load_program(config, name), settings.tun)
+            made = make(config_files.load_program(config, name), settings.tun)
             fitting += [made] if not made.problems else []
     written_for = [plan for plan in fitting if plan.program.tun == settings.tun.name]
     if not fitting:

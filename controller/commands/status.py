@@ -7,10 +7,10 @@ import asyncio
 import json
 from typing import TYPE_CHECKING, Any
 
-from controller.commands import screen
-from controller.commands.exits import DONE, Unreachable
-from controller.commands.reach import reach
-from controller.edge.mqtt import requests as asking
+from controller.commands.shared import status_text
+from controller.commands.shared.connection import reach
+from controller.commands.shared.exit_codes import DONE, Unreachable
+from controller.edge.mqtt import requests
 
 if TYPE_CHECKING:
     from controller.settings.tun import Settings
@@ -25,15 +25,15 @@ def run(args: argparse.Namespace) -> int:
     _, settings = reach(args.config, args.tun)
     try:
         status = asyncio.run(_once(settings))
-    except asking.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         away = "nothing listens" in str(silent)  # else it says itself what to do
         more = f"\nNext: start the broker, then `underback serve --tun {settings.tun.name}`." if away else ""
         raise Unreachable(f"{silent}{more}") from None
-    print(json.dumps(status, ensure_ascii=False) if args.json else "\n".join(screen.lines(status)))
+    print(json.dumps(status, ensure_ascii=False) if args.json else "\n".join(status_text.lines(status)))
     return DONE
 
 
 async def _once(settings: Settings) -> dict[str, Any]:
-    async with asking.line(settings, "status") as link:
+    async with requests.line(settings, "status") as link:
         await link.listen(link.topics.status)
         return await link.status()

@@ -14,7 +14,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 
-from controller.commands.exits import DONE, NO, Wrong
+from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from sim.swarm import Verdict, one
 from sim.world.faults import KINDS, Fault, parse
 

@@ -21,27 +21,28 @@ from pathlib import Path
 from typing import Any
 
 from controller.brewing.units import quantity
-from controller.commands.exits import DONE, NO, Wrong
 from controller.commands.serve import lock, read
-from controller.commissioning import proof
-from controller.commissioning.proof import Trial
+from controller.commands.shared.exit_codes import DONE, NO, Wrong
+from controller.commissioning import proof_record
+from controller.commissioning.proof_record import Trial
 from controller.commissioning.tryout import Tryout
 from controller.commissioning.tryout_rig import Hands, Hushed, Look, Water, course
 from controller.core.nouns import Course
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport, Transport
-from controller.edge.record import reader as restart
+from controller.edge.record import reader
 from controller.edge.service import Service
 from controller.edge.user import login
 from controller.edge.watchdog import Watchdog
 from controller.messages.topics import topics
 from controller.settings.problems import Problems
 from controller.settings.tun import Settings
-from sim.people.hands import Scripted
+from sim.people.manual_faults import Scripted
 from sim.plant.spec import STEP_S
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 
 SIMULATED_SHARE, SIMULATED_C = 0.5, 12.0  # of the tun's volume, where nothing is said
@@ -60,12 +61,12 @@ def run(args: argparse.Namespace) -> int:
     _, settings = read(args.config, args.tun, args.speed)
     litres = _litres(args.water, settings, args.yes)
     by = args.by or login()
-    with lock(restart.record_folder(settings)) as mine:
+    with lock(reader.record_folder(settings)) as mine:
         if not mine:
             raise Wrong(f"a daemon serves {settings.tun.name} on this machine; end it first (systemctl stop)")
         trials = asyncio.run(_go(settings, litres, by, args.yes, args.speed, args.json))
-    document = proof.record(settings, trials, by, MachineClock().wall_s())
-    path = proof.write(settings, document)
+    document = proof_record.record(settings, trials, by, MachineClock().wall_s())
+    path = proof_record.write(settings, document)
     if args.json:
         print(json.dumps(document, ensure_ascii=False))
     else:
@@ -175,8 +176,8 @@ async def _try(
 ) -> list[Trial]:
     """The real service on this transport, and the trials. Raises Wrong where a run is still open."""
     made, boot = _course(settings, water), secrets.token_hex(6)
-    folder: Path = restart.record_folder(settings)
-    begun = restart.begin(settings, folder, clock, boot, lambda program, digest: False)
+    folder: Path = reader.record_folder(settings)
+    begun = reader.begin(settings, folder, clock, boot, lambda program, digest: False)
     if begun.state.pending is not None:
         begun.journal.close(1.0)
         raise Wrong(f"{settings.tun.name}: a run is still open in its record; end it with the daemon first")

@@ -8,11 +8,11 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from controller.commands import screen
-from controller.commands.exits import DONE, NO, Unreachable
-from controller.commands.reach import reach
-from controller.edge import streams
-from controller.edge.mqtt import requests as asking
+from controller.commands.shared import status_text
+from controller.commands.shared.connection import reach
+from controller.commands.shared.exit_codes import DONE, NO, Unreachable
+from controller.edge import standard_streams
+from controller.edge.mqtt import requests
 
 if TYPE_CHECKING:
     from controller.settings.tun import Settings
@@ -30,21 +30,21 @@ def run(args: argparse.Namespace) -> int:
     _, settings = reach(args.config, args.tun)
     try:
         return asyncio.run(_watch(settings, args.json, args.until_end))
-    except asking.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         raise Unreachable(str(silent)) from None
     except KeyboardInterrupt:
         return DONE
 
 
 async def _watch(settings: Settings, as_json: bool, until_end: bool) -> int:
-    live, began = screen.Live(sys.stdout), False
-    async for status in asking.statuses(settings):
+    live, began = status_text.Live(sys.stdout), False
+    async for status in requests.statuses(settings):
         if as_json:
             print(json.dumps(status, ensure_ascii=False), flush=True)
         else:
-            text = screen.lines(status)
-            live.draw([screen.painted(line, status) for line in text], " | ".join(text[:4]))
-        if streams.gone():
+            text = status_text.lines(status)
+            live.draw([status_text.painted(line, status) for line in text], " | ".join(text[:4]))
+        if standard_streams.gone():
             return DONE
         began = began or status["state"] not in ENDS
         if until_end and began and status["state"] in ENDS:

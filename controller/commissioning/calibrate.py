@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
-from controller.brewing.probe_points import (
+from controller.brewing.probe_calibration import (
     STEADY_K,
     STEADY_S,
     Correction,

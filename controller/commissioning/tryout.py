@@ -14,7 +14,7 @@ import secrets
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from controller.commissioning.proof import INTERRUPTED, Trial
+from controller.commissioning.proof_record import INTERRUPTED, Trial
 from controller.commissioning.tryout_rig import (
     Failed,
     Hands,

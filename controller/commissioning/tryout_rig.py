@@ -15,7 +15,7 @@ from controller.core.state import Outcome
 from controller.edge.clock import Clock
 from controller.edge.mqtt.transport import Ear, Post, Transport
 from controller.messages.inbox import Inbox
-from controller.plan import plan as plans
+from controller.plan.plan import Plan, make
 from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.problems import Problem, Problems
 from controller.settings.tun import Settings, Tun
@@ -113,7 +113,7 @@ def program(water: Water) -> Program:
     return Program(name="tryout", title="Tryout with plain water", liquor=liquor, step=(warm,))
 
 
-def course(settings: Settings, water: Water) -> plans.Plan:
+def course(settings: Settings, water: Water) -> Plan:
     """The water run, checked against the tun as any other. Raises Problems."""
     most = settings.tun.guard.hard_limit_c - ROOM_K
     if not (1.0 <= water.hand_c <= most):
@@ -121,7 +121,7 @@ def course(settings: Settings, water: Water) -> plans.Plan:
     highest = settings.tun.guard.hard_limit_c - 3.0
     made = program(water)
     step = made.step[0].model_copy(update={"temperature_c": min(water.hand_c + WARMER_K, highest)})
-    plan = plans.make(made.model_copy(update={"step": (step,)}), settings.tun)
+    plan = make(made.model_copy(update={"step": (step,)}), settings.tun)
     if plan.problems:
         raise Problems(plan.problems)
     return plan

@@ -15,21 +15,19 @@ from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Protocol
 
 from controller.core.nouns import Course, Event, HeaterCommand, Instant, Motor, Order, Prompt, Reply, RunState
-from controller.core.procedure import who_moves as moves
+from controller.core.procedure import who_moves
 from controller.core.state import Outcome, State
 from controller.core.tick import tick
 from controller.edge.clock import Clock
 from controller.edge.log import Log
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
-from controller.edge.record import reader as restart
+from controller.edge.record import reader
 from controller.edge.record.recorder import Scribe
 from controller.edge.record.writer import Journal
 from controller.edge.supply_link import Share
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
-from controller.messages import incoming as wire
-from controller.messages import outgoing as words
-from controller.messages import status as report
+from controller.messages import incoming, outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.settings.tun import Settings
 
@@ -72,7 +70,7 @@ class Service:
         self,
         settings: Settings,
         transport: Transport,
-        begun: restart.Begun,
+        begun: reader.Begun,
         clock: Clock,
         compile_program: Compile,
         *,
@@ -182,7 +180,7 @@ class Service:
         if not guard.lost:
             off = HeaterCommand(guard.epoch, guard.seq + 1, 0.0, self.settings.tun.heater.lease_s, "the service ends")
             self._command(off, self.clock.now())
-        self._post(self._topics.online, words.online(False), "state", retain=True)
+        self._post(self._topics.online, outgoing.online(False), "state", retain=True)
         if self._watcher is not None:
             self._watcher.close()
         await self._scribe.settle()
@@ -206,7 +204,7 @@ class Service:
         self.inbox.connected(self.clock.now())
         self._linked.set()
         self._log.info("connected to the broker")
-        self._post(self._topics.online, words.online(True), "state", retain=True)
+        self._post(self._topics.online, outgoing.online(True), "state", retain=True)
         self._shown_at = -math.inf
         if self._watcher is not None:
             self._watcher.linked()
@@ -226,7 +224,7 @@ class Service:
 
     def _remember(self, payload: bytes, reply_to: ReplyTo) -> None:
         """Where does the answer to this order go?"""
-        order = wire.order(payload, self.clock.now())
+        order = incoming.order(payload, self.clock.now())
         self._reply_to[order.id or order.name] = reply_to
         while len(self._reply_to) > 256:
             self._reply_to.popitem(last=False)
@@ -314,7 +312,7 @@ class Service:
         return watts
 
     def _command(self, command: HeaterCommand, now: Instant) -> None:
-        payload = words.heater_command(command, self.clock.wall_s(), self.inbox.owner)
+        payload = outgoing.heater_command(command, self.clock.wall_s(), self.inbox.owner)
         lifetime = command.valid_s / self.clock.speed
         if self.transport.heater(self._topics.heater_command, payload, command.duty > 0.0, lifetime):
             self.inbox.sent(command, now)
@@ -324,11 +322,11 @@ class Service:
         if topic is None:
             return
         last = self._motors.get(name)
-        if last is not None and last[0].on == motor.on and now - last[1] < moves.SAY_S - 0.5:
+        if last is not None and last[0].on == motor.on and now - last[1] < who_moves.SAY_S - 0.5:
             return
         self._motor_seq += 1
         self._motors[name] = (motor, now)
-        self._post(topic, words.motor_command(self._motor_seq, motor, moves.VALID_S), "motor")
+        self._post(topic, outgoing.motor_command(self._motor_seq, motor, who_moves.VALID_S), "motor")
 
     # ------------------------------------------------------------ show
 
@@ -339,9 +337,9 @@ class Service:
             replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
         for reply in replies:
             to = self._reply_to.pop(reply.id or reply.order, None)
-            self._post(self._topics.reply, words.reply(reply), "reply")
+            self._post(self._topics.reply, outgoing.reply(reply), "reply")
             if to is not None:
-                self._post(to.topic, words.reply(reply), "reply", correlation=to.correlation)
+                self._post(to.topic, outgoing.reply(reply), "reply", correlation=to.correlation)
         if any(reply.accepted for reply in replies):
             self._shown_at = -math.inf
 
@@ -360,7 +358,7 @@ class Service:
 
     def _tell(self, outcome: Outcome) -> dict[str, Any]:
         """Publish the status of this moment."""
-        status = report.status(
+        status = status_document.status(
             self.settings,
             outcome,
             wall_s=self.clock.wall_s(),
@@ -371,7 +369,7 @@ class Service:
             prediction=self._predict(outcome),
         )
         self._told = outcome.state.run.state
-        self._post(self._topics.status, words.status(status), "status", retain=True)
+        self._post(self._topics.status, outgoing.status(status), "status", retain=True)
         return status
 
     def _post(

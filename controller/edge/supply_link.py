@@ -8,8 +8,8 @@ from controller.core import supply
 from controller.core.nouns import Event, Instant
 from controller.core.supply import Claim, Desk
 from controller.edge.mqtt.transport import Post
-from controller.messages import outgoing as words
-from controller.messages.strict import Refused, document, number, text, whole
+from controller.messages import outgoing
+from controller.messages.strict_json import Refused, document, number, text, whole
 from controller.settings.tun import Settings
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ class Share:
 def payload(word: Claim) -> bytes:
     """A word on the wire."""
     values: dict[str, Any] = {**word._asdict(), "heard": dict(word.heard)}
-    return words.document(values)
+    return outgoing.document(values)
 
 
 def claim(tun: str, payload: bytes) -> Claim | None:

@@ -13,13 +13,11 @@ from collections import Counter
 from typing import NamedTuple
 
 from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
-from controller.field import lease as node
-from controller.field import motor
+from controller.field import lease, motor_lease
+from controller.field.gpio_output import Input, Output
 from controller.field.lease import NodeSettings, NodeState
-from controller.field.motor import MotorState
-from controller.field.switch import Input, Output
-from controller.messages import incoming as wire
-from controller.messages import outgoing as words
+from controller.field.motor_lease import MotorState
+from controller.messages import incoming, outgoing
 
 LIMIT_GONE_S = 9.0  # the own limit's reading may be so old; node.py adds its own second
 _FIGURES = re.compile(r"[0-9]+").sub
@@ -64,13 +62,13 @@ class Contact:
         if self.ok is None or (now < self._next and self.ok == before):
             return None
         self._seq, self._next = self._seq + 1, now + INPUT_EVERY_S
-        return words.document({"ok": self.ok, "seq": self._seq})
+        return outgoing.document({"ok": self.ok, "seq": self._seq})
 
 
 class Limit:
     """The node's own look at a thermometer: the newest live reading and its age."""
 
-    def __init__(self, shape: wire.Form) -> None:
+    def __init__(self, shape: incoming.Form) -> None:
         self._shape = shape
         self._value_c: float | None = None
         self._at: Instant = 0.0
@@ -78,7 +76,7 @@ class Limit:
 
     def hear(self, payload: bytes, now: Instant, retained: bool) -> str | None:
         """A message of the probe. Returns why it is no reading, if it is none."""
-        sample = Bad("retained", now) if retained else wire.reading(self._shape, payload, now, 0.0)
+        sample = Bad("retained", now) if retained else incoming.reading(self._shape, payload, now, 0.0)
         if isinstance(sample, Bad):
             return sample.why
         if sample.seq is not None and sample.seq == self._seq:
@@ -101,7 +99,7 @@ class HeaterNode:
         """`where`: the place of the limiting thermometer in words, for the fault's text and the report."""
         self.settings, self.pins, self.limit, self._where = settings, pins, limit, where
         # No grace at power-up: until the first reading the own thermometer counts as silent.
-        self.state: NodeState = node.boot(now)._replace(outlet_at=now - 2.0 * node.SENSOR_GONE_S)
+        self.state: NodeState = lease.boot(now)._replace(outlet_at=now - 2.0 * lease.SENSOR_GONE_S)
         self.refused: Counter[str] = Counter()  # messages not taken, by reason
         self._lock = threading.Lock()
         self._stirrer, self._pump = MotorState(), MotorState()
@@ -114,7 +112,7 @@ class HeaterNode:
     def command(self, payload: bytes, now: Instant, retained: bool) -> None:
         """A message on the heater's command topic."""
         with self._lock:
-            self.state, why = node.obey(self.settings, self.state, payload, now, retained)
+            self.state, why = lease.obey(self.settings, self.state, payload, now, retained)
             self._count(why)
             if why is None:
                 self._next = now  # every accepted command is answered
@@ -126,12 +124,12 @@ class HeaterNode:
 
     def stirrer(self, payload: bytes, now: Instant, retained: bool) -> None:
         with self._lock:
-            self._stirrer, why = motor.obey(self._stirrer, payload, now, retained)
+            self._stirrer, why = motor_lease.obey(self._stirrer, payload, now, retained)
             self._count(why)
 
     def pump(self, payload: bytes, now: Instant, retained: bool) -> None:
         with self._lock:
-            self._pump, why = motor.obey(self._pump, payload, now, retained)
+            self._pump, why = motor_lease.obey(self._pump, payload, now, retained)
             self._count(why)
 
     def _count(self, why: str | None) -> None:
@@ -155,7 +153,7 @@ class HeaterNode:
             return Say(self._report(now), level, flow)
 
     def _work(self, now: Instant) -> None:
-        self.state, output = node.beat(
+        self.state, output = lease.beat(
             self.settings,
             self.state,
             now,
@@ -169,18 +167,18 @@ class HeaterNode:
             self.state = self.state._replace(fault=fault, latched=True, output=0.0, off_since=now)
 
     def _motors(self, now: Instant) -> None:
-        self._stirrer, self._pump = motor.beat(self._stirrer, now), motor.beat(self._pump, now)
+        self._stirrer, self._pump = motor_lease.beat(self._stirrer, now), motor_lease.beat(self._pump, now)
         for pin, state in ((self.pins.stirrer, self._stirrer), (self.pins.pump, self._pump)):
             if pin is not None:
                 pin.set(state.on)
 
     def _report(self, now: Instant) -> bytes | None:
-        if now < self._next and not node.worth_telling(self._told, self.state):
+        if now < self._next and not lease.worth_telling(self._told, self.state):
             return None
-        self._told, self._next = self.state, now + node.REPORT_S
+        self._told, self._next = self.state, now + lease.REPORT_S
         outlet_c = self.limit.celsius(now) if self._where == "outlet" else None
-        said = node.report(self.settings, self.state, now, outlet_c=outlet_c)
-        return words.document({**said, "fault": self.fault or None})
+        said = lease.report(self.settings, self.state, now, outlet_c=outlet_c)
+        return outgoing.document({**said, "fault": self.fault or None})
 
     # ------------------------------------------------------------ every way out
 

@@ -11,15 +11,15 @@ from typing import NamedTuple, TypeVar
 from controller.core.nouns import Instant
 from controller.edge.clock import MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.systemd import Notifier
-from controller.field import fitting
-from controller.field.fitting import Fitting, HeaterTable
+from controller.field import hardware_config
+from controller.field.gpio_output import GpioInput, GpioOutput
+from controller.field.hardware_config import Fitting, HeaterTable
 from controller.field.heater_node import HeaterNode, Limit, Pins, Say
-from controller.field.switch import GpioInput, GpioOutput
-from controller.messages import incoming as wire
-from controller.messages import outgoing as words
+from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
 from controller.settings.tun import Settings
 
@@ -78,7 +78,7 @@ class HeaterService:
             ear(payload, self._clock(), retained)
 
     def linked(self) -> None:
-        here = words.online(not self._halt.is_set())
+        here = outgoing.online(not self._halt.is_set())
         self._transport.post(Post(self._named.online, here, "state", retain=True))
         self._log.info("connected to the broker")
 
@@ -160,7 +160,7 @@ class HeaterService:
             await asyncio.gather(link, return_exceptions=True)
 
     async def _farewell(self) -> None:
-        self._transport.post(Post(self._named.online, words.FALSE, "state", retain=True))
+        self._transport.post(Post(self._named.online, outgoing.FALSE, "state", retain=True))
         try:
             async with asyncio.timeout(FAREWELL_S):
                 await self._transport.flush(FAREWELL_S)
@@ -201,7 +201,7 @@ def named(fitted: Fitting, heater: HeaterTable) -> Named:
     table, tun = topics(Settings(fitted.tun, fitted.service, "")), fitted.tun
     return Named(
         table.heater_command,
-        fitting.limit_of(heater, tun).topic,
+        hardware_config.limit_of(heater, tun).topic,
         table.heater_report,
         table.heater_online,
         level=tun.level.topic if tun.level and heater.level_line is not None else "",
@@ -214,15 +214,15 @@ def named(fitted: Fitting, heater: HeaterTable) -> Named:
 def make(fitted: Fitting, heater: HeaterTable, pins: Pins, log: Log) -> HeaterService:
     """The service for these files and pins."""
     clock, boot = MachineClock(), secrets.token_hex(6)
-    probe = fitting.limit_of(heater, fitted.tun)
-    shape = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
-    settings = fitting.node_settings(heater, fitted.tun, boot)
+    probe = hardware_config.limit_of(heater, fitted.tun)
+    shape = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
+    settings = hardware_config.node_settings(heater, fitted.tun, boot)
     node = HeaterNode(settings, pins, Limit(shape), heater.limit_probe, clock.now())
     topic = named(fitted, heater)
     transport = Mqtt(
-        fitting.broker(fitted.service, heater),
+        hardware_config.broker(fitted.service, heater),
         f"underback-heater-{fitted.tun.name}-{boot}",
         topic.heard(),
-        Will(topic.online, words.FALSE),
+        Will(topic.online, outgoing.FALSE),
     )
     return HeaterService(node, topic, transport, clock.now, Notifier(), log)

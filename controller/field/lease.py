@@ -21,7 +21,7 @@ from math import isfinite
 from typing import Any, NamedTuple
 
 from controller.core.nouns import NO_FLOW, NO_LIQUID, Instant
-from controller.messages.strict import Refused, document, number, whole
+from controller.messages.strict_json import Refused, document, number, whole
 
 CEILING_S = 10.0  # longest lease, whatever a command says
 REPORT_S = 2.0  # unasked reports so often

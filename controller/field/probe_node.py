@@ -15,14 +15,15 @@ from typing import Any, NamedTuple
 
 from controller.edge.clock import MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt.broker import Mqtt, Will
+from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.systemd import Notifier
-from controller.field import fitting
-from controller.field.fitting import Fitting, ProbeTable
+from controller.field import hardware_config
+from controller.field.hardware_config import Fitting, ProbeTable
 from controller.field.thermometer import Fault, Thermometer
-from controller.messages import outgoing as words
-from controller.messages.strict import parts
+from controller.messages import outgoing
+from controller.messages.strict_json import parts
 from controller.settings.tun import Probe
 
 LIVES_S = 5.0  # a reading is of use for so long
@@ -51,7 +52,7 @@ def payload(probe: Probe, celsius: float, seq: int, wall_s: float) -> bytes:
     _put(document, probe.seq_pointer or "/seq", seq)
     _put(document, probe.at_pointer or "/at", round(wall_s, 3))
     _put(document, probe.unit_pointer or "/unit", "F" if fahrenheit else "C")
-    return words.document(document)
+    return outgoing.document(document)
 
 
 def _put(document: dict[str, Any], pointer: str, value: object) -> None:
@@ -147,7 +148,7 @@ class ProbeService:
             self._notifier.beat()
 
     def _post_presence(self, voice: Voice, there: bool) -> None:
-        self._transport.post(Post(voice.online_topic(), words.online(there), "state", retain=True))
+        self._transport.post(Post(voice.online_topic(), outgoing.online(there), "state", retain=True))
 
     def _read(self, voice: Voice) -> None:
         """A thermometer's own thread: read, hand on, keep the pace."""
@@ -209,9 +210,9 @@ def make(fitted: Fitting, probe: ProbeTable, log: Log) -> ProbeService:
     fitted_places = places(fitted, probe)
     online = f"{fitted_places[0].probe.topic}/online"
     transport = Mqtt(
-        fitting.broker(fitted.service, probe),
+        hardware_config.broker(fitted.service, probe),
         f"underback-probe-{fitted.tun.name}-{secrets.token_hex(6)}",
         [online],  # something has to be listened to; nothing comes of it
-        Will(online, words.FALSE),
+        Will(online, outgoing.FALSE),
     )
     return ProbeService(fitted_places, probe.every_s, transport, MachineClock(), Notifier(), log)

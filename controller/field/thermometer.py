@@ -12,7 +12,7 @@ import re
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
-from controller.field import platinum
+from controller.field import platinum_resistor
 
 LONGEST = 4096  # bytes read of a kernel file; they hold a hundred at most
 
@@ -157,7 +157,7 @@ class Max31865:
             what = "short circuit, or no data from the chip" if code <= 0 else "broken wire"
             return Fault(f"the converter is at the end of its scale (code {code}): {what}")
         ohm = code / FULL_SCALE * self.reference_ohm
-        value = platinum.temperature_c(ohm, self.r0_ohm)
+        value = platinum_resistor.temperature_c(ohm, self.r0_ohm)
         if value is None or not (PLATINUM_LOWEST_C <= value <= PLATINUM_HIGHEST_C):
             found = f"{ohm:.1f} ohm" if value is None else f"{ohm:.1f} ohm or {value:.1f} °C"
             return Fault(f"{found} is no resistance of this sensor in a brewhouse: check wires, `reference` and `r0`")

@@ -15,7 +15,19 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from controller import __version__
-from controller.messages import schemas as payloads
+from controller.messages.payload_schemas import (
+    Command,
+    Event,
+    MotorCommand,
+    OrderPayload,
+    Presence,
+    ReadingPayload,
+    Reply,
+    Report,
+    Status,
+    Supply,
+    SwitchPayload,
+)
 
 Direction = Literal["send", "receive", "both"]
 
@@ -34,26 +46,26 @@ class Channel(NamedTuple):
 
 
 CHANNELS = (
-    Channel("status", "status", "send", 1, True, payloads.Status, "All about the tun, at least every 2 s."),
-    Channel("event", "event", "send", 1, False, payloads.Event, "Each line of the record as it is written."),
-    Channel("reply", "reply", "send", 1, False, payloads.Reply, "The answer to an order."),
-    Channel("online", "online", "send", 1, True, payloads.Presence, "The daemon is here; last will `false`."),
+    Channel("status", "status", "send", 1, True, Status, "All about the tun, at least every 2 s."),
+    Channel("event", "event", "send", 1, False, Event, "Each line of the record as it is written."),
+    Channel("reply", "reply", "send", 1, False, Reply, "The answer to an order."),
+    Channel("online", "online", "send", 1, True, Presence, "The daemon is here; last will `false`."),
     Channel(
-        "heaterCommand", "heater/command", "send", 1, False, payloads.Command, "The lease on the heater, every 2 s."
+        "heaterCommand", "heater/command", "send", 1, False, Command, "The lease on the heater, every 2 s."
     ),
-    Channel("stirrerCommand", "stirrer/command", "send", 1, False, payloads.MotorCommand, "Stirrer on or off."),
-    Channel("pumpCommand", "pump/command", "send", 1, False, payloads.MotorCommand, "Pump on or off."),
+    Channel("stirrerCommand", "stirrer/command", "send", 1, False, MotorCommand, "Stirrer on or off."),
+    Channel("pumpCommand", "pump/command", "send", 1, False, MotorCommand, "Pump on or off."),
     Channel(
-        "order", "order", "receive", 1, False, payloads.OrderPayload, "Orders; retained or stale ones are refused."
+        "order", "order", "receive", 1, False, OrderPayload, "Orders; retained or stale ones are refused."
     ),
-    Channel("reading", "probe/{name}", "receive", 0, False, payloads.ReadingPayload, "A probe's readings."),
-    Channel("probeOnline", "probe/{name}/online", "receive", 1, True, payloads.Presence, "A probe node's last will."),
-    Channel("heaterReport", "heater/report", "receive", 1, False, payloads.Report, "What the heater node did."),
-    Channel("heaterOnline", "heater/online", "receive", 1, True, payloads.Presence, "The heater node's last will."),
-    Channel("level", "level", "receive", 1, False, payloads.SwitchPayload, "Level switch: true when there is liquid."),
-    Channel("flow", "flow", "receive", 1, False, payloads.SwitchPayload, "Flow switch: true when it flows."),
+    Channel("reading", "probe/{name}", "receive", 0, False, ReadingPayload, "A probe's readings."),
+    Channel("probeOnline", "probe/{name}/online", "receive", 1, True, Presence, "A probe node's last will."),
+    Channel("heaterReport", "heater/report", "receive", 1, False, Report, "What the heater node did."),
+    Channel("heaterOnline", "heater/online", "receive", 1, True, Presence, "The heater node's last will."),
+    Channel("level", "level", "receive", 1, False, SwitchPayload, "Level switch: true when there is liquid."),
+    Channel("flow", "flow", "receive", 1, False, SwitchPayload, "Flow switch: true when it flows."),
     Channel(
-        "supply", "{tun}", "both", 1, True, payloads.Supply,
+        "supply", "{tun}", "both", 1, True, Supply,
         "Tuns on one supply agree who may draw how much; each says its own word every 2 s and hears all.",
         "{prefix}/supply/{group}",
     ),

@@ -25,10 +25,9 @@ from controller.core.nouns import (
     Sample,
     Switch,
 )
-from controller.messages import incoming as wire
-from controller.messages.strict import STATUS_CAP, Refused
-from controller.messages.topics import Role
-from controller.messages.topics import topics as topics
+from controller.messages import incoming
+from controller.messages.strict_json import STATUS_CAP, Refused
+from controller.messages.topics import Role, topics
 
 if TYPE_CHECKING:
     from controller.settings.tun import Settings
@@ -125,11 +124,11 @@ class Inbox:
         self.counters: Counter[str] = Counter()  # messages refused, by reason
         self.turned_away: deque[tuple[Order, str]] = deque(maxlen=TURNED_AWAY)  # answers the edge still owes, and why
         self.prepare: Callable[[Order], Order | None] = lambda order: order  # the edge's: None = it comes back later
-        self._probes: dict[str, list[tuple[deque[Sample], wire.Form]]] = {}
+        self._probes: dict[str, list[tuple[deque[Sample], incoming.Form]]] = {}
         self._tails: dict[Role, deque[Sample]] = {role: deque(maxlen=TAIL) for role in ("mash", "second", "outlet")}
         for role, topic in self.topics.probes:
             probe = getattr(settings.tun.probes, role)
-            shape = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
+            shape = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
             self._probes.setdefault(topic, []).append((self._tails[role], shape))
         t = self.topics
         self._put: dict[str, Callable[[str, bytes, Instant, bool], None]] = {
@@ -197,7 +196,7 @@ class Inbox:
 
     def order(self, order: Order) -> None:
         """An order already read (the edge attaches the compiled program to a `start`)."""
-        if order.name in wire.HEAT_OFF and not order.retained:
+        if order.name in incoming.HEAT_OFF and not order.retained:
             self._stop(order)
         elif len(self._orders) < ORDERS:
             self._orders.append(order)
@@ -221,26 +220,26 @@ class Inbox:
         self.counters[why.reason] += 1
 
     def _readings(
-        self, probes: list[tuple[deque[Sample], wire.Form]], payload: bytes, now: Instant, retained: bool
+        self, probes: list[tuple[deque[Sample], incoming.Form]], payload: bytes, now: Instant, retained: bool
     ) -> None:
         if retained:
             self.counters["retained"] += 1
             return
         for tail, shape in probes:
-            sample = wire.reading(shape, payload, now, now)  # a wall clock that is set makes no reading old
+            sample = incoming.reading(shape, payload, now, now)  # a wall clock that is set makes no reading old
             if sample.__class__ is Bad:
                 self.counters[sample.why.partition(" (")[0]] += 1
             tail.append(sample)
 
     def _order(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
-        order = wire.order(payload, now, retained)
+        order = incoming.order(payload, now, retained)
         if order.problems:
             self._turn_away(order, "; ".join(order.problems))
         elif (ready := order if retained else self.prepare(order)) is not None:
             self.order(ready)
 
     def _report(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
-        report = Refused("retained") if retained else wire.report(payload, now)
+        report = Refused("retained") if retained else incoming.report(payload, now)
         if isinstance(report, Refused):
             self._refuse(report)
             return
@@ -250,21 +249,21 @@ class Inbox:
 
     def _heater_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         """The node's presence; the retained copy counts, for a last will is heard by those who come later too."""
-        there = wire.online(payload)
+        there = incoming.online(payload)
         if isinstance(there, Refused):
             self._refuse(there)
         else:
             self._heater_online = there
 
     def _probe_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
-        there = wire.online(payload)
+        there = incoming.online(payload)
         if isinstance(there, Refused):
             self._refuse(there)
         else:
             self._present[topic] = Presence(there, now, retained)
 
     def _switch(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
-        read = Refused("retained") if retained else wire.switch(payload, now)
+        read = Refused("retained") if retained else incoming.switch(payload, now)
         if isinstance(read, Refused):
             self._refuse(read)
         elif (why := self._switches[topic].hear(*read)) is not None:
@@ -272,14 +271,14 @@ class Inbox:
 
     def _status(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         """Only the retained copy matters: which epoch did the last owner hold?"""
-        if retained and (epoch := wire.epoch_of_status(payload)) is not None and epoch > self._last_seq[0]:
+        if retained and (epoch := incoming.epoch_of_status(payload)) is not None and epoch > self._last_seq[0]:
             self.epoch_seen = max(self.epoch_seen, epoch)
 
     def _echo(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         if payload and payload == self._last_sent and not retained and self._last_seq in self._pending:
             self._came_back(self._last_seq, now)
             return
-        heard = Refused("retained") if retained else wire.echo(payload)
+        heard = Refused("retained") if retained else incoming.echo(payload)
         if isinstance(heard, Refused):
             self._refuse(heard)
             return

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple, TypeVar
 
 from controller.core.nouns import Bad, HeaterReport, Instant, Order, Reading, Sample, Switch
-from controller.messages.strict import (
+from controller.messages.strict_json import (
     ORDER_CAP,
     READING_CAP,
     STATUS_CAP,

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from controller.brewing import water
 from controller.brewing.advice import advice
 from controller.brewing.advice.advice import Advice, Changes
-from controller.brewing.advice.facts import Malt, MashPlan, PlanStep, aim_of
+from controller.brewing.advice.plan_facts import Malt, MashPlan, PlanStep, aim_of
 from controller.core.supply import drawn_w
 from controller.plan.plan import Plan
 from controller.plan.recipe import Aim, Program

@@ -10,7 +10,7 @@ import math
 from typing import NamedTuple
 
 from controller.brewing import heat, volumes
-from controller.brewing.reasons import reason_for_step
+from controller.brewing.step_purpose import reason_for_step
 from controller.core.control import plant_model as figures
 from controller.core.control.climb import LimitedBy, climb, power_w
 from controller.core.nouns import GOES_IN, SETTLE_S, StepKind

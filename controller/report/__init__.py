@@ -8,7 +8,7 @@ from __future__ import annotations
 import importlib.util
 from pathlib import Path
 
-from controller.report.record import Happening, Planned, Row, RunRecord, Went, from_rows
+from controller.report.run_record import Happening, Planned, Row, RunRecord, Went, from_rows
 
 __all__ = ["Happening", "Planned", "Row", "RunRecord", "Went", "from_rows", "missing", "write"]
 
@@ -22,6 +22,6 @@ def missing(option: str) -> str | None:
 
 def write(path: Path | str, record: RunRecord) -> None:
     """The report of a run as one self-contained HTML file. Raises OSError when it cannot be written."""
-    from controller.report.page import write as write_page  # jinja2 only where a page is made
+    from controller.report.run_page import write as write_page  # jinja2 only where a page is made
 
     write_page(Path(path), record)

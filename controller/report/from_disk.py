@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.core.nouns import GOES_IN
-from controller.edge.record import lines as journal
+from controller.edge.record import line_format
 from controller.report import wort
-from controller.report.record import Happening, Planned, Row, RunRecord, Went, measured
+from controller.report.run_record import Happening, Planned, Row, RunRecord, Went, measured
 
 GLANCE_BYTES = 1 << 16  # of each end of a file: enough for its header and its last kept state
 OURS = ("header", "process", "keep", "sample")  # lines of the journal itself; the others are events
@@ -36,7 +36,9 @@ class Glance(NamedTuple):
 
 def runs(folder: Path) -> list[Glance]:
     """The runs of a tun, oldest first. Only both ends of each file are read."""
-    return [seen for path in journal.files(folder) if path.stem.endswith("-run") and (seen := glance(path)) is not None]
+    return [
+        seen for path in line_format.files(folder) if path.stem.endswith("-run") and (seen := glance(path)) is not None
+    ]
 
 
 def glance(path: Path) -> Glance | None:
@@ -49,7 +51,7 @@ def glance(path: Path) -> Glance | None:
     began = float(run.get("started_wall_s") or header.get("at", 0.0))
     ended = max((float(e["at"]) for e in lines if "at" in e), default=began)
     return Glance(
-        path, journal.number(path), run["run_id"], run["course"]["program"], run["course"]["title"], _state(lines),
+        path, line_format.number(path), run["run_id"], run["course"]["program"], run["course"]["title"], _state(lines),
         began, max(0.0, (ended - began) * float(header.get("speed", 1.0))),
     )  # fmt: skip
 
@@ -70,12 +72,12 @@ def _ends(path: Path) -> Iterator[dict[str, Any]]:
     """The sound lines at both ends of a file."""
     with path.open("rb") as file:
         head = file.read(GLANCE_BYTES)
-        end = journal.written_end(file)
+        end = line_format.written_end(file)
         begin = max(len(head), end - GLANCE_BYTES)
         file.seek(begin)
         tail = file.read(max(0, end - begin))
     for raw in (*head.split(b"\n"), *tail.split(b"\n")):
-        if (values := journal.parse(raw)) is not None:
+        if (values := line_format.parse(raw)) is not None:
             yield values
 
 
@@ -99,7 +101,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
 
     Raises OSError where a file cannot be read, ValueError where none of them holds a run.
     """
-    records = [journal.read(path) for path in paths]
+    records = [line_format.read(path) for path in paths]
     lines = list(_timed([entry for one in records for entry in one.lines]))
     kept = [e["state"]["run"] for _, e in lines if e.get("kind") == "keep" and e["state"]["run"].get("course")]
     if not kept:

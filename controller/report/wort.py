@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from controller.brewing.kinetics import malts
-from controller.brewing.kinetics import model as kinetics
-from controller.report.record import Row
+from controller.brewing.kinetics import malts, model
+from controller.report.run_record import Row
 
 STRIDE_S = 10.0  # as live
 LONGEST_PIECES = 60  # a gap is followed in at most so many steps
@@ -30,16 +29,16 @@ def follow(rows: Sequence[Row], course: Mapping[str, Any]) -> Wort:
     if first is None or not course["grist_kg"]:
         return Wort(None, {})
     basis = malts.recalled(course.get("malt"))
-    amounts, leg = kinetics.fresh(basis.malt), 0
+    amounts, leg = model.fresh(basis.malt), 0
     opened = [(course["legs"][0]["name"], amounts)]
     marks: list[tuple[float, tuple[float, ...]]] = [(rows[first].t_s, _left(amounts))]
     for at_s, step, dt_s, mean_c in _strides(rows[first:]):
-        amounts = kinetics.step(basis.params, amounts, mean_c, dt_s)
+        amounts = model.step(basis.params, amounts, mean_c, dt_s)
         marks.append((at_s, _left(amounts)))
         if step != leg and 0 <= step < len(course["legs"]):
             leg = step
             opened.append((course["legs"][leg]["name"], amounts))
-    read = kinetics.read(amounts, basis.params, opened)
+    read = model.read(amounts, basis.params, opened)
     return Wort(dict(read.as_json()), _columns(rows, marks))
 
 
@@ -81,8 +80,8 @@ def _strides(rows: Sequence[Row]) -> Iterator[tuple[float, int, float, float]]:
         before = row
 
 
-def _left(amounts: kinetics.Amounts) -> tuple[float, ...]:
-    shares = (amounts.beta, amounts.alpha, amounts.glucanase, amounts.protease, kinetics.starch_left(amounts))
+def _left(amounts: model.Amounts) -> tuple[float, ...]:
+    shares = (amounts.beta, amounts.alpha, amounts.glucanase, amounts.protease, model.starch_left(amounts))
     return tuple(round(100.0 * share, 2) for share in shares)
 
 

@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple
 
-from controller.field import lease as node
+from controller.field import lease
 from sim.world.world import World
 
 ANSWER_WITHIN_S = 6.0  # no reply for so long: sent again, as a new order
@@ -338,7 +338,7 @@ class Person:
             return []  # he looks at level, pump and switches first
         if self._cleared.get(name, 0) >= self.manner.tries:
             return self._order("stop", {}, now)
-        self.world.heater.state = node.reset(self.world.heater.state)
+        self.world.heater.state = lease.reset(self.world.heater.state)
         said = self._order("clear", {"inspected": True}, now, trip=name)
         self._cleared[name] = self._cleared.get(name, 0) + len(said)
         return said

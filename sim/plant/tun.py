@@ -12,7 +12,7 @@ temperature (0.5 % between 20 and 80 °C).
 
 from __future__ import annotations
 
-from sim.plant.account import Energy, Flow, Pour
+from sim.plant.energy_account import Energy, Flow, Pour
 from sim.plant.spec import (
     BOIL_C,
     ROOM_HUMIDITY,

@@ -15,11 +15,11 @@ from operator import itemgetter
 from random import Random
 from typing import Any
 
-from controller.field import lease as node
+from controller.field import lease
 from controller.field.lease import NodeSettings
 from controller.messages.outgoing import writer
 from controller.settings.tun import Probe as ProbeSettings
-from sim.plant.draw import Senses
+from sim.plant.random_tun import Senses
 from sim.plant.spec import STEP_S
 from sim.world.faults import Fault
 
@@ -137,7 +137,7 @@ class Heater:
     def __init__(self, settings: NodeSettings, measures_power: bool, boot: str, now: float) -> None:
         self.settings = settings._replace(boot=boot)
         self.measures_power = measures_power
-        self.state = node.boot(now)
+        self.state = lease.boot(now)
         self.share = 0.0  # of the element's power that flows now
         self.refused = 0
         self._told = self.state
@@ -150,7 +150,7 @@ class Heater:
 
     def hear(self, payload: bytes, now: float, retained: bool = False) -> None:
         """A message on the command topic."""
-        self.state, why = node.obey(self.settings, self.state, payload, now, retained)
+        self.state, why = lease.obey(self.settings, self.state, payload, now, retained)
         if why is None:
             self._next = now  # every accepted command is answered
         else:
@@ -159,12 +159,12 @@ class Heater:
     def reboot(self, boot: str, now: float) -> None:
         """Power-up: a new boot word, off, nobody's."""
         self.settings = self.settings._replace(boot=boot)
-        self.state, self._next = node.boot(now), now
+        self.state, self._next = lease.boot(now), now
 
     def beat(self, now: float, live: Live, outlet_c: float | None, level_ok: bool, flow_ok: bool) -> float:
         """Half a second of the node. Returns the share of power that really flows."""
         power = self.share * self.settings.power_w if self.measures_power else None
-        self.state, output = node.beat(
+        self.state, output = lease.beat(
             self.settings, self.state, now, outlet_c=outlet_c, level_ok=level_ok, flow_ok=flow_ok, power_w=power
         )
         if not live:
@@ -175,11 +175,11 @@ class Heater:
 
     def speak(self, now: float, live: Live, outlet_c: float | None) -> bytes | None:
         """The report that is due at this half second, if any."""
-        if now < self._next and not node.worth_telling(self._told, self.state):
+        if now < self._next and not lease.worth_telling(self._told, self.state):
             return None
         self._told, self._next = self.state, now + SPEAK_S
         power = self.share * self.settings.power_w if self.measures_power else None
-        said = node.report(self.settings, self.state, now, outlet_c=outlet_c, power_w=power)
+        said = lease.report(self.settings, self.state, now, outlet_c=outlet_c, power_w=power)
         if "heater_lies" in live:
             said["duty"] = live["heater_lies"].value
         if "heater_boots_on" in live:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sim.plant.spec import STEP_S
 from sim.world.instruments import Live, Probe
-from sim.world.truth import Role
+from sim.world.true_values import Role
 
 
 class Misled:

@@ -17,14 +17,14 @@ from controller.core.nouns import Course
 from controller.messages.topics import topics
 from controller.settings.tun import Probe as ProbeSettings
 from controller.settings.tun import Settings
-from sim.evidence import decoded
+from sim.fresh_readings import decoded
 from sim.plant.spec import STEP_S, WATER_J_PER_KG_K
 from sim.plant.tun import Tun
 from sim.world.faults import Fault, Faults
 from sim.world.instruments import NO_READINGS, Form, Heater, Probe, Switch
+from sim.world.network import Message, Wires
 from sim.world.probe_faults import Misled
-from sim.world.truth import Role, Truth, of_tun
-from sim.world.wires import Message, Wires
+from sim.world.true_values import Role, Truth, of_tun
 
 WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 September 2026, 14:13 UTC
 TAP_C = 15.0  # cold liquor, where the liquor in the tun came in hot (common practice)

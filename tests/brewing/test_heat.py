@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.brewing import heat, short_forms
+from controller.brewing import heat, rules_of_thumb
 
 WATER = heat.WATER
 grist = st.floats(1.0, 100.0)
@@ -106,14 +106,14 @@ def test_strike_parts_add_up(
 def test_without_a_vessel_the_short_form_is_the_balance(kg: float, thick: float, grist_c: float, mash_c: float) -> None:
     """The short form with k = 0.40 is the balance with no vessel and no slaking heat."""
     balance = heat.strike_c(kg, grist_c, thick * kg, mash_c, metal_j_per_k=0.0)
-    assert short_forms.strike(thick, grist_c, mash_c, 0.40) == pytest.approx(balance, abs=1e-9)
+    assert rules_of_thumb.strike(thick, grist_c, mash_c, 0.40) == pytest.approx(balance, abs=1e-9)
 
 
 @given(cold, mash, ratio, st.floats(0.38, 0.42), st.floats(1.0, 3.0))
 def test_traditional_form_inverts(grist_c: float, wanted_c: float, thick: float, relative: float, sc: float) -> None:
     """Striking heat put into the traditional form gives back the initial heat wanted."""
-    liquor_c = short_forms.striking_heat(relative, sc, grist_c, wanted_c, thick)
-    assert short_forms.initial_heat(relative, sc, grist_c, liquor_c, thick) == pytest.approx(wanted_c, abs=1e-9)
+    liquor_c = rules_of_thumb.striking_heat(relative, sc, grist_c, wanted_c, thick)
+    assert rules_of_thumb.initial_heat(relative, sc, grist_c, liquor_c, thick) == pytest.approx(wanted_c, abs=1e-9)
 
 
 @given(capacity, mash, st.floats(-8.0, 12.0), st.floats(1.0, 30.0))

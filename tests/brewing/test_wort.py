@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.brewing import short_forms, wort
+from controller.brewing import rules_of_thumb, wort
 
 share = st.floats(0.3, 0.9)
 
@@ -67,7 +67,7 @@ def test_ph_inverts(ph: float, temperature_c: float) -> None:
 
 def test_the_striking_table_is_interpolated() -> None:
     """Between printed moistures the table goes straight, and outside it is refused."""
-    assert short_forms.striking_figures(5.0) == pytest.approx((0.405, 1.4))
+    assert rules_of_thumb.striking_figures(5.0) == pytest.approx((0.405, 1.4))
     for moisture in (-0.1, 8.1):
         with pytest.raises(ValueError, match="moisture"):
-            short_forms.striking_figures(moisture)
+            rules_of_thumb.striking_figures(moisture)

@@ -14,10 +14,8 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge.files import config as files
-from controller.edge.files import measured_worts as worts
-from controller.edge.files import plans as choose
-from controller.edge.files.config import load_service
+from controller.edge.files import config_files, measured_worts, plan_by_name
+from controller.edge.files.config_files import load_service
 from sim.dryrun import DryRun
 from sim.world.faults import parse
 from tests.places import ROOT
@@ -133,7 +131,7 @@ def test_the_picture_only_when_asked(ran: dict[str, Any]) -> None:
 
 def test_an_overshoot_of_a_run_is_on_its_record() -> None:
     """Two litres of boiling liquor, unannounced, in a dry run's rest: one note of what that cost; without it none."""
-    plan, settings = choose.load_plan(CONFIG, "linnet", None), files.settings(CONFIG, "plover")
+    plan, settings = plan_by_name.load_plan(CONFIG, "linnet", None), config_files.settings(CONFIG, "plover")
     notes = []
     for faults in ([parse("hot_liquor@3600=2")], []):
         ran = DryRun(settings, plan, 1, faults).go()
@@ -182,7 +180,7 @@ def test_own_worts_bring_the_estimate_to_the_brewery(brewery: Path) -> None:
     code, out, err = run("compose", "--calibrate", file, config=brewery)
     assert code == 0, err
     assert "fitted to 2 measured worts" in out and "limit-dextrin share 0.326 ->" in out
-    record = worts.load(load_service(brewery))
+    record = measured_worts.load(load_service(brewery))
     assert record is not None and record.batches == 2 and record.rms_after_points < record.rms_before_points
     after = checked("linnet", config=brewery)
     assert 3.0 < before - after["prediction"]["apparent_limit_pct"]["mid"] < 6.0
@@ -208,16 +206,16 @@ def test_every_wrong_batch_is_told(brewery: Path) -> None:
     code, out, err = run("compose", "--calibrate", str(path), config=brewery)
     assert (code, out) == (2, "")
     assert "batch 1" in err and "batch 2" in err and "batch 3" in err
-    assert worts.load(load_service(brewery)) is None
+    assert measured_worts.load(load_service(brewery)) is None
 
 
 def test_a_spoiled_record_is_told_by_check(brewery: Path) -> None:
     """A damaged calibration is a problem that names the file, exit code 2."""
-    path = worts.record_path(load_service(brewery))
+    path = measured_worts.record_path(load_service(brewery))
     path.parent.mkdir(parents=True)
     path.write_text("limit_dextrin_share = 7.0\nbeta_loss_factor = 1.0\n")
     code, _, err = run("check", "linnet", config=brewery)
-    assert code == 2 and worts.FILE in err and "7.0" in err
+    assert code == 2 and measured_worts.FILE in err and "7.0" in err
 
 
 def test_the_estimate_costs_little_time() -> None:

@@ -9,11 +9,9 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge.files import config as files
-from controller.edge.files import outputs
-from controller.edge.record import reader as restart
-from controller.report import added
-from controller.report import from_disk as journal
+from controller.edge.files import config_files, output_files
+from controller.edge.record import reader
+from controller.report import amendments, from_disk
 from tests.commands.test_data_folder import said
 from tests.report.recorded import a_mash
 
@@ -41,7 +39,8 @@ def test_a_file_that_may_be_written_is_no_problem(tmp_path: Path) -> None:
     """A new file in a folder, one that is there, none at all."""
     (tmp_path / "old").write_text("x")
     assert (
-        outputs.problems([("--csv", str(tmp_path / "new")), ("--csv", str(tmp_path / "old")), ("--html", None)]) == []
+        output_files.problems([("--csv", str(tmp_path / "new")), ("--csv", str(tmp_path / "old")), ("--html", None)])
+        == []
     )
     assert (tmp_path / "old").read_text() == "x" and not (tmp_path / "new").exists()
 
@@ -93,12 +92,12 @@ def test_a_user_without_a_name_may_sign(tmp_path: Path, monkeypatch: pytest.Monk
 def _brewed(tmp_path: Path) -> tuple[list[str], Path]:
     """The words for a folder with one finished run of gannet on record, and where it lies."""
     words = said(tmp_path, str(tmp_path / "data"))
-    settings = files.settings(tmp_path / "config", "gannet")
-    folder = restart.record_folder(settings)
+    settings = config_files.settings(tmp_path / "config", "gannet")
+    folder = reader.record_folder(settings)
     a_mash(folder)
     return words, folder
 
 
 def _lines(folder: Path) -> tuple[dict[str, Any], ...]:
-    glances = journal.find(folder, "last")
-    return added.read(added.place(folder, glances[0].number), [seen.path for seen in glances]).lines
+    glances = from_disk.find(folder, "last")
+    return amendments.read(amendments.place(folder, glances[0].number), [seen.path for seen in glances]).lines

@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from controller.commissioning import proof
-from controller.edge.files import config as files
+from controller.commissioning import proof_record
+from controller.edge.files import config_files
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"
@@ -38,7 +38,7 @@ def test_a_simulated_tun_is_tried_out_and_the_daemon_then_knows_its_proof(
     document = json.loads(capsys.readouterr().out)
     assert document["passed"] is True
     assert [trial["name"] for trial in document["trials"]][-2:] == ["hard limit", "clear"]
-    days = proof.proof_days(files.settings(brewery, "gannet"), time.time())
+    days = proof_record.proof_days(config_files.settings(brewery, "gannet"), time.time())
     assert days is not None and days < 0.01
 
 
@@ -52,10 +52,10 @@ def test_a_signal_in_the_middle_makes_a_failed_proof(brewery: Path, number: sign
             if line.startswith("passed  heater on"):
                 child.send_signal(number)
         assert child.wait(20) == 1
-    settings = files.settings(brewery, "gannet")
-    document = json.loads((proof.folder(settings) / "gannet.json").read_text())
+    settings = config_files.settings(brewery, "gannet")
+    document = json.loads((proof_record.folder(settings) / "gannet.json").read_text())
     assert document["passed"] is False and document["trials"][-1]["name"] == "interrupted"
-    assert proof.proof_days(settings, time.time()) is None
+    assert proof_record.proof_days(settings, time.time()) is None
 
 
 def test_a_real_tun_is_not_tried_by_a_script(brewery: Path, capsys: pytest.CaptureFixture[str]) -> None:

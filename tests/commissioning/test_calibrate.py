@@ -10,17 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from controller.brewing.probe_points import Refused, Sample
+from controller.brewing.probe_calibration import Refused, Sample
 from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.edge.record import calibrations
 from controller.settings.tun import Settings
 from sim.world.world import WALL_S
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"
-GANNET: Settings = files.settings(CONFIG, "gannet")
+GANNET: Settings = config_files.settings(CONFIG, "gannet")
 PROBE = GANNET.tun.probes.mash
 HERE = Place(1000.0, None)  # boils at 96.65 °C
 
@@ -127,7 +127,7 @@ def test_the_record_holds_old_and_new_and_the_lines_read_back_as_a_tun_file(tmp_
         text = text.replace(line, f'{key} = "{fresh[key]}"')
     (tmp_path / "tuns").mkdir()
     (tmp_path / "tuns" / "gannet.toml").write_text(text)
-    probe = files.load_tun(tmp_path, "gannet").probes.mash
+    probe = config_files.load_tun(tmp_path, "gannet").probes.mash
     assert (probe.raw_ice_c, probe.raw_boil_c, probe.boil_c) == (0.4, 97.1, 96.65)
 
 
@@ -140,7 +140,7 @@ def test_the_age_of_a_calibration_is_counted_from_its_day() -> None:
 
 def test_a_simulated_probe_is_never_overdue() -> None:
     """The shipped tuns' date says nothing of a probe that is none; a real one's age counts in days."""
-    tun = files.load_tun(ROOT / "config", "gannet")
+    tun = config_files.load_tun(ROOT / "config", "gannet")
     real = tun.model_copy(update={"simulated": False})
     assert calibrations.advised_days(tun, WALL_S + 400 * 86400.0) == 0.0
     assert calibrations.advised_days(real, WALL_S + 400 * 86400.0) == calibrations.age_days(

@@ -10,26 +10,25 @@ from typing import Any
 
 import pytest
 
-from controller.commissioning import proof
-from controller.commissioning import tryout_rig as tryout_bench
-from controller.commissioning.proof import Trial
+from controller.commissioning import proof_record, tryout_rig
+from controller.commissioning.proof_record import Trial
 from controller.commissioning.tryout import Tryout
 from controller.commissioning.tryout_rig import Hushed, Look, Water
 from controller.core.nouns import RunState
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.edge.record.writer import RealDisks
-from controller.plan import plan as plans
+from controller.plan import plan
 from controller.settings.tun import Settings
-from sim.people.hands import Scripted
-from sim.stand_in import StandIn
+from sim.people.manual_faults import Scripted
+from sim.simulated_site import StandIn
 from sim.world.faults import parse
 from sim.world.world import WALL_S, World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"
-GANNET: Settings = files.settings(CONFIG, "gannet")
-PLOVER: Settings = files.settings(CONFIG, "plover")
+GANNET: Settings = config_files.settings(CONFIG, "gannet")
+PLOVER: Settings = config_files.settings(CONFIG, "plover")
 FIRST, HEAT, LAST = (
     ("nodes", "mash probe"),
     ("heater on", "heater off", "no heat when off", "lease"),
@@ -57,7 +56,7 @@ class Bench:
         answer: str = "yes",
     ) -> None:  # fmt: skip
         water = Water(litres, 12.0)
-        self.plan: plans.Plan = tryout_bench.course(settings, water)
+        self.plan: plan.Plan = tryout_rig.course(settings, water)
         self.world = World(settings, self.plan.course, 5, [parse(spec) for spec in faults], None, 12.0)
         self.hands = Says(self.world, answer)
         self.look = Look()
@@ -188,9 +187,9 @@ def test_trials_that_are_ended_early_are_a_failed_proof(key: str, tmp_path: Path
     assert (trials[-1].name, trials[-1].passed) == ("interrupted", False)
     assert all(trial.passed for trial in trials[:-1])
     settings = home(tmp_path)
-    document = proof.record(settings, trials, "test", WALL_S)
-    proof.write(settings, document)
-    assert document["passed"] is False and proof.proof_days(settings, WALL_S) is None
+    document = proof_record.record(settings, trials, "test", WALL_S)
+    proof_record.write(settings, document)
+    assert document["passed"] is False and proof_record.proof_days(settings, WALL_S) is None
     assert commands(bench)[-1]["duty"] == 0.0
 
 
@@ -309,8 +308,8 @@ def test_two_roles_on_one_probe_are_found_out(tmp_path: Path) -> None:
 
 def test_a_limit_is_only_ever_tightened() -> None:
     """Pretending a higher limit than the tun's leaves the tun's."""
-    assert tryout_bench.tightened(GANNET, 20.0).tun.guard.hard_limit_c == 20.0
-    assert tryout_bench.tightened(GANNET, 90.0).tun.guard.hard_limit_c == GANNET.tun.guard.hard_limit_c
+    assert tryout_rig.tightened(GANNET, 20.0).tun.guard.hard_limit_c == 20.0
+    assert tryout_rig.tightened(GANNET, 90.0).tun.guard.hard_limit_c == GANNET.tun.guard.hard_limit_c
 
 
 # ---------------------------------------------------------------- the record
@@ -320,32 +319,34 @@ def home(tmp_path: Path) -> Settings:
     return GANNET._replace(service=GANNET.service.model_copy(update={"data_dir": str(tmp_path)}))
 
 
-GOOD = [Trial(name, True, "as it should be") for name in proof.plan(GANNET.tun)]
+GOOD = [Trial(name, True, "as it should be") for name in proof_record.plan(GANNET.tun)]
 
 
 def test_a_passed_trial_is_a_proof_of_its_age(tmp_path: Path) -> None:
     """Three days after it, the proof test is three days old; without one there is none."""
     settings = home(tmp_path)
-    assert proof.proof_days(settings, WALL_S) is None
-    path = proof.write(settings, proof.record(settings, GOOD, "test", WALL_S))
+    assert proof_record.proof_days(settings, WALL_S) is None
+    path = proof_record.write(settings, proof_record.record(settings, GOOD, "test", WALL_S))
     assert path == tmp_path / "proof" / "gannet.json"
-    assert proof.proof_days(settings, WALL_S + 3 * 86400.0) == 3.0
+    assert proof_record.proof_days(settings, WALL_S + 3 * 86400.0) == 3.0
 
 
 def test_a_failed_trial_takes_the_older_proof_away_and_both_stand_in_the_history(tmp_path: Path) -> None:
     """The newest trial rules."""
     settings = home(tmp_path)
-    proof.write(settings, proof.record(settings, GOOD, "test", WALL_S))
-    proof.write(settings, proof.record(settings, [*GOOD[:-1], Trial("clear", False, "heat")], "test", WALL_S + 60.0))
-    assert proof.proof_days(settings, WALL_S + 120.0) is None
+    proof_record.write(settings, proof_record.record(settings, GOOD, "test", WALL_S))
+    proof_record.write(
+        settings, proof_record.record(settings, [*GOOD[:-1], Trial("clear", False, "heat")], "test", WALL_S + 60.0)
+    )
+    assert proof_record.proof_days(settings, WALL_S + 120.0) is None
     history = (tmp_path / "proof" / "gannet.history.jsonl").read_text().splitlines()
     assert [json.loads(line)["passed"] for line in history] == [True, False]
 
 
 def test_no_trials_prove_nothing(tmp_path: Path) -> None:
     """An empty list is not a pass, nor is one that ends before the last trial."""
-    assert proof.record(home(tmp_path), [], "test", WALL_S)["passed"] is False
-    assert proof.record(home(tmp_path), GOOD[:-1], "test", WALL_S)["passed"] is False
+    assert proof_record.record(home(tmp_path), [], "test", WALL_S)["passed"] is False
+    assert proof_record.record(home(tmp_path), GOOD[:-1], "test", WALL_S)["passed"] is False
 
 
 @pytest.mark.parametrize(
@@ -366,17 +367,17 @@ def test_no_trials_prove_nothing(tmp_path: Path) -> None:
 def test_a_record_of_something_else_is_no_proof(change: dict[str, Any], tmp_path: Path) -> None:
     """Simulated for real, other equipment, another tun, from the future, no number, not all trials: none counts."""
     settings = home(tmp_path)
-    proof.write(settings, {**proof.record(settings, GOOD, "test", WALL_S), **change})
-    assert proof.proof_days(settings, WALL_S) is None
+    proof_record.write(settings, {**proof_record.record(settings, GOOD, "test", WALL_S), **change})
+    assert proof_record.proof_days(settings, WALL_S) is None
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{", "null", "[" * 100_000])
 def test_a_damaged_record_is_no_proof(text: str, tmp_path: Path) -> None:
     """Whatever stands in the file, nothing is raised and nothing is proven."""
     settings = home(tmp_path)
-    proof.folder(settings).mkdir(parents=True)
-    (proof.folder(settings) / "gannet.json").write_text(text)
-    assert proof.proof_days(settings, WALL_S) is None
+    proof_record.folder(settings).mkdir(parents=True)
+    (proof_record.folder(settings) / "gannet.json").write_text(text)
+    assert proof_record.proof_days(settings, WALL_S) is None
 
 
 def test_new_limits_or_a_calibration_leave_the_proof_but_another_heater_does_not() -> None:
@@ -386,4 +387,9 @@ def test_new_limits_or_a_calibration_leave_the_proof_but_another_heater_does_not
     mash = tun.probes.mash.model_copy(update={"raw_ice_c": 0.3})
     corrected = tun.model_copy(update={"probes": tun.probes.model_copy(update={"mash": mash})})
     stronger = tun.model_copy(update={"heater": tun.heater.model_copy(update={"power_w": 6000.0})})
-    assert proof.equipment(lower) == proof.equipment(corrected) == proof.equipment(tun) != proof.equipment(stronger)
+    assert (
+        proof_record.equipment(lower)
+        == proof_record.equipment(corrected)
+        == proof_record.equipment(tun)
+        != proof_record.equipment(stronger)
+    )

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from controller.core import checkpoint as memory
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 from controller.plan import advise, plan
 from controller.plan.recipe import HotLiquor
 from tests.core.bench import Bench, course, leg, settings

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from controller.messages.status import status
+from controller.messages.status_document import status
 from controller.settings.tun import Probe, Probes
 from tests.core.bench import WALL, Bench, course, leg, settings
 

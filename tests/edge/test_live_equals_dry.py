@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.plan import plan
 from sim.dryrun import DryRun
 from sim.people.person import PATIENT, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
@@ -26,8 +26,8 @@ def test_the_service_sends_what_the_dry_run_sends(seed: int, tmp_path: Path) -> 
     """For the same seed every heater command is the same, byte for byte: strike, dough-in, rises and rests."""
     seconds = LONG if seed <= 2 else SHORT
     tun, program = (("gannet", "sandpiper"), ("plover", "linnet"))[seed % 2]
-    settings = files.settings(CONFIG, tun)
-    made = plan.make(files.load_program(CONFIG, program), settings.tun)
+    settings = config_files.settings(CONFIG, tun)
+    made = plan.make(config_files.load_program(CONFIG, program), settings.tun)
     dry: list[bytes] = []
     counted = DryRun(
         settings,

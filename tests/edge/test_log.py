@@ -104,7 +104,7 @@ from pathlib import Path
 from controller.edge.lean import lean
 lean()
 import controller.commands.serve
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 files.settings(Path("config"), "gannet")
 """
 HEAVY = {

@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from controller.commands.exits import Wrong
 from controller.commands.order import _quantity, build
+from controller.commands.shared.exit_codes import Wrong
 
 
 def test_a_start_in_the_middle_of_a_mash() -> None:

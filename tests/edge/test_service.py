@@ -13,21 +13,21 @@ import pytest
 
 from controller.core.nouns import Event, RunState
 from controller.core.state import Outcome
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
 from controller.messages.inbox import Inbox
 from controller.plan import plan
 from controller.settings.tun import Settings
 from sim.people.person import PATIENT, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"
-SETTINGS: Settings = files.settings(CONFIG, "gannet")
-TRIAL = plan.make(files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
+SETTINGS: Settings = config_files.settings(CONFIG, "gannet")
+TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 
 
 class Looker:

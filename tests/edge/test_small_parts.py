@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from controller.edge import clock as clocks
 from controller.edge.clock import MachineClock
 from controller.edge.systemd import Notifier, credential
 from controller.edge.watchdog import Watchdog
@@ -19,7 +18,7 @@ from controller.edge.watchdog import Watchdog
 def test_the_scaled_clock_runs_so_many_times_as_fast(monkeypatch: pytest.MonkeyPatch) -> None:
     """Three seconds of the machine are sixty of a tun at twenty times; the wall clock is never scaled."""
     now = [100.0]
-    monkeypatch.setattr(clocks, "_boottime", lambda: now[0])
+    monkeypatch.setattr("controller.edge.clock._boottime", lambda: now[0])
     monkeypatch.setattr("controller.edge.clock.time.time", lambda: 5000.0 + now[0])
     clock = MachineClock(20.0)
     now[0] += 3.0
@@ -37,7 +36,7 @@ def test_no_speed_outside_its_range(speed: float) -> None:
 def test_a_machine_that_slept_shows_a_gap(monkeypatch: pytest.MonkeyPatch) -> None:
     """The clock that counts suspend runs ahead of the other by the time slept; told once."""
     boot, mono = [100.0], [50.0]
-    monkeypatch.setattr(clocks, "_boottime", lambda: boot[0])
+    monkeypatch.setattr("controller.edge.clock._boottime", lambda: boot[0])
     monkeypatch.setattr("controller.edge.clock.time.monotonic", lambda: mono[0])
     clock = MachineClock()
     boot[0], mono[0] = 110.0, 60.0
@@ -64,7 +63,7 @@ def test_the_kernel_is_asked_at_most_every_ten_seconds(monkeypatch: pytest.Monke
         asked.append(1)
         return len(asked) > 1
 
-    monkeypatch.setattr(clocks, "in_step", in_step)
+    monkeypatch.setattr("controller.edge.clock.in_step", in_step)
     clock = MachineClock()
     assert [clock.confirmed() for _ in range(5)] == [False] * 5
     mono[0] += 10.0

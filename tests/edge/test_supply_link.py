@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.nouns import RunState
-from controller.edge import supply_link as share
-from controller.edge.files import config as files
+from controller.edge import supply_link
+from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.tun import Settings, Supply
 from sim.people.person import Manner, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
@@ -37,7 +37,7 @@ PROGRAM = Program(
 
 
 def shared(name: str) -> Settings:
-    settings = files.settings(CONFIG, name)
+    settings = config_files.settings(CONFIG, name)
     service = settings.service.model_copy(update={"supply": Supply(group="shed", limit_w=LIMIT_W)})
     return settings._replace(service=service)
 
@@ -52,7 +52,7 @@ def rig(name: str, folder: Path, first: Rig | None = None, start_at_s: float = 2
         bench.broker = bench.transport._broker = first.broker
         bench.clock = first.clock
         bench.service.clock = first.clock
-    place = share.of(settings, -0.75)
+    place = supply_link.of(settings, -0.75)
     assert place is not None
     bench.service._share = place
     bench.transport.topics = (*bench.transport.topics, place.topic)
@@ -101,12 +101,12 @@ def test_two_mashes_on_one_supply_never_draw_more_than_it_gives_and_both_complet
 
 def test_without_a_group_nothing_is_shared() -> None:
     """A tun whose service names no group has no limit put on it."""
-    assert share.of(files.settings(CONFIG, "gannet"), 0.0) is None
+    assert supply_link.of(config_files.settings(CONFIG, "gannet"), 0.0) is None
 
 
 def test_a_word_goes_out_every_two_seconds_and_at_once_on_news() -> None:
     """Steady wishes: no more than one word in 2 s; the first comes at once."""
-    place = share.of(shared("gannet"), 0.0)
+    place = supply_link.of(shared("gannet"), 0.0)
     assert place is not None
     at = [now for now in range(20) if place.watts(None, float(now))[1] is not None]
     assert at[0] == 0

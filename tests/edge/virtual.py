@@ -11,12 +11,12 @@ from typing import Any, TypeVar
 
 from controller.core.nouns import Course, Instant
 from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport
-from controller.edge.record import reader as restart
+from controller.edge.record import reader
 from controller.edge.record.writer import Journal, RealDisks
 from controller.edge.service import Service, Watcher
 from controller.settings.tun import Settings
 from sim.plant.spec import STEP_S
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import WALL_S
 
 T = TypeVar("T")
@@ -155,7 +155,7 @@ class Rig:
         def made(folder: Path, seq: int, keep_runs: int) -> Journal:
             return Journal(folder, seq, keep_runs, self.disks, threaded)
 
-        begun = restart.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
+        begun = reader.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
         self.transport = MemoryTransport(self.broker, (), None)
         self.service = Service(
             settings,

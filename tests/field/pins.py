@@ -8,9 +8,9 @@ from typing import Any
 
 from controller.field.heater_node import HeaterNode, Limit, Pins
 from controller.field.lease import NodeSettings
-from controller.messages import incoming as wire
+from controller.messages import incoming
 
-SHAPE = wire.form("/temperature", "C", None, "/seq", None)
+SHAPE = incoming.form("/temperature", "C", None, "/seq", None)
 
 
 class FakeOutput:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from controller.field import lease as node
+from controller.field import lease
 from controller.field.lease import NodeSettings, NodeState
 
 SSR = NodeSettings(power_w=5000.0, boot="a1", min_off_s=0.0)
@@ -24,14 +24,14 @@ def command(seq: int, duty: float, *, epoch: int = 1, valid_s: float = 10.0, **m
 
 def told(state: NodeState, payload: bytes, now: float, of: NodeSettings = SSR, retained: bool = False) -> NodeState:
     """The state after a command that must be taken, and the beat that follows it."""
-    state, why = node.obey(of, state, payload, now, retained)
+    state, why = lease.obey(of, state, payload, now, retained)
     assert why is None
-    return node.beat(of, state, now, outlet_c=60.0, level_ok=True, flow_ok=True)[0]
+    return lease.beat(of, state, now, outlet_c=60.0, level_ok=True, flow_ok=True)[0]
 
 
 def refused(state: NodeState, payload: bytes, now: float, retained: bool = False) -> str:
     """The reason for a command that must not be taken, which changes nothing."""
-    after, why = node.obey(SSR, state, payload, now, retained)
+    after, why = lease.obey(SSR, state, payload, now, retained)
     assert after == state
     assert why is not None
     return why
@@ -39,37 +39,37 @@ def refused(state: NodeState, payload: bytes, now: float, retained: bool = False
 
 def test_it_is_off_at_power_up_and_obeys_no_retained_command() -> None:
     """A node that has just started gives no heat, and a command the broker kept for it changes nothing."""
-    state = node.boot(100.0)
-    assert node.beat(SSR, state, 100.0) == (state, 0.0)
+    state = lease.boot(100.0)
+    assert lease.beat(SSR, state, 100.0) == (state, 0.0)
     assert refused(state, command(1, 1.0), 100.0, retained=True) == "retained"
     assert refused(state, command(1, 0.0), 100.0, retained=True) == "retained"
 
 
 def test_a_command_lasts_its_validity_and_no_longer() -> None:
     """Heat for 4 s is there at 3.99 s and gone at 4 s; the report says that the lease ran out."""
-    state = told(node.boot(0.0), command(1, 0.6, valid_s=4.0), 20.0)
+    state = told(lease.boot(0.0), command(1, 0.6, valid_s=4.0), 20.0)
     assert state.output == 0.6
-    still, output = node.beat(SSR, state, 23.99)
+    still, output = lease.beat(SSR, state, 23.99)
     assert output == 0.6
-    over, output = node.beat(SSR, still, 24.0)
+    over, output = lease.beat(SSR, still, 24.0)
     assert output == 0.0
-    assert over.expired and node.worth_telling(still, over)
-    assert node.report(SSR, over, 24.0)["lease_left_s"] == 0.0
+    assert over.expired and lease.worth_telling(still, over)
+    assert lease.report(SSR, over, 24.0)["lease_left_s"] == 0.0
 
 
 def test_no_command_lasts_longer_than_the_nodes_own_ceiling() -> None:
     """An hour's validity runs out after 10 s, or after the 3 s set at the node."""
-    state = told(node.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0)
-    assert node.beat(SSR, state, 29.99)[1] == 1.0
-    assert node.beat(SSR, state, 30.0)[1] == 0.0
+    state = told(lease.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0)
+    assert lease.beat(SSR, state, 29.99)[1] == 1.0
+    assert lease.beat(SSR, state, 30.0)[1] == 0.0
     short = SSR._replace(ceiling_s=3.0)
-    state = told(node.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0, short)
-    assert node.beat(short, state, 23.0)[1] == 0.0
+    state = told(lease.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0, short)
+    assert lease.beat(short, state, 23.0)[1] == 0.0
 
 
 def test_only_the_highest_epoch_and_rising_sequences_bring_heat() -> None:
     """An older owner, the same sequence again and a lower one are refused with the reason; a newer owner is taken."""
-    state = told(node.boot(0.0), command(5, 0.5, epoch=3), 20.0)
+    state = told(lease.boot(0.0), command(5, 0.5, epoch=3), 20.0)
     assert "another owner" in refused(state, command(99, 1.0, epoch=2), 21.0)
     assert "not above 5" in refused(state, command(5, 1.0, epoch=3), 21.0)
     assert "not above 5" in refused(state, command(4, 1.0, epoch=3), 21.0)
@@ -98,8 +98,8 @@ def test_only_the_highest_epoch_and_rising_sequences_bring_heat() -> None:
 )
 def test_what_is_no_proper_command_brings_no_heat(payload: bytes, why: str) -> None:
     """Malformed commands are refused with a reason and change nothing, with the heater off or on."""
-    assert why in refused(node.boot(0.0), payload, 20.0)
-    assert why in refused(told(node.boot(0.0), command(0, 0.5), 20.0), payload, 21.0)
+    assert why in refused(lease.boot(0.0), payload, 20.0)
+    assert why in refused(told(lease.boot(0.0), command(0, 0.5), 20.0), payload, 21.0)
 
 
 @pytest.mark.parametrize(
@@ -114,8 +114,8 @@ def test_what_is_no_proper_command_brings_no_heat(payload: bytes, why: str) -> N
 )
 def test_a_well_formed_off_is_obeyed_from_anybody(payload: bytes) -> None:
     """OFF needs no epoch, sequence or validity; an older owner's counts, and it acts at once, not at the beat."""
-    state = told(node.boot(0.0), command(50, 1.0, epoch=7), 20.0)
-    off, why = node.obey(SSR, state, payload, 21.0)
+    state = told(lease.boot(0.0), command(50, 1.0, epoch=7), 20.0)
+    off, why = lease.obey(SSR, state, payload, 21.0)
     assert why is None
     assert (off.output, off.ordered, off.off_since) == (0.0, 0.0, 21.0)
     assert (off.epoch, off.seq) >= (7, 50)
@@ -123,53 +123,53 @@ def test_a_well_formed_off_is_obeyed_from_anybody(payload: bytes) -> None:
 
 def test_a_contactor_rests_ten_seconds_before_it_closes_again() -> None:
     """Off at 30 s and told on at 31 s, a contactor closes at 40 s and not before; after power-up it rests as well."""
-    state = told(node.boot(0.0), command(1, 1.0), 5.0, CONTACTOR)
+    state = told(lease.boot(0.0), command(1, 1.0), 5.0, CONTACTOR)
     assert state.output == 0.0
     state = told(state, command(2, 1.0), 10.0, CONTACTOR)
     assert state.output == 1.0
     state = told(state, command(3, 0.0), 30.0, CONTACTOR)
     state = told(state, command(4, 1.0), 31.0, CONTACTOR)
-    assert node.beat(CONTACTOR, state, 39.9)[1] == 0.0
-    assert node.beat(CONTACTOR, state, 40.0)[1] == 1.0
+    assert lease.beat(CONTACTOR, state, 39.9)[1] == 0.0
+    assert lease.beat(CONTACTOR, state, 40.0)[1] == 1.0
 
 
 def test_a_plain_relay_gives_a_share_as_on_and_off_within_its_window() -> None:
     """A third of a 30 s window is 10 s on and 20 s off, and the report tells the present output, not the mean."""
     relay = CONTACTOR._replace(window_s=30.0)
-    state, on = node.boot(0.0), 0
+    state, on = lease.boot(0.0), 0
     for second in range(30, 120):
         state = told(state, command(second, 1 / 3), float(second), relay)
         assert state.output in (0.0, 1.0)
-        assert node.report(relay, state, float(second))["duty"] == state.output
+        assert lease.report(relay, state, float(second))["duty"] == state.output
         on += state.output == 1.0
     assert on == 30
 
 
 def test_no_liquid_means_no_heat_and_stays_when_it_was_lost_under_heat() -> None:
     """An empty tun refuses heat and is forgiven when filled; lost while heating, it latches until reset."""
-    state, why = node.obey(FITTED, node.boot(0.0), command(1, 1.0), 1.0)
+    state, why = lease.obey(FITTED, lease.boot(0.0), command(1, 1.0), 1.0)
     assert why is None
-    empty, output = node.beat(FITTED, state, 1.0, outlet_c=60.0, level_ok=False, flow_ok=True)
+    empty, output = lease.beat(FITTED, state, 1.0, outlet_c=60.0, level_ok=False, flow_ok=True)
     assert (output, empty.fault, empty.latched) == (0.0, "no liquid at the heater", False)
-    full, output = node.beat(FITTED, empty, 2.0, outlet_c=60.0, level_ok=True, flow_ok=True)
+    full, output = lease.beat(FITTED, empty, 2.0, outlet_c=60.0, level_ok=True, flow_ok=True)
     assert (output, full.fault) == (1.0, "")
-    lost, output = node.beat(FITTED, full, 2.5, outlet_c=60.0, level_ok=None, flow_ok=True)
+    lost, output = lease.beat(FITTED, full, 2.5, outlet_c=60.0, level_ok=None, flow_ok=True)
     assert (output, lost.latched) == (0.0, True)
-    assert node.worth_telling(full, lost)
+    assert lease.worth_telling(full, lost)
     later = told(lost, command(2, 1.0), 3.0, FITTED)
     assert (later.output, later.seq) == (0.0, 2)  # answered, and off
-    pressed = node.reset(later)
+    pressed = lease.reset(later)
     assert (pressed.fault, pressed.latched, pressed.ordered) == ("", False, 0.0)
     assert told(pressed, command(3, 1.0), 4.0, FITTED).output == 1.0
 
 
 def outlet(state: NodeState, now: float, c: float | None) -> tuple[NodeState, float]:
-    return node.beat(FITTED, state, now, outlet_c=c, level_ok=True, flow_ok=True)
+    return lease.beat(FITTED, state, now, outlet_c=c, level_ok=True, flow_ok=True)
 
 
 def test_the_outlet_limiter_acts_at_its_limit_and_lets_go_five_kelvin_below() -> None:
     """Off at 85.0 °C and not at 84.9, back on below 80 °C; a second time within ten minutes it latches."""
-    state = told(node.boot(0.0), command(1, 1.0, valid_s=10.0), 20.0, FITTED)
+    state = told(lease.boot(0.0), command(1, 1.0, valid_s=10.0), 20.0, FITTED)
     state, output = outlet(state, 21.0, 84.9)
     assert output == 1.0
     state, output = outlet(state, 22.0, 85.0)
@@ -189,7 +189,7 @@ def test_the_outlet_limiter_acts_at_its_limit_and_lets_go_five_kelvin_below() ->
 
 def test_a_far_too_hot_outlet_latches_at_once() -> None:
     """91.9 °C limits, 92.0 °C latches."""
-    state = told(node.boot(0.0), command(1, 1.0), 20.0, FITTED)
+    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
     assert outlet(state, 21.0, 91.9)[0].latched is False
     assert outlet(state, 21.0, 92.0)[0].latched is True
 
@@ -197,7 +197,7 @@ def test_a_far_too_hot_outlet_latches_at_once() -> None:
 @pytest.mark.parametrize("gone", [None, float("nan"), float("inf")])
 def test_a_silent_outlet_thermometer_takes_the_heat_after_a_second(gone: float | None) -> None:
     """Fitted and silent for more than 1 s is a fault; it goes when the thermometer is back."""
-    state = told(node.boot(0.0), command(1, 1.0), 20.0, FITTED)
+    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
     state, output = outlet(state, 21.0, gone)
     assert output == 1.0
     state, output = outlet(state, 21.1, gone)
@@ -208,7 +208,7 @@ def test_a_silent_outlet_thermometer_takes_the_heat_after_a_second(gone: float |
 
 def test_a_hot_outlet_that_falls_silent_stays_limited() -> None:
     """While the limiter holds, one missing value does not give the heat back."""
-    state = told(node.boot(0.0), command(1, 1.0), 20.0, FITTED)
+    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
     state, _ = outlet(state, 21.0, 86.0)
     state, output = outlet(state, 21.5, None)
     assert (output, state.limiting) == (0.0, True)
@@ -217,12 +217,12 @@ def test_a_hot_outlet_that_falls_silent_stays_limited() -> None:
 
 
 def flow(state: NodeState, now: float, ok: bool | None) -> tuple[NodeState, float]:
-    return node.beat(FITTED, state, now, outlet_c=60.0, level_ok=True, flow_ok=ok)
+    return lease.beat(FITTED, state, now, outlet_c=60.0, level_ok=True, flow_ok=ok)
 
 
 def test_lost_flow_takes_the_heat_and_latches_the_second_time() -> None:
     """Flow lost under heat: off at once, back with the flow; a second loss within ten minutes stays."""
-    state = told(node.boot(0.0), command(1, 1.0), 20.0, FITTED)
+    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
     state, output = flow(state, 20.5, False)
     assert (output, state.fault, state.latched) == (0.0, "no flow at the heater", False)
     state, output = flow(state, 21.0, None)
@@ -235,36 +235,36 @@ def test_lost_flow_takes_the_heat_and_latches_the_second_time() -> None:
 
 def test_a_resting_pump_is_no_fault_while_no_heat_is_asked_for() -> None:
     """With OFF in force a missing flow says nothing."""
-    state = told(node.boot(0.0), command(1, 0.0), 20.0, FITTED)
+    state = told(lease.boot(0.0), command(1, 0.0), 20.0, FITTED)
     state, output = flow(state, 21.0, False)
     assert (output, state.fault) == (0.0, "")
 
 
 def test_power_with_the_output_off_is_a_stuck_switch() -> None:
     """More than 5 % of the plate's power for 2 s after OFF latches a fault; less, or shorter, does not."""
-    state = told(node.boot(0.0), command(1, 0.0), 20.0)
-    state, _ = node.beat(SSR, state, 21.0, power_w=250.0)
+    state = told(lease.boot(0.0), command(1, 0.0), 20.0)
+    state, _ = lease.beat(SSR, state, 21.0, power_w=250.0)
     assert state.stuck_since is None
-    state, _ = node.beat(SSR, state, 21.0, power_w=251.0)
-    state, _ = node.beat(SSR, state, 22.9, power_w=251.0)
+    state, _ = lease.beat(SSR, state, 21.0, power_w=251.0)
+    state, _ = lease.beat(SSR, state, 22.9, power_w=251.0)
     assert state.fault == ""
-    short, _ = node.beat(SSR, state, 22.95, power_w=0.0)
+    short, _ = lease.beat(SSR, state, 22.95, power_w=0.0)
     assert short.stuck_since is None
-    state, _ = node.beat(SSR, state, 23.0, power_w=251.0)
+    state, _ = lease.beat(SSR, state, 23.0, power_w=251.0)
     assert "stuck" in state.fault and state.latched
-    on, _ = node.beat(SSR, told(node.boot(0.0), command(1, 1.0), 20.0), 21.0, power_w=5000.0)
+    on, _ = lease.beat(SSR, told(lease.boot(0.0), command(1, 1.0), 20.0), 21.0, power_w=5000.0)
     assert on.stuck_since is None
 
 
 def test_the_report_has_the_contracts_fields() -> None:
     """boot, epoch, seq, duty, lease_left_s and fault always; outlet and power where they are measured."""
-    state = told(node.boot(0.0), command(7, 0.25, epoch=3, valid_s=8.0), 20.0)
+    state = told(lease.boot(0.0), command(7, 0.25, epoch=3, valid_s=8.0), 20.0)
     plain = {"boot": "a1", "epoch": 3, "seq": 7, "duty": 0.25, "lease_left_s": 6.5, "fault": None}
-    assert node.report(SSR, state, 21.5) == plain
-    full = node.report(SSR, state, 21.5, outlet_c=71.234, power_w=1250.04)
+    assert lease.report(SSR, state, 21.5) == plain
+    full = lease.report(SSR, state, 21.5, outlet_c=71.234, power_w=1250.04)
     assert full == {**plain, "outlet_c": 71.23, "power_w": 1250.0}
-    assert node.report(SSR, state, 21.5, outlet_c=float("nan"), power_w=float("inf")) == plain
-    assert not node.worth_telling(state, state)
+    assert lease.report(SSR, state, 21.5, outlet_c=float("nan"), power_w=float("inf")) == plain
+    assert not lease.worth_telling(state, state)
 
 
 NUMBERS = st.one_of(st.floats(), st.integers(-5, 5), st.none(), st.booleans(), st.sampled_from(("", "0", "x")))
@@ -274,8 +274,8 @@ NUMBERS = st.one_of(st.floats(), st.integers(-5, 5), st.none(), st.booleans(), s
        NUMBERS).map(lambda d: json.dumps(d).encode())))  # fmt: skip
 def test_no_payload_raises_or_brings_more_than_was_asked(payload: bytes) -> None:
     """Whatever arrives, the output stays a share of 0..1 and heat comes only with a reasoned yes."""
-    state, why = node.obey(SSR, node.boot(0.0), payload, 20.0)
-    state, output = node.beat(SSR, state, 20.0)
+    state, why = lease.obey(SSR, lease.boot(0.0), payload, 20.0)
+    state, output = lease.beat(SSR, state, 20.0)
     assert 0.0 <= output <= 1.0
     assert output == 0.0 or why is None
 
@@ -285,7 +285,7 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.now, self.state = 0.0, node.boot(0.0)
+        self.now, self.state = 0.0, lease.boot(0.0)
         self.lease_end, self.output, self.went_off = 0.0, 0.0, 0.0
         self.settings = CONTACTOR._replace(outlet=True, level=True, flow=True)
         self.inputs: dict[str, Any] = {"outlet_c": 60.0, "level_ok": True, "flow_ok": True}
@@ -297,7 +297,7 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
     def order(self, seq: int, epoch: int, duty: float, valid_s: float, retained: bool) -> None:
         before = (self.state.epoch, self.state.seq)
         payload = command(seq, duty, epoch=epoch, valid_s=valid_s)
-        self.state, why = node.obey(self.settings, self.state, payload, self.now, retained)
+        self.state, why = lease.obey(self.settings, self.state, payload, self.now, retained)
         if why is None and duty > 0:
             assert (epoch, seq) > before and not retained
             self.lease_end = self.now + min(valid_s, 10.0)
@@ -308,7 +308,7 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
     @rule(dt=st.sampled_from((0.0, 0.5, 3.0, 30.0)))
     def wait(self, dt: float) -> None:
         self.now += dt
-        self.state, output = node.beat(self.settings, self.state, self.now, **self.inputs)
+        self.state, output = lease.beat(self.settings, self.state, self.now, **self.inputs)
         if output > 0.0:
             assert self.now < self.lease_end
             assert self.inputs["level_ok"] and self.inputs["flow_ok"] and self.inputs["outlet_c"] < 85.0
@@ -328,7 +328,7 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
 
     @rule()
     def press(self) -> None:
-        self.state = node.reset(self.state)
+        self.state = lease.reset(self.state)
 
     @invariant()
     def output_is_a_share(self) -> None:

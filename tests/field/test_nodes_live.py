@@ -16,7 +16,7 @@ from pathlib import Path
 import aiomqtt
 import pytest
 
-from controller.edge.mqtt import broker as mqtt
+from controller.edge.mqtt import connection
 from tests.field import secured
 from tests.field.pins import command, reading
 from tests.field.secured import WITNESS, Secured
@@ -123,7 +123,7 @@ class Witness:
 @asynccontextmanager
 async def witness(broker: Secured) -> AsyncIterator[Witness]:
     made = Witness()
-    made.client = await mqtt.make(broker.login(WITNESS), f"witness-{time.monotonic_ns()}", made.take)
+    made.client = await connection.make(broker.login(WITNESS), f"witness-{time.monotonic_ns()}", made.take)
     async with asyncio.timeout(20), made.client:
         await made.client.subscribe("underback/#", qos=1)
         yield made

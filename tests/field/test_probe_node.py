@@ -16,7 +16,7 @@ from controller.edge.systemd import Notifier
 from controller.field import probe_node
 from controller.field.probe_node import Place, ProbeService
 from controller.field.thermometer import Fault
-from controller.messages import incoming as wire
+from controller.messages import incoming
 from controller.settings.tun import Probe
 
 TOPIC = "underback/gannet/probe/mash"
@@ -38,8 +38,8 @@ PROBE = Probe(topic=TOPIC, pointer="/temperature", seq_pointer="/seq")
 def test_what_is_sent_is_what_the_daemon_reads(probe: Probe) -> None:
     """Whatever form the tun's file describes, the daemon's strict reader gets temperature, sequence and stamp back."""
     data = probe_node.payload(probe, 66.062, 41, 1_000.5)
-    shape = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
-    read = wire.reading(shape, data, 5.0, 1_001.0)
+    shape = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
+    read = incoming.reading(shape, data, 5.0, 1_001.0)
     assert isinstance(read, Reading)
     assert read.value_c == pytest.approx(66.062, abs=0.0006)
     assert (read.seq, read.lag_s) == ((41, 0.5) if probe.pointer else (None, None))

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from controller import cli
-from controller.commands import exits
+from controller.commands.shared import exit_codes
 from controller.edge.clock import boot_id, in_step
 from controller.edge.watchdog import DEAD_S
 from tests.places import ROOT
@@ -89,7 +89,7 @@ def test_restart_budget_then_down(unit: Path) -> None:
     values = keys(unit)
     assert (values["StartLimitIntervalSec"], values["StartLimitBurst"]) == (["600"], ["5"])
     assert values["Restart"] == ["always"]
-    assert values["RestartPreventExitStatus"] == [str(exits.WRONG)]
+    assert values["RestartPreventExitStatus"] == [str(exit_codes.WRONG)]
     # five lives of the shortest kind must fit into the interval, or the budget would never run out
     assert 5 * int(values["RestartSec"][0]) < 600
 

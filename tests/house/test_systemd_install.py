@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.edge.record import lines as record
+from controller.edge.record import line_format
 from tests.places import ROOT
 
 SCRIPT = ROOT / "systemd" / "install.sh"
@@ -67,7 +67,7 @@ class Machine(NamedTuple):
             {"n": 0, "kind": "header", "format": 1},
             {"n": 1, "kind": "keep", "state": {"run": {"state": state}}},
         ]
-        (folder / "00000001-run.jsonl").write_bytes(b"".join(record.line(line) for line in lines))
+        (folder / "00000001-run.jsonl").write_bytes(b"".join(line_format.line(line) for line in lines))
 
     def backups(self) -> list[Path]:
         return sorted((self.root / "var/backups/underback").glob("*.tar.gz"))

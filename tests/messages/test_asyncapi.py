@@ -9,12 +9,9 @@ import pytest
 from jsonschema import Draft7Validator, Draft202012Validator
 
 from controller.core.nouns import Event, HeaterCommand, Motor, Reply, RunState
-from controller.edge.files import config as files
-from controller.edge.files import plans as choose
+from controller.edge.files import config_files, plan_by_name
 from controller.edge.supply_link import Share
-from controller.messages import asyncapi
-from controller.messages import outgoing as words
-from controller.messages import schemas as payloads
+from controller.messages import asyncapi, outgoing, payload_schemas
 from controller.messages.topics import Topics, topics
 from controller.settings.tun import Settings
 from sim.dryrun import DryRun
@@ -115,8 +112,8 @@ def test_the_addresses_are_the_services_topics() -> None:
 
 def test_every_topic_of_the_shipped_tuns_is_described() -> None:
     """Each topic that any shipped tun speaks or listens on is an address of the document, and the shared supply too."""
-    for name in files.names(ROOT / "config" / "tuns"):
-        settings_ = files.settings(ROOT / "config", name)
+    for name in config_files.names(ROOT / "config" / "tuns"):
+        settings_ = config_files.settings(ROOT / "config", name)
         described = {
             address.replace("testtun", name)
             for probe in ("mash", "second", "outlet")
@@ -164,26 +161,26 @@ def test_the_words_of_a_shared_supply_fit() -> None:
 @pytest.mark.parametrize("status", [document, a_mash, tripped])
 def test_the_cores_status_fits(status: Any) -> None:
     """Idle, in a rest and tripped: the status that the core makes validates."""
-    assert complaints("status", words.document(status())) == []
+    assert complaints("status", outgoing.document(status())) == []
 
 
 def test_a_status_with_a_stray_or_missing_key_does_not_fit() -> None:
     """The check bites: one key more, one less, or a duty above 1 is found."""
-    assert complaints("status", words.document({**a_mash(), "stray": 1}))
-    assert complaints("status", words.document({**a_mash(), "duty": 1.5}))
-    assert complaints("status", words.document({k: v for k, v in a_mash().items() if k != "nonce"}))
+    assert complaints("status", outgoing.document({**a_mash(), "stray": 1}))
+    assert complaints("status", outgoing.document({**a_mash(), "duty": 1.5}))
+    assert complaints("status", outgoing.document({k: v for k, v in a_mash().items() if k != "nonce"}))
 
 
 def test_commands_replies_and_motors_fit() -> None:
     """What words.py builds for heater, motors and replies validates."""
     off = HeaterCommand(1, 2, 0.0, 10.0, "off", 7, 0.4)
-    assert complaints("heaterCommand", words.heater_command(off, WALL, "boot")) == []
+    assert complaints("heaterCommand", outgoing.heater_command(off, WALL, "boot")) == []
     blind = HeaterCommand(1, 2, 0.0, 10.0, "off")
-    assert complaints("heaterCommand", words.heater_command(blind, WALL, "boot")) == []
-    assert complaints("stirrerCommand", words.motor_command(1, Motor(True, "mixing"), 10.0)) == []
-    assert complaints("reply", words.reply(Reply(None, False, "no", RunState.IDLE, "start"))) == []
-    assert complaints("reply", words.reply(Reply("a", True, "yes", RunState.RUNNING, "start"))) == []
-    assert complaints("online", words.online(False)) == []
+    assert complaints("heaterCommand", outgoing.heater_command(blind, WALL, "boot")) == []
+    assert complaints("stirrerCommand", outgoing.motor_command(1, Motor(True, "mixing"), 10.0)) == []
+    assert complaints("reply", outgoing.reply(Reply(None, False, "no", RunState.IDLE, "start"))) == []
+    assert complaints("reply", outgoing.reply(Reply("a", True, "yes", RunState.RUNNING, "start"))) == []
+    assert complaints("online", outgoing.online(False)) == []
 
 
 def test_a_whole_mash_fits() -> None:
@@ -204,14 +201,14 @@ def test_a_whole_mash_fits() -> None:
     for number, outcome in enumerate(bench.log):
         bench.last = outcome
         if number % 10 == 0:
-            status.validate(json.loads(words.document(said(bench))))
+            status.validate(json.loads(outgoing.document(said(bench))))
         if outcome.command is not None:
-            command.validate(json.loads(words.heater_command(outcome.command, WALL, "boot")))
+            command.validate(json.loads(outgoing.heater_command(outcome.command, WALL, "boot")))
         for happened in outcome.events:
-            event.validate(json.loads(words.event(seen, WALL, happened)))
+            event.validate(json.loads(outgoing.event(seen, WALL, happened)))
             seen += 1
         for answer in outcome.replies:
-            reply.validate(json.loads(words.reply(answer)))
+            reply.validate(json.loads(outgoing.reply(answer)))
     kinds = {happened.kind for happened in bench.events}
     assert {"state", "step", "step done", "trip", "cleared", "answer"} <= kinds
     assert seen == len(bench.events)
@@ -232,7 +229,7 @@ def test_orders_and_reports_fit() -> None:
 
 def test_an_event_without_its_extras_fits() -> None:
     """An event that has no value and no limit leaves them out, and still validates."""
-    assert complaints("event", words.event(1, WALL, Event("note", "x", "text"))) == []
+    assert complaints("event", outgoing.event(1, WALL, Event("note", "x", "text"))) == []
 
 
 def test_the_bench_really_mashes() -> None:
@@ -241,18 +238,18 @@ def test_the_bench_really_mashes() -> None:
 
 
 MODELS: dict[str, Any] = {
-    "status": payloads.Status,
-    "event": payloads.Event,
-    "reply": payloads.Reply,
-    "online": payloads.Presence,
-    "heater/command": payloads.Command,
-    "stirrer/command": payloads.MotorCommand,
-    "pump/command": payloads.MotorCommand,
-    "heater/report": payloads.Report,
-    "heater/online": payloads.Presence,
-    "level": payloads.SwitchPayload,
-    "flow": payloads.SwitchPayload,
-    "order": payloads.OrderPayload,
+    "status": payload_schemas.Status,
+    "event": payload_schemas.Event,
+    "reply": payload_schemas.Reply,
+    "online": payload_schemas.Presence,
+    "heater/command": payload_schemas.Command,
+    "stirrer/command": payload_schemas.MotorCommand,
+    "pump/command": payload_schemas.MotorCommand,
+    "heater/report": payload_schemas.Report,
+    "heater/online": payload_schemas.Presence,
+    "level": payload_schemas.SwitchPayload,
+    "flow": payload_schemas.SwitchPayload,
+    "order": payload_schemas.OrderPayload,
 }
 
 
@@ -260,14 +257,14 @@ def model_of(topic: str) -> Any:
     """The model of a topic of a tun; probes by their place."""
     part = topic.split("/", 2)[2]
     if part.startswith("probe/"):
-        return payloads.Presence if part.endswith("/online") else payloads.ReadingPayload
+        return payload_schemas.Presence if part.endswith("/online") else payload_schemas.ReadingPayload
     return MODELS[part]
 
 
 def test_every_payload_of_a_simulated_run_fits() -> None:
     """Each message of a dry run with a silent probe fits its model, and a sample of each topic the document."""
-    settings_ = files.settings(ROOT / "config", "plover")
-    plan = choose.load_plan(ROOT / "config", "linnet", "plover")
+    settings_ = config_files.settings(ROOT / "config", "plover")
+    plan = plan_by_name.load_plan(ROOT / "config", "linnet", "plover")
     seen: dict[str, list[bytes]] = {}
     faults = [parse("probe_unplugged@4000+60")]
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 
 from controller.core.nouns import HeaterCommand
-from controller.messages import outgoing as words
+from controller.messages import outgoing
 from controller.messages.inbox import Inbox
 from tests.core.bench import WALL, settings
 
 OFF = HeaterCommand(1, 7, 0.0, 10.0, "off")
-SAID = words.heater_command(OFF, WALL, "us")
+SAID = outgoing.heater_command(OFF, WALL, "us")
 
 
 @pytest.mark.parametrize(

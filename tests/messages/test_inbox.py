@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from controller.core.nouns import Bad, Disk, Foreign, HeaterCommand, Link, Order, Presence, Reading, Switch
-from controller.messages import outgoing as words
+from controller.messages import outgoing
 from controller.messages.inbox import EACH_STOP, ORDERS, TAIL, Inbox
 from controller.messages.topics import topics
 from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
@@ -170,7 +170,7 @@ def test_an_own_command_heard_back_gives_the_round_trip() -> None:
     box = inbox()
     box.sent(OFF, 1.25)
     assert box.take(4.25).link.delay_s == 3.0
-    box.put(box.topics.heater_command, words.heater_command(OFF, 0.0, "me"), 4.75)
+    box.put(box.topics.heater_command, outgoing.heater_command(OFF, 0.0, "me"), 4.75)
     link = box.take(5.25).link
     assert (link.delay_s, link.echo_at, link.foreign) == (3.5, 4.75, None)
 
@@ -181,14 +181,14 @@ def test_an_echo_settles_the_commands_before_it() -> None:
     for seq in range(1, 200):
         box.sent(HeaterCommand(2, seq, 0.0, 10.0, "off"), float(seq))
     last = HeaterCommand(2, 199, 0.0, 10.0, "off")
-    box.put(box.topics.heater_command, words.heater_command(last, 0.0, "me"), 199.5)
+    box.put(box.topics.heater_command, outgoing.heater_command(last, 0.0, "me"), 199.5)
     assert box.take(210.0).link.delay_s == 0.5
 
 
 def test_own_commands_that_come_again_are_counted_and_nothing_else() -> None:
     """A duplicate or a replay of our own command is no stranger."""
     box = inbox()
-    payload = words.heater_command(OFF, 0.0, "me")
+    payload = outgoing.heater_command(OFF, 0.0, "me")
     box.sent(OFF, 1.0)
     box.put(box.topics.heater_command, payload, 1.1)
     box.put(box.topics.heater_command, payload, 1.2)

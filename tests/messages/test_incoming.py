@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.core.nouns import Bad, HeaterReport, Order, Reading, Switch
-from controller.messages import incoming as wire
-from controller.messages.strict import Refused, document, number, parts, text, walk, whole
+from controller.messages import incoming
+from controller.messages.strict_json import Refused, document, number, parts, text, walk, whole
 
-PLAIN = wire.form()
-KEYED = wire.form("/t", seq_pointer="/seq", at_pointer="/at", unit_pointer="/unit")
+PLAIN = incoming.form()
+KEYED = incoming.form("/t", seq_pointer="/seq", at_pointer="/at", unit_pointer="/unit")
 
 NO_READINGS: list[tuple[bytes, str]] = [
     (b"NaN", "not a finite number"),
@@ -51,7 +51,7 @@ NO_READINGS: list[tuple[bytes, str]] = [
 @pytest.mark.parametrize(("payload", "why"), NO_READINGS, ids=[repr(p[:20]) for p, _ in NO_READINGS])
 def test_what_is_no_number_is_refused_with_its_reason(payload: bytes, why: str) -> None:
     """Each payload that Python's own parser or a lenient reader would take is refused, with the reason that fits."""
-    got = wire.reading(PLAIN, payload, 5.0, 0.0)
+    got = incoming.reading(PLAIN, payload, 5.0, 0.0)
     assert isinstance(got, Bad)
     assert got.why.startswith(why)
     assert got.at == 5.0
@@ -60,37 +60,39 @@ def test_what_is_no_number_is_refused_with_its_reason(payload: bytes, why: str) 
 def test_a_bare_number_is_a_reading() -> None:
     """JSON numbers with white space around them are taken as they are."""
     for payload, value in [(b"65.25", 65.25), (b" 65\n", 65.0), (b"-3.5e1", -35.0), (b"0", 0.0), (b"1E1", 10.0)]:
-        assert wire.reading(PLAIN, payload, 1.0, 0.0) == Reading(value, 1.0)
+        assert incoming.reading(PLAIN, payload, 1.0, 0.0) == Reading(value, 1.0)
 
 
 def test_a_keyed_reading_carries_sequence_and_lag() -> None:
     """Pointers lead to value, sequence and stamp; the lag is our wall clock less the sender's stamp."""
     payload = b'{"t":65.5,"seq":7,"at":1000.25}'
-    assert wire.reading(KEYED, payload, 3.0, 1001.0) == Reading(65.5, 3.0, 7, 0.75)
+    assert incoming.reading(KEYED, payload, 3.0, 1001.0) == Reading(65.5, 3.0, 7, 0.75)
 
 
 def test_a_value_may_stand_in_an_array() -> None:
     """The pointer leads into it; there is nothing beside it then."""
-    assert wire.reading(wire.form("/1"), b"[60, 65.5]", 3.0, 0.0) == Reading(65.5, 3.0)
+    assert incoming.reading(incoming.form("/1"), b"[60, 65.5]", 3.0, 0.0) == Reading(65.5, 3.0)
 
 
 def test_fahrenheit_is_converted_and_unknown_units_are_refused() -> None:
     """A unit beside the value wins over the setting; a unit that is neither is no reading."""
-    fahrenheit = wire.form("", "F")
-    assert wire.reading(fahrenheit, b"149", 0.0, 0.0) == Reading(65.0, 0.0)
-    assert wire.reading(KEYED, b'{"t":212,"unit":"\\u00b0F"}', 0.0, 0.0) == Reading(100.0, 0.0)
-    assert wire.reading(wire.form("/t", "F", "/unit"), b'{"t":65,"unit":"C"}', 0.0, 0.0) == Reading(65.0, 0.0)
-    assert wire.reading(KEYED, b'{"t":65,"unit":"K"}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
-    assert wire.reading(KEYED, b'{"t":65,"unit":1}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
+    fahrenheit = incoming.form("", "F")
+    assert incoming.reading(fahrenheit, b"149", 0.0, 0.0) == Reading(65.0, 0.0)
+    assert incoming.reading(KEYED, b'{"t":212,"unit":"\\u00b0F"}', 0.0, 0.0) == Reading(100.0, 0.0)
+    assert incoming.reading(incoming.form("/t", "F", "/unit"), b'{"t":65,"unit":"C"}', 0.0, 0.0) == Reading(65.0, 0.0)
+    assert incoming.reading(KEYED, b'{"t":65,"unit":"K"}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
+    assert incoming.reading(KEYED, b'{"t":65,"unit":1}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
 
 
 def test_a_pointer_that_is_set_must_fit_and_a_key_that_was_not_asked_for_need_not() -> None:
     """A sequence or stamp under a pointer of its own must be a number; a stray key of that name is left alone."""
-    assert wire.reading(KEYED, b'{"t":65,"seq":true}', 0.0, 0.0) == Bad("sequence: no whole number", 0.0)
-    assert wire.reading(KEYED, b'{"t":65,"at":"noon"}', 0.0, 0.0) == Bad("time stamp: text in place of a number", 0.0)
-    loose = wire.form("/t")
-    assert wire.reading(loose, b'{"t":65,"seq":"x","at":"noon","unit":"K"}', 2.0, 0.0) == Reading(65.0, 2.0)
-    assert wire.reading(loose, b'{"t":65,"seq":4,"at":1.0,"unit":"C"}', 2.0, 3.0) == Reading(65.0, 2.0, 4, 2.0)
+    assert incoming.reading(KEYED, b'{"t":65,"seq":true}', 0.0, 0.0) == Bad("sequence: no whole number", 0.0)
+    assert incoming.reading(KEYED, b'{"t":65,"at":"noon"}', 0.0, 0.0) == Bad(
+        "time stamp: text in place of a number", 0.0
+    )
+    loose = incoming.form("/t")
+    assert incoming.reading(loose, b'{"t":65,"seq":"x","at":"noon","unit":"K"}', 2.0, 0.0) == Reading(65.0, 2.0)
+    assert incoming.reading(loose, b'{"t":65,"seq":4,"at":1.0,"unit":"C"}', 2.0, 3.0) == Reading(65.0, 2.0, 4, 2.0)
 
 
 def test_pointers_follow_rfc_6901() -> None:
@@ -145,10 +147,10 @@ def said(**changes: Any) -> bytes:
 
 def test_a_heater_report_is_read_whole() -> None:
     """Every field of the report, the optional ones as None where they are left out."""
-    assert wire.report(said(), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
-    full = wire.report(said(boot=77, fault="outlet hot", outlet_c=80.5, power_w=2500), 1.0)
+    assert incoming.report(said(), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
+    full = incoming.report(said(boot=77, fault="outlet hot", outlet_c=80.5, power_w=2500), 1.0)
     assert full == HeaterReport(1.0, "77", 3, 9, 0.5, 7.5, "outlet hot", 80.5, 2500.0)
-    assert wire.report(said(fault=""), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
+    assert incoming.report(said(fault=""), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
 
 
 @pytest.mark.parametrize(
@@ -171,47 +173,47 @@ def test_a_heater_report_is_read_whole() -> None:
 )
 def test_a_heater_report_with_one_wrong_field_is_refused_and_named(changes: dict[str, Any], where: str) -> None:
     """A report is taken whole or not at all; the field is named."""
-    got = wire.report(said(**changes), 1.0)
+    got = incoming.report(said(**changes), 1.0)
     assert isinstance(got, Refused)
     assert got.detail == where
 
 
 def test_a_report_that_is_no_object_is_refused() -> None:
     """Arrays, numbers and broken JSON are no reports."""
-    assert wire.report(b"[1]", 0.0) == Refused("no object")
-    assert wire.report(b"{", 0.0) == Refused("not JSON")
+    assert incoming.report(b"[1]", 0.0) == Refused("no object")
+    assert incoming.report(b"{", 0.0) == Refused("not JSON")
 
 
 def test_switches_speak_in_truth_values_only() -> None:
     """`ok` must be true or false; 1, "true" and a bare true are not."""
-    assert wire.switch(b'{"ok":true,"seq":4}', 2.0) == (Switch(True, 2.0), 4)
-    assert wire.switch(b'{"ok":false}', 2.0) == (Switch(False, 2.0), None)
+    assert incoming.switch(b'{"ok":true,"seq":4}', 2.0) == (Switch(True, 2.0), 4)
+    assert incoming.switch(b'{"ok":false}', 2.0) == (Switch(False, 2.0), None)
     for payload in (b'{"ok":1}', b'{"ok":"true"}', b"true", b"{}", b'{"ok":true,"seq":-1}', b"{"):
-        assert isinstance(wire.switch(payload, 0.0), Refused)
+        assert isinstance(incoming.switch(payload, 0.0), Refused)
 
 
 def test_presence_words() -> None:
     """true and false, and the words that much firmware uses instead."""
     for payload, there in [(b"true", True), (b" Online ", True), (b"false", False), (b"offline", False)]:
-        assert wire.online(payload) is there
-    assert wire.online(b"maybe") == Refused("neither true nor false")
-    assert isinstance(wire.online(b""), Refused)
+        assert incoming.online(payload) is there
+    assert incoming.online(b"maybe") == Refused("neither true nor false")
+    assert isinstance(incoming.online(b""), Refused)
 
 
 def test_a_command_heard_on_the_topic_needs_its_duty_only() -> None:
     """A foreign OFF is understood without epoch, sequence or owner; what has no duty is no command."""
-    assert wire.echo(b'{"duty":0}') == wire.Echo(0.0, None, None, None)
-    assert wire.echo(b'{"duty":0.5,"epoch":3,"seq":4,"owner":"x"}') == wire.Echo(0.5, 3, 4, "x")
-    assert wire.echo(b'{"duty":1,"epoch":-3,"seq":"4","owner":5}') == wire.Echo(1.0, None, None, None)
+    assert incoming.echo(b'{"duty":0}') == incoming.Echo(0.0, None, None, None)
+    assert incoming.echo(b'{"duty":0.5,"epoch":3,"seq":4,"owner":"x"}') == incoming.Echo(0.5, 3, 4, "x")
+    assert incoming.echo(b'{"duty":1,"epoch":-3,"seq":"4","owner":5}') == incoming.Echo(1.0, None, None, None)
     for payload in (b"{}", b'{"duty":true}', b'{"duty":NaN}', b"0", b"{"):
-        assert isinstance(wire.echo(payload), Refused)
+        assert isinstance(incoming.echo(payload), Refused)
 
 
 def test_the_epoch_of_a_retained_status() -> None:
     """Only a whole number in range counts."""
-    assert wire.epoch_of_status(b'{"epoch":7,"x":[1]}') == 7
+    assert incoming.epoch_of_status(b'{"epoch":7,"x":[1]}') == 7
     for payload in (b'{"epoch":-7}', b'{"epoch":true}', b'{"epoch":2199023255553}', b"[]", b"{"):
-        assert wire.epoch_of_status(payload) is None
+        assert incoming.epoch_of_status(payload) is None
 
 
 def test_an_order_is_read_whole() -> None:
@@ -220,7 +222,7 @@ def test_an_order_is_read_whole() -> None:
         b'{"id":"a1","order":"extend","args":{"by_s":600},"by":"Ann",'
         b'"at":5.5,"valid_s":10,"nonce":"n","run":"r","trip":"G02"}'
     )
-    assert wire.order(payload, 1.0) == Order(
+    assert incoming.order(payload, 1.0) == Order(
         "extend", 1.0, "a1", {"by_s": 600}, "Ann", 5.5, 10.0, "n", "r", "G02", False, None, ()
     )
 
@@ -228,18 +230,18 @@ def test_an_order_is_read_whole() -> None:
 def test_orders_that_take_heat_away_are_understood_in_any_shape() -> None:
     """A plain button may send the bare word; damaged extras do not stop a stop."""
     for payload in (b"stop", b" STOP\n", b'{"order":"stop"}', b'{"order":"stop","args":{"x":1e999},"id":5}'):
-        got = wire.order(payload, 1.0)
+        got = incoming.order(payload, 1.0)
         assert (got.name, got.problems, dict(got.args)) == ("stop", (), {})
 
 
 def test_an_order_that_cannot_be_read_says_why_and_names_every_problem() -> None:
     """It comes back with its problems so that it gets an answer."""
-    assert wire.order(b"{", 1.0).problems == ("the order cannot be read: not JSON",)
-    marked = wire.order(b'{"id":"a-1","order":"start","args":{"hand_c":NaN}}', 1.0)
+    assert incoming.order(b"{", 1.0).problems == ("the order cannot be read: not JSON",)
+    marked = incoming.order(b'{"id":"a-1","order":"start","args":{"hand_c":NaN}}', 1.0)
     assert (marked.id, marked.problems) == ("a-1", ("the order cannot be read: not a finite number",))
-    assert wire.order(b"5", 1.0).problems == ("the order cannot be read: no object",)
-    assert wire.order(b"{}", 1.0).problems == ("the key `order` is missing or empty",)
-    got = wire.order(b'{"order":"start","id":7,"at":"x","args":{"a":1e999,"b":"\\ud800"}}', 1.0)
+    assert incoming.order(b"5", 1.0).problems == ("the order cannot be read: no object",)
+    assert incoming.order(b"{}", 1.0).problems == ("the key `order` is missing or empty",)
+    got = incoming.order(b'{"order":"start","id":7,"at":"x","args":{"a":1e999,"b":"\\ud800"}}', 1.0)
     assert got.problems == (
         "args: not a finite number",
         "args: text that cannot be printed",
@@ -247,15 +249,15 @@ def test_an_order_that_cannot_be_read_says_why_and_names_every_problem() -> None
         "at: text in place of a number",
     )
     assert got.args == {}
-    assert wire.order(b'{"order":"start","args":[]}', 1.0).problems == ("args: no object",)
-    assert wire.order(b"x" * 5000, 1.0).problems[0].startswith("the order cannot be read: too long")
+    assert incoming.order(b'{"order":"start","args":[]}', 1.0).problems == ("args: no object",)
+    assert incoming.order(b"x" * 5000, 1.0).problems[0].startswith("the order cannot be read: too long")
 
 
 def test_nested_arguments_are_looked_through() -> None:
     """Lists and objects within the arguments are judged like their members; truth values and null pass."""
-    good = wire.order(b'{"order":"adjust","args":{"a":[1,{"b":null}],"c":true}}', 0.0)
+    good = incoming.order(b'{"order":"adjust","args":{"a":[1,{"b":null}],"c":true}}', 0.0)
     assert good.args == {"a": [1, {"b": None}], "c": True}
-    assert wire.order(b'{"order":"adjust","args":{"a":[1,{"b":1e999}]}}', 0.0).problems
+    assert incoming.order(b'{"order":"adjust","args":{"a":[1,{"b":1e999}]}}', 0.0).problems
 
 
 json_like = st.recursive(
@@ -276,17 +278,17 @@ payloads = st.one_of(
 @given(payloads)
 def test_no_payload_makes_a_reader_raise_or_let_a_strange_number_through(payload: bytes) -> None:
     """Whatever arrives, each reader gives a value of its own kind; every number in it is finite."""
-    for shape in (PLAIN, KEYED, wire.form("/t", "F")):
-        sample = wire.reading(shape, payload, 1.0, 2.0)
+    for shape in (PLAIN, KEYED, incoming.form("/t", "F")):
+        sample = incoming.reading(shape, payload, 1.0, 2.0)
         assert isinstance(sample, Bad) or (math.isfinite(sample.value_c) and type(sample.value_c) is float)
-    report = wire.report(payload, 1.0)
+    report = incoming.report(payload, 1.0)
     assert isinstance(report, Refused) or 0.0 <= report.duty <= 1.0
-    assert isinstance(wire.online(payload), bool | Refused)
-    heard = wire.echo(payload)
+    assert isinstance(incoming.online(payload), bool | Refused)
+    heard = incoming.echo(payload)
     assert isinstance(heard, Refused) or math.isfinite(heard.duty)
-    switch = wire.switch(payload, 1.0)
+    switch = incoming.switch(payload, 1.0)
     assert isinstance(switch, Refused) or isinstance(switch[0].ok, bool)
-    assert wire.epoch_of_status(payload) is None or isinstance(wire.epoch_of_status(payload), int)
-    order = wire.order(payload, 1.0)
+    assert incoming.epoch_of_status(payload) is None or isinstance(incoming.epoch_of_status(payload), int)
+    order = incoming.order(payload, 1.0)
     json.dumps([order.name, order.id, order.args, order.problems], allow_nan=False).encode()
     assert order.name or order.problems

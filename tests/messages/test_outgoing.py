@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from controller.core.nouns import _GUARD_SEAL, Event, HeaterCommand, Motor, Reply, RunState
-from controller.messages import outgoing as words
+from controller.messages import outgoing
 
 
 def command(**changes: Any) -> HeaterCommand:
@@ -19,7 +19,7 @@ def command(**changes: Any) -> HeaterCommand:
 
 def test_a_heater_command_has_the_fields_of_the_contract() -> None:
     """All of them, the reading it is based on included, and the owner's word beside them."""
-    said = json.loads(words.heater_command(command(reading_seq=44, reading_age_s=0.7512), 1000.0004, "me"))
+    said = json.loads(outgoing.heater_command(command(reading_seq=44, reading_age_s=0.7512), 1000.0004, "me"))
     assert said == {
         "epoch": 3,
         "seq": 8,
@@ -31,53 +31,55 @@ def test_a_heater_command_has_the_fields_of_the_contract() -> None:
         "reading_age_s": 0.751,
         "owner": "me",
     }
-    assert json.loads(words.heater_command(command(), 1.0, "me"))["reading_age_s"] is None
+    assert json.loads(outgoing.heater_command(command(), 1.0, "me"))["reading_age_s"] is None
 
 
 @pytest.mark.parametrize("duty", [math.nan, math.inf, -math.inf, -1e-9, 1.0 + 1e-9])
 def test_no_duty_outside_its_range_becomes_bytes(duty: float) -> None:
     """The last line before the wire: a bug ends the process instead."""
-    with pytest.raises(words.Unfit):
-        words.heater_command(command(duty=duty), 0.0, "me")
+    with pytest.raises(outgoing.Unfit):
+        outgoing.heater_command(command(duty=duty), 0.0, "me")
 
 
 @pytest.mark.parametrize("valid_s", [math.nan, 0.0, -1.0, 10.01, math.inf])
 def test_no_lease_outside_its_range_becomes_bytes(valid_s: float) -> None:
     """Above 0 and at most 10 s."""
-    with pytest.raises(words.Unfit):
-        words.heater_command(command(valid_s=valid_s), 0.0, "me")
+    with pytest.raises(outgoing.Unfit):
+        outgoing.heater_command(command(valid_s=valid_s), 0.0, "me")
 
 
 def test_the_edges_of_the_ranges_pass() -> None:
     """Off, full, and the longest lease."""
     for duty in (0.0, 1.0):
-        assert json.loads(words.heater_command(command(duty=duty, valid_s=10.0), 0.0, "me"))["duty"] == duty
+        assert json.loads(outgoing.heater_command(command(duty=duty, valid_s=10.0), 0.0, "me"))["duty"] == duty
 
 
 def test_a_number_that_is_not_finite_becomes_null_everywhere() -> None:
     """In documents, lists and objects within; the rest stays as it was; nothing raises."""
-    said = json.loads(words.document({"a": math.nan, "b": [1.0, math.inf], "c": {"d": -math.inf, 5: "x"}, "e": (1,)}))
+    said = json.loads(
+        outgoing.document({"a": math.nan, "b": [1.0, math.inf], "c": {"d": -math.inf, 5: "x"}, "e": (1,)})
+    )
     assert said == {"a": None, "b": [1.0, None], "c": {"d": None, "5": "x"}, "e": [1]}
-    assert words.document({"text": "63 °C"}) == '{"text":"63 °C"}'.encode()
-    assert words.document({"text": "\ud800"}) == b'{"text":"?"}'
+    assert outgoing.document({"text": "63 °C"}) == '{"text":"63 °C"}'.encode()
+    assert outgoing.document({"text": "\ud800"}) == b'{"text":"?"}'
 
 
 def test_motors_replies_and_presence() -> None:
     """Stirrer and pump, the answer to an order, our own presence."""
-    assert json.loads(words.motor_command(4, Motor(True, "mixing"), 10.0)) == {
+    assert json.loads(outgoing.motor_command(4, Motor(True, "mixing"), 10.0)) == {
         "seq": 4,
         "on": True,
         "valid_s": 10.0,
         "reason": "mixing",
     }
-    answer = json.loads(words.reply(Reply("a", False, "because", RunState.HELD, "resume")))
+    answer = json.loads(outgoing.reply(Reply("a", False, "because", RunState.HELD, "resume")))
     assert answer == {"id": "a", "order": "resume", "accepted": False, "reason": "because", "state": "held"}
-    assert (words.online(True), words.online(False)) == (b"true", b"false")
+    assert (outgoing.online(True), outgoing.online(False)) == (b"true", b"false")
 
 
 def test_an_event_leaves_out_what_it_does_not_have() -> None:
     """Sequence, time, kind, id and text always; figures, unit and latch only where there are any."""
-    assert json.loads(words.event(7, 5.0, Event("note", "x", "said"))) == {
+    assert json.loads(outgoing.event(7, 5.0, Event("note", "x", "said"))) == {
         "seq": 7,
         "at": 5.0,
         "kind": "note",
@@ -85,7 +87,7 @@ def test_an_event_leaves_out_what_it_does_not_have() -> None:
         "text": "said",
     }
     trip = Event("trip", "G07", "hot", 80.5, 80.0, "°C", True, True, 1, {"by": "raw"})
-    assert json.loads(words.event(8, 5.0, trip)) == {
+    assert json.loads(outgoing.event(8, 5.0, trip)) == {
         "seq": 8,
         "at": 5.0,
         "kind": "trip",
@@ -107,6 +109,6 @@ def test_a_status_is_the_document_with_its_parts_at_the_end() -> None:
     for prediction in (None, {"limit": 81.0}, {"limit": math.nan}, {"limit": 82.0}):
         values = {"state": "running", "steps": steps, "prediction": prediction, "duty": 0.5}
         for _ in range(2):
-            assert json.loads(words.status(values)) == json.loads(words.document(values))
+            assert json.loads(outgoing.status(values)) == json.loads(outgoing.document(values))
     values = {"state": "running", "steps": [*steps, *steps], "prediction": None, "duty": math.inf}
-    assert json.loads(words.status(values)) == {**values, "duty": None}
+    assert json.loads(outgoing.status(values)) == {**values, "duty": None}

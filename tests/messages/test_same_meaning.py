@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.plan import Plan
 from sim import dryrun
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"
-PLOVER = files.settings(CONFIG, "plover")
+PLOVER = config_files.settings(CONFIG, "plover")
 
 BODY = """title = "Two scales"
 tun = "plover"
@@ -70,7 +70,7 @@ def texts(first: Fraction, second: Fraction, minutes: int, ramp: Fraction) -> tu
 def read(folder: Path, text: str) -> Plan:
     path = folder / "scales.toml"
     path.write_text(text)
-    return plan.make(files.load_program(CONFIG, str(path)), PLOVER.tun)
+    return plan.make(config_files.load_program(CONFIG, str(path)), PLOVER.tun)
 
 
 TENTHS = st.integers(600, 680).map(lambda n: Fraction(n, 10))

@@ -18,7 +18,7 @@ from pathlib import Path
 import aiomqtt
 
 from controller.core.nouns import HeaterCommand
-from controller.messages import outgoing as words
+from controller.messages import outgoing
 from tests.edge.statuses import a_mash
 from tests.panel.stage import PASSWORD, Broker
 
@@ -38,13 +38,13 @@ async def tun(port: int, number: int, until: float, sent: list[int]) -> None:
         due, seq = time.monotonic(), 0
         while due < until:
             seq += 1
-            command = words.heater_command(HeaterCommand(1, seq, 0.0, 10.0, "off"), time.time(), "boot")
+            command = outgoing.heater_command(HeaterCommand(1, seq, 0.0, 10.0, "off"), time.time(), "boot")
             await client.publish(f"{base}/heater/command", command, 1)
             await client.publish(f"{base}/probe/mash", b"63.02", 1)
             await client.publish(f"{base}/heater/report", report, 1)
             if seq % 2 == 0:
                 status["at"] = time.time()
-                await client.publish(f"{base}/status", words.document(status), 1, retain=True)
+                await client.publish(f"{base}/status", outgoing.document(status), 1, retain=True)
                 sent[0] += 1
             sent[1] += 3 + (seq % 2 == 0)
             due += 1.0

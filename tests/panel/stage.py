@@ -17,9 +17,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 from controller.core.nouns import Course, Order
-from controller.messages import incoming as wire
-from controller.messages import outgoing as words
-from controller.messages import status as report
+from controller.messages import incoming, outgoing, status_document
 from controller.messages.topics import topics
 from tests.core.bench import Bench, course, leg, settings
 from tests.places import ROOT
@@ -122,16 +120,16 @@ class Tun:
             self.tripped_at = ticked
         for event in outcome.events:
             self.seq += 1
-            client.publish(self.topics.event, words.event(self.seq, wall_s, event), 1)
+            client.publish(self.topics.event, outgoing.event(self.seq, wall_s, event), 1)
         for reply in outcome.replies:
-            client.publish(self.topics.reply, words.reply(reply), 1)
+            client.publish(self.topics.reply, outgoing.reply(reply), 1)
         changed = bool(outcome.events or outcome.replies)
         if changed or self.bench.now - self.shown >= 2.0:
             self.shown = self.bench.now
-            client.publish(self.topics.status, words.document(self.status(wall_s)), 1, retain=True)
+            client.publish(self.topics.status, outgoing.document(self.status(wall_s)), 1, retain=True)
 
     def status(self, wall_s: float) -> dict[str, Any]:
-        return report.status(
+        return status_document.status(
             self.bench.settings, self.bench.outcome, wall_s=wall_s, wall_confirmed=True, speed=self.speed,
             journal_seq=self.seq, counters={}, prediction=PREDICTION,
         )  # fmt: skip
@@ -191,7 +189,7 @@ class Stage:
     def _message(self, client: mqtt.Client, data: Any, message: mqtt.MQTTMessage) -> None:
         with self.lock:
             tun = self.tuns[message.topic.split("/")[1]]
-            tun.arrived.append(wire.order(bytes(message.payload), tun.bench.now + 0.5, bool(message.retain)))
+            tun.arrived.append(incoming.order(bytes(message.payload), tun.bench.now + 0.5, bool(message.retain)))
 
     def _run(self) -> None:
         due = time.monotonic()

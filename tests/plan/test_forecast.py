@@ -10,7 +10,7 @@ from controller.brewing.kinetics.calibration import Calibration
 from controller.brewing.kinetics.model import CALIBRATED_SET, predict
 from controller.brewing.kinetics.what_if import Rest
 from controller.core.nouns import SETTLE_S
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 from controller.plan.forecast import Forecast, forecast, rests
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import Program

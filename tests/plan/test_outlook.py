@@ -10,7 +10,7 @@ from controller.brewing.kinetics.what_if import Rest
 from controller.core.nouns import SETTLE_S, Phase, RunState
 from controller.core.procedure.estimate import Estimate
 from controller.core.procedure.run import Run
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 from controller.plan import outlook, plan
 from controller.plan.forecast import forecast
 from controller.plan.plan import Plan

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from controller.brewing import heat
 from controller.core.control.climb import climb
 from controller.core.control.plant_model import heater_lag_s
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 from controller.plan import plan as plans
 from controller.plan.fits import MOST_FILL
 from controller.plan.plan import Plan, document, make

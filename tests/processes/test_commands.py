@@ -13,8 +13,9 @@ from typing import Any
 
 import pytest
 
-from controller.commands import doctor, order, screen
-from controller.commands.exits import Wrong
+from controller.commands import doctor, order
+from controller.commands.shared import status_text
+from controller.commands.shared.exit_codes import Wrong
 from tests.regimes.chaos.field import REPO, Field, field, needs_mosquitto
 
 
@@ -132,7 +133,7 @@ STATUS = {
 
 def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
     """A missing reading is said as such; the heater's word stands beside ours; question, trip and note are there."""
-    lines = screen.lines(STATUS)
+    lines = status_text.lines(STATUS)
     assert lines == [
         "gannet (simulated): held, Sandpiper",
         "step    2 of 3 protein, 50.0 °C: resting, 5 min of 15 min done",
@@ -142,7 +143,7 @@ def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
         "asked   Go on? [yes / no] (75 s)",
         "alerts  G02 Missing. (clear it); Disk.",
     ]
-    assert screen.painted("x", STATUS) == f"{screen.RED}x{screen.PLAIN}"
+    assert status_text.painted("x", STATUS) == f"{status_text.RED}x{status_text.PLAIN}"
 
 
 @pytest.mark.parametrize(
@@ -158,7 +159,7 @@ def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
 )
 def test_the_wort_to_come_is_one_line(ahead: dict[str, Any] | None, words: str) -> None:
     """The band of the estimate and the time until then; a figure without data behind it is not shown."""
-    assert screen.lines({**STATUS, "prediction": {"ahead": ahead}})[4] == words
+    assert status_text.lines({**STATUS, "prediction": {"ahead": ahead}})[4] == words
 
 
 @pytest.mark.parametrize(
@@ -167,13 +168,13 @@ def test_the_wort_to_come_is_one_line(ahead: dict[str, Any] | None, words: str) 
 )
 def test_spans_are_said_for_people(seconds: float | None, words: str) -> None:
     """Seconds up to a minute and a half, then minutes, then hours."""
-    assert screen.span(seconds) == words
+    assert status_text.span(seconds) == words
 
 
 def test_a_curve_keeps_within_its_blocks() -> None:
     """Values below and above the range stay at the lowest and highest block; a missing one is a gap."""
-    assert screen.curve([0.0, 10.0, None, 46.0, 80.0, 99.0], 10.0, 80.0) == "▁▁ ▅██"
-    assert (screen.bar(0.0, 4), screen.bar(0.5, 4), screen.bar(7.0, 4)) == ("░░░░", "██░░", "████")
+    assert status_text.curve([0.0, 10.0, None, 46.0, 80.0, 99.0], 10.0, 80.0) == "▁▁ ▅██"
+    assert (status_text.bar(0.0, 4), status_text.bar(0.5, 4), status_text.bar(7.0, 4)) == ("░░░░", "██░░", "████")
 
 
 @needs_mosquitto

@@ -11,7 +11,7 @@ from typing import Any, cast
 import pytest
 
 from controller.core.nouns import Trip
-from controller.edge.record import lines as record
+from controller.edge.record import line_format
 from tests.regimes.chaos import cuts, damages
 
 CREDIT_S = 100.0
@@ -41,7 +41,7 @@ def test_a_reader_without_checksums_is_found_out(
             return None
         return values if isinstance(values, dict) else None
 
-    monkeypatch.setattr(record, "parse", trusting)
+    monkeypatch.setattr(line_format, "parse", trusting)
     _, failed = damages.damaged(records, 11, 300, tmp_path)
     assert failed > 0
 

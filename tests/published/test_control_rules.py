@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from controller.core.control import loop as regulator
+from controller.core.control import loop
 from controller.core.control.plant_model import figures
 from controller.core.nouns import Figures
 from tests.core.control.test_plant_model import MASH, tun
@@ -28,31 +28,31 @@ from tests.core.loops import FIGURES
 )
 def test_simc_for_a_lag_with_dead_time(gain: float, lag_s: float, dead_s: float, kc: float, tau_i: float) -> None:
     """The PI settings are those of the rule for tau_c equal to the dead time."""
-    assert regulator.simc(gain, lag_s, dead_s, dead_s) == pytest.approx((kc, tau_i))
+    assert loop.simc(gain, lag_s, dead_s, dead_s) == pytest.approx((kc, tau_i))
 
 
 def test_simc_for_an_integrating_process() -> None:
     """For exp(-s)/s with tau_c = 1 the rule gives Kc = 0.5 and tau_I = 8 (same source, integrating process)."""
-    assert regulator.simc_integrating(1.0, 1.0, 1.0) == pytest.approx((0.5, 8.0))
+    assert loop.simc_integrating(1.0, 1.0, 1.0) == pytest.approx((0.5, 8.0))
 
 
 def test_a_slow_lag_becomes_an_integrator() -> None:
     """gain/(lag s + 1) with a very long lag and the integrator gain/lag/s get the same settings (same source)."""
-    slow = regulator.simc(1.0, 1e6, 2.0, 2.0)
-    assert slow == pytest.approx(regulator.simc_integrating(1e-6, 2.0, 2.0))
+    slow = loop.simc(1.0, 1e6, 2.0, 2.0)
+    assert slow == pytest.approx(loop.simc_integrating(1e-6, 2.0, 2.0))
 
 
 def test_the_pid_path_agrees_with_scipy_on_a_lag_with_dead_time() -> None:
     """PI on 1.5 exp(-6 s)/(40 s + 1) through the regulator's simple-pid equals scipy's step response of the closed
     loop to 1e-9, sample by sample over 10 min."""
     gain, lag_s, late, dt, seconds = 1.5, 40.0, 6, 1.0, 600
-    kc, tau_i = regulator.simc(gain, lag_s, float(late), float(late))
+    kc, tau_i = loop.simc(gain, lag_s, float(late), float(late))
     keep = exp(-dt / lag_s)
     level, integral, waiting, ours = 0.0, 0.0, [0.0] * late, []
     for _ in range(seconds):
         ours.append(level)
         integral += kc / tau_i * (1.0 - level) * dt
-        waiting.append(regulator.feedback(kc, integral, 1.0, level))
+        waiting.append(loop.feedback(kc, integral, 1.0, level))
         level = keep * level + gain * (1.0 - keep) * waiting.pop(0)
     plant_n = np.concatenate([np.zeros(late + 1), [gain * (1.0 - keep)]])
     plant_d = np.array([1.0, -keep])
@@ -69,12 +69,12 @@ def test_the_simc_loop_behaves_as_its_source_says() -> None:
     """With tau_c equal to the dead time the setpoint step of the same loop overshoots little (source: about 4 %) and
     is within 2 % after ten dead times."""
     gain, lag_s, late = 1.5, 40.0, 6
-    kc, tau_i = regulator.simc(gain, lag_s, float(late), float(late))
+    kc, tau_i = loop.simc(gain, lag_s, float(late), float(late))
     keep = exp(-1.0 / lag_s)
     level, integral, waiting, trace = 0.0, 0.0, [0.0] * late, []
     for _ in range(300):
         integral += kc / tau_i * (1.0 - level)
-        waiting.append(regulator.feedback(kc, integral, 1.0, level))
+        waiting.append(loop.feedback(kc, integral, 1.0, level))
         level = keep * level + gain * (1.0 - keep) * waiting.pop(0)
         trace.append(level)
     assert max(trace) < 1.10
@@ -85,13 +85,13 @@ def test_the_simc_loop_behaves_as_its_source_says() -> None:
 def test_the_model_s_lags_agree_with_scipy(believed: Figures) -> None:
     """The share of power that arrives after a step of duty is the step response of 1/((d/3 s + 1)^3 (l s + 1)), to
     2 % at 0.25 s steps."""
-    third = believed.dead_s / regulator.STAGES
+    third = believed.dead_s / loop.STAGES
     stage = np.array([third, 1.0])
     denominator = np.polymul(np.polymul(np.polymul(stage, stage), stage), [believed.lag_s, 1.0])
     times = np.arange(0.25, 600.25, 0.25)
     _, theirs = signal.step(([1.0], denominator), T=np.concatenate([[0.0], times]))
-    arriving, ours = regulator.START.arriving, []
+    arriving, ours = loop.START.arriving, []
     for _ in times:
-        arriving = regulator._flow(believed, 1.0, arriving, 0.25)
+        arriving = loop._flow(believed, 1.0, arriving, 0.25)
         ours.append(arriving[-1])
     assert np.max(np.abs(np.array(ours) - theirs[1:])) < 0.02

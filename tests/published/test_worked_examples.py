@@ -11,13 +11,13 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.brewing import heat, probe_points, short_forms, volumes, water, wort
+from controller.brewing import heat, probe_calibration, rules_of_thumb, volumes, water, wort
 
 GRIST, LIQUOR, ROOM, METAL, LOSS = 20.0, 60.0, 18.0, 12_500.0, 4.0
 MASH = heat.mash_j_per_k(GRIST, LIQUOR)
 TOTAL = heat.mash_j_per_k(GRIST, LIQUOR, METAL)
 SMALL = heat.mash_j_per_k(5.0, 15.0, 3000.0)
-LINE = probe_points.Correction(raw_ice_c=0.4, raw_boil_c=97.1, boil_c=96.65)
+LINE = probe_calibration.Correction(raw_ice_c=0.4, raw_boil_c=97.1, boil_c=96.65)
 BALANCE = "heat balance, first law; calculated"
 EXPONENTIAL = "Newton's law of cooling; calculated"
 STRIKING = "Pauls and Whites Brewing Room Book 1984/85, as reproduced by Murphy and Son, Appendix 4 (problem published)"
@@ -51,19 +51,19 @@ def _celsius(fahrenheit: float) -> float:
 
 
 COLD_VESSEL = heat.landing_c(GRIST, ROOM, LIQUOR, _strike(0.0), metal_j_per_k=METAL, metal_c=ROOM)
-W1 = short_forms.initial_heat(0.39, 2.3, 27.0, 69.0, 2.68)
-W2 = short_forms.initial_heat(0.39, 4.0, 80.0, 156.0, short_forms.BARREL_QUARTER)
+W1 = rules_of_thumb.initial_heat(0.39, 2.3, 27.0, 69.0, 2.68)
+W2 = rules_of_thumb.initial_heat(0.39, 4.0, 80.0, 156.0, rules_of_thumb.BARREL_QUARTER)
 HOT_KG, COLD_KG = heat.blend_kg(60.0, 72.4, 90.0, 12.0)
 
 STRIKE = (
     Example("W1 initial heat, 2 % moisture", W1, 65.96, 0.05, STRIKING),
-    Example("W1b inverse", short_forms.striking_heat(0.39, 2.3, 27.0, 65.96, 2.68), 69.0, 0.05, "calculated"),
+    Example("W1b inverse", rules_of_thumb.striking_heat(0.39, 2.3, 27.0, 65.96, 2.68), 69.0, 0.05, "calculated"),
     Example("W2 in °F", W2, 149.74, 0.05, STRIKING),
     Example("W2 in °C", _celsius(W2), 65.41, 0.05, STRIKING),
-    Example("W3 short form US", short_forms.strike(1.25, 65.0, 152.0, short_forms.K_US), 165.92, 0.05, PALMER),
-    Example("W3b same in metric", short_forms.strike(2.608, 18.33, 66.67), 74.27, 0.05, "calculated"),
-    Example("W4 short form metric", short_forms.strike(3.0, 20.0, 65.0), 71.15, 0.05, "calculated"),
-    Example("W4 with k 0.417", short_forms.strike(3.0, 20.0, 65.0, 0.417), 71.26, 0.05, "calculated"),
+    Example("W3 short form US", rules_of_thumb.strike(1.25, 65.0, 152.0, rules_of_thumb.K_US), 165.92, 0.05, PALMER),
+    Example("W3b same in metric", rules_of_thumb.strike(2.608, 18.33, 66.67), 74.27, 0.05, "calculated"),
+    Example("W4 short form metric", rules_of_thumb.strike(3.0, 20.0, 65.0), 71.15, 0.05, "calculated"),
+    Example("W4 with k 0.417", rules_of_thumb.strike(3.0, 20.0, 65.0, 0.417), 71.26, 0.05, "calculated"),
     Example("W5a no vessel", _strike(metal_j_per_k=0.0), 70.13, 0.02, BALANCE),
     Example("W5b vessel at 18 °C", _strike(), 72.42, 0.02, BALANCE),
     Example("W5c slaking heat 18 kJ/kg", _strike(slaking=18_000.0), 70.99, 0.02, BALANCE),
@@ -79,12 +79,12 @@ ADDITIONS = (
     Example("W7b by liquor at 98 °C", heat.addition_kg(TOTAL, 62.0, 64.0, 98.0), 4.18, 0.02, BALANCE),
     Example("W7c by cold liquor", heat.addition_kg(TOTAL, 66.0, 64.0, 12.0), 2.73, 0.02, BALANCE),
     Example("W8a no vessel", heat.addition_kg(heat.mash_j_per_k(20.0, 50.0), 52.0, 64.0, 98.0), 20.47, 0.02, BALANCE),
-    Example("W8a short form", short_forms.infusion_kg(20.0, 50.0, 52.0, 64.0, 98.0), 20.47, 0.02, PALMER),
+    Example("W8a short form", rules_of_thumb.infusion_kg(20.0, 50.0, 52.0, 64.0, 98.0), 20.47, 0.02, PALMER),
     Example(
         "W8b vessel", heat.addition_kg(heat.mash_j_per_k(20.0, 50.0, METAL), 52.0, 64.0, 98.0), 21.52, 0.02, BALANCE
     ),
     Example("W8b thickness", volumes.thickness_l_per_kg(50.0 + 21.52, 20.0), 3.58, 0.02, "calculated"),
-    Example("W8c US", short_forms.infusion_qt(8.0, 8.0, 104.0, 140.0, 210.0), 4.94, 0.01, PALMER),
+    Example("W8c US", rules_of_thumb.infusion_qt(8.0, 8.0, 104.0, 140.0, 210.0), 4.94, 0.01, PALMER),
     Example("W9a decoction", heat.decoction_share(52.0, 64.0, 100.0), 0.250, 0.001, BALANCE),
     Example("W9b back at 95 °C", heat.decoction_share(52.0, 64.0, 95.0), 0.279, 0.001, BALANCE),
     Example(
@@ -182,11 +182,11 @@ BOIL_AND_PROBE = (
     Example("W16 1000 m", water.boiling_c(altitude_m=1000.0), 96.65, 0.05, f"ISO 2533 (from memory); {IAPWS}"),
     Example("W16 1500 m", water.boiling_c(altitude_m=1500.0), 94.98, 0.05, f"ISO 2533 (from memory); {IAPWS}"),
     *(
-        Example(f"W17 raw {raw}", probe_points.corrected_c(LINE, raw), true_c, 0.01, "two-point line; calculated")
+        Example(f"W17 raw {raw}", probe_calibration.corrected_c(LINE, raw), true_c, 0.01, "two-point line; calculated")
         for raw, true_c in ((65.4, 64.97), (62.0, 61.57), (78.0, 77.56))
     ),
-    Example("W24 class A", probe_points.platinum_tolerance_k("A", 65.0), 0.280, 1e-12, "IEC 60751 (published)"),
-    Example("W24 class B", probe_points.platinum_tolerance_k("B", 65.0), 0.625, 1e-12, "IEC 60751 (published)"),
+    Example("W24 class A", probe_calibration.platinum_tolerance_k("A", 65.0), 0.280, 1e-12, "IEC 60751 (published)"),
+    Example("W24 class B", probe_calibration.platinum_tolerance_k("B", 65.0), 0.625, 1e-12, "IEC 60751 (published)"),
 )
 
 W18A = 100.0 * wort.congress_extract_share(8.80, 0.045)
@@ -249,12 +249,12 @@ def test_mixture_rule_against_the_printed_table() -> None:
     for moisture, relative in printed.items():
         found = heat.grist_specific_heat_j_per_kg_k(moisture / 100.0) / heat.WATER
         assert abs(found - relative) <= 0.011
-        assert short_forms.striking_figures(moisture)[0] == pytest.approx(relative)
+        assert rules_of_thumb.striking_figures(moisture)[0] == pytest.approx(relative)
 
 
 def test_slaking_heat_is_what_the_printed_correction_comes_to() -> None:
     """Slaking correction times heat capacity at 2.68 L/kg gives the slaking heat used (Brewing Room Book 1984/85)."""
     for moisture in (0, 2, 4, 6, 8):
-        relative, correction_k = short_forms.striking_figures(moisture)
+        relative, correction_k = rules_of_thumb.striking_figures(moisture)
         j_per_kg = correction_k * (relative + 2.68) * heat.WATER
         assert heat.slaking_j_per_kg(moisture / 100.0) == pytest.approx(j_per_kg, abs=600.0)

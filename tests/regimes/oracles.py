@@ -21,8 +21,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.core.state import Outcome
-from controller.edge.files import config as files
-from controller.edge.files import plans as choose
+from controller.edge.files import config_files as files
+from controller.edge.files import plan_by_name as choose
 from controller.settings.problems import Problems
 from sim.dryrun import DryRun
 from sim.world.faults import parse

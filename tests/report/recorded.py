@@ -6,7 +6,7 @@ from pathlib import Path
 
 from controller.core.nouns import Course
 from controller.core.state import State
-from controller.edge.record import reader as restart
+from controller.edge.record import reader
 from controller.edge.record.recorder import Scribe
 from controller.edge.record.writer import Journal
 from tests.core.bench import WALL, Bench, course, leg, settings
@@ -46,7 +46,7 @@ class Recorded:
         def at_once(where: Path, seq: int, keep: int) -> Journal:
             return Journal(where, seq, keep, threaded=False)
 
-        begun = restart.begin(self.bench.settings, folder, self.clock, "boot", lambda a, b: True, make=at_once)
+        begun = reader.begin(self.bench.settings, folder, self.clock, "boot", lambda a, b: True, make=at_once)
         self.scribe = Scribe(self.bench.settings, self.clock, begun, lambda event: None)
         self.folder = folder
 

@@ -13,11 +13,10 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge.record.lines import line, parse
-from controller.report import added, batch
-from controller.report import from_disk as journal
-from controller.report.page import html
-from controller.report.record import Gap, gaps
+from controller.edge.record.line_format import line, parse
+from controller.report import amendments, batch_record, from_disk
+from controller.report.run_page import html
+from controller.report.run_record import Gap, gaps
 from controller.report.wort import follow
 from tests.core.bench import WALL
 from tests.places import ROOT
@@ -30,12 +29,12 @@ def mash(tmp_path_factory: pytest.TempPathFactory) -> Recorded:
 
 
 def files_of(one: Recorded) -> list[Path]:
-    return [seen.path for seen in journal.find(one.folder, "last")]
+    return [seen.path for seen in from_disk.find(one.folder, "last")]
 
 
 def test_every_tick_of_the_run_is_a_row(mash: Recorded) -> None:
     """Temperature, setpoint, duty, step, phase and state of each row are those of the core's tick, a second apart."""
-    record = journal.read(files_of(mash))
+    record = from_disk.read(files_of(mash))
     quiet = ("idle", "checking", "complete")
     ticks = [outcome for outcome in mash.bench.log if str(outcome.state.run.state) not in quiet]
     assert len(record.rows) == len(ticks)
@@ -53,7 +52,7 @@ def test_every_tick_of_the_run_is_a_row(mash: Recorded) -> None:
 
 def test_what_happened_is_in_the_record(mash: Recorded) -> None:
     """Trip, extension, answer and entry come over with their words, the plan is that of the start, the end is told."""
-    record = journal.read(files_of(mash))
+    record = from_disk.read(files_of(mash))
     kinds = {(e.kind, e.id) for e in record.events}
     assert {("trip", "G02"), ("order", "extend"), ("answer", "grain_in"), ("entry", "ph")} <= kinds
     assert record.state == "complete"
@@ -66,20 +65,20 @@ def test_what_happened_is_in_the_record(mash: Recorded) -> None:
 
 def test_the_silent_probe_is_a_gap(mash: Recorded) -> None:
     """The forty seconds without readings, less the ten for which the last one counts, are one gap."""
-    (gap,) = gaps(journal.read(files_of(mash)).rows)
+    (gap,) = gaps(from_disk.read(files_of(mash)).rows)
     assert 25 <= gap.to_s - gap.from_s <= 45
 
 
 def test_energy_is_duty_times_power(mash: Recorded) -> None:
     """The energy is the sum of the commanded shares of full power."""
-    record = journal.read(files_of(mash), power_w=5000.0)
+    record = from_disk.read(files_of(mash), power_w=5000.0)
     by_hand = sum(row.duty for row in record.rows[:-1]) * 5000.0 / 3.6e6
     assert record.energy_kwh == pytest.approx(by_hand, abs=0.001)
 
 
 def test_the_mash_is_estimated_from_dough_in_on(mash: Recorded) -> None:
     """Enzyme columns begin at dough-in, never rise, and the prediction names every step; plain liquor has none."""
-    record = journal.read(files_of(mash))
+    record = from_disk.read(files_of(mash))
     beta = record.enzymes["beta_left_pct"]
     first = next(i for i, value in enumerate(beta) if value is not None)
     assert record.rows[first].phase == "adding"
@@ -107,7 +106,7 @@ def test_a_restart_is_one_run_with_a_gap(mash: Recorded, tmp_path: Path) -> None
         moved = {"t": entry["t"] - last["t"] + 3.0} if "t" in entry else {}
         lines.append({**entry, **moved, "at": entry["at"] + 600.0, "up": 5.0})
     path.write_bytes(b"".join(line({**clean(e), "n": n}) for n, e in enumerate(lines)))
-    record, before = journal.read([path]), journal.read(files_of(mash))
+    record, before = from_disk.read([path]), from_disk.read(files_of(mash))
     assert len(record.rows) == len(before.rows)
     outage = [gap for gap in gaps(record.rows) if gap.to_s - gap.from_s > 500]
     assert len(outage) == 1
@@ -127,31 +126,31 @@ def test_damage_is_said_and_what_is_sound_is_shown(mash: Recorded, tmp_path: Pat
     data = bytearray(files_of(mash)[0].read_bytes())
     data[len(data) // 2] ^= 1
     path.write_bytes(bytes(data))
-    record = journal.read([path])
+    record = from_disk.read([path])
     assert "is damaged" in record.damage
-    assert 0 < len(record.rows) < len(journal.read(files_of(mash)).rows)
+    assert 0 < len(record.rows) < len(from_disk.read(files_of(mash)).rows)
     assert "This record is damaged" in html(record)
 
 
 def test_a_list_of_runs_reads_only_the_ends(mash: Recorded, monkeypatch: pytest.MonkeyPatch) -> None:
     """The list tells state and length from the ends of the file, even when those are much smaller than the file."""
-    (usual,) = journal.runs(mash.folder)
-    monkeypatch.setattr(journal, "GLANCE_BYTES", 10_000)
+    (usual,) = from_disk.runs(mash.folder)
+    monkeypatch.setattr(from_disk, "GLANCE_BYTES", 10_000)
     assert usual.path.stat().st_size > 500_000
-    (short,) = journal.runs(mash.folder)
+    (short,) = from_disk.runs(mash.folder)
     assert usual == short
     assert usual.state == "complete"
     # the bench stamps the start with its first second, before the twelve of the checks
-    assert usual.ran_s == pytest.approx(journal.read([usual.path]).ended_s, abs=15.0)
+    assert usual.ran_s == pytest.approx(from_disk.read([usual.path]).ended_s, abs=15.0)
 
 
 def test_runs_are_found_by_number_name_or_last(mash: Recorded) -> None:
     """Each way of naming the run finds it, and another number finds nothing."""
-    (seen,) = journal.runs(mash.folder)
+    (seen,) = from_disk.runs(mash.folder)
     for wanted in ("last", str(seen.number), seen.run):
-        assert journal.find(mash.folder, wanted) == [seen]
-    assert journal.find(mash.folder, "999") == []
-    assert journal.find(mash.folder, "nobody") == []
+        assert from_disk.find(mash.folder, wanted) == [seen]
+    assert from_disk.find(mash.folder, "999") == []
+    assert from_disk.find(mash.folder, "nobody") == []
 
 
 # ---------------------------------------------------------------- batch record
@@ -159,7 +158,7 @@ def test_runs_are_found_by_number_name_or_last(mash: Recorded) -> None:
 
 def test_the_batch_record_has_what_an_auditor_asks(mash: Recorded) -> None:
     """Planned against actual per step, people, entries, corrections with author, trips, gaps, calibration."""
-    found = batch.document(journal.read(files_of(mash)), mash.bench.settings.tun)
+    found = batch_record.document(from_disk.read(files_of(mash)), mash.bench.settings.tun)
     assert json.loads(json.dumps(found, allow_nan=False)) == json.loads(json.dumps(found))
     assert found["people"] == ["brewer"]
     assert found["entries"][0]["data"]["ph"] == 5.4
@@ -174,16 +173,16 @@ def test_the_batch_record_has_what_an_auditor_asks(mash: Recorded) -> None:
     assert found["probe"]["raw_boil_c"] == 100.0
     assert found["signed"] is False
     assert found["grist"] is None
-    assert found["grist_missing"] == batch.UNKNOWN
+    assert found["grist_missing"] == batch_record.UNKNOWN
 
 
 def signed(folder: Path, mash: Recorded) -> tuple[Path, list[Path]]:
     """A copy of the run with a correction and a signature."""
     path = folder / "00000001-run.jsonl"
     shutil.copy(files_of(mash)[0], path)
-    beside = added.place(folder, 1)
-    added.add(beside, [path], kind="correction", by="brewer", text="pH was 5.5", about="pH", at_s=WALL)
-    added.add(beside, [path], kind="signature", by="student", text="brewed and checked", at_s=WALL + 60)
+    beside = amendments.place(folder, 1)
+    amendments.add(beside, [path], kind="correction", by="brewer", text="pH was 5.5", about="pH", at_s=WALL)
+    amendments.add(beside, [path], kind="signature", by="student", text="brewed and checked", at_s=WALL + 60)
     return beside, [path]
 
 
@@ -191,14 +190,14 @@ def test_signatures_are_added_and_nothing_is_overwritten(mash: Recorded, tmp_pat
     """Two lines in order, the record untouched, the first line the same bytes after the second; both on the page."""
     beside, paths = signed(tmp_path, mash)
     before, record = beside.read_bytes(), paths[0].read_bytes()
-    added.add(beside, paths, kind="remark", by="brewer", text="lid was open", at_s=WALL + 120)
+    amendments.add(beside, paths, kind="remark", by="brewer", text="lid was open", at_s=WALL + 120)
     assert beside.read_bytes().startswith(before)
     assert paths[0].read_bytes() == record
-    more = added.read(beside, paths)
+    more = amendments.read(beside, paths)
     assert more.problems == ()
     assert [entry["kind"] for entry in more.lines] == ["correction", "signature", "remark"]
-    run = journal.read(paths, added=more.lines)
-    assert batch.document(run)["signed"] is True
+    run = from_disk.read(paths, added=more.lines)
+    assert batch_record.document(run)["signed"] is True
     page = html(run)
     assert "pH was 5.5 (pH)" in page
     assert "brewed and checked" in page
@@ -209,13 +208,13 @@ def test_a_changed_line_shows(mash: Recorded, tmp_path: Path) -> None:
     beside, paths = signed(tmp_path, mash)
     whole = beside.read_bytes()
     beside.write_bytes(whole.replace(b"5.5", b"5.2"))
-    assert "damaged or was changed" in added.read(beside, paths).problems[0]
+    assert "damaged or was changed" in amendments.read(beside, paths).problems[0]
     first, second = whole.splitlines()
     forged = {**clean(parse(first) or {}), "text": "pH was 5.2"}
     beside.write_bytes(line(forged) + second + b"\n")
-    assert "before line 2" in added.read(beside, paths).problems[0]
+    assert "before line 2" in amendments.read(beside, paths).problems[0]
     beside.write_bytes(second + b"\n")
-    assert "taken out" in added.read(beside, paths).problems[0]
+    assert "taken out" in amendments.read(beside, paths).problems[0]
 
 
 def test_a_changed_record_shows_and_a_longer_one_does_not(mash: Recorded, tmp_path: Path) -> None:
@@ -223,9 +222,9 @@ def test_a_changed_record_shows_and_a_longer_one_does_not(mash: Recorded, tmp_pa
     beside, paths = signed(tmp_path, mash)
     data = paths[0].read_bytes()
     paths[0].write_bytes(data + line({"n": 999_999, "kind": "note", "seq": 1}))
-    assert added.read(beside, paths).problems == ()
+    assert amendments.read(beside, paths).problems == ()
     paths[0].write_bytes(data.replace(b'"duty":0.0', b'"duty":0.1', 1))
-    problems = added.read(beside, paths).problems
+    problems = amendments.read(beside, paths).problems
     assert len(problems) == 2
     assert "has changed since student" in problems[1]
 
@@ -286,7 +285,7 @@ def test_a_report_is_written_in_every_form(config: Path, tmp_path: Path, capsys:
     assert document["energy_kwh"] > 0
     with table.open() as file:
         rows = list(csv.DictReader(file))
-    assert len(rows) == len(journal.read(_paths(config)).rows)
+    assert len(rows) == len(from_disk.read(_paths(config)).rows)
     assert {"t_s", "mash_c", "duty", "step", "phase", "state", "beta_left_pct"} <= set(rows[0])
 
 
@@ -320,5 +319,5 @@ def test_a_run_that_is_not_there(config: Path, capsys: pytest.CaptureFixture[str
 
 def test_gaps_of_the_page_are_those_of_the_batch_record(mash: Recorded) -> None:
     """One definition of a gap for page and file."""
-    record = journal.read(files_of(mash))
-    assert [Gap(**g) for g in batch.document(record)["gaps"]] == list(gaps(record.rows))
+    record = from_disk.read(files_of(mash))
+    assert [Gap(**g) for g in batch_record.document(record)["gaps"]] == list(gaps(record.rows))

@@ -11,9 +11,8 @@ import pytest
 
 from controller.cli import main
 from controller.commands import doctor
-from controller.edge.files import config as files
-from controller.edge.files import neighbours
-from controller.edge.mqtt import requests as asking
+from controller.edge.files import config_files, shared_topics
+from controller.edge.mqtt import requests
 from tests.places import ROOT
 
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
@@ -143,13 +142,13 @@ def copy(config: Path, *changes: tuple[str, str]) -> None:
 
 def test_a_copied_tun_with_its_own_heater_is_noted(config: Path) -> None:
     """Probes that speak for two tuns are a note of the doctor's for either tun; shipped tuns share nothing."""
-    assert neighbours.shared(config, files.load_tun(config, "plover")) == ()
+    assert shared_topics.shared(config, config_files.load_tun(config, "plover")) == ()
     copy(config)
-    settings = files.settings(config, "teal")
+    settings = config_files.settings(config, "teal")
     found = doctor.copied(config, settings)
     assert {(one.check, one.level) for one in found} == {("topics", "note")}
     assert any("underback/plover/probe/mash is tun plover's too" in one.found for one in found)
-    assert neighbours.refused(config, settings.tun) == ()
+    assert shared_topics.refused(config, settings.tun) == ()
 
 
 def test_two_tuns_on_one_heater_are_refused(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -158,7 +157,7 @@ def test_two_tuns_on_one_heater_are_refused(config: Path, capsys: pytest.Capture
     assert main(["--config", str(config), "check", "linnet", "--tun", "teal"]) == 2
     err = capsys.readouterr().err
     assert "teal.toml: heater: command_topic: found" in err and "two would command it" in err
-    found = doctor.copied(config, files.settings(config, "plover"))
+    found = doctor.copied(config, config_files.settings(config, "plover"))
     assert [one.level for one in found if "heater/command" in one.found] == ["bad"]
 
 
@@ -166,12 +165,12 @@ def test_a_wrong_neighbour_hides_nothing(config: Path) -> None:
     """A tun file that is wrong itself is passed over."""
     copy(config)
     (config / "tuns/apart.toml").write_text("x = 1\n", encoding="utf-8")
-    assert neighbours.shared(config, files.load_tun(config, "teal")) != ()
+    assert shared_topics.shared(config, config_files.load_tun(config, "teal")) != ()
 
 
 def test_a_flow_switch_serves_where_there_is_no_level_switch(config: Path) -> None:
     """With a flow switch the doctor asks for no level switch, but for a delayed start; with neither it does."""
-    settings = files.settings(config, "plover")
+    settings = config_files.settings(config, "plover")
     (one,) = [f for f in doctor.tun(settings) if f.check == "level switch"]
     assert "flow switch" in one.found and "fit one" not in one.do
     bare = settings._replace(tun=settings.tun.model_copy(update={"flow": None}))
@@ -197,6 +196,6 @@ class Told:
 @pytest.mark.parametrize(("refused", "levels"), [(0, ["good"]), (3, ["good", "bad"])])
 async def test_doctor_hears_what_the_broker_refuses_the_daemon(refused: int, levels: list[str]) -> None:
     """What the daemon counts is told with its mend; a daemon that was refused nothing is well."""
-    found = await doctor._daemon(cast(asking.Line, Told(refused)))
+    found = await doctor._daemon(cast(requests.Line, Told(refused)))
     assert [each.level for each in found] == levels
     assert all("3 times" in each.found and "make-users.sh" in each.do for each in found[1:])

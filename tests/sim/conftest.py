@@ -6,8 +6,8 @@ from functools import cache
 
 import pytest
 
-from controller.edge.files import config as files
-from controller.plan import plan as plans
+from controller.edge.files import config_files
+from controller.plan import plan
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
 from tests.places import ROOT
@@ -18,8 +18,8 @@ CONFIG = ROOT / "config"
 @cache
 def shipped(tun: str, program: str) -> tuple[Settings, Plan]:
     """Settings and plan of a shipped program on a shipped tun."""
-    settings = files.settings(CONFIG, tun)
-    return settings, plans.make(files.load_program(CONFIG, program), settings.tun)
+    settings = config_files.settings(CONFIG, tun)
+    return settings, plan.make(config_files.load_program(CONFIG, program), settings.tun)
 
 
 @pytest.fixture

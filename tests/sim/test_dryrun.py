@@ -10,16 +10,15 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.commands import dryrun as dryrun_command
-from controller.commands import dryrun_said
+from controller.commands.dryrun import command, fault_report
 from controller.core.nouns import _GUARD_SEAL, HeaterCommand, Prompt, RunState, Trip
 from controller.core.procedure.run import Run
 from controller.core.state import Outcome
 from controller.core.tick import tick
-from controller.edge.files import plans as choose
+from controller.edge.files import plan_by_name
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
-from sim import dryrun, trace, wort
+from sim import dryrun, trace, true_wort
 from sim.people.person import Manner
 from sim.world.faults import Fault, parse
 from tests.sim.conftest import CONFIG, shipped
@@ -121,8 +120,8 @@ def test_a_start_that_is_refused_is_told(gannet: Pair) -> None:
 def test_rows_are_written_as_the_contract_names_them(plover: Pair) -> None:
     """One line a second with the agreed columns, and the enzymes' from dough-in on."""
     ran = dryrun.DryRun(*plover, 1).go()
-    brewed = wort.follow(plover[1].course, ran.trace)
-    lines = trace.csv(ran.trace.rows, wort.COLUMNS, brewed.columns).splitlines()
+    brewed = true_wort.follow(plover[1].course, ran.trace)
+    lines = trace.csv(ran.trace.rows, true_wort.COLUMNS, brewed.columns).splitlines()
     assert lines[0].startswith("t_s,mash_c,probe_c,setpoint_c,target_c,duty,step,phase,state,beta_left_pct,")
     assert len(lines) == len(ran.trace.rows) + 1
     assert {line.count(",") for line in lines} == {13}
@@ -137,7 +136,7 @@ def test_water_alone_predicts_no_wort() -> None:
     """No grain, no prediction."""
     settings, plan = shipped("plover", "water-trial")
     ran = dryrun.DryRun(settings, plan, 1).go(600.0)
-    brewed = wort.follow(plan.course, ran.trace)
+    brewed = true_wort.follow(plan.course, ran.trace)
     assert brewed.prediction is None
     assert len(brewed.columns) == len(ran.trace.rows)
 
@@ -155,14 +154,14 @@ STEP_KEYS = {
 Captured = Callable[[], Any]
 
 
-def command(*words: str) -> int:
+def dryrun_of(*words: str) -> int:
     return main(["--config", str(CONFIG), "dryrun", *words])
 
 
 def test_the_command_prints_one_object_of_the_agreed_shape(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:
     """Exactly the contract's keys; the files that were asked for are there."""
     csv, page = tmp_path / "a.csv", tmp_path / "a.html"
-    assert command("crake", "--tun", "plover", "--json", "--csv", str(csv), "--report", str(page)) == 0
+    assert dryrun_of("crake", "--tun", "plover", "--json", "--csv", str(csv), "--report", str(page)) == 0
     said = json.loads(capsys.readouterr().out)
     assert set(said) == KEYS
     assert all(set(step) == STEP_KEYS for step in said["steps"])
@@ -173,7 +172,7 @@ def test_the_command_prints_one_object_of_the_agreed_shape(capsys: pytest.Captur
 
 def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureFixture[str]) -> None:
     """A welded switch: exit 1, and the trip stands on the page with what to do."""
-    assert command("crake", "--tun", "plover", "--fault", "heater_welded@40min") == 1
+    assert dryrun_of("crake", "--tun", "plover", "--fault", "heater_welded@40min") == 1
     out, err = capsys.readouterr()
     assert "G10" in out and "cut the mains now" in out
     assert "taken over" not in out
@@ -182,7 +181,7 @@ def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureF
 
 def test_faults_stand_in_the_object_as_they_were_given(capsys: pytest.CaptureFixture[str]) -> None:
     """Named faults are part of what ran, and so of its JSON; a time in minutes stays as written."""
-    assert command("crake", "--tun", "plover", "--fault", "heater_welded@40min", "--json") == 1
+    assert dryrun_of("crake", "--tun", "plover", "--fault", "heater_welded@40min", "--json") == 1
     said = json.loads(capsys.readouterr().out)
     assert set(said) == {*KEYS, "faults"}
     assert said["faults"] == ["heater_welded@40min"]
@@ -193,9 +192,9 @@ def test_a_step_that_was_not_reached_is_told_so() -> None:
     step = {"name": "keep", "kind": "keep", "target_c": 77.0, "in_band_s": None, "ramp_started_s": 5.0}
     step |= dict.fromkeys(("climb_c_per_min", "overshoot_c", "mean_c", "rms_error_c"))
     step |= {"planned_s": 7200.0, "credited_s": 78.0}
-    row = dryrun_command._line(step, taken=False, passed=False)
+    row = command._line(step, taken=False, passed=False)
     assert "not reached" in row and row.endswith("1.3 of 120 min")
-    assert dryrun_command._line(step, taken=True, passed=False).endswith("taken over after 1.3 min")
+    assert command._line(step, taken=True, passed=False).endswith("taken over after 1.3 min")
 
 
 def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -206,9 +205,9 @@ def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.Captur
     text = text.replace('time = "60 min"', 'time = "20 min"')
     program, csv = tmp_path / "thick.toml", tmp_path / "a.csv"
     program.write_text(text, encoding="utf-8")
-    assert command(str(program), "--csv", str(csv)) == 0
+    assert dryrun_of(str(program), "--csv", str(csv)) == 0
     out, err = capsys.readouterr()
-    plan = choose.load_plan(CONFIG, str(program), None)
+    plan = plan_by_name.load_plan(CONFIG, str(program), None)
     assert f"({plan.duration_s / 60:.0f} planned, for a brewer who answers at once)" in out
     assert "rms: how far" in out and "taken over after" in out and "of 120 min" not in out
     assert "warn A22: 2.00 L/kg is too thick" in out
@@ -216,13 +215,13 @@ def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.Captur
     assert f"written: {csv}" in err
     plan = plan._replace(program=plan.program.model_copy(update={"overrule": {"A22": "known", "A15": "known"}}))
     said = [{"rule": "A22", "level": "warn", "text": "thick", "overruled": "known"}]
-    assert dryrun_command._warned(plan, {"advice": said}) == []
+    assert command._warned(plan, {"advice": said}) == []
 
 
 def test_everything_wrong_is_said_at_once(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:
     """A program that is not there, two faults that are none, a folder that does not exist: exit 2, four lines."""
     words = ["nothing", "--fault", "nonsense", "--fault", "probe_nan=1", "--csv", str(tmp_path / "no" / "a.csv")]
-    assert command(*words) == 2
+    assert dryrun_of(*words) == 2
     said = capsys.readouterr().err
     assert said.count("--fault: ") == 2 and "--csv" in said and "nothing" in said
     assert "Traceback" not in said
@@ -230,14 +229,14 @@ def test_everything_wrong_is_said_at_once(capsys: pytest.CaptureFixture[str], tm
 
 def test_without_a_program_there_is_nothing_to_run(capsys: pytest.CaptureFixture[str]) -> None:
     """No program and no list asked for: exit 2, and what is missing."""
-    assert command() == 2
+    assert dryrun_of() == 2
     assert capsys.readouterr().err.startswith("PROGRAM: found nothing, wanted a name")
 
 
 def test_the_faults_and_an_end_that_was_none_are_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """The title has the faults as given; a held run says in a line what it waits for; so does its page."""
     report = tmp_path / "run.html"
-    assert command("linnet", "--fault", "flow_lost@50min+20min", "--report", str(report)) == 1
+    assert dryrun_of("linnet", "--fault", "flow_lost@50min+20min", "--report", str(report)) == 1
     out = capsys.readouterr().out.splitlines()
     assert out[0].endswith("seed 1, with flow_lost@50min+20min")
     assert out[1].startswith("  NOT COMPLETE: held after ") and "waiting for a person: G13 " in out[1]
@@ -257,9 +256,9 @@ def test_the_faults_and_an_end_that_was_none_are_told(capsys: pytest.CaptureFixt
 )
 def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) -> None:
     """A part that this tun has not, or a time after the end: nothing went wrong, and that is said."""
-    (line,) = dryrun_said.idle([parse(fault)], plover[1], 6800.0)
+    (line,) = fault_report.idle([parse(fault)], plover[1], 6800.0)
     assert said in line
-    assert dryrun_said.idle([parse("pump_stopped"), parse("flow_lost"), parse("outlet_hot")], plover[1], 6800.0) == []
+    assert fault_report.idle([parse("pump_stopped"), parse("flow_lost"), parse("outlet_hot")], plover[1], 6800.0) == []
 
 
 @pytest.mark.parametrize(
@@ -274,14 +273,14 @@ def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) ->
 def test_each_way_not_to_complete_has_its_words(run: Run, trips: tuple[Trip, ...], said: str) -> None:
     """Held by a person, ended by one, never started, a question unanswered."""
     refusals = ("start: no proof",) if run.state is RunState.IDLE else ()
-    assert said in dryrun_said.unfinished(str(run.state), 600.0, run, trips, refusals)
-    assert dryrun_said.unfinished("complete", 600.0, run, trips) == ""
+    assert said in fault_report.unfinished(str(run.state), 600.0, run, trips, refusals)
+    assert fault_report.unfinished("complete", 600.0, run, trips) == ""
 
 
 def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """The planned time, the iodine test and what the curve is: one figure and one word for each."""
     report = tmp_path / "run.html"
-    assert command("linnet", "--report", str(report)) == 0
+    assert dryrun_of("linnet", "--report", str(report)) == 0
     out = capsys.readouterr().out
     html = report.read_text(encoding="utf-8")
     assert "(112 planned," in out and "<dt>Planned</dt><dd>1:52 h</dd>" in html
@@ -290,13 +289,13 @@ def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], tmp_path: P
 
 def test_a_program_that_does_not_fit_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     """60 kg of liquor do not go into 30 L: exit 2 with the reason."""
-    assert command("sandpiper", "--tun", "plover") == 2
+    assert dryrun_of("sandpiper", "--tun", "plover") == 2
     assert "L" in capsys.readouterr().err
 
 
 def test_the_faults_can_be_listed(capsys: pytest.CaptureFixture[str]) -> None:
     """Every fault with its meaning."""
-    assert command("--fault", "list") == 0
+    assert dryrun_of("--fault", "list") == 0
     out = capsys.readouterr().out
     assert "probe_frozen" in out
     assert out.startswith("A fault is written KIND@START+DURATION=VALUE")

@@ -9,8 +9,8 @@ import pytest
 
 from controller.cli import main
 from sim import dryrun, swarm
-from sim.brewery import random_brewery
-from sim.plant.draw import KINDS
+from sim.plant.random_tun import KINDS
+from sim.random_setup import random_brewery
 from sim.world.faults import parse
 from tests.sim.test_dryrun import crippled
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from controller.core.nouns import Event, RunState
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.recipe import Liquor, Program, Step
 from sim.dryrun import DryRun
@@ -89,7 +89,7 @@ def tell(
     start_c: float = 55.0,
 ) -> Tale:
     """Run the short mash with these faults (`kind@at+for=value`). Ends with the run or after `until_s`."""
-    settings = files.settings(CONFIG, tun)
+    settings = config_files.settings(CONFIG, tun)
     made = plan.make(program(40.0 if tun == "gannet" else 18.0, start_c), settings.tun)
     assert not made.problems, made.problems
     dry = DryRun(settings, made, seed, [parse(spec) for spec in specs], manner=manner)

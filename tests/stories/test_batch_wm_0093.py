@@ -15,18 +15,17 @@ from typing import Any
 import pytest
 
 from controller.brewing import wort
-from controller.core import checkpoint as memory
-from controller.core import supply
+from controller.core import checkpoint, supply
 from controller.core.nouns import Event, Phase, RunState
 from controller.core.procedure.resume import Pending
 from controller.core.state import Outcome, start
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.messages.inbox import Inbox
 from controller.plan import plan
 from controller.plan.recipe import HotLiquor
 from sim.dryrun import DryRun
 from sim.people.person import Manner
-from sim.world import truth
+from sim.world import true_values
 from sim.world.faults import parse
 from tests.stories.tale import CONFIG
 
@@ -42,10 +41,12 @@ class Batch:
     """The run, the people, and the neighbour on the supply."""
 
     def __init__(self) -> None:
-        settings = files.settings(CONFIG, "gannet")
-        recipe = files.load_program(CONFIG, "sandpiper").model_copy(update={"hot_liquor": HotLiquor(takes_s=1500.0)})
+        settings = config_files.settings(CONFIG, "gannet")
+        recipe = config_files.load_program(CONFIG, "sandpiper").model_copy(
+            update={"hot_liquor": HotLiquor(takes_s=1500.0)}
+        )
         made = plan.make(recipe, settings.tun)
-        real = truth.of_tun(settings.tun, Random(f"world {SEED}"))._replace(grist_c=STORE_C, room_c=ROOM_C)
+        real = true_values.of_tun(settings.tun, Random(f"world {SEED}"))._replace(grist_c=STORE_C, room_c=ROOM_C)
         manner = Manner(speaks=False, pour_s=540.0, delay_s=120.0)
         self.dry = DryRun(
             settings,
@@ -112,12 +113,12 @@ class Batch:
 
     def mains_fail(self) -> None:
         """Heater, stirrer, nodes and daemon are dead; afterwards another process finds the record."""
-        kept = json.loads(json.dumps(memory.keep(self.dry.state)))
+        kept = json.loads(json.dumps(checkpoint.keep(self.dry.state)))
         gone, dry = self.now, self.dry
         dry.world.faults = type(dry.world.faults)([parse(f"mains_cut@{gone + 0.25:g}+{CUT_S:g}")])
         dry.stand_in.until(gone + CUT_S)
         self.back_c = dry.world.tun.mash_mean_c
-        told = memory.recall(kept, gone + CUT_S)
+        told = checkpoint.recall(kept, gone + CUT_S)
         assert told is not None
         limit_s = 60.0 * dry.settings.service.resume_minutes
         pending = Pending(told.run, told.last_c, CUT_S, True, 1, limit_s)

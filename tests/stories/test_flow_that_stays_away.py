@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from controller.edge.files import config as files
-from controller.edge.files import plans as choose
+from controller.edge.files import config_files, plan_by_name
 from sim import dryrun
 from sim.people.person import Manner
 from sim.world.faults import parse
@@ -15,7 +14,7 @@ CONFIG = ROOT / "config"
 def test_lost_flow_is_tried_again_once_and_then_waits() -> None:
     """Flow is away for 20 min. The second trip comes within half a minute of the second try and waits: with nobody at
     the tun the run stays held; with somebody who clears it once flow is back, it completes."""
-    plan, settings = choose.load_plan(CONFIG, "linnet", "plover"), files.settings(CONFIG, "plover")
+    plan, settings = plan_by_name.load_plan(CONFIG, "linnet", "plover"), config_files.settings(CONFIG, "plover")
     fault = [parse("flow_lost@50min+20min")]
     alone = dryrun.DryRun(settings, plan, 1, fault).go()
     first, second = alone.trace.trips

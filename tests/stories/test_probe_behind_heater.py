@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from random import Random
 
-from controller.plan import plan as plans
+from controller.plan.plan import Plan, make
 from sim import swarm
-from sim.brewery import Brewery, random_brewery, random_program, tun_file
-from sim.plant.draw import draw
+from sim.plant.random_tun import draw
+from sim.random_setup import Brewery, random_brewery, random_program, tun_file
 
 
-def drawn_first(seed: int) -> tuple[str, plans.Plan]:
+def drawn_first(seed: int) -> tuple[str, Plan]:
     """The first tun of this seed, whether its program fits or not."""
     rng = Random(f"brewery {seed}")
     drawn = draw(rng)
     tun = tun_file(drawn, rng)
-    return drawn.kind, plans.make(random_program(rng, drawn), tun)
+    return drawn.kind, make(random_program(rng, drawn), tun)
 
 
 def test_a_healthy_mash_near_the_limit_completes_without_a_trip() -> None:

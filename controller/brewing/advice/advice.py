@@ -11,53 +11,51 @@ from collections.abc import Callable, Mapping
 from math import isfinite
 from typing import NamedTuple, cast, get_args
 
-from controller.brewing.advice import grist as advice_grist
-from controller.brewing.advice import steps as advice_steps
-from controller.brewing.advice import tun as advice_tun
-from controller.brewing.advice.facts import MashPlan
+from controller.brewing.advice import grist_rules, step_rules, tun_rules
+from controller.brewing.advice.plan_facts import MashPlan
 from controller.brewing.advice.table import RULES, Level, Rule
 
 Check = Callable[[MashPlan, Mapping[str, float]], dict[str, object] | None]
 Changes = Mapping[str, Mapping[str, object]]  # rule id -> figures, "level" (or "off"), and texts
 
 CHECKS: dict[str, Check] = {
-    "A1": advice_tun.fill,
-    "A2": advice_tun.uncovered,
-    "A3": advice_tun.too_hot,
-    "A4": advice_tun.unmixed,
-    "A5": advice_tun.slow_ramp,
-    "A6": advice_tun.fast_ramp,
-    "A7": advice_steps.falling,
-    "A8": advice_steps.spent,
-    "A9": advice_grist.under_modified,
-    "A10": advice_grist.long_protein_rest,
-    "A11": advice_grist.needless_protein_rest,
-    "A12": advice_grist.sticky,
-    "A13": advice_grist.raw_grits,
-    "A14": advice_steps.unconverted,
-    "A15": advice_steps.unpasted,
-    "A16": advice_steps.low_and_thick,
-    "A17": advice_steps.against_the_aim,
-    "A18": advice_steps.not_dry_enough,
-    "A19": advice_steps.too_hot_an_end,
-    "A20": advice_grist.locked_in,
-    "A21": advice_steps.cool_mash_out,
-    "A22": advice_grist.thickness,
-    "A23": advice_tun.strike,
-    "A24": advice_steps.staling,
-    "A25": advice_steps.too_short,
-    "A26": advice_steps.too_close,
-    "A27": advice_steps.too_long,
-    "A28": advice_steps.sours_unmeant,
-    "A29": advice_steps.souring_left_open,
-    "A30": advice_steps.boiled_away,
-    "A31": advice_grist.thinned,
-    "A32": advice_steps.nobody_there,
-    "A33": advice_tun.probe,
-    "A34": advice_tun.supply,
-    "A35": advice_tun.hot_liquor,
-    "A36": advice_grist.few_enzymes,
-    "A37": advice_grist.acidity,
+    "A1": tun_rules.fill,
+    "A2": tun_rules.uncovered,
+    "A3": tun_rules.too_hot,
+    "A4": tun_rules.unmixed,
+    "A5": tun_rules.slow_ramp,
+    "A6": tun_rules.fast_ramp,
+    "A7": step_rules.falling,
+    "A8": step_rules.spent,
+    "A9": grist_rules.under_modified,
+    "A10": grist_rules.long_protein_rest,
+    "A11": grist_rules.needless_protein_rest,
+    "A12": grist_rules.sticky,
+    "A13": grist_rules.raw_grits,
+    "A14": step_rules.unconverted,
+    "A15": step_rules.unpasted,
+    "A16": step_rules.low_and_thick,
+    "A17": step_rules.against_the_aim,
+    "A18": step_rules.not_dry_enough,
+    "A19": step_rules.too_hot_an_end,
+    "A20": grist_rules.locked_in,
+    "A21": step_rules.cool_mash_out,
+    "A22": grist_rules.thickness,
+    "A23": tun_rules.strike,
+    "A24": step_rules.staling,
+    "A25": step_rules.too_short,
+    "A26": step_rules.too_close,
+    "A27": step_rules.too_long,
+    "A28": step_rules.sours_unmeant,
+    "A29": step_rules.souring_left_open,
+    "A30": step_rules.boiled_away,
+    "A31": grist_rules.thinned,
+    "A32": step_rules.nobody_there,
+    "A33": tun_rules.probe,
+    "A34": tun_rules.supply,
+    "A35": tun_rules.hot_liquor,
+    "A36": grist_rules.few_enzymes,
+    "A37": grist_rules.acidity,
 }
 COVERED_BY = {"A11": "A10"}  # the first says nothing where the second has spoken: one advice a cause
 TEXTS = ("why", "mend", "sure", "source")

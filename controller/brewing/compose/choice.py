@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
-from controller.brewing.advice.facts import aim_of
+from controller.brewing.advice.plan_facts import aim_of
 from controller.brewing.compose.proposal import Proposal, Step, points_per_k, proposal
 from controller.brewing.compose.rest_search import Bounds, Found, Leg, Task, TunFigures, search
 from controller.brewing.kinetics.calibration import Implausible

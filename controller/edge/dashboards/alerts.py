@@ -14,10 +14,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from controller.core.guard import notes as guard_notes
+from controller.core.guard import notes
 from controller.core.nouns import Event, Instant
 from controller.core.state import Outcome
-from controller.messages import outgoing as words
+from controller.messages import outgoing
 from controller.settings.tun import Alerts
 
 RUN_S = 20.0  # real time: an alert command gets so long, then it is ended
@@ -114,7 +114,7 @@ def _active(outcome: Outcome) -> list[Alert]:
     """Everything that wants a person at this moment."""
     state = outcome.state
     found = [Alert("trip", t.id, t.text, t.priority) for t in state.guard.trips if t.priority <= 2]
-    urgent = guard_notes.PRIORITY
+    urgent = notes.PRIORITY
     found += [Alert("note", key, text, urgent[key]) for key, text in state.guard.notes if key in urgent]
     prompt = state.run.prompt
     if prompt is not None:
@@ -145,7 +145,7 @@ class Bell:
         self._counters.update(self.alarm.counts - self._counters)
         if self._settings.horn_topic and self.alarm.horn != self._sounding:
             self._sounding = self.alarm.horn
-            self._horn(words.online(self._sounding))
+            self._horn(outgoing.online(self._sounding))
 
     def _tell(self, alert: Alert) -> None:
         commands = [self._settings.command, *([self._settings.second_command] if alert.escalated else [])]
@@ -157,7 +157,7 @@ class Bell:
 
     async def _run(self, command: tuple[str, ...], alert: Alert) -> None:
         """One command, the alert on its input. A failure is counted and logged; it never touches the mash."""
-        payload = words.document({"tun": self._tun, **alert._asdict()})
+        payload = outgoing.document({"tun": self._tun, **alert._asdict()})
         try:
             child = await asyncio.create_subprocess_exec(
                 *command,

@@ -14,11 +14,10 @@ from typing import Any
 
 from controller import __version__
 from controller.core.nouns import RunState
-from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure.orders import envelope
 from controller.edge.dashboards.homie import Homie
 from controller.edge.mqtt.transport import Post
-from controller.messages import incoming as wire
-from controller.messages import outgoing as words
+from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
 from controller.settings.tun import Settings
 
@@ -73,7 +72,7 @@ class Board:
 def announcement(settings: Settings) -> Post:
     """The discovery document, or the empty payload that removes it where discovery is switched off."""
     topic, document = discovery(settings)
-    payload = words.document(document) if settings.service.dashboards.discovery else b""
+    payload = outgoing.document(document) if settings.service.dashboards.discovery else b""
     return Post(topic, payload, "event", retain=True)
 
 
@@ -99,8 +98,8 @@ def discovery(settings: Settings) -> tuple[str, dict[str, Any]]:
         },
         "origin": {"name": "underback", "sw_version": __version__},
         "availability_topic": mqtt.online,
-        "payload_available": words.TRUE.decode(),
-        "payload_not_available": words.FALSE.decode(),
+        "payload_available": outgoing.TRUE.decode(),
+        "payload_not_available": outgoing.FALSE.decode(),
         "state_topic": mqtt.status,
         "qos": 1,
         "components": components,
@@ -179,8 +178,8 @@ def fixed_text_orders() -> tuple[str, ...]:
 
 
 def _taken_bare(name: str) -> bool:
-    order = wire.order(name.encode(), 0.0)
-    _, why = orders.judge(orders.Desk(), order, RunState.HELD, None, 0.0, 0.0, False)
+    order = incoming.order(name.encode(), 0.0)
+    _, why = envelope.judge(envelope.Desk(), order, RunState.HELD, None, 0.0, 0.0, False)
     return order.name == name and why is None and not order.problems
 
 

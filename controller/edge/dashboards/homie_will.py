@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import aiomqtt
 
-from controller.edge.mqtt.client import Will, heed_cancellation, make
+from controller.edge.mqtt.connection import Will, heed_cancellation, make
 
 if TYPE_CHECKING:
     from controller.edge.dashboards.homie import Homie

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from controller.edge.files import config as files
+from controller.edge.files import config_files
 from controller.settings.problems import Problem, Problems
 
 WANTED = "a folder that can be written"
@@ -14,7 +14,7 @@ WANTED = "a folder that can be written"
 def problems(config: Path) -> tuple[Problem, ...]:
     """What is wrong with the data folder of service.toml, placed there? Makes the folder where it is missing."""
     try:
-        service = files.load_service(config, "data_dir")
+        service = config_files.load_service(config, "data_dir")
     except Problems as wrong:
         return wrong.problems
     why = unusable(service.data_dir)
@@ -24,7 +24,7 @@ def problems(config: Path) -> tuple[Problem, ...]:
     problem = Problem(
         "data_dir", f'"{service.data_dir[:200]}"{why}'.rstrip().replace("\0", "\\u0000"), WANTED, ("data_dir",)
     )
-    return (files.at_line(problem, path, files.content(path) if path.exists() else ""),)
+    return (config_files.at_line(problem, path, config_files.content(path) if path.exists() else ""),)
 
 
 def unusable(folder: str) -> str:

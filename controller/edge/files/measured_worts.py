@@ -14,8 +14,7 @@ from pydantic import Field
 
 from controller.brewing.kinetics import calibration
 from controller.brewing.kinetics.calibration import Calibration, Implausible
-from controller.edge.files import config as files
-from controller.edge.files import toml_writer as toml_out
+from controller.edge.files import config_files, toml_writer
 from controller.plan.recipe import Text
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
@@ -45,9 +44,9 @@ class Batches(Table):
 def load(service: Service) -> Calibration | None:
     """What was recorded of the brewery's worts; None where nothing was. Raises Problems."""
     path = record_path(service)
-    if not files.there(path):
+    if not config_files.there(path):
         return None
-    data, _ = files.table(path)
+    data, _ = config_files.table(path)
     try:
         return calibration.from_record(data)
     except Implausible as wrong:
@@ -70,10 +69,10 @@ def record_path(service: Service) -> Path:
 
 def load_batches(path: Path) -> tuple[Measured, ...]:
     """The past batches of a file. Raises Problems, every one at once."""
-    data, text = files.table(path)
+    data, text = config_files.table(path)
     value, problems = read(Batches, data, _agree)
     if value is None or problems:
-        raise Problems([files.at_line(problem, path, text) for problem in problems])
+        raise Problems([config_files.at_line(problem, path, text) for problem in problems])
     return value.batch
 
 
@@ -92,12 +91,12 @@ def save(service: Service, found: Calibration, batches: Sequence[Measured], on: 
     path.parent.mkdir(parents=True, exist_ok=True)
     lines = [
         "# How the estimate of the wort was brought to the brewery's own measured worts. Delete the file to undo it.",
-        f"on = {toml_out.value(on)}",
-        *(f"{key} = {toml_out.value(value)}" for key, value in found.as_record().items()),
+        f"on = {toml_writer.value(on)}",
+        *(f"{key} = {toml_writer.value(value)}" for key, value in found.as_record().items()),
     ]
     for one in batches:
         lines += ["", "[[batch]]"]
-        lines += [f"{key} = {toml_out.value(value)}" for key, value in _plain(one).items()]
+        lines += [f"{key} = {toml_writer.value(value)}" for key, value in _plain(one).items()]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from controller.edge.files.mash_sheet import MASSES_KG, RATIOS_L_PER_KG, TIMES_S, VOLUMES_L, Found, Line, Sheet, grain
+from controller.edge.files.recipe_mash import MASSES_KG, RATIOS_L_PER_KG, TIMES_S, VOLUMES_L, Found, Line, Sheet, grain
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from controller.edge.files import xml as markup
-from controller.edge.files.mash_sheet import Found, Line, Sheet, grain
+from controller.edge.files import safe_xml
+from controller.edge.files.recipe_mash import Found, Line, Sheet, grain
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
 
@@ -14,8 +14,8 @@ from controller.settings.problems import Problem
 def sheet(raw: bytes) -> Found:
     """The one mash of the document, and what is wrong with it."""
     try:
-        root = markup.parse(raw)
-    except markup.Refused as refused:
+        root = safe_xml.parse(raw)
+    except safe_xml.Refused as refused:
         return None, [Problem(f"line {refused.line}" if refused.line else "", refused.found, refused.wanted)]
     problems: list[Problem] = []
     whole, mash = _xml_mash(root)
@@ -48,7 +48,7 @@ _XML_MAPPED = frozenset(
 _XML_SHOWN = ("WATER_GRAIN_RATIO", "DECOCTION_AMT", "INFUSE_TEMP", "DISPLAY_")  # text for people only, by the standard
 
 
-def _xml_mash(root: markup.Element) -> tuple[markup.Element | None, markup.Element | None]:
+def _xml_mash(root: safe_xml.Element) -> tuple[safe_xml.Element | None, safe_xml.Element | None]:
     """The one recipe, if any, and the one mash."""
     recipes = [root] if root.name == "RECIPE" else root.all("RECIPE")
     if len(recipes) == 1:
@@ -57,7 +57,7 @@ def _xml_mash(root: markup.Element) -> tuple[markup.Element | None, markup.Eleme
     return None, mashes[0] if len(mashes) == 1 and not recipes else None
 
 
-def _number(element: markup.Element, name: str, problems: list[Problem], needed: bool = False) -> float | None:
+def _number(element: safe_xml.Element, name: str, problems: list[Problem], needed: bool = False) -> float | None:
     inner = element.one(name)
     if inner is None:
         if needed:
@@ -75,7 +75,7 @@ def _number(element: markup.Element, name: str, problems: list[Problem], needed:
     return None
 
 
-def _xml_grist(whole: markup.Element | None, notes: list[str], problems: list[Problem]) -> list[dict[str, Any]]:
+def _xml_grist(whole: safe_xml.Element | None, notes: list[str], problems: list[Problem]) -> list[dict[str, Any]]:
     grist = []
     for entry in [e for group in (whole.all("FERMENTABLES") if whole else []) for e in group.all("FERMENTABLE")]:
         name, kind = entry.word("NAME"), entry.word("TYPE").lower()
@@ -88,7 +88,7 @@ def _xml_grist(whole: markup.Element | None, notes: list[str], problems: list[Pr
     return grist
 
 
-def _xml_line(step: markup.Element, at: int, problems: list[Problem]) -> Line:
+def _xml_line(step: safe_xml.Element, at: int, problems: list[Problem]) -> Line:
     minutes, ramp = _number(step, "STEP_TIME", problems, needed=True), _number(step, "RAMP_TIME", problems)
     extra = [e.name for e in step.inside if e.name not in _XML_MAPPED and not e.name.startswith(_XML_SHOWN)]
     return Line(

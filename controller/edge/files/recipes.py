@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.edge.files import recipe_json, recipe_xml
-from controller.edge.files.mash_sheet import Line, Sheet
+from controller.edge.files.recipe_mash import Line, Sheet
 from controller.plan import recipe
 from controller.plan.recipe import Program
 from controller.settings.faults_in_words import read

@@ -13,9 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.nouns import Course
-from controller.edge.files import config as files
-from controller.edge.files import measured_worts as worts
-from controller.edge.record import at_start as filed
+from controller.edge.files import config_files, measured_worts
+from controller.edge.record import run_header
 from controller.plan import plan
 from controller.settings.problems import Problems
 from controller.settings.tun import Settings
@@ -33,7 +32,7 @@ def compiler(config: Path, settings: Settings) -> Callable[[Mapping[str, Any]], 
         made = _planned(config, settings, args)
         if not isinstance(made, plan.Plan):
             return made
-        return made.course._replace(filed=filed.at_start(config, made, settings, time.time()))
+        return made.course._replace(filed=run_header.at_start(config, made, settings, time.time()))
 
     return compiled
 
@@ -52,10 +51,12 @@ def _planned(config: Path, settings: Settings, args: Mapping[str, Any]) -> plan.
     """The plan of the named program, or what is wrong with name, file or plan."""
     name = args.get("program")
     if not isinstance(name, str) or not _NAME(name):
-        known = ", ".join(files.names(config / "programs"))
+        known = ", ".join(config_files.names(config / "programs"))
         return (f"a program's name: program=NAME, one of {known}",)
     try:
-        made = plan.make(files.load_program(config, name), settings.tun, worts.load_if_sound(settings.service))
+        made = plan.make(
+            config_files.load_program(config, name), settings.tun, measured_worts.load_if_sound(settings.service)
+        )
     except Problems as wrong:
         return tuple(str(p) for p in wrong.problems)
     return tuple(str(p) for p in made.problems) or made

@@ -15,8 +15,8 @@ from typing import Any, NamedTuple
 
 import aiomqtt
 
-from controller.edge.mqtt import client as mqtt
-from controller.messages import outgoing as words
+from controller.edge.mqtt import connection
+from controller.messages import outgoing
 from controller.messages.topics import base, topics
 from controller.settings.tun import Broker, Service, Settings
 
@@ -61,12 +61,12 @@ class Link:
         self._client._client.on_publish = on_publish
 
     async def listen(self, *names: str) -> None:
-        await self._client.subscribe([(name, 1) for name in names], timeout=mqtt.CALL_S)
+        await self._client.subscribe([(name, 1) for name in names], timeout=connection.CALL_S)
 
     async def say(self, topic: str, payload: bytes, retain: bool = False) -> bool:
         """Send. False: the broker would not take it from this user (only MQTT 5 tells)."""
         before = self._refused
-        await self._client.publish(topic, payload, 1, retain, timeout=mqtt.CALL_S)
+        await self._client.publish(topic, payload, 1, retain, timeout=connection.CALL_S)
         return self._refused == before
 
     def send(self, topic: str, payload: bytes, retain: bool = False) -> None:
@@ -126,7 +126,8 @@ class Line(Link):
 
 def unlisted(service: Service, missing: str) -> str:
     """A right of the broker's access list is missing: what to do."""
-    return f"the broker's {user(service)} {missing}. Its access list does not know this tun, or is old: {mqtt.LISTED}"
+    why = "Its access list does not know this tun, or is old"
+    return f"the broker's {user(service)} {missing}. {why}: {connection.LISTED}"
 
 
 def user(service: Service) -> str:
@@ -165,14 +166,14 @@ async def linked(broker: Broker, who: str) -> AsyncIterator[Link]:
     """A connection for which the broker alone need be known. Raises NoAnswer with its reason in plain words."""
     inbox: asyncio.Queue[aiomqtt.Message] = asyncio.Queue()
     try:
-        async with asyncio.timeout(mqtt.CONNECT_S) as limit:
-            client = await mqtt.make(broker, f"underback-{who}-{secrets.token_hex(4)}", inbox.put_nowait)
+        async with asyncio.timeout(connection.CONNECT_S) as limit:
+            client = await connection.make(broker, f"underback-{who}-{secrets.token_hex(4)}", inbox.put_nowait)
             async with client:
                 limit.reschedule(None)
                 yield Link(client, inbox)
     except (aiomqtt.MqttError, OSError, TimeoutError) as error:
         named = f', user "{broker.username}"' if broker.username else ""
-        raise NoAnswer(f"broker {broker.host}:{broker.port}{named}: {mqtt.plain(error)}") from None
+        raise NoAnswer(f"broker {broker.host}:{broker.port}{named}: {connection.plain(error)}") from None
 
 
 @asynccontextmanager
@@ -194,7 +195,7 @@ async def answering(service: Service, tuns: Sequence[str]) -> list[str]:
                 break
             tun, name = message.topic.value.split("/")[-2:]
             if name == "online":
-                there[tun] = message.payload == words.online(True)
+                there[tun] = message.payload == outgoing.online(True)
             elif _present(message):
                 there[tun] = True
     return [tun for tun in tuns if there.get(tun)]
@@ -250,7 +251,7 @@ def _enveloped(values: dict[str, Any]) -> dict[str, Any]:
 async def _answered(link: Link, service: Service, tun: str, values: dict[str, Any]) -> Answer:
     """The order sent, and the answer to it."""
     below = base(service.prefix, tun)
-    if not await link.say(f"{below}/order", words.document(values)):
+    if not await link.say(f"{below}/order", outgoing.document(values)):
         raise NoAnswer(f"no order was given: {_no_orders(service)}")
     until, alive = time.monotonic() + REPLY_S, False
     while (left := until - time.monotonic()) > 0:

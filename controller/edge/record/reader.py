@@ -11,14 +11,14 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller import __version__
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.guard.registry import BY_ID
 from controller.core.nouns import Event, Instant, Trip
 from controller.core.procedure.orders.envelope import ACTIVE
 from controller.core.procedure.resume import Pending
 from controller.core.state import State, start
 from controller.edge.clock import Clock, boot_id, since_boot_s
-from controller.edge.record import lines as record
+from controller.edge.record import line_format
 from controller.edge.record.writer import Journal
 from controller.settings.tun import Settings
 
@@ -86,13 +86,13 @@ def begin(
     """
     now = clock.now()
     try:
-        found = record.find(folder)
+        found = line_format.find(folder)
     except OSError as error:
-        found = record.Found(damage=f"the record cannot be read ({error.strerror})")
+        found = line_format.Found(damage=f"the record cannot be read ({error.strerror})")
     past = recall(settings, found, clock, now, same_program)
     journal = (make or Journal)(folder, found.seq, settings.service.keep_runs)
     state = start(settings, now, boot, past.epoch, past.trips, past.pending, proof_days, past.off_until, past.incidents)
-    values, kept = head(settings, clock, boot, past.epoch), memory.keep(state)
+    values, kept = head(settings, clock, boot, past.epoch), checkpoint.keep(state)
     if past.pending is not None and found.path is not None and not found.damage:
         journal.go_on(found.path, found.good_bytes, found.lines, values, kept)
     else:  # a new file for all but an open run that is sound
@@ -101,7 +101,7 @@ def begin(
 
 
 def recall(
-    settings: Settings, found: record.Found, clock: Clock, now: Instant, same_program: Callable[[str, str], bool]
+    settings: Settings, found: line_format.Found, clock: Clock, now: Instant, same_program: Callable[[str, str], bool]
 ) -> Past:
     """What the record says, turned into what the core asks for."""
     events: list[Event] = []
@@ -109,7 +109,7 @@ def recall(
         text = f"the record's last line was cut short ({found.torn} bytes dropped): power went while it was written"
         events.append(Event("note", "record", text, priority=3))
     ago_s = gone_s(found.kept_at, clock) or 0.0
-    kept = memory.recall(found.kept, now, ago_s) if found.kept is not None else None
+    kept = checkpoint.recall(found.kept, now, ago_s) if found.kept is not None else None
     damage = found.damage
     if found.kept is not None and kept is None:
         damage = damage or "the record's last state cannot be understood"
@@ -133,15 +133,15 @@ def _locked(damage: str, now: Instant, first: bool) -> Trip:
 
 def _pending(
     settings: Settings,
-    found: record.Found,
-    kept: memory.Kept,
+    found: line_format.Found,
+    kept: checkpoint.Kept,
     clock: Clock,
     damaged: bool,
     same_program: Callable[[str, str], bool],
 ) -> Pending:
     course = kept.run.course
     same = (
-        kept.format == memory.FORMAT
+        kept.format == checkpoint.FORMAT
         and found.header.get("config") == settings.digest
         and str(found.header.get("version", "")).split(".")[0] == __version__.split(".")[0]
         and course is not None
@@ -153,12 +153,12 @@ def _pending(
     return Pending(kept.run, kept.last_c, outage, same and not lost, 1 + _restarts(found, clock), limit)
 
 
-def outage_s(found: record.Found, clock: Clock) -> float | None:
+def outage_s(found: line_format.Found, clock: Clock) -> float | None:
     """How long was nobody in charge of the run, s? None when no clock can tell."""
     return gone_s(found.end, clock)
 
 
-def gone_s(since: record.Stamp | None, clock: Clock) -> float | None:
+def gone_s(since: line_format.Stamp | None, clock: Clock) -> float | None:
     """How long ago was that, s? None when no clock can tell.
 
     Within one boot of the machine the clock that counts from boot tells; over a reboot the wall clock tells, if it was
@@ -175,7 +175,7 @@ def gone_s(since: record.Stamp | None, clock: Clock) -> float | None:
     return gone * clock.speed if gone >= 0.0 else None
 
 
-def _restarts(found: record.Found, clock: Clock) -> int:
+def _restarts(found: line_format.Found, clock: Clock) -> int:
     """How many times did a process start into this run within the last half hour?"""
     here = boot_id()
     ages = [

@@ -13,13 +13,13 @@ from collections import deque
 from collections.abc import Callable
 from typing import Any
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Event, Instant, RunState
 from controller.core.state import Outcome, State
 from controller.edge.clock import Clock
-from controller.edge.record import reader as restart
+from controller.edge.record import reader
 from controller.edge.record.writer import Journal
-from controller.messages import outgoing as words
+from controller.messages import outgoing
 from controller.settings.tun import Settings
 
 QUIET = (RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
@@ -29,7 +29,7 @@ SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long
 class Scribe:
     """Writes to the journal; tells events by `tell` when they are safe."""
 
-    def __init__(self, settings: Settings, clock: Clock, begun: restart.Begun, tell: Callable[[bytes], None]) -> None:
+    def __init__(self, settings: Settings, clock: Clock, begun: reader.Begun, tell: Callable[[bytes], None]) -> None:
         self.journal: Journal = begun.journal
         self._settings, self._clock, self._tell = settings, clock, tell
         self._waiting: deque[tuple[int, bytes]] = deque()
@@ -45,17 +45,17 @@ class Scribe:
 
     def record(self, before: State, outcome: Outcome, events: tuple[Event, ...], now: Instant) -> None:
         """Events and what must survive go to disk; a run that begins gets a file of its own."""
-        state, stamp = outcome.state, restart.stamp(self._clock)
+        state, stamp = outcome.state, reader.stamp(self._clock)
         begins = state.run.run_id != before.run.run_id and state.pending is None and before.pending is None
         if begins:
-            head = restart.head(self._settings, self._clock, state.boot, state.guard.epoch)
-            self.journal.begin(bool(state.run.run_id), head, memory.keep(state))
+            head = reader.head(self._settings, self._clock, state.boot, state.guard.epoch)
+            self.journal.begin(bool(state.run.run_id), head, checkpoint.keep(state))
         elif events or _place(state) != _place(before):
-            self.journal.keep(memory.keep(state), stamp)
+            self.journal.keep(checkpoint.keep(state), stamp)
         for event in events:
-            values = {**words.event_values(0, self._clock.wall_s(), event), **stamp, "t": round(now, 2)}
+            values = {**outgoing.event_values(0, self._clock.wall_s(), event), **stamp, "t": round(now, 2)}
             seq = self.journal.event(values)
-            self._waiting.append((seq, words.event(seq, values["at"], event)))
+            self._waiting.append((seq, outgoing.event(seq, values["at"], event)))
         if state.run.state not in QUIET:
             self.journal.sample({**stamp, **_row(outcome, now)})
         self.publish()

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
 from controller.core.nouns import Disk
-from controller.edge.record import lines as record
+from controller.edge.record import line_format
 
 SAMPLES_S = 4.0  # at most so many seconds of samples are lost in a power cut
 RETRY_S = 30.0  # after a failure a new file is tried so often
@@ -138,7 +138,7 @@ class Journal:
         self.seq = seq  # last event handed over
         self.folder = folder
         self._keep_runs, self._disks = keep_runs, disks or RealDisks()
-        self._number = max((record.number(p) for p in record.files(folder)), default=0)
+        self._number = max((line_format.number(p) for p in line_format.files(folder)), default=0)
         self._fd: int | None = None
         self._path: Path | None = None
         self._n = 0
@@ -269,7 +269,7 @@ class Journal:
         fd = self._fd
         assert fd is not None
         with self._guarded("write"):
-            self._disks.write(fd, record.line({"n": self._n, **values}))
+            self._disks.write(fd, line_format.line({"n": self._n, **values}))
             self._n += 1
             self._unsynced = True
             self._written_seq = values.get("seq", self._written_seq)
@@ -299,7 +299,7 @@ class Journal:
             fd = self._disks.create(path)
             head = {"kind": "header", "format": 1, **self._head, "after_failure": True}
             kept = [self._kept] if self._kept is not None else []
-            data = b"".join(record.line({"n": n, **v}) for n, v in enumerate([head, *kept]))
+            data = b"".join(line_format.line({"n": n, **v}) for n, v in enumerate([head, *kept]))
             self._fd, self._path, self._n = fd, path, 1 + len(kept)
             self._disks.write(fd, data)
             self._disks.sync(fd)
@@ -327,7 +327,7 @@ class Journal:
 
     def _prune(self) -> None:
         """Old files go; the newest `keep_runs` runs and the open file stay."""
-        there = record.files(self.folder)
+        there = line_format.files(self.folder)
         runs = [p for p in there if p.stem.endswith("-run")][: -self._keep_runs or None]
         idle = [p for p in there if p.stem.endswith("-idle")][:-IDLE_KEPT]
         for path in (*runs, *idle):

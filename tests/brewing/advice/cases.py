@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from controller.brewing.advice.facts import Malt, MashPlan, PlanStep, StepKind
+from controller.brewing.advice.plan_facts import Malt, MashPlan, PlanStep, StepKind
 
 MIN = 60.0
 PER_MIN = 1.0 / 60.0

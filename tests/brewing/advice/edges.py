@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.brewing.advice.facts import MashPlan
+from controller.brewing.advice.plan_facts import MashPlan
 from tests.brewing.advice.cases import (
     FIRST,
     MASH_IN,

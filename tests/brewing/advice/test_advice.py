@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.brewing.advice.advice import CHECKS, Advice, advise, unfit
-from controller.brewing.advice.facts import Malt, MashPlan, PlanStep
+from controller.brewing.advice.plan_facts import Malt, MashPlan, PlanStep
 from controller.brewing.advice.table import RULES
 from tests.brewing.advice.cases import (
     BESIDES,

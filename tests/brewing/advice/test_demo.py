@@ -13,7 +13,7 @@ import pytest
 
 from controller.brewing import heat, water
 from controller.brewing.advice.advice import Advice, advise
-from controller.brewing.advice.facts import Malt, MashPlan, PlanStep, StepKind
+from controller.brewing.advice.plan_facts import Malt, MashPlan, PlanStep, StepKind
 
 LIMIT = 1.0 / 60.0  # K/s
 

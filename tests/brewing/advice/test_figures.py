@@ -7,7 +7,7 @@ import re
 import pytest
 
 from controller.brewing.advice import advice
-from controller.brewing.advice.facts import MashPlan
+from controller.brewing.advice.plan_facts import MashPlan
 from controller.brewing.advice.table import RULES, Rule
 from tests.brewing.advice.cases import CASES, Case
 from tests.brewing.advice.edges import EDGES, EDGES_BESIDE, HOT, LONG

@@ -14,7 +14,7 @@ from controller.core import checkpoint as memory
 from controller.core.nouns import Course, Event, Measurement, Phase
 from controller.core.procedure import estimate
 from controller.core.procedure.estimate import Estimate
-from controller.messages.status import status
+from controller.messages.status_document import status
 from tests.core.bench import Bench, course, leg, settings
 
 HOUR = 3600

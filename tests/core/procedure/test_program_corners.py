@@ -13,7 +13,7 @@ from controller.core.procedure import estimate, program, questions, resume
 from controller.core.procedure.run import Run
 from controller.core.procedure.time_left import finish_in_s
 from controller.messages import incoming as wire
-from controller.messages.strict import Refused
+from controller.messages.strict_json import Refused
 from tests.core.bench import course, leg, tun
 from tests.core.guard.test_order_trip_table import _resting
 

@@ -18,10 +18,10 @@ import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families as parse
 
 from controller.core.nouns import RunState
-from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure.orders import envelope
 from controller.edge.dashboards import homie, metrics
 from controller.edge.dashboards.discovery import Board, announcement, discovery, fixed_text_orders
-from controller.messages import incoming as wire
+from controller.messages import incoming
 from controller.settings.tun import Dashboards, Probe, Probes, Service, Settings
 from tests.core.bench import settings as plain_settings
 from tests.edge.statuses import a_mash, document, tripped
@@ -163,9 +163,9 @@ def buttons() -> list[tuple[str, dict[str, Any]]]:
 def test_a_button_never_leads_to_heat(name: str, state: RunState) -> None:
     """A button's text takes heat away or acknowledges, in every state; a retained copy of it is refused."""
     press = dict(buttons())[name]["payload_press"].encode()
-    order = wire.order(press, 0.0)
-    assert order.name in orders.HEAT_OFF_ORDERS | {"acknowledge"}
-    _, why = orders.judge(orders.Desk(), wire.order(press, 0.0, retained=True), state, None, 0.0, 0.0, False)
+    order = incoming.order(press, 0.0)
+    assert order.name in envelope.HEAT_OFF_ORDERS | {"acknowledge"}
+    _, why = envelope.judge(envelope.Desk(), incoming.order(press, 0.0, retained=True), state, None, 0.0, 0.0, False)
     assert why is not None
     assert "retained" in why
 

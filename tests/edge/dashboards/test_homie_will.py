@@ -14,7 +14,7 @@ import pytest
 from controller.edge.dashboards import homie_will
 from controller.edge.dashboards.homie import Homie
 from controller.edge.dashboards.homie_will import hold
-from controller.edge.mqtt import broker as mqtt
+from controller.edge.mqtt import broker_link
 from controller.settings.tun import Broker as BrokerSettings
 from controller.settings.tun import Dashboards, Service
 from tests.core.bench import settings
@@ -119,9 +119,9 @@ async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, mo
     async def forgetful(*_: object) -> Forgetful:
         return Forgetful()
 
-    module = homie_will if whose == "will" else mqtt
+    module = homie_will if whose == "will" else broker_link
     monkeypatch.setattr(module, "make", forgetful)
-    ending = hold(*words) if whose == "will" else mqtt.Mqtt(words[0], "one", ["a/b"]).run(Deaf())
+    ending = hold(*words) if whose == "will" else broker_link.Mqtt(words[0], "one", ["a/b"]).run(Deaf())
     task = asyncio.create_task(ending)
     for _ in range(5):  # as far as the call
         await asyncio.sleep(0)

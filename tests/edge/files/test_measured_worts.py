@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from controller.brewing.kinetics.calibration import Calibration
-from controller.edge.files import measured_worts as worts
+from controller.edge.files import measured_worts
 from controller.settings.problems import Problems
 from controller.settings.tun import Service
 
@@ -34,18 +34,18 @@ def written(folder: Path, text: str) -> Path:
 def test_it_reads_back(tmp_path: Path) -> None:
     """What was recorded is what is loaded, with the worts it rests on beside it."""
     service = Service(data_dir=str(tmp_path / "data"))
-    batches = worts.load_batches(written(tmp_path, LIST))
-    path = worts.save(service, FOUND, batches, "2026-09-01")
-    assert worts.load(service) == FOUND
+    batches = measured_worts.load_batches(written(tmp_path, LIST))
+    path = measured_worts.save(service, FOUND, batches, "2026-09-01")
+    assert measured_worts.load(service) == FOUND
     text = path.read_text(encoding="utf-8")
     assert 'on = "2026-09-01"' in text
-    again = worts.load_batches(written(tmp_path, text[text.index("[[batch]]") :]))
+    again = measured_worts.load_batches(written(tmp_path, text[text.index("[[batch]]") :]))
     assert again == batches
 
 
 def test_nothing_recorded(tmp_path: Path) -> None:
     """Without a record there is no calibration."""
-    assert worts.load(Service(data_dir=str(tmp_path))) is None
+    assert measured_worts.load(Service(data_dir=str(tmp_path))) is None
 
 
 @pytest.mark.parametrize(
@@ -54,11 +54,11 @@ def test_nothing_recorded(tmp_path: Path) -> None:
 def test_a_spoiled_record_is_told_and_stops_no_mash(tmp_path: Path, text: str) -> None:
     """Loading says what is wrong with the file; the daemon goes on without it."""
     service = Service(data_dir=str(tmp_path))
-    worts.record_path(service).write_text(text, encoding="utf-8")
+    measured_worts.record_path(service).write_text(text, encoding="utf-8")
     with pytest.raises(Problems) as wrong:
-        worts.load(service)
-    assert worts.FILE in wrong.value.problems[0].where
-    assert worts.load_if_sound(service) is None
+        measured_worts.load(service)
+    assert measured_worts.FILE in wrong.value.problems[0].where
+    assert measured_worts.load_if_sound(service) is None
 
 
 def test_every_problem_of_a_list_at_once(tmp_path: Path) -> None:
@@ -67,7 +67,7 @@ def test_every_problem_of_a_list_at_once(tmp_path: Path) -> None:
         '[[batch]]\nprogram = "linnet"\nlimit_attenuation = "5 %"\n[[batch]]\nrum = "3"\nlimit_attenuation = "80 %"\n'
     )
     with pytest.raises(Problems) as wrong:
-        worts.load_batches(written(tmp_path, text))
+        measured_worts.load_batches(written(tmp_path, text))
     said = [str(problem) for problem in wrong.value.problems]
     assert any("list.toml:3" in one and '"5 %"' in one for one in said)
     assert any("rum" in one and "run" in one for one in said)
@@ -84,5 +84,5 @@ def test_every_problem_of_a_list_at_once(tmp_path: Path) -> None:
 def test_a_batch_has_one_mash(tmp_path: Path, text: str, found: str) -> None:
     """Each batch names a run or a program, not both; a list has at least one batch."""
     with pytest.raises(Problems) as wrong:
-        worts.load_batches(written(tmp_path, text))
+        measured_worts.load_batches(written(tmp_path, text))
     assert any(found in problem.found for problem in wrong.value.problems)

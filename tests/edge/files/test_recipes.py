@@ -10,8 +10,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge.files import config as files
-from controller.edge.files import xml as markup
+from controller.edge.files import config_files, safe_xml
 from controller.plan.recipe import Program
 from controller.settings.problems import Problems
 from tests.places import ROOT
@@ -96,7 +95,7 @@ def written(tmp_path: Path, name: str, content: str | bytes) -> str:
 
 def load(tmp_path: Path, content: object, name: str = "trial.json") -> Program:
     text = content if isinstance(content, (str, bytes)) else json.dumps(content)
-    return files.load_program(CONFIG, written(tmp_path, name, text))
+    return config_files.load_program(CONFIG, written(tmp_path, name, text))
 
 
 def refusal(tmp_path: Path, content: object, name: str = "trial.json") -> str:
@@ -279,6 +278,6 @@ def test_check_reads_both_formats(tmp_path: Path, capsys: pytest.CaptureFixture[
 
 def test_elements_keep_their_order_and_line() -> None:
     """The parsed tree has names, texts, order and lines, and attributes are left out."""
-    root = markup.parse(b"<a x='1'>\n<b>one</b>\n<b>two</b></a>")
+    root = safe_xml.parse(b"<a x='1'>\n<b>one</b>\n<b>two</b></a>")
     assert [(e.name, e.text, e.line) for e in root.all("B")] == [("B", "one", 2), ("B", "two", 3)]
     assert root.word("C") == ""

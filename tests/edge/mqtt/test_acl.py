@@ -11,11 +11,11 @@ from typing import NamedTuple
 import aiomqtt
 import pytest
 
-from controller.edge.dashboards import discovery as dashboards
+from controller.edge.dashboards import discovery
 from controller.edge.dashboards.homie import Homie
-from controller.edge.files import config as files
-from controller.edge.mqtt import broker as mqtt
-from controller.field import fitting, heater_service, probe_node
+from controller.edge.files import config_files
+from controller.edge.mqtt import connection
+from controller.field import hardware_config, heater_service, probe_node
 from controller.messages.topics import topics
 from tests.field import secured
 from tests.field.secured import TUNS, WITNESS, Secured
@@ -112,7 +112,7 @@ class Client:
 @asynccontextmanager
 async def client(broker: Secured, user: str, version: int = 5) -> AsyncIterator[Client]:
     made = Client()
-    made.client = await mqtt.make(broker.login(user, version=version), f"{user}-{version}-matrix", made.take)
+    made.client = await connection.make(broker.login(user, version=version), f"{user}-{version}-matrix", made.take)
     async with made.client:
         yield made
 
@@ -195,14 +195,14 @@ def test_a_wrong_list_would_be_seen(tmp_path: Path) -> None:
 def test_the_matrix_knows_every_topic_of_the_code(tun: str) -> None:
     """What daemon, nodes and dashboards say and hear with the shipped files is in the table under their names."""
     config = CONFIG
-    settings = files.settings(config, tun)
-    table, board = topics(settings), dashboards.Board(settings)
+    settings = config_files.settings(config, tun)
+    table, board = topics(settings), discovery.Board(settings)
     daemon = MATRIX["daemon"]
     assert {*table.heard(), *board.topics()} <= daemon.hears
     said = {table.heater_command, table.stirrer_command, table.pump_command, table.status, table.reply, table.event}
     assert (said | {table.online}) - {None} <= daemon.says
-    assert {dashboards.announcement(settings).topic, f"{Homie('homie', settings).base}/$state"} == boards(tun)
-    fitted = fitting.load(config, tun, "heater")
+    assert {discovery.announcement(settings).topic, f"{Homie('homie', settings).base}/$state"} == boards(tun)
+    fitted = hardware_config.load(config, tun, "heater")
     assert fitted.table.heater is not None
     assert fitted.table.probe is not None
     heater, node = MATRIX[f"heater-{tun}"], heater_service.named(fitted, fitted.table.heater)

@@ -14,7 +14,7 @@ from pathlib import Path
 import aiomqtt
 import pytest
 
-from controller.edge.mqtt import broker as mqtt
+from controller.edge.mqtt import broker_link, connection
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.settings.tun import Broker
 from tests.field import secured
@@ -49,12 +49,12 @@ class Ear:
 
 async def first_news(login: Broker) -> tuple[str, str]:
     """What does the service's own transport tell first, with this login?"""
-    async with connected(mqtt.Mqtt(login, "security", ["underback/gannet/order"])) as ear:
+    async with connected(broker_link.Mqtt(login, "security", ["underback/gannet/order"])) as ear:
         return await ear.news.get()
 
 
 @asynccontextmanager
-async def connected(transport: mqtt.Mqtt) -> AsyncIterator[Ear]:
+async def connected(transport: broker_link.Mqtt) -> AsyncIterator[Ear]:
     """The transport at work within the block, which may last eight seconds; its own failure ends the block."""
     ear = Ear()
     async with asyncio.timeout(8), asyncio.TaskGroup() as group:
@@ -168,7 +168,7 @@ async def test_nobody_there(broker: Secured) -> None:
 
 async def test_a_refused_publish_is_noticed(broker: Secured) -> None:
     """The client library hides a refusal by the list of rights; our transport tells the topic."""
-    panel = mqtt.Mqtt(broker.login("panel"), "refused", ["underback/gannet/status"])
+    panel = broker_link.Mqtt(broker.login("panel"), "refused", ["underback/gannet/status"])
     async with connected(panel) as ear:
         assert await ear.news.get() == ("linked", "")
         panel.post(Post("underback/gannet/order", b'{"order":"start"}', "event"))
@@ -179,7 +179,7 @@ async def test_a_packet_over_the_limit_ends_the_connection(broker: Secured) -> N
     """70,000 bytes are over the broker's limit of 65,536: refused, and the broker goes on serving others."""
     login = broker.login("operator")
     with pytest.raises(aiomqtt.MqttError):
-        async with await mqtt.make(login, "large") as large:
+        async with await connection.make(login, "large") as large:
             await large.publish("underback/gannet/order", b"x" * 70_000, qos=1, timeout=2)
     assert await first_news(broker.login("daemon")) == ("linked", "")
 
@@ -192,12 +192,12 @@ async def test_the_password_shows_nowhere(
     login = broker.login("daemon")
     for name in ("", "underback.mqtt", "aiomqtt", "paho"):
         caplog.set_level(logging.DEBUG, logger=name)
-    mqtt.QUIET.addHandler(caplog.handler)
+    connection.QUIET.addHandler(caplog.handler)
     try:
         await first_news(login)
         await first_news(login.model_copy(update={"username": "nobody"}))
     finally:
-        mqtt.QUIET.removeHandler(caplog.handler)
+        connection.QUIET.removeHandler(caplog.handler)
     out, err = capfd.readouterr()
     assert caplog.records, "the client logged nothing: this test would see nothing"
     assert secret not in caplog.text + out + err + repr(login) + login.model_dump_json()

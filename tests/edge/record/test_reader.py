@@ -12,22 +12,21 @@ from typing import Any
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import RunState
-from controller.edge.files import config as files
-from controller.edge.record import lines as record
-from controller.edge.record import reader as restart
+from controller.edge.files import config_files
+from controller.edge.record import line_format, reader
 from controller.edge.record.writer import RealDisks
 from controller.plan import plan
 from sim.people.person import PATIENT, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
 from tests.places import ROOT
 
 CONFIG = ROOT / "config"
-SETTINGS = files.settings(CONFIG, "gannet")
-TRIAL = plan.make(files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
+SETTINGS = config_files.settings(CONFIG, "gannet")
+TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))
 MOMENTS = int(os.environ.get("UNDERBACK_CUTS", "200"))
 
@@ -99,10 +98,10 @@ def test_a_power_cut_at_every_disk_call_loses_at_most_five_seconds(
         before = synced
         folder = tmp_path / str(n)
         laid(folder, disks.cut(synced))
-        found = record.find(folder)
+        found = line_format.find(folder)
         assert found.damage == ""
         told, later = place_at(places, at - 1.0), place_at(places, at + 1.0)  # the tick itself may not be written yet
-        kept = memory.recall(found.kept, 0.0) if found.kept else None
+        kept = checkpoint.recall(found.kept, 0.0) if found.kept else None
         if told[3] is not RunState.RUNNING or later[3] is not RunState.RUNNING:
             continue
         assert kept is not None
@@ -126,9 +125,9 @@ def test_unsynced_data_that_got_through_in_part_is_a_torn_end_and_no_more(
         for old in folder.glob("*"):
             old.unlink()
         laid(folder, mixed)
-        found = record.find(folder)
+        found = line_format.find(folder)
         assert found.damage == ""
-        kept = memory.recall(found.kept, 0.0) if found.kept else None
+        kept = checkpoint.recall(found.kept, 0.0) if found.kept else None
         if kept is not None and kept.run.course is not None:
             assert abs(kept.run.leg - place_at(places, at)[1]) <= 1
 
@@ -164,7 +163,7 @@ def crash_and_return(
                 history.append({"topic": topic.rpartition("/")[2], "said": json.loads(payload)})
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(restart, "outage_s", lambda found, clock: away_s)
+        patch.setattr(reader, "outage_s", lambda found, clock: away_s)
         run(second(), crash_at + away_s)
     return history
 
@@ -234,14 +233,14 @@ def test_a_second_crash_before_the_decision_loses_nothing(tmp_path: Path) -> Non
 
     run(life("first", 900.0), -0.75)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(restart, "outage_s", lambda found, clock: 5.0)
+        patch.setattr(reader, "outage_s", lambda found, clock: 5.0)
         run(life("second", 4.0), 905.0)
-        found = record.find(tmp_path)
-        kept = memory.recall(found.kept or {}, 0.0)
+        found = line_format.find(tmp_path)
+        kept = checkpoint.recall(found.kept or {}, 0.0)
         assert kept is not None
         assert kept.run.state is RunState.RUNNING
         assert len(found.starts) == 1
-        begun = restart.begin(SETTINGS, tmp_path, VirtualNow(915.0), "third", lambda p, d: True)
+        begun = reader.begin(SETTINGS, tmp_path, VirtualNow(915.0), "third", lambda p, d: True)
         assert begun.state.pending is not None
         assert begun.state.pending.restarts == 2
         begun.journal.close()
@@ -267,18 +266,18 @@ def test_a_damaged_record_locks(tmp_path: Path) -> None:
         await bench.run(lambda service: service.state.now > 900.0, 2000.0)
 
     run(life(), -0.75)
-    path = [p for p in record.files(crash) if p.stem.endswith("-run")][-1]
+    path = [p for p in line_format.files(crash) if p.stem.endswith("-run")][-1]
     data = bytearray(path.read_bytes())
     data[len(data) // 2] ^= 4
     path.write_bytes(bytes(data))
-    begun = restart.begin(SETTINGS, crash, VirtualNow(1000.0), "second", lambda p, d: True)
+    begun = reader.begin(SETTINGS, crash, VirtualNow(1000.0), "second", lambda p, d: True)
     assert [(t.id, t.latched) for t in begun.state.guard.trips] == [("G20", True)]
     assert begun.state.pending is None or (begun.state.pending.outage_s is None and not begun.state.pending.same)
     assert path.read_bytes() == bytes(data)
     begun.journal.close()
 
 
-END = record.Stamp(1000.0, 500.0, "b1", True)
+END = line_format.Stamp(1000.0, 500.0, "b1", True)
 
 
 @pytest.mark.parametrize(
@@ -304,13 +303,13 @@ def test_an_outage_is_known_from_a_clock_that_can_know_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The same boot: seconds since boot. Another boot: the wall clock, if it was right before and is right now."""
-    monkeypatch.setattr(restart, "boot_id", lambda: boot)
-    monkeypatch.setattr(restart, "since_boot_s", lambda: up)
+    monkeypatch.setattr(reader, "boot_id", lambda: boot)
+    monkeypatch.setattr(reader, "since_boot_s", lambda: up)
     clock = VirtualNow(0.0)
     clock.wall_zero, clock.sure = wall, sure
-    assert restart.outage_s(record.Found(end=END._replace(confirmed=before_sure)), clock) == outage
+    assert reader.outage_s(line_format.Found(end=END._replace(confirmed=before_sure)), clock) == outage
 
 
 def test_an_outage_without_any_time_in_the_record_is_unknown() -> None:
     """Nothing written, nothing known."""
-    assert restart.outage_s(record.Found(), Clock()) is None
+    assert reader.outage_s(line_format.Found(), Clock()) is None

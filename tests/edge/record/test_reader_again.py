@@ -11,9 +11,7 @@ import pytest
 from controller.core.nouns import Event, RunState
 from controller.core.procedure.resume import Pending
 from controller.core.state import Outcome
-from controller.edge.record import lines as record
-from controller.edge.record import reader as restart
-from controller.edge.record import recorder as scribe
+from controller.edge.record import line_format, reader, recorder
 from controller.edge.record.writer import Journal
 from tests.core.bench import Bench, course, leg, settings
 from tests.edge.virtual import Clock, Disks
@@ -36,8 +34,8 @@ class Machine(Clock):
 @pytest.fixture
 def machine(monkeypatch: pytest.MonkeyPatch) -> Machine:
     there = Machine()
-    monkeypatch.setattr(restart, "since_boot_s", lambda: there.at)
-    monkeypatch.setattr(restart, "boot_id", lambda: "one boot")
+    monkeypatch.setattr(reader, "since_boot_s", lambda: there.at)
+    monkeypatch.setattr(reader, "boot_id", lambda: "one boot")
     return there
 
 
@@ -49,7 +47,7 @@ class Life(Bench):
         super().__init__(settings(), mash_c=mash_c, now=machine.at)
 
     def __post_init__(self) -> None:
-        self.begun = restart.begin(
+        self.begun = reader.begin(
             self.settings,
             self.folder,
             self.machine,
@@ -59,7 +57,7 @@ class Life(Bench):
             make=lambda folder, seq, keep_runs: Journal(folder, seq, keep_runs, threaded=False),
         )
         self.state = self.begun.state
-        self.scribe = scribe.Scribe(self.settings, self.machine, self.begun, lambda event: None)
+        self.scribe = recorder.Scribe(self.settings, self.machine, self.begun, lambda event: None)
         self.first: tuple[Event, ...] = self.begun.events
 
     def step(self) -> Outcome:
@@ -111,19 +109,19 @@ def test_a_run_ended_while_checking_is_over(order: str, end: RunState, tmp_path:
     second.step()
     assert second.replies[-1].accepted
     assert (second.state.pending, second.state.run.run_id) == (None, run_id)
-    at_once = record.find(tmp_path)
+    at_once = line_format.find(tmp_path)
     assert at_once.kept is not None
     assert at_once.kept["run"]["state"] in (end, RunState.STOPPING, RunState.ABORTING)
     second.run(15)
     assert second.state.run.state is end
-    files = len(record.files(tmp_path))
+    files = len(line_format.files(tmp_path))
     second.order("reset")
     second.run(60)
     second.start(PLAN)
     second.step()
     assert second.state.run.state is RunState.RUNNING
-    assert len(record.files(tmp_path)) == files + 2  # idle, then the new run's
-    own = record.read(record.files(tmp_path)[-1])
+    assert len(line_format.files(tmp_path)) == files + 2  # idle, then the new run's
+    own = line_format.read(line_format.files(tmp_path)[-1])
     assert next(own.of("keep"))["state"]["run"]["run_id"] == second.state.run.run_id != run_id
 
 
@@ -173,7 +171,7 @@ def test_a_damaged_record_locks_however_often_the_process_starts(
     """The lock is in the new file from its first sync on; the run waits for a person, its outage unknown."""
     first = running(tmp_path, machine)
     first.kill()
-    path = record.files(tmp_path)[-1]
+    path = line_format.files(tmp_path)[-1]
     data = bytearray(path.read_bytes())
     data[int(len(data) * 0.8)] ^= 4
     path.write_bytes(bytes(data))
@@ -204,7 +202,7 @@ def test_a_file_without_a_kept_state_leaves_it_to_the_one_before(tmp_path: Path,
     first.order("reset")
     first.step()
     first.kill()
-    cut_after_header(record.files(tmp_path)[-1], tmp_path)
+    cut_after_header(line_format.files(tmp_path)[-1], tmp_path)
     second = Life(tmp_path, machine, first.mash_c)
     assert (second.tripped, second.state.pending) == (["G07"], None)
 
@@ -224,7 +222,7 @@ def test_a_lock_that_was_cleared_is_not_found_again(tmp_path: Path, machine: Mac
     """The damaged file lies there still; who has looked and cleared is not asked at each start."""
     first = running(tmp_path, machine)
     first.kill()
-    path = record.files(tmp_path)[-1]
+    path = line_format.files(tmp_path)[-1]
     path.write_bytes(path.read_bytes().replace(b'"kind":"sample"', b'"kind":"simple"', 1))
     second = Life(tmp_path, machine, first.mash_c)
     second.until("held", 100)

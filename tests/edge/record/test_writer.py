@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from controller.edge.record import lines as record
+from controller.edge.record import line_format
 from controller.edge.record.writer import Journal, RealDisks
 from tests.edge.virtual import Disks
 
@@ -109,7 +109,7 @@ def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_mu
     assert lines[0]["after_failure"] is True
     assert lines[1]["state"] == {"run": 1}
     assert lines[2]["seq"] == 3
-    assert record.scan(second[0], disks.synced[second[0]]).damage == ""
+    assert line_format.scan(second[0], disks.synced[second[0]]).damage == ""
 
 
 def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
@@ -118,15 +118,15 @@ def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
     journal.begin(True, HEAD)
     journal.event({"text": "a"})
     journal.close()
-    path = record.files(tmp_path)[0]
+    path = line_format.files(tmp_path)[0]
     path.write_bytes(path.read_bytes() + b'{"n":2,"kind":"ev')
-    found = record.find(tmp_path)
+    found = line_format.find(tmp_path)
     assert found.torn > 0
     again = Journal(tmp_path, found.seq, 50, RealDisks(), threaded=False)
     again.go_on(path, found.good_bytes, found.lines, HEAD)
     again.event({"text": "b"})
     again.close()
-    got = record.read(path)
+    got = line_format.read(path)
     assert [e["kind"] for e in got.lines] == ["header", "event", "process", "event"]
     assert (got.torn, got.damage, [e["seq"] for e in got.of("event")]) == (0, "", [1, 2])
 
@@ -135,11 +135,11 @@ def test_the_file_is_longer_than_what_stands_in_it_until_it_is_closed(tmp_path: 
     """Room of zeros in whole blocks behind the lines, read as nothing; cut off at an orderly end."""
     journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
     journal.begin(True, HEAD)
-    path = record.files(tmp_path)[0]
+    path = line_format.files(tmp_path)[0]
     size = path.stat().st_size
     journal.event({"text": "a"})
     assert (path.stat().st_size, size % 4096) == (size, 0)  # nothing but the block is written
-    got = record.read(path)
+    got = line_format.read(path)
     assert (len(got.lines), got.torn, got.damage) == (2, 0, "")
     assert path.read_bytes()[got.good_bytes :] == bytes(size - got.good_bytes)
     journal._shut()
@@ -150,12 +150,12 @@ def test_room_runs_out_and_is_made_anew(tmp_path: Path) -> None:
     """A megabyte of lines and one longer than the room: all of them are there, none torn."""
     disks = RealDisks()
     fd = disks.create(tmp_path / "00000001-run.jsonl")
-    lines = [record.line({"n": n, "kind": "header" if n == 0 else "x", "text": "y" * 9000}) for n in range(110)]
-    lines.append(record.line({"n": 110, "kind": "x", "text": "z" * 400_000}))
+    lines = [line_format.line({"n": n, "kind": "header" if n == 0 else "x", "text": "y" * 9000}) for n in range(110)]
+    lines.append(line_format.line({"n": 110, "kind": "x", "text": "z" * 400_000}))
     for line in lines:
         disks.write(fd, line)
     disks.sync(fd)
-    got = record.read(tmp_path / "00000001-run.jsonl")
+    got = line_format.read(tmp_path / "00000001-run.jsonl")
     assert (len(got.lines), got.torn, got.damage) == (111, 0, "")
     disks.close(fd)
     assert (tmp_path / "00000001-run.jsonl").read_bytes() == b"".join(lines)
@@ -166,13 +166,13 @@ def test_a_killed_process_leaves_room_and_the_next_one_goes_on_before_it(tmp_pat
     journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
     journal.begin(True, HEAD)
     journal.event({"text": "a"})  # never closed
-    found = record.find(tmp_path)
+    found = line_format.find(tmp_path)
     assert (found.torn, found.damage) == (0, "")
     again = Journal(tmp_path, found.seq, 50, RealDisks(), threaded=False)
     assert found.path is not None
     again.go_on(found.path, found.good_bytes, found.lines, HEAD)
     again.event({"text": "b"})
-    assert [e["kind"] for e in record.read(found.path).lines] == ["header", "event", "process", "event"]
+    assert [e["kind"] for e in line_format.read(found.path).lines] == ["header", "event", "process", "event"]
     again.close()
     journal.close()
 
@@ -180,12 +180,12 @@ def test_a_killed_process_leaves_room_and_the_next_one_goes_on_before_it(tmp_pat
 def test_a_line_without_its_newline_is_completed(tmp_path: Path) -> None:
     """Cut exactly before the newline: nothing is lost, nothing runs together."""
     path = tmp_path / "00000001-run.jsonl"
-    path.write_bytes(record.line({"n": 0, "kind": "header", **HEAD})[:-1])
-    found = record.find(tmp_path)
+    path.write_bytes(line_format.line({"n": 0, "kind": "header", **HEAD})[:-1])
+    found = line_format.find(tmp_path)
     journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
     journal.go_on(path, found.good_bytes, found.lines, HEAD)
     journal.close()
-    assert [e["kind"] for e in record.read(path).lines] == ["header", "process"]
+    assert [e["kind"] for e in line_format.read(path).lines] == ["header", "process"]
 
 
 def test_old_runs_are_pruned_and_the_open_one_is_not() -> None:
@@ -199,13 +199,13 @@ def test_old_runs_are_pruned_and_the_open_one_is_not() -> None:
 
     there = [FOLDER / f"{n:08d}-{'run' if n % 2 else 'idle'}.jsonl" for n in range(1, 21)]
     journal = Journal(FOLDER, 0, 3, Listed(), threaded=False)
-    original = record.files
+    original = line_format.files
     try:
-        record.files = lambda folder: there
+        line_format.files = lambda folder: there
         journal._number = 18
         journal.begin(True, HEAD)
     finally:
-        record.files = original
+        line_format.files = original
     kept = [p.name for p in there if p not in removed]
     assert [n for n in kept if "run" in n] == [f"{n:08d}-run.jsonl" for n in (15, 17, 19)]
     assert [n for n in kept if "idle" in n] == [f"{n:08d}-idle.jsonl" for n in (12, 14, 16, 18, 20)]
@@ -239,7 +239,7 @@ def test_a_disk_that_hangs_holds_nobody_up(tmp_path: Path) -> None:
     gate.set()
     assert waited(lambda: journal.disk().durable_seq == 100)
     journal.close()
-    assert len(list(record.read(record.files(tmp_path)[0]).of("event"))) == 100
+    assert len(list(line_format.read(line_format.files(tmp_path)[0]).of("event"))) == 100
 
 
 def test_the_writer_tells_when_something_is_durable(tmp_path: Path) -> None:

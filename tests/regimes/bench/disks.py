@@ -24,7 +24,7 @@ from typing import Any, NamedTuple
 from controller.edge.record.writer import RealDisks
 from controller.edge.service import Service
 from sim.people.person import PATIENT, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from tests.edge.virtual import Clock, Rig
 from tests.regimes.chaos.cuts import fresh
 

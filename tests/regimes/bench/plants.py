@@ -11,7 +11,7 @@ from math import exp, log, sin
 from random import Random
 from typing import Literal, NamedTuple
 
-import sim.plant.draw
+import sim.plant.random_tun
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 from sim.plant.spec import WATER_J_PER_KG_K, Spot, TunSpec
 
@@ -77,7 +77,7 @@ def simulated(seed: int, number: int) -> Plant:
     """A tun as the simulator draws them. Two things are set apart, for no control law can mend them: the probe's
     calibration error, and a probe at the wall, which shows the wall."""
     kind = _kind(number)
-    drawn = sim.plant.draw.draw(Random(f"sim/{seed}/{number}"), kind)
+    drawn = sim.plant.random_tun.draw(Random(f"sim/{seed}/{number}"), kind)
     rng, senses, told = Random(f"plate/{seed}/{number}"), drawn.senses, drawn.plate
     pumped = drawn.spec.flow_kg_per_s > 0.0
     seen = Instruments(

@@ -16,12 +16,12 @@ import time
 from pathlib import Path
 
 from controller.core.nouns import RunState
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 from controller.edge.record.writer import RealDisks
 from controller.edge.service import Service
 from controller.plan import plan
 from sim.people.person import PATIENT, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT

@@ -17,11 +17,11 @@ import threading
 import time
 from pathlib import Path
 
-from controller.edge.record import lines as record
+from controller.edge.record import line_format as record
 from controller.edge.record.writer import Journal, RealDisks
 from controller.edge.service import Service
 from sim.people.person import PATIENT, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.regimes.chaos.cuts import fresh

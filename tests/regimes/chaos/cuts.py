@@ -26,13 +26,13 @@ from typing import NamedTuple
 from unittest import mock
 
 from controller.core.nouns import RunState
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 from controller.edge.record import reader as restart
 from controller.edge.service import Service
 from controller.plan import plan
 from controller.settings.tun import Settings
 from sim.people.person import PATIENT, Person
-from sim.stand_in import StandIn
+from sim.simulated_site import StandIn
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
 from tests.places import ROOT

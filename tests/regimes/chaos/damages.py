@@ -23,7 +23,7 @@ from unittest import mock
 
 from controller.core.nouns import RunState
 from controller.core.procedure import resume
-from controller.edge.record import lines as record
+from controller.edge.record import line_format as record
 from controller.edge.record import reader as restart
 from controller.edge.service import Service
 from controller.settings.tun import Settings

@@ -18,7 +18,7 @@ from pathlib import Path
 from random import Random
 from typing import Any, NamedTuple
 
-from controller.edge.record import lines as record
+from controller.edge.record import line_format as record
 from tests.regimes.chaos import judge
 from tests.regimes.chaos.field import Field
 from tests.regimes.chaos.hand import Hand

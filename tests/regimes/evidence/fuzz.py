@@ -23,7 +23,7 @@ from controller.core import checkpoint as memory
 from controller.core.nouns import Bad, HeaterReport, Order, RunState, Switch
 from controller.field import lease as node
 from controller.messages import incoming as wire
-from controller.messages import strict
+from controller.messages import strict_json as strict
 from controller.messages.inbox import Inbox
 from tests.core.bench import settings
 

@@ -17,16 +17,18 @@ from controller.plan.plan import Plan
 from controller.plan.plan import make as make_plan
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.tun import Learned, Probe, Service, Settings
-from sim.brewery import STEPS, tun_file
 from sim.dryrun import DryRun
-from sim.evidence import Evidence
+from sim.fresh_readings import Evidence
 from sim.people.person import Manner
-from sim.plant.draw import Drawn, draw
+from sim.plant.random_tun import Drawn, draw
 from sim.plant.tun import Tun as Plant
+from sim.random_setup import STEPS, tun_file
 from sim.world.faults import Fault, Faults
-from sim.world.truth import Truth, of_drawn
+from sim.world.true_values import Truth, of_drawn
 
-WRONG = 1.15  # masses are written down wrong by up to this factor; the name plates' power is as well (sim.plant.draw)
+WRONG = (
+    1.15  # masses are written down wrong by up to this factor; the name plates' power is as well (sim.plant.random_tun)
+)
 LENGTHS = (1.0, 1.0, 1.5, 3.0)  # short rests make more tuns an hour, and tuns trip in rises
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.commands.dryrun import page
+from controller.commands.dryrun.command import page
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
 from sim import dryrun

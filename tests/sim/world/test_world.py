@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 
 from controller.core.nouns import Bad, Reading
-from controller.messages import incoming as wire
-from controller.messages.strict import Refused
+from controller.messages import incoming
+from controller.messages.strict_json import Refused
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
 from sim.world.faults import KINDS, parse
-from sim.world.wires import Message
+from sim.world.network import Message
 from sim.world.world import World
 
 Pair = tuple[Settings, Plan]
@@ -41,8 +41,8 @@ def heat(world: World, until: float, duty: float = 1.0, stir: bool = True) -> li
 
 def readings(world: World, messages: list[Message], role: str = "mash") -> list[Reading | Bad]:
     probe = getattr(world.settings.tun.probes, role)
-    shape = wire.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
-    return [wire.reading(shape, m.payload, m.at, 0.0) for m in messages if m.topic == probe.topic]
+    shape = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
+    return [incoming.reading(shape, m.payload, m.at, 0.0) for m in messages if m.topic == probe.topic]
 
 
 def values(world: World, messages: list[Message], role: str = "mash") -> list[float]:
@@ -58,12 +58,12 @@ def test_every_message_is_read_by_the_services_own_readers(which: str, request: 
     """Ten minutes of a healthy tun: readings, reports and switches pass the strict readers; nothing else comes."""
     made = world(request.getfixturevalue(which))
     came = heat(made, 600.0)
-    known = {made.topics.probe_online: wire.online, made.topics.heater_online: wire.online}
+    known = {made.topics.probe_online: incoming.online, made.topics.heater_online: incoming.online}
     for message in came:
         if message.topic == made.topics.heater_report:
-            assert not isinstance(wire.report(message.payload, message.at), Refused)
+            assert not isinstance(incoming.report(message.payload, message.at), Refused)
         elif message.topic in (made.topics.level, made.topics.flow):
-            assert not isinstance(wire.switch(message.payload, message.at), Refused)
+            assert not isinstance(incoming.switch(message.payload, message.at), Refused)
         elif message.topic in known:
             assert known[message.topic](message.payload) is True
         else:

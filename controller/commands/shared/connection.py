@@ -1,0 +1,78 @@
+"""Which tun's daemon does a command speak to, and as which of the broker's users?
+
+The tun that is named, else the only one, else the one wished for (a program's own), else the only one whose daemon
+says on the broker that it is there. People speak as the broker's operator: where `operator/service.toml` stands in the
+configuration and may be read, its [broker] is used in place of the daemon's.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from controller.commands.shared.exit_codes import Wrong
+from controller.edge.files import config_files, data_folder
+from controller.edge.mqtt import requests
+from controller.settings.problems import Problem, Problems
+
+if TYPE_CHECKING:
+    from controller.settings.tun import Service, Settings
+
+
+def reach(config: str | None, tun: str | None, wished: str = "", *, data: bool = False) -> tuple[Path, Settings]:
+    """The files, checked, for a command that speaks to a running daemon. Raises Wrong with every problem at once.
+
+    `data`: the data folder is needed too, to be written.
+    """
+    problems: list[Problem] = []
+    try:
+        folder = config_files.config_dir(config)
+        problems += data_folder.problems(folder) if data else []
+        if tun or wished in config_files.names(folder / "tuns"):
+            config_files.settings(
+                folder, tun or wished, learned=False
+            )  # what is wrong with tun and service, in one answer
+        service = _service(folder)
+        settings = config_files.settings(folder, tun or _tun(folder, service, wished), learned=False)
+    except Problems as wrong:
+        raise Wrong(*dict.fromkeys((*problems, *wrong.problems))) from None
+    if problems:
+        raise Wrong(*problems)
+    return folder, settings._replace(service=service)
+
+
+def to_any(config: str | None, tun: str | None) -> tuple[Path, Service, str]:
+    """Folder, broker and name of the tun, whatever else is wrong with the files. Raises Wrong."""
+    try:
+        folder = config_files.config_dir(config)
+        service = _service(folder, "broker", "prefix")
+        return folder, service, tun or _tun(folder, service, "")
+    except Problems as wrong:
+        raise Wrong(*wrong.problems) from None
+
+
+def _service(folder: Path, *keys: str) -> Service:
+    """The service, or these keys of it, with the operator's access to the broker where there is one."""
+    service, people = config_files.load_service(folder, *keys), folder / "operator"
+    if not os.access(people / "service.toml", os.R_OK):
+        return service
+    return service.model_copy(update={"broker": config_files.load_service(people, "broker").broker})
+
+
+def _tun(folder: Path, service: Service, wished: str) -> str:
+    """Which tun, where none is named? Raises Problems when that cannot be told."""
+    known = config_files.names(folder / "tuns")
+    if len(known) <= 1 or wished in known:
+        return wished if wished in known else config_files.only_tun(folder)
+    try:
+        there = asyncio.run(requests.answering(service, known))
+        why = f"{' and '.join(there)} answer" if there else "no daemon answers"
+    except requests.NoAnswer as silent:
+        there, why = [], str(silent)
+    if len(there) == 1:
+        return there[0]
+    raise Problems(
+        [Problem("--tun", f"nothing ({why})", f"one of {', '.join(known)}: add --tun {(there or known)[0]}")]
+    )

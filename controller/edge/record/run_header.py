@@ -1,0 +1,100 @@
+"""What goes on record at the start of a run, beside the program itself?
+
+The advice as it was given then, with the reason where the brewer did not follow it; the malt lots; the calibration of
+every probe in force. Read off the beat together with the program; nothing here can stop a start.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from controller.core.nouns import Event
+from controller.edge.files import config_files
+from controller.edge.record import calibrations
+from controller.plan.advise import advise
+from controller.plan.plan import Plan
+from controller.settings.problems import Problems
+from controller.settings.tun import Probe, Settings
+
+
+def at_start(config: Path, plan: Plan, settings: Settings, wall_s: float) -> tuple[Event, ...]:
+    """The events that file advice, malt and calibration of this run."""
+    return (*_advice(config, plan, settings, wall_s), *_malt(plan), *_calibrations(settings))
+
+
+def _advice(config: Path, plan: Plan, settings: Settings, wall_s: float) -> Iterator[Event]:
+    """Each piece of advice: rule, level, what; and the reason where it was overruled."""
+    try:
+        changes = config_files.load_advice(config)
+    except Problems as wrong:
+        told = "; ".join(str(problem) for problem in wrong.problems)
+        yield Event("note", "advice", f"the brewery's own advice cannot be read, the usual one is filed: {told}"[:1000])
+        changes = {}
+    for said in advise(plan, changes, calibration_age_days=calibrations.advised_days(settings.tun, wall_s)):
+        advice = said.advice
+        data = {"level": advice.level, "what": advice.text, "mend": advice.mend, "overruled": said.overruled}
+        yield Event("advice", advice.rule, f"{advice.level} {advice.rule}: {advice.text}", data=data)
+
+
+def _malt(plan: Plan) -> Iterator[Event]:
+    """Each line of the grist with its lot and the figures of its sheet."""
+    for line in plan.program.grist:
+        lot = f", lot {line.lot}" if line.lot else ", lot not known"
+        yield Event("malt", line.name, f"{line.mass_kg:g} kg {line.name}{lot}", data=line.model_dump(mode="json"))
+
+
+def _calibrations(settings: Settings) -> Iterator[Event]:
+    probes = settings.tun.probes
+    for role, probe in (("mash", probes.mash), ("second", probes.second), ("outlet", probes.outlet)):
+        if probe is not None:
+            found = in_force(settings, role, probe)
+            yield Event("calibration", role, _words(role, found), data=found)
+
+
+def in_force(settings: Settings, role: str, probe: Probe) -> dict[str, Any]:
+    """Date, both points, the offset at 0 °C and at mash temperature (K), and who did it, where the history says so."""
+    return {
+        "calibrated_on": probe.calibrated_on,
+        "raw_ice_c": probe.raw_ice_c,
+        "raw_boil_c": probe.raw_boil_c,
+        "boil_c": round(probe.boil_c, 3),
+        "offset_ice_k": round(probe.calibrated(0.0), 3) + 0.0,
+        "offset_at_65_k": round(probe.calibrated(calibrations.MASH_C) - calibrations.MASH_C, 3),
+        "by": _who(settings, role, probe),
+    }
+
+
+def _who(settings: Settings, role: str, probe: Probe) -> str | None:
+    """Who made the calibration that stands in the tun file? None where its history does not tell."""
+    path = calibrations.history(settings, role)
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, ValueError):
+        return None
+    for line in reversed(lines):
+        if (by := _signed(line, probe)) is not None:
+            return by
+    return None
+
+
+def _signed(line: str, probe: Probe) -> str | None:
+    """The name in a line of the history, where its date and points are those of the tun file."""
+    try:
+        said = json.loads(line)
+        new = said["new"]
+        points = ((new["raw_ice_c"], probe.raw_ice_c), (new["raw_boil_c"], probe.raw_boil_c))
+        same = said["date"] == probe.calibrated_on and all(abs(a - b) <= 0.006 for a, b in points)  # file: 0.01 °C
+        return str(said["by"]) if same else None
+    except (ValueError, KeyError, TypeError):
+        return None
+
+
+def _words(role: str, found: dict[str, Any]) -> str:
+    points = f"ice {found['raw_ice_c']:g} °C, boil {found['raw_boil_c']:g} °C for {found['boil_c']:g} °C"
+    if found["calibrated_on"] is None:
+        return f"{role} probe: no calibration on record; constants in force: {points}"
+    by = f"by {found['by']}" if found["by"] else "(by whom is not on record)"
+    return f"{role} probe calibrated on {found['calibrated_on']} {by}: {points}"

@@ -1,0 +1,193 @@
+"""How does an outcome look as the status document?
+
+One dict for status, dashboards and the terminal. It never lies: the duty is that of the last command, the heater's own
+word stands beside it with its age, and a temperature older than ten seconds is null.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+from math import isfinite
+from typing import Any
+
+from controller import __version__
+from controller.core.nouns import Leg, Measurement, Prompt, RunState, Trip
+from controller.core.procedure import estimate, settling
+from controller.core.procedure.run import Run, leg_of
+from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
+from controller.core.state import Outcome
+from controller.messages import addition_hint
+from controller.settings.tun import Settings
+
+
+def status(
+    settings: Settings,
+    outcome: Outcome,
+    *,
+    wall_s: float,
+    wall_confirmed: bool,
+    speed: float,
+    journal_seq: int,
+    counters: Mapping[str, int],
+    prediction: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:
+    """The status document (temperatures °C, times s, `at` and `finish_at` unix s)."""
+    state, run, seen = outcome.state, outcome.state.run, outcome.seen
+    finish = finish_in_s(run, seen.value_c, state.now)
+    return {
+        "at": round(wall_s, 3),
+        "tun": settings.tun.name,
+        "speed": speed,
+        "run": run.run_id or None,
+        "program": run.course.program if run.course is not None else None,
+        "title": run.course.title if run.course is not None else None,
+        "state": str(run.state),
+        "step": _step(run, seen.value_c, state.now),
+        "steps": _steps(run),
+        "temperature_c": _rounded(seen.value_c, 3),
+        "reading_age_s": _rounded(seen.age_s, 2),
+        "second_c": _rounded(outcome.second.value_c, 3) if outcome.second is not None else None,
+        "outlet_c": _rounded(outcome.outlet.value_c, 3) if outcome.outlet is not None else None,
+        "setpoint_c": _rounded(outcome.setpoint.value_c, 3) if outcome.setpoint is not None else None,
+        "duty": round(state.guard.duty, 4),
+        "heater": _heater(outcome),
+        "finish_at": None if finish is None else round(wall_s + finish / max(speed, 1e-9), 1),
+        "finish_in_s": _rounded(finish, 0),
+        "waiting_for": run.prompt.text if run.prompt is not None else None,
+        "prompt": _prompt(run.prompt, state.now),
+        "live": addition_hint.more(run, seen),
+        "offer": _offer(run, settings, state.now),
+        "held_by": run.held_by or None,
+        "trips": [_trip(trip, state.now) for trip in state.guard.trips],
+        "notes": [text for _, text in state.guard.notes],
+        "limits": _limits(settings),
+        "prediction": prediction if prediction is not None else estimate.document(run.mash),
+        "nonce": state.desk.nonce,
+        "epoch": state.guard.epoch,
+        "journal_seq": journal_seq,
+        "version": __version__,
+        "config_hash": settings.digest,
+        "simulated": settings.tun.simulated,
+        "counters": dict(counters),
+        "health": _health(outcome, seen),
+        "clock_confirmed": wall_confirmed,
+    }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None or not isfinite(value) else round(value, digits)
+
+
+def _step(run: Run, now_c: float | None, now: float) -> dict[str, Any] | None:
+    leg = leg_of(run)
+    if leg is None:
+        return None
+    planned = round(leg.hold_s, 1)
+    credited = round(run.credited_s, 1)
+    return {
+        "index": run.leg,
+        "name": leg.name,
+        "kind": leg.kind,
+        "phase": str(run.phase),
+        "target_c": leg.target_c,
+        "planned_s": planned,
+        "credited_s": credited,
+        "remaining_s": max(0.0, round(planned - credited, 1)),
+        "rise_left_s": round(rise_left_s(run, leg, now_c), 1),
+        "mixing_left_s": round(mixing_left_s(run, leg, now), 1),
+        "why": leg.why,
+    }
+
+
+def _steps(run: Run) -> list[dict[str, Any]]:
+    return [] if run.course is None else _steps_of(run.course.legs)
+
+
+@lru_cache(maxsize=2)
+def _steps_of(legs: tuple[Leg, ...]) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": leg.name,
+            "kind": leg.kind,
+            "target_c": leg.target_c,
+            "planned_s": leg.hold_s,
+            "ramp_s": leg.ramp_s,
+            "mixing_s": mixing_s(leg),
+        }
+        for leg in legs
+    ]
+
+
+def _heater(outcome: Outcome) -> dict[str, Any]:
+    report, now = outcome.state.heater, outcome.state.now
+    if report is None:
+        return {"duty": None, "age_s": None, "fault": None}
+    return {"duty": report.duty, "age_s": round(now - report.at, 2), "fault": report.fault}
+
+
+def _prompt(prompt: Prompt | None, now: float) -> dict[str, Any] | None:
+    if prompt is None:
+        return None
+    return {
+        "id": prompt.id,
+        "text": prompt.text,
+        "answers": list(prompt.answers),
+        "waiting_s": round(now - prompt.since, 1),
+    }
+
+
+def _offer(run: Run, settings: Settings, now: float) -> dict[str, Any] | None:
+    """The correction offered, in words and in figures (those of settling.correction at the temperature measured)."""
+    offer = run.offer
+    if offer is None or run.course is None:
+        return None
+    rest = run.course.legs[offer.leg]
+    found = settling.correction(run.course, rest, settings.tun, offer.measured_c)
+    return {
+        "id": "settled",
+        "text": offer.text,
+        "answers": list(offer.answers),
+        "waiting_s": round(now - offer.since, 1),
+        "measured_c": round(offer.measured_c, 2),
+        "wanted_c": rest.target_c,
+        **{key: None if value is None else round(value, 3) for key, value in found._asdict().items()},
+    }
+
+
+def _trip(trip: Trip, now: float) -> dict[str, Any]:
+    return {
+        "id": trip.id,
+        "text": trip.text,
+        "value": trip.value,
+        "limit": trip.limit,
+        "unit": trip.unit,
+        "priority": trip.priority,
+        "latched": trip.latched,
+        "first_out": trip.first_out,
+        "for_s": round(now - trip.at, 1),
+    }
+
+
+def _limits(settings: Settings) -> dict[str, float]:
+    guard = settings.tun.guard
+    return {
+        "hard_limit_c": guard.hard_limit_c,
+        "above_program_k": guard.above_program_k,
+        "outlet_limit_c": guard.outlet_limit_c,
+        "reading_gone_s": guard.reading_gone_s,
+        "duty_cap": settings.tun.heater.duty_cap,
+        "lease_s": settings.tun.heater.lease_s,
+    }
+
+
+def _health(outcome: Outcome, seen: Measurement) -> str:
+    """One word of NAMUR NE 107 for the whole tun."""
+    state = outcome.state
+    if state.guard.trips:
+        return "failure"
+    if state.run.state is RunState.CHECKING:
+        return "function check"
+    if seen.health != "good":
+        return seen.health
+    return "maintenance required" if state.guard.notes else "good"

@@ -1,0 +1,114 @@
+"""What do the pictures of a report show?
+
+The course of the mash against its plan, the heat below it on the same time axis, and the enzymes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from math import ceil, floor
+
+from controller.report import svg
+from controller.report.run_record import ENZYMES, GAP_S, Gap, RunRecord, plan_curve
+from controller.report.svg import Axes, Curve, lasting
+
+
+def _columns(record: RunRecord, key: str) -> Curve:
+    names = {"mash_c": record.curve, "setpoint_c": "setpoint", "duty": "heat"}
+    times = [row.t_s for row in record.rows]
+    css = "measured" if key == "mash_c" else names[key]
+    return Curve(css, names[key], times, [getattr(row, key) for row in record.rows])
+
+
+def _span(record: RunRecord) -> tuple[float, float]:
+    """Lowest and highest temperature of the picture, on whole fives."""
+    known = [row.mash_c for row in record.rows if row.mash_c is not None]
+    known += [row.setpoint_c for row in record.rows if row.setpoint_c is not None]
+    known += [step.target_c for step in record.planned]
+    low, high = (min(known), max(known)) if known else (0.0, 100.0)
+    return floor((low - 1) / 5) * 5.0, ceil((high + 1) / 5) * 5.0
+
+
+def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[float, int, str]]) -> str:
+    plan = plan_curve(record)
+    axes = Axes(max(record.ended_s, plan[-1][0] if plan else 1.0), *_span(record), 330.0)
+    mash, setpoint = _columns(record, "mash_c"), _columns(record, "setpoint_c")
+    ends = [("planned", "planned", plan[-1][1])] if plan else []
+    ends += [(c.css, c.name, v) for c in (mash, setpoint) if (v := _last(c.values)) is not None]
+    return svg.picture(
+        axes,
+        "course",
+        f"Mash temperature, planned and {record.curve}",
+        _described(record),
+        svg.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
+        svg.shade(axes, "held", _held(record), "heat held off"),
+        svg.grid(axes, "°C"),
+        svg.line(axes, "planned", plan),
+        svg.drawn(axes, setpoint, GAP_S * 3),
+        svg.drawn(axes, mash, GAP_S),
+        svg.marks(axes, numbered),
+        svg.labels(axes, ends),
+    )
+
+
+def _held(record: RunRecord) -> list[tuple[float, float]]:
+    """From when to when was the run held or tripped?"""
+    spans: list[tuple[float, float]] = []
+    before = ""
+    for row in record.rows:
+        held = row.state in ("held", "holding", "restarting")
+        if held and before not in ("held", "holding", "restarting"):
+            spans.append((row.t_s, row.t_s))
+        elif held:
+            spans[-1] = (spans[-1][0], row.t_s)
+        before = row.state
+    return spans
+
+
+def _last(values: Iterable[float | None]) -> float | None:
+    return next((v for v in reversed(list(values)) if v is not None), None)
+
+
+def _described(record: RunRecord) -> str:
+    """The picture in words, for those who do not see it."""
+    known = [row.mash_c for row in record.rows if row.mash_c is not None]
+    if not known:
+        return "No temperature was recorded."
+    rests = "; ".join(f"{s.name} {s.target_c:.0f} °C, {lasting(s.credited_s)} credited" for s in record.steps)
+    return f"From {known[0]:.1f} to {known[-1]:.1f} °C in {svg.clock(record.ended_s)}. {rests}."
+
+
+def heat(record: RunRecord, empty: Sequence[Gap]) -> str:
+    plan = plan_curve(record)
+    axes = Axes(max(record.ended_s, plan[-1][0] if plan else 1.0), 0.0, 100.0, 110.0)
+    duty = _columns(record, "duty")
+    share = Curve("heat", "heat", duty.times_s, [None if v is None else 100.0 * v for v in duty.values])
+    mean = sum(row.duty for row in record.rows) / max(len(record.rows), 1)
+    return svg.picture(
+        axes,
+        "heat",
+        "Heater power, percent of full",
+        f"Mean {100 * mean:.0f} percent over the run.",
+        svg.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
+        svg.grid(axes, "%"),
+        svg.filled(axes, share),
+    )
+
+
+def enzymes(record: RunRecord) -> str:
+    if not record.enzymes:
+        return ""
+    axes = Axes(max(record.ended_s, 1.0), 0.0, 100.0, 200.0)
+    times = [row.t_s for row in record.rows]
+    curves = [Curve(key.split("_")[0], ENZYMES[key], times, values) for key, values in record.enzymes.items()]
+    ends = [(c.css, c.name, v) for c in curves if (v := _last(c.values)) is not None]
+    said = "; ".join(f"{name} {value:.0f} percent" for _, name, value in ends)
+    return svg.picture(
+        axes,
+        "enzymes",
+        "Enzyme activity and starch left, percent, estimated",
+        f"At the end: {said}.",
+        svg.grid(axes, "%"),
+        *(svg.drawn(axes, c) for c in curves),
+        svg.labels(axes, ends),
+    )

@@ -1,0 +1,275 @@
+"""How does a run look as one HTML file?
+
+Everything is inside: SVG that prints and needs no script, uPlot for zooming where script is on. No address is asked.
+User text goes through autoescape or stands in a JSON block, never in a script. jinja2 is imported here alone.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import jinja2
+from markupsafe import Markup
+
+from controller import __version__
+from controller.report import batch_entries, batch_record, run_charts, svg
+from controller.report.run_record import Happening, RunRecord, Went, gaps, longest_s
+
+PRINTED, WORT_LINES, BATCH_LINES = (
+    44,
+    22,
+    14,
+)  # lines of events that fit on the second printed page; what the wort and the batch take
+PAGE_STEPS = 11  # with more steps the wort moves to the second page
+TRIPS = ("trip", "latched", "cleared")
+PEOPLE = ("order", "answer", "entry", "acknowledge", "run")
+KINDS = {
+    "trip": "trip",
+    "latched": "trip",
+    "cleared": "trip over",
+    "order": "correction",
+    "answer": "answer",
+    "entry": "entry",
+    "acknowledge": "heard",
+    "run": "run",
+    "state": "state",
+    "step": "step",
+    "step done": "step",
+    "phase": "phase",
+    "resume": "resumed",
+    "note": "note",
+    "advice": "advice",
+    "overrule": "overruled",
+    "malt": "malt",
+    "calibration": "calibration",
+}
+
+
+class Line(NamedTuple):
+    """One line of the table of events."""
+
+    number: int | None
+    when: str
+    kind: str
+    text: str
+    css: str
+    printed: bool
+
+
+def write(path: Path, record: RunRecord) -> None:
+    """The report of a run as one HTML file. Raises OSError when it cannot be written."""
+    path.write_text(html(record), encoding="utf-8")
+
+
+def html(record: RunRecord) -> str:
+    """The report as text."""
+    empty = gaps(record.rows)
+    lines = _lines(record)
+    return _template().render(
+        record=record,
+        result=_result(record),
+        head=_head(record),
+        course=Markup(run_charts.course(record, empty, _numbered(record, lines))),
+        heat=Markup(run_charts.heat(record, empty)),
+        enzymes=Markup(run_charts.enzymes(record)),
+        steps=[_step(number, step) for number, step in enumerate(record.steps, 1)],
+        lines=lines,
+        hidden=sum(not line.printed for line in lines),
+        gaps=[
+            f"{_when(record, g.from_s)} to {_when(record, g.to_s)} ({svg.lasting(g.to_s - g.from_s)})" for g in empty
+        ],
+        wort=_wort(record),
+        batch=[] if record.dry else batch_entries.lines(record),
+        missing=[] if record.dry else batch_entries.missing(record, batch_record.initial_heat_c(record)),
+        added=[_added(entry) for entry in record.added],
+        data=Markup(_data(record)),
+        script=Markup(_asset("vendor/uPlot.iife.min.js") + "\n" + _asset("zoom.js")),
+        style=Markup(_asset("page.css") + _asset("vendor/uPlot.min.css")),
+        version=__version__,
+    )
+
+
+@cache
+def _asset(name: str) -> str:
+    return (files("controller.report") / name).read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> jinja2.Template:
+    world = jinja2.Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined)
+    return world.from_string(_asset("page.html"))
+
+
+# ---------------------------------------------------------------- words
+
+
+def _result(record: RunRecord) -> str:
+    trips = sum(event.kind == "trip" for event in record.events)
+    said = f"{record.state}, {svg.clock(record.ended_s)}"
+    return said + (f", {trips} trip{'s' if trips != 1 else ''}" if trips else ", no trips")
+
+
+def _when(record: RunRecord, t_s: float) -> str:
+    """Run time, and the clock where there was one."""
+    minutes, seconds = divmod(round(t_s), 60)
+    text = f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
+    if record.began_s is None:
+        return text
+    wall = datetime.fromtimestamp(record.began_s + t_s / record.speed, UTC).astimezone()
+    return f"{text} ({wall:%H:%M})"
+
+
+def _c(value: float | None, digits: int = 2) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"
+
+
+def _head(record: RunRecord) -> list[tuple[str, str]]:
+    lines = [("Program", record.program), ("Tun", record.tun), ("Run", record.run)]
+    if record.began_s is not None:
+        began = datetime.fromtimestamp(record.began_s, UTC).astimezone()
+        lines.append(("Begun", f"{began:%Y-%m-%d %H:%M %Z}"))
+    if record.energy_kwh is not None:
+        lines.append(("Energy", f"{record.energy_kwh:.2f} kWh"))
+    steps_s = sum(s.ramp_s + s.mixing_s + s.hold_s for s in record.planned if s.kind != "keep")
+    lines.append(("Planned", svg.clock(steps_s if record.planned_s is None else record.planned_s)))
+    return [*lines, *record.meta.items()]
+
+
+def _step(number: int, step: Went) -> dict[str, str]:
+    """One line of planned against actual."""
+    ramp = None
+    if step.in_band_s is not None and step.ramp_started_s is not None:
+        ramp = step.in_band_s - step.ramp_started_s
+    return {
+        "number": str(number),
+        "name": step.name,
+        "target": _c(step.target_c, 1),
+        "planned": svg.lasting(step.planned_s),
+        "credited": svg.lasting(step.credited_s),
+        "short": "short" if step.kind != "keep" and step.credited_s < step.planned_s - 1.0 else "",
+        "ramp": svg.lasting(ramp),
+        "climb": _c(step.climb_c_per_min),
+        "low": _c(step.min_c),
+        "mean": _c(step.mean_c),
+        "high": _c(step.max_c),
+        "over": _c(step.overshoot_c),
+        "rms": _c(step.rms_error_c),
+    }
+
+
+def _weight(event: Happening) -> int:
+    """Which lines are printed first? Trips, then people's doing, then the course."""
+    if event.kind in TRIPS:
+        return 0
+    return 1 if event.kind in PEOPLE else 2 if event.kind in ("step", "resume", "note") else 3
+
+
+def _printed(record: RunRecord) -> set[int]:
+    """Which lines go on paper, so that two pages hold everything?"""
+    room = PRINTED - 2 * len(record.added) - (0 if record.dry else BATCH_LINES)
+    room -= WORT_LINES if record.prediction is not None and len(record.steps) > PAGE_STEPS else 0
+    found = set()
+    for index in sorted(range(len(record.events)), key=lambda i: (_weight(record.events[i]), i)):
+        room -= 1 + len(_text(record.events[index])) // 110
+        if room >= 0:
+            found.add(index)
+    return found
+
+
+def _lines(record: RunRecord) -> list[Line]:
+    printed = _printed(record)
+    number, lines = 0, []
+    for index, event in enumerate(record.events):
+        marked = event.kind in ("trip", "order", "entry")
+        number += marked
+        lines.append(
+            Line(
+                number if marked else None,
+                _when(record, event.t_s),
+                KINDS.get(event.kind, event.kind),
+                _text(event),
+                "trip" if event.kind in TRIPS else "person" if event.kind in PEOPLE else "plain",
+                index in printed,
+            )
+        )
+    return lines
+
+
+def _numbered(record: RunRecord, lines: Sequence[Line]) -> list[tuple[float, int, str]]:
+    """Which lines are marked in the picture, and when?"""
+    return [
+        (event.t_s, line.number, line.css)
+        for event, line in zip(record.events, lines, strict=True)
+        if line.number is not None
+    ]
+
+
+def _text(event: Happening) -> str:
+    by = event.data.get("by")
+    return event.text + (f" [{by}]" if by and str(by) not in event.text else "")
+
+
+def _wort(record: RunRecord) -> list[tuple[str, str]]:
+    """The wort estimate in figures with their bands."""
+    found = record.prediction
+    if found is None:
+        return []
+    lines = []
+    for key, name in (("apparent_limit_pct", "Apparent limit attenuation"), ("real_limit_pct", "Real")):
+        band = found.get(key)
+        if isinstance(band, dict):
+            lines.append((name, f"{band['mid']:.1f} % ({band['low']:.0f} to {band['high']:.0f})"))
+    if (starch := found.get("starch_left_pct")) is not None:
+        lines.append(("Starch left", f"{starch:.1f} %"))
+    minutes = found.get("iodine_negative_min")
+    lines.append(("Iodine negative", "not reached" if minutes is None else f"{minutes:.0f} min after dough-in"))
+    return [*lines, ("Calibrated on", str(found.get("basis") or "–"))]
+
+
+def _added(entry: Any) -> dict[str, str]:
+    at = datetime.fromtimestamp(float(entry["at"]), UTC).astimezone()
+    about = f" ({entry['about']})" if entry.get("about") else ""
+    return {
+        "kind": str(entry["kind"]),
+        "when": f"{at:%Y-%m-%d %H:%M}",
+        "by": str(entry["by"]),
+        "text": str(entry.get("text") or "") + about,
+    }
+
+
+# ---------------------------------------------------------------- data for zooming
+
+
+def _data(record: RunRecord) -> str:
+    """The samples as short whole numbers, in a JSON block that cannot end its own element."""
+    values = {
+        "t": _steps([round(row.t_s) for row in record.rows]),
+        "mash": [None if row.mash_c is None else round(100 * row.mash_c) for row in record.rows],
+        "setpoint": _runs([None if row.setpoint_c is None else round(100 * row.setpoint_c) for row in record.rows]),
+        "heat": _runs([round(100 * row.duty) for row in record.rows]),
+        "curve": record.curve,
+        "gap_s": longest_s(record.rows),
+    }
+    return json.dumps(values, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _steps(times: Sequence[int]) -> list[list[int]]:
+    """Times as runs of [step, how often], the first step from 0."""
+    return _runs([b - a for a, b in zip([0, *times], times, strict=False)])
+
+
+def _runs(values: Sequence[Any]) -> list[Any]:
+    """Run lengths: [value, how often], a lone value bare."""
+    found: list[list[Any]] = []
+    for value in values:
+        if found and found[-1][0] == value:
+            found[-1][1] += 1
+        else:
+            found.append([value, 1])
+    return [[v, n] if n > 1 else v for v, n in found]

@@ -1,0 +1,82 @@
+"""Does a fit to past runs rest on what their records say the mash was?"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from controller.brewing.kinetics import model
+from controller.brewing.kinetics.calibration import Batch, calibrate
+from controller.cli import main
+from controller.report import from_disk, wort
+from tests.core.bench import course, leg
+from tests.places import ROOT
+from tests.report.recorded import Recorded
+
+CONFIG = ROOT / "config"
+
+
+@pytest.fixture(scope="module")
+def brewery(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The shipped files, and the record of one mash: dough-in at 54 °C, twenty minutes at 64 °C."""
+    folder = tmp_path_factory.mktemp("brewery")
+    config = Path(shutil.copytree(CONFIG, folder / "config"))
+    service = config / "service.toml"
+    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{folder / "data"}"'))
+    one = Recorded(folder / "data" / "record" / "gannet")
+    one.until("idle")
+    one.bench.start(course(leg("rest", 64.0, 1200.0)))
+    for question, said in (("dough_in", "begin"), ("grain_in", "yes")):
+        one.until(question)
+        one.answer(answer=said)
+    one.until("complete")
+    one.run(5)
+    one.scribe.journal.close()
+    return config
+
+
+def run(config: Path, run_name: str) -> tuple[int, str, str]:
+    path = config / "worts.toml"
+    path.write_text(f'[[batch]]\nrun = "{run_name}"\ntun = "gannet"\nlimit_attenuation = "72 %"\n')
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(["--config", str(config), "compose", "--calibrate", str(path), "--json"])
+    return code, out.getvalue(), err.getvalue()
+
+
+def test_the_fit_is_to_the_measured_temperatures(brewery: Path) -> None:
+    """The last run, fitted by the command, is the same fit as one to the temperatures of its record by hand."""
+    code, out, err = run(brewery, "last")
+    assert code == 0, err
+    folder = brewery.parent / "data" / "record" / "gannet"
+    record = from_disk.read([seen.path for seen in from_disk.find(folder, "last")])
+    profile = wort.profile(record.rows)
+    by_hand = calibrate([Batch(profile, 72.0)])
+    said = json.loads(out)
+    assert said["limit_dextrin_share"] == pytest.approx(by_hand.limit_dextrin_share, abs=1e-6)
+    assert said["rms_before_points"] == pytest.approx(by_hand.rms_before_points, abs=1e-6)
+    hottest = max(celsius for _, celsius in profile)
+    assert hottest == pytest.approx(64.0, abs=1.0)
+    assert sum(dt_s for dt_s, _ in profile) > 1200.0
+
+
+def test_the_records_estimate_is_the_models_word_on_it(brewery: Path) -> None:
+    """What the record's own estimate says is what the model makes of the profile that the fit rests on."""
+    folder = brewery.parent / "data" / "record" / "gannet"
+    record = from_disk.read([seen.path for seen in from_disk.find(folder, "last")])
+    assert record.prediction is not None and record.prediction["apparent_limit_pct"] is not None
+    again = model.predict(wort.profile(record.rows))
+    assert again.apparent_limit_pct is not None
+    assert record.prediction["apparent_limit_pct"]["mid"] == pytest.approx(again.apparent_limit_pct.mid, abs=0.2)
+
+
+def test_a_run_that_is_not_there(brewery: Path) -> None:
+    """A run that is not on record is told by its batch, with what is wanted."""
+    code, out, err = run(brewery, "r-nothing")
+    assert (code, out) == (2, "")
+    assert "batch 1: run" in err and "underback runs" in err

@@ -1,0 +1,210 @@
+"""The report page: whole, small, quick, safe; on two sheets of paper; for those who see and those who hear it."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+import time
+import xml.etree.ElementTree as ET
+from html import unescape
+from pathlib import Path
+
+from controller.report import Happening, from_rows, write
+from controller.report.run_page import html
+from tests.browser import browser
+from tests.report.runs import EVENTS, EVIL, GAP, PLAN, record, rows
+
+LARGEST_BYTES, LONGEST_S = 500_000, 1.0
+
+
+def test_three_hours_are_small_and_quick(tmp_path: Path) -> None:
+    """A 3 h run at 1 Hz gives less than 500 kB in less than a second."""
+    run = record()
+    assert len(run.rows) > 10_600
+    began = time.perf_counter()
+    write(tmp_path / "r.html", run)
+    took = time.perf_counter() - began
+    assert (tmp_path / "r.html").stat().st_size < LARGEST_BYTES
+    assert took < LONGEST_S
+
+
+def test_text_of_people_stays_text() -> None:
+    """A title and a remark that try to end the script stand in the page as text only."""
+    page = html(record())
+    assert EVIL not in page
+    assert page.count("</script>") == 2
+    assert EVIL in unescape(page)
+
+
+def test_what_is_drawn_is_called_what_it_is() -> None:
+    """A dry run draws the simulated mash, a real one what was measured, in key, picture and zoom alike."""
+    for dry, name, other in ((True, "simulated", "measured"), (False, "measured", "simulated")):
+        page = html(record(dry=dry))
+        assert f"</svg> {name}</li>" in page and f"</svg> {other}</li>" not in page
+        assert f"Mash temperature, planned and {name}" in page and f'"curve":"{name}"' in page
+
+
+def test_the_pictures_are_well_formed_and_described() -> None:
+    """Each SVG parses, has a title and a description, and the course says the temperatures in words."""
+    drawn = re.findall(r'<svg class="chart".*?</svg>', html(record()), re.S)
+    assert len(drawn) == 3
+    for one in drawn:
+        tree = ET.fromstring(one)
+        assert tree.find("title") is not None
+        assert tree.find("desc") is not None
+    assert "maltose rest 63 °C" in drawn[0]
+
+
+def test_every_sample_is_in_the_zoom_data() -> None:
+    """The packed samples unpack to the rows: times, temperatures to a hundredth, heat to a percent."""
+    run = record()
+    block = re.search(r'id="samples">(.*?)</script>', html(run), re.S)
+    assert block is not None
+    packed = json.loads(block[1])
+
+    def unpack(values: list[object]) -> list[object]:
+        return [v for entry in values for v in ([entry[0]] * entry[1] if isinstance(entry, list) else [entry])]
+
+    times, at = [], 0
+    for step in unpack(packed["t"]):
+        assert isinstance(step, int)
+        at += step
+        times.append(at)
+    assert times == [row.t_s for row in run.rows]
+    assert unpack(packed["mash"]) == [round(100 * row.mash_c) for row in run.rows if row.mash_c is not None]
+    assert unpack(packed["heat"]) == [round(100 * row.duty) for row in run.rows]
+
+
+def test_what_happened_is_told() -> None:
+    """Trip, correction with its author, gap, shortened rest, energy and the wort estimate stand in the page."""
+    page = unescape(html(record()))
+    for text in (
+        "No mash reading for 10 s; limit 10 s.",
+        "maltose rest is 10 min longer [technician]",
+        "1:23:20 to 1:25:20 (2.0 min)",
+        "5.70 kWh",
+        "82.1 % (78 to 86)",
+        "62 min after dough-in",
+    ):
+        assert text in page
+    assert '<rect class="gap"' in page
+    assert '<rect class="held"' in page
+
+
+def test_a_run_without_gaps_says_so() -> None:
+    """The line about gaps is about this run."""
+    whole = [{**row, "t_s": float(i)} for i, row in enumerate(rows())]
+    page = html(from_rows(whole, PLAN, title="t", tun="gannet", program="p", state="complete"))
+    assert "No gaps in the data." in page
+    assert "Gaps in the data" not in page
+
+
+def test_an_empty_record_is_a_page_too() -> None:
+    """A run that ended before its first sample still gives a page that says that nothing was recorded."""
+    page = html(from_rows([], PLAN, title="t", tun="gannet", program="p", state="aborted"))
+    assert "No temperature was recorded." in page
+    assert "Nothing was recorded." in page
+
+
+def test_reports_cost_nothing_until_one_is_made() -> None:
+    """Importing the package brings neither jinja2 nor the page."""
+    late = ("jinja2", "controller.report.run_page")
+    code = f"import sys, controller.report; sys.exit(any(name in sys.modules for name in {late}))"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_in_a_browser(tmp_path: Path) -> None:
+    """Light, dark and on a telephone: nothing asked of any network, no script error, nothing serious found by axe.
+
+    The zoom opens and zooms; without script the picture is there all the same.
+    """
+    path = tmp_path / "r.html"
+    write(path, record())
+    with browser() as page:
+        page.open(path.as_uri())
+        for dark, width in ((False, 1100), (True, 1100), (False, 390)):
+            page.look(width, 900, dark=dark, phone=width < 500)
+            assert page.complaints() == []
+            assert page.eval("document.documentElement.scrollWidth") <= width
+        page.look()
+        page.eval("document.querySelector('#zoom summary').click()")
+        page.wait("document.querySelector('#zoom canvas')")
+        page.eval("document.querySelector('#zoom button').click()")
+        assert page.complaints() == []
+        assert page.thrown == []
+        assert [address for address in page.asked if not address.startswith(("file:", "data:", "blob:"))] == []
+        page.call("Emulation.setScriptExecutionDisabled", value=True)
+        page.open(path.as_uri())
+        page.call("Emulation.setScriptExecutionDisabled", value=False)
+        assert page.eval("document.querySelector('#zoom').hidden")
+        assert page.eval("document.querySelector('#drawn path.measured').getTotalLength()") > 500
+
+
+def test_the_zoom_has_gaps_and_mean_heat(tmp_path: Path) -> None:
+    """No line is drawn across the gap, and a relay's tenth of the heat is a low bar, no solid block."""
+    path = tmp_path / "r.html"
+    relay = [{**row, "duty": 1.0 if row["t_s"] % 20 < 2 else 0.0} for row in rows()]
+    write(path, from_rows(relay, PLAN, title="t", tun="gannet", program="p", state="complete", dry=False))
+    with browser() as page:
+        page.open(path.as_uri())
+        page.look(1100, 900)
+        page.eval("uPlot = class extends uPlot { constructor(...all) { super(...all); window.made = this; } }")
+        page.eval("document.querySelector('#zoom summary').click()")
+        page.wait("window.made?.series[1]._paths")
+        page.eval("window.second = (x) => 60 * made.posToVal((x - made.bbox.left) / devicePixelRatio, 'x')")
+        gaps = page.eval("made.series[1]._paths.gaps.map((edges) => edges.map(second))")
+        assert [[round(s / 60) for s in edges] for edges in gaps] == [[round(s / 60) for s in GAP]]
+        assert 0.05 < page.eval(f"({SHARE_OF_HEAT})()") < 0.15
+
+
+# of the lower quarter of the picture, in which heat is drawn: how much of it has heat's colour?
+SHARE_OF_HEAT = """() => {
+  const { left, top, width, height } = made.bbox, tall = Math.round(height / 4);
+  const ink = made.ctx.getImageData(left, top + height - tall, width, tall).data;
+  let heat = 0;
+  for (let i = 0; i < ink.length; i += 4) heat += ink[i + 3] > 100 && ink[i] - ink[i + 2] > 60;
+  return heat / (width * tall);
+}"""
+
+
+def test_axe_bites(tmp_path: Path) -> None:
+    """A picture without a name is found, so that finding nothing means something."""
+    path = tmp_path / "bad.html"
+    path.write_text("<!doctype html><html><body><img src='data:,'><p style='color:#ccc'>pale</p></body></html>")
+    with browser() as page:
+        page.open(path.as_uri())
+        assert len(page.complaints()) >= 2
+
+
+def sheets(pdf: bytes) -> int:
+    """How many pages has a PDF? Counted from its page objects."""
+    return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
+
+
+def test_it_prints_on_two_sheets(tmp_path: Path) -> None:
+    """The usual run, and one with 300 long lines of events and a dozen steps, each take two A4 pages."""
+    many = tuple(
+        Happening(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5)
+        for t in range(300)
+    )
+    long_steps = [step._asdict() for step in record().steps] * 2
+    cases = {"usual": record(), "crowded": record(events=EVENTS + many, steps=long_steps)}
+    with browser() as page:
+        for name, run in cases.items():
+            write(tmp_path / f"{name}.html", run)
+            page.open((tmp_path / f"{name}.html").as_uri())
+            assert sheets(page.pdf()) == 2, name
+
+
+def test_the_gap_is_where_it_was() -> None:
+    """The shaded gap in the picture lies between the two samples around it."""
+    page = html(record())
+    found = re.search(r'<rect class="gap" x="([\d.]+)" y="[\d.]+" width="([\d.]+)"', page)
+    assert found is not None
+    from controller.report.svg import LEFT, RIGHT, WIDTH
+
+    per_s = (WIDTH - LEFT - RIGHT) / record().ended_s
+    assert abs(float(found[1]) - (LEFT + GAP[0] * per_s)) < 0.1
+    assert abs(float(found[2]) - (GAP[1] - GAP[0]) * per_s) < 0.1
