@@ -20,13 +20,13 @@ from controller.messages import outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
-from sim.fresh_readings import Evidence
+from sim.fresh_readings import FreshReadings
 from sim.people.person import PATIENT, Manner, Person
-from sim.simulated_site import StandIn
-from sim.trace import Row, Trace
+from sim.simulated_site import SimulatedSite
+from sim.trace import Trace, TraceSecond
 from sim.world.faults import Fault, Faults
 from sim.world.network import Message
-from sim.world.true_values import Truth
+from sim.world.true_values import TrueValues
 from sim.world.world import WALL_S, World
 
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
@@ -73,7 +73,7 @@ class DryRun:
         faults: Iterable[Fault] = (),
         *,
         manner: Manner = PATIENT,
-        truth: Truth | None = None,
+        truth: TrueValues | None = None,
         listen: Callable[[float, str, bytes, bool, bool], None] | None = None,
     ) -> None:
         """`listen` hears every message: time, topic, payload, retained, and whether the daemon sent it."""
@@ -84,13 +84,13 @@ class DryRun:
         steps = plan.program.step
         away = {n: steps[s.at].away_s for n, s in enumerate(plan.stages) if s.at is not None}
         self.person = Person(self.world, manner, {n: away_s for n, away_s in away.items() if away_s is not None})
-        self.stand_in = StandIn(self.world, self.person)
+        self.stand_in = SimulatedSite(self.world, self.person)
         self.state: State = start(settings, -0.75, f"dry{seed}", proof_days=None)
         self.inbox = Inbox(settings, self.state.boot)
         self.inbox.prepare = self._prepare
         self.trace = Trace()
         probe = settings.tun.probes.mash
-        self.evidence = Evidence(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
+        self.evidence = FreshReadings(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
         self.messages = 0  # hashed so far
         self._listen, self._hash = listen, hashlib.sha256()
         self._heap: list[tuple[float, str, bytes, bool, bool]] = []  # messages not hashed yet
@@ -274,7 +274,7 @@ class DryRun:
         run, set_c = state.run, setpoint.value_c if setpoint is not None else None
         mash_c, raw_c, target_c = self.world.tun.mash_mean_c, outcome.seen.raw_c, outcome.target.target_c
         self.trace.rows.append(
-            Row(
+            TraceSecond(
                 t_s=now,
                 mash_c=mash_c,
                 probe_c=raw_c,

@@ -34,7 +34,7 @@ def decoded(payload: bytes) -> Any:
     return found
 
 
-class Evidence:
+class FreshReadings:
     """Hears readings and heater commands; counts those that had nothing to rest on."""
 
     def __init__(self, topic: str, pointer: str, seq_pointer: str, unit: str) -> None:

@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 from controller.messages.topics import topics
 from controller.settings.tun import Settings
-from sim.fresh_readings import FRESH_S, SLACK_S, Evidence
+from sim.fresh_readings import FRESH_S, SLACK_S, FreshReadings
 
 COLD = frozenset(
     {"idle", "checking", "holding", "held", "restarting", "stopping", "stopped", "aborting", "aborted", "complete"}
@@ -61,7 +61,7 @@ class Judge:
         self._probe_topic = probe.topic
         self._hard_c, self._cap = tun.guard.hard_limit_c, tun.heater.duty_cap
         self._raw = (probe.raw_ice_c, probe.boil_c / (probe.raw_boil_c - probe.raw_ice_c))
-        self._evidence = Evidence(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
+        self._evidence = FreshReadings(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
         self._invalid, self._third_at = 0, math.inf  # readings that were none, in a row; when the third of them came
         self._pairs = 0  # valid readings at the limit in a row
         self._hot_at: float | None = None

@@ -14,7 +14,7 @@ from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.guard_limits import Limits
 from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
 from sim.plant.random_tun import Drawn, draw
-from sim.world.true_values import Truth, of_drawn
+from sim.world.true_values import TrueValues, of_drawn
 
 HeaterPlace = Literal["jacket", "element", "line", "coil"]
 STEPS: tuple[tuple[tuple[float, float], ...], ...] = (  # °C, min
@@ -26,16 +26,16 @@ STEPS: tuple[tuple[tuple[float, float], ...], ...] = (  # °C, min
 TRIES = 50
 
 
-class Brewery(NamedTuple):
+class RandomSetup(NamedTuple):
     """All that one random run needs."""
 
     settings: Settings
     plan: Plan
-    truth: Truth
+    truth: TrueValues
     drawn: Drawn
 
 
-def random_brewery(rng: Random) -> Brewery:
+def random_brewery(rng: Random) -> RandomSetup:
     """A random tun of any class with its file and a program that fits it."""
     for _ in range(TRIES):
         drawn = draw(rng)
@@ -45,7 +45,7 @@ def random_brewery(rng: Random) -> Brewery:
         if plan.problems:
             continue
         truth = of_drawn(drawn, tun, rng)._replace(liquor_c=program.liquor.temperature_c)
-        return Brewery(Settings(tun, Service(), f"drawn-{drawn.kind}"), plan, truth, drawn)
+        return RandomSetup(Settings(tun, Service(), f"drawn-{drawn.kind}"), plan, truth, drawn)
     raise RuntimeError(f"no random program fitted in {TRIES} tries")
 
 

@@ -12,7 +12,7 @@ from sim.world.network import Message
 from sim.world.world import World
 
 
-class StandIn:
+class SimulatedSite:
     """A world and, where wanted, the person beside it."""
 
     def __init__(self, world: World, person: Person | None) -> None:

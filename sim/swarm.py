@@ -12,7 +12,7 @@ from typing import NamedTuple
 from sim.dryrun import DryRun, Ran
 from sim.judge import Breach, Judge
 from sim.people.person import Manner
-from sim.random_setup import Brewery, random_brewery
+from sim.random_setup import RandomSetup, random_brewery
 from sim.world.faults import Fault, draw_faults
 
 LATE_SHARE = 0.2  # of planned and fault time: what a run may take longer once all faults are over
@@ -82,13 +82,13 @@ def one(seed: int, healthy: bool = False, faults: tuple[Fault, ...] | None = Non
     )
 
 
-def _faults(rng: Random, brewery: Brewery) -> tuple[Fault, ...]:
+def _faults(rng: Random, brewery: RandomSetup) -> tuple[Fault, ...]:
     """One fault every 1 to 30 minutes, through the whole of the planned run."""
     within = brewery.plan.duration_s
     return draw_faults(rng, within, max(1, round(within / (60.0 * rng.uniform(1.0, 30.0)))))
 
 
-def _liveness(brewery: Brewery, faults: tuple[Fault, ...], ran: Ran) -> tuple[Breach, ...]:
+def _liveness(brewery: RandomSetup, faults: tuple[Fault, ...], ran: Ran) -> tuple[Breach, ...]:
     """Once all faults are over and people do their part, the run completes within its time and a fifth more (I20)."""
     if ran.result == "complete":
         fault_s = sum(min(fault.for_s, 3600.0) for fault in faults)

@@ -14,7 +14,7 @@ from controller.core.nouns import Course, Event
 from controller.core.procedure.run import Run
 
 
-class Row(NamedTuple):
+class TraceSecond(NamedTuple):
     """One second. Names and order are those of the CSV file."""
 
     t_s: float
@@ -55,7 +55,7 @@ class Trace:
     """Takes a row a tick, and what the run did in it."""
 
     def __init__(self) -> None:
-        self.rows: list[Row] = []
+        self.rows: list[TraceSecond] = []
         self.passed: list[Passed] = []
         self.trips: list[dict[str, Any]] = []
         self.happenings: list[Happened] = []
@@ -86,7 +86,7 @@ class Trace:
         """The figures of each step, in the order in which they ended."""
         return [_figures(course, step, self._between(step.ramp_started_s, step.ended_s)) for step in self.passed]
 
-    def _between(self, start_s: float, end_s: float) -> list[Row]:
+    def _between(self, start_s: float, end_s: float) -> list[TraceSecond]:
         if not self.rows:
             return []
         first = self.rows[0].t_s
@@ -99,7 +99,7 @@ def _passed(now: float, run: Run, credited_s: float) -> Passed:
     return Passed(run.leg, started, run.in_band_at, now, credited_s)
 
 
-def _figures(course: Course, step: Passed, rows: Sequence[Row]) -> dict[str, Any]:
+def _figures(course: Course, step: Passed, rows: Sequence[TraceSecond]) -> dict[str, Any]:
     leg = course.legs[step.leg]
     phases = ("waiting",) if leg.kind == "dough_in" else ("resting", "waiting")
     resting = [
@@ -133,14 +133,14 @@ def _spread(resting: Sequence[float], target_c: float) -> dict[str, float | None
     }
 
 
-def _overshoot(rows: Sequence[Row], target_c: float) -> float | None:
+def _overshoot(rows: Sequence[TraceSecond], target_c: float) -> float | None:
     """How far over its target did the rise carry, K? None where the step began above it: that was no rise."""
     if not rows or rows[0].mash_c > target_c:
         return None
     return round(max(0.0, max(row.mash_c for row in rows) - target_c), 3)
 
 
-def _climb(rows: Sequence[Row], step: Passed) -> float | None:
+def _climb(rows: Sequence[TraceSecond], step: Passed) -> float | None:
     """How fast was the rise, from its start until it came into band, K/min? None where there was hardly any."""
     if step.in_band_s is None or not rows or step.in_band_s - step.ramp_started_s < 60.0:
         return None
@@ -148,9 +148,11 @@ def _climb(rows: Sequence[Row], step: Passed) -> float | None:
     return round((at_end - rows[0].mash_c) * 60.0 / (step.in_band_s - step.ramp_started_s), 3)
 
 
-def csv(rows: Iterable[Row], extra: Sequence[str] = (), columns: Iterable[Sequence[object]] | None = None) -> str:
+def csv(
+    rows: Iterable[TraceSecond], extra: Sequence[str] = (), columns: Iterable[Sequence[object]] | None = None
+) -> str:
     """The rows as text: a head line, then one line a second. Empty where there is no value."""
-    lines = [",".join((*Row._fields, *extra))]
+    lines = [",".join((*TraceSecond._fields, *extra))]
     more = iter(columns) if columns is not None else None
     for row in rows:
         cells: tuple[object, ...] = (*row, *(next(more) if more is not None else ()))

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from controller.brewing.kinetics import malts, model
 from controller.core.nouns import Course, Phase
-from sim.trace import Row, Trace
+from sim.trace import Trace, TraceSecond
 
 COLUMNS = ("beta_left_pct", "alpha_left_pct", "glucanase_left_pct", "protease_left_pct", "starch_left_pct")
 STRIDE_S = 10.0  # as live
@@ -70,7 +70,7 @@ def profile(course: Course, trace: Trace) -> tuple[list[tuple[float, float]], li
     return pieces, begun
 
 
-def _middle_of_dough_in(rows: list[Row]) -> int | None:
+def _middle_of_dough_in(rows: list[TraceSecond]) -> int | None:
     """Which row is half-way through the pouring of the grain?"""
     adding = [at for at, row in enumerate(rows) if row.step == 0 and row.phase == Phase.ADDING]
     return adding[len(adding) // 2] if adding else None

@@ -45,7 +45,7 @@ _FT = _F("0.3048")  # m, exact (1959 agreement)
 _BTU_PER_H = _F("0.29307107017222")  # W (international table Btu, ISO 31-4)
 
 
-class Row(NamedTuple):
+class UnitKind(NamedTuple):
     """The units of one kind: factor and offset to the base unit, other spellings, an example."""
 
     base: str
@@ -65,10 +65,10 @@ _SECONDS = {"sec": "s", "secs": "s", "second": "s", "seconds": "s", "day": "d", 
 _GALLONS = {"gallon": "gal", "gallons": "gal", "us gal": "gal", "quart": "qt", "quarts": "qt"}
 _LITRES = {"litre": "L", "litres": "L", "liter": "L", "liters": "L", "l": "L", "ml": "mL", "hl": "hL"}
 
-TABLE: dict[Kind, Row] = {
-    "temperature": Row("°C", "66 °C", {"°C": (_F(1), _F(0)), "°F": (_F(5, 9), _F(-160, 9))}, _DEGREES),
-    "difference": Row("K", "2 K", {"K": (_F(1), _F(0)), "°C": (_F(1), _F(0)), "°F": (_F(5, 9), _F(0))}, _DEGREES),
-    "rate": Row(
+TABLE: dict[Kind, UnitKind] = {
+    "temperature": UnitKind("°C", "66 °C", {"°C": (_F(1), _F(0)), "°F": (_F(5, 9), _F(-160, 9))}, _DEGREES),
+    "difference": UnitKind("K", "2 K", {"K": (_F(1), _F(0)), "°C": (_F(1), _F(0)), "°F": (_F(5, 9), _F(0))}, _DEGREES),
+    "rate": UnitKind(
         "K/s",
         "1.0 K/min",
         {
@@ -84,30 +84,34 @@ TABLE: dict[Kind, Row] = {
         },
         {"c/min": "°C/min", "f/min": "°F/min", "degc/min": "°C/min", "degf/min": "°F/min"},
     ),
-    "duration": Row("s", "35 min", _scaled(s=1, min=60, h=3600, d=86400), {**_HOURS, **_MINUTES, **_SECONDS}),
-    "mass": Row("kg", "20 kg", _scaled(kg=1, g="1/1000", lb=_LB, oz=_OZ), {"lbs": "lb", "pound": "lb", "pounds": "lb"}),
-    "volume": Row(
+    "duration": UnitKind("s", "35 min", _scaled(s=1, min=60, h=3600, d=86400), {**_HOURS, **_MINUTES, **_SECONDS}),
+    "mass": UnitKind(
+        "kg", "20 kg", _scaled(kg=1, g="1/1000", lb=_LB, oz=_OZ), {"lbs": "lb", "pound": "lb", "pounds": "lb"}
+    ),
+    "volume": UnitKind(
         "L",
         "60 L",
         {**_scaled(L=1, mL="1/1000", hL=100, gal=_GAL, qt=_QT), "imp gal": (_IMP_GAL, _F(0))},
         {**_GALLONS, **_LITRES},
     ),
-    "power": Row("W", "5 kW", _scaled(W=1, kW=1000) | {"Btu/h": (_BTU_PER_H, _F(0))}),
-    "energy": Row("kWh", "5.7 kWh", _scaled(kWh=1, Wh="1/1000", MJ="5/18")),
-    "loss": Row("W/K", "4 W/K", {"W/K": (_F(1), _F(0))}, {"w/°c": "W/K", "w/c": "W/K"}),
-    "capacity": Row(
+    "power": UnitKind("W", "5 kW", _scaled(W=1, kW=1000) | {"Btu/h": (_BTU_PER_H, _F(0))}),
+    "energy": UnitKind("kWh", "5.7 kWh", _scaled(kWh=1, Wh="1/1000", MJ="5/18")),
+    "loss": UnitKind("W/K", "4 W/K", {"W/K": (_F(1), _F(0))}, {"w/°c": "W/K", "w/c": "W/K"}),
+    "capacity": UnitKind(
         "J/K",
         "12.5 kJ/K",
         {"kJ/K": (_F(1000), _F(0)), "J/K": (_F(1), _F(0))},
         {"kj/°c": "kJ/K", "kj/c": "kJ/K", "j/°c": "J/K"},
     ),
-    "share": Row("", "4.8 %", {"%": (_F(1, 100), _F(0))}, {"percent": "%"}),
-    "flow": Row("L/min", "6 L/min", {"L/min": (_F(1), _F(0)), "L/h": (_F(1, 60), _F(0)), "gal/min": (_GAL, _F(0))}),
-    "length": Row("m", "310 m", _scaled(m=1, km=1000, ft=_FT), {"feet": "ft", "metres": "m", "meters": "m"}),
-    "thickness": Row("L/kg", "3.0 L/kg", {"L/kg": (_F(1), _F(0)), "qt/lb": (_QT / _LB, _F(0))}),
-    "concentration": Row("mg/L", "180 mg/L", {"mg/L": (_F(1), _F(0))}),
-    "price": Row("per kWh", "0.30 /kWh", {"/kWh": (_F(1), _F(0))}, {"per kwh": "/kWh"}),
-    "heat": Row("kJ/kg", "18 kJ/kg", {"kJ/kg": (_F(1), _F(0))}),
+    "share": UnitKind("", "4.8 %", {"%": (_F(1, 100), _F(0))}, {"percent": "%"}),
+    "flow": UnitKind(
+        "L/min", "6 L/min", {"L/min": (_F(1), _F(0)), "L/h": (_F(1, 60), _F(0)), "gal/min": (_GAL, _F(0))}
+    ),
+    "length": UnitKind("m", "310 m", _scaled(m=1, km=1000, ft=_FT), {"feet": "ft", "metres": "m", "meters": "m"}),
+    "thickness": UnitKind("L/kg", "3.0 L/kg", {"L/kg": (_F(1), _F(0)), "qt/lb": (_QT / _LB, _F(0))}),
+    "concentration": UnitKind("mg/L", "180 mg/L", {"mg/L": (_F(1), _F(0))}),
+    "price": UnitKind("per kWh", "0.30 /kWh", {"/kWh": (_F(1), _F(0))}, {"per kwh": "/kWh"}),
+    "heat": UnitKind("kJ/kg", "18 kJ/kg", {"kJ/kg": (_F(1), _F(0))}),
 }
 
 _NUMBER = r"[+\-]?\d{1,12}(?:\.\d{1,15})?"
@@ -163,7 +167,7 @@ def _pointed(kind: Kind, text: str) -> str:
     return pointed
 
 
-def _sum(row: Row, parts: list[tuple[str, str]]) -> Fraction:
+def _sum(row: UnitKind, parts: list[tuple[str, str]]) -> Fraction:
     """Parts of a duration fall in size and have no signs."""
     sizes = [_unit(row, unit)[0] for _, unit in parts]
     falling = all(a > b for a, b in itertools.pairwise(sizes))
@@ -177,7 +181,7 @@ def likely(kind: Kind, number: float) -> str:
     return _like(TABLE[kind], f"{number:g}")
 
 
-def _like(row: Row, number: str) -> str:
+def _like(row: UnitKind, number: str) -> str:
     """The bare number with a likely unit."""
     if row is TABLE["temperature"] and float(number) > 100.0:
         return f"{number} °F"
@@ -200,12 +204,12 @@ def _parts(text: str) -> list[tuple[str, str]]:
     return found
 
 
-def _one(row: Row, number: str, unit: str) -> Fraction:
+def _one(row: UnitKind, number: str, unit: str) -> Fraction:
     factor, offset = _unit(row, unit)
     return _F(number) * factor + offset
 
 
-def _unit(row: Row, unit: str) -> tuple[Fraction, Fraction]:
+def _unit(row: UnitKind, unit: str) -> tuple[Fraction, Fraction]:
     """Factor and offset of a unit of this kind."""
     plain = " ".join(unit.split())
     if plain in row.units:
@@ -217,7 +221,7 @@ def _unit(row: Row, unit: str) -> tuple[Fraction, Fraction]:
     raise NotAQuantity(_advice(row, plain))
 
 
-def _advice(row: Row, unit: str) -> str:
+def _advice(row: UnitKind, unit: str) -> str:
     near = difflib.get_close_matches(unit, row.units, n=1, cutoff=0.6)
     names = list(row.units)[:4]
     units = " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

@@ -106,7 +106,7 @@ async def _check(settings: Settings, probe: Probe, place: Place) -> Checked | Re
 class Live:
     """Readings from the broker. Retained copies and what is no reading are passed over."""
 
-    def __init__(self, link: requests.Line, probe: Probe) -> None:
+    def __init__(self, link: requests.DaemonLink, probe: Probe) -> None:
         self._link = link
         self._form = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
 

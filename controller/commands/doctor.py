@@ -210,7 +210,7 @@ async def broker(settings: Settings) -> list[Finding]:
     return found
 
 
-async def _daemon(link: requests.Line) -> list[Finding]:
+async def _daemon(link: requests.DaemonLink) -> list[Finding]:
     """Is the daemon there, and does the broker take and give all that it should?"""
     await link.listen(link.topics.status)
     try:

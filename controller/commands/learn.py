@@ -33,7 +33,7 @@ BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in al
 HEIGHT, WIDTH = 14, 72  # of the picture, characters
 
 
-class Row(NamedTuple):
+class HeatSample(NamedTuple):
     """One moment of a record: s, °C, duty that went out from here on."""
 
     t_s: float
@@ -45,7 +45,7 @@ class Row(NamedTuple):
 class Source(NamedTuple):
     """Where the figures come from."""
 
-    rows: list[Row]
+    rows: list[HeatSample]
     liquor_kg: float
     text: str
 
@@ -113,7 +113,7 @@ def _dry(config: Path, settings: Settings, seed: int) -> Source:
         raise Wrong(f"--dry: tun {settings.tun.name} is real (simulated = false); give --run and --water")
     plan = plan_by_name.load_plan(config, TRIAL, settings.tun.name)
     ran = dryrun.run(settings._replace(learned=None), plan, seed)
-    rows = [Row(row.t_s, row.probe_c, row.duty, row.phase) for row in ran.trace.rows]
+    rows = [HeatSample(row.t_s, row.probe_c, row.duty, row.phase) for row in ran.trace.rows]
     return Source(rows, plan.course.liquor_kg, f"dry run of {TRIAL}, seed {seed}")
 
 
@@ -131,11 +131,11 @@ def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
     if not glances:
         raise Wrong(f"--run: found {wanted!r}, wanted a run on record; `underback runs` lists them")
     record = from_disk.read([glance.path for glance in glances])
-    rows = [Row(row.t_s, row.mash_c, row.duty, row.phase) for row in record.rows]
+    rows = [HeatSample(row.t_s, row.mash_c, row.duty, row.phase) for row in record.rows]
     return Source(rows, litres, f"run {record.run}")
 
 
-def points(rows: Iterable[Row]) -> list[Point]:
+def points(rows: Iterable[HeatSample]) -> list[Point]:
     """The part of a record that tells: from shortly before the first heat to the end of the first rest or to
     dough-in, in steps of 2 s with the mean duty of each. Nothing where there was no heat."""
     sound = [row for row in rows if row.probe_c is not None]

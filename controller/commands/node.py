@@ -22,7 +22,7 @@ from controller.field.thermometer import Fault
 from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
-    from controller.field.hardware_config import Fitting
+    from controller.field.hardware_config import NodeHardware
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     return serve_heater(fitted, args.off)
 
 
-def show(fitted: Fitting, as_json: bool) -> int:
+def show(fitted: NodeHardware, as_json: bool) -> int:
     """Read each thermometer once. 1 if any has no reading."""
     from controller.field import probe_node
 
@@ -59,7 +59,7 @@ def show(fitted: Fitting, as_json: bool) -> int:
     return NO if any(isinstance(value, Fault) for value in found.values()) else DONE
 
 
-def serve_probe(fitted: Fitting) -> int:
+def serve_probe(fitted: NodeHardware) -> int:
     """Read and publish until told to end."""
     from controller.field import probe_node
 
@@ -75,7 +75,7 @@ def serve_probe(fitted: Fitting) -> int:
     return DONE
 
 
-def serve_heater(fitted: Fitting, off_only: bool) -> int:
+def serve_heater(fitted: NodeHardware, off_only: bool) -> int:
     """Obey until told to end; everything off on every way out. 1 when it could not go on."""
     from controller.field import gpio_persistence, heater_service
     from controller.field.gpio_output import SwitchProblem

@@ -20,7 +20,7 @@ from controller.settings.problems import Problems
 
 if TYPE_CHECKING:
     from controller.plan.recipe import Program
-    from controller.report.amendments import Added
+    from controller.report.amendments import Amendments
     from controller.report.run_record import RunRecord
     from controller.settings.tun import Settings
 
@@ -166,7 +166,7 @@ def _program(config: str | None, record: RunRecord, settings: Settings) -> Progr
     return plan.program if plan.course.digest == record.meta.get("Program digest") else None
 
 
-def page(record: RunRecord, more: Added) -> list[str]:
+def page(record: RunRecord, more: Amendments) -> list[str]:
     """The run in a few lines for the terminal."""
     from controller.report import batch_entries, batch_record
 

@@ -28,7 +28,7 @@ from controller.edge.files import config_files, data_folder
 from controller.edge.files.start_orders import compiler, unchanged
 from controller.edge.forecaster import Ahead
 from controller.edge.log import Log
-from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.record import reader
 from controller.edge.service import Service
@@ -132,7 +132,7 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     begun = reader.begin(settings, reader.record_folder(settings), clock, boot, unchanged(config, settings), proof)
     named, outward = topics(settings), Outward(settings, log)
     shared = supply_link.of(settings, clock.now())
-    transport = Mqtt(
+    transport = BrokerLink(
         settings.service.broker,
         f"underback-{settings.tun.name}-{boot}",
         (*named.heard(), *outward.topics(), *([shared.topic] if shared is not None else [])),

@@ -19,7 +19,7 @@ from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.files import config_files, plan_by_name
 from controller.edge.log import Log
-from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Lane, Post, ReplyTo
 from controller.edge.systemd import Notifier
@@ -28,7 +28,7 @@ from controller.settings.problems import Problems
 from controller.settings.tun import Settings
 from sim.people.person import Manner, Person
 from sim.plant.spec import STEP_S
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.faults import Fault, parse
 from sim.world.network import Message
 from sim.world.world import World
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     person = Person(world, Manner(speaks=args.brewer, clears=args.clears))
     log = Log("warning" if args.quiet else "info")
     log.info(f"standing in for {settings.tun.name}", program=plan.program.name, speed=args.speed, seed=args.seed)
-    return asyncio.run(_Nodes(settings, StandIn(world, person), args.speed, log).run())
+    return asyncio.run(_Nodes(settings, SimulatedSite(world, person), args.speed, log).run())
 
 
 class LiveWorld(World):
@@ -132,13 +132,13 @@ class _Ear:
 class _Nodes:
     """Probe node, heater node and brewer, each on its own connection."""
 
-    def __init__(self, settings: Settings, stand_in: StandIn, speed: float, log: Log) -> None:
+    def __init__(self, settings: Settings, stand_in: SimulatedSite, speed: float, log: Log) -> None:
         self.settings, self.stand_in, self.speed, self.log = settings, stand_in, speed, log
         topics, broker, name = stand_in.world.topics, settings.service.broker, settings.tun.name
         commands = [t for t in (topics.heater_command, topics.stirrer_command, topics.pump_command) if t]
-        self._heater = Mqtt(broker, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
-        self._probe = Mqtt(broker, f"{name}-probe-node", (topics.online,), Will(topics.probe_online, b"false"))
-        self._brewer = Mqtt(broker, f"{name}-brewer", (topics.status, topics.reply))
+        self._heater = BrokerLink(broker, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
+        self._probe = BrokerLink(broker, f"{name}-probe-node", (topics.online,), Will(topics.probe_online, b"false"))
+        self._brewer = BrokerLink(broker, f"{name}-brewer", (topics.status, topics.reply))
         self._by_topic = {topics.heater_report: self._heater, topics.heater_online: self._heater}
         self._by_topic[topics.order] = self._brewer
         self._clock = MachineClock(speed)

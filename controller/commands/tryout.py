@@ -30,7 +30,7 @@ from controller.commissioning.tryout_rig import Hands, Hushed, Look, Water, cour
 from controller.core.nouns import Course
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport, Transport
 from controller.edge.record import reader
@@ -40,9 +40,9 @@ from controller.edge.watchdog import Watchdog
 from controller.messages.topics import topics
 from controller.settings.problems import Problems
 from controller.settings.tun import Settings
-from sim.people.manual_faults import Scripted
+from sim.people.manual_faults import ScriptedHands
 from sim.plant.spec import STEP_S
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 
 SIMULATED_SHARE, SIMULATED_C = 0.5, 12.0  # of the tun's volume, where nothing is said
@@ -127,14 +127,14 @@ async def _go(settings: Settings, litres: float, by: str, scripted: bool, speed:
     world = World(settings, _course(settings, water), 1, (), None, water.hand_c)
     broker, told = MemoryBroker(), _Told(world, quiet)
     transport = MemoryTransport(broker, topics(settings).heard())
-    turning = asyncio.create_task(_turn(broker, StandIn(world, None), clock))
+    turning = asyncio.create_task(_turn(broker, SimulatedSite(world, None), clock))
     try:
         return await _try(settings, water, clock, transport, told, by)
     finally:
         turning.cancel()
 
 
-class _Told(Scripted):
+class _Told(ScriptedHands):
     """The script, heard on the screen too."""
 
     def __init__(self, world: World, quiet: bool) -> None:
@@ -168,7 +168,7 @@ def _course(settings: Settings, water: Water) -> Course:
 def _transport(settings: Settings) -> Transport:
     named = topics(settings)
     name = f"underback-{settings.tun.name}-tryout-{secrets.token_hex(4)}"
-    return Mqtt(settings.service.broker, name, named.heard(), Will(named.online, b"false"))
+    return BrokerLink(settings.service.broker, name, named.heard(), Will(named.online, b"false"))
 
 
 async def _try(
@@ -193,7 +193,7 @@ async def _try(
     return await tryout.run(water)
 
 
-async def _turn(broker: MemoryBroker, stand_in: StandIn, clock: MachineClock) -> None:
+async def _turn(broker: MemoryBroker, stand_in: SimulatedSite, clock: MachineClock) -> None:
     """The simulated tun, half a second at a time."""
     named = stand_in.world.topics
     hears = [t for t in (named.heater_command, named.stirrer_command, named.pump_command) if t]

@@ -22,9 +22,9 @@ from controller.edge.clock import Clock
 from controller.edge.log import Log
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.record import reader
-from controller.edge.record.recorder import Scribe
-from controller.edge.record.writer import Journal
-from controller.edge.supply_link import Share
+from controller.edge.record.recorder import Recorder
+from controller.edge.record.writer import RecordWriter
+from controller.edge.supply_link import SupplyLink
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
 from controller.messages import incoming, outgoing, status_document
@@ -78,16 +78,16 @@ class Service:
         watchdog: Watchdog | None = None,
         log: Log | None = None,
         watcher: Watcher | None = None,
-        share: Share | None = None,
+        share: SupplyLink | None = None,
         predict: Callable[[Outcome], Mapping[str, Any] | None] = lambda outcome: None,
         offload: Offload = asyncio.to_thread,
     ) -> None:
         self.settings, self.transport, self.clock = settings, transport, clock
         self.state: State = begun.state
-        self.journal: Journal = begun.journal
+        self.journal: RecordWriter = begun.journal
         self.inbox = Inbox(settings, begun.state.boot, begun.state.guard.epoch - 1)
         self.inbox.prepare = self._prepare
-        self._scribe = Scribe(settings, clock, begun, lambda event: self._post(self._topics.event, event, "event"))
+        self._scribe = Recorder(settings, clock, begun, lambda event: self._post(self._topics.event, event, "event"))
         self.outcome: Outcome | None = None
         self._compile, self._offload = compile_program, offload
         self._notifier, self._watchdog = notifier or Notifier({}), watchdog
@@ -304,7 +304,7 @@ class Service:
         self._ahead_s = ahead
         return set_s
 
-    def _claim(self, share: Share, now: Instant) -> float:
+    def _claim(self, share: SupplyLink, now: Instant) -> float:
         """How much of a shared supply may be drawn now, W? Tells the others, too."""
         watts, word = share.watts(self.outcome, now)
         if word is not None:

@@ -19,7 +19,7 @@ EVERY_S = 2.0
 MOST_PEERS = 32  # others that are listened to; more on one supply is a mistake
 
 
-class Share:
+class SupplyLink:
     """This tun's place in its group."""
 
     def __init__(self, settings: Settings, limit_w: float, now: Instant) -> None:
@@ -102,8 +102,8 @@ def claim(tun: str, payload: bytes) -> Claim | None:
     return Claim(tun, seq, wish_w, hold_w, rank, {k: v for k, v in counts.items() if not isinstance(v, Refused)})
 
 
-def of(settings: Settings, now: Instant) -> Share | None:
+def of(settings: Settings, now: Instant) -> SupplyLink | None:
     """The share of this tun's supply; None where none is shared."""
     shared = settings.service.supply
     limit_w = shared.limit_w if shared.limit_w is not None else settings.tun.supply_limit_w
-    return Share(settings, limit_w, now) if shared.group and limit_w is not None else None
+    return SupplyLink(settings, limit_w, now) if shared.group and limit_w is not None else None

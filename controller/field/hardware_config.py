@@ -21,7 +21,7 @@ from controller.settings.table import Quantity, Table, show
 from controller.settings.tun import Broker, Probe, Service, Tun
 
 FilePath = Annotated[str, StringConstraints(pattern=r"^/[^\x00]+$", max_length=300)]
-Line = Annotated[int | None, Quantity("number", 0, 511)]  # a pin by its number on the chip
+PinNumber = Annotated[int | None, Quantity("number", 0, 511)]  # a pin by its number on the chip
 WINDOW_S = 2.0  # on and off of a solid-state relay within it, where the tun's file names no window (common practice)
 Role = Literal["mash", "second", "outlet"]
 Kind = Literal["probe", "heater"]
@@ -84,11 +84,11 @@ class HeaterTable(Table):
     min_off_s: Annotated[float | None, Quantity("duration", 0, 60)] = None
     limit_probe: Role
     limit_c: Annotated[float | None, Quantity("temperature", 40, 100)] = None
-    level_line: Line = None
-    flow_line: Line = None
+    level_line: PinNumber = None
+    flow_line: PinNumber = None
     inputs_active_low: bool = False
-    stirrer_line: Line = None
-    pump_line: Line = None
+    stirrer_line: PinNumber = None
+    pump_line: PinNumber = None
 
 
 class NodeTable(Table):
@@ -98,7 +98,7 @@ class NodeTable(Table):
     heater: HeaterTable | None = None
 
 
-class Fitting(NamedTuple):
+class NodeHardware(NamedTuple):
     """The three files together."""
 
     table: NodeTable
@@ -106,7 +106,7 @@ class Fitting(NamedTuple):
     service: Service
 
 
-def load(config: Path, tun_name: str | None, kind: Kind) -> Fitting:
+def load(config: Path, tun_name: str | None, kind: Kind) -> NodeHardware:
     """What is fitted for this tun on this machine? Raises Problems: those of all three files at once."""
     name = tun_name or config_files.only_tun(config)
     problems: list[Problem] = []
@@ -115,7 +115,7 @@ def load(config: Path, tun_name: str | None, kind: Kind) -> Fitting:
     table = _gather(problems, lambda: load_table(config / "nodes" / f"{name}.toml", tun, kind))
     if problems or tun is None or service is None or table is None:
         raise Problems(problems)
-    return Fitting(table, tun, service)
+    return NodeHardware(table, tun, service)
 
 
 def _gather(problems: list[Problem], part: Callable[[], T]) -> T | None:

@@ -11,13 +11,13 @@ from typing import NamedTuple, TypeVar
 from controller.core.nouns import Instant
 from controller.edge.clock import MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.systemd import Notifier
 from controller.field import hardware_config
 from controller.field.gpio_output import GpioInput, GpioOutput
-from controller.field.hardware_config import Fitting, HeaterTable
+from controller.field.hardware_config import HeaterTable, NodeHardware
 from controller.field.heater_node import HeaterNode, Limit, Pins, Say
 from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
@@ -196,7 +196,7 @@ def _kept(taken: list[GpioOutput | GpioInput], pin: Pin) -> Pin:
     return pin
 
 
-def named(fitted: Fitting, heater: HeaterTable) -> Named:
+def named(fitted: NodeHardware, heater: HeaterTable) -> Named:
     """The node's topics, from the tun's file."""
     table, tun = topics(Settings(fitted.tun, fitted.service, "")), fitted.tun
     return Named(
@@ -211,7 +211,7 @@ def named(fitted: Fitting, heater: HeaterTable) -> Named:
     )
 
 
-def make(fitted: Fitting, heater: HeaterTable, pins: Pins, log: Log) -> HeaterService:
+def make(fitted: NodeHardware, heater: HeaterTable, pins: Pins, log: Log) -> HeaterService:
     """The service for these files and pins."""
     clock, boot = MachineClock(), secrets.token_hex(6)
     probe = hardware_config.limit_of(heater, fitted.tun)
@@ -219,7 +219,7 @@ def make(fitted: Fitting, heater: HeaterTable, pins: Pins, log: Log) -> HeaterSe
     settings = hardware_config.node_settings(heater, fitted.tun, boot)
     node = HeaterNode(settings, pins, Limit(shape), heater.limit_probe, clock.now())
     topic = named(fitted, heater)
-    transport = Mqtt(
+    transport = BrokerLink(
         hardware_config.broker(fitted.service, heater),
         f"underback-heater-{fitted.tun.name}-{boot}",
         topic.heard(),

@@ -15,12 +15,12 @@ from typing import Any, NamedTuple
 
 from controller.edge.clock import MachineClock
 from controller.edge.log import Log
-from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.systemd import Notifier
 from controller.field import hardware_config
-from controller.field.hardware_config import Fitting, ProbeTable
+from controller.field.hardware_config import NodeHardware, ProbeTable
 from controller.field.thermometer import Fault, Thermometer
 from controller.messages import outgoing
 from controller.messages.strict_json import parts
@@ -200,16 +200,16 @@ class ProbeService:
 # ---------------------------------------------------------------- from files to a service
 
 
-def places(fitted: Fitting, probe: ProbeTable) -> list[Place]:
+def places(fitted: NodeHardware, probe: ProbeTable) -> list[Place]:
     """The thermometers of this machine; the mash's first, for the last will tells of the first."""
     return [Place(r, getattr(fitted.tun.probes, r), sensor.thermometer()) for r, sensor in probe.sensors.fitted()]
 
 
-def make(fitted: Fitting, probe: ProbeTable, log: Log) -> ProbeService:
+def make(fitted: NodeHardware, probe: ProbeTable, log: Log) -> ProbeService:
     """The service for these files."""
     fitted_places = places(fitted, probe)
     online = f"{fitted_places[0].probe.topic}/online"
-    transport = Mqtt(
+    transport = BrokerLink(
         hardware_config.broker(fitted.service, probe),
         f"underback-probe-{fitted.tun.name}-{secrets.token_hex(6)}",
         [online],  # something has to be listened to; nothing comes of it

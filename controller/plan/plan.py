@@ -134,7 +134,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
 
 def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Basis:
     """Which malt does the estimate of the wort take for this grist?"""
-    lines = [malts.Line(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in program.grist]
+    lines = [malts.GristPart(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in program.grist]
     return malts.of_grist(lines, brewery)
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 import importlib.util
 from pathlib import Path
 
-from controller.report.run_record import Happening, Planned, Row, RunRecord, Went, from_rows
+from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord, from_rows
 
-__all__ = ["Happening", "Planned", "Row", "RunRecord", "Went", "from_rows", "missing", "write"]
+__all__ = ["EventRecord", "PlanEntry", "RunRecord", "Second", "StepRecord", "from_rows", "missing", "write"]
 
 
 def missing(option: str) -> str | None:

@@ -19,7 +19,7 @@ Kind = Literal["signature", "correction", "remark", "entry"]
 FIRST = "0" * 64
 
 
-class Added(NamedTuple):
+class Amendments(NamedTuple):
     """The lines, and what does not fit."""
 
     lines: tuple[dict[str, Any], ...]
@@ -31,10 +31,10 @@ def place(folder: Path, number: int) -> Path:
     return folder / "added" / f"{number:08d}.jsonl"
 
 
-def read(path: Path, runs: Sequence[Path]) -> Added:
+def read(path: Path, runs: Sequence[Path]) -> Amendments:
     """Every line with sound checksum, and each place where chain or record no longer fit. Never raises for content."""
     if not path.is_file():
-        return Added(())
+        return Amendments(())
     lines, problems, before = [], [], FIRST
     for number, raw in enumerate(path.read_bytes().splitlines(), start=1):
         values = line_format.parse(raw)
@@ -47,7 +47,7 @@ def read(path: Path, runs: Sequence[Path]) -> Added:
             problems.append(f"the run's record has changed since {values.get('by')} wrote line {number}")
         before = hashlib.sha256(raw).hexdigest()
         lines.append(values)
-    return Added(tuple(lines), tuple(problems))
+    return Amendments(tuple(lines), tuple(problems))
 
 
 def _still(values: Mapping[str, Any], runs: Sequence[Path]) -> bool:

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from controller.brewing import extract
 from controller.core.nouns import Phase
 from controller.core.procedure import entries
-from controller.report.run_record import Happening, RunRecord
+from controller.report.run_record import EventRecord, RunRecord
 
 SHEET = ("moisture", "kolbach", "friability", "fine_coarse", "beta_glucan_mg_per_l", "extract", "limit_attenuation")
 MOVED = ("pull", "returned", "add", "added", "addition_in")  # questions about what goes in and out
@@ -71,7 +71,7 @@ def newest(record: RunRecord, key: str) -> Any:
     return next((entry.value for entry in reversed(entered(record)) if entry.key == key), None)
 
 
-def of(record: RunRecord, kind: str) -> list[Happening]:
+def of(record: RunRecord, kind: str) -> list[EventRecord]:
     """The events of this kind."""
     return [event for event in record.events if event.kind == kind]
 
@@ -121,7 +121,7 @@ def _answered(record: RunRecord, question: str) -> float | None:
     return next((event.t_s for event in of(record, "answer") if event.id == question), None)
 
 
-def moved(record: RunRecord) -> list[Happening]:
+def moved(record: RunRecord) -> list[EventRecord]:
     """Additions and decoctions as they were answered for."""
     liquor = [e for e in of(record, "answer") if e.id == SETTLED and "liquor" in str(e.data.get("answer", ""))]
     return sorted([*(e for e in of(record, "answer") if e.id in MOVED), *liquor], key=lambda event: event.t_s)
@@ -205,7 +205,7 @@ def _missing_calibration(record: RunRecord) -> Iterator[str]:
 # ---------------------------------------------------------------- for the page
 
 
-class Told(NamedTuple):
+class BatchLine(NamedTuple):
     """One line of the batch in words."""
 
     title: str
@@ -213,18 +213,18 @@ class Told(NamedTuple):
     earlier: tuple[str, ...] = ()  # entered before, and corrected since
 
 
-def lines(record: RunRecord) -> Sequence[Told]:
+def lines(record: RunRecord) -> Sequence[BatchLine]:
     """Each item with the values that hold, in words, and the yield where it is known; of a value that was entered anew
     the earlier ones apart."""
     found, gained = [_told(item) for item in items(record)], extract_yield(record)
-    return found if gained is None else [*found, Told("extract yield", yield_words(gained))]
+    return found if gained is None else [*found, BatchLine("extract yield", yield_words(gained))]
 
 
-def _told(item: dict[str, Any]) -> Told:
+def _told(item: dict[str, Any]) -> BatchLine:
     newest = {value["key"]: value for value in item["values"]}
     earlier = [value for value in item["values"] if newest[value["key"]] is not value]
     alone = item["title"] if len(item["keys"]) > 1 else None
-    return Told(
+    return BatchLine(
         item["title"],
         "; ".join(_words(value, alone) for value in newest.values()),
         tuple(_words(value, alone) for value in earlier),

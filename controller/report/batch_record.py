@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from controller.report import batch_entries
-from controller.report.run_record import Happening, RunRecord, gaps
+from controller.report.run_record import EventRecord, RunRecord, gaps
 
 if TYPE_CHECKING:
     from controller.plan.recipe import Program
@@ -144,6 +144,6 @@ def _compared(record: RunRecord, index: int) -> dict[str, Any]:
     }
 
 
-def _line(event: Happening) -> dict[str, Any]:
+def _line(event: EventRecord) -> dict[str, Any]:
     values: Mapping[str, Any] = event._asdict()
     return {key: value for key, value in values.items() if value not in (None, "", {})}

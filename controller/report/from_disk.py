@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from controller.core.nouns import GOES_IN
 from controller.edge.record import line_format
 from controller.report import wort
-from controller.report.run_record import Happening, Planned, Row, RunRecord, Went, measured
+from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord, measured
 
 GLANCE_BYTES = 1 << 16  # of each end of a file: enough for its header and its last kept state
 OURS = ("header", "process", "keep", "sample")  # lines of the journal itself; the others are events
@@ -160,16 +160,16 @@ def _apart_s(before: Mapping[str, Any] | None, entry: Mapping[str, Any], same_bo
     return max(0.0, float(entry.get(key, 0.0)) - float(before.get(key, entry.get(key, 0.0))))
 
 
-def _planned(leg: Mapping[str, Any]) -> Planned:
-    return Planned(
+def _planned(leg: Mapping[str, Any]) -> PlanEntry:
+    return PlanEntry(
         leg["name"], leg["kind"], leg["target_c"], leg["ramp_s"], leg["hold_s"], leg.get("why", ""),
         leg.get("addition_kg", 0.0), leg.get("addition_c"),
         float(leg.get("mixing_s", 0.0)) if leg["kind"] in GOES_IN else 0.0,
     )  # fmt: skip
 
 
-def _row(t_s: float, entry: Mapping[str, Any]) -> Row:
-    return Row(
+def _row(t_s: float, entry: Mapping[str, Any]) -> Second:
+    return Second(
         round(t_s, 2),
         entry.get("mash_c"),
         entry.get("setpoint_c"),
@@ -181,8 +181,8 @@ def _row(t_s: float, entry: Mapping[str, Any]) -> Row:
     )
 
 
-def _happening(t_s: float, entry: Mapping[str, Any]) -> Happening:
-    return Happening(
+def _happening(t_s: float, entry: Mapping[str, Any]) -> EventRecord:
+    return EventRecord(
         round(t_s, 2),
         str(entry["kind"]),
         str(entry.get("id", "")),
@@ -196,8 +196,8 @@ def _happening(t_s: float, entry: Mapping[str, Any]) -> Happening:
 
 
 def _steps(
-    rows: Sequence[Row], ended: Sequence[Planned], planned: Sequence[Planned], lines: Sequence[tuple[float, Any]]
-) -> tuple[Went, ...]:
+    rows: Sequence[Second], ended: Sequence[PlanEntry], planned: Sequence[PlanEntry], lines: Sequence[tuple[float, Any]]
+) -> tuple[StepRecord, ...]:
     """Each step by its samples against the target that it had in the end; planned time is that of the plan."""
     credited: dict[int, float] = {}
     for _, entry in lines:
@@ -212,7 +212,7 @@ def _steps(
     )
 
 
-def _full_power_s(rows: Sequence[Row]) -> float:
+def _full_power_s(rows: Sequence[Second]) -> float:
     """How long would the heater have run at full power? Each sample counts until the next, at most two seconds."""
     total = 0.0
     for row, after in pairwise(rows):

@@ -19,7 +19,7 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.report import batch_entries, batch_record, run_charts, svg
-from controller.report.run_record import Happening, RunRecord, Went, gaps, longest_s
+from controller.report.run_record import EventRecord, RunRecord, StepRecord, gaps, longest_s
 
 PRINTED, WORT_LINES, BATCH_LINES = (
     44,
@@ -51,7 +51,7 @@ KINDS = {
 }
 
 
-class Line(NamedTuple):
+class EventLine(NamedTuple):
     """One line of the table of events."""
 
     number: int | None
@@ -141,7 +141,7 @@ def _head(record: RunRecord) -> list[tuple[str, str]]:
     return [*lines, *record.meta.items()]
 
 
-def _step(number: int, step: Went) -> dict[str, str]:
+def _step(number: int, step: StepRecord) -> dict[str, str]:
     """One line of planned against actual."""
     ramp = None
     if step.in_band_s is not None and step.ramp_started_s is not None:
@@ -163,7 +163,7 @@ def _step(number: int, step: Went) -> dict[str, str]:
     }
 
 
-def _weight(event: Happening) -> int:
+def _weight(event: EventRecord) -> int:
     """Which lines are printed first? Trips, then people's doing, then the course."""
     if event.kind in TRIPS:
         return 0
@@ -182,14 +182,14 @@ def _printed(record: RunRecord) -> set[int]:
     return found
 
 
-def _lines(record: RunRecord) -> list[Line]:
+def _lines(record: RunRecord) -> list[EventLine]:
     printed = _printed(record)
     number, lines = 0, []
     for index, event in enumerate(record.events):
         marked = event.kind in ("trip", "order", "entry")
         number += marked
         lines.append(
-            Line(
+            EventLine(
                 number if marked else None,
                 _when(record, event.t_s),
                 KINDS.get(event.kind, event.kind),
@@ -201,7 +201,7 @@ def _lines(record: RunRecord) -> list[Line]:
     return lines
 
 
-def _numbered(record: RunRecord, lines: Sequence[Line]) -> list[tuple[float, int, str]]:
+def _numbered(record: RunRecord, lines: Sequence[EventLine]) -> list[tuple[float, int, str]]:
     """Which lines are marked in the picture, and when?"""
     return [
         (event.t_s, line.number, line.css)
@@ -210,7 +210,7 @@ def _numbered(record: RunRecord, lines: Sequence[Line]) -> list[tuple[float, int
     ]
 
 
-def _text(event: Happening) -> str:
+def _text(event: EventRecord) -> str:
     by = event.data.get("by")
     return event.text + (f" [{by}]" if by and str(by) not in event.text else "")
 

@@ -22,7 +22,7 @@ ENZYMES = {
 }
 
 
-class Row(NamedTuple):
+class Second(NamedTuple):
     """One second. `step` counts from 0 as in status; -1 where nothing ran."""
 
     t_s: float
@@ -35,7 +35,7 @@ class Row(NamedTuple):
     state: str
 
 
-class Planned(NamedTuple):
+class PlanEntry(NamedTuple):
     """One step as it was planned."""
 
     name: str
@@ -49,7 +49,7 @@ class Planned(NamedTuple):
     mixing_s: float = 0.0  # of what goes in at this step
 
 
-class Went(NamedTuple):
+class StepRecord(NamedTuple):
     """One step as it went. Times are s since the start of the run; None: it never came to that."""
 
     name: str
@@ -68,7 +68,7 @@ class Went(NamedTuple):
     climb_c_per_min: float | None = None
 
 
-class Happening(NamedTuple):
+class EventRecord(NamedTuple):
     """One line of the record."""
 
     t_s: float
@@ -98,10 +98,10 @@ class RunRecord:
     program: str
     run: str
     state: str  # the state it ended in
-    rows: Sequence[Row]
-    planned: tuple[Planned, ...] = ()
-    steps: tuple[Went, ...] = ()
-    events: tuple[Happening, ...] = ()
+    rows: Sequence[Second]
+    planned: tuple[PlanEntry, ...] = ()
+    steps: tuple[StepRecord, ...] = ()
+    events: tuple[EventRecord, ...] = ()
     enzymes: Mapping[str, Sequence[float | None]] = field(default_factory=dict)  # per row, percent left
     prediction: Mapping[str, Any] | None = None
     meta: Mapping[str, str] = field(default_factory=dict)  # further lines for the head: seed, version, calibration ...
@@ -133,7 +133,7 @@ class RunRecord:
 
 def from_rows(
     rows: Iterable[Mapping[str, Any]],
-    planned: Sequence[Planned],
+    planned: Sequence[PlanEntry],
     *,
     title: str,
     tun: str,
@@ -141,7 +141,7 @@ def from_rows(
     state: str,
     run: str = "dry run",
     steps: Iterable[Mapping[str, Any]] | None = None,
-    events: Iterable[Happening] = (),
+    events: Iterable[EventRecord] = (),
     prediction: Mapping[str, Any] | None = None,
     meta: Mapping[str, str] | None = None,
     energy_kwh: float | None = None,
@@ -173,8 +173,8 @@ def from_rows(
     )
 
 
-def _row(row: Mapping[str, Any], index: int) -> Row:
-    return Row(
+def _row(row: Mapping[str, Any], index: int) -> Second:
+    return Second(
         float(row["t_s"]),
         _number(row.get("mash_c")),
         _number(row.get("setpoint_c")),
@@ -190,7 +190,7 @@ def _number(value: Any) -> float | None:
     return None if value in (None, "") else float(value)
 
 
-def _index(step: Any, before: int, planned: Sequence[Planned], names: Mapping[str, int]) -> int:
+def _index(step: Any, before: int, planned: Sequence[PlanEntry], names: Mapping[str, int]) -> int:
     """Which step is meant, by number or by name? Of two steps with one name the next one on."""
     if step in (None, ""):
         return -1
@@ -202,23 +202,23 @@ def _index(step: Any, before: int, planned: Sequence[Planned], names: Mapping[st
     return later[0] if later else names.get(str(step), -1)
 
 
-def _went(step: Mapping[str, Any]) -> Went:
-    return Went(**{key: step[key] for key in Went._fields if key in step})
+def _went(step: Mapping[str, Any]) -> StepRecord:
+    return StepRecord(**{key: step[key] for key in StepRecord._fields if key in step})
 
 
 # ---------------------------------------------------------------- measured
 
 
-def measured(rows: Sequence[Row], planned: Sequence[Planned]) -> tuple[Went, ...]:
+def measured(rows: Sequence[Second], planned: Sequence[PlanEntry]) -> tuple[StepRecord, ...]:
     """How did each step go, by the samples alone? In band from the first resting sample on."""
-    by_step: dict[int, list[Row]] = {}
+    by_step: dict[int, list[Second]] = {}
     for row in rows:
         by_step.setdefault(row.step, []).append(row)
     return tuple(_measured(step, by_step.get(index, [])) for index, step in enumerate(planned))
 
 
-def _measured(step: Planned, rows: Sequence[Row]) -> Went:
-    went = Went(step.name, step.kind, step.target_c, step.hold_s)
+def _measured(step: PlanEntry, rows: Sequence[Second]) -> StepRecord:
+    went = StepRecord(step.name, step.kind, step.target_c, step.hold_s)
     if not rows:
         return went
     resting = next((i for i, row in enumerate(rows) if row.phase in ("resting", "waiting")), None)
@@ -243,19 +243,19 @@ def _measured(step: Planned, rows: Sequence[Row]) -> Went:
     )
 
 
-def _overshoot(rows: Sequence[Row], target_c: float) -> float | None:
+def _overshoot(rows: Sequence[Second], target_c: float) -> float | None:
     """How far over its target did the rise carry, K? None where the step began above it: that was no rise."""
     known = [row.mash_c for row in rows if row.mash_c is not None]
     return None if not known or known[0] > target_c else max(0.0, max(known) - target_c)
 
 
-def _pace_s(rows: Sequence[Row]) -> float:
+def _pace_s(rows: Sequence[Second]) -> float:
     """Seconds between samples: the median, so that gaps do not count as rest."""
     steps = [b.t_s - a.t_s for a, b in pairwise(rows)]
     return median(steps) if steps else 0.0
 
 
-def _climb(rows: Sequence[Row]) -> float | None:
+def _climb(rows: Sequence[Second]) -> float | None:
     """Mean rise from the first to the last sample, K/min; None where there was hardly any."""
     known = [row for row in rows if row.mash_c is not None]
     if len(known) < 2 or known[-1].t_s - known[0].t_s < 60.0 * 0.95:
@@ -266,7 +266,7 @@ def _climb(rows: Sequence[Row]) -> float | None:
     return (last.mash_c - first.mash_c) / (last.t_s - first.t_s) * 60.0
 
 
-def gaps(rows: Sequence[Row]) -> tuple[Gap, ...]:
+def gaps(rows: Sequence[Second]) -> tuple[Gap, ...]:
     """Where is nothing known of the mash for longer than ten seconds (or three usual paces)?"""
     longest = longest_s(rows)
     known = [row.t_s for row in rows if row.mash_c is not None]
@@ -276,7 +276,7 @@ def gaps(rows: Sequence[Row]) -> tuple[Gap, ...]:
     return tuple(Gap(a, b) for a, b in pairwise(edges) if b - a > longest)
 
 
-def longest_s(rows: Sequence[Row]) -> float:
+def longest_s(rows: Sequence[Second]) -> float:
     """How far apart may two samples lie without a gap between them?"""
     return max(GAP_S, 3.0 * _pace_s(rows))
 

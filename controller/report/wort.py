@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from controller.brewing.kinetics import malts, model
-from controller.report.run_record import Row
+from controller.report.run_record import Second
 
 STRIDE_S = 10.0  # as live
 LONGEST_PIECES = 60  # a gap is followed in at most so many steps
@@ -23,7 +23,7 @@ class Wort(NamedTuple):
     columns: dict[str, list[float | None]]
 
 
-def follow(rows: Sequence[Row], course: Mapping[str, Any]) -> Wort:
+def follow(rows: Sequence[Second], course: Mapping[str, Any]) -> Wort:
     """The mash of a run from its rows; `course` as the journal keeps it."""
     first = _dough_in(rows)
     if first is None or not course["grist_kg"]:
@@ -42,19 +42,19 @@ def follow(rows: Sequence[Row], course: Mapping[str, Any]) -> Wort:
     return Wort(dict(read.as_json()), _columns(rows, marks))
 
 
-def profile(rows: Sequence[Row]) -> list[tuple[float, float]]:
+def profile(rows: Sequence[Second]) -> list[tuple[float, float]]:
     """Seconds and mean temperature of each stride from dough-in on; empty where the record does not show dough-in."""
     first = _dough_in(rows)
     return [] if first is None else [(dt_s, mean_c) for _, _, dt_s, mean_c in _strides(rows[first:])]
 
 
-def _dough_in(rows: Sequence[Row]) -> int | None:
+def _dough_in(rows: Sequence[Second]) -> int | None:
     """Which row is half-way through the pouring of the grain?"""
     adding = [i for i, row in enumerate(rows) if row.step == 0 and row.phase == "adding"]
     return adding[len(adding) // 2] if adding else None
 
 
-def _strides(rows: Sequence[Row]) -> Iterator[tuple[float, int, float, float]]:
+def _strides(rows: Sequence[Second]) -> Iterator[tuple[float, int, float, float]]:
     """Run time, step, length and mean temperature of each stride between known readings."""
     known = [row for row in rows if row.mash_c is not None]
     if not known:
@@ -88,7 +88,7 @@ def _left(amounts: model.Amounts) -> tuple[float, ...]:
 KEYS = ("beta_left_pct", "alpha_left_pct", "glucanase_left_pct", "protease_left_pct", "starch_left_pct")
 
 
-def _columns(rows: Sequence[Row], marks: Sequence[tuple[float, tuple[float, ...]]]) -> dict[str, list[float | None]]:
+def _columns(rows: Sequence[Second], marks: Sequence[tuple[float, tuple[float, ...]]]) -> dict[str, list[float | None]]:
     """The newest figures known at each row."""
     columns: dict[str, list[float | None]] = {key: [] for key in KEYS}
     at = -1

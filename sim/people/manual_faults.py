@@ -46,7 +46,7 @@ class ByHand(Faults):
         return self._both
 
 
-class Scripted:
+class ScriptedHands:
     """Hands that do what they are told at once. Keys: `lift ROLE`, `back ROLE`, `trip SWITCH`, `restore SWITCH`."""
 
     def __init__(self, world: World) -> None:

@@ -26,7 +26,7 @@ class Message(NamedTuple):
     retained: bool = False
 
 
-class Wires:
+class Network:
     """Two queues, to the daemon and to the nodes, and what strangers put into them."""
 
     def __init__(self, topics: Topics, rng: Random) -> None:

@@ -17,7 +17,7 @@ from sim.plant.spec import STEP_S, Place, Spot, TunSpec
 Role = Literal["mash", "second", "outlet"]
 
 
-class Truth(NamedTuple):
+class TrueValues(NamedTuple):
     """All that is fixed about one simulated tun."""
 
     spec: TunSpec
@@ -31,14 +31,14 @@ class Truth(NamedTuple):
     mains_share: float  # how far the supply's power wanders, share
 
 
-def of_tun(tun: Tun, rng: Random, liquor_c: float = 12.0) -> Truth:
+def of_tun(tun: Tun, rng: Random, liquor_c: float = 12.0) -> TrueValues:
     """The truth behind a tun file, for one seed."""
     senses: list[tuple[Role, Senses]] = [("mash", _probe(tun, tun.probes.mash, rng, "mash"))]
     if tun.probes.second is not None:
         senses.append(("second", _probe(tun, tun.probes.second, rng, "second")))
     if tun.probes.outlet is not None:
         senses.append(("outlet", _probe(tun, tun.probes.outlet, rng, "outlet")))
-    return Truth(
+    return TrueValues(
         spec=_spec(tun, rng),
         senses=tuple(senses),
         node=node_of(tun),
@@ -51,14 +51,14 @@ def of_tun(tun: Tun, rng: Random, liquor_c: float = 12.0) -> Truth:
     )
 
 
-def of_drawn(drawn: Drawn, tun: Tun, rng: Random) -> Truth:
+def of_drawn(drawn: Drawn, tun: Tun, rng: Random) -> TrueValues:
     """The truth behind a drawn tun: its own spec and probe."""
     roles: list[tuple[Role, Senses]] = [("mash", drawn.senses)]
     if tun.probes.second is not None:
         roles.append(("second", _probe(tun, tun.probes.second, rng, "second")))
     if tun.probes.outlet is not None:
         roles.append(("outlet", Senses("outlet", lag_s=rng.uniform(2.0, 8.0))))
-    return Truth(
+    return TrueValues(
         spec=drawn.spec,
         senses=tuple(roles),
         node=node_of(tun),

@@ -22,9 +22,9 @@ from sim.plant.spec import STEP_S, WATER_J_PER_KG_K
 from sim.plant.tun import Tun
 from sim.world.faults import Fault, Faults
 from sim.world.instruments import NO_READINGS, Form, Heater, Probe, Switch
-from sim.world.network import Message, Wires
+from sim.world.network import Message, Network
 from sim.world.probe_faults import Misled
-from sim.world.true_values import Role, Truth, of_tun
+from sim.world.true_values import Role, TrueValues, of_tun
 
 WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 September 2026, 14:13 UTC
 TAP_C = 15.0  # cold liquor, where the liquor in the tun came in hot (common practice)
@@ -32,7 +32,7 @@ MAINS_S = 60.0  # the supply wanders once a minute
 FLOWS_SHARE = 0.3  # a flow switch closes above this share of the full flow (common practice: a third)
 
 
-class Line(NamedTuple):
+class ProbeTopic(NamedTuple):
     """The probes that speak on one topic, and how."""
 
     topic: str
@@ -50,7 +50,7 @@ class World:
         course: Course,
         seed: int,
         faults: Iterable[Fault] = (),
-        truth: Truth | None = None,
+        truth: TrueValues | None = None,
         liquor_c: float = 12.0,
     ) -> None:
         self.settings, self.course, self.seed = settings, course, seed
@@ -63,7 +63,7 @@ class World:
         self.tun.stir(False)
         self.tun.pump(0.0)
         self.topics = topics(settings)
-        self.wires = Wires(self.topics, Random(f"wires {seed}"))
+        self.wires = Network(self.topics, Random(f"wires {seed}"))
         self.now = -STEP_S  # of the last step done
         self._mischief = Random(f"mischief {seed}")
         self._boots = 0
@@ -89,7 +89,7 @@ class World:
             self.probes[role] = Probe(senses, settings, self.truth.liquor_c, self.rng)
             by_topic.setdefault(settings.topic, {})[role] = settings
         self._lines = [
-            Line(topic, tuple(group), tuple(self.probes[role] for role in group), Form(tuple(group.values())))
+            ProbeTopic(topic, tuple(group), tuple(self.probes[role] for role in group), Form(tuple(group.values())))
             for topic, group in by_topic.items()
         ]
         self._felt = [(probe, probe.senses.spot) for probe in self.probes.values()]
@@ -326,7 +326,7 @@ class World:
                 self._publish(line, now)
         self._due = min([line.probes[0].next_s for line in self._lines])
 
-    def _publish(self, line: Line, now: float) -> None:
+    def _publish(self, line: ProbeTopic, now: float) -> None:
         """One topic's samples, which are due."""
         live = self.live
         topic, roles, probes, form = line

@@ -19,8 +19,8 @@ from controller.edge.files import config_files
 from controller.edge.record.writer import RealDisks
 from controller.plan import plan
 from controller.settings.tun import Settings
-from sim.people.manual_faults import Scripted
-from sim.simulated_site import StandIn
+from sim.people.manual_faults import ScriptedHands
+from sim.simulated_site import SimulatedSite
 from sim.world.faults import parse
 from sim.world.world import WALL_S, World
 from tests.edge.virtual import Rig, run
@@ -36,7 +36,7 @@ FIRST, HEAT, LAST = (
 )
 
 
-class Says(Scripted):
+class Says(ScriptedHands):
     """Hands that answer a question in one way."""
 
     def __init__(self, world: World, answer: str) -> None:
@@ -60,7 +60,7 @@ class Bench:
         self.world = World(settings, self.plan.course, 5, [parse(spec) for spec in faults], None, 12.0)
         self.hands = Says(self.world, answer)
         self.look = Look()
-        self.rig = Rig(settings, StandIn(self.world, None), folder, "boot5", watcher=self.look, disks=disks)
+        self.rig = Rig(settings, SimulatedSite(self.world, None), folder, "boot5", watcher=self.look, disks=disks)
         self.hushed = Hushed(self.rig.transport, self.rig.clock)
         self.rig.service.transport = self.hushed
         self.tryout = Tryout(self.rig.service, self.look, self.hushed, self.hands, "test")

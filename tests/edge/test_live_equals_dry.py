@@ -11,7 +11,7 @@ from controller.edge.files import config_files
 from controller.plan import plan
 from sim.dryrun import DryRun
 from sim.people.person import PATIENT, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
@@ -42,7 +42,7 @@ def test_the_service_sends_what_the_dry_run_sends(seed: int, tmp_path: Path) -> 
 
     async def live() -> list[bytes]:
         world = World(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
-        rig = Rig(settings, StandIn(world, Person(world, PATIENT)), tmp_path, f"dry{seed}")
+        rig = Rig(settings, SimulatedSite(world, Person(world, PATIENT)), tmp_path, f"dry{seed}")
         await rig.run(lambda service: False, seconds + 2.0)
         return rig.commands()
 

@@ -20,7 +20,7 @@ from controller.messages.inbox import Inbox
 from controller.plan import plan
 from controller.settings.tun import Settings
 from sim.people.person import PATIENT, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
@@ -56,7 +56,7 @@ class Looker:
 
 def rig(tmp_path: Path, seed: int = 3, watcher: Looker | None = None) -> Rig:
     world = World(SETTINGS, TRIAL.course, seed, (), None, TRIAL.program.liquor.temperature_c)
-    return Rig(SETTINGS, StandIn(world, Person(world, PATIENT)), tmp_path, f"boot{seed}", watcher=watcher)
+    return Rig(SETTINGS, SimulatedSite(world, Person(world, PATIENT)), tmp_path, f"boot{seed}", watcher=watcher)
 
 
 def hot(service: Service) -> bool:

@@ -15,7 +15,7 @@ from controller.plan import plan
 from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.tun import Settings, Supply
 from sim.people.person import Manner, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
@@ -47,7 +47,7 @@ def rig(name: str, folder: Path, first: Rig | None = None, start_at_s: float = 2
     made = plan.make(PROGRAM, settings.tun)
     assert not made.problems
     world = World(settings, made.course, 3, (), None, made.program.liquor.temperature_c)
-    bench = Rig(settings, StandIn(world, Person(world, Manner(start_at_s=start_at_s))), folder / name, name)
+    bench = Rig(settings, SimulatedSite(world, Person(world, Manner(start_at_s=start_at_s))), folder / name, name)
     if first is not None:
         bench.broker = bench.transport._broker = first.broker
         bench.clock = first.clock

@@ -12,11 +12,11 @@ from typing import Any, TypeVar
 from controller.core.nouns import Course, Instant
 from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport
 from controller.edge.record import reader
-from controller.edge.record.writer import Journal, RealDisks
+from controller.edge.record.writer import RealDisks, RecordWriter
 from controller.edge.service import Service, Watcher
 from controller.settings.tun import Settings
 from sim.plant.spec import STEP_S
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import WALL_S
 
 T = TypeVar("T")
@@ -135,7 +135,7 @@ class Rig:
     def __init__(
         self,
         settings: Settings,
-        stand_in: StandIn,
+        stand_in: SimulatedSite,
         folder: Path,
         boot: str,
         *,
@@ -152,8 +152,8 @@ class Rig:
         def compiled(args: Mapping[str, Any]) -> Course | tuple[str, ...]:
             return course if args.get("program") == course.program else (f"no program {args.get('program')!r}",)
 
-        def made(folder: Path, seq: int, keep_runs: int) -> Journal:
-            return Journal(folder, seq, keep_runs, self.disks, threaded)
+        def made(folder: Path, seq: int, keep_runs: int) -> RecordWriter:
+            return RecordWriter(folder, seq, keep_runs, self.disks, threaded)
 
         begun = reader.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
         self.transport = MemoryTransport(self.broker, (), None)

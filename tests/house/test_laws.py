@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from controller.core.nouns import HeaterCommand, Sealed
-from tests.house.source import imported, modules
+from tests.house.source import cycles, import_graph, imported, modules
 from tests.places import ROOT
 
 FORBIDDEN = {"asyncio", "time", "datetime", "random", "logging", "os", "pathlib", "socket", "threading", "numpy"}
@@ -86,6 +86,35 @@ def test_import_contracts_bite(tmp_path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert done.returncode != 0, done.stdout
     assert "BROKEN" in done.stdout
+
+
+def named_modules() -> dict[str, ast.Module]:
+    return {
+        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): tree
+        for path, tree in modules("controller", "sim")
+    }
+
+
+def test_no_modules_import_each_other() -> None:
+    """No ring of imports, with those inside functions and for the type checker counted."""
+    assert cycles(import_graph(named_modules())) == []
+
+
+@pytest.mark.parametrize(
+    "back",
+    [
+        "from room.a import f",
+        "import room.a",
+        "def g():\n    from room import a",
+        "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from room.a import F",
+    ],
+)
+def test_the_ring_check_bites(back: str) -> None:
+    """A way back is found on the top level, in a function and in a type-checking block; a dead end is none."""
+    sources = {"room.a": "from room.b import g", "room.b": back, "room.c": "from room.a import f", "room.d": ""}
+    graph = import_graph({name: ast.parse(text) for name, text in sources.items()})
+    assert cycles(graph) == [("room.a", "room.b")]
+    assert cycles({**graph, "room.b": {"room.d"}}) == []
 
 
 PLACES = ("/work", "/root", "/home/")

@@ -10,7 +10,7 @@ from jsonschema import Draft7Validator, Draft202012Validator
 
 from controller.core.nouns import Event, HeaterCommand, Motor, Reply, RunState
 from controller.edge.files import config_files, plan_by_name
-from controller.edge.supply_link import Share
+from controller.edge.supply_link import SupplyLink
 from controller.messages import asyncapi, outgoing, payload_schemas
 from controller.messages.topics import Topics, topics
 from controller.settings.tun import Settings
@@ -119,7 +119,7 @@ def test_every_topic_of_the_shipped_tuns_is_described() -> None:
             for probe in ("mash", "second", "outlet")
             for address in filled("hall", probe).values()
         }
-        share = Share(grouped(settings_, "hall"), 5000.0, 0.0)
+        share = SupplyLink(grouped(settings_, "hall"), 5000.0, 0.0)
         used = spoken(topics(settings_)) | {share.topic.replace("+", name)}
         assert used - described == set(), name
 
@@ -139,7 +139,7 @@ def grouped(settings_: Settings, group: str) -> Settings:
 def test_the_words_of_a_shared_supply_fit() -> None:
     """Two tuns that speak with each other for a minute: each word validates, on the address of the document."""
     shares = {
-        name: Share(grouped(settings(name=name, title=name), "hall"), 5000.0, 0.0) for name in ("testtun", "other")
+        name: SupplyLink(grouped(settings(name=name, title=name), "hall"), 5000.0, 0.0) for name in ("testtun", "other")
     }
     bench = Bench(settings(name="testtun"), mash_c=50.0)
     posts = []

@@ -7,8 +7,8 @@ from pathlib import Path
 from controller.core.nouns import Course
 from controller.core.state import State
 from controller.edge.record import reader
-from controller.edge.record.recorder import Scribe
-from controller.edge.record.writer import Journal
+from controller.edge.record.recorder import Recorder
+from controller.edge.record.writer import RecordWriter
 from tests.core.bench import WALL, Bench, course, leg, settings
 
 
@@ -43,11 +43,11 @@ class Recorded:
         self.bench = Bench(settings(**changes), mash_c=48.0)
         self.clock = BenchClock(self.bench)
 
-        def at_once(where: Path, seq: int, keep: int) -> Journal:
-            return Journal(where, seq, keep, threaded=False)
+        def at_once(where: Path, seq: int, keep: int) -> RecordWriter:
+            return RecordWriter(where, seq, keep, threaded=False)
 
         begun = reader.begin(self.bench.settings, folder, self.clock, "boot", lambda a, b: True, make=at_once)
-        self.scribe = Scribe(self.bench.settings, self.clock, begun, lambda event: None)
+        self.scribe = Recorder(self.bench.settings, self.clock, begun, lambda event: None)
         self.folder = folder
 
     def step(self) -> None:

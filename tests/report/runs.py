@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from controller.report import Happening, Planned, RunRecord, from_rows
+from controller.report import EventRecord, PlanEntry, RunRecord, from_rows
 
 PLAN = (
-    Planned("dough-in", "dough_in", 54.06, 2200.0, 0.0),
-    Planned("low rest", "rest", 50.0, 0.0, 600.0),
-    Planned("maltose rest", "rest", 63.0, 800.0, 2400.0),
-    Planned("dextrin rest", "rest", 72.0, 560.0, 1200.0),
-    Planned("mash-out", "mash_out", 78.0, 372.0, 300.0),
-    Planned("keep", "keep", 78.0, 0.0, 7200.0),
+    PlanEntry("dough-in", "dough_in", 54.06, 2200.0, 0.0),
+    PlanEntry("low rest", "rest", 50.0, 0.0, 600.0),
+    PlanEntry("maltose rest", "rest", 63.0, 800.0, 2400.0),
+    PlanEntry("dextrin rest", "rest", 72.0, 560.0, 1200.0),
+    PlanEntry("mash-out", "mash_out", 78.0, 372.0, 300.0),
+    PlanEntry("keep", "keep", 78.0, 0.0, 7200.0),
 )
 LASTS_S = (2500, 900, 3200, 1760, 672, 1768)  # how long each step took
 GAP = (5000, 5120)
@@ -30,12 +30,12 @@ PREDICTION: dict[str, Any] = {
 }
 
 EVENTS = (
-    Happening(0, "run", "r", "Sandpiper lager started by brewer"),
-    Happening(2500, "step", "low rest", "step 2: low rest, 50.0 °C"),
-    Happening(4000, "order", "extend", "maltose rest is 10 min longer", 600, None, "s", data={"by": "technician"}),
-    Happening(5010, "trip", "G02", "No mash reading for 10 s; limit 10 s.", 11, 10, "s", 1),
-    Happening(5121, "cleared", "G02", "G02 (reading gone) is over"),
-    Happening(6000, "entry", "remark", f"remark {EVIL}", data={"by": "student"}),
+    EventRecord(0, "run", "r", "Sandpiper lager started by brewer"),
+    EventRecord(2500, "step", "low rest", "step 2: low rest, 50.0 °C"),
+    EventRecord(4000, "order", "extend", "maltose rest is 10 min longer", 600, None, "s", data={"by": "technician"}),
+    EventRecord(5010, "trip", "G02", "No mash reading for 10 s; limit 10 s.", 11, 10, "s", 1),
+    EventRecord(5121, "cleared", "G02", "G02 (reading gone) is over"),
+    EventRecord(6000, "entry", "remark", f"remark {EVIL}", data={"by": "student"}),
 )
 
 

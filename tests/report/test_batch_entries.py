@@ -17,7 +17,7 @@ from controller.cli import main
 from controller.commands.report import page as terminal
 from controller.core.nouns import Event
 from controller.core.procedure import entries
-from controller.report import Happening, amendments, batch_entries, batch_record, from_disk
+from controller.report import EventRecord, amendments, batch_entries, batch_record, from_disk
 from controller.report.run_page import html
 from tests.browser import browser
 from tests.core.bench import WALL
@@ -172,12 +172,12 @@ def test_the_page_shows_entries_and_gaps(mash: Recorded) -> None:
 def test_a_crowded_batch_prints_on_two_sheets(tmp_path: Path) -> None:
     """A real run with every line entered at length, gaps and 300 lines of events: two A4 pages, and axe is content."""
     many = tuple(
-        Happening(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5)
+        EventRecord(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5)
         for t in range(300)
     )
     keys = {item.keys[-1]: "words of forty characters about this one" for item in entries.ITEMS}
     values = {key: word if key in entries.TEXTS else 10.0 for key, word in keys.items()}
-    told = tuple(Happening(10.0, "entry", key, key, data={key: v, "by": "brewer"}) for key, v in values.items())
+    told = tuple(EventRecord(10.0, "entry", key, key, data={key: v, "by": "brewer"}) for key, v in values.items())
     path = tmp_path / "r.html"
     path.write_text(html(record(events=(*told, *EVENTS, *many), dry=False)), encoding="utf-8")
     with browser() as page:
@@ -224,7 +224,7 @@ def test_a_corrected_value_stands_beside_the_earlier_one(mash: Recorded) -> None
 
 def test_water_alone_lacks_no_grain() -> None:
     """Of a water trial neither crush, salts nor gravity are missed; what was entered all the same is shown."""
-    said = Happening(60, "entry", "ph", "ph 7.1", data={"ph": 7.1, "by": "brewer"})
+    said = EventRecord(60, "entry", "ph", "ph 7.1", data={"ph": 7.1, "by": "brewer"})
     run = replace(record(events=(*EVENTS, said)), grist_kg=0.0)
     assert [item["title"] for item in batch_entries.items(run)] == ["liquor measured", "pH of the mash"]
     assert {"crush", "salts", "gravity in the mash"}.isdisjoint(batch_entries.missing(run, None))

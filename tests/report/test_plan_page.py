@@ -196,6 +196,6 @@ class Told:
 @pytest.mark.parametrize(("refused", "levels"), [(0, ["good"]), (3, ["good", "bad"])])
 async def test_doctor_hears_what_the_broker_refuses_the_daemon(refused: int, levels: list[str]) -> None:
     """What the daemon counts is told with its mend; a daemon that was refused nothing is well."""
-    found = await doctor._daemon(cast(requests.Line, Told(refused)))
+    found = await doctor._daemon(cast(requests.DaemonLink, Told(refused)))
     assert [each.level for each in found] == levels
     assert all("3 times" in each.found and "make-users.sh" in each.do for each in found[1:])

@@ -11,7 +11,7 @@ import xml.etree.ElementTree as ET
 from html import unescape
 from pathlib import Path
 
-from controller.report import Happening, from_rows, write
+from controller.report import EventRecord, from_rows, write
 from controller.report.run_page import html
 from tests.browser import browser
 from tests.report.runs import EVENTS, EVIL, GAP, PLAN, record, rows
@@ -186,7 +186,7 @@ def sheets(pdf: bytes) -> int:
 def test_it_prints_on_two_sheets(tmp_path: Path) -> None:
     """The usual run, and one with 300 long lines of events and a dozen steps, each take two A4 pages."""
     many = tuple(
-        Happening(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5)
+        EventRecord(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5)
         for t in range(300)
     )
     long_steps = [step._asdict() for step in record().steps] * 2

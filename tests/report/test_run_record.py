@@ -10,19 +10,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.report import Planned, Row, from_rows
+from controller.report import PlanEntry, Second, from_rows
 from controller.report.run_record import Gap, gaps, measured, plan_curve
 from controller.report.svg import Axes, Curve, clock, envelope, filled, marks, time_step_s
 from tests.report.runs import GAP, LASTS_S, PLAN, record, rows
 
 
-def row(t: float, c: float | None, step: int = 0, phase: str = "resting", state: str = "running") -> Row:
-    return Row(t, c, 60.0, 60.0, 0.0, step, phase, state)
+def row(t: float, c: float | None, step: int = 0, phase: str = "resting", state: str = "running") -> Second:
+    return Second(t, c, 60.0, 60.0, 0.0, step, phase, state)
 
 
 def test_steps_are_measured_from_the_samples() -> None:
     """Ramp, band, credit, mean, overshoot, error and climb of a hand-made step are the arithmetic ones."""
-    plan = [Planned("rest", "rest", 60.0, 60.0, 100.0)]
+    plan = [PlanEntry("rest", "rest", 60.0, 60.0, 100.0)]
     ramp = [row(t, 50.0 + t * 10 / 60, phase="ramping") for t in range(60)]
     rest = [row(60 + t, 60.0 + (0.5 if t % 2 else -0.5)) for t in range(100)]
     (went,) = measured([*ramp, *rest], plan)
@@ -36,14 +36,14 @@ def test_steps_are_measured_from_the_samples() -> None:
 
 def test_held_time_is_not_credited() -> None:
     """Samples while held count for minimum and maximum, not as rest time."""
-    plan = [Planned("rest", "rest", 60.0, 0.0, 100.0)]
+    plan = [PlanEntry("rest", "rest", 60.0, 0.0, 100.0)]
     (went,) = measured([row(t, 60.0, state="held" if t >= 50 else "running") for t in range(100)], plan)
     assert went.credited_s == 50
 
 
 def test_a_step_that_never_came_has_no_figures() -> None:
     """None, not zero, for what was not measured."""
-    plan = [Planned("rest", "rest", 60.0, 0.0, 100.0), Planned("never", "rest", 70.0, 0.0, 100.0)]
+    plan = [PlanEntry("rest", "rest", 60.0, 0.0, 100.0), PlanEntry("never", "rest", 70.0, 0.0, 100.0)]
     never = measured([row(t, 60.0) for t in range(10)], plan)[1]
     assert (never.ramp_started_s, never.in_band_s, never.mean_c, never.credited_s) == (None, None, None, 0.0)
 
@@ -60,9 +60,9 @@ def test_gaps_are_found_in_time_and_in_silence() -> None:
 def test_steps_are_known_by_number_or_name() -> None:
     """Rows that name the step and rows that number it give the same record, two steps of one name included."""
     plan = [
-        Planned("rest", "rest", 60.0, 0.0, 1.0),
-        Planned("x", "rest", 61.0, 0.0, 1.0),
-        Planned("rest", "rest", 62.0, 0.0, 1.0),
+        PlanEntry("rest", "rest", 60.0, 0.0, 1.0),
+        PlanEntry("x", "rest", 61.0, 0.0, 1.0),
+        PlanEntry("rest", "rest", 62.0, 0.0, 1.0),
     ]
     order = [0, 0, 1, 1, 2, 2]
     named = [{"t_s": t, "mash_c": 60.0, "step": plan[i].name} for t, i in enumerate(order)]
@@ -152,10 +152,10 @@ def test_marks_that_would_lie_on_each_other_are_one() -> None:
 def test_mixing_is_in_the_planned_curve() -> None:
     """After the strike the curve goes to where the mash lands for as long as grain mixes; an infusion rises so."""
     plan = (
-        Planned("dough-in", "dough_in", 54.0, 600.0, 0.0, mixing_s=180.0),
-        Planned("low", "rest", 50.0, 0.0, 300.0),
-        Planned("more", "infusion", 63.0, 0.0, 0.0, mixing_s=180.0),
-        Planned("high", "rest", 63.0, 0.0, 300.0),
+        PlanEntry("dough-in", "dough_in", 54.0, 600.0, 0.0, mixing_s=180.0),
+        PlanEntry("low", "rest", 50.0, 0.0, 300.0),
+        PlanEntry("more", "infusion", 63.0, 0.0, 0.0, mixing_s=180.0),
+        PlanEntry("high", "rest", 63.0, 0.0, 300.0),
     )
     run = replace(record(), planned=plan, landing_c=50.0)
     corners = dict(plan_curve(run))

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from sim.fresh_readings import Evidence
+from sim.fresh_readings import FreshReadings
 
 
-def made() -> Evidence:
-    return Evidence("t", "/v", "/n", "C")
+def made() -> FreshReadings:
+    return FreshReadings("t", "/v", "/n", "C")
 
 
 def reading(value: Any, seq: int) -> bytes:
@@ -57,7 +57,7 @@ def test_the_same_sequence_twice_is_not_new_and_a_retained_copy_never_is() -> No
 
 def test_fahrenheit_is_read_as_such() -> None:
     """152 °F is a mash, 152 °C is not."""
-    judge = Evidence("t", "", "", "F")
+    judge = FreshReadings("t", "", "", "F")
     assert judge.reading(b"152", 1.0)
     assert judge.value_c == pytest.approx(66.667, abs=0.001)
     assert not made().reading(reading(152.0, 1), 1.0)

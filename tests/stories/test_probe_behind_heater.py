@@ -7,7 +7,7 @@ from random import Random
 from controller.plan.plan import Plan, make
 from sim import swarm
 from sim.plant.random_tun import draw
-from sim.random_setup import Brewery, random_brewery, random_program, tun_file
+from sim.random_setup import RandomSetup, random_brewery, random_program, tun_file
 
 
 def drawn_first(seed: int) -> tuple[str, Plan]:
@@ -22,7 +22,7 @@ def test_a_healthy_mash_near_the_limit_completes_without_a_trip() -> None:
     """78 °C under a limit of 80 with 3.4 K between mash and probe at full power: once it tripped G07 at the end of the
     rise; now heat falls with the room that is left."""
     verdict = swarm.one(504, healthy=True)
-    brewery: Brewery = random_brewery(Random("brewery 504"))
+    brewery: RandomSetup = random_brewery(Random("brewery 504"))
     assert brewery.settings.tun.probes.mash.behind_heater
     assert max(leg.target_c for leg in brewery.plan.course.legs) == 78.0
     assert (verdict.result, verdict.trips) == ("complete", ())

@@ -12,13 +12,23 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from controller.brewing.advice.plan_facts import aim_of
-from controller.brewing.compose.proposal import Proposal, Step, points_per_k, proposal
-from controller.brewing.compose.rest_search import Bounds, Found, Leg, Task, TunFigures, search
+from controller.brewing.compose.proposal import Proposal, ProposedRest, points_per_k, proposal
+from controller.brewing.compose.rest_search import Bounds, Found, SearchedRest, Task, TunFigures, search
 from controller.brewing.kinetics.calibration import Implausible
 from controller.brewing.kinetics.model import CALIBRATED_SET, DEFAULT_MALT, Malt, Parameters, apparent_limit_pct
 from controller.brewing.kinetics.what_if import Rest, predict_rests
 
-__all__ = ["USUAL_BOUNDS", "Answer", "Bounds", "Proposal", "Step", "TunFigures", "Wish", "compose", "target_pct"]
+__all__ = [
+    "USUAL_BOUNDS",
+    "Answer",
+    "Bounds",
+    "Proposal",
+    "ProposedRest",
+    "TunFigures",
+    "Wish",
+    "compose",
+    "target_pct",
+]
 
 AIM_C = {"dry": 63.0, "balanced": 66.5, "full": 69.0}  # common practice: 62-64 dry, 65-68 balanced, 68-70 full
 AIM_MIN = 60.0
@@ -43,7 +53,7 @@ class Wish(NamedTuple):
     low_rest: tuple[float, float] | None = None  # degC, s: a beta-glucan or protein rest before
 
 
-Refusal = tuple[tuple[Step, ...], tuple[str, ...]]  # a program and what the judge found wrong with it
+Refusal = tuple[tuple[ProposedRest, ...], tuple[str, ...]]  # a program and what the judge found wrong with it
 
 
 class Answer(NamedTuple):
@@ -56,7 +66,7 @@ class Answer(NamedTuple):
     notes: tuple[str, ...]
 
 
-Judge = Callable[[Sequence[Step]], Sequence[str]]
+Judge = Callable[[Sequence[ProposedRest]], Sequence[str]]
 Progress = Callable[[float, str], None]
 
 
@@ -154,8 +164,8 @@ class _Table:
 
     def __init__(self, task: Task, target: float, judge: Judge | None) -> None:
         self.task, self.target, self.judge = task, target, judge
-        self.chosen: dict[tuple[Leg, ...], Proposal] = {}
-        self.refused: dict[tuple[Leg, ...], Refusal] = {}
+        self.chosen: dict[tuple[SearchedRest, ...], Proposal] = {}
+        self.refused: dict[tuple[SearchedRest, ...], Refusal] = {}
 
     def fill(self, kind: _Kind) -> None:
         """The best of a kind that the judge lets through, unless it stands here already."""
@@ -181,7 +191,7 @@ class _Table:
         return not problems
 
 
-def _temperatures(legs: Sequence[Leg]) -> tuple[float, ...]:
+def _temperatures(legs: Sequence[SearchedRest]) -> tuple[float, ...]:
     return tuple(leg.temperature_c for leg in legs)
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from controller.brewing.compose.rest_search import Found, Leg, Task
+from controller.brewing.compose.rest_search import Found, SearchedRest, Task
 from controller.brewing.kinetics.model import Prediction, apparent_limit_pct
 from controller.brewing.kinetics.what_if import Rest, predict_rests
 
 KEEP_S = 7200.0  # kept until taken over, two hours at most
 
 
-class Step(NamedTuple):
+class ProposedRest(NamedTuple):
     """A step as a program file has it."""
 
     name: str
@@ -25,7 +25,7 @@ class Proposal(NamedTuple):
     """A program, why it is here, and what it is expected to give."""
 
     role: str
-    steps: tuple[Step, ...]
+    steps: tuple[ProposedRest, ...]
     prediction: Prediction
     limit_pct: float
     miss_points: float  # from the wish; negative: fuller than wanted
@@ -44,17 +44,17 @@ class Proposal(NamedTuple):
         return plain | {"steps": steps, "prediction": self.prediction.as_json(), "reasons": list(self.reasons)}
 
 
-def points_per_k(task: Task, legs: Sequence[Leg]) -> float:
+def points_per_k(task: Task, legs: Sequence[SearchedRest]) -> float:
     """By how much does the limit move, points per K, if the probe reads low and every rest is that much hotter?"""
     hot, cold = (_limit(task, [leg._replace(temperature_c=leg.temperature_c + k) for leg in legs]) for k in (1.0, -1.0))
     return 0.5 * (hot - cold)
 
 
-def _limit(task: Task, legs: Sequence[Leg]) -> float:
+def _limit(task: Task, legs: Sequence[SearchedRest]) -> float:
     return apparent_limit_pct(predict_rests(_rests(legs), task.malt, task.params).end)
 
 
-def _rests(legs: Sequence[Leg]) -> list[Rest]:
+def _rests(legs: Sequence[SearchedRest]) -> list[Rest]:
     return [Rest(f"{leg.temperature_c:g} °C", *leg) for leg in legs]
 
 
@@ -86,15 +86,15 @@ def proposal(task: Task, target: float, one: Found) -> Proposal:
     )
 
 
-def _steps(task: Task, legs: Sequence[Leg]) -> tuple[Step, ...]:
+def _steps(task: Task, legs: Sequence[SearchedRest]) -> tuple[ProposedRest, ...]:
     """The legs as steps, ending with a keep, so that the mash waits for a person."""
     steps = []
     for index, leg in enumerate(legs):
         low = task.low_rest is not None and index == 0
         out = task.mash_out is not None and index == len(legs) - 1
         name = "mash-out" if out else ("low rest" if low else _name(leg.temperature_c))
-        steps.append(Step(name, "mash_out" if out else "rest", leg.temperature_c, leg.hold_s))
-    return (*steps, Step("keep until taken over", "keep", legs[-1].temperature_c, KEEP_S))
+        steps.append(ProposedRest(name, "mash_out" if out else "rest", leg.temperature_c, leg.hold_s))
+    return (*steps, ProposedRest("keep until taken over", "keep", legs[-1].temperature_c, KEEP_S))
 
 
 def _name(celsius: float) -> str:
@@ -114,7 +114,7 @@ def _level(target: float, limit: float, prediction: Prediction) -> str:
     )
 
 
-def _rest_reasons(task: Task, legs: Sequence[Leg], prediction: Prediction) -> list[str]:
+def _rest_reasons(task: Task, legs: Sequence[SearchedRest], prediction: Prediction) -> list[str]:
     """What each rest does, in a sentence, from its own contribution."""
     lines = []
     for index, (leg, did) in enumerate(zip(legs, prediction.steps, strict=True)):

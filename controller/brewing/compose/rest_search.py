@@ -58,7 +58,7 @@ class Bounds(NamedTuple):
     most_rests: int = 3  # starch rests; the low rest and the mash-out are not counted
 
 
-class Leg(NamedTuple):
+class SearchedRest(NamedTuple):
     """One planned temperature: degC, seconds held, seconds to get there."""
 
     temperature_c: float
@@ -69,7 +69,7 @@ class Leg(NamedTuple):
 class Found(NamedTuple):
     """A program that fits, and what it would give."""
 
-    legs: tuple[Leg, ...]
+    legs: tuple[SearchedRest, ...]
     limit_pct: float
     released_share: float
     iodine_s: float
@@ -91,7 +91,7 @@ class Task(NamedTuple):
 class _Node(NamedTuple):
     """A program so far, with its mash."""
 
-    legs: tuple[Leg, ...]
+    legs: tuple[SearchedRest, ...]
     state: Amounts
     energy_kwh: float
 
@@ -133,7 +133,7 @@ def _root(task: Task) -> _Node | None:
 def _reached(task: Task, node: _Node, celsius: float) -> _Node | None:
     """The mash when it has climbed to a temperature; the first leg is reached by dough-in."""
     if not node.legs:
-        return _Node((Leg(celsius, 0.0, 0.0),), node.state, 0.0)
+        return _Node((SearchedRest(celsius, 0.0, 0.0),), node.state, 0.0)
     tun, from_c = task.tun, node.legs[-1].temperature_c
     length_s = ramp_s(tun, from_c, celsius)
     if not isfinite(length_s) or node.state.time_s + length_s > 60.0 * task.bounds.longest_min:
@@ -143,7 +143,7 @@ def _reached(task: Task, node: _Node, celsius: float) -> _Node | None:
     state = follow(task.params, node.state, [(length_s / count, from_c + climb * (n + 0.5)) for n in range(count)])
     spent = heat.warming_kwh(tun.capacity_j_per_k, from_c, celsius)
     spent += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, 0.5 * (from_c + celsius), length_s)
-    return _Node((*node.legs, Leg(celsius, 0.0, length_s)), state, node.energy_kwh + spent)
+    return _Node((*node.legs, SearchedRest(celsius, 0.0, length_s)), state, node.energy_kwh + spent)
 
 
 def _held(task: Task, node: _Node | None, hold_s: float) -> _Node | None:

@@ -28,7 +28,7 @@ PACE = "beta_loss_factor"
 Plain = Mapping[str, float | None]
 
 
-class Line(NamedTuple):
+class GristPart(NamedTuple):
     """A line of the grist, with what its malt sheet says; shares 0..1."""
 
     kind: str
@@ -78,7 +78,7 @@ def recalled(plain: Plain | None) -> Basis:
     return Basis(Malt(**shares, limit_dextrin_share=share), float(factor))
 
 
-def of_grist(grist: Sequence[Line], brewery: Calibration | None = None) -> Basis:
+def of_grist(grist: Sequence[GristPart], brewery: Calibration | None = None) -> Basis:
     """What does the estimate rest on for this grist, in a brewery whose own worts were measured?
 
     A malt sheet that cannot be right, or that the model cannot reach, is passed over and said.
@@ -116,7 +116,7 @@ def shifted(malt: Malt, brewery: Calibration) -> Malt:
     return malt._replace(limit_dextrin_share=min(LIMIT_DEXTRIN[1], max(LIMIT_DEXTRIN[0], share)))
 
 
-def _mean(grist: Iterable[Line], figure: str) -> float | None:
+def _mean(grist: Iterable[GristPart], figure: str) -> float | None:
     """Mean by mass over the malts whose sheet gives the figure; None where none does."""
     known = [
         (line.mass_kg, value) for line in grist if line.kind in SHEETS and (value := getattr(line, figure)) is not None
@@ -129,7 +129,7 @@ def _percent(share: float | None) -> float | None:
     return None if share is None else 100.0 * share
 
 
-def _outside(grist: Sequence[Line]) -> Iterable[str]:
+def _outside(grist: Sequence[GristPart]) -> Iterable[str]:
     total = sum(line.mass_kg for line in grist)
     other = sum(line.mass_kg for line in grist if line.kind not in PALE)
     if total > 0.0 and other > OTHER_SHARE * total:

@@ -80,7 +80,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _basis(asked: Given) -> malts.Basis:
-    lines = [malts.Line(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in asked.base.grist]
+    lines = [
+        malts.GristPart(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in asked.base.grist
+    ]
     return malts.of_grist(lines, asked.brewery)
 
 

@@ -15,7 +15,7 @@ from multiprocessing import get_context
 from typing import Any, NamedTuple
 
 from controller.brewing.compose.choice import Answer
-from controller.brewing.compose.proposal import Proposal, Step
+from controller.brewing.compose.proposal import Proposal, ProposedRest
 from controller.brewing.kinetics.calibration import Calibration
 from controller.edge.files import program_file
 from controller.edge.files.program_file import Base
@@ -75,13 +75,13 @@ class Judge:
     """Checks each proposal when asked; runs those that are left through, several at a time. `aim` as in the wish."""
 
     def __init__(self, settings: Settings, base: Base, aim: str | float, brewery: Calibration | None) -> None:
-        self.said: dict[tuple[Step, ...], tuple[Said, ...]] = {}
-        self.trials: dict[tuple[Step, ...], Trial] = {}
-        self._plans: dict[tuple[Step, ...], Plan] = {}
-        self._cold: tuple[Step, ...] = ()
+        self.said: dict[tuple[ProposedRest, ...], tuple[Said, ...]] = {}
+        self.trials: dict[tuple[ProposedRest, ...], Trial] = {}
+        self._plans: dict[tuple[ProposedRest, ...], Plan] = {}
+        self._cold: tuple[ProposedRest, ...] = ()
         self._settings, self._base, self._aim, self._brewery = settings, base, aim, brewery
 
-    def __call__(self, steps: Sequence[Step]) -> Sequence[str]:
+    def __call__(self, steps: Sequence[ProposedRest]) -> Sequence[str]:
         """What is wrong with it? Nothing where it may be proposed, as far as is known."""
         key = tuple(steps)
         if key in self.trials:
@@ -107,7 +107,7 @@ class Judge:
                 self.trials[running[done]] = done.result()
         return not any(self.trials[one.steps].problems() for one in proposals)
 
-    def _begun(self, steps: tuple[Step, ...]) -> Plan:
+    def _begun(self, steps: tuple[ProposedRest, ...]) -> Plan:
         """The plan, from cold liquor for the first that is asked for, from nearly hot liquor for the others."""
         plan = self._plans[steps]
         self._cold = self._cold or steps
@@ -117,7 +117,7 @@ class Judge:
         liquor = Liquor(mass_kg=plan.liquor_kg, temperature_c=hot_c)
         return make(plan.program.model_copy(update={"liquor": liquor}), plan.tun, self._brewery)
 
-    def text(self, steps: Sequence[Step], remarks: Sequence[str]) -> str:
+    def text(self, steps: Sequence[ProposedRest], remarks: Sequence[str]) -> str:
         """The proposal as a program file."""
         aim = self._aim
         title = f"Composed: {aim}" if isinstance(aim, str) else f"Composed: {aim:g} % limit attenuation"
@@ -191,7 +191,7 @@ def _row(number: int, one: Proposal) -> str:
     )
 
 
-def _program(steps: Sequence[Step]) -> str:
+def _program(steps: Sequence[ProposedRest]) -> str:
     return ", ".join(f"{s.temperature_c:g} °C {s.hold_s / 60:g} min" for s in steps if s.kind != "keep")
 
 

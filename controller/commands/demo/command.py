@@ -34,7 +34,7 @@ from controller.settings.problems import Problem, Problems
 from controller.settings.tun import Settings
 from sim.people.person import Manner, Person
 from sim.plant.spec import STEP_S
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 
 PROGRAM, SEED = "linnet", 7
 ENDS = ("complete", "stopped", "aborted")
@@ -193,7 +193,7 @@ class _Demo:
     def __init__(self, settings: Settings, made: plan.Plan, speed: float, seed: int) -> None:
         self.settings, self.made, self.speed = settings, made, speed
         world = LiveWorld(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
-        self.stand_in = StandIn(world, Person(world, Manner(start_at_s=25.0, delay_s=30.0, clears=True)))
+        self.stand_in = SimulatedSite(world, Person(world, Manner(start_at_s=25.0, delay_s=30.0, clears=True)))
         self.clock, self.ran, self.live = MachineClock(speed), Ran(), status_text.Live(sys.stdout)
         self._yielded_s = 0.0  # the world's time given up when this process was held up
 
@@ -218,7 +218,7 @@ class _Demo:
             raise Unreachable(str(silent)) from None
         return self.ran
 
-    async def _nodes(self, link: requests.Line) -> None:
+    async def _nodes(self, link: requests.DaemonLink) -> None:
         """The world, half a second at a time, as fast as `speed` says."""
         step = 0
         while True:
@@ -231,7 +231,9 @@ class _Demo:
                 link.send(message.topic, message.payload, message.topic.endswith("/online"))
             step += 1
 
-    async def _watch(self, link: requests.Line, daemon: subprocess.Popen[bytes], nodes: asyncio.Task[None]) -> None:
+    async def _watch(
+        self, link: requests.DaemonLink, daemon: subprocess.Popen[bytes], nodes: asyncio.Task[None]
+    ) -> None:
         """What the daemon says goes to the nodes, the brewer and the screen."""
         topics, quiet = link.topics, time.monotonic()
         longest_s = LONGEST * self.made.duration_s + 1800.0

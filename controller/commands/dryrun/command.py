@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from controller.brewing.kinetics import malts
-from controller.commands.dryrun.fault_report import NOTHING, Told, fault_table, told
+from controller.commands.dryrun.fault_report import NOTHING, FaultReport, fault_table, told
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.core.procedure import time_left
 from controller.edge.files import config_files, output_files, plan_by_name
@@ -156,7 +156,12 @@ def _watched(machine: dryrun.DryRun, plan: Plan) -> dryrun.Ran:
 
 
 def _write(
-    args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, brewed: true_wort.Wort, answer: dict[str, Any], more: Told
+    args: argparse.Namespace,
+    plan: Plan,
+    ran: dryrun.Ran,
+    brewed: true_wort.Wort,
+    answer: dict[str, Any],
+    more: FaultReport,
 ) -> list[str]:
     """The files that were asked for. Which cannot be written, and why?"""
     columns = true_wort.COLUMNS if brewed.prediction is not None else ()
@@ -174,7 +179,7 @@ def _write(
 
 
 def _report(
-    path: Path, plan: Plan, ran: dryrun.Ran, brewed: true_wort.Wort, answer: dict[str, Any], more: Told
+    path: Path, plan: Plan, ran: dryrun.Ran, brewed: true_wort.Wort, answer: dict[str, Any], more: FaultReport
 ) -> None:
     from controller import __version__, report
 
@@ -183,7 +188,7 @@ def _report(
         for row, cells in zip(ran.trace.rows, brewed.columns, strict=True)
     ]
     planned = [
-        report.Planned(
+        report.PlanEntry(
             leg.name, leg.kind, leg.target_c, leg.ramp_s, leg.hold_s, leg.why, mixing_s=time_left.mixing_s(leg)
         )
         for leg in plan.course.legs
@@ -197,7 +202,7 @@ def _report(
         state=ran.result,
         steps=answer["steps"],
         events=[
-            report.Happening(e.at_s, e.kind, e.id, e.text, e.value, e.limit, e.unit, e.priority)
+            report.EventRecord(e.at_s, e.kind, e.id, e.text, e.value, e.limit, e.unit, e.priority)
             for e in ran.trace.happenings
         ],
         prediction=brewed.prediction,
@@ -229,7 +234,7 @@ def _windows(plan: Plan, ran: dryrun.Ran) -> list[str]:
     return [line for line in drawn if not line.strip().startswith("Iodine-negative")]
 
 
-def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None, more: Told = NOTHING) -> str:
+def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None, more: FaultReport = NOTHING) -> str:
     """The outcome for a person: a line a step, then what went wrong."""
     lines = [
         f"{plan.program.title} on {plan.tun.title or plan.tun.name}, simulated, seed {answer['seed']}"

@@ -15,7 +15,7 @@ from sim.dryrun import DryRun, Ran
 from sim.world.faults import KINDS, Fault
 
 
-class Told(NamedTuple):
+class FaultReport(NamedTuple):
     """What is to be said of a run besides its figures."""
 
     faults: tuple[str, ...] = ()
@@ -23,13 +23,13 @@ class Told(NamedTuple):
     idle: tuple[str, ...] = ()  # faults without effect
 
 
-NOTHING = Told()
+NOTHING = FaultReport()
 
 
-def told(machine: DryRun, ran: Ran, specs: Sequence[str], faults: Sequence[Fault]) -> Told:
+def told(machine: DryRun, ran: Ran, specs: Sequence[str], faults: Sequence[Fault]) -> FaultReport:
     """What is to be said of this run, with the faults as they were given?"""
     state = machine.state
-    return Told(
+    return FaultReport(
         tuple(spec.strip() if "@" in spec else str(fault) for spec, fault in zip(specs, faults, strict=True)),
         unfinished(ran.result, ran.duration_s, state.run, state.guard.trips, ran.refusals),
         tuple(idle(faults, machine.plan, ran.ended_s)),

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from controller.brewing.compose.proposal import Step
+from controller.brewing.compose.proposal import ProposedRest
 from controller.edge.files.toml_writer import value
 from controller.plan import recipe
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program
@@ -31,7 +31,7 @@ class Base(NamedTuple):
     ramp_k_per_s: float | None = None  # upper limit of every rise; None: the tun's own
 
 
-def text(base: Base, title: str, aim: str | float, steps: Sequence[Step], remarks: Sequence[str]) -> str:
+def text(base: Base, title: str, aim: str | float, steps: Sequence[ProposedRest], remarks: Sequence[str]) -> str:
     """The file. `aim` in words, or an apparent attenuation limit in %; `remarks` stand at its head."""
     lines = [
         *_comments(remarks),
@@ -80,7 +80,7 @@ def _keys(table: Table) -> Iterator[str]:
         yield f"{field.alias or name} = {value(plain)}"
 
 
-def _step(step: Step, ramp_k_per_s: float | None) -> Iterator[str]:
+def _step(step: ProposedRest, ramp_k_per_s: float | None) -> Iterator[str]:
     yield f"name = {value(step.name)}"
     yield f"kind = {value(step.kind)}"
     yield f"temperature = {value(show('temperature', step.temperature_c))}"

@@ -5,7 +5,16 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from controller.edge.files.recipe_mash import MASSES_KG, RATIOS_L_PER_KG, TIMES_S, VOLUMES_L, Found, Line, Sheet, grain
+from controller.edge.files.recipe_mash import (
+    MASSES_KG,
+    RATIOS_L_PER_KG,
+    TIMES_S,
+    VOLUMES_L,
+    Found,
+    RecipeStep,
+    Sheet,
+    grain,
+)
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
 
@@ -150,11 +159,11 @@ _JSON_MAPPED = frozenset(
 )
 
 
-def _json_line(ask: _Ask, item: object, at: int) -> Line:
+def _json_line(ask: _Ask, item: object, at: int) -> RecipeStep:
     place = f"mash_steps {at}"
     step = ask.table(item, place)
     amount, ratio = step.get("amount", step.get("infuse_amount")), step.get("water_grain_ratio")
-    return Line(
+    return RecipeStep(
         place=place,
         name=ask.text(step.get("name"), f"{place}: name"),
         kind=ask.text(step.get("type"), f"{place}: type").lower(),

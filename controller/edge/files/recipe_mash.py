@@ -39,7 +39,7 @@ RATIOS_L_PER_KG = {
 }
 
 
-class Line(NamedTuple):
+class RecipeStep(NamedTuple):
     """One step of the exchange format, in base units; None where nothing usable is written."""
 
     place: str
@@ -59,7 +59,7 @@ class Sheet(NamedTuple):
     title: str
     grain_c: float | None
     grist: list[dict[str, Any]]
-    lines: list[Line]
+    lines: list[RecipeStep]
     notes: list[str]
 
 

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from controller.edge.files import safe_xml
-from controller.edge.files.recipe_mash import Found, Line, Sheet, grain
+from controller.edge.files.recipe_mash import Found, RecipeStep, Sheet, grain
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
 
@@ -88,10 +88,10 @@ def _xml_grist(whole: safe_xml.Element | None, notes: list[str], problems: list[
     return grist
 
 
-def _xml_line(step: safe_xml.Element, at: int, problems: list[Problem]) -> Line:
+def _xml_line(step: safe_xml.Element, at: int, problems: list[Problem]) -> RecipeStep:
     minutes, ramp = _number(step, "STEP_TIME", problems, needed=True), _number(step, "RAMP_TIME", problems)
     extra = [e.name for e in step.inside if e.name not in _XML_MAPPED and not e.name.startswith(_XML_SHOWN)]
-    return Line(
+    return RecipeStep(
         place=f"MASH_STEP {at}",
         name=step.word("NAME") or f"step {at}",
         kind=step.word("TYPE").lower(),

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.edge.files import recipe_json, recipe_xml
-from controller.edge.files.recipe_mash import Line, Sheet
+from controller.edge.files.recipe_mash import RecipeStep, Sheet
 from controller.plan import recipe
 from controller.plan.recipe import Program
 from controller.settings.faults_in_words import read
@@ -94,7 +94,7 @@ def _liquor(sheet: Sheet, grist_kg: float) -> dict[str, str]:
     return {}
 
 
-def _steps(line: Line, before_c: float | None, used: set[str], notes: list[str]) -> list[dict[str, Any]]:
+def _steps(line: RecipeStep, before_c: float | None, used: set[str], notes: list[str]) -> list[dict[str, Any]]:
     """One step of the standard: a rest, after an addition where the liquor or the decoction brings the heat."""
     name = _unused(line.name, used)
     step: dict[str, Any] = {"name": name, "kind": "rest"}

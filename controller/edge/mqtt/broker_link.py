@@ -47,7 +47,7 @@ NOT_AUTHORIZED = 135  # MQTT 5, section 2.4
 EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
 
 
-class Mqtt:
+class BrokerLink:
     """A `Transport` over a broker."""
 
     def __init__(

@@ -86,7 +86,7 @@ class Link:
             self._inbox.get_nowait()
 
 
-class Line(Link):
+class DaemonLink(Link):
     """A connection to the broker, seen from a command about one tun."""
 
     def __init__(self, settings: Settings, link: Link) -> None:
@@ -177,10 +177,10 @@ async def linked(broker: Broker, who: str) -> AsyncIterator[Link]:
 
 
 @asynccontextmanager
-async def line(settings: Settings, who: str) -> AsyncIterator[Line]:
+async def line(settings: Settings, who: str) -> AsyncIterator[DaemonLink]:
     """A connection for a command about one tun. Raises NoAnswer."""
     async with linked(settings.service.broker, who) as link:
-        yield Line(settings, link)
+        yield DaemonLink(settings, link)
 
 
 async def answering(service: Service, tuns: Sequence[str]) -> list[str]:

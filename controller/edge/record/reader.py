@@ -19,7 +19,7 @@ from controller.core.procedure.resume import Pending
 from controller.core.state import State, start
 from controller.edge.clock import Clock, boot_id, since_boot_s
 from controller.edge.record import line_format
-from controller.edge.record.writer import Journal
+from controller.edge.record.writer import RecordWriter
 from controller.settings.tun import Settings
 
 RESTARTS_S = 1800.0  # restarts are counted over the last half hour
@@ -45,7 +45,7 @@ class Begun(NamedTuple):
     """A process ready for its first tick."""
 
     state: State
-    journal: Journal
+    journal: RecordWriter
     events: tuple[Event, ...]
 
 
@@ -78,7 +78,7 @@ def begin(
     boot: str,
     same_program: Callable[[str, str], bool],
     proof_days: float | None = None,
-    make: Callable[[Path, int, int], Journal] | None = None,
+    make: Callable[[Path, int, int], RecordWriter] | None = None,
 ) -> Begun:
     """Read the record, go on with it, and make the first state.
 
@@ -90,7 +90,7 @@ def begin(
     except OSError as error:
         found = line_format.Found(damage=f"the record cannot be read ({error.strerror})")
     past = recall(settings, found, clock, now, same_program)
-    journal = (make or Journal)(folder, found.seq, settings.service.keep_runs)
+    journal = (make or RecordWriter)(folder, found.seq, settings.service.keep_runs)
     state = start(settings, now, boot, past.epoch, past.trips, past.pending, proof_days, past.off_until, past.incidents)
     values, kept = head(settings, clock, boot, past.epoch), checkpoint.keep(state)
     if past.pending is not None and found.path is not None and not found.damage:

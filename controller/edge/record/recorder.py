@@ -18,7 +18,7 @@ from controller.core.nouns import Event, Instant, RunState
 from controller.core.state import Outcome, State
 from controller.edge.clock import Clock
 from controller.edge.record import reader
-from controller.edge.record.writer import Journal
+from controller.edge.record.writer import RecordWriter
 from controller.messages import outgoing
 from controller.settings.tun import Settings
 
@@ -26,11 +26,11 @@ QUIET = (RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, R
 SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long
 
 
-class Scribe:
+class Recorder:
     """Writes to the journal; tells events by `tell` when they are safe."""
 
     def __init__(self, settings: Settings, clock: Clock, begun: reader.Begun, tell: Callable[[bytes], None]) -> None:
-        self.journal: Journal = begun.journal
+        self.journal: RecordWriter = begun.journal
         self._settings, self._clock, self._tell = settings, clock, tell
         self._waiting: deque[tuple[int, bytes]] = deque()
 

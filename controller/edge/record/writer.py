@@ -128,7 +128,7 @@ class _Roll(NamedTuple):
     lines: int = 0
 
 
-class Journal:
+class RecordWriter:
     """The record that is being written. One owner: the service; one writer: its thread."""
 
     def __init__(

@@ -8,7 +8,7 @@ from functools import cache
 
 import pytest
 
-from controller.brewing.compose.choice import Answer, Bounds, Step, TunFigures, Wish, compose, target_pct
+from controller.brewing.compose.choice import Answer, Bounds, ProposedRest, TunFigures, Wish, compose, target_pct
 from controller.brewing.compose.rest_search import ramp_s
 from controller.brewing.kinetics.calibration import Certificate, Implausible, anchor
 from controller.brewing.kinetics.model import apparent_limit_pct
@@ -25,7 +25,7 @@ def answer(aim: str | float) -> Answer:
     return compose(Wish(aim), GANNET)
 
 
-def rests(tun: TunFigures, steps: Sequence[Step]) -> list[Rest]:
+def rests(tun: TunFigures, steps: Sequence[ProposedRest]) -> list[Rest]:
     """Steps as they would be run on the tun, the keep at the end left out."""
     held = [step for step in steps if step.kind != "keep"]
     before = [held[0].temperature_c, *(step.temperature_c for step in held)]
@@ -121,7 +121,7 @@ def test_steps_are_a_program() -> None:
         assert all(step.hold_s % 60.0 == 0.0 and step.hold_s >= 600.0 for step in one.steps)
 
 
-def between_s(steps: Sequence[Step], low_c: float, high_c: float) -> float:
+def between_s(steps: Sequence[ProposedRest], low_c: float, high_c: float) -> float:
     """Time between two temperatures, rises counted in small pieces."""
     profile, _ = profile_of(rests(GANNET, steps), 1.0)
     return sum(dt_s for dt_s, celsius in profile if low_c <= celsius <= high_c)
@@ -164,9 +164,9 @@ def test_every_limit_is_kept() -> None:
 
 def test_the_judge_has_the_last_word() -> None:
     """What the judge finds a problem with is not proposed but reported, and it is asked eight times at most."""
-    asked: list[Sequence[Step]] = []
+    asked: list[Sequence[ProposedRest]] = []
 
-    def judge(steps: Sequence[Step]) -> Sequence[str]:
+    def judge(steps: Sequence[ProposedRest]) -> Sequence[str]:
         asked.append(steps)
         return ["no rest at 70 °C or more here"] if any(69.0 < step.temperature_c < 75.0 for step in steps) else []
 
@@ -234,7 +234,7 @@ def test_a_low_rest_before_and_no_mash_out() -> None:
     """A wanted low rest stands first in every program; without a mash-out none ends with one."""
     found = compose(Wish("balanced", mash_out=False, low_rest=(45.0, 900.0)), GANNET, Bounds(most_rests=1))
     for one in found.proposals:
-        assert one.steps[0] == Step("low rest", "rest", 45.0, 900.0)
+        assert one.steps[0] == ProposedRest("low rest", "rest", 45.0, 900.0)
         assert "mash_out" not in [step.kind for step in one.steps]
         assert "loosens gums" in one.reasons[2]
     assert abs(found.proposals[0].miss_points) < 0.6

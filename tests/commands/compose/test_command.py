@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from controller.brewing.compose.proposal import Proposal, Step
+from controller.brewing.compose.proposal import Proposal, ProposedRest
 from controller.cli import main
 from controller.commands.compose import command
 from controller.commands.compose.trial import Judge, Trial
@@ -256,14 +256,14 @@ def judge(config: Path, grist_kg: float = 5.0) -> Judge:
     return Judge(config_files.settings(config, "plover"), base, "dry", None)
 
 
-STEPS = (Step("rest", "rest", 64.0, 1200.0), Step("keep", "keep", 64.0, 7200.0))
+STEPS = (ProposedRest("rest", "rest", 64.0, 1200.0), ProposedRest("keep", "keep", 64.0, 7200.0))
 
 
 def test_the_judge_refuses_what_check_refuses() -> None:
     """A mash too big for the tun, and a step that cannot be read, come back with the words of `check`."""
     assert judge(CONFIG)(STEPS) == []
     assert any("95 %" in problem for problem in judge(CONFIG, 12.0)(STEPS))
-    assert judge(CONFIG)((Step("rest", "rest", 64.0, 5.0), STEPS[1])) != []
+    assert judge(CONFIG)((ProposedRest("rest", "rest", 64.0, 5.0), STEPS[1])) != []
 
 
 @pytest.mark.parametrize(

@@ -121,7 +121,7 @@ async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, mo
 
     module = homie_will if whose == "will" else broker_link
     monkeypatch.setattr(module, "make", forgetful)
-    ending = hold(*words) if whose == "will" else broker_link.Mqtt(words[0], "one", ["a/b"]).run(Deaf())
+    ending = hold(*words) if whose == "will" else broker_link.BrokerLink(words[0], "one", ["a/b"]).run(Deaf())
     task = asyncio.create_task(ending)
     for _ in range(5):  # as far as the call
         await asyncio.sleep(0)

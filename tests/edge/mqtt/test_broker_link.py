@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from controller.edge.mqtt import broker_link, connection
-from controller.edge.mqtt.broker_link import Mqtt
+from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.settings.tun import Broker
@@ -57,10 +57,10 @@ async def until(condition: Callable[[], bool], within_s: float = 10.0) -> None:
 @asynccontextmanager
 async def linked(
     port: int, *topics: str, name: str, version: int = 5, speed: float = 1.0
-) -> AsyncIterator[tuple[Mqtt, Ear]]:
+) -> AsyncIterator[tuple[BrokerLink, Ear]]:
     ear = Ear()
     broker = Broker.model_validate({"host": "127.0.0.1", "port": port, "version": version})
-    transport = Mqtt(broker, name, topics, Will(f"{name}/online", b"false"), speed)
+    transport = BrokerLink(broker, name, topics, Will(f"{name}/online", b"false"), speed)
     task = asyncio.create_task(transport.run(ear))
     try:
         await until(lambda: transport.up)
@@ -109,7 +109,7 @@ def test_own_words_stay_away_where_they_are_not_wanted_and_others_come(there: Fi
 
     async def main() -> None:
         ear, broker = Ear(), Broker.model_validate({"host": "127.0.0.1", "port": there.port})
-        transport = Mqtt(broker, "own", ("t/status", "t/probe"), passing=("t/probe",), not_own=("t/status",))
+        transport = BrokerLink(broker, "own", ("t/status", "t/probe"), passing=("t/probe",), not_own=("t/status",))
         task = asyncio.create_task(transport.run(ear))
         await until(lambda: transport.up)
         async with linked(there.port, name="other") as (other, _):

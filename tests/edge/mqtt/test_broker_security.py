@@ -49,12 +49,12 @@ class Ear:
 
 async def first_news(login: Broker) -> tuple[str, str]:
     """What does the service's own transport tell first, with this login?"""
-    async with connected(broker_link.Mqtt(login, "security", ["underback/gannet/order"])) as ear:
+    async with connected(broker_link.BrokerLink(login, "security", ["underback/gannet/order"])) as ear:
         return await ear.news.get()
 
 
 @asynccontextmanager
-async def connected(transport: broker_link.Mqtt) -> AsyncIterator[Ear]:
+async def connected(transport: broker_link.BrokerLink) -> AsyncIterator[Ear]:
     """The transport at work within the block, which may last eight seconds; its own failure ends the block."""
     ear = Ear()
     async with asyncio.timeout(8), asyncio.TaskGroup() as group:
@@ -168,7 +168,7 @@ async def test_nobody_there(broker: Secured) -> None:
 
 async def test_a_refused_publish_is_noticed(broker: Secured) -> None:
     """The client library hides a refusal by the list of rights; our transport tells the topic."""
-    panel = broker_link.Mqtt(broker.login("panel"), "refused", ["underback/gannet/status"])
+    panel = broker_link.BrokerLink(broker.login("panel"), "refused", ["underback/gannet/status"])
     async with connected(panel) as ear:
         assert await ear.news.get() == ("linked", "")
         panel.post(Post("underback/gannet/order", b'{"order":"start"}', "event"))

@@ -19,7 +19,7 @@ from controller.edge.record import line_format, reader
 from controller.edge.record.writer import RealDisks
 from controller.plan import plan
 from sim.people.person import PATIENT, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
 from tests.places import ROOT
@@ -31,9 +31,9 @@ KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))
 MOMENTS = int(os.environ.get("UNDERBACK_CUTS", "200"))
 
 
-def stand_in(seed: int) -> StandIn:
+def stand_in(seed: int) -> SimulatedSite:
     world = World(SETTINGS, TRIAL.course, seed, (), None, TRIAL.program.liquor.temperature_c)
-    return StandIn(world, Person(world, PATIENT))
+    return SimulatedSite(world, Person(world, PATIENT))
 
 
 class Snapshots(Disks):

@@ -12,7 +12,7 @@ from controller.core.nouns import Event, RunState
 from controller.core.procedure.resume import Pending
 from controller.core.state import Outcome
 from controller.edge.record import line_format, reader, recorder
-from controller.edge.record.writer import Journal
+from controller.edge.record.writer import RecordWriter
 from tests.core.bench import Bench, course, leg, settings
 from tests.edge.virtual import Clock, Disks
 
@@ -54,10 +54,10 @@ class Life(Bench):
             "boot",
             lambda program, digest: True,
             3.0,
-            make=lambda folder, seq, keep_runs: Journal(folder, seq, keep_runs, threaded=False),
+            make=lambda folder, seq, keep_runs: RecordWriter(folder, seq, keep_runs, threaded=False),
         )
         self.state = self.begun.state
-        self.scribe = recorder.Scribe(self.settings, self.machine, self.begun, lambda event: None)
+        self.scribe = recorder.Recorder(self.settings, self.machine, self.begun, lambda event: None)
         self.first: tuple[Event, ...] = self.begun.events
 
     def step(self) -> Outcome:
@@ -245,7 +245,7 @@ def test_header_and_state_are_in_one_sync() -> None:
         seen.extend([json.loads(line)["kind"] for line in data.splitlines()] for data in disks.synced.values())
 
     disks.sync = watched  # type: ignore[method-assign]
-    journal = Journal(Path("records"), 0, 50, disks, threaded=False)
+    journal = RecordWriter(Path("records"), 0, 50, disks, threaded=False)
     journal.begin(False, {"at": 1.0, "up": 1.0, "confirmed": True}, {"run": 1})
     assert seen == [["header", "keep"]]
     kept = json.loads(next(iter(disks.synced.values())).splitlines()[1])

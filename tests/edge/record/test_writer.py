@@ -13,15 +13,15 @@ from typing import Any
 import pytest
 
 from controller.edge.record import line_format
-from controller.edge.record.writer import Journal, RealDisks
+from controller.edge.record.writer import RealDisks, RecordWriter
 from tests.edge.virtual import Disks
 
 HEAD = {"at": 1.0, "up": 1.0, "boot_id": "b", "epoch": 1}
 FOLDER = Path("records")
 
 
-def begun(disks: Disks, seq: int = 0) -> Journal:
-    journal = Journal(FOLDER, seq, 50, disks, threaded=False)
+def begun(disks: Disks, seq: int = 0) -> RecordWriter:
+    journal = RecordWriter(FOLDER, seq, 50, disks, threaded=False)
     journal.begin(True, HEAD)
     return journal
 
@@ -114,7 +114,7 @@ def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_mu
 
 def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
     """The torn tail is gone, the new lines count on, and the whole reads as one sound file."""
-    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
     journal.begin(True, HEAD)
     journal.event({"text": "a"})
     journal.close()
@@ -122,7 +122,7 @@ def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
     path.write_bytes(path.read_bytes() + b'{"n":2,"kind":"ev')
     found = line_format.find(tmp_path)
     assert found.torn > 0
-    again = Journal(tmp_path, found.seq, 50, RealDisks(), threaded=False)
+    again = RecordWriter(tmp_path, found.seq, 50, RealDisks(), threaded=False)
     again.go_on(path, found.good_bytes, found.lines, HEAD)
     again.event({"text": "b"})
     again.close()
@@ -133,7 +133,7 @@ def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
 
 def test_the_file_is_longer_than_what_stands_in_it_until_it_is_closed(tmp_path: Path) -> None:
     """Room of zeros in whole blocks behind the lines, read as nothing; cut off at an orderly end."""
-    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
     journal.begin(True, HEAD)
     path = line_format.files(tmp_path)[0]
     size = path.stat().st_size
@@ -163,12 +163,12 @@ def test_room_runs_out_and_is_made_anew(tmp_path: Path) -> None:
 
 def test_a_killed_process_leaves_room_and_the_next_one_goes_on_before_it(tmp_path: Path) -> None:
     """Nothing torn is told after a kill, and the lines of both processes stand one after the other."""
-    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
     journal.begin(True, HEAD)
     journal.event({"text": "a"})  # never closed
     found = line_format.find(tmp_path)
     assert (found.torn, found.damage) == (0, "")
-    again = Journal(tmp_path, found.seq, 50, RealDisks(), threaded=False)
+    again = RecordWriter(tmp_path, found.seq, 50, RealDisks(), threaded=False)
     assert found.path is not None
     again.go_on(found.path, found.good_bytes, found.lines, HEAD)
     again.event({"text": "b"})
@@ -182,7 +182,7 @@ def test_a_line_without_its_newline_is_completed(tmp_path: Path) -> None:
     path = tmp_path / "00000001-run.jsonl"
     path.write_bytes(line_format.line({"n": 0, "kind": "header", **HEAD})[:-1])
     found = line_format.find(tmp_path)
-    journal = Journal(tmp_path, 0, 50, RealDisks(), threaded=False)
+    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
     journal.go_on(path, found.good_bytes, found.lines, HEAD)
     journal.close()
     assert [e["kind"] for e in line_format.read(path).lines] == ["header", "process"]
@@ -198,7 +198,7 @@ def test_old_runs_are_pruned_and_the_open_one_is_not() -> None:
             removed.append(path)
 
     there = [FOLDER / f"{n:08d}-{'run' if n % 2 else 'idle'}.jsonl" for n in range(1, 21)]
-    journal = Journal(FOLDER, 0, 3, Listed(), threaded=False)
+    journal = RecordWriter(FOLDER, 0, 3, Listed(), threaded=False)
     original = line_format.files
     try:
         line_format.files = lambda folder: there
@@ -229,7 +229,7 @@ def test_a_disk_that_hangs_holds_nobody_up(tmp_path: Path) -> None:
             gate.wait(10.0)
             super().sync(fd)
 
-    journal = Journal(tmp_path, 0, 50, Slow())
+    journal = RecordWriter(tmp_path, 0, 50, Slow())
     journal.begin(True, HEAD)
     began = time.monotonic()
     for n in range(100):
@@ -245,7 +245,7 @@ def test_a_disk_that_hangs_holds_nobody_up(tmp_path: Path) -> None:
 def test_the_writer_tells_when_something_is_durable(tmp_path: Path) -> None:
     """The callback comes after the sync, from the writer's thread."""
     told: list[int] = []
-    journal = Journal(tmp_path, 0, 50)
+    journal = RecordWriter(tmp_path, 0, 50)
     journal.on_durable = lambda: told.append(journal.disk().durable_seq)
     journal.begin(True, HEAD)
     journal.event({"text": "x"})

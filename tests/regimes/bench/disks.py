@@ -24,7 +24,7 @@ from typing import Any, NamedTuple
 from controller.edge.record.writer import RealDisks
 from controller.edge.service import Service
 from sim.people.person import PATIENT, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from tests.edge.virtual import Clock, Rig
 from tests.regimes.chaos.cuts import fresh
 
@@ -92,7 +92,9 @@ async def trouble(call: str, code: int, folder: Path, seconds: float) -> Ran:
     world = start.stand_in.world
     person = Person(world, PATIENT._replace(start_at_s=12.0))
     disks = BadDisks(call, code)
-    rig = Rig(start.settings, StandIn(world, person), folder, "bad", disks=disks, clock=RealClock(), threaded=True)
+    rig = Rig(
+        start.settings, SimulatedSite(world, person), folder, "bad", disks=disks, clock=RealClock(), threaded=True
+    )
     at: list[float] = []
     hot = 0
 

@@ -21,7 +21,7 @@ from controller.edge.record.writer import RealDisks
 from controller.edge.service import Service
 from controller.plan import plan
 from sim.people.person import PATIENT, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import ROOT
@@ -55,7 +55,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
 
         async def soak() -> None:
-            rig = Rig(settings, StandIn(world, Person(world, PATIENT)), Path(folder), "soak", disks=RealDisks())
+            rig = Rig(settings, SimulatedSite(world, Person(world, PATIENT)), Path(folder), "soak", disks=RealDisks())
             rig.broker.history = Forgetful()
             await rig.run(look, args.hours * 3600.0)
             gc.collect()

@@ -18,10 +18,10 @@ import time
 from pathlib import Path
 
 from controller.edge.record import line_format as record
-from controller.edge.record.writer import Journal, RealDisks
+from controller.edge.record.writer import RealDisks, RecordWriter
 from controller.edge.service import Service
 from sim.people.person import PATIENT, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.regimes.chaos.cuts import fresh
@@ -86,7 +86,7 @@ def mash(folder: Path, hours: float) -> Counting:
     disks = Counting()
 
     async def main() -> Service:
-        rig = Rig(start.settings, StandIn(world, person), folder, "written", disks=disks)
+        rig = Rig(start.settings, SimulatedSite(world, person), folder, "written", disks=disks)
         await rig.run(lambda service: False, hours * 3600.0)
         return rig.service
 
@@ -98,7 +98,7 @@ def mash(folder: Path, hours: float) -> Counting:
 def live(folder: Path, seconds: int) -> float:
     """The writer's thread with a sample each second, an event now and then: the oldest sample lost by a cut, s."""
     disks = Counting()
-    journal = Journal(folder, disks=disks)
+    journal = RecordWriter(folder, disks=disks)
     journal.begin(True, {"at": 0.0, "up": 0.0, "boot_id": "", "epoch": 1})
     tick = threading.Event()
     for n in range(seconds):

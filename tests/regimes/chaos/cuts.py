@@ -32,7 +32,7 @@ from controller.edge.service import Service
 from controller.plan import plan
 from controller.settings.tun import Settings
 from sim.people.person import PATIENT, Person
-from sim.simulated_site import StandIn
+from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
 from tests.places import ROOT
@@ -51,7 +51,7 @@ class Shot(NamedTuple):
     """What is left when the power goes."""
 
     at: float
-    stand_in: StandIn
+    stand_in: SimulatedSite
     synced: dict[str, bytes]
     written: dict[str, bytes]
     run_id: str
@@ -151,7 +151,7 @@ class Life:
         return [raw for raw in self.disks.synced[path].splitlines() if raw[:1] == b"{" and raw[-1:] == b"}"]
 
 
-def copied(stand_in: StandIn) -> StandIn:
+def copied(stand_in: SimulatedSite) -> SimulatedSite:
     """Tun and brewer as they are. A deed in hand cannot be copied: the rest of it is left out, the answer comes."""
     person = stand_in.person
     assert person is not None
@@ -165,7 +165,7 @@ class Start(NamedTuple):
     """With what does a process begin?"""
 
     settings: Settings
-    stand_in: StandIn
+    stand_in: SimulatedSite
     on_disk: dict[str, bytes]
     at: float
     boot: str
@@ -279,7 +279,7 @@ def fresh(program: str, seed: int, clears: bool) -> Start:
     settings = files.settings(CONFIG, "gannet")
     made = plan.make(files.load_program(CONFIG, program), settings.tun)
     world = World(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
-    stand_in = StandIn(world, Person(world, PATIENT._replace(clears=clears)))
+    stand_in = SimulatedSite(world, Person(world, PATIENT._replace(clears=clears)))
     return Start(settings, stand_in, {}, -0.75, f"{seed}-0")
 
 

@@ -18,13 +18,13 @@ from controller.plan.plan import make as make_plan
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.tun import Learned, Probe, Service, Settings
 from sim.dryrun import DryRun
-from sim.fresh_readings import Evidence
+from sim.fresh_readings import FreshReadings
 from sim.people.person import Manner
 from sim.plant.random_tun import Drawn, draw
 from sim.plant.tun import Tun as Plant
 from sim.random_setup import STEPS, tun_file
 from sim.world.faults import Fault, Faults
-from sim.world.true_values import Truth, of_drawn
+from sim.world.true_values import TrueValues, of_drawn
 
 WRONG = (
     1.15  # masses are written down wrong by up to this factor; the name plates' power is as well (sim.plant.random_tun)
@@ -38,13 +38,13 @@ class Case(NamedTuple):
     seed: int
     settings: Settings
     plan: Plan
-    truth: Truth
+    truth: TrueValues
     drawn: Drawn
     liquor_share: float  # of what is written down
     grist_share: float
 
 
-class Deaf(Evidence):
+class Deaf(FreshReadings):
     """Counts nothing: that heat has evidence is shown by the swarm's judge."""
 
     def reading(self, payload: bytes, at: float, retained: bool = False) -> bool:
