@@ -7,21 +7,21 @@ n x 0.5 s. Nothing is switched off.
 
 from __future__ import annotations
 
-import hashlib
-import struct
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from controller.core.nouns import Disk, Event, Motor, Order, Prompt, Reply, RunState
-from controller.core.procedure import who_moves
+from controller.core.nouns import Disk, Event, Motor, Order, Prompt, RunState
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.messages import outgoing, status_document
 from controller.messages.inbox import Inbox
+from controller.messages.motor_words import MotorWords
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
 from sim.fresh_readings import FreshReadings
-from sim.people.person import PATIENT, Manner, Person
+from sim.message_digest import MessageDigest
+from sim.people.manner import PATIENT, Manner
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.trace import Trace, TraceSecond
 from sim.world.faults import Fault, Faults
@@ -32,8 +32,6 @@ from sim.world.world import WALL_S, World
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
 STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
-_STAMP = struct.Struct("<d??").pack  # time, retained, ours: before each message in the digest
-HASHED_AT_ONCE = 256  # messages
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
 
@@ -84,24 +82,22 @@ class DryRun:
         steps = plan.program.step
         away = {n: steps[s.at].away_s for n, s in enumerate(plan.stages) if s.at is not None}
         self.person = Person(self.world, manner, {n: away_s for n, away_s in away.items() if away_s is not None})
-        self.stand_in = SimulatedSite(self.world, self.person)
+        self.site = SimulatedSite(self.world, self.person)
         self.state: State = start(settings, -0.75, f"dry{seed}", proof_days=None)
         self.inbox = Inbox(settings, self.state.boot)
         self.inbox.prepare = self._prepare
         self.trace = Trace()
         probe = settings.tun.probes.mash
         self.evidence = FreshReadings(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
-        self.messages = 0  # hashed so far
-        self._listen, self._hash = listen, hashlib.sha256()
-        self._heap: list[tuple[float, str, bytes, bool, bool]] = []  # messages not hashed yet
+        self.passed = MessageDigest()
+        self._listen = listen
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
         self._now = -PHASE_S - 0.5
         self._wall_now_s = WALL_S + self._now
-        self._journal_seq = self._durable = 0
+        self._event_seq = self._durable = 0
         self._written = Disk(True, 0, 0)
-        self._motors: dict[str, tuple[bool, float]] = {}
-        self._motor_seq = 0
+        self._motors = MotorWords()
         self._shown_at = -10.0
         self._asked: Prompt | None = None
         self._up = False
@@ -116,7 +112,7 @@ class DryRun:
         late_s, gap_s = self._clock()
         now, wall_s = self._now, self._wall_s()
         self._wall_now_s = wall_s
-        self._hear(self.stand_in.until(now))
+        self._hear(self.site.until(now))
         self._link(now)
         inputs = self.inbox.take(
             now,
@@ -136,15 +132,13 @@ class DryRun:
                 self.evidence.command(payload, now)
                 self.inbox.sent(outcome.command, now, payload)
                 self._say(self._topics.heater_command, payload, now)
-                self.world.wires.to_daemon(now, self._topics.heater_command, payload, self.world.live)
+                self.world.network.to_daemon(now, self._topics.heater_command, payload, self.world.live)
         self._motor(self._topics.stirrer_command, outcome.stirrer, now)
         self._motor(self._topics.pump_command, outcome.pump, now)
         self._tell(outcome, now, wall_s)
         if outcome.events:
             self.trace.events(now, before, outcome.events)
         self._row(outcome, now)
-        if len(self._heap) >= HASHED_AT_ONCE:
-            self._digest()
         return outcome
 
     def _clock(self) -> tuple[float, float]:
@@ -167,14 +161,14 @@ class DryRun:
 
     def _disk(self) -> Disk:
         if "disk_bad" in self.world.live:
-            self._written = Disk(False, self._durable, self._journal_seq, text="no space left on device")
-        elif self._durable != self._journal_seq or not self._written.ok:
-            self._durable = self._journal_seq
-            self._written = Disk(True, self._journal_seq, self._journal_seq)
+            self._written = Disk(False, self._durable, self._event_seq, text="no space left on device")
+        elif self._durable != self._event_seq or not self._written.ok:
+            self._durable = self._event_seq
+            self._written = Disk(True, self._event_seq, self._event_seq)
         return self._written
 
     def _link(self, now: float) -> None:
-        up = self.world.wires.up
+        up = self.world.network.up
         if up == self._up:
             return
         self._up = up
@@ -207,32 +201,16 @@ class DryRun:
         if not self._up:
             return
         self._log(now, topic, payload, False, True)
-        self.stand_in.hear(topic, payload, now)
+        self.site.hear(topic, payload, now)
 
     def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
-        self._heap.append((at, topic, payload, retained, ours))
+        self.passed.add(at, topic, payload, retained, ours)
         if self._listen is not None:
             self._listen(at, topic, payload, retained, ours)
 
-    def _digest(self) -> str:
-        """The digest of every message so far."""
-        said: list[bytes] = []
-        for at, topic, payload, retained, ours in self._heap:
-            said += (_STAMP(at, retained, ours), topic.encode(), payload)
-        self._hash.update(b"".join(said))
-        self.messages += len(self._heap)
-        self._heap.clear()
-        return self._hash.hexdigest()
-
     def _motor(self, topic: str | None, motor: Motor, now: float) -> None:
-        if topic is None:
-            return
-        on, said_at = self._motors.get(topic, (None, 0.0))
-        if on is motor.on and now - said_at < who_moves.SAY_S - 0.5:
-            return
-        self._motor_seq += 1
-        self._motors[topic] = (motor.on, now)
-        self._say(topic, outgoing.motor_command(self._motor_seq, motor, who_moves.VALID_S), now)
+        if topic is not None and (word := self._motors.due(topic, motor, now)) is not None:
+            self._say(topic, word, now)
 
     def _tell(self, outcome: Outcome, now: float, wall_s: float) -> None:
         """Events, replies and the status, as live."""
@@ -242,10 +220,7 @@ class DryRun:
             return
         for event in outcome.events:
             self._event(event, now, wall_s)
-        replies = list(outcome.replies)
-        while self.inbox.turned_away:
-            order, why = self.inbox.turned_away.popleft()
-            replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
+        replies = self.inbox.answered(outcome.replies, outcome.state.run.state)
         for reply in replies:
             self._say(self._topics.reply, outgoing.reply(reply), now)
         self._asked = outcome.state.run.prompt
@@ -258,7 +233,7 @@ class DryRun:
             wall_s=wall_s,
             wall_confirmed=True,
             speed=1.0,
-            journal_seq=self._journal_seq,
+            journal_seq=self._event_seq,
             counters=self.inbox.counters,
             prediction=None,
         )
@@ -266,8 +241,8 @@ class DryRun:
 
     def _event(self, event: Event, now: float, wall_s: float) -> None:
         if "disk_bad" not in self.world.live:
-            self._journal_seq += 1
-        self._say(self._topics.event, outgoing.event(self._journal_seq, wall_s, event), now)
+            self._event_seq += 1
+        self._say(self._topics.event, outgoing.event(self._event_seq, wall_s, event), now)
 
     def _row(self, outcome: Outcome, now: float) -> None:
         state, setpoint = outcome.state, outcome.setpoint
@@ -299,7 +274,7 @@ class DryRun:
                 every_minute(self._now)
         self.trace.close(self._now, self.state.run)
         energy = self.world.tun.energy()
-        digest = self._digest()
+        digest = self.passed.now()
         return Ran(
             result=str(self.state.run.state),
             seed=self.seed,
@@ -310,7 +285,7 @@ class DryRun:
             commands=self.evidence.commands,
             hot_commands=self.evidence.hot,
             heat_without_evidence=self.evidence.without,
-            messages=self.messages,
+            messages=self.passed.messages,
             refusals=tuple(self.person.refusals),
             answered=tuple(self.person.answered),
             world=self.world,

@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 from controller.messages.topics import topics
 from controller.settings.tun import Settings
 from sim.fresh_readings import FRESH_S, SLACK_S, FreshReadings
+from sim.step_judge import StepJudge
 
 COLD = frozenset(
     {"idle", "checking", "holding", "held", "restarting", "stopping", "stopped", "aborting", "aborted", "complete"}
@@ -34,7 +35,6 @@ AFTER_TRIP_S, AFTER_START_S = 60.0, 10.0
 ANSWER_S = 1.5  # a second, and the beat's own
 STATUS_GAP_S = 5.0
 CHATTER_S = 60.0
-BAND_S = 60.0
 KEPT = 5  # breaches of one promise
 
 
@@ -83,10 +83,7 @@ class Judge:
         self._orders: dict[str, list[tuple[str, float, bool]]] = {}  # id: order, arrival, retained; oldest first
         self._accepted: set[str] = set()
         self._event_seq = 0
-        self._step: tuple[Any, ...] = ()
-        self._credited = 0.0
-        self._credited_at = self._step_since = 0.0
-        self._moves = 0  # accepted orders and events that may move the step on
+        self._steps = StepJudge(self._broken)
 
     def _broken(self, promise: str, at: float, text: str) -> None:
         if sum(breach.promise == promise for breach in self.breaches) < KEPT:
@@ -220,7 +217,7 @@ class Judge:
         latched = [trip["id"] for trip in said["trips"] if trip["latched"]]
         if latched and not self._needs:
             self._needs = ["clear", "restart"] if state not in ("idle", "checking") else ["clear", "start"]
-        self._steps(at, said)
+        self._steps.status(at, said, self._status_at or 0.0)
         self._limits_of(at, said["limits"])
         if abs(said["duty"] - self._duty) > 1e-3 and self._lost_at is None:
             self._broken("I23", at, f"status says duty {said['duty']:g}, commanded was {self._duty:g}")
@@ -249,28 +246,6 @@ class Judge:
             if limits[name] > self._limits[name]:
                 self._broken("I12", at, f"{name} rose from {self._limits[name]:g} to {limits[name]:g}")
 
-    def _steps(self, at: float, said: dict[str, Any]) -> None:
-        """Steps follow one another, and rest time is real time."""
-        step, run = said["step"], said["run"]
-        if step is None or run is None:
-            return
-        key = (run, step["index"])
-        if self._step and self._step[0] == run and key != self._step:
-            jump = step["index"] - self._step[1]
-            if jump < 0 or jump > max(1, self._moves):
-                self._broken("I15", at, f"step {self._step[1]} is followed by {step['index']}")
-        if key != self._step:
-            self._step, self._credited, self._moves = key, step["credited_s"], 0
-            self._credited_at, self._step_since = at, max(self._status_at or 0.0, 0.0)
-            return
-        grown, took = step["credited_s"] - self._credited, at - self._credited_at
-        if grown < -0.2:
-            self._broken("I15", at, f"credited time fell by {-grown:.1f} s")
-        first = BAND_S if self._credited < 0.2 else 0.0  # the minute in band that opens the rest clock counts
-        if grown > took * 1.001 + 1.1 + first or said["step"]["credited_s"] > at - self._step_since + 1.1:
-            self._broken("I16", at, f"{grown:.1f} s of rest credited within {took:.1f} s")
-        self._credited, self._credited_at = step["credited_s"], at
-
     # ------------------------------------------------------------ events, orders, replies
 
     def _event(self, at: float, said: dict[str, Any]) -> None:
@@ -278,8 +253,8 @@ class Judge:
             self._broken("I13", at, f"event {said['seq']} after {self._event_seq}")
         self._event_seq = said["seq"]
         if said["kind"] == "step done":
-            self._moves += 1
-            self._rest_done(at, said)
+            self._steps.moves += 1
+            self._steps.rest_done(at, said, bool(self._accepted & {"advance", "answer", "adjust"}))
         if said["kind"] != "trip":
             return
         name = said["id"]
@@ -287,14 +262,6 @@ class Judge:
             self._broken("I21", at, f"{name} was announced {at - self._trip_at[name]:.0f} s ago")
         self._trip_before[name] = self._trip_at.get(name, -math.inf)
         self._trip_at[name] = self._any_trip_at = at
-
-    def _rest_done(self, at: float, said: dict[str, Any]) -> None:
-        """A rest ends when it was long enough, or when somebody said so."""
-        data = said.get("data") or {}
-        if data.get("kind") not in ("rest", "mash_out", "souring"):
-            return
-        if data["credited_s"] < data["planned_s"] - 2.0 and not self._accepted & {"advance", "answer", "adjust"}:
-            self._broken("I15", at, f"{said['id']} ended at {data['credited_s']:g} of {data['planned_s']:g} s")
 
     def _order(self, at: float, payload: bytes, retained: bool) -> None:
         try:
@@ -318,7 +285,7 @@ class Judge:
             self._broken("I10", at, f"order {name} was done twice")
         if name is not None:
             self._accepted.add(name)
-        self._moves += 1
+        self._steps.moves += 1
         what = said["order"]
         self._accepted.add(what)
         if what == "clear":

@@ -25,7 +25,7 @@ class SimulatedSite:
         """The daemon published this at time t."""
         if topic in self._for_nodes:
             self.world.receive(topic, payload, t, retained)
-        elif topic in self._for_person and self.person is not None and self.world.wires.up:
+        elif topic in self._for_person and self.person is not None and self.world.network.up:
             self.person.hear(topic, payload)
 
     def until(self, t: float) -> list[Message]:
@@ -36,4 +36,4 @@ class SimulatedSite:
             if person is not None and (orders := person.act(world.now)):
                 for order in orders:
                     world.say(world.topics.order, order, world.now)
-        return world.wires.arrived(t)
+        return world.network.arrived(t)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from sim.dryrun import DryRun, Ran
 from sim.judge import Breach, Judge
-from sim.people.person import Manner
+from sim.people.manner import Manner
 from sim.random_setup import RandomSetup, random_brewery
 from sim.world.faults import Fault, draw_faults
 
@@ -66,7 +66,7 @@ def one(seed: int, healthy: bool = False, faults: tuple[Fault, ...] | None = Non
     )
     machine.stood_still = judge.stood_still
     ran = machine.go()
-    judge.end(ran.ended_s, ran.world.wires.up)
+    judge.end(ran.ended_s, ran.world.network.up)
     breaches = (*judge.breaches, *_liveness(brewery, faults, ran), *(_false_trips(ran) if healthy else ()))
     return Verdict(
         seed=seed,

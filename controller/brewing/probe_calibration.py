@@ -63,11 +63,6 @@ def corrected_c(line: Correction, raw_c: float) -> float:
     return (raw_c - line.raw_ice_c) * line.boil_c / (line.raw_boil_c - line.raw_ice_c)
 
 
-def raw_of_c(line: Correction, true_c: float) -> float:
-    """What does the probe say at this temperature, °C? Inverse of `corrected_c`."""
-    return line.raw_ice_c + true_c * (line.raw_boil_c - line.raw_ice_c) / line.boil_c
-
-
 def correction(ice: Point, boil: Point) -> Correction:
     """The correction through an accepted ice point and an accepted boiling point. ValueError if they are swapped."""
     if ice.kind != "ice" or boil.kind != "boil":

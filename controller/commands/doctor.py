@@ -26,7 +26,7 @@ from controller.edge import clock
 from controller.edge.files import shared_topics
 from controller.edge.mqtt import requests
 from controller.edge.mqtt.connection import LISTED
-from controller.edge.record.writer import RealDisks
+from controller.edge.record.disks import RealDisks
 from controller.edge.systemd import credential
 from controller.field import gpio_persistence
 

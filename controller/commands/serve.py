@@ -25,13 +25,13 @@ from controller.edge import supply_link
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.dashboards.observers import Outward
 from controller.edge.files import config_files, data_folder
-from controller.edge.files.start_orders import compiler, unchanged
 from controller.edge.forecaster import Ahead
 from controller.edge.log import Log
 from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.record import reader
 from controller.edge.service import Service
+from controller.edge.start_orders import compiler, unchanged
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
 from controller.messages.topics import topics

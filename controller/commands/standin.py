@@ -26,10 +26,11 @@ from controller.edge.systemd import Notifier
 from controller.plan.plan import Plan, make
 from controller.settings.problems import Problems
 from controller.settings.tun import Settings
-from sim.people.person import Manner, Person
+from sim.people.manner import Manner
+from sim.people.person import Person
 from sim.plant.spec import STEP_S
 from sim.simulated_site import SimulatedSite
-from sim.world.faults import Fault, parse
+from sim.world.faults import Fault, parse_all
 from sim.world.network import Message
 from sim.world.world import World
 
@@ -69,13 +70,8 @@ class LiveWorld(World):
 
 def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
     """Files and faults, read. Raises Wrong with everything that is wrong."""
-    wrong: list[object] = []
-    faults: list[Fault] = []
-    for spec in args.fault:
-        try:
-            faults.append(parse(spec))
-        except ValueError as why:
-            wrong.append(f"--fault: {why}")
+    faults, unread = parse_all(args.fault)
+    wrong: list[object] = [f"--fault: {why}" for why in unread]
     if not (0.0 < args.speed <= FASTEST):
         wrong.append(f"--speed: found {args.speed:g}, wanted above 0 and at most {FASTEST:g}")
     try:
@@ -117,7 +113,7 @@ class _Ear:
         self._nodes, self._name = nodes, name
 
     def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
-        self._nodes.stand_in.hear(topic, payload, self._nodes.now(), retained)
+        self._nodes.site.hear(topic, payload, self._nodes.now(), retained)
 
     def linked(self) -> None:
         self._nodes.log.info(f"{self._name} connected")
@@ -132,9 +128,9 @@ class _Ear:
 class _Nodes:
     """Probe node, heater node and brewer, each on its own connection."""
 
-    def __init__(self, settings: Settings, stand_in: SimulatedSite, speed: float, log: Log) -> None:
-        self.settings, self.stand_in, self.speed, self.log = settings, stand_in, speed, log
-        topics, broker, name = stand_in.world.topics, settings.service.broker, settings.tun.name
+    def __init__(self, settings: Settings, site: SimulatedSite, speed: float, log: Log) -> None:
+        self.settings, self.site, self.speed, self.log = settings, site, speed, log
+        topics, broker, name = site.world.topics, settings.service.broker, settings.tun.name
         commands = [t for t in (topics.heater_command, topics.stirrer_command, topics.pump_command) if t]
         self._heater = BrokerLink(broker, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
         self._probe = BrokerLink(broker, f"{name}-probe-node", (topics.online,), Will(topics.probe_online, b"false"))
@@ -179,14 +175,14 @@ class _Nodes:
             if late > BEHIND_S * self.speed:
                 self._yielded_s += late
             await asyncio.sleep(max(0.0, (at - self.now()) / self.speed))
-            for message in self.stand_in.until(at):
+            for message in self.site.until(at):
                 self._publish(message)
             if step % max(1, round(self.speed / STEP_S)) == 0:
                 self._notifier.beat()  # about once a second of real time
             step += 1
 
     def _publish(self, message: Message) -> None:
-        topics = self.stand_in.world.topics
+        topics = self.site.world.topics
         presence = message.topic in (topics.heater_online, topics.probe_online)
         lane: Lane = "state" if presence else "reply" if message.topic == topics.order else "motor"
         link = self._by_topic.get(message.topic, self._probe)
@@ -197,7 +193,7 @@ class _Nodes:
 
     async def _leave(self) -> None:
         """An orderly end says so: the last wills are not needed."""
-        topics = self.stand_in.world.topics
+        topics = self.site.world.topics
         self._heater.post(Post(topics.heater_online, b"false", "state", retain=True))
         self._probe.post(Post(topics.probe_online, b"false", "state", retain=True))
         await asyncio.gather(self._heater.flush(LEAVE_S), self._probe.flush(LEAVE_S))

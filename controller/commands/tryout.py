@@ -179,7 +179,7 @@ async def _try(
     folder: Path = reader.record_folder(settings)
     begun = reader.begin(settings, folder, clock, boot, lambda program, digest: False)
     if begun.state.pending is not None:
-        begun.journal.close(1.0)
+        begun.writer.close(1.0)
         raise Wrong(f"{settings.tun.name}: a run is still open in its record; end it with the daemon first")
     look, hushed = Look(), Hushed(transport, clock)
 
@@ -193,14 +193,14 @@ async def _try(
     return await tryout.run(water)
 
 
-async def _turn(broker: MemoryBroker, stand_in: SimulatedSite, clock: MachineClock) -> None:
+async def _turn(broker: MemoryBroker, site: SimulatedSite, clock: MachineClock) -> None:
     """The simulated tun, half a second at a time."""
-    named = stand_in.world.topics
+    named = site.world.topics
     hears = [t for t in (named.heater_command, named.stirrer_command, named.pump_command) if t]
-    broker.listen(hears, lambda topic, payload, retained: stand_in.hear(topic, payload, clock.now()))
+    broker.listen(hears, lambda topic, payload, retained: site.hear(topic, payload, clock.now()))
     step = 0
     while True:
         await clock.sleep_until(step * STEP_S)
-        for message in stand_in.until(step * STEP_S):
+        for message in site.until(step * STEP_S):
             broker.publish(message.topic, message.payload)
         step += 1

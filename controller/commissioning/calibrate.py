@@ -1,7 +1,7 @@
 """How is a probe checked at two points, step by step, and what is written down?
 
 The readings come as a stream, uncorrected; what counts as a point is judged by the trade's own rules
-(brewing/probe_points.py). Nothing is put into the tun file: its lines are printed for a person to put there.
+(brewing/probe_calibration.py). Nothing is put into the tun file: its lines are printed for a person to put there.
 """
 
 from __future__ import annotations

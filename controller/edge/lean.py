@@ -27,19 +27,19 @@ def later(name: str) -> None:
     if name in sys.modules:
         return
     package, _, last = name.rpartition(".")
-    stand_in = types.ModuleType(name)
+    site = types.ModuleType(name)
 
     def ask(attribute: str) -> Any:
         if attribute.startswith("__"):  # who looks through all modules, as tracebacks do, loads nothing
             raise AttributeError(attribute)
-        if sys.modules.get(name) is stand_in:
+        if sys.modules.get(name) is site:
             del sys.modules[name]
         return getattr(importlib.import_module(name), attribute)
 
-    vars(stand_in)["__getattr__"] = ask
-    sys.modules[name] = stand_in
+    vars(site)["__getattr__"] = ask
+    sys.modules[name] = site
     if package:
-        setattr(importlib.import_module(package), last, stand_in)
+        setattr(importlib.import_module(package), last, site)
 
 
 def _no_plugins() -> None:

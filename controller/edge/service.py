@@ -11,16 +11,16 @@ import asyncio
 import contextlib
 import math
 from collections import OrderedDict
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
-from controller.core.nouns import Course, Event, HeaterCommand, Instant, Motor, Order, Prompt, Reply, RunState
-from controller.core.procedure import who_moves
+from controller.core.nouns import Event, HeaterCommand, Instant, Motor, Prompt, RunState
 from controller.core.state import Outcome, State
 from controller.core.tick import tick
 from controller.edge.clock import Clock
 from controller.edge.log import Log
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
+from controller.edge.program_loader import Compile, Offload, ProgramLoader
 from controller.edge.record import reader
 from controller.edge.record.recorder import Recorder
 from controller.edge.record.writer import RecordWriter
@@ -29,6 +29,7 @@ from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
 from controller.messages import incoming, outgoing, status_document
 from controller.messages.inbox import Inbox
+from controller.messages.motor_words import MotorWords
 from controller.settings.tun import Settings
 
 TICK_S = 1.0
@@ -37,14 +38,10 @@ STATUS_S, STATUS_REAL_S = 2.0, 0.03  # a status so often on the scaled clock, no
 LATE_FLOOR_S = 0.25  # real time: at any speed a hiccup shorter than this is no stall
 OFF_S = 2.0  # real time: the last OFF waits so long for its acknowledgement
 LEAVE_S = 1.5  # and the connection so long to end
-LOAD_S = 10.0  # reading and compiling a program may take so long
-
-Compile = Callable[[Mapping[str, Any]], Course | tuple[str, ...]]
-Offload = Callable[[Callable[[], Any]], Awaitable[Any]]
 
 
 class Watcher(Protocol):
-    """What sees every tick, beside the control path (outward.py; a test)."""
+    """What sees every tick, beside the control path (dashboards/observers.py; a test)."""
 
     def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None: ...
 
@@ -84,12 +81,12 @@ class Service:
     ) -> None:
         self.settings, self.transport, self.clock = settings, transport, clock
         self.state: State = begun.state
-        self.journal: RecordWriter = begun.journal
+        self.writer: RecordWriter = begun.writer
         self.inbox = Inbox(settings, begun.state.boot, begun.state.guard.epoch - 1)
-        self.inbox.prepare = self._prepare
-        self._scribe = Recorder(settings, clock, begun, lambda event: self._post(self._topics.event, event, "event"))
+        self._loader = ProgramLoader(compile_program, offload, self.inbox.order, self._fail)
+        self.inbox.prepare = self._loader.prepare
+        self._recorder = Recorder(settings, clock, begun, lambda event: self._post(self._topics.event, event, "event"))
         self.outcome: Outcome | None = None
-        self._compile, self._offload = compile_program, offload
         self._notifier, self._watchdog = notifier or Notifier({}), watchdog
         self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
         self._share = share
@@ -97,13 +94,11 @@ class Service:
         self._reply_to: OrderedDict[str, ReplyTo] = OrderedDict()
         self._stop, self._linked = asyncio.Event(), asyncio.Event()
         self._bug: asyncio.Future[None] | None = None
-        self._motors: dict[str, tuple[Motor, Instant]] = {}
-        self._motor_seq = 0
+        self._motors = MotorWords()
         self._ahead_s: float | None = None  # wall clock over the service's own
         self._shown_at = -math.inf
         self._asked: Prompt | None = None
         self._told: RunState | None = None  # the state last published
-        self._loads: set[asyncio.Task[None]] = set()
         self._begun_events = begun.events
         if watcher is not None:
             watcher.attach(self.inbox, transport.post)
@@ -114,7 +109,7 @@ class Service:
         """Run until `stop`, a signal, or a bug (raised). The heater is off afterwards, within a deadline."""
         loop = asyncio.get_running_loop()
         self._bug = loop.create_future()
-        self._scribe.listen(loop)
+        self._recorder.listen(loop)
         if self._watchdog is not None:
             self._watchdog.start()
         hear = asyncio.create_task(self.transport.run(self), name="hear")
@@ -167,13 +162,12 @@ class Service:
                 await asyncio.shield(asyncio.wait({last}, timeout=OFF_S + 1.0))
                 break
         hear.cancel()
-        for task in self._loads:
-            task.cancel()
+        self._loader.cancel()
         with contextlib.suppress(asyncio.CancelledError):
             await asyncio.wait({hear}, timeout=LEAVE_S)
         if self._watchdog is not None:
             self._watchdog.stop()
-        self.journal.close(1.0)
+        self.writer.close(1.0)
 
     async def _last_words(self) -> None:
         guard = self.state.guard
@@ -183,7 +177,7 @@ class Service:
         self._post(self._topics.online, outgoing.online(False), "state", retain=True)
         if self._watcher is not None:
             self._watcher.close()
-        await self._scribe.settle()
+        await self._recorder.settle()
         await self.transport.flush(OFF_S)
 
     # ------------------------------------------------------------ hear: called by the transport, on the loop
@@ -229,27 +223,6 @@ class Service:
         while len(self._reply_to) > 256:
             self._reply_to.popitem(last=False)
 
-    def _prepare(self, order: Order) -> Order | None:
-        """A `start` names a program: it is read and compiled off the beat, then comes back to the inbox."""
-        if order.name != "start":
-            return order
-        task = asyncio.create_task(self._load(order), name="load")
-        self._loads.add(task)
-        task.add_done_callback(self._loads.discard)
-        return None
-
-    async def _load(self, order: Order) -> None:
-        try:
-            async with asyncio.timeout(LOAD_S):
-                made = await self._offload(lambda: self._compile(order.args))
-        except TimeoutError:
-            made = (f"the program could not be read within {LOAD_S:g} s",)
-        except Exception as bug:
-            self._fail(bug)
-            return
-        known = order._replace(course=made) if isinstance(made, Course) else order._replace(problems=tuple(made))
-        self.inbox.order(known)
-
     # ------------------------------------------------------------ beat
 
     async def _beat(self) -> None:
@@ -270,7 +243,7 @@ class Service:
         late = late_s if stalled or late_s / self.clock.speed >= LATE_FLOOR_S else min(late_s, LATE_FLOOR_S)
         inputs = self.inbox.take(
             now,
-            disk=self.journal.disk(),
+            disk=self.writer.disk(),
             wall_s=self.clock.wall_s(),
             wall_confirmed=self.clock.confirmed(),
             late_s=late,
@@ -285,12 +258,12 @@ class Service:
             if outcome.command.duty > 0.0 and outcome.state.run.state is not self._told:
                 self._tell(outcome)  # heat never leaves under a published state that has none
             self._command(outcome.command, now)
-        self._motor("stirrer", self._topics.stirrer_command, outcome.stirrer, now)
-        self._motor("pump", self._topics.pump_command, outcome.pump, now)
+        self._motor(self._topics.stirrer_command, outcome.stirrer, now)
+        self._motor(self._topics.pump_command, outcome.pump, now)
         shared = self._share.take_events() if self._share is not None else ()
         events = (*self._begun_events, *shared, *outcome.events)
         self._begun_events = ()
-        self._scribe.record(before, outcome, events, now)
+        self._recorder.record(before, outcome, events, now)
         for event in events:
             self._log.info(event.text, kind=event.kind, id=event.id)
         self._answer(outcome)
@@ -317,24 +290,14 @@ class Service:
         if self.transport.heater(self._topics.heater_command, payload, command.duty > 0.0, lifetime):
             self.inbox.sent(command, now)
 
-    def _motor(self, name: str, topic: str | None, motor: Motor, now: Instant) -> None:
-        """On change at once, else renewed in time."""
-        if topic is None:
-            return
-        last = self._motors.get(name)
-        if last is not None and last[0].on == motor.on and now - last[1] < who_moves.SAY_S - 0.5:
-            return
-        self._motor_seq += 1
-        self._motors[name] = (motor, now)
-        self._post(topic, outgoing.motor_command(self._motor_seq, motor, who_moves.VALID_S), "motor")
+    def _motor(self, topic: str | None, motor: Motor, now: Instant) -> None:
+        if topic is not None and (word := self._motors.due(topic, motor, now)) is not None:
+            self._post(topic, word, "motor")
 
     # ------------------------------------------------------------ show
 
     def _answer(self, outcome: Outcome) -> None:
-        replies = list(outcome.replies)
-        while self.inbox.turned_away:
-            order, why = self.inbox.turned_away.popleft()
-            replies.append(Reply(order.id, False, why, outcome.state.run.state, order.name))
+        replies = self.inbox.answered(outcome.replies, outcome.state.run.state)
         for reply in replies:
             to = self._reply_to.pop(reply.id or reply.order, None)
             self._post(self._topics.reply, outgoing.reply(reply), "reply")
@@ -364,7 +327,7 @@ class Service:
             wall_s=self.clock.wall_s(),
             wall_confirmed=self.clock.confirmed(),
             speed=self.clock.speed,
-            journal_seq=self.journal.seq,
+            journal_seq=self.writer.seq,
             counters=self.inbox.counters,
             prediction=self._predict(outcome),
         )

@@ -40,15 +40,20 @@ def _nowhere() -> int:
     return os.open(os.devnull, os.O_WRONLY)
 
 
+def _to_nowhere(number: int) -> io.TextIOWrapper:
+    """A stream for this number that takes everything and keeps nothing."""
+    with contextlib.suppress(OSError):
+        if (fd := _nowhere()) != number:
+            os.dup2(fd, number)
+    return io.TextIOWrapper(io.FileIO(number, "w"), encoding="utf-8", errors="replace")
+
+
 def make_ready() -> None:
     """Put calm streams in the place of the process's own. Those that a test has put there stay."""
     for number, name in ((1, "stdout"), (2, "stderr")):
         stream = getattr(sys, name)
         if stream is None:  # closed before the start: the number is free, and must not become a file of ours
-            with contextlib.suppress(OSError):
-                if (fd := _nowhere()) != number:
-                    os.dup2(fd, number)
-            setattr(sys, name, io.TextIOWrapper(io.FileIO(number, "w"), encoding="utf-8", errors="replace"))
+            setattr(sys, name, _to_nowhere(number))
         elif stream is getattr(sys, f"__{name}__") and isinstance(stream, io.TextIOWrapper):
             tty, encoding = stream.isatty(), stream.encoding
             calm = _Calm(stream.detach(), encoding=encoding, errors="replace", line_buffering=tty or number == 2)

@@ -1,6 +1,6 @@
 """What does the heater node do with its pins, whatever the daemon, the broker and the network do?
 
-The rules are those of core/node.py; here they meet pins, a clock and the wire. The switch is worked by a thread of its
+The rules are those of lease.py; here they meet pins, a clock and the wire. The switch is worked by a thread of its
 own, twenty times a second: a stalled event loop, a broker that hangs, a slow name server change nothing about a lease
 running out. Messages only leave something for that thread to look at.
 """

@@ -24,10 +24,10 @@ from controller.messages.payload_schemas import (
     ReadingPayload,
     Reply,
     Report,
-    Status,
     Supply,
     SwitchPayload,
 )
+from controller.messages.status_schema import Status
 
 Direction = Literal["send", "receive", "both"]
 

@@ -8,7 +8,7 @@ left a handler acting on readings 19 s old (measured). Nothing here raises, what
 from __future__ import annotations
 
 from collections import Counter, deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from controller.core.nouns import (
@@ -22,11 +22,14 @@ from controller.core.nouns import (
     Link,
     Order,
     Presence,
+    Reply,
+    RunState,
     Sample,
-    Switch,
 )
 from controller.messages import incoming
+from controller.messages.flood import Rates
 from controller.messages.strict_json import STATUS_CAP, Refused
+from controller.messages.switch_words import SwitchWords
 from controller.messages.topics import Role, topics
 
 if TYPE_CHECKING:
@@ -35,78 +38,8 @@ if TYPE_CHECKING:
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
 EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
-FLOOD_S = 10.0  # too many for so long are a note
-RESTART_WORDS = 3  # so many rising but lower sequence numbers of a switch: it has restarted
 SENT_KEPT = 64  # own heater commands waited for
 TURNED_AWAY = 256  # answers owed to orders that found no room
-
-
-class _Rates:
-    """How many messages came on each topic since the last look, and since when is it too many?"""
-
-    __slots__ = ("_most_per_s", "_over_since", "counts")
-
-    def __init__(self, heard: tuple[str, ...], most_per_s: float) -> None:
-        self.counts = dict.fromkeys(heard, 0)
-        self._most_per_s = most_per_s
-        self._over_since: dict[str, Instant] = {}
-
-    def flooding(self, since: Instant, now: Instant) -> str | None:
-        """The first topic on which there have been too many for long, if there is one."""
-        counts, over = self.counts, self._over_since
-        most = self._most_per_s * max(now - since, 0.1)
-        self.counts = dict.fromkeys(counts, 0)
-        if not over and max(counts.values()) <= most:  # the usual case, said first
-            return None
-        self._over_since = {topic: over.get(topic, since) for topic, count in counts.items() if count > most}
-        return next((topic for topic, first in self._over_since.items() if now - first >= FLOOD_S), None)
-
-
-class _Words:
-    """What has one switch said, and which of its words count?
-
-    A bad word counts whenever it comes, and until the next tick has seen it. `ok` counts with a rising sequence only;
-    lower ones are a restarted switch once three have risen and the last word that counted is old enough to be silence.
-    """
-
-    __slots__ = ("_bad", "_lower", "_lower_run", "_seq", "_silent_s", "word")
-
-    def __init__(self, silent_s: float) -> None:
-        self.word: Switch | None = None
-        self._bad: Switch | None = None  # since the last tick
-        self._seq: int | None = None
-        self._lower, self._lower_run = -1, 0
-        self._silent_s = silent_s
-
-    def hear(self, word: Switch, seq: int | None) -> str | None:
-        """A word; the reason where it is not taken."""
-        if not word.ok:
-            self.word = self._bad = word
-            if seq is not None and (self._seq is None or seq > self._seq):
-                self._seq = seq
-            return None
-        why = self._old(word.at, seq)
-        if why is None:
-            self.word, self._lower, self._lower_run = word, -1, 0
-            self._seq = seq
-        return why
-
-    def _old(self, at: Instant, seq: int | None) -> str | None:
-        if self._seq is None or (seq is not None and seq > self._seq):
-            return None
-        if seq is None:
-            return "sequence missing"
-        if seq == self._seq:
-            return "sequence repeated"
-        self._lower_run = self._lower_run + 1 if seq > self._lower else 1
-        self._lower = seq
-        silent = self.word is None or at - self.word.at > self._silent_s
-        return None if self._lower_run >= RESTART_WORDS and silent else "sequence older"
-
-    def take(self) -> Switch | None:
-        """The word for this tick."""
-        bad, self._bad = self._bad, None
-        return bad or self.word
 
 
 class Inbox:
@@ -140,12 +73,14 @@ class Inbox:
             t.status: self._status,
             **dict.fromkeys([topic for topic in (t.level, t.flow) if topic], self._switch),
         }
-        self._rates = _Rates(tuple(t.heard()), settings.tun.guard.flood_per_s)
+        self._rates = Rates(tuple(t.heard()), settings.tun.guard.flood_per_s)
         self._heater: HeaterReport | None = None
         self._heater_online: bool | None = None
         self._present: dict[str | None, Presence] = {}  # by topic
         silent_s = settings.tun.guard.switch_gone_s
-        self._switches: dict[str | None, _Words] = {topic: _Words(silent_s) for topic in (t.level, t.flow) if topic}
+        self._switches: dict[str | None, SwitchWords] = {
+            topic: SwitchWords(silent_s) for topic in (t.level, t.flow) if topic
+        }
         self._orders: list[Order] = []
         self._pending: dict[tuple[int, int], tuple[float, Instant]] = {}
         self._last_seq: tuple[int, int] = (0, 0)
@@ -302,6 +237,12 @@ class Inbox:
             self._pending = {k: v for k, v in self._pending.items() if k > key}
 
     # ------------------------------------------------------------ once a tick
+
+    def answered(self, replies: Iterable[Reply], state: RunState) -> list[Reply]:
+        """These replies, and those still owed to orders that found no room."""
+        owed = [Reply(order.id, False, why, state, order.name) for order, why in self.turned_away]
+        self.turned_away.clear()
+        return [*replies, *owed]
 
     def take(
         self,

@@ -1,7 +1,7 @@
 """What does a payload say?
 
 One reader a kind of message, bytes in, a value or a `Refused` out; none of them raises. What a payload may hold at all
-is judged in strict.py; what we say ourselves is built in words.py.
+is judged in strict_json.py; what we say ourselves is built in outgoing.py.
 """
 
 from __future__ import annotations

@@ -45,11 +45,7 @@ def status(
         "state": str(run.state),
         "step": _step(run, seen.value_c, state.now),
         "steps": _steps(run),
-        "temperature_c": _rounded(seen.value_c, 3),
-        "reading_age_s": _rounded(seen.age_s, 2),
-        "second_c": _rounded(outcome.second.value_c, 3) if outcome.second is not None else None,
-        "outlet_c": _rounded(outcome.outlet.value_c, 3) if outcome.outlet is not None else None,
-        "setpoint_c": _rounded(outcome.setpoint.value_c, 3) if outcome.setpoint is not None else None,
+        **_temperatures(outcome),
         "duty": round(state.guard.duty, 4),
         "heater": _heater(outcome),
         "finish_at": None if finish is None else round(wall_s + finish / max(speed, 1e-9), 1),
@@ -72,6 +68,18 @@ def status(
         "counters": dict(counters),
         "health": _health(outcome, seen),
         "clock_confirmed": wall_confirmed,
+    }
+
+
+def _temperatures(outcome: Outcome) -> dict[str, float | None]:
+    """What is read, and what is wanted now."""
+    second, outlet, setpoint = outcome.second, outcome.outlet, outcome.setpoint
+    return {
+        "temperature_c": _rounded(outcome.seen.value_c, 3),
+        "reading_age_s": _rounded(outcome.seen.age_s, 2),
+        "second_c": _rounded(second.value_c, 3) if second is not None else None,
+        "outlet_c": _rounded(outlet.value_c, 3) if outlet is not None else None,
+        "setpoint_c": _rounded(setpoint.value_c, 3) if setpoint is not None else None,
     }
 
 

@@ -1,6 +1,6 @@
 """What remains of a run for people: the report page and the batch record.
 
-`write(path, record)` makes the page; `from_rows` makes the record of a dry run, `journal.read` that of a real one.
+`write(path, record)` makes the page; `from_rows` makes the record of a dry run, `from_disk.read` that of a real one.
 """
 
 from __future__ import annotations
@@ -8,7 +8,8 @@ from __future__ import annotations
 import importlib.util
 from pathlib import Path
 
-from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord, from_rows
+from controller.report.record_from_rows import from_rows
+from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
 
 __all__ = ["EventRecord", "PlanEntry", "RunRecord", "Second", "StepRecord", "from_rows", "missing", "write"]
 

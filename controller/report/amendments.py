@@ -1,6 +1,6 @@
 """What was added to a run's record after it: signatures, corrections, remarks, figures measured late?
 
-A file of its own beside the journals, one line each, only ever appended. Each line carries a checksum, the hash of the
+A file of its own beside the records, one line each, only ever appended. Each line carries a checksum, the hash of the
 line before it, and the hash of the run's record as it was then, so that a later change of either shows.
 """
 
@@ -27,7 +27,7 @@ class Amendments(NamedTuple):
 
 
 def place(folder: Path, number: int) -> Path:
-    """Where do the lines to the run in file `number` stand? Below the journals, so that none takes them for one."""
+    """Where do the lines to the run in file `number` stand? Below the records, so that none takes them for one."""
     return folder / "added" / f"{number:08d}.jsonl"
 
 

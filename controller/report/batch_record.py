@@ -1,8 +1,8 @@
 """What is filed of a batch?
 
 One JSON object a run: what was planned, what was done, by whom, what was measured and entered, and what is not known.
-The page shows the same. It is made anew from the journal each time; signatures and corrections stand in lines of their
-own (added.py).
+The page shows the same. It is made anew from the record each time; signatures and corrections stand in lines of their
+own (amendments.py).
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from controller.report import batch_entries
-from controller.report.run_record import EventRecord, RunRecord, gaps
+from controller.report.measured_steps import gaps
+from controller.report.run_record import EventRecord, RunRecord
 
 if TYPE_CHECKING:
     from controller.plan.recipe import Program
@@ -63,17 +64,13 @@ def document(
         "dough_in": batch_entries.dough_in(record),
         "initial_heat_c": heat_c,
         "initial_heat_predicted_c": record.landing_c,
-        "iodine": [_line(e) for e in record.events if e.kind == "answer" and e.id == "iodine"],
+        "iodine": [_line(e) for e in batch_entries.of(record, "answer") if e.id == "iodine"],
         "additions": [_line(e) for e in batch_entries.moved(record)],
         "extract_yield": batch_entries.extract_yield(record),
         "planned": [step._asdict() for step in record.planned],
         "steps": [_compared(record, index) for index in range(len(record.steps))],
-        "entries": [_line(e) for e in record.events if e.kind == "entry"],
-        "answers": [_line(e) for e in record.events if e.kind == "answer"],
-        "corrections": [_line(e) for e in record.events if e.kind == "order" and e.id in CORRECTIONS],
-        "trips": [_line(e) for e in record.events if e.kind in ("trip", "latched", "cleared")],
-        "acknowledged": [_line(e) for e in record.events if e.kind == "acknowledge"],
-        "overrules": {e.id: str(e.data.get("reason", "")) for e in record.events if e.kind == "overrule"},
+        **_by_kind(record),
+        "overrules": {e.id: str(e.data.get("reason", "")) for e in batch_entries.of(record, "overrule")},
         "gaps": [gap._asdict() for gap in gaps(record.rows)],
         "energy_kwh": record.energy_kwh,
         "prediction": record.prediction,
@@ -82,6 +79,17 @@ def document(
         "attachments": [_attached(path) for path in raw],
         "damage": record.damage or None,
         "signed": any(line.get("kind") == "signature" for line in record.added),
+    }
+
+
+def _by_kind(record: RunRecord) -> dict[str, list[dict[str, Any]]]:
+    """What people and guard did, a list a kind."""
+    return {
+        "entries": [_line(e) for e in batch_entries.of(record, "entry")],
+        "answers": [_line(e) for e in batch_entries.of(record, "answer")],
+        "corrections": [_line(e) for e in batch_entries.of(record, "order") if e.id in CORRECTIONS],
+        "trips": [_line(e) for e in record.events if e.kind in ("trip", "latched", "cleared")],
+        "acknowledged": [_line(e) for e in batch_entries.of(record, "acknowledge")],
     }
 
 

@@ -1,4 +1,4 @@
-"""How does a journal become a run record?
+"""How does a record on disk become a run record?
 
 A run's files (one, or more after a disk failure) are read in order and laid on one time axis: within a process the
 ticks' own clock, over a restart the clock that counts from boot, else the wall clock. What a restart or a failure left
@@ -15,10 +15,11 @@ from typing import Any, NamedTuple
 from controller.core.nouns import GOES_IN
 from controller.edge.record import line_format
 from controller.report import wort
-from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord, measured
+from controller.report.measured_steps import measured
+from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
 
 GLANCE_BYTES = 1 << 16  # of each end of a file: enough for its header and its last kept state
-OURS = ("header", "process", "keep", "sample")  # lines of the journal itself; the others are events
+OURS = ("header", "process", "keep", "sample")  # lines of the record itself; the others are events
 
 
 class Glance(NamedTuple):

@@ -9,7 +9,8 @@ from collections.abc import Iterable, Sequence
 from math import ceil, floor
 
 from controller.report import svg
-from controller.report.run_record import ENZYMES, GAP_S, Gap, RunRecord, plan_curve
+from controller.report.measured_steps import GAP_S
+from controller.report.run_record import ENZYMES, Gap, RunRecord, plan_curve
 from controller.report.svg import Axes, Curve, lasting
 
 

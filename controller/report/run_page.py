@@ -19,7 +19,8 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.report import batch_entries, batch_record, run_charts, svg
-from controller.report.run_record import EventRecord, RunRecord, StepRecord, gaps, longest_s
+from controller.report.measured_steps import gaps, longest_s
+from controller.report.run_record import EventRecord, RunRecord, StepRecord
 
 PRINTED, WORT_LINES, BATCH_LINES = (
     44,

@@ -24,7 +24,7 @@ class Wort(NamedTuple):
 
 
 def follow(rows: Sequence[Second], course: Mapping[str, Any]) -> Wort:
-    """The mash of a run from its rows; `course` as the journal keeps it."""
+    """The mash of a run from its rows; `course` as the record keeps it."""
     first = _dough_in(rows)
     if first is None or not course["grist_kg"]:
         return Wort(None, {})

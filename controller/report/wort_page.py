@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from controller.brewing.kinetics import teaching
+from controller.brewing.kinetics import enzyme_picture
 from controller.brewing.kinetics.malts import Basis
 from controller.brewing.kinetics.model import Mark, Profile
 from controller.brewing.kinetics.what_if import sentence
@@ -71,7 +71,7 @@ def _word(left_pct: float) -> str:
 
 def _step(step: Mapping[str, Any]) -> str:
     return (
-        f"      {step['name']}: {teaching.points(step['apparent_points_gained'])} of the limit, "
+        f"      {step['name']}: {enzyme_picture.points(step['apparent_points_gained'])} of the limit, "
         f"{step['starch_converted_pct']:.0f} % of the starch; lost {step['beta_lost_pct']:.0f} % of the beta-amylase, "
         f"{step['alpha_lost_pct']:.0f} % of the alpha-amylase"
     )
@@ -86,4 +86,6 @@ def _second(forecast: Forecast) -> Iterator[str]:
 def picture(profile: Profile, marks: Sequence[Mark], basis: Basis) -> list[str]:
     """The enzyme windows against the temperatures; plain ASCII where the terminal knows no more."""
     plain = not (sys.stdout.encoding or "").lower().startswith("utf")
-    return [f"  {line}".rstrip() for line in teaching.picture(profile, marks, basis.malt, basis.params, plain=plain)]
+    return [
+        f"  {line}".rstrip() for line in enzyme_picture.picture(profile, marks, basis.malt, basis.params, plain=plain)
+    ]

@@ -8,11 +8,12 @@ the person also looks after trips: finds the cause gone, presses the node's butt
 from __future__ import annotations
 
 import json
-import re
-from collections.abc import Callable, Iterator, Mapping
-from typing import Any, NamedTuple
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from controller.field import lease
+from sim.people.deeds import Deeds
+from sim.people.manner import PATIENT, Manner
 from sim.world.world import World
 
 ANSWER_WITHIN_S = 6.0  # no reply for so long: sent again, as a new order
@@ -21,33 +22,8 @@ AGAIN_S = 30.0  # a refused order is tried again after so long
 PUMP_S = 180.0  # the pump's own switch, before a look at the thermometers
 TOO_WARM_K = 1.0  # over the step's target
 COOLS_AFTER_S, COOLS_S_PER_K = 300.0, 20.0  # cold liquor in a mash too warm for so long, so slowly
-BOIL_S = 900.0  # a decoction whose program does not say
 GIVES_UP_S = 1200.0  # too warm for so long in a full tun: on to the next step
 HAND_K = 3.0  # probe and hand thermometer agree this closely
-
-
-class Manner(NamedTuple):
-    """How does this person behave?"""
-
-    start_at_s: float = 20.0
-    delay_s: float = 20.0  # from a question to the hand on the shovel
-    pour_s: float = 240.0  # dough-in (common practice: 3 to 10 min)
-    stir_s: float = 60.0  # afterwards
-    boil_s: float | None = None  # a decoction is away so long; None: as the program says
-    iodine: tuple[str, ...] = ("no starch",)  # the tests' outcomes in turn, the last one for ever
-    resume: str = "go on here"
-    take_over: bool = True
-    clears: bool = False  # looks after trips
-    look_s: float = 90.0  # so long after one shows
-    attended: bool = True
-    speaks: bool = True  # False: hands only; somebody else gives the orders and the answers
-    tries: int = 3  # the same trip cleared so often; then the person stops the run
-    starts: int = 20  # a refused start is tried so often
-    patience_s: float = 1800.0  # a probe that stays wrong for so long ends the run
-    cools: bool = False  # a mash that stays too warm gets cold liquor without a trip, too, as the notes say
-
-
-PATIENT = Manner()
 
 
 class Person:
@@ -56,7 +32,7 @@ class Person:
     def __init__(self, world: World, manner: Manner = PATIENT, away_s: Mapping[int, float] | None = None) -> None:
         """`away_s`: how long the program lets the decoction of a step be away."""
         self.world, self.manner = world, manner
-        self._away_s = away_s or {}
+        self._deeds = Deeds(world, manner, away_s or {})
         self.refusals: list[str] = []
         self.answered: list[str] = []
         self.finished = False
@@ -79,8 +55,6 @@ class Person:
         self._pumped_at = -1e9
         self._warm_since: float | None = None
         self._gives_up = False  # this rest, for it stays too warm
-        self._amount = (0.0, 98.0)
-        self._pulled: set[int] = set()  # steps for which mash has been taken out
 
     # ------------------------------------------------------------ ears
 
@@ -175,7 +149,7 @@ class Person:
         key = (str(prompt["id"]), int(status["step"]["index"]))
         if key != self._asked:
             self._asked, self._told = key, False
-            self._deed = self._deeds(prompt, status)
+            self._deed = self._deeds.asked(prompt, status)
             self._deed_due = now + self.manner.delay_s
         if now < self._deed_due:
             return []
@@ -205,63 +179,6 @@ class Person:
         if said:  # still asked then: said again, but nothing is poured twice
             self._told, self._deed_due = True, now + AGAIN_S
         return said
-
-    def _deeds(self, prompt: dict[str, Any], status: dict[str, Any]) -> Iterator[float] | None:
-        """What has to be done at the tun before this can be answered?"""
-        deeds: dict[str, Callable[[str, dict[str, Any]], Iterator[float]]] = {
-            "grain_in": self._grain,
-            "pull": self._pull,
-            "returned": self._return,
-            "add": self._fetch,
-            "added": self._add,
-        }
-        deed, step = deeds.get(str(prompt["id"])), int(status["step"]["index"])
-        if prompt["id"] == "pull":
-            if step in self._pulled:  # asked again after an outage: the mash is in the kettle already
-                return None
-            self._pulled.add(step)
-        return None if deed is None else deed(str(prompt["text"]), status)
-
-    def _grain(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        """Pour and stir with the lid off, look at the thermometer, temper with cold liquor if it is too warm."""
-        tun, manner = self.world.tun, self.manner
-        tun.lid(True)
-        self.world.dough_in(manner.pour_s)
-        yield manner.pour_s
-        yield manner.stir_s
-        following = status["steps"][min(int(status["step"]["index"]) + 1, len(status["steps"]) - 1)]
-        if self.world.temper(float(following["target_c"])) > 0:
-            yield 60.0
-        tun.lid("lid_open" in self.world.live)
-
-    def _pull(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        """Take out what is asked for, and boil it."""
-        kg = _number(r"([\d.]+) kg", text, 1.0)
-        self._amount = (kg, 95.0)
-        self.world.tun.pull(kg)
-        own_s = self.manner.boil_s
-        yield self._away_s.get(int(status["step"]["index"]), BOIL_S) if own_s is None else own_s
-
-    def _return(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        """Back in portions, as long as the thermometer is below what was said."""
-        yield from self._portions(text, self.world.tun.put_back)
-
-    def _fetch(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        """Hot liquor is fetched first."""
-        self._amount = (_number(r"([\d.]+) kg", text, 1.0), _number(r"at ([\d.]+) °C", text, 98.0))
-        yield 10.0
-
-    def _add(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        yield from self._portions(text, self.world.tun.add_liquor)
-
-    def _portions(self, text: str, pour: Callable[[float, float, float], None]) -> Iterator[float]:
-        (kg, c), stop_c = self._amount, _number(r"stop[^.]* at ([\d.]+) °C", text.lower().replace("°c", "°C"), 100.0)
-        for _ in range(20):
-            if self.world.hand_c() >= stop_c:
-                break
-            pour(kg / 20.0, c, 10.0)
-            yield 12.0
-        yield self.manner.stir_s
 
     # ------------------------------------------------------------ trips
 
@@ -342,8 +259,3 @@ class Person:
         said = self._order("clear", {"inspected": True}, now, trip=name)
         self._cleared[name] = self._cleared.get(name, 0) + len(said)
         return said
-
-
-def _number(pattern: str, text: str, otherwise: float) -> float:
-    match = re.search(pattern, text)
-    return float(match[1]) if match else otherwise

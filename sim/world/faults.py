@@ -163,6 +163,18 @@ def _value(spec: str, kind: Kind, text: str) -> float:
     return value
 
 
+def parse_all(specs: Iterable[str]) -> tuple[list[Fault], list[str]]:
+    """Those that can be read, and why the others cannot."""
+    faults: list[Fault] = []
+    wrong: list[str] = []
+    for spec in specs:
+        try:
+            faults.append(parse(spec))
+        except ValueError as why:
+            wrong.append(str(why))
+    return faults, wrong
+
+
 class Faults:
     """The faults of one run, and which of them are at work now."""
 

@@ -14,8 +14,6 @@ from typing import Any, NamedTuple
 from controller.messages.topics import Topics
 from sim.world.faults import Fault
 
-TROUBLE = ("broker_gone", "delay", "duplicate", "reorder", "lost")
-
 
 class Message(NamedTuple):
     """One message as it arrives."""

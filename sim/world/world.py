@@ -8,37 +8,25 @@ clock.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from random import Random
-from typing import NamedTuple
 
 from controller.core.nouns import Course
 from controller.messages.topics import topics
-from controller.settings.tun import Probe as ProbeSettings
 from controller.settings.tun import Settings
 from sim.fresh_readings import decoded
 from sim.plant.spec import STEP_S, WATER_J_PER_KG_K
 from sim.plant.tun import Tun
 from sim.world.faults import Fault, Faults
-from sim.world.instruments import NO_READINGS, Form, Heater, Probe, Switch
+from sim.world.instruments import Heater, Switch
 from sim.world.network import Message, Network
-from sim.world.probe_faults import Misled
-from sim.world.true_values import Role, TrueValues, of_tun
+from sim.world.readings import Readings
+from sim.world.true_values import TrueValues, of_tun
 
 WALL_S = 1_790_000_000.0  # unix time at the start of every simulated run: 21 September 2026, 14:13 UTC
 TAP_C = 15.0  # cold liquor, where the liquor in the tun came in hot (common practice)
 MAINS_S = 60.0  # the supply wanders once a minute
 FLOWS_SHARE = 0.3  # a flow switch closes above this share of the full flow (common practice: a third)
-
-
-class ProbeTopic(NamedTuple):
-    """The probes that speak on one topic, and how."""
-
-    topic: str
-    roles: tuple[Role, ...]
-    probes: tuple[Probe, ...]
-    form: Form
 
 
 class World:
@@ -63,37 +51,18 @@ class World:
         self.tun.stir(False)
         self.tun.pump(0.0)
         self.topics = topics(settings)
-        self.wires = Network(self.topics, Random(f"wires {seed}"))
+        self.network = Network(self.topics, Random(f"wires {seed}"))
         self.now = -STEP_S  # of the last step done
         self._mischief = Random(f"mischief {seed}")
         self._boots = 0
-        self._start_probes()
+        self.readings = Readings(settings, self.truth, self.rng, self.network)
+        self.probes = self.readings.probes
         self.heater = Heater(self.truth.node, self.truth.measures_power, self._boot(), 0.0)
         self._level, self._flow = Switch(), Switch()
         self._stirrer_until = self._pump_until = self._hand_pump_until = 0.0
         self._mains, self._mains_next = 1.0, 0.0
         self._before: frozenset[str] = frozenset()
-        self._foreign_seq = 0
-        self._misled = Misled(self.probes, self.truth.room_c)
         self._least_l = settings.tun.min_liquor_l
-
-    def _start_probes(self) -> None:
-        tun = self.settings.tun
-        by_role = {"mash": tun.probes.mash, "second": tun.probes.second, "outlet": tun.probes.outlet}
-        self.probes: dict[Role, Probe] = {}
-        by_topic: dict[str, dict[Role, ProbeSettings]] = {}
-        for role, senses in self.truth.senses:
-            settings = by_role[role]
-            if settings is None:
-                continue
-            self.probes[role] = Probe(senses, settings, self.truth.liquor_c, self.rng)
-            by_topic.setdefault(settings.topic, {})[role] = settings
-        self._lines = [
-            ProbeTopic(topic, tuple(group), tuple(self.probes[role] for role in group), Form(tuple(group.values())))
-            for topic, group in by_topic.items()
-        ]
-        self._felt = [(probe, probe.senses.spot) for probe in self.probes.values()]
-        self._due = 0.0
 
     def _boot(self) -> str:
         self._boots += 1
@@ -110,15 +79,15 @@ class World:
         """Move on to t (s) and return what has reached the daemon by then, in the order of arrival."""
         while self.now + STEP_S <= t:
             self.step()
-        return self.wires.arrived(t)
+        return self.network.arrived(t)
 
     def receive(self, topic: str, payload: bytes, t: float, retained: bool = False) -> None:
         """The daemon publishes at time t."""
-        self.wires.to_nodes(t, topic, payload, self.live, retained)
+        self.network.to_nodes(t, topic, payload, self.live, retained)
 
     def say(self, topic: str, payload: bytes, t: float) -> None:
         """A person publishes at time t."""
-        self.wires.to_daemon(t, topic, payload, self.live)
+        self.network.to_daemon(t, topic, payload, self.live)
 
     # ------------------------------------------------------------ what hands do at the tun
 
@@ -168,29 +137,28 @@ class World:
         if not live and now % 1.0 == 0.0 and self.heater.plain:
             self._between(now)
             return
-        for message in self.wires.for_nodes(now):
+        for message in self.network.for_nodes(now):
             self._command(message)
         self._motors(now)
         self._heat(now)
         self._see(now)
         if live and now % 1.0 == 0.0:
-            self.wires.strangers(now, live)
+            self.network.strangers(now, live)
 
     def _between(self, now: float) -> None:
         """A half second in which nothing is decided: commands come in at the other half, k + 0.25 s on."""
         tun = self.tun
         tun.half(self.heater.share)
-        for probe, spot in self._felt:
-            probe.feel(tun.spot_c(spot))
-        if now >= self._due:
-            self._samples(now)
+        self.readings.feel(tun)
+        if now >= self.readings.due_s:
+            self.readings.say(now, self.live, self.heater.share, self.wall_s)
 
     def _edges(self, now: float) -> None:
         """What happens once, when a fault begins or ends?"""
         kinds = frozenset(self.live)
         begun, over = kinds - self._before, self._before - kinds
         self._before = kinds
-        self.wires.link(now, "broker_gone" not in kinds)
+        self.network.link(now, "broker_gone" not in kinds)
         if begun & {"heater_reboot", "heater_boots_on"} or over & {"heater_gone", "mains_cut"}:
             self.heater.reboot(self._boot(), now)
         if begun & {"probe_reboot"} or over & {"mains_cut"}:
@@ -218,23 +186,23 @@ class World:
     def _plays(self, begun: frozenset[str], now: float) -> None:
         """Faults that are a single event."""
         if "retained_replay" in begun:
-            self.wires.retained_trap(now)
+            self.network.retained_trap(now)
         if "replay" in begun:
-            self.wires.replay(now)
+            self.network.replay(now)
         if "cold_liquor" in begun:
             self.tun.add_liquor(self.live["cold_liquor"].value, self.truth.liquor_c, 30.0)
         if "hot_liquor" in begun:
             self.tun.add_liquor(self.live["hot_liquor"].value, 98.0, 30.0)
         if "probe_fallen" in begun:
-            self._misled.fallen_c = self.probes["mash"].felt_c
+            self.readings.misled.fallen_c = self.probes["mash"].felt_c
         if "probe_drift" in begun:
-            self._misled.drift_k = 0.0
+            self.readings.misled.drift_k = 0.0
         if "stop_button" in begun:
             word = ("stop", "hold", "abort")[round(self.live["stop_button"].value) - 1]
-            self.wires.to_daemon(now, self.topics.order, word.encode(), {})
+            self.network.to_daemon(now, self.topics.order, word.encode(), {})
 
     def _online(self, topic: str, there: bool) -> None:
-        self.wires.to_daemon(self.now, topic, b"true" if there else b"false", {}, keep=True)
+        self.network.to_daemon(self.now, topic, b"true" if there else b"false", {}, keep=True)
 
     def _command(self, message: Message) -> None:
         """What the daemon said reaches a node."""
@@ -296,13 +264,12 @@ class World:
     def _see(self, now: float) -> None:
         """Probes feel and speak, switches and heater speak."""
         tun, live = self.tun, self.live
-        for probe, spot in self._felt:
-            probe.feel(tun.spot_c(spot))
+        self.readings.feel(tun)
         if live:
-            self._misled.grow(live)
-        if live or now >= self._due:
-            self._samples(now)
-        topics, to_daemon = self.topics, self.wires.to_daemon
+            self.readings.misled.grow(live)
+        if live or now >= self.readings.due_s:
+            self.readings.say(now, live, self.heater.share, self.wall_s)
+        topics, to_daemon = self.topics, self.network.to_daemon
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
         if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
             to_daemon(now, topics.heater_report, said, live)
@@ -316,48 +283,3 @@ class World:
     def _own_outlet_c(self) -> float | None:
         outlet = self.probes.get("outlet")
         return None if outlet is None else outlet.sent_c
-
-    # ------------------------------------------------------------ readings
-
-    def _samples(self, now: float) -> None:
-        """Every topic whose sample is due, and when the next one of any will be."""
-        for line in self._lines:
-            if now >= line.probes[0].next_s:
-                self._publish(line, now)
-        self._due = min([line.probes[0].next_s for line in self._lines])
-
-    def _publish(self, line: ProbeTopic, now: float) -> None:
-        """One topic's samples, which are due."""
-        live = self.live
-        topic, roles, probes, form = line
-        mash = bool(live) and "mash" in roles
-        slow = live["probe_slow"].value if mash and "probe_slow" in live else None
-        if not probes[0].due(now, slow):
-            return
-        if not live:
-            samples = [(probe.sample(), probe.seq) for probe in probes]
-            self.wires.to_daemon(now, topic, form.payload(samples, self.wall_s if form.stamped else 0.0), live)
-        elif "mains_cut" not in live and not (mash and ("probe_unplugged" in live or "probe_offline" in live)):
-            self._publish_all(topic, roles, form, now)
-
-    def _publish_all(self, topic: str, roles: tuple[Role, ...], form: Form, now: float) -> None:
-        """The same with faults at work: something else in place of the reading, many of it, a stranger's beside it."""
-        live, payload = self.live, self._payload(roles, form)
-        copies = round(live["probe_flood"].value) if "mash" in roles and "probe_flood" in live else 1
-        for _ in range(copies):
-            self.wires.to_daemon(now, topic, payload, live)
-        if roles == ("mash",) and "foreign_reading" in live:
-            self._foreign_seq += 1
-            fake = form.payload([(live["foreign_reading"].value, self._foreign_seq)], self.wall_s)
-            self.wires.to_daemon(now, topic, fake, live)
-
-    def _payload(self, roles: tuple[Role, ...], form: Form) -> bytes:
-        live = self.live
-        if "mash" in roles and "probe_text" in live:
-            return NO_READINGS[int(self.now) % len(NO_READINGS)]
-        values = {role: self._misled.value(role, live, self.heater.share) for role in roles}
-        if "mash" in roles and "probe_nan" in live:
-            values["mash"] = math.nan
-        return form.payload([(values[role], self.probes[role].seq) for role in roles], self.wall_s).replace(
-            b"nan", b"NaN"
-        )

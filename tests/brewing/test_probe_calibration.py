@@ -18,8 +18,12 @@ from controller.brewing.probe_calibration import (
     correction,
     ice_point,
     platinum_tolerance_k,
-    raw_of_c,
 )
+
+
+def raw_of_c(line: Correction, true_c: float) -> float:
+    """What such a probe says at this temperature."""
+    return line.raw_ice_c + true_c * (line.raw_boil_c - line.raw_ice_c) / line.boil_c
 
 
 def _steady(raw_c: float, count: int = 25, every_s: float = 10.0, drift_k: float = 0.0) -> list[Sample]:

@@ -16,7 +16,7 @@ from controller.commissioning.tryout import Tryout
 from controller.commissioning.tryout_rig import Hushed, Look, Water
 from controller.core.nouns import RunState
 from controller.edge.files import config_files
-from controller.edge.record.writer import RealDisks
+from controller.edge.record.disks import RealDisks
 from controller.plan import plan
 from controller.settings.tun import Settings
 from sim.people.manual_faults import ScriptedHands

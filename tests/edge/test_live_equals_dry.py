@@ -10,7 +10,8 @@ import pytest
 from controller.edge.files import config_files
 from controller.plan import plan
 from sim.dryrun import DryRun
-from sim.people.person import PATIENT, Person
+from sim.people.manner import PATIENT
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run

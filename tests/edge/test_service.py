@@ -19,7 +19,8 @@ from controller.edge.service import Service
 from controller.messages.inbox import Inbox
 from controller.plan import plan
 from controller.settings.tun import Settings
-from sim.people.person import PATIENT, Person
+from sim.people.manner import PATIENT
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
@@ -314,7 +315,7 @@ def test_a_bug_while_a_program_is_loaded_ends_the_service(tmp_path: Path) -> Non
 
     async def main() -> None:
         bench = rig(tmp_path)
-        bench.service._compile = lambda args: 1 // 0  # type: ignore[assignment,return-value]
+        bench.service._loader._compile = lambda args: 1 // 0  # type: ignore[assignment,return-value]
         task = asyncio.create_task(bench.service.run())
         await asyncio.sleep(5.0)
         order(bench, id="a", order="start", args={"program": "water-trial"})

@@ -14,7 +14,8 @@ from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.tun import Settings, Supply
-from sim.people.person import Manner, Person
+from sim.people.manner import Manner
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
@@ -60,7 +61,7 @@ def rig(name: str, folder: Path, first: Rig | None = None, start_at_s: float = 2
 
 
 def draws_w(bench: Rig) -> float:
-    return bench.stand_in.world.heater.share * bench.service.settings.tun.heater.power_w
+    return bench.site.world.heater.share * bench.service.settings.tun.heater.power_w
 
 
 async def both(folder: Path, seconds: int) -> tuple[list[tuple[float, float]], list[Rig]]:

@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 from controller.core.nouns import Course, Instant
 from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport
 from controller.edge.record import reader
-from controller.edge.record.writer import RealDisks, RecordWriter
+from controller.edge.record.disks import RealDisks
+from controller.edge.record.writer import RecordWriter
 from controller.edge.service import Service, Watcher
 from controller.settings.tun import Settings
 from sim.plant.spec import STEP_S
@@ -135,7 +136,7 @@ class Rig:
     def __init__(
         self,
         settings: Settings,
-        stand_in: SimulatedSite,
+        site: SimulatedSite,
         folder: Path,
         boot: str,
         *,
@@ -145,9 +146,9 @@ class Rig:
         clock: Clock | None = None,
         threaded: bool = False,  # the journal's own writer thread: on real time only
     ) -> None:
-        self.broker, self.clock, self.stand_in = MemoryBroker(), clock or Clock(), stand_in
+        self.broker, self.clock, self.site = MemoryBroker(), clock or Clock(), site
         self.disks: Any = disks or Disks()
-        course = stand_in.world.course
+        course = site.world.course
 
         def compiled(args: Mapping[str, Any]) -> Course | tuple[str, ...]:
             return course if args.get("program") == course.program else (f"no program {args.get('program')!r}",)
@@ -174,11 +175,11 @@ class Rig:
         """The tun and the brewer, half a second at a time."""
         topics = self.topics
         hears = {topics.heater_command, topics.stirrer_command, topics.pump_command, topics.status, topics.reply}
-        self.broker.listen([t for t in hears if t], lambda t, p, r: self.stand_in.hear(t, p, self.clock.now()))
+        self.broker.listen([t for t in hears if t], lambda t, p, r: self.site.hear(t, p, self.clock.now()))
         step = max(0, math.ceil(self.clock.now() / STEP_S))  # a later life begins where the former one ended
         while True:
             await self.clock.sleep_until(step * STEP_S)
-            for message in self.stand_in.until(step * STEP_S):
+            for message in self.site.until(step * STEP_S):
                 if not message.retained:
                     self.broker.publish(message.topic, message.payload)
             step += 1

@@ -11,7 +11,7 @@ from jsonschema import Draft7Validator, Draft202012Validator
 from controller.core.nouns import Event, HeaterCommand, Motor, Reply, RunState
 from controller.edge.files import config_files, plan_by_name
 from controller.edge.supply_link import SupplyLink
-from controller.messages import asyncapi, outgoing, payload_schemas
+from controller.messages import asyncapi, outgoing, payload_schemas, status_schema
 from controller.messages.topics import Topics, topics
 from controller.settings.tun import Settings
 from sim.dryrun import DryRun
@@ -172,7 +172,7 @@ def test_a_status_with_a_stray_or_missing_key_does_not_fit() -> None:
 
 
 def test_commands_replies_and_motors_fit() -> None:
-    """What words.py builds for heater, motors and replies validates."""
+    """What outgoing.py builds for heater, motors and replies validates."""
     off = HeaterCommand(1, 2, 0.0, 10.0, "off", 7, 0.4)
     assert complaints("heaterCommand", outgoing.heater_command(off, WALL, "boot")) == []
     blind = HeaterCommand(1, 2, 0.0, 10.0, "off")
@@ -238,7 +238,7 @@ def test_the_bench_really_mashes() -> None:
 
 
 MODELS: dict[str, Any] = {
-    "status": payload_schemas.Status,
+    "status": status_schema.Status,
     "event": payload_schemas.Event,
     "reply": payload_schemas.Reply,
     "online": payload_schemas.Presence,

@@ -39,7 +39,7 @@ def test_a_second_daemon_on_the_same_machine_is_turned_away(tmp_path: Path) -> N
 def test_a_daemon_elsewhere_takes_the_tun_and_the_first_falls_silent(tmp_path: Path) -> None:
     """A second owner with a higher epoch: the first trips, sends no heat and then nothing; never two hot owners."""
     with field(tmp_path, "gannet", "short", SPEED) as there:
-        there.stand_in()
+        there.site()
         there.serve()
         there.wait(lambda: any(h.values()["duty"] > 0 for h in there.of("heater/command")), 60, "heat")
         first = there.of("heater/command")[-1].values()["owner"]

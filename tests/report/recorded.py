@@ -93,5 +93,5 @@ def a_mash(folder: Path) -> Recorded:
     one.run(40)
     one.bench.probe = True
     one.until("complete")
-    one.scribe.journal.close()
+    one.scribe.writer.close()
     return one

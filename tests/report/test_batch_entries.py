@@ -63,7 +63,7 @@ def mash(tmp_path_factory: pytest.TempPathFactory) -> Recorded:
     for key, value in ENTERED.items():
         one.answer(**{key: value})
     one.until("complete")
-    one.scribe.journal.close()
+    one.scribe.writer.close()
     return one
 
 

@@ -14,7 +14,7 @@ from controller.plan.plan import Plan
 from controller.settings.tun import Settings
 from sim import dryrun
 from sim.judge import Judge
-from sim.people.person import Manner
+from sim.people.manner import Manner
 from sim.world.faults import parse
 
 Pair = tuple[Settings, Plan]

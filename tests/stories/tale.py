@@ -15,7 +15,7 @@ from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.recipe import Liquor, Program, Step
 from sim.dryrun import DryRun
-from sim.people.person import PATIENT, Manner
+from sim.people.manner import PATIENT, Manner
 from sim.world.faults import parse
 from tests.places import ROOT
 

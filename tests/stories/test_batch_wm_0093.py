@@ -24,7 +24,7 @@ from controller.messages.inbox import Inbox
 from controller.plan import plan
 from controller.plan.recipe import HotLiquor
 from sim.dryrun import DryRun
-from sim.people.person import Manner
+from sim.people.manner import Manner
 from sim.world import true_values
 from sim.world.faults import parse
 from tests.stories.tale import CONFIG
@@ -116,7 +116,7 @@ class Batch:
         kept = json.loads(json.dumps(checkpoint.keep(self.dry.state)))
         gone, dry = self.now, self.dry
         dry.world.faults = type(dry.world.faults)([parse(f"mains_cut@{gone + 0.25:g}+{CUT_S:g}")])
-        dry.stand_in.until(gone + CUT_S)
+        dry.site.until(gone + CUT_S)
         self.back_c = dry.world.tun.mash_mean_c
         told = checkpoint.recall(kept, gone + CUT_S)
         assert told is not None

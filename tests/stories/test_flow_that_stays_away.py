@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from controller.edge.files import config_files, plan_by_name
 from sim import dryrun
-from sim.people.person import Manner
+from sim.people.manner import Manner
 from sim.world.faults import parse
 from tests.places import ROOT
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from controller.core.nouns import RunState
 from sim.dryrun import DryRun
-from sim.people.person import Manner
+from sim.people.manner import Manner
 from tests.stories.tale import REST, tell
 
 

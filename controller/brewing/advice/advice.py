@@ -13,7 +13,8 @@ from typing import NamedTuple, cast, get_args
 
 from controller.brewing.advice import grist_rules, step_rules, tun_rules
 from controller.brewing.advice.plan_facts import MashPlan
-from controller.brewing.advice.table import RULES, Level, Rule
+from controller.brewing.advice.rule import Level, Rule
+from controller.brewing.advice.table import RULES
 
 Check = Callable[[MashPlan, Mapping[str, float]], dict[str, object] | None]
 Changes = Mapping[str, Mapping[str, object]]  # rule id -> figures, "level" (or "off"), and texts

@@ -234,14 +234,6 @@ def _least(cost: Callable[[float], float], low: float, high: float, within: floa
     return (low + high) / 2.0
 
 
-def calibrated_to(
-    found: Calibration, malt: Malt = DEFAULT_MALT, params: Parameters = CALIBRATED_SET
-) -> tuple[Malt, Parameters]:
-    """What are malt and parameter set with a calibration put in?"""
-    faster = changed(params, beta_loss_scale=params.beta_loss_scale * found.beta_loss_factor)
-    return malt._replace(limit_dextrin_share=found.limit_dextrin_share), faster
-
-
 def from_record(record: dict[str, object]) -> Calibration:
     """Which calibration does a record hold? Raises Implausible where the record does not hold together."""
     share, factor = record.get("limit_dextrin_share"), record.get("beta_loss_factor")

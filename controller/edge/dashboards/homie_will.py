@@ -27,12 +27,16 @@ async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
     will = Will(homie.will().topic, homie.will().payload)
     while True:
         with contextlib.suppress(aiomqtt.MqttError, OSError, ValueError, TimeoutError):
-            client = await make(broker, identifier, None, will)
-            async with client:
-                ready = homie.state("ready")
-                await client.publish(ready.topic, ready.payload, 1, retain=True)
-                heed_cancellation()
-                async for _ in client.messages:
-                    pass  # nothing is subscribed to: only the end of the connection is awaited
+            await _held(await make(broker, identifier, None, will), homie)
         heed_cancellation()
         await asyncio.sleep(AGAIN_S)
+
+
+async def _held(client: aiomqtt.Client, homie: Homie) -> None:
+    """One connection, until it ends."""
+    async with client:
+        ready = homie.state("ready")
+        await client.publish(ready.topic, ready.payload, 1, retain=True)
+        heed_cancellation()
+        async for _ in client.messages:
+            pass  # nothing is subscribed to: only the end of the connection is awaited

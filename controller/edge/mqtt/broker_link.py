@@ -1,4 +1,4 @@
-"""How does the broker carry our messages? With client.py the only place that knows the library.
+"""How does the broker carry our messages? With connection.py the only place that knows the library.
 
 A new client object for each connection, since the old one would send again what it had not got rid of. Incoming
 messages are handed on where they leave the socket, not through a queue. Heater commands never wait in the client: one
@@ -44,7 +44,7 @@ STUCK_S, STUCK_FLOOR_S = 2.0, 0.25  # unacknowledged for so long (over speed): n
 DEAD_S, DEAD_FLOOR_S = 10.0, 1.0  # unacknowledged for so long (over speed): the connection is reset
 OWN_WINDOW = 1000  # the client must never hold back: what may wait, and for how long, is decided here
 NOT_AUTHORIZED = 135  # MQTT 5, section 2.4
-EVENTS_KEPT = 2000  # while the broker is away; the journal has them all
+EVENTS_KEPT = 2000  # while the broker is away; the record has them all
 
 
 class BrokerLink:
@@ -98,13 +98,7 @@ class BrokerLink:
         try:
             async with asyncio.timeout(CONNECT_S) as limit:
                 client = await make(self._broker, self._identifier, self._deliver, self._will, OWN_WINDOW)
-                async with client:
-                    await self._subscribe(client, ear)
-                    heed_cancellation()
-                    limit.reschedule(None)
-                    self._linked(client, ear)
-                    async for _ in client.messages:
-                        pass  # only the end of the connection is awaited here
+                await self._until_it_ends(client, ear, limit)
         except (aiomqtt.MqttError, OSError, ValueError, TimeoutError) as error:
             return plain(error)
         finally:
@@ -113,6 +107,16 @@ class BrokerLink:
             self._newest.clear()  # what was newest then is old when the line is back
             self._quiet.set()
         return "the connection ended"
+
+    async def _until_it_ends(self, client: aiomqtt.Client, ear: Ear, limit: asyncio.Timeout) -> None:
+        """Subscribed within the limit; then for as long as the connection lasts."""
+        async with client:
+            await self._subscribe(client, ear)
+            heed_cancellation()
+            limit.reschedule(None)
+            self._linked(client, ear)
+            async for _ in client.messages:
+                pass  # only the end of the connection is awaited here
 
     async def _subscribe(self, client: aiomqtt.Client, ear: Ear) -> None:
         if not self._topics:

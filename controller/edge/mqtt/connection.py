@@ -1,7 +1,7 @@
 """How is one connection to a broker made?
 
 A fresh client with our settings: MQTT 5 or 3.1.1, clean start, last will, TLS, no delays in the socket; and the
-client's errors in plain words. Together with mqtt.py the only place that knows the client library.
+client's errors in plain words. Together with broker_link.py the only place that knows the client library.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """How do messages get in and out, whatever carries them?
 
-The service speaks to a `Transport`; MQTT (mqtt.py) is one, the memory of this process another, for tests on virtual
-time. Sending never waits: what cannot leave now is dropped (heater commands), replaced by the newest (status) or kept
-in order (events, replies), so that nothing slow ever stands in front of an OFF.
+The service speaks to a `Transport`; a broker (broker_link.py) is one, the memory of this process another, for tests on
+virtual time. Sending never waits: what cannot leave now is dropped (heater commands), replaced by the newest (status)
+or kept in order (events, replies), so that nothing slow ever stands in front of an OFF.
 """
 
 from __future__ import annotations

@@ -45,7 +45,7 @@ class Begun(NamedTuple):
     """A process ready for its first tick."""
 
     state: State
-    journal: RecordWriter
+    writer: RecordWriter
     events: tuple[Event, ...]
 
 
@@ -90,14 +90,14 @@ def begin(
     except OSError as error:
         found = line_format.Found(damage=f"the record cannot be read ({error.strerror})")
     past = recall(settings, found, clock, now, same_program)
-    journal = (make or RecordWriter)(folder, found.seq, settings.service.keep_runs)
+    writer = (make or RecordWriter)(folder, found.seq, settings.service.keep_runs)
     state = start(settings, now, boot, past.epoch, past.trips, past.pending, proof_days, past.off_until, past.incidents)
     values, kept = head(settings, clock, boot, past.epoch), checkpoint.keep(state)
     if past.pending is not None and found.path is not None and not found.damage:
-        journal.go_on(found.path, found.good_bytes, found.lines, values, kept)
+        writer.go_on(found.path, found.good_bytes, found.lines, values, kept)
     else:  # a new file for all but an open run that is sound
-        journal.begin(past.pending is not None, values, kept)
-    return Begun(state, journal, past.events)
+        writer.begin(past.pending is not None, values, kept)
+    return Begun(state, writer, past.events)
 
 
 def recall(

@@ -27,10 +27,10 @@ SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long
 
 
 class Recorder:
-    """Writes to the journal; tells events by `tell` when they are safe."""
+    """Writes the record; tells events by `tell` when they are safe."""
 
     def __init__(self, settings: Settings, clock: Clock, begun: reader.Begun, tell: Callable[[bytes], None]) -> None:
-        self.journal: RecordWriter = begun.journal
+        self.writer: RecordWriter = begun.writer
         self._settings, self._clock, self._tell = settings, clock, tell
         self._waiting: deque[tuple[int, bytes]] = deque()
 
@@ -41,7 +41,7 @@ class Recorder:
             with contextlib.suppress(RuntimeError):
                 loop.call_soon_threadsafe(self.publish)
 
-        self.journal.on_durable = written
+        self.writer.on_durable = written
 
     def record(self, before: State, outcome: Outcome, events: tuple[Event, ...], now: Instant) -> None:
         """Events and what must survive go to disk; a run that begins gets a file of its own."""
@@ -49,28 +49,28 @@ class Recorder:
         begins = state.run.run_id != before.run.run_id and state.pending is None and before.pending is None
         if begins:
             head = reader.head(self._settings, self._clock, state.boot, state.guard.epoch)
-            self.journal.begin(bool(state.run.run_id), head, checkpoint.keep(state))
+            self.writer.begin(bool(state.run.run_id), head, checkpoint.keep(state))
         elif events or _place(state) != _place(before):
-            self.journal.keep(checkpoint.keep(state), stamp)
+            self.writer.keep(checkpoint.keep(state), stamp)
         for event in events:
             values = {**outgoing.event_values(0, self._clock.wall_s(), event), **stamp, "t": round(now, 2)}
-            seq = self.journal.event(values)
+            seq = self.writer.event(values)
             self._waiting.append((seq, outgoing.event(seq, values["at"], event)))
         if state.run.state not in QUIET:
-            self.journal.sample({**stamp, **_row(outcome, now)})
+            self.writer.sample({**stamp, **_row(outcome, now)})
         self.publish()
 
     def publish(self) -> None:
         """Events go out once they are on disk, so that none is ever seen that a restart does not know."""
-        disk = self.journal.disk()
+        disk = self.writer.disk()
         while self._waiting and (self._waiting[0][0] <= disk.durable_seq or not disk.ok):
             self._tell(self._waiting.popleft()[1])
 
     async def settle(self) -> None:
         """Wait a moment for the disk, so that the last events can be told too."""
         for _ in range(int(SETTLE_S / LOOK_S)):
-            disk = self.journal.disk()
-            if not disk.ok or disk.durable_seq >= self.journal.seq:
+            disk = self.writer.disk()
+            if not disk.ok or disk.durable_seq >= self.writer.seq:
                 break
             await asyncio.sleep(LOOK_S)
         self.publish()

@@ -1,120 +1,29 @@
 """How does what happened get onto the disk, whatever the disk does?
 
-Append-only lines (record.py), written by one thread so that no slow disk stands in front of an OFF. Events are synced
-at once, samples every few seconds. The file is kept longer than what stands in it, filled with zeros: a sync that makes
-a file longer costs the device 20 kB (measured on ext4 with 4 KiB blocks: the file system's own journal), one that
-writes over what is there the block alone. A failed write or sync loses the file: pages may be marked clean afterwards,
-so it is never tried again on the same file (PostgreSQL's fsync findings of 2018); a new file is begun, and the run will
-not resume by itself.
+Append-only lines (line_format.py), written by one thread so that no slow disk (disks.py) stands in front of an OFF.
+Events are synced at once, samples every few seconds. A failed write or sync loses the file: pages may be marked clean
+afterwards, so it is never tried again on the same file (PostgreSQL's fsync findings of 2018); a new file is begun, and
+the run will not resume by itself.
 """
 
 from __future__ import annotations
 
 import contextlib
-import os
 import queue
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple
 
 from controller.core.nouns import Disk
 from controller.edge.record import line_format
+from controller.edge.record.disks import Disks, RealDisks
 
 SAMPLES_S = 4.0  # at most so many seconds of samples are lost in a power cut
 RETRY_S = 30.0  # after a failure a new file is tried so often
 QUEUE_LINES = 20_000  # beyond it samples are dropped: the disk has been stuck for hours
-BLOCK = 4096
-ROOM = 256 * 1024  # bytes by which a file is made longer at a time
 IDLE_KEPT = 5  # idle files kept beside the runs
-
-
-class Disks(Protocol):
-    """The few calls that touch the disk; tests put faults here."""
-
-    def create(self, path: Path) -> int: ...
-
-    def reopen(self, path: Path, good_bytes: int) -> int: ...
-
-    def write(self, fd: int, data: bytes) -> None: ...
-
-    def sync(self, fd: int) -> None: ...
-
-    def close(self, fd: int) -> None: ...
-
-    def remove(self, path: Path) -> None: ...
-
-    def free_mb(self, folder: Path) -> float: ...
-
-
-class RealDisks:
-    """The machine's own."""
-
-    def __init__(self) -> None:
-        self._ends: dict[int, tuple[int, int]] = {}  # of each open file: the end of what was written, and of its room
-
-    def create(self, path: Path) -> int:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
-        fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640)
-        self._ends[fd] = 0, 0
-        self._sync_folder(path.parent)
-        return fd
-
-    def reopen(self, path: Path, good_bytes: int) -> int:
-        fd = os.open(path, os.O_RDWR | os.O_CLOEXEC)
-        os.ftruncate(fd, good_bytes)
-        self._ends[fd] = good_bytes, good_bytes
-        if good_bytes and os.pread(fd, 1, good_bytes - 1) != b"\n":
-            self.write(fd, b"\n")
-        os.fsync(fd)
-        return fd
-
-    def write(self, fd: int, data: bytes) -> None:
-        end, room = self._ends[fd]
-        if end + len(data) > room:
-            room = _filled(fd, end, end + len(data) + ROOM)
-        self._ends[fd] = _written(fd, data, end), room
-
-    def sync(self, fd: int) -> None:
-        os.fdatasync(fd)
-
-    def close(self, fd: int) -> None:
-        end, _ = self._ends.pop(fd)
-        try:
-            os.ftruncate(fd, end)
-        finally:
-            os.close(fd)
-
-    def remove(self, path: Path) -> None:
-        path.unlink(missing_ok=True)
-
-    def free_mb(self, folder: Path) -> float:
-        stat = os.statvfs(folder)
-        return stat.f_bavail * stat.f_frsize / 1e6
-
-    def _sync_folder(self, folder: Path) -> None:
-        fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-        try:
-            os.fsync(fd)
-        finally:
-            os.close(fd)
-
-
-def _filled(fd: int, at: int, to: int) -> int:
-    """Zeros up to a block's end; block by block, else the kernel takes many for one page and writes it whole."""
-    while at < to:
-        at = _written(fd, bytes(BLOCK - at % BLOCK), at)
-    return at
-
-
-def _written(fd: int, data: bytes, at: int) -> int:
-    """Write all of it there; returns where it ends."""
-    view = memoryview(data)
-    while view:
-        count = os.pwrite(fd, view, at)
-        view, at = view[count:], at + count
-    return at
 
 
 class _Line(NamedTuple):
@@ -194,7 +103,7 @@ class RecordWriter:
             self._put(_Line({"kind": "sample", **values}, False))
 
     def disk(self) -> Disk:
-        """Can the journal be trusted to keep what it is given?"""
+        """Can the record be trusted to keep what it is given?"""
         return Disk(self._ok, self._durable, self.seq, self._free_mb, self._text)
 
     def close(self, within_s: float = 2.0) -> None:

@@ -8,7 +8,8 @@ import pytest
 
 from controller.brewing.advice import advice
 from controller.brewing.advice.plan_facts import MashPlan
-from controller.brewing.advice.table import RULES, Rule
+from controller.brewing.advice.rule import Rule
+from controller.brewing.advice.table import RULES
 from tests.brewing.advice.cases import CASES, Case
 from tests.brewing.advice.edges import EDGES, EDGES_BESIDE, HOT, LONG
 from tests.brewing.advice.test_demo import CASES as DEMO

@@ -36,7 +36,7 @@ def brewery(tmp_path_factory: pytest.TempPathFactory) -> Path:
         one.answer(answer=said)
     one.until("complete")
     one.run(5)
-    one.scribe.journal.close()
+    one.scribe.writer.close()
     return config
 
 

@@ -16,9 +16,10 @@ from controller.core import checkpoint
 from controller.core.nouns import RunState
 from controller.edge.files import config_files
 from controller.edge.record import line_format, reader
-from controller.edge.record.writer import RealDisks
+from controller.edge.record.disks import RealDisks
 from controller.plan import plan
-from sim.people.person import PATIENT, Person
+from sim.people.manner import PATIENT
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
@@ -31,7 +32,7 @@ KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))
 MOMENTS = int(os.environ.get("UNDERBACK_CUTS", "200"))
 
 
-def stand_in(seed: int) -> SimulatedSite:
+def site(seed: int) -> SimulatedSite:
     world = World(SETTINGS, TRIAL.course, seed, (), None, TRIAL.program.liquor.temperature_c)
     return SimulatedSite(world, Person(world, PATIENT))
 
@@ -61,7 +62,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Snapshots, list[tup
     places: list[tuple[float, int, float, RunState]] = []
 
     async def main() -> None:
-        bench = Rig(SETTINGS, stand_in(4), tmp_path_factory.mktemp("none"), "first", disks=disks)
+        bench = Rig(SETTINGS, site(4), tmp_path_factory.mktemp("none"), "first", disks=disks)
 
         def look(service: Any) -> bool:
             now = service.state.run
@@ -136,7 +137,7 @@ def crash_and_return(
     tmp_path: Path, crash_at: float, away_s: float, longest_s: float = 3 * 3600.0
 ) -> list[dict[str, Any]]:
     """Run, lose the power at a moment, come back after a while; the second life's statuses, commands and events."""
-    tun = stand_in(4)
+    tun = site(4)
 
     async def first() -> None:
         bench = Rig(SETTINGS, tun, tmp_path, "first", disks=RealDisks())
@@ -144,9 +145,9 @@ def crash_and_return(
         service = asyncio.create_task(bench.service.run())
         await asyncio.sleep(crash_at + 0.75)
         bench.transport.heater = lambda *rest: False  # type: ignore[method-assign]
-        bench.service._scribe.journal._disks = Disks()  # nothing reaches the disk from here on
-        bench.service._scribe.journal._fd = None
-        bench.service._scribe.journal._failed_at = 1e18
+        bench.service._recorder.writer._disks = Disks()  # nothing reaches the disk from here on
+        bench.service._recorder.writer._fd = None
+        bench.service._recorder.writer._failed_at = 1e18
         for task in (world, service):
             task.cancel()
         await asyncio.gather(world, service, return_exceptions=True)
@@ -220,7 +221,7 @@ def test_a_long_outage_waits_for_a_person(tmp_path: Path) -> None:
 
 def test_a_second_crash_before_the_decision_loses_nothing(tmp_path: Path) -> None:
     """Power goes again while the first restart is still checking: the open run is still there for the third."""
-    tun = stand_in(4)
+    tun = site(4)
 
     async def life(boot: str, seconds: float) -> None:
         bench = Rig(SETTINGS, tun, tmp_path, boot, disks=RealDisks())
@@ -243,7 +244,7 @@ def test_a_second_crash_before_the_decision_loses_nothing(tmp_path: Path) -> Non
         begun = reader.begin(SETTINGS, tmp_path, VirtualNow(915.0), "third", lambda p, d: True)
         assert begun.state.pending is not None
         assert begun.state.pending.restarts == 2
-        begun.journal.close()
+        begun.writer.close()
 
 
 class VirtualNow(Clock):
@@ -262,7 +263,7 @@ def test_a_damaged_record_locks(tmp_path: Path) -> None:
     crash = tmp_path / "r"
 
     async def life() -> None:
-        bench = Rig(SETTINGS, stand_in(4), crash, "first", disks=RealDisks())
+        bench = Rig(SETTINGS, site(4), crash, "first", disks=RealDisks())
         await bench.run(lambda service: service.state.now > 900.0, 2000.0)
 
     run(life(), -0.75)
@@ -274,7 +275,7 @@ def test_a_damaged_record_locks(tmp_path: Path) -> None:
     assert [(t.id, t.latched) for t in begun.state.guard.trips] == [("G20", True)]
     assert begun.state.pending is None or (begun.state.pending.outage_s is None and not begun.state.pending.same)
     assert path.read_bytes() == bytes(data)
-    begun.journal.close()
+    begun.writer.close()
 
 
 END = line_format.Stamp(1000.0, 500.0, "b1", True)

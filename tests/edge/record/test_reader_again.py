@@ -63,14 +63,14 @@ class Life(Bench):
     def step(self) -> Outcome:
         before = self.state
         self.machine.at += 1.0
-        self.extra["disk"] = self.begun.journal.disk()
+        self.extra["disk"] = self.begun.writer.disk()
         outcome = super().step()
         events, self.first = (*self.first, *outcome.events), ()
         self.scribe.record(before, outcome, events, self.now)
         return outcome
 
     def kill(self, away_s: float = 5.0) -> None:
-        self.begun.journal._shut()
+        self.begun.writer._shut()
         self.machine.at += away_s
 
     @property

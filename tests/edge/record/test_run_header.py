@@ -11,7 +11,8 @@ import pytest
 
 from controller.commissioning import calibrate
 from controller.core.nouns import Course, Event
-from controller.edge.files import config_files, start_orders
+from controller.edge import start_orders
+from controller.edge.files import config_files
 from controller.edge.record import calibrations, run_header
 from controller.plan import plan
 from controller.plan.advise import advise

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from controller.edge.record import line_format
-from controller.edge.record.writer import RealDisks, RecordWriter
+from controller.edge.record.disks import RealDisks
+from controller.edge.record.writer import RecordWriter
 from tests.edge.virtual import Disks
 
 HEAD = {"at": 1.0, "up": 1.0, "boot_id": "b", "epoch": 1}

@@ -95,7 +95,7 @@ def run(seconds: float, folder: Path) -> dict[str, Any]:
     for package in ("controller", "sim"):
         compileall.compile_dir(REPO / package, quiet=1)
     with field(folder, "gannet", "short", 1.0) as there:
-        there.stand_in()
+        there.site()
         there.serve()
         script = folder / "minimal.py"
         script.write_text(MINIMAL)

@@ -21,9 +21,10 @@ import threading
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.edge.record.writer import RealDisks
+from controller.edge.record.disks import RealDisks
 from controller.edge.service import Service
-from sim.people.person import PATIENT, Person
+from sim.people.manner import PATIENT
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from tests.edge.virtual import Clock, Rig
 from tests.regimes.chaos.cuts import fresh
@@ -89,7 +90,7 @@ class Ran(NamedTuple):
 async def trouble(call: str, code: int, folder: Path, seconds: float) -> Ran:
     """One service, so long."""
     start = fresh("water-trial", 1, True)
-    world = start.stand_in.world
+    world = start.site.world
     person = Person(world, PATIENT._replace(start_at_s=12.0))
     disks = BadDisks(call, code)
     rig = Rig(

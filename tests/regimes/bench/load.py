@@ -43,7 +43,7 @@ def main() -> None:
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder, field(Path(folder), "gannet", "short", 1.0) as there:
         there.observe_only("heater/command", "status")
-        there.stand_in()
+        there.site()
         there.serve()
         there.wait(lambda: there.state() == "running", 90, "a run")
         pid = there.processes["serve"].pid

@@ -17,10 +17,11 @@ from pathlib import Path
 
 from controller.core.nouns import RunState
 from controller.edge.files import config_files as files
-from controller.edge.record.writer import RealDisks
+from controller.edge.record.disks import RealDisks
 from controller.edge.service import Service
 from controller.plan import plan
-from sim.people.person import PATIENT, Person
+from sim.people.manner import PATIENT
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run

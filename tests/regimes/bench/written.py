@@ -18,9 +18,11 @@ import time
 from pathlib import Path
 
 from controller.edge.record import line_format as record
-from controller.edge.record.writer import RealDisks, RecordWriter
+from controller.edge.record.disks import RealDisks
+from controller.edge.record.writer import RecordWriter
 from controller.edge.service import Service
-from sim.people.person import PATIENT, Person
+from sim.people.manner import PATIENT
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
@@ -80,7 +82,7 @@ def device_bytes(folder: Path) -> int | None:
 def mash(folder: Path, hours: float) -> Counting:
     """So many hours of one run; a program with all kinds of steps, whose last one keeps."""
     start = fresh("sandpiper", 1, True)
-    world = start.stand_in.world
+    world = start.site.world
     assert isinstance(world, World)
     person = Person(world, PATIENT._replace(take_over=False))
     disks = Counting()

@@ -31,7 +31,8 @@ from controller.edge.record import reader as restart
 from controller.edge.service import Service
 from controller.plan import plan
 from controller.settings.tun import Settings
-from sim.people.person import PATIENT, Person
+from sim.people.manner import PATIENT
+from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
@@ -51,7 +52,7 @@ class Shot(NamedTuple):
     """What is left when the power goes."""
 
     at: float
-    stand_in: SimulatedSite
+    site: SimulatedSite
     synced: dict[str, bytes]
     written: dict[str, bytes]
     run_id: str
@@ -102,8 +103,8 @@ class Life:
         names = {path.name: data for path, data in self.disks.synced.items()}
         written = {path.name: bytes(data) for path, data in self.disks.written.items()}
         legs, credits = (before.run.leg, state.run.leg), (before.run.credited_s, state.run.credited_s)
-        now, stand_in = self.rig.clock.now(), copied(self.rig.stand_in)
-        return Shot(now, stand_in, names, written, state.run.run_id or "", legs, credits, frozenset(self._told))
+        now, site = self.rig.clock.now(), copied(self.rig.site)
+        return Shot(now, site, names, written, state.run.run_id or "", legs, credits, frozenset(self._told))
 
     def second(self, service: Service) -> None:
         """Once a second, between ticks."""
@@ -151,12 +152,12 @@ class Life:
         return [raw for raw in self.disks.synced[path].splitlines() if raw[:1] == b"{" and raw[-1:] == b"}"]
 
 
-def copied(stand_in: SimulatedSite) -> SimulatedSite:
+def copied(site: SimulatedSite) -> SimulatedSite:
     """Tun and brewer as they are. A deed in hand cannot be copied: the rest of it is left out, the answer comes."""
-    person = stand_in.person
+    person = site.person
     assert person is not None
     deed, person._deed = person._deed, None
-    made = copy.deepcopy(stand_in)
+    made = copy.deepcopy(site)
     person._deed = deed
     return made
 
@@ -165,7 +166,7 @@ class Start(NamedTuple):
     """With what does a process begin?"""
 
     settings: Settings
-    stand_in: SimulatedSite
+    site: SimulatedSite
     on_disk: dict[str, bytes]
     at: float
     boot: str
@@ -189,7 +190,7 @@ def lived(start: Start, keep: int, longest_s: float, rng: Random, trip_at: float
         async def main() -> tuple[Life, RunState]:
             clock = Clock()
             clock.sure = start.sure
-            rig = Rig(start.settings, start.stand_in, Path(folder), start.boot, disks=disks, clock=clock)
+            rig = Rig(start.settings, start.site, Path(folder), start.boot, disks=disks, clock=clock)
             life = Life(start.settings, disks, rig)
             if trip_at is not None:
                 asyncio.get_running_loop().call_at(trip_at, too_hot, rig, 4)
@@ -207,7 +208,7 @@ def lived(start: Start, keep: int, longest_s: float, rng: Random, trip_at: float
         ):
             life, state = run(main(), start.at)
     wrong = life.wrong + (came_back(life, start.shot) if start.shot is not None else [])
-    person = start.stand_in.person
+    person = start.site.person
     clears = person is not None and person.manner.clears
     whole = longest_s == LONGEST_S and clears and not any(t.latched for t in life.first.guard.trips)
     if whole and (start.shot is None or start.shot.run_id) and life.first.pending is not None:
@@ -269,9 +270,9 @@ def survived(shot: Shot, rng: Random) -> dict[str, bytes]:
 def after(shot: Shot, settings: Settings, name: str, rng: Random) -> Start:
     """The machine comes back."""
     away = rng.choice([rng.uniform(1.0, 60.0), rng.uniform(1.0, 60.0), rng.uniform(60.0, 1740.0), 1799.0, 1810.0])
-    stand_in = copied(shot.stand_in)
-    stand_in.until(shot.at + away)  # nobody hears what is said meanwhile
-    return Start(settings, stand_in, survived(shot, rng), shot.at + away, name, rng.random() < 0.8, shot)
+    site = copied(shot.site)
+    site.until(shot.at + away)  # nobody hears what is said meanwhile
+    return Start(settings, site, survived(shot, rng), shot.at + away, name, rng.random() < 0.8, shot)
 
 
 def fresh(program: str, seed: int, clears: bool) -> Start:
@@ -279,8 +280,8 @@ def fresh(program: str, seed: int, clears: bool) -> Start:
     settings = files.settings(CONFIG, "gannet")
     made = plan.make(files.load_program(CONFIG, program), settings.tun)
     world = World(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
-    stand_in = SimulatedSite(world, Person(world, PATIENT._replace(clears=clears)))
-    return Start(settings, stand_in, {}, -0.75, f"{seed}-0")
+    site = SimulatedSite(world, Person(world, PATIENT._replace(clears=clears)))
+    return Start(settings, site, {}, -0.75, f"{seed}-0")
 
 
 def one_run(seed: int, cuts: int) -> tuple[Counter[str], list[str]]:

@@ -57,7 +57,7 @@ def whole(name: str, until_s: float) -> Whole:
         disks = Camera(0, Random(0), {}, Path(folder))
 
         async def main() -> Service:
-            rig = Rig(start.settings, start.stand_in, Path(folder), "whole", disks=disks)
+            rig = Rig(start.settings, start.site, Path(folder), "whole", disks=disks)
             if name == "latched trip":
                 asyncio.get_running_loop().call_at(until_s - 60.0, too_hot, rig, 4)
             await rig.run(lambda service: False, until_s)
@@ -184,7 +184,7 @@ def heats(whole: Whole, data: bytes) -> bool:
         disks = Camera(0, Random(0), {NAME: data}, Path(folder))
 
         async def main() -> bool:
-            rig = Rig(whole.start.settings, fresh("water-trial", 7, False).stand_in, Path(folder), "again", disks=disks)
+            rig = Rig(whole.start.settings, fresh("water-trial", 7, False).site, Path(folder), "again", disks=disks)
             await rig.run(lambda service: service.state.run.state is RunState.COMPLETE, LIFE_S)
             return any(b'"duty":0.0,' not in command for command in rig.commands())
 

@@ -129,7 +129,7 @@ class Field:
 
     def go_on(self) -> None:
         """Stand-in and daemon on the broker that is there, until the run goes on."""
-        self.stand_in()
+        self.site()
         self.serve()
         self.wait(lambda: self.state() == "running", 60, "the run begins")
 
@@ -143,7 +143,7 @@ class Field:
         assert self.skew is not None
         self.skew.write_text(repr(off_s))
 
-    def stand_in(self, *more: str) -> None:
+    def site(self, *more: str) -> None:
         speed = f"{self.speed:g}"
         arguments = ("standin", "--tun", self.tun, "--program", self.program, "--speed", speed, "--brewer", *more)
         self.python("standin", *arguments, config=self.nodes_config)

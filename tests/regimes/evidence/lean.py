@@ -19,7 +19,8 @@ from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.tun import Learned, Probe, Service, Settings
 from sim.dryrun import DryRun
 from sim.fresh_readings import FreshReadings
-from sim.people.person import Manner
+from sim.message_digest import MessageDigest
+from sim.people.manner import Manner
 from sim.plant.random_tun import Drawn, draw
 from sim.plant.tun import Tun as Plant
 from sim.random_setup import STEPS, tun_file
@@ -54,8 +55,11 @@ class Deaf(FreshReadings):
         return False
 
 
-class Nothing:
+class Nothing(MessageDigest):
     """In place of a digest, which cannot be copied."""
+
+    def __init__(self) -> None:
+        self.messages = 0
 
 
 class Lean(DryRun):
@@ -65,7 +69,7 @@ class Lean(DryRun):
         manner = manner or Manner(delay_s=20.0, pour_s=180.0, boil_s=300.0)
         super().__init__(case.settings, case.plan, case.seed, faults, manner=manner, truth=case.truth)
         self.evidence = Deaf("", "", "", "C")
-        self._hash = Nothing()  # type: ignore[assignment]
+        self.passed = Nothing()
         self.heard: dict[str, list[float]] | None = None  # arrivals by topic, where somebody wants them
         course, truth = case.plan.course, case.truth
         self.world.tun = Plant(truth.spec, course.liquor_kg * case.liquor_share, truth.liquor_c, truth.room_c)

@@ -7,11 +7,12 @@ from typing import Any
 
 import pytest
 
-from controller.commands.dryrun.command import page
+from controller.commands.dryrun.outcome_text import page
 from controller.plan.plan import Plan
 from controller.settings.tun import Settings
 from sim import dryrun
-from sim.people.person import Manner, Person
+from sim.people.manner import Manner
+from sim.people.person import Person
 from sim.world.faults import parse
 from sim.world.world import World
 from tests.sim.conftest import shipped

@@ -314,7 +314,7 @@ def test_without_a_broker_nothing_passes_and_retained_words_return(gannet: Pair)
     made = world(gannet, "broker_gone@60+30")
     came = heat(made, 120.0)
     assert not [m for m in came if 60.0 <= m.at < 90.0]
-    assert made.wires.up
+    assert made.network.up
     back = [m for m in came if m.at == 90.0]
     assert back[0].retained and back[0].topic in (made.topics.heater_online, made.topics.probe_online)
 

@@ -1,7 +1,7 @@
 """A GPIO chip made of files, with the few calls of gpiod 2 that the nodes use: one file a pin, holding its level.
 
 The folder is the chip's path. A pin keeps its level when its process dies, as on a Raspberry Pi without strict_gpiod.
-`test_switch.py` holds these signatures against the real library where that is installed.
+`test_gpio_output.py` holds these signatures against the real library where that is installed.
 """
 
 from __future__ import annotations

@@ -1,0 +1,178 @@
+"""How busy is each enzyme over a program, and how much of it is left? The numbers behind the drawing.
+
+The model's own activity; the windows beside it are handbook figures, good to 1 or 2 K.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import cache
+from math import exp
+from typing import NamedTuple
+
+from controller.brewing.kinetics.model import (
+    CALIBRATED_SET,
+    DEFAULT_MALT,
+    Amounts,
+    Malt,
+    Parameters,
+    Profile,
+    Rates,
+    fresh,
+    gather,
+    rates,
+    step,
+)
+
+BUSY_S = 600.0  # an enzyme's full mark: the best it could do in so long, fresh, at its best temperature
+
+
+WIDTH = 60
+
+
+class Window(NamedTuple):
+    """Where an enzyme works best and where it is lost, degC, and a publication that says so, if there is one."""
+
+    name: str
+    works_c: tuple[float, float]
+    lost: str
+    source: str
+    share: Callable[[Amounts], float]
+    activity: Callable[[Rates], float]
+    loss: Callable[[Rates], float]
+
+
+WINDOWS = (
+    Window(
+        "beta-glucanase",
+        (35.0, 45.0),
+        "unstable at 60, gone soon at 65",
+        "",  # course table after Palmer; loss: Otles, web page
+        lambda s: s.glucanase,
+        lambda r: r.low_rest,
+        lambda r: r.glucanase_loss,
+    ),
+    Window(
+        "protease",
+        (45.0, 55.0),
+        "above 55 to 60",
+        "",  # course table after Palmer; limit from memory
+        lambda s: s.protease,
+        lambda r: r.low_rest,
+        lambda r: r.protease_loss,
+    ),
+    Window(
+        "limit dextrinase",
+        (60.0, 65.0),
+        "free form above 63",
+        "Sissons et al., J. ASBC 53, 1995",  # abstract; window: Palmer, How to Brew, print table, second hand
+        lambda s: s.debrancher,
+        lambda r: r.debranching,
+        lambda r: r.debrancher_loss,
+    ),
+    Window(
+        "beta-amylase",
+        (62.0, 66.0),
+        "above 68",
+        "R. Muller, Brewing Research Foundation, 1990",  # second hand; window: common practice
+        lambda s: s.beta,
+        lambda r: r.beta,
+        lambda r: r.beta_loss,
+    ),
+    Window(
+        "alpha-amylase",
+        (70.0, 75.0),
+        "above 77 to 78",
+        "W. Kunze, Technology Brewing and Malting",  # second hand; window: common practice
+        lambda s: s.alpha,
+        lambda r: r.alpha,
+        lambda r: r.alpha_loss,
+    ),
+)
+
+
+class Lane(NamedTuple):
+    """One enzyme over a program: how busy it is in each slice of time (0..1), and how much is left in % after each."""
+
+    window: Window
+    busy: tuple[float, ...]
+    left_pct: tuple[float, ...]
+
+
+class Lanes(NamedTuple):
+    """All enzymes over one program, in even slices of time."""
+
+    slice_s: float
+    celsius: tuple[float, ...]  # mean of each slice
+    starch_left_pct: tuple[float, ...]
+    lanes: tuple[Lane, ...]
+
+
+@cache
+def full_mark(params: Parameters, number: int) -> float:
+    """What is the most an enzyme can do, as mean activity over ten minutes at any one temperature?"""
+    window = WINDOWS[number]
+
+    def mean(celsius: float) -> float:
+        rate = rates(params, celsius)
+        lost = window.loss(rate) * BUSY_S
+        return window.activity(rate) * (1.0 - exp(-lost)) / lost
+
+    return max(mean(30.0 + 0.5 * n) for n in range(111))
+
+
+def lanes(
+    profile: Profile, malt: Malt = DEFAULT_MALT, params: Parameters = CALIBRATED_SET, slices: int = WIDTH
+) -> Lanes:
+    """How busy is each enzyme in each of so many slices of the program? Profile as for `predict`.
+
+    ValueError where the profile holds no time at all.
+    """
+    pieces = list(gather(profile))
+    total_s = sum(dt_s for dt_s, _ in pieces)
+    if total_s <= 0.0:
+        raise ValueError("the temperature profile holds no time: nothing to draw")
+    marks = [full_mark(params, number) or 1.0 for number in range(len(WINDOWS))]
+    sums = [_Slice() for _ in range(slices)]
+    state, time_s = fresh(malt), 0.0
+    for dt_s, celsius in pieces:
+        here = sums[min(slices - 1, int((time_s + 0.5 * dt_s) / total_s * slices))]
+        rate = rates(params, celsius)
+        work = [w.activity(rate) * w.share(state) / mark for w, mark in zip(WINDOWS, marks, strict=True)]
+        state = step(params, state, celsius, dt_s)
+        here.add(dt_s, celsius, work, state)
+        time_s += dt_s
+    return _gathered(total_s / slices, sums, fresh(malt))
+
+
+class _Slice:
+    """What happens in one slice of time, summed."""
+
+    def __init__(self) -> None:
+        self.span_s, self.heat, self.work = 0.0, 0.0, [0.0] * len(WINDOWS)
+        self.end: Amounts | None = None
+
+    def add(self, dt_s: float, celsius: float, work: Sequence[float], after: Amounts) -> None:
+        self.span_s += dt_s
+        self.heat += dt_s * celsius
+        self.work = [total + dt_s * now for total, now in zip(self.work, work, strict=True)]
+        self.end = after
+
+
+def _gathered(slice_s: float, sums: Sequence[_Slice], start: Amounts) -> Lanes:
+    """Sums as means; a slice shorter than a piece of the profile repeats the one before."""
+    celsius: list[float] = []
+    busy: list[list[float]] = []
+    ends: list[Amounts] = []
+    for one in sums:
+        empty = one.span_s == 0.0
+        celsius.append((celsius[-1] if celsius else 0.0) if empty else one.heat / one.span_s)
+        nothing = busy[-1] if busy else [0.0] * len(WINDOWS)
+        busy.append(nothing if empty else [min(1.0, work / one.span_s) for work in one.work])
+        ends.append(one.end or (ends[-1] if ends else start))
+    found = (
+        Lane(window, tuple(row[n] for row in busy), tuple(100.0 * window.share(end) for end in ends))
+        for n, window in enumerate(WINDOWS)
+    )
+    starch = tuple(100.0 * (end.dry + end.starch + end.gel) for end in ends)
+    return Lanes(slice_s, tuple(celsius), starch, tuple(found))

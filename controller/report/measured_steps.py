@@ -1,0 +1,83 @@
+"""How did each step of a run go, by its samples alone, and where are samples missing?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from statistics import median
+
+from controller.report.run_record import Gap, PlanEntry, Second, StepRecord
+
+GAP_S = 10.0  # the same age at which a reading counts as gone
+
+
+def measured(rows: Sequence[Second], planned: Sequence[PlanEntry]) -> tuple[StepRecord, ...]:
+    """How did each step go, by the samples alone? In band from the first resting sample on."""
+    by_step: dict[int, list[Second]] = {}
+    for row in rows:
+        by_step.setdefault(row.step, []).append(row)
+    return tuple(_measured(step, by_step.get(index, [])) for index, step in enumerate(planned))
+
+
+def _measured(step: PlanEntry, rows: Sequence[Second]) -> StepRecord:
+    went = StepRecord(step.name, step.kind, step.target_c, step.hold_s)
+    if not rows:
+        return went
+    resting = next((i for i, row in enumerate(rows) if row.phase in ("resting", "waiting")), None)
+    went = went._replace(ramp_started_s=rows[0].t_s, ended_s=rows[-1].t_s)
+    if resting is None:
+        return went
+    phases = ("waiting",) if step.kind == "dough_in" else ("resting", "waiting")
+    rest = [row for row in rows[resting:] if row.mash_c is not None and row.phase in phases]
+    if not rest:
+        return went._replace(in_band_s=rows[resting].t_s)
+    temperatures = [row.mash_c for row in rest if row.mash_c is not None]
+    errors = [value - step.target_c for value in temperatures]
+    return went._replace(
+        in_band_s=rows[resting].t_s,
+        credited_s=sum(1.0 for row in rest if row.phase == "resting" and row.state == "running") * _pace_s(rows),
+        min_c=min(temperatures),
+        mean_c=sum(temperatures) / len(temperatures),
+        max_c=max(temperatures),
+        overshoot_c=_overshoot(rows, step.target_c),
+        rms_error_c=(sum(e * e for e in errors) / len(errors)) ** 0.5,
+        climb_c_per_min=_climb(rows[: resting + 1]),
+    )
+
+
+def _overshoot(rows: Sequence[Second], target_c: float) -> float | None:
+    """How far over its target did the rise carry, K? None where the step began above it: that was no rise."""
+    known = [row.mash_c for row in rows if row.mash_c is not None]
+    return None if not known or known[0] > target_c else max(0.0, max(known) - target_c)
+
+
+def _pace_s(rows: Sequence[Second]) -> float:
+    """Seconds between samples: the median, so that gaps do not count as rest."""
+    steps = [b.t_s - a.t_s for a, b in pairwise(rows)]
+    return median(steps) if steps else 0.0
+
+
+def _climb(rows: Sequence[Second]) -> float | None:
+    """Mean rise from the first to the last sample, K/min; None where there was hardly any."""
+    known = [row for row in rows if row.mash_c is not None]
+    if len(known) < 2 or known[-1].t_s - known[0].t_s < 60.0 * 0.95:
+        return None
+    first, last = known[0], known[-1]
+    assert first.mash_c is not None
+    assert last.mash_c is not None
+    return (last.mash_c - first.mash_c) / (last.t_s - first.t_s) * 60.0
+
+
+def gaps(rows: Sequence[Second]) -> tuple[Gap, ...]:
+    """Where is nothing known of the mash for longer than ten seconds (or three usual paces)?"""
+    longest = longest_s(rows)
+    known = [row.t_s for row in rows if row.mash_c is not None]
+    if not known:
+        return (Gap(rows[0].t_s, rows[-1].t_s),) if rows else ()
+    edges = [rows[0].t_s, *known, rows[-1].t_s]
+    return tuple(Gap(a, b) for a, b in pairwise(edges) if b - a > longest)
+
+
+def longest_s(rows: Sequence[Second]) -> float:
+    """How far apart may two samples lie without a gap between them?"""
+    return max(GAP_S, 3.0 * _pace_s(rows))

@@ -1,0 +1,135 @@
+"""Does the drawing of the enzyme windows show what the model says, in any terminal?"""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.brewing.kinetics.enzyme_lanes import WINDOWS, full_mark, lanes
+from controller.brewing.kinetics.enzyme_picture import LEVELS, PLAIN_LEVELS, picture
+from controller.brewing.kinetics.model import CALIBRATED_SET, PUBLISHED_SET, Mark, follow, fresh, predict
+from controller.brewing.kinetics.what_if import Rest, profile_of
+
+PROFILE, MARKS = profile_of(
+    [
+        Rest("protein rest", 50.0, 600.0),
+        Rest("maltose rest", 63.0, 2400.0, 798.0),
+        Rest("saccharification", 72.0, 1200.0, 558.0),
+        Rest("mash-out", 78.0, 300.0, 372.0),
+    ]
+)
+BY_NAME = {window.name: number for number, window in enumerate(WINDOWS)}
+
+
+def lane_of(lines: list[str], name: str) -> str:
+    """The drawn bar of an enzyme."""
+    return next(line for line in lines if line.strip().startswith(f"{name} |")).split("|")[1]
+
+
+def test_lanes_agree_with_the_model() -> None:
+    """What is left of each enzyme and of the starch at the end is what the model has."""
+    found = lanes(PROFILE)
+    end = predict(PROFILE).end
+    for lane in found.lanes:
+        assert lane.left_pct[-1] == pytest.approx(100.0 * lane.window.share(end), abs=1e-6)
+        assert list(lane.left_pct) == sorted(lane.left_pct, reverse=True)
+        assert all(0.0 <= busy <= 1.0 for busy in lane.busy)
+    assert found.starch_left_pct[-1] == pytest.approx(100.0 * (end.dry + end.starch + end.gel))
+    assert found.slice_s * len(found.celsius) == pytest.approx(sum(dt_s for dt_s, _ in PROFILE))
+
+
+def test_each_enzyme_is_busiest_where_it_should_be() -> None:
+    """Beta-amylase is busiest below 64 °C, alpha-amylase above 68 °C, and beta-glucanase before the maltose rest."""
+    found = lanes(PROFILE, slices=120)
+
+    def busiest_c(name: str) -> float:
+        lane = found.lanes[BY_NAME[name]]
+        return found.celsius[lane.busy.index(max(lane.busy))]
+
+    assert busiest_c("beta-amylase") < 64.0
+    assert busiest_c("alpha-amylase") > 68.0
+    assert busiest_c("beta-glucanase") < 60.0
+
+
+@pytest.mark.parametrize(("name", "low", "high"), [("beta-amylase", 58.0, 65.0), ("alpha-amylase", 68.0, 75.0)])
+def test_the_full_mark_is_reached_at_the_best_temperature(name: str, low: float, high: float) -> None:
+    """Ten minutes at one temperature make a full lane nowhere but near the optimum, and never more than full."""
+    number = BY_NAME[name]
+    best = {}
+    for celsius in range(40, 85):
+        lane = lanes([(5.0, float(celsius))] * 120, slices=1).lanes[number]
+        best[celsius] = lane.busy[0]
+    peak = max(best, key=best.__getitem__)
+    assert low <= peak <= high
+    assert best[peak] == pytest.approx(1.0, abs=0.03)
+
+
+def test_the_published_set_has_no_limit_dextrinase() -> None:
+    """An enzyme that a parameter set does not know is never busy, and nothing is divided by it."""
+    number = BY_NAME["limit dextrinase"]
+    assert full_mark(PUBLISHED_SET, number) == 0.0
+    assert full_mark(CALIBRATED_SET, number) > 0.0
+    assert set(lanes(PROFILE, params=PUBLISHED_SET).lanes[number].busy) == {0.0}
+
+
+def test_the_drawing_holds_it_all() -> None:
+    """Temperature, step numbers, minutes, five enzymes, starch, a sentence a step, the limit and the legend."""
+    lines = picture(PROFILE, MARKS)
+    text = "\n".join(lines)
+    for name in BY_NAME:
+        assert len(lane_of(lines, name)) == 60
+    assert "starch |" in text
+    assert "2. protein rest, to 50 °C:" in text and "5. mash-out, to 78 °C:" in text
+    assert "Apparent attenuation limit 82 %, between 75 and 89 %." in text
+    assert "a real iodine test decides" in text
+    assert "alibrated on" in text
+    assert "78 °C |" in text and "50 °C |" in text
+    begins = next(line for line in lines if "step begins" in line).split("|")[1]
+    assert [letter for letter in begins if letter != " "] == ["2", "3", "4", "5"]
+
+
+def test_the_legend_cites_publications_alone() -> None:
+    """Who is named beside a window can be looked up; how a source was read is no matter for the page."""
+    text = " ".join(line.strip() for line in picture(PROFILE, MARKS))
+    assert "free form above 63 (Sissons et al., J. ASBC 53, 1995)" in text
+    assert "beta-glucanase: 35 to 45 / unstable at 60, gone soon at 65 protease" in text
+    for note in ("second hand", "memory", "web page", "hobby", "abstract"):
+        assert note not in text
+
+
+def test_it_fits_a_terminal() -> None:
+    """No line is wider than the drawing with its name and figures, at any width asked for."""
+    for width in (30, 60):
+        assert max(len(line) for line in picture(PROFILE, MARKS, width=width)) <= max(width, 60) + 32
+
+
+def test_plain_is_plain() -> None:
+    """In plain form there is nothing beyond ASCII, not even in a step's name, and the picture is the same."""
+    marks = [Mark("Läuterruhe 50 °C", 0.0), *MARKS[1:]]
+    plain, full = picture(PROFILE, marks, plain=True), picture(PROFILE, marks)
+    assert all(line.isascii() for line in plain)
+    to_plain = str.maketrans(LEVELS, PLAIN_LEVELS)
+    assert lane_of(full, "beta-amylase").translate(to_plain) == lane_of(plain, "beta-amylase")
+
+
+def test_no_colour_codes() -> None:
+    """The drawing needs no colour: there is no control character in it."""
+    assert all(line.isprintable() for line in picture(PROFILE, MARKS))
+
+
+def test_a_mash_too_cold_says_nothing_of_the_wort() -> None:
+    """Where no limit may be shown the words say why."""
+    assert any("No figure of the wort" in line for line in picture([(5.0, 45.0)] * 240))
+
+
+def test_more_slices_than_readings() -> None:
+    """A short profile is drawn too: slices without a reading repeat the one before."""
+    found = lanes([(60.0, 65.0), (60.0, 66.0)], slices=10)
+    assert set(found.celsius) <= {0.0, 65.0, 66.0}
+    end = follow(CALIBRATED_SET, fresh(), [(60.0, 65.0), (60.0, 66.0)])
+    assert found.lanes[BY_NAME["beta-amylase"]].left_pct[-1] == pytest.approx(100.0 * end.beta)
+
+
+def test_no_time_no_drawing() -> None:
+    """A profile without any time in it is refused in words."""
+    with pytest.raises(ValueError, match="holds no time"):
+        picture([])
