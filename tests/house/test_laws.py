@@ -43,7 +43,7 @@ def seal_users(*packages: str) -> set[str]:
 
 def test_only_the_guard_holds_the_seal() -> None:
     """No other module can make a heater command with power."""
-    assert seal_users("controller", "sim") == {"guard.py"}
+    assert seal_users("controller", "sim") == {"gate.py"}
 
 
 @pytest.mark.parametrize("duty", [0.001, 1.0, -0.5, float("nan"), float("inf")])
