@@ -19,7 +19,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.brewing.units import quantity
+from controller.commands.shared import quantity_option
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
 from controller.core.control.plant_model import WATER_J_PER_KG_K, plate_lag_s
@@ -122,10 +122,7 @@ def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
 
     if water is None:
         raise Wrong('--water: found nothing, wanted how much plain water was in the tun, such as "26 L"')
-    try:
-        litres = quantity("volume", water)
-    except ValueError as why:
-        raise Wrong(f"--water: found {water!r}, wanted {why}") from None
+    litres = quantity_option.asked("volume", "--water", water)
     folder = reader.record_folder(settings)
     glances = from_disk.find(folder, wanted) if folder.is_dir() else []
     if not glances:

@@ -20,12 +20,11 @@ import argparse
 import asyncio
 import json
 import sys
-from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
-from controller.brewing.units import Kind, quantity
-from controller.commands.shared import cautions, step_reference
+from controller.brewing.units import Kind
+from controller.commands.shared import cautions, quantity_option, step_reference
 from controller.commands.shared.connection import reach, to_any
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.core.procedure import answers, entries
@@ -181,15 +180,7 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
 
 
 def _quantity(key: str, text: str) -> float:
-    kind = QUANTITIES[key.lstrip("-")][0]
-    return _wrong(lambda: quantity(kind, text), key, text)
-
-
-def _wrong(read_it: Callable[[], float], key: str, text: str) -> float:
-    try:
-        return read_it()
-    except ValueError as why:
-        raise Wrong(f"{key}: found {text!r}, wanted {why}") from None
+    return quantity_option.asked(QUANTITIES[key.lstrip("-")][0], key, text)
 
 
 def _number(text: str) -> float | str:

@@ -151,6 +151,6 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
         watchdog=Watchdog(),
         log=log,
         watcher=outward,
-        share=shared,
+        supply=shared,
         predict=Ahead(log, speed).predict,
     )

@@ -22,6 +22,7 @@ from typing import Any
 
 from controller.brewing.units import quantity
 from controller.commands.serve import lock, read
+from controller.commands.shared import quantity_option
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning import proof_record
 from controller.commissioning.proof_record import Trial
@@ -84,10 +85,7 @@ def _litres(text: str | None, settings: Settings, scripted: bool) -> float:
         return SIMULATED_SHARE * tun.volume_l
     if text is None:
         raise Wrong('--water: found nothing, wanted how much plain water is in the tun, such as --water "40 L"')
-    try:
-        litres = quantity("volume", text)
-    except ValueError as why:
-        raise Wrong(f"--water: found {text!r}, wanted {why}") from None
+    litres = quantity_option.asked("volume", "--water", text)
     if not (0.0 < litres <= tun.volume_l):
         raise Wrong(f"--water: found {text!r}, wanted above 0 and at most {tun.volume_l:g} L, the tun's volume")
     return litres

@@ -75,7 +75,7 @@ class Service:
         watchdog: Watchdog | None = None,
         log: Log | None = None,
         watcher: Watcher | None = None,
-        share: SupplyLink | None = None,
+        supply: SupplyLink | None = None,
         predict: Callable[[Outcome], Mapping[str, Any] | None] = lambda outcome: None,
         offload: Offload = asyncio.to_thread,
     ) -> None:
@@ -89,7 +89,7 @@ class Service:
         self.outcome: Outcome | None = None
         self._notifier, self._watchdog = notifier or Notifier({}), watchdog
         self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
-        self._share = share
+        self._supply = supply
         self._topics = self.inbox.topics
         self._reply_to: OrderedDict[str, ReplyTo] = OrderedDict()
         self._stop, self._linked = asyncio.Event(), asyncio.Event()
@@ -186,7 +186,7 @@ class Service:
         try:
             if self._watcher is not None and self._watcher.heard(topic, payload):
                 return
-            if self._share is not None and self._share.heard(topic, payload, self.clock.now()):
+            if self._supply is not None and self._supply.heard(topic, payload, self.clock.now()):
                 return
             if reply_to is not None and topic == self._topics.order:
                 self._remember(payload, reply_to)
@@ -250,8 +250,8 @@ class Service:
             gap_s=self.clock.gap_s(),
             wall_set_s=self._wall_set_s(),
         )
-        if self._share is not None:
-            inputs = inputs._replace(supply_w=self._claim(self._share, now))
+        if self._supply is not None:
+            inputs = inputs._replace(supply_w=self._claim(self._supply, now))
         outcome = tick(self.settings, self.state, now, inputs)
         self.state, before, self.outcome = outcome.state, self.state, outcome
         if outcome.command is not None:
@@ -260,7 +260,7 @@ class Service:
             self._command(outcome.command, now)
         self._motor(self._topics.stirrer_command, outcome.stirrer, now)
         self._motor(self._topics.pump_command, outcome.pump, now)
-        shared = self._share.take_events() if self._share is not None else ()
+        shared = self._supply.take_events() if self._supply is not None else ()
         events = (*self._begun_events, *shared, *outcome.events)
         self._begun_events = ()
         self._recorder.record(before, outcome, events, now)
@@ -277,9 +277,9 @@ class Service:
         self._ahead_s = ahead
         return set_s
 
-    def _claim(self, share: SupplyLink, now: Instant) -> float:
+    def _claim(self, supply: SupplyLink, now: Instant) -> float:
         """How much of a shared supply may be drawn now, W? Tells the others, too."""
-        watts, word = share.watts(self.outcome, now)
+        watts, word = supply.watts(self.outcome, now)
         if word is not None:
             self.transport.post(word)
         return watts

@@ -63,7 +63,7 @@ class EventLine(NamedTuple):
     printed: bool
 
 
-def write(path: Path, record: RunRecord) -> None:
+def write_page(path: Path, record: RunRecord) -> None:
     """The report of a run as one HTML file. Raises OSError when it cannot be written."""
     path.write_text(html(record), encoding="utf-8")
 

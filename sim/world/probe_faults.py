@@ -7,7 +7,7 @@ from sim.world.instruments import Live, Probe
 from sim.world.true_values import Role
 
 
-class Misled:
+class FaultyProbes:
     """The probes of one tun, as faults have them speak."""
 
     def __init__(self, probes: dict[Role, Probe], room_c: float) -> None:

@@ -11,7 +11,7 @@ from controller.settings.tun import Settings
 from sim.plant.tun import Tun
 from sim.world.instruments import NO_READINGS, Form, Live, Probe
 from sim.world.network import Network
-from sim.world.probe_faults import Misled
+from sim.world.probe_faults import FaultyProbes
 from sim.world.true_values import Role, TrueValues
 
 
@@ -45,7 +45,7 @@ class Readings:
         self._felt = [(probe, probe.senses.spot) for probe in self.probes.values()]
         self._network = network
         self._foreign_seq = 0
-        self.misled = Misled(self.probes, truth.room_c)
+        self.faulty = FaultyProbes(self.probes, truth.room_c)
         self.due_s = 0.0  # when the next sample of any is due
 
     def feel(self, tun: Tun) -> None:
@@ -89,7 +89,7 @@ class Readings:
         roles = line.roles
         if "mash" in roles and "probe_text" in live:
             return NO_READINGS[int(now) % len(NO_READINGS)]
-        values = {role: self.misled.value(role, live, share) for role in roles}
+        values = {role: self.faulty.value(role, live, share) for role in roles}
         if "mash" in roles and "probe_nan" in live:
             values["mash"] = math.nan
         said = line.form.payload([(values[role], self.probes[role].seq) for role in roles], wall_s)

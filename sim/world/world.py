@@ -194,9 +194,9 @@ class World:
         if "hot_liquor" in begun:
             self.tun.add_liquor(self.live["hot_liquor"].value, 98.0, 30.0)
         if "probe_fallen" in begun:
-            self.readings.misled.fallen_c = self.probes["mash"].felt_c
+            self.readings.faulty.fallen_c = self.probes["mash"].felt_c
         if "probe_drift" in begun:
-            self.readings.misled.drift_k = 0.0
+            self.readings.faulty.drift_k = 0.0
         if "stop_button" in begun:
             word = ("stop", "hold", "abort")[round(self.live["stop_button"].value) - 1]
             self.network.to_daemon(now, self.topics.order, word.encode(), {})
@@ -266,7 +266,7 @@ class World:
         tun, live = self.tun, self.live
         self.readings.feel(tun)
         if live:
-            self.readings.misled.grow(live)
+            self.readings.faulty.grow(live)
         if live or now >= self.readings.due_s:
             self.readings.say(now, live, self.heater.share, self.wall_s)
         topics, to_daemon = self.topics, self.network.to_daemon

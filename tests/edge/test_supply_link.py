@@ -55,7 +55,7 @@ def rig(name: str, folder: Path, first: Rig | None = None, start_at_s: float = 2
         bench.service.clock = first.clock
     place = supply_link.of(settings, -0.75)
     assert place is not None
-    bench.service._share = place
+    bench.service._supply = place
     bench.transport.topics = (*bench.transport.topics, place.topic)
     return bench
 
