@@ -255,7 +255,7 @@ class DryRun:
                 probe_c=raw_c,
                 setpoint_c=set_c,
                 target_c=target_c,
-                duty=state.guard.duty,
+                duty=state.guard.line.duty,
                 step=run.leg,
                 phase=run.phase,
                 state=run.state,

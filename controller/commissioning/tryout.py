@@ -20,7 +20,6 @@ from controller.commissioning.tryout_rig import (
     tightened,
 )
 from controller.core.control.plant_model import heater_lag_s
-from controller.core.guard.gate import NO_RUN
 from controller.core.guard.registry import BY_ID
 from controller.core.nouns import RunState, Switch
 from controller.core.state import Outcome
@@ -115,7 +114,7 @@ class Tryout(TrialRun):
 
     async def _hot(self, trial: str, within_s: float) -> float:
         """Wait until heat is commanded and reported."""
-        took = await self._until(lambda o: o.state.guard.duty > 0.0 and reported(o) > 0.0, within_s)
+        took = await self._until(lambda o: o.state.guard.line.duty > 0.0 and reported(o) > 0.0, within_s)
         if took is None:
             why = "; ".join(t.text for t in self.service.state.guard.trips) or "no heat was reported"
             self._fail(trial, f"no heat within {within_s:g} s: {why}")
@@ -207,7 +206,7 @@ class Tryout(TrialRun):
             self._fail(name, f"the {name} switch was not seen to open within {PERSON_S:g} s")
         within = TRIPS_S + (self.settings.tun.guard.flow_proof_s if name == "flow" else 0.0)
         tripped = await self._until(lambda o: any(trip.id == "G13" for trip in o.state.guard.trips), within)
-        took = await self._until(lambda o: o.state.guard.duty <= 0.0 and reported(o) <= 0.0, 30.0)
+        took = await self._until(lambda o: o.state.guard.line.duty <= 0.0 and reported(o) <= 0.0, 30.0)
         self.hands.say(f"restore {name}", f"Put the {name} back as it was, and press the heater node's reset button.")
         if tripped is None:
             self._fail(name, f"the {name} switch opened under heat and {BY_ID['G13'].name} did not trip")
@@ -222,7 +221,7 @@ class Tryout(TrialRun):
         await self._until(lambda o: not o.view.latched, off_s + 5.0)
         if self.service.state.guard.trips and any(t.latched for t in self.service.state.guard.trips):
             await self._must(name, "clear", {"inspected": True}, trip)
-        await self._until(lambda o: o.view.ready or o.state.guard.duty > 0.0, REQUALIFY_S)
+        await self._until(lambda o: o.view.ready or o.state.guard.line.duty > 0.0, REQUALIFY_S)
         if self.service.state.run.state is RunState.HELD and self.service.state.run.held_by != "trip":
             await self._must(name, "restart")
         await self._hot(name, REQUALIFY_S)
@@ -243,7 +242,7 @@ class Tryout(TrialRun):
             self._fail("clear", "`restart` was accepted although the hard limit had latched")
         await self._until(lambda o: False, self.settings.tun.guard.requalify_off_s + 5.0)
         await self._must("clear", "clear", None, "G07")
-        still = await self._until(lambda o: o.state.guard.duty > 0.0, 10.0)
+        still = await self._until(lambda o: o.state.guard.line.duty > 0.0, 10.0)
         if still is not None:
             self._fail("clear", "heat returned by the clear alone")
         self._pass("clear", "after the trip `restart` was refused, and the clear brought no heat")

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from controller.core import probe
-from controller.core.guard import gate as guard
-from controller.core.guard import requalify as evidence
+from controller.core.guard import requalify, trips
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects as deeds
@@ -43,7 +42,7 @@ def out(
 def _clear(
     settings: Settings, state: State, order: Order, now: Instant, events: list[Event], replies: list[Reply]
 ) -> State:
-    kept, reply, event = guard.clear(state.guard, order, state.run.state, now, settings.tun.guard.requalify_off_s)
+    kept, reply, event = trips.clear(state.guard, order, state.run.state, now, settings.tun.guard.requalify_off_s)
     replies.append(reply)
     if event is None:
         return state._replace(guard=kept)
@@ -67,8 +66,8 @@ def _deed(
     boot = state.heater.boot if state.heater is not None else ""
     facts = permits.Facts(
         settings.tun, seen, view, inputs.link, inputs.disk, state.level, state.flow, boot, now, inputs.wall_s,
-        inputs.wall_confirmed, _proof_days(state, now), state.guard.memory.believed_at, state.second.at,
-        state.outlet.at, state.guard.memory.fault,
+        inputs.wall_confirmed, _proof_days(state, now), state.guard.noted.believed_at, state.second.at,
+        state.outlet.at, state.guard.line.fault,
     )  # fmt: skip
     missing = permits.missing(facts, order) if order.name == "start" else ()
     desk = deeds.Desk(
@@ -87,7 +86,7 @@ def _deed(
     durable = order.name in DURABLE or state.guard.need_durable
     kept = state.guard._replace(need_durable=durable)
     if order.name == "restart" and order.args.get("measured") is True:
-        kept = evidence.measured(kept, now)
+        kept = requalify.measured(kept, now)
     return state._replace(run=run, guard=kept)
 
 

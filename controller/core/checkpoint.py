@@ -11,7 +11,8 @@ from math import isfinite
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from controller.brewing.kinetics import malts
-from controller.core.guard.registry import BY_ID
+from controller.core.guard import registry
+from controller.core.guard.interlock import Interlock
 from controller.core.nouns import Course, Instant, Leg, Phase, Prompt, RunState, Trip
 from controller.core.procedure import estimate
 from controller.core.procedure.run import Run
@@ -19,7 +20,7 @@ from controller.core.procedure.run import Run
 if TYPE_CHECKING:
     from controller.core.state import State
 
-FORMAT = 2  # of the kept record; another one waits for a person
+FORMAT = 3  # of the kept record; another one waits for a person
 
 
 class Kept(NamedTuple):
@@ -31,7 +32,7 @@ class Kept(NamedTuple):
     last_c: float | None  # last believed temperature
     format: int
     off_until: Instant  # no heat before, whatever else is well
-    incidents: tuple[Instant, ...]  # self-clearing ones, for G24
+    interlocks: tuple[Interlock, ...]  # with what they remember
 
 
 def keep(state: State) -> dict[str, Any]:
@@ -45,8 +46,8 @@ def keep(state: State) -> dict[str, Any]:
         "epoch": guard.epoch,
         "last_c": last_c,
         "pending": pending is not None,
-        "off_left_s": max(0.0, guard.off_until - now),
-        "incident_ages_s": [now - at for at in guard.incidents],
+        "off_left_s": max(0.0, guard.evidence.off_until - now),
+        "interlocks": registry.keep(guard.interlocks, now),
         "trips": [_aged(trip, now) for trip in guard.trips],
         "run": {
             "state": str(run.state),
@@ -157,13 +158,13 @@ def _recall(kept: Mapping[str, Any], now: Instant, ago_s: float) -> Kept:
         _number(kept["last_c"]),
         int(kept["format"]),
         before + float(kept["off_left_s"]),
-        tuple(before - max(0.0, float(age_s)) for age_s in kept["incident_ages_s"]),
+        registry.recalled(kept["interlocks"], before),
     )
 
 
 def _trip(said: Mapping[str, Any], before: Instant) -> Trip:
     """A kept trip; latched, unless the record says that it was not."""
-    row = BY_ID[said["id"]]
+    row = registry.BY_ID[said["id"]]
     return Trip(
         id=row.id,
         at=before - max(0.0, float(said["age_s"])),

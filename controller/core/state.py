@@ -7,6 +7,9 @@ from typing import NamedTuple
 from controller.core import probe
 from controller.core.control import loop, on_off, trajectory
 from controller.core.guard import gate
+from controller.core.guard.interlock import Interlock
+from controller.core.guard.registry import ALL
+from controller.core.guard.state import GuardState
 from controller.core.nouns import (
     Demand,
     Event,
@@ -35,7 +38,7 @@ class State(NamedTuple):
     now: Instant
     boot: str  # a random word of this process
     run: Run
-    guard: gate.GuardState
+    guard: GuardState
     desk: envelope.Desk
     mash: probe.ProbeState = probe.START
     second: probe.ProbeState = probe.START
@@ -79,10 +82,10 @@ def start(
     pending: resume.Pending | None = None,
     proof_days: float | None = None,
     off_until: Instant = 0.0,
-    incidents: tuple[Instant, ...] = (),
+    interlocks: tuple[Interlock, ...] = ALL,
 ) -> State:
     """The state of a process that has just started: checking, shut, knowing what the journal told it."""
-    shut = gate.begin(now, epoch, settings.tun.guard.start_lock_s, trips, off_until, incidents)
+    shut = gate.begin(settings.tun, now, epoch, settings.learned is not None, trips, off_until, interlocks)
     run = Run(state=RunState.CHECKING, state_since=now)
     return State(
         now, boot, run, shut, envelope.renew(envelope.Desk(), boot, now), proof_days=proof_days, pending=pending

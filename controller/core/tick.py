@@ -16,7 +16,9 @@ from controller.core.control import on_off as modulator
 from controller.core.control import plant_model as figures
 from controller.core.control import trajectory as ramp
 from controller.core.guard import gate as guard
-from controller.core.guard.registry import HEATED, Senses
+from controller.core.guard import liquid
+from controller.core.guard.senses import HEATED, NO_RUN, AtHeater, Own, Probed, Senses
+from controller.core.guard.senses import Run as RunSense
 from controller.core.nouns import (
     Demand,
     Event,
@@ -25,6 +27,7 @@ from controller.core.nouns import (
     Instant,
     Measurement,
     Phase,
+    Presence,
     RunState,
     Sample,
     Setpoint,
@@ -63,7 +66,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     believed = figures.figures(tun, target, settings.learned, state.regulator)
     ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, state.regulator.saturated, dt)
     outlet_c = outlet.value_c if outlet is not None else None
-    applied = state.guard.duty * min(1.0, tun.heater.lease_s / dt) if dt > 0.0 else 0.0  # a lease ends by itself
+    applied = state.guard.line.duty * min(1.0, tun.heater.lease_s / dt) if dt > 0.0 else 0.0  # a lease ends by itself
     regulated, demand = regulator.regulate(
         believed, setpoint, target, seen, applied, state.regulator, dt, outlet_c, tun.guard.outlet_limit_c
     )
@@ -73,7 +76,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     pump_on_s = state.pump_on_s + dt if pump.on else 0.0
     senses = _senses(tun, state, run, now, dt, inputs, seen, second, outlet, target, setpoint, stir_on_s, pump_on_s)
     known = state.guard._replace(need_durable=True) if decided else state.guard
-    gate = guard.check(known, senses, demand, settings.learned is not None, inputs.disk.durable_seq)
+    gate = guard.check(known, senses, demand)
     events.extend(gate.events)
     pending = None if decided else state.pending
     if slept:
@@ -156,7 +159,7 @@ def _look(
     """Every probe's newest samples, judged."""
     tun, run, delay = settings.tun, state.run, max(0.0, inputs.link.delay_s)
     probes, jump_k = tun.probes, tun.guard.jump_k
-    heated, begun = run.state in HEATED, run.state not in guard.NO_RUN and run.state is not RunState.CHECKING
+    heated, begun = run.state in HEATED, run.state not in NO_RUN and run.state is not RunState.CHECKING
     trust = not heated or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
     born = begun and probe.reborn(inputs.probe_online, state.mash)
     mash, seen = probe.look(probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust, strict=begun, born=born)
@@ -190,10 +193,8 @@ def _other(
 
 
 def _view(settings: Settings, state: State, now: Instant) -> View:
-    tun, flow = settings.tun, state.flow
-    limits = tun.guard
-    flow_ok = tun.flow is None or (flow is not None and flow.ok and now - flow.at <= limits.switch_gone_s)
-    return guard.view(state.guard, now, limits.heater_silent_s, flow_ok)
+    tun = settings.tun
+    return guard.view(state.guard, tun, now, liquid.flows(tun, state.flow, now))
 
 
 def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now: Instant, events: list[Event]) -> Run:
@@ -201,9 +202,9 @@ def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now:
 
     An open run is decided on then; without readings it is a person's to decide.
     """
-    if run.state is not RunState.CHECKING or now < state.guard.off_until:
+    if run.state is not RunState.CHECKING or now < state.guard.evidence.off_until:
         return run
-    if not state.guard.qualified and now - run.state_since < CHECK_S:
+    if not state.guard.evidence.qualified and now - run.state_since < CHECK_S:
         return run
     if state.pending is not None:
         latched = any(t.latched for t in state.guard.trips)
@@ -241,50 +242,50 @@ def _senses(
 ) -> Senses:
     """What the guard looks at: raw samples and plate figures, no other room's opinion but the program's target."""
     course, report, stirrer, pump = run.course, inputs.heater, tun.stirrer, tun.pump
-    heated = run.state in HEATED
     stirred = (stirrer is None or not stirrer.required_for_heat or stir_on_s > 0.0) and (
         pump is None or not pump.required_for_heat or pump_on_s > 0.0
-    )
-    gone = tuple(
-        role
-        for role, presence, known in (
-            ("mash", inputs.probe_online, state.mash),
-            ("second", inputs.second_online, state.second),
-            ("outlet", inputs.outlet_online, state.outlet),
-        )
-        if presence is not None and probe.gone(presence, known, now)
     )
     return Senses(
         tun=tun,
         now=now,
         dt=dt,
-        state=run.state,
-        phase=run.phase,
-        target=target,
-        setpoint_c=setpoint.value_c if setpoint is not None else None,
-        highest_c=highest_remaining_c(run) if heated else None,
-        seen=seen,
-        raw=inputs.mash,
-        raw_second=inputs.second,
-        raw_outlet=inputs.outlet,
-        second=second,
-        outlet=outlet,
-        gone=gone,
-        heater=report if report is not None and report.at > now - dt else None,
-        heater_online=inputs.heater_online,
-        level=state.level,
-        flow=state.flow,
-        pump_on_s=pump_on_s,
-        link=inputs.link,
-        late_s=inputs.late_s,
-        gap_s=inputs.gap_s,
-        wall_set_s=inputs.wall_set_s,
-        epoch=state.guard.epoch,
-        epoch_seen=inputs.epoch_seen,
-        power_w=tun.heater.power_w * tun.heater.efficiency,
-        capacity_j_per_k=(capacity_j_per_k(run) or tun.metal_j_per_k) + tun.heater.bath_j_per_k,
-        run_s=now - run.started_at - run.excluded_s,
-        planned_s=course.planned_s if course is not None else 0.0,
-        disk_ok=inputs.disk.ok,
-        stirred=stirred,
+        run=RunSense(
+            state=run.state,
+            phase=run.phase,
+            target=target,
+            setpoint_c=setpoint.value_c if setpoint is not None else None,
+            highest_c=highest_remaining_c(run) if run.state in HEATED else None,
+            capacity_j_per_k=(capacity_j_per_k(run) or tun.metal_j_per_k) + tun.heater.bath_j_per_k,
+            run_s=now - run.started_at - run.excluded_s,
+            planned_s=course.planned_s if course is not None else 0.0,
+        ),
+        mash=Probed(seen=seen, raw=inputs.mash, gone=_gone(inputs.probe_online, state.mash, now)),
+        second=_probed(second, inputs.second, _gone(inputs.second_online, state.second, now)),
+        outlet=_probed(outlet, inputs.outlet, _gone(inputs.outlet_online, state.outlet, now)),
+        heater=AtHeater(
+            report=report if report is not None and report.at > now - dt else None,
+            online=inputs.heater_online,
+            level=state.level,
+            flow=state.flow,
+            pump_on_s=pump_on_s,
+            stirred=stirred,
+        ),
+        own=Own(
+            link=inputs.link,
+            late_s=inputs.late_s,
+            gap_s=inputs.gap_s,
+            wall_set_s=inputs.wall_set_s,
+            epoch=state.guard.epoch,
+            epoch_seen=inputs.epoch_seen,
+            disk_ok=inputs.disk.ok,
+            durable_seq=inputs.disk.durable_seq,
+        ),
     )
+
+
+def _gone(presence: Presence | None, known: probe.ProbeState, now: Instant) -> bool:
+    return presence is not None and probe.gone(presence, known, now)
+
+
+def _probed(seen: Measurement | None, raw: tuple[Sample, ...], gone: bool) -> Probed | None:
+    return None if seen is None else Probed(seen=seen, raw=raw, gone=gone)

@@ -172,7 +172,9 @@ class Service:
     async def _last_words(self) -> None:
         guard = self.state.guard
         if not guard.lost:
-            off = HeaterCommand(guard.epoch, guard.seq + 1, 0.0, self.settings.tun.heater.lease_s, "the service ends")
+            off = HeaterCommand(
+                guard.epoch, guard.line.seq + 1, 0.0, self.settings.tun.heater.lease_s, "the service ends"
+            )
             self._command(off, self.clock.now())
         self._post(self._topics.online, outgoing.online(False), "state", retain=True)
         if self._watcher is not None:

@@ -52,7 +52,9 @@ class SupplyLink:
         if outcome is not None:
             run, report = outcome.state.run, outcome.state.heater
             wish_w, rank = supply.wish(self._tun, outcome.target, run.phase, outcome.seen.value_c)
-            drawn = supply.drawn_w(self._tun, outcome.state.guard.duty, report.duty if report is not None else None)
+            drawn = supply.drawn_w(
+                self._tun, outcome.state.guard.line.duty, report.duty if report is not None else None
+            )
         if now - self.desk.began < supply.JOIN_S:
             drawn = self._tun.heater.power_w  # an earlier process may have left a lease behind
         whole_only = self._tun.heater.kind != "proportional"

@@ -46,7 +46,7 @@ def status(
         "step": _step(run, seen.value_c, state.now),
         "steps": _steps(run),
         **_temperatures(outcome),
-        "duty": round(state.guard.duty, 4),
+        "duty": round(state.guard.line.duty, 4),
         "heater": _heater(outcome),
         "finish_at": None if finish is None else round(wall_s + finish / max(speed, 1e-9), 1),
         "finish_in_s": _rounded(finish, 0),
@@ -56,7 +56,7 @@ def status(
         "offer": _offer(run, settings, state.now),
         "held_by": run.held_by or None,
         "trips": [_trip(trip, state.now) for trip in state.guard.trips],
-        "notes": [text for _, text in state.guard.notes],
+        "notes": [note.text for note in state.guard.noted.now],
         "limits": _limits(settings),
         "prediction": prediction if prediction is not None else estimate.document(run.mash),
         "nonce": state.desk.nonce,
@@ -198,4 +198,4 @@ def _health(outcome: Outcome, seen: Measurement) -> str:
         return "function check"
     if seen.health != "good":
         return seen.health
-    return "maintenance required" if state.guard.notes else "good"
+    return "maintenance required" if state.guard.noted.now else "good"

@@ -2,7 +2,7 @@
 
 The last room before the heater, with its own senses and limits, and it starts shut. `check` is the only maker of a
 heater command with power. It replaces a demand it does not trust with OFF; it never drops the command, since a heater
-keeps its last state. What is watched is in `watch_mash`, `watch_plant` and `physics`; what becomes of it in `trips`.
+keeps its last state. What is watched stands in interlocks/, one file each; what becomes of it in trips.py.
 """
 
 from __future__ import annotations
@@ -10,14 +10,12 @@ from __future__ import annotations
 from math import isfinite
 from typing import NamedTuple
 
-from controller.core.guard import causes, trips, watch_mash, watch_plant
-from controller.core.guard import history as physics
-from controller.core.guard import notes as guard_notes
-from controller.core.guard import requalify as evidence
-from controller.core.guard.registry import BY_ID, HEATED, Finding, Memory, Senses
-from controller.core.guard.state import NO_RUN as NO_RUN
-from controller.core.guard.state import GuardState as GuardState
-from controller.core.guard.trips import clear as clear
+from controller.core.guard import liquid, notes, plate, requalify, trips
+from controller.core.guard.heater_line import HeaterLine
+from controller.core.guard.interlock import Finding, Interlock
+from controller.core.guard.registry import ALL, BAD_DEMAND, BY_ID
+from controller.core.guard.senses import HEATED, NO_RUN, Senses
+from controller.core.guard.state import Evidence, GuardState
 from controller.core.nouns import (
     _GUARD_SEAL,
     Demand,
@@ -29,25 +27,8 @@ from controller.core.nouns import (
     Trip,
     View,
 )
+from controller.settings.tun import Tun
 
-QUICK = (
-    watch_mash.hot,
-    watch_mash.above,
-    watch_mash.reading,
-    watch_mash.probes,
-    watch_mash.outlet,
-    watch_mash.outlet_over_mash,
-    watch_plant.switches,
-    watch_plant.heater_answers,
-    watch_plant.heater_obeys,
-    watch_plant.heater_fault,
-    watch_plant.heater_draws,
-    watch_plant.broker,
-    watch_plant.beat,
-    watch_plant.owner,
-    watch_plant.duration,
-)
-SENT_KEPT = 31  # as many commands before the newest are remembered: longer ago is too long ago for any limit
 EVIDENCE_S = 12.0  # no lease outlives its reading by more than this
 
 
@@ -61,40 +42,44 @@ class Gate(NamedTuple):
 
 
 def begin(
+    tun: Tun,
     now: Instant,
     epoch: int,
-    start_lock_s: float,
-    trips: tuple[Trip, ...] = (),
+    measured: bool = False,
+    standing: tuple[Trip, ...] = (),
     off_until: Instant = 0.0,
-    incidents: tuple[Instant, ...] = (),
+    interlocks: tuple[Interlock, ...] = ALL,
 ) -> GuardState:
-    """The guard of a process that has just started: shut, with trips, time off and incidents of the one before."""
+    """The guard of a process that has just started: shut, with trips, time off and memory of the one before.
+
+    `measured`: the tun was measured with water.
+    """
+    off_until = max(off_until, now + tun.guard.start_lock_s)
     return GuardState(
+        plate=plate.of(tun, measured),
         started_at=now,
         epoch=epoch,
-        off_until=max(off_until, now + start_lock_s),
-        qualify_from=now,
-        trips=trips,
-        incidents=incidents,
-        quiet_at=now,
-        memory=Memory(off_since=now, above_armed=False),
+        evidence=Evidence(off_until=off_until, from_at=now, quiet_at=now),
+        trips=standing,
+        line=HeaterLine(off_since=now),
+        interlocks=interlocks,
     )
 
 
-def check(state: GuardState, senses: Senses, demand: Demand, calibrated: bool, disk_durable: int) -> Gate:
+def check(state: GuardState, senses: Senses, demand: Demand) -> Gate:
     """One tick: watch everything, then let out as much of the demand as all conditions allow."""
     events: list[Event] = []
     state = _epoch(state, senses)
-    if state.epoch != senses.epoch or state.longer_s:
-        senses = senses._replace(epoch=state.epoch, run_s=senses.run_s - state.longer_s)
+    if state.epoch != senses.own.epoch:
+        senses = senses._replace(own=senses.own._replace(epoch=state.epoch))
     state = _interruptions(state, senses)
-    state, findings = _watch(state, senses, calibrated, demand)
+    state, findings = _watch(state, senses, demand)
     state = _between_runs(state, senses)
     state = trips.follow(state, senses, findings, events)
-    state = guard_notes.follow(state, senses, events)
-    state = evidence.qualify(state, senses)
-    state = trips.give_back(state, senses, findings, events)
-    duty, reason = _allowed(state, senses, findings, demand, disk_durable)
+    state = notes.follow(state, senses, events)
+    state = requalify.qualify(state, senses)
+    state = trips.give_back(state, senses, events)
+    duty, reason = _allowed(state, senses, findings, demand)
     return _command(state, senses, duty, reason, events)
 
 
@@ -108,20 +93,19 @@ def settle(state: GuardState, disk_ok: bool, disk_written: int) -> GuardState:
 
 def _epoch(state: GuardState, senses: Senses) -> GuardState:
     """While checking, take a number above every owner heard of; afterwards a higher one means we have lost."""
-    if senses.state is RunState.CHECKING and senses.epoch_seen >= state.epoch:
-        return state._replace(epoch=senses.epoch_seen + 1)
+    if senses.run.state is RunState.CHECKING and senses.own.epoch_seen >= state.epoch:
+        return state._replace(epoch=senses.own.epoch_seen + 1)
     return state
 
 
 def _interruptions(state: GuardState, senses: Senses) -> GuardState:
     """A new connection or a machine that slept: every reading so far is stale, heat waits."""
-    slept = senses.gap_s > senses.tun.guard.clock_odd_s
-    link = senses.link
+    slept = senses.own.gap_s > senses.tun.guard.clock_odd_s
+    link = senses.own.link
     returned = link.up and (not state.link_up or link.since != state.link_since)
     if slept or returned:
-        until = max(state.off_until, senses.now + senses.tun.guard.start_lock_s)
-        past = physics.forget(state.past)
-        state = state._replace(off_until=until, qualified=False, qualify_from=senses.now, past=past)
+        state = state.shut_until(senses.now + senses.tun.guard.start_lock_s, senses.now)
+        state = state._replace(past=state.past.begun_anew())
     known = (state.link_up, state.link_since) == (link.up, link.since)
     return state if known else state._replace(link_up=link.up, link_since=link.since)
 
@@ -129,122 +113,136 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
 # ---------------------------------------------------------------- watching
 
 
-def _watch(state: GuardState, senses: Senses, calibrated: bool, demand: Demand) -> tuple[GuardState, list[Finding]]:
-    """Every interlock, in every state; each says for itself where it keeps quiet."""
+def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardState, list[Finding]]:
+    """Every interlock in the states that it names; the trips that are on, in every other."""
+    state = state._replace(
+        line=state.line.heard(senses.heater.report, senses.own.epoch),
+        past=state.past.follow(senses, state.line.duty, state.plate),
+    )
+    known = state.known
     findings: list[Finding] = []
-    memory = state.memory
-    for rule in QUICK:
-        memory, finding = rule(senses, memory)
-        if finding is not None and all(finding.id != other.id for other in findings):
+    after: list[Interlock] = []
+    for interlock in state.interlocks:
+        if senses.run.state not in interlock.STATES:
+            after.append(interlock.asleep(senses))
+            continue
+        remembers, finding = interlock.watch(senses, known)
+        after.append(remembers)
+        if finding is not None:
             findings.append(finding)
-    if state.duty > 0.0:
-        memory = memory._replace(heat_on_s=memory.heat_on_s + senses.dt)
-    past, finding = physics.judge(physics.record(state.past, senses, state.duty), senses, calibrated)
-    if finding is not None:
-        findings.append(finding)
-    if not (isfinite(demand.duty) and 0.0 <= demand.duty <= 1.0):
-        findings.append(Finding("G26", demand.duty if isfinite(demand.duty) else -1.0, 1.0))
-    if state.trips and senses.state not in HEATED:
-        known = {finding.id for finding in findings}
-        findings += [f for f in causes.still_there(state.trips, senses, memory, past) if f.id not in known]
-    return state._replace(memory=memory, past=past), findings
+    state = state._replace(interlocks=tuple(after))
+    if not _a_share(demand):
+        findings.append(Finding(BAD_DEMAND, demand.duty if isfinite(demand.duty) else -1.0, 1.0))
+    if state.trips and not senses.heated:
+        found = {finding.row.id for finding in findings}
+        findings += [finding for finding in _still_there(state, senses) if finding.row.id not in found]
+    return state, findings
+
+
+def _still_there(state: GuardState, senses: Senses) -> list[Finding]:
+    """For the trips that are on, as if the run went on: is the cause still there? A trip must not be cleared, nor end
+    by itself, over a cause that anybody could see."""
+    running = senses._replace(run=senses.run._replace(state=RunState.RUNNING))
+    own = {interlock.ROW.id: interlock for interlock in state.interlocks}
+    asked = ((own[trip.id], trip) for trip in state.trips if trip.id in own)
+    found = (interlock.still_there(trip, running, state.known) for interlock, trip in asked)
+    return [finding for finding in found if finding is not None]
 
 
 def _between_runs(state: GuardState, senses: Senses) -> GuardState:
-    """What belongs to one run begins anew with the next: what G23 counts and what a person gave on top of it, what G25
-    has judged, the heat by which rises are judged, and what G06 has seen of the program."""
-    if senses.state not in NO_RUN:
+    """What belongs to one run begins anew with the next: each interlock says what, and the heat by which rises are
+    judged."""
+    if senses.run.state not in NO_RUN:
         return state
-    past, memory = state.past, state.memory
-    if past.fitted or past.heat_since is not None:
-        past = physics.forget(past)._replace(fitted=())
-    if memory.heat_on_s > 0.0 or memory.highest_c is not None or not memory.above_armed:
-        memory = memory._replace(heat_on_s=0.0, highest_c=None, above_armed=True)
-    if past is state.past and memory is state.memory and not state.longer_s:
-        return state
-    return state._replace(past=past, memory=memory, longer_s=0.0)
+    past = state.past if state.past.heat_since is None else state.past.begun_anew()
+    return state._replace(past=past, interlocks=tuple(interlock.next_run() for interlock in state.interlocks))
 
 
 # ---------------------------------------------------------------- the gate
 
 
-def _allowed(
-    state: GuardState, senses: Senses, findings: list[Finding], demand: Demand, disk_durable: int
-) -> tuple[float, str]:
+def _a_share(demand: Demand) -> bool:
+    return isfinite(demand.duty) and 0.0 <= demand.duty <= 1.0
+
+
+def _allowed(state: GuardState, senses: Senses, findings: list[Finding], demand: Demand) -> tuple[float, str]:
     """How much may leave? Every reason to say no stands here, in one place."""
-    why = shut(state, senses, disk_durable)
+    why = shut(state, senses)
     if why:
         return 0.0, why
     if findings:
-        return 0.0, f"{findings[0].id} {BY_ID[findings[0].id].name}"
-    if senses.target.heat != "hold":
-        return 0.0, f"heat is {senses.target.heat} in {senses.phase}"
-    if not (isfinite(demand.duty) and 0.0 <= demand.duty <= 1.0):
+        return 0.0, f"{findings[0].row.id} {findings[0].row.name}"
+    if senses.run.target.heat != "hold":
+        return 0.0, f"heat is {senses.run.target.heat} in {senses.run.phase}"
+    if not _a_share(demand):
         return 0.0, "demand was no number"
     duty = min(demand.duty, senses.tun.heater.duty_cap)
-    if senses.seen.age_s > senses.tun.guard.reading_late_s:
-        duty = min(duty, state.duty)
+    if senses.mash.seen.age_s > senses.tun.guard.reading_late_s:
+        duty = min(duty, state.line.duty)
     return duty, demand.reason
 
 
-def shut(state: GuardState, senses: Senses, disk_durable: int) -> str:
+def shut(state: GuardState, senses: Senses) -> str:
     """Why no heat at all may leave now; empty when it may."""
     if state.lost:
         return "another controller owns this tun"
     if state.trips:
         return f"{state.trips[0].id} {BY_ID[state.trips[0].id].name}"
-    if senses.state not in HEATED:
-        return str(senses.state)
-    if senses.now < state.off_until:
-        return f"heat stays off for another {state.off_until - senses.now:.0f} s"
-    if not state.qualified:
+    if senses.run.state not in HEATED:
+        return str(senses.run.state)
+    if senses.now < state.evidence.off_until:
+        return f"heat stays off for another {state.evidence.off_until - senses.now:.0f} s"
+    if not state.evidence.qualified:
         return "waiting for good readings and an answering heater"
-    if not (senses.seen.age_s <= senses.tun.guard.reading_gone_s) or senses.seen.value_c is None:
+    seen = senses.mash.seen
+    if not (seen.age_s <= senses.tun.guard.reading_gone_s) or seen.value_c is None:
         return "no fresh reading"
-    if state.need_durable or disk_durable < state.durable_need:
+    if state.need_durable or senses.own.durable_seq < state.durable_need:
         return "the record of the last decision is not on disk yet"
-    if not senses.link.up:
+    if not senses.own.link.up:
         return "broker out of reach"
     return _unmixed(senses)
 
 
 def _unmixed(senses: Senses) -> str:
     """Heat needs liquid over the heater, and motion where the tun has a stirrer or a pump."""
-    tun = senses.tun
-    if tun.level is not None and (senses.level is None or not senses.level.ok):
+    if not liquid.wet(senses.tun, senses.heater.level, senses.now):
         return "no liquid at the heater"
-    flow_bad = senses.flow is None or not senses.flow.ok or senses.now - senses.flow.at > tun.guard.switch_gone_s
-    if tun.flow is not None and flow_bad:
+    if not liquid.flows(senses.tun, senses.heater.flow, senses.now):
         return "flow is not proven"
-    return "" if senses.stirred else "stirrer or pump is not running"
+    return "" if senses.heater.stirred else "stirrer or pump is not running"
 
 
 def _command(state: GuardState, senses: Senses, duty: float, reason: str, events: list[Event]) -> Gate:
     """The only place where a heater command with power is made."""
-    if state.lost and senses.epoch_seen > state.epoch:
-        return Gate(state._replace(duty=0.0), None, tuple(events))
-    seq, age = state.seq + 1, senses.seen.age_s
-    lease = senses.tun.heater.lease_s
-    valid = lease if duty <= 0.0 else max(0.0, min(lease, EVIDENCE_S - age))
-    quoted = age if isfinite(age) else None
-    command = HeaterCommand(state.epoch, seq, duty, valid, reason, senses.seen.seq, quoted, seal=_GUARD_SEAL)
-    memory = state.memory
-    if duty > 0.0:
-        memory = memory if memory.off_seq < 0 else memory._replace(off_seq=-1, contradict_since=None)
-    elif state.duty > 0.0 or memory.off_seq < 0:
-        memory = memory._replace(off_seq=seq, off_since=senses.now, contradict_since=None)
-    memory = memory._replace(sent=(*memory.sent[-SENT_KEPT:], (seq, senses.now)))
-    quiet_c, quiet_at = evidence.last_good(state, senses)
-    state = state._replace(seq=seq, duty=duty, memory=memory, quiet_c=quiet_c, quiet_at=quiet_at)
-    return Gate(state=state, command=command, events=tuple(events), replies=())
+    if state.lost and senses.own.epoch_seen > state.epoch:
+        return Gate(state=state._replace(line=state.line._replace(duty=0.0)), command=None, events=tuple(events))
+    line, seen, lease_s = state.line.gave(duty, senses.now), senses.mash.seen, senses.tun.heater.lease_s
+    command = HeaterCommand(
+        epoch=state.epoch,
+        seq=line.seq,
+        duty=duty,
+        valid_s=lease_s if duty <= 0.0 else max(0.0, min(lease_s, EVIDENCE_S - seen.age_s)),
+        reason=reason,
+        reading_seq=seen.seq,
+        reading_age_s=seen.age_s if isfinite(seen.age_s) else None,
+        seal=_GUARD_SEAL,
+    )
+    state = state._replace(line=line, evidence=requalify.last_good(state, senses))
+    return Gate(state=state, command=command, events=tuple(events))
 
 
-def view(state: GuardState, senses_now: Instant, heater_silent_s: float, flow_ok: bool) -> View:
+def view(state: GuardState, tun: Tun, now: Instant, flow_ok: bool) -> View:
     """What the other rooms may know."""
-    memory, trips, lost, left_s = state.memory, state.trips, state.lost, state.off_until - senses_now
-    acked = memory.acked_at is not None and senses_now - memory.acked_at <= heater_silent_s
-    off = acked and memory.acked_duty is not None and memory.acked_duty <= 0.0
-    waits = "" if senses_now >= state.off_until else f"at least {left_s:.0f} s more without heat"
-    ready = state.qualified and not waits and not trips and not lost
-    latched = any(t.latched for t in trips) if trips else False
-    return View(trips=trips, latched=latched, lost=lost, ready=ready, heater_off=off, flow_ok=flow_ok, waits_for=waits)
+    evidence, found = state.evidence, state.trips
+    left_s = evidence.off_until - now
+    waits = "" if left_s <= 0.0 else f"at least {left_s:.0f} s more without heat"
+    return View(
+        trips=found,
+        latched=any(t.latched for t in found),
+        lost=state.lost,
+        ready=evidence.qualified and not waits and not found and not state.lost,
+        heater_off=state.line.says_off(now, tun.guard.heater_silent_s),
+        flow_ok=flow_ok,
+        waits_for=waits,
+    )

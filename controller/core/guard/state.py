@@ -4,36 +4,58 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from controller.core.guard import history as physics
-from controller.core.guard.registry import Memory
-from controller.core.nouns import Instant, RunState, Trip
+from controller.core.guard.heater_line import HeaterLine
+from controller.core.guard.history import History
+from controller.core.guard.interlock import Interlock, Known, Note
+from controller.core.guard.plate import Plate
+from controller.core.guard.registry import ALL
+from controller.core.nouns import Instant, Trip
 
-S = RunState
-NO_RUN = frozenset({S.IDLE, S.STOPPED, S.ABORTED, S.COMPLETE})  # a process that is checking may resume a run
+
+class Evidence(NamedTuple):
+    """Is what is known good enough for heat, and since when does it count?"""
+
+    off_until: Instant = 0.0  # no heat before
+    qualified: bool = False
+    from_at: Instant = 0.0  # readings count from here
+    quiet_c: float | None = None  # the mash at the last tick on good evidence, trips apart: no heat after that
+    quiet_at: Instant = 0.0
+
+
+class Noted(NamedTuple):
+    """What is worth knowing, and what is remembered for it."""
+
+    now: tuple[Note, ...] = ()
+    said: tuple[tuple[str, Instant], ...] = ()  # when each was said last
+    adding_since: Instant | None = None  # an addition stands open
+    believed_at: tuple[Instant, ...] = ()  # arrival of the last few believed mash readings
 
 
 class GuardState(NamedTuple):
     """What the guard remembers. A fresh one is shut: it opens by evidence only."""
 
+    plate: Plate
     started_at: Instant = 0.0
-    trips: tuple[Trip, ...] = ()
-    gone: tuple[tuple[str, Instant], ...] = ()  # trips whose cause is absent, since when
-    off_until: Instant = 0.0
-    qualified: bool = False
-    qualify_from: Instant = 0.0  # readings count from here
-    quiet_c: float | None = None  # the mash at the last tick on good evidence, trips apart: no heat after that
-    quiet_at: Instant = 0.0
-    incidents: tuple[Instant, ...] = ()  # self-clearing ones
     epoch: int = 1
-    seq: int = 0
-    duty: float = 0.0  # last let out
-    lost: bool = False
+    lost: bool = False  # another controller owns the tun; for good
     link_up: bool = False
     link_since: Instant = 0.0  # of that connection
+    trips: tuple[Trip, ...] = ()
+    gone: tuple[tuple[str, Instant], ...] = ()  # trips whose cause is absent, since when
+    evidence: Evidence = Evidence()
     need_durable: bool = False  # something was decided that must reach the disk before any heat
     durable_need: int = 0
-    notes: tuple[tuple[str, str], ...] = ()
-    said: tuple[tuple[str, Instant], ...] = ()
-    longer_s: float = 0.0  # time that a person gave this run beyond its limit (G23)
-    memory: Memory = Memory()
-    past: physics.Past = physics.Past()
+    noted: Noted = Noted()
+    line: HeaterLine = HeaterLine()
+    past: History = History()
+    interlocks: tuple[Interlock, ...] = ALL
+
+    @property
+    def known(self) -> Known:
+        """What all interlocks may look at."""
+        return Known(line=self.line, past=self.past, plate=self.plate, started_at=self.started_at)
+
+    def shut_until(self, until: Instant, now: Instant) -> GuardState:
+        """No heat before, and every reading so far counts no more."""
+        off_until = max(self.evidence.off_until, until)
+        return self._replace(evidence=self.evidence._replace(off_until=off_until, qualified=False, from_at=now))

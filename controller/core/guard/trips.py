@@ -6,14 +6,13 @@ heat; the others end once their cause is gone and the evidence is good.
 
 from __future__ import annotations
 
-from controller.core.guard import history as physics
-from controller.core.guard.registry import BY_ID, HEATED, Finding, Interlock, Senses
+from controller.core.guard.interlock import Finding, Interlock
+from controller.core.guard.registry import BY_ID
+from controller.core.guard.senses import Senses
 from controller.core.guard.state import GuardState
 from controller.core.nouns import Event, Instant, Order, Reply, RunState, Trip
 
 LATCH_AFTER_S = 900.0  # a self-clearing trip that lasts so long waits for a person
-INCIDENT_WINDOW_S = 1800.0
-LONGER_S = 3600.0  # clearing G23 gives the run so much more time, and its heater (own proposal)
 
 
 def follow(state: GuardState, senses: Senses, findings: list[Finding], events: list[Event]) -> GuardState:
@@ -21,70 +20,69 @@ def follow(state: GuardState, senses: Senses, findings: list[Finding], events: l
     if not findings and not state.trips:
         return state
     active = {trip.id for trip in state.trips}
-    fresh = sorted((f for f in findings if not f.cut_only and f.id not in active), key=lambda f: BY_ID[f.id].priority)
+    fresh = sorted((f for f in findings if not f.cut_only and f.row.id not in active), key=lambda f: f.row.priority)
     for finding in fresh:
         state = _trip(state, senses, finding, events)
     state = _worse(state, findings, events)
     gone = dict(state.gone)
-    present = {f.id for f in findings}
+    present = {f.row.id for f in findings}
     now_gone = tuple((t.id, gone.get(t.id, senses.now)) for t in state.trips if t.id not in present)
     state = _long_lasting(state, senses, events)
     return state._replace(gone=now_gone) if now_gone != state.gone else state
 
 
 def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Event]) -> GuardState:
-    row = BY_ID[finding.id]
-    first = not state.trips
-    latched = row.clears == "latched" if finding.latched is None else finding.latched
-    unit = finding.unit or row.unit
+    row, seen = finding.row, senses.mash.seen
     trip = Trip(
-        row.id, senses.now, words(row, finding), finding.value, finding.limit, unit, row.priority, latched, first
+        id=row.id,
+        at=senses.now,
+        text=finding.words,
+        value=finding.value,
+        limit=finding.limit,
+        unit=finding.unit or row.unit,
+        priority=row.priority,
+        latched=finding.latches,
+        first_out=not state.trips,
     )
     events.append(_event(trip))
-    heat = senses.state in HEATED
-    incidents = tuple(t for t in state.incidents if senses.now - t < INCIDENT_WINDOW_S)
-    if first and not latched and heat:
-        incidents = (*incidents, senses.now)
-    if state.quiet_c is None:
-        read_c = senses.seen.value_c if senses.seen.value_c is not None else senses.seen.raw_c
-        state = state._replace(quiet_c=read_c, quiet_at=senses.now)
+    if state.evidence.quiet_c is None:
+        read_c = seen.value_c if seen.value_c is not None else seen.raw_c
+        state = state._replace(evidence=state.evidence._replace(quiet_c=read_c, quiet_at=senses.now))
+    state = state.shut_until(senses.now + senses.tun.guard.requalify_off_s, senses.now)
     state = state._replace(
         trips=(*state.trips, trip),
-        off_until=max(state.off_until, senses.now + senses.tun.guard.requalify_off_s),
-        qualified=False,
-        qualify_from=senses.now,
-        incidents=incidents,
         need_durable=True,
-        lost=state.lost or row.id == "G19",
-        past=physics.forget(state.past),
+        lost=state.lost or _of(state, trip.id).TAKES_THE_TUN,
+        past=state.past.begun_anew(),
     )
-    limit = senses.tun.guard.trips_in_window
-    if row.id == "G24" or len(incidents) < limit or latched:
-        return state
-    return _trip(state._replace(incidents=()), senses, Finding("G24", float(len(incidents)), float(limit)), events)
+    asked = [interlock.tripped(trip, senses) for interlock in state.interlocks]
+    state = state._replace(interlocks=tuple(interlock for interlock, _ in asked))
+    for _, more in asked:
+        state = state if more is None else _trip(state, senses, more, events)
+    return state
+
+
+def _of(state: GuardState, name: str) -> Interlock:
+    """The interlock of a trip; one that finds nothing for the gate's own."""
+    return next((interlock for interlock in state.interlocks if interlock.ROW.id == name), Interlock())
 
 
 def _worse(state: GuardState, findings: list[Finding], events: list[Event]) -> GuardState:
     """A trip that would have ended by itself waits for a person once its cause has become one that does."""
-    worse = {f.id: f for f in findings if f.latched and not f.cut_only}
+    worse = {f.row.id: f for f in findings if f.latched and not f.cut_only}
     risen = [t for t in state.trips if not t.latched and t.id in worse]
     if not risen:
         return state
     trips = list(state.trips)
     for trip in risen:
         finding = worse[trip.id]
-        told = words(BY_ID[trip.id], finding)
+        told = finding.words
         trips[trips.index(trip)] = trip._replace(text=told, value=finding.value, limit=finding.limit, latched=True)
         text = f"{told} It now waits for a person"
         events.append(
             Event("latched", trip.id, text, finding.value, finding.limit, trip.unit, False, True, trip.priority)
         )
     return state._replace(trips=tuple(trips), need_durable=True)
-
-
-def words(row: Interlock, finding: Finding) -> str:
-    """The interlock's sentence, with value, limit and what to do."""
-    return f"{(finding.says or row.says).format(value=finding.value, limit=finding.limit)} {row.do}"
 
 
 def _event(trip: Trip) -> Event:
@@ -107,15 +105,15 @@ def _long_lasting(state: GuardState, senses: Senses, events: list[Event]) -> Gua
 # ---------------------------------------------------------------- giving heat back
 
 
-def give_back(state: GuardState, senses: Senses, findings: list[Finding], events: list[Event]) -> GuardState:
+def give_back(state: GuardState, senses: Senses, events: list[Event]) -> GuardState:
     """Self-clearing trips end once their cause is gone, heat was off for a minute and the evidence is good."""
     if not state.trips:
         return state
-    gone = dict(state.gone)
-    adding = senses.target.heat == "blocked"
+    gone, evidence = dict(state.gone), state.evidence
+    waits = senses.now < evidence.off_until or not (evidence.qualified or senses.blocked)
     kept: list[Trip] = []
     for trip in state.trips:
-        if trip.latched or trip.id not in gone or senses.now < state.off_until or not (state.qualified or adding):
+        if trip.latched or trip.id not in gone or waits:
             kept.append(trip)
         else:
             events.append(Event("cleared", trip.id, f"{trip.id} ({BY_ID[trip.id].name}) is over", latched=False))
@@ -131,20 +129,17 @@ def clear(
     if why is not None:
         return state, Reply(order.id, False, why, run_state, "clear"), None
     latched = any(t.latched for t in state.trips if t.id == name)
-    trips = tuple(t for t in state.trips if t.id != name)
-    state = state._replace(trips=trips, need_durable=True, qualify_from=now, qualified=False)
-    if latched:  # a person has looked: what the reading was when heat was cut is no measure any more
-        state = state._replace(quiet_c=None)
-    state = _longer(state) if name == "G23" else state
+    evidence = state.evidence._replace(qualified=False, from_at=now)
+    state = state._replace(
+        trips=tuple(t for t in state.trips if t.id != name),
+        need_durable=True,
+        # a person has looked: what the reading was when heat was cut is no measure any more
+        evidence=evidence._replace(quiet_c=None) if latched else evidence,
+        interlocks=tuple(i.cleared() if i.ROW.id == name else i for i in state.interlocks),
+    )
     said = f"{name} cleared by {order.by}; heat stays off until `restart`"
     event = Event("cleared", name, said, latched=False, data={"by": order.by})
     return state, Reply(order.id, True, said, run_state, "clear"), event
-
-
-def _longer(state: GuardState) -> GuardState:
-    """So much more for both that G23 counts: how long the run lasts, and how long its heater is on."""
-    memory = state.memory._replace(heat_on_s=max(0.0, state.memory.heat_on_s - LONGER_S))
-    return state._replace(longer_s=state.longer_s + LONGER_S, memory=memory)
 
 
 def _why_not_clear(state: GuardState, order: Order, name: str, now: Instant, off_s: float) -> str | None:
@@ -155,11 +150,10 @@ def _why_not_clear(state: GuardState, order: Order, name: str, now: Instant, off
         return f"{named}; active: {active}" if active else "no trip is active"
     if state.lost:
         return "another controller owns this tun; stop one of the two and start this service anew"
+    interlock = _of(state, name)
     if name not in dict(state.gone):
-        late = f" To be sure that the mash has stopped warming takes {physics.RISE_WINDOW_S:g} s." * (name == "G10")
-        return f"{name}: its cause is still there. {trip.text}{late}"
+        return f"{name}: its cause is still there. {trip.text}{interlock.LATE}"
     if now - trip.at < off_s:
         return f"{name}: {now - trip.at:.0f} s ago; look first, clear after {off_s:g} s"
-    if name == "G24" and order.args.get("inspected") is not True:
-        return "G24: three interruptions; say inspected=true once you have found the cause"
-    return None
+    owed = interlock.why_not_clear(order.args.get("inspected"))
+    return f"{name}: {owed}" if owed else None

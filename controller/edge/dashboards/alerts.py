@@ -14,7 +14,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from controller.core.guard import notes
 from controller.core.nouns import Event, Instant
 from controller.core.state import Outcome
 from controller.messages import outgoing
@@ -114,8 +113,7 @@ def _active(outcome: Outcome) -> list[Alert]:
     """Everything that wants a person at this moment."""
     state = outcome.state
     found = [Alert("trip", t.id, t.text, t.priority) for t in state.guard.trips if t.priority <= 2]
-    urgent = notes.PRIORITY
-    found += [Alert("note", key, text, urgent[key]) for key, text in state.guard.notes if key in urgent]
+    found += [Alert("note", n.key, n.text, n.priority) for n in state.guard.noted.now if n.priority <= 2]
     prompt = state.run.prompt
     if prompt is not None:
         found.append(Alert("prompt", f"{state.run.leg}.{prompt.id}", prompt.text, 2))

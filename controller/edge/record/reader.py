@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 
 from controller import __version__
 from controller.core import checkpoint
-from controller.core.guard.registry import BY_ID
+from controller.core.guard.interlock import Interlock
+from controller.core.guard.registry import ALL, BY_ID
 from controller.core.nouns import Event, Instant, Trip
 from controller.core.procedure.orders.envelope import ACTIVE
 from controller.core.procedure.resume import Pending
@@ -37,7 +38,7 @@ class Past(NamedTuple):
     trips: tuple[Trip, ...]
     epoch: int
     off_until: Instant
-    incidents: tuple[Instant, ...]
+    interlocks: tuple[Interlock, ...]
     events: tuple[Event, ...]
 
 
@@ -91,7 +92,9 @@ def begin(
         found = line_format.Found(damage=f"the record cannot be read ({error.strerror})")
     past = recall(settings, found, clock, now, same_program)
     writer = (make or RecordWriter)(folder, found.seq, settings.service.keep_runs)
-    state = start(settings, now, boot, past.epoch, past.trips, past.pending, proof_days, past.off_until, past.incidents)
+    state = start(
+        settings, now, boot, past.epoch, past.trips, past.pending, proof_days, past.off_until, past.interlocks
+    )
     values, kept = head(settings, clock, boot, past.epoch), checkpoint.keep(state)
     if past.pending is not None and found.path is not None and not found.damage:
         writer.go_on(found.path, found.good_bytes, found.lines, values, kept)
@@ -121,8 +124,8 @@ def recall(
     if kept is not None and kept.run.state in ACTIVE:
         pending = _pending(settings, found, kept, clock, bool(damage), same_program)
     epoch = 1 + max(found.epoch, kept.epoch if kept is not None else 0)
-    off_until, incidents = (kept.off_until, kept.incidents) if kept is not None else (now, ())
-    return Past(pending, trips, epoch, off_until, incidents, tuple(events))
+    off_until, interlocks = (kept.off_until, kept.interlocks) if kept is not None else (now, ALL)
+    return Past(pending, trips, epoch, off_until, interlocks, tuple(events))
 
 
 def _locked(damage: str, now: Instant, first: bool) -> Trip:

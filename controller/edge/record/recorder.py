@@ -94,7 +94,7 @@ def _row(outcome: Outcome, now: Instant) -> dict[str, Any]:
         "outlet_c": _rounded(outcome.outlet.value_c) if outcome.outlet else None,
         "setpoint_c": _rounded(outcome.setpoint.value_c) if outcome.setpoint else None,
         "target_c": outcome.target.target_c,
-        "duty": round(state.guard.duty, 4),
+        "duty": round(state.guard.line.duty, 4),
         "heater_duty": heater.duty if heater is not None else None,
         "leg": run.leg,
         "phase": str(run.phase),

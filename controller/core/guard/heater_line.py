@@ -1,0 +1,70 @@
+"""What was sent to the heater, what has it answered, and since when is it told to be off?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from controller.core.nouns import HeaterReport, Instant
+
+SENT_KEPT = 31  # as many commands before the newest are remembered: longer ago is too long ago for any limit
+
+
+class HeaterLine(NamedTuple):
+    """The heater's line, both ways."""
+
+    seq: int = 0
+    duty: float = 0.0  # last let out
+    sent: tuple[tuple[int, Instant], ...] = ()  # sequence and time of the last few commands
+    acked_seq: int = -1
+    acked_at: Instant | None = None  # when the newest command that the heater node has answered was sent
+    acked_duty: float | None = None
+    off_seq: int = 0  # first command of the present row of OFFs; -1: heat is on
+    off_since: Instant = 0.0
+    fault: str = ""  # what the heater node last said of itself
+
+    @property
+    def heats(self) -> bool:
+        """Has the newest command power?"""
+        return self.off_seq < 0
+
+    def heard(self, report: HeaterReport | None, epoch: int) -> HeaterLine:
+        """With the node's newest report. The age of an answer is that of the command it answers, so that a queue
+        before the node counts; a sequence that we never sent, or long ago, is no answer."""
+        if report is None:
+            return self
+        line = self if (report.fault or "") == self.fault else self._replace(fault=report.fault or "")
+        if report.epoch != epoch:
+            return line
+        if report.seq > self.acked_seq and (sent_at := dict(self.sent).get(report.seq)) is not None:
+            return line._replace(acked_seq=report.seq, acked_at=sent_at, acked_duty=report.duty)
+        if report.seq == self.acked_seq and report.duty != self.acked_duty:
+            return line._replace(acked_duty=report.duty)
+        return line
+
+    def gave(self, duty: float, now: Instant) -> HeaterLine:
+        """With one more command."""
+        seq, off_seq, off_since = self.seq + 1, self.off_seq, self.off_since
+        if duty > 0.0:
+            off_seq = -1
+        elif self.duty > 0.0 or off_seq < 0:
+            off_seq, off_since = seq, now
+        sent = (*self.sent[-SENT_KEPT:], (seq, now))
+        return self._replace(seq=seq, duty=duty, sent=sent, off_seq=off_seq, off_since=off_since)
+
+    def silent_s(self, now: Instant) -> float:
+        """How old is the newest command that was answered, s? A day where none ever was."""
+        return 86400.0 if self.acked_at is None else now - self.acked_at
+
+    def says_off(self, now: Instant, within_s: float) -> bool:
+        """Has the node answered within so long that it is off?"""
+        return self.acked_at is not None and now - self.acked_at <= within_s and self.off
+
+    @property
+    def off(self) -> bool:
+        """Was its newest answer that it is off?"""
+        return self.acked_duty is not None and self.acked_duty <= 0.0
+
+
+def node_says(fault: str) -> str:
+    """The heater node's own words for a fault, as a sentence of ours."""
+    return f"The heater node's own fault: {fault.replace('{', '(').replace('}', ')')}. Heat is off."

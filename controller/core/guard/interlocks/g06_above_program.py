@@ -1,0 +1,82 @@
+"""G06: is the mash above anything that the program still asks for? Heat over the program destroys enzymes in minutes,
+and shows a loop, a probe or a switch that went wrong long before the hard limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import ClassVar, Self
+
+from controller.core.guard import readings
+from controller.core.guard.interlock import Finding, Interlock, Known, Row
+from controller.core.guard.senses import HEATED, TICK_S, Senses
+from controller.core.nouns import Instant, RunState, Trip
+
+ABOVE_S = 3.0 - TICK_S  # two readings in a row over so long do as well as three
+
+
+@dataclass(frozen=True, slots=True)
+class AboveProgram(Interlock):
+    """Armed when a run begins. Where the program falls, in a hold as well, the mash must first have been well below;
+    so it must after a process start within a run, since nobody knows what was asked before. G07 and G10 watch then."""
+
+    ROW: ClassVar[Row] = Row(
+        id="G06",
+        name="above program",
+        field="above_program_k",
+        unit="°C",
+        priority=1,
+        clears="latched",
+        deadline_s=3.0,
+        says="The mash is {value:.1f} °C; with its margin the program allows {limit:.1f} °C. Heat is off.",
+        do="Stir, add cold liquor if need be, and find out why before you go on.",
+    )
+    STATES: ClassVar[frozenset[RunState]] = HEATED
+
+    in_a_row: int = 0  # readings over anything the program asks for
+    since: Instant | None = None  # the first of them
+    armed: bool = False  # a process that has just started does not know what was asked before
+    worst_c: float = 0.0
+    highest_c: float | None = None  # target that remained at the last tick
+
+    def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
+        """Two or three readings in a row over the highest target that remains and its margin."""
+        highest_c, margin_k = senses.run.highest_c, senses.tun.guard.above_program_k
+        if highest_c is None:
+            return self.asleep(senses), None
+        falls = self.highest_c is not None and highest_c < self.highest_c  # the tun has no cooling
+        before = replace(self, armed=False) if falls and self.armed else self
+        limit_c = highest_c + margin_k
+        quiet = not before.in_a_row and before.armed and before.highest_c == highest_c
+        if quiet and readings.all_under(senses.mash.raw, senses.tun.probes.mash, limit_c):
+            return before, None
+        after = before._counted(senses, highest_c, margin_k)
+        enough = after.in_a_row == 2 and after.since is not None and senses.now - after.since >= ABOVE_S
+        if not (after.in_a_row >= 3 or enough) or not after.armed or senses.blocked:
+            return after, None
+        return after, Finding(self.ROW, after.worst_c, limit_c)
+
+    def _counted(self, senses: Senses, highest_c: float, margin_k: float) -> Self:
+        run, since, armed, worst_c = self.in_a_row, self.since, self.armed, self.worst_c
+        for value_c in readings.could_be_true(senses.mash, senses.tun.probes.mash):
+            run = run + 1 if value_c > highest_c + margin_k else 0
+            since = None if not run else senses.now if since is None else since
+            # well below: a slow fall crosses the limit in noise
+            armed, worst_c = armed or value_c <= highest_c + margin_k / 2, value_c
+        if not run and (run, armed, highest_c) == (self.in_a_row, self.armed, self.highest_c):
+            return self
+        return replace(self, in_a_row=run, since=since, armed=armed, worst_c=worst_c, highest_c=highest_c)
+
+    def asleep(self, senses: Senses) -> Self:
+        """The count begins anew; what the program asked for is remembered."""
+        return replace(self, in_a_row=0, since=None) if self.in_a_row else self
+
+    def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
+        """Is the mash still over the limit of the trip?"""
+        value_c = senses.mash.seen.value_c
+        if value_c is None or trip.limit is None or value_c < trip.limit:
+            return None
+        return Finding(self.ROW, value_c, trip.limit)
+
+    def next_run(self) -> Self:
+        """The next run's program is another one, and the tun is looked at before it."""
+        return self if self.armed and self.highest_c is None else replace(self, armed=True, highest_c=None)

@@ -1,0 +1,59 @@
+"""G24: what ends by itself and comes back, again and again, is a cause that nobody has looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import ClassVar, Self
+
+from controller.core.guard.interlock import Finding, Interlock, Kept, Row
+from controller.core.guard.senses import Senses
+from controller.core.nouns import Instant, RunState, Trip
+
+WINDOW_S = 1800.0
+INSPECT = "three interruptions; say inspected=true once you have found the cause"
+
+
+@dataclass(frozen=True, slots=True)
+class KeepsTripping(Interlock):
+    """When were the last interruptions that ended by themselves?"""
+
+    ROW: ClassVar[Row] = Row(
+        id="G24",
+        name="keeps tripping",
+        field="trips_in_window",
+        unit="trips",
+        priority=1,
+        clears="latched",
+        deadline_s=1.0,
+        says="Interruption number {value:.0f} within half an hour (limit {limit:g}). Heat is off.",
+        do="Find the cause before you go on.",
+    )
+    STATES: ClassVar[frozenset[RunState]] = frozenset()  # it counts trips, whenever they come
+
+    incidents: tuple[Instant, ...] = ()
+
+    def tripped(self, trip: Trip, senses: Senses) -> tuple[Self, Finding | None]:
+        """Only the first of an incident counts, where heat might have flowed; a trip that latches waits anyway."""
+        incidents = tuple(at for at in self.incidents if senses.now - at < WINDOW_S)
+        if trip.first_out and not trip.latched and senses.heated:
+            incidents = (*incidents, senses.now)
+        limit = senses.tun.guard.trips_in_window
+        if trip.latched or len(incidents) < limit:
+            return replace(self, incidents=incidents), None
+        return replace(self, incidents=()), Finding(self.ROW, float(len(incidents)), float(limit))
+
+    def why_not_clear(self, inspected: object) -> str:
+        """Somebody must say that the cause was found."""
+        return "" if inspected is True else INSPECT
+
+    def keep(self, now: Instant) -> dict[str, Kept]:
+        """How old are they?"""
+        return {"incident_ages_s": [now - at for at in self.incidents]}
+
+    def recalled(self, kept: Mapping[str, Kept], now: Instant) -> Self:
+        """An age below zero is none."""
+        ages_s = kept.get("incident_ages_s", [])
+        if not isinstance(ages_s, list):
+            raise ValueError("no list of ages")
+        return replace(self, incidents=tuple(now - max(0.0, float(age_s)) for age_s in ages_s))
