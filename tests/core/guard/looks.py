@@ -1,0 +1,134 @@
+"""One tick as the guard sees it, with everything in order; a test changes what it is about."""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from controller.core.guard import gate, plate
+from controller.core.guard.heater_line import HeaterLine
+from controller.core.guard.interlock import Finding, Interlock, Known
+from controller.core.guard.registry import ALL
+from controller.core.guard.senses import AtHeater, Own, Probed, Run, Senses
+from controller.core.guard.state import Evidence, GuardState
+from controller.core.nouns import (
+    Demand,
+    HeaterReport,
+    Link,
+    Measurement,
+    Phase,
+    Reading,
+    RunState,
+    Switch,
+    Target,
+)
+from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput
+from tests.core.bench import tun
+
+Kind = TypeVar("Kind", bound=Interlock)
+NOW = 1000.0
+S = RunState
+SEEN = Measurement(63.0, 63.0, NOW - 0.5, 0.5, 9, True, False, good_run=9, good_since=NOW - 20.0)
+RAW = (Reading(63.0, NOW - 0.5, 9),)
+PROBES = Probes(mash=Probe(topic="a"), second=Probe(topic="b"), outlet=Probe(topic="c"))
+TUN = tun(
+    probes=PROBES,
+    flow=SwitchInput(topic="f"),
+    pump=Output(topic="u"),
+    mixing="pump",
+    flow_l_per_min=6.0,
+    heater=Heater(kind="proportional", power_w=5000.0, place="line"),
+    stirrer=None,
+)
+BASE = Senses(
+    tun=TUN,
+    now=NOW,
+    dt=1.0,
+    run=Run(
+        state=S.RUNNING,
+        phase=Phase.RESTING,
+        target=Target("hold", 63.0, 0.017, 1, 297_420.0),
+        setpoint_c=63.0,
+        highest_c=72.0,
+        capacity_j_per_k=297_420.0,
+        run_s=600.0,
+        planned_s=3600.0,
+    ),
+    mash=Probed(seen=SEEN, raw=RAW),
+    second=Probed(seen=SEEN, raw=RAW),
+    outlet=Probed(seen=SEEN, raw=RAW),
+    heater=AtHeater(
+        report=HeaterReport(NOW - 0.5, "b", 1, 50, 0.0, 9.0),
+        online=True,
+        level=Switch(True, NOW - 0.5),
+        flow=Switch(True, NOW - 0.5),
+        pump_on_s=100.0,
+        stirred=True,
+    ),
+    own=Own(
+        link=Link(True, 0.0),
+        late_s=0.0,
+        gap_s=0.0,
+        wall_set_s=0.0,
+        epoch=1,
+        epoch_seen=1,
+        disk_ok=True,
+        durable_seq=10,
+    ),
+)
+SENT = tuple((seq, NOW - 51.0 + seq) for seq in range(20, 51))  # a command a second
+OFF = HeaterLine(seq=60, sent=SENT, acked_seq=49, acked_at=NOW - 1.0, acked_duty=0.0, off_seq=1)  # told to be off
+HOT = OFF._replace(duty=0.5, off_seq=-1)  # heat is on
+OPEN = GuardState(
+    plate=plate.of(TUN), evidence=Evidence(qualified=True), link_up=True, line=OFF, interlocks=ALL
+)  # open: with BASE every demand leaves
+_PROBED = {"seen": "mash", "second": "second", "outlet": "outlet"}
+_RAW = {"raw": "mash", "raw_second": "second", "raw_outlet": "outlet"}
+
+
+def senses(base: Senses = BASE, **changes: Any) -> Senses:
+    """The tick with some of its values changed, each by its field's name; `seen`, `second`, `outlet` are measurements
+    (None: not fitted), `raw`, `raw_second`, `raw_outlet` samples, `gone` names the probes that are gone, `report` is
+    the heater's."""
+    for name, value in changes.items():
+        base = _changed(base, name, value)
+    return base
+
+
+def _changed(base: Senses, name: str, value: Any) -> Senses:
+    if name in _PROBED:
+        probed = getattr(base, _PROBED[name])
+        return base._replace(**{_PROBED[name]: None if value is None else probed._replace(seen=value)})
+    if name in _RAW:
+        return base._replace(**{_RAW[name]: getattr(base, _RAW[name])._replace(raw=value)})
+    if name == "gone":
+        return base._replace(**{role: getattr(base, role)._replace(gone=True) for role in value})
+    for part in ("run", "heater", "own"):
+        if name in getattr(base, part)._fields:
+            return base._replace(**{part: getattr(base, part)._replace(**{name: value})})
+    return base._replace(**{name: value})
+
+
+def known(state: GuardState = OPEN, **changes: Any) -> Known:
+    """What the guard knows in `state`, some of it changed: line, past, plate, started_at."""
+    return state.known._replace(**changes)
+
+
+def watch(interlock: Kind, what: Known | None = None, **changes: Any) -> tuple[Kind, Finding | None]:
+    """One tick of one interlock."""
+    return interlock.watch(senses(**changes), known() if what is None else what)
+
+
+def check(state: GuardState = OPEN, duty: float = 0.5, **changes: Any) -> gate.Gate:
+    """One tick of the whole guard."""
+    return gate.check(state, senses(**changes), Demand(duty, "test"))
+
+
+def duty(gate_: gate.Gate) -> float:
+    """What left."""
+    assert gate_.command is not None
+    return gate_.command.duty
+
+
+def ids(gate_: gate.Gate) -> list[str]:
+    """Which trips are on?"""
+    return [trip.id for trip in gate_.state.trips]
