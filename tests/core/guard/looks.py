@@ -97,7 +97,8 @@ def senses(base: Senses = BASE, **changes: Any) -> Senses:
 def _changed(base: Senses, name: str, value: Any) -> Senses:
     if name in _PROBED:
         probed = getattr(base, _PROBED[name])
-        return base._replace(**{_PROBED[name]: None if value is None else probed._replace(seen=value)})
+        changed: Any = None if value is None else probed._replace(seen=value)
+        return base._replace(**{_PROBED[name]: changed})
     if name in _RAW:
         return base._replace(**{_RAW[name]: getattr(base, _RAW[name])._replace(raw=value)})
     if name == "gone":
