@@ -21,7 +21,7 @@ from controller.commissioning.tryout_rig import (
     Look,
     Water,
 )
-from controller.core.guard.gate import NO_RUN
+from controller.core.guard.senses import NO_RUN
 from controller.core.nouns import Reply, RunState
 from controller.core.state import Outcome
 from controller.edge.service import Service

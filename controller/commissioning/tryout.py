@@ -21,6 +21,7 @@ from controller.commissioning.tryout_rig import (
 )
 from controller.core.control.plant_model import heater_lag_s
 from controller.core.guard.registry import BY_ID
+from controller.core.guard.senses import NO_RUN
 from controller.core.nouns import RunState, Switch
 from controller.core.state import Outcome
 

@@ -80,6 +80,11 @@ class Bad(NamedTuple):
 Sample = Reading | Bad
 
 
+FaultCode = Literal[
+    "own_probe_silent", "own_limit", "no_liquid", "no_flow", "switch_stuck", "no_power", "internal"
+]  # of a heater node, as the contract has them
+
+
 class HeaterReport(NamedTuple):
     """What the heater node says of itself."""
 
@@ -89,7 +94,8 @@ class HeaterReport(NamedTuple):
     seq: int  # last command obeyed
     duty: float  # present output, not a window's mean
     lease_left_s: float
-    fault: str | None = None
+    fault: str | None = None  # in words, for people
+    fault_code: FaultCode | None = None  # for us; `internal` where there is a fault of no other code
     outlet_c: float | None = None
     power_w: float | None = None
 
@@ -394,7 +400,3 @@ class Prompt(NamedTuple):
     answers: tuple[str, ...]
     since: Instant
     repeat_s: float = 300.0  # unanswered so long: alert again
-
-
-NO_LIQUID, NO_FLOW = "no liquid at the heater", "no flow at the heater"  # what a heater node says of itself
-OUTLET = "outlet"  # every fault of the outlet has the word

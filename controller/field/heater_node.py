@@ -13,13 +13,13 @@ from collections import Counter
 from typing import NamedTuple
 
 from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
-from controller.field import lease, motor_lease
+from controller.field import commands, lease, motor_lease
 from controller.field.gpio_output import Input, Output
 from controller.field.lease import NodeSettings, NodeState
 from controller.field.motor_lease import MotorState
 from controller.messages import incoming, outgoing
 
-LIMIT_GONE_S = 9.0  # the own limit's reading may be so old; node.py adds its own second
+LIMIT_GONE_S = 9.0  # the own limit's reading may be so old; lease.py adds its own second
 _FIGURES = re.compile(r"[0-9]+").sub
 INPUT_EVERY_S = 1.0  # level and flow are told so often, and at once when they change
 
@@ -99,7 +99,7 @@ class HeaterNode:
         """`where`: the place of the limiting thermometer in words, for the fault's text and the report."""
         self.settings, self.pins, self.limit, self._where = settings, pins, limit, where
         # No grace at power-up: until the first reading the own thermometer counts as silent.
-        self.state: NodeState = lease.boot(now)._replace(outlet_at=now - 2.0 * lease.SENSOR_GONE_S)
+        self.state: NodeState = lease.boot(now).but(outlet_at=now - 2.0 * lease.SENSOR_GONE_S)
         self.refused: Counter[str] = Counter()  # messages not taken, by reason
         self._lock = threading.Lock()
         self._stirrer, self._pump = MotorState(), MotorState()
@@ -112,7 +112,7 @@ class HeaterNode:
     def command(self, payload: bytes, now: Instant, retained: bool) -> None:
         """A message on the heater's command topic."""
         with self._lock:
-            self.state, why = lease.obey(self.settings, self.state, payload, now, retained)
+            self.state, why = commands.obey(self.settings, self.state, payload, now, retained)
             self._count(why)
             if why is None:
                 self._next = now  # every accepted command is answered
@@ -164,7 +164,7 @@ class HeaterNode:
         if not self.pins.heater.set(output > 0.0):
             self.pins.heater.set(False)
             fault = "the output pin does not follow: short circuit, or wired to something that drives it"
-            self.state = self.state._replace(fault=fault, latched=True, output=0.0, off_since=now)
+            self.state = self.state.but(code=lease.INTERNAL, fault=fault, latched=True, output=0.0, off_since=now)
 
     def _motors(self, now: Instant) -> None:
         self._stirrer, self._pump = motor_lease.beat(self._stirrer, now), motor_lease.beat(self._pump, now)

@@ -12,16 +12,11 @@ the broker or the network do:
 7. A power contactor stays open for 10 s before it closes again; a solid-state relay needs no such rest.
 8. Where it measures power: power with the output off is a stuck switch, and stays reported until the node is reset.
 
-Pure: state in, state out. The simulator's heater and the node program run this same code.
+State in, state out; plain values and slotted classes, and no import but math: a small board's interpreter runs this
+same file, and so does the simulator. What a payload holds is read before (`commands.py`).
 """
 
-from __future__ import annotations
-
 from math import isfinite
-from typing import Any, NamedTuple
-
-from controller.core.nouns import NO_FLOW, NO_LIQUID, Instant
-from controller.messages.strict_json import Refused, document, number, whole
 
 CEILING_S = 10.0  # longest lease, whatever a command says
 REPORT_S = 2.0  # unasked reports so often
@@ -31,66 +26,174 @@ SENSOR_GONE_S = 1.0  # own inputs may be silent for so long
 AGAIN_S = 600.0  # the second limiter action within so long latches
 STUCK_SHARE, STUCK_S = 0.05, 2.0  # of the plate's power, with the output off, for so long
 EPOCH_CAP = 2**40
+EXACT = 2**53  # whole numbers up to here are exact in a double
+OWN_PROBE_SILENT, OWN_LIMIT, NO_LIQUID, NO_FLOW = "own_probe_silent", "own_limit", "no_liquid", "no_flow"
+SWITCH_STUCK, NO_POWER, INTERNAL = "switch_stuck", "no_power", "internal"  # codes of faults, for programs
+WORDS = {  # and for people
+    OWN_PROBE_SILENT: "the outlet thermometer is silent",
+    NO_LIQUID: "no liquid at the heater",
+    NO_FLOW: "no flow at the heater",
+    SWITCH_STUCK: "power with the output off: the switch is stuck",
+}
 
 
-class NodeSettings(NamedTuple):
+class Plain:
+    """Equality, a text and copies with a change for the slotted classes below."""
+
+    __slots__: tuple[str, ...] = ()
+
+    def values(self) -> tuple[object, ...]:
+        """All fields, in their order."""
+        return tuple([getattr(self, name) for name in self.__slots__])
+
+    def _fill(self, other: "Plain", changes: dict[str, object]) -> None:
+        """Take over all fields of `other`, some changed. Raises AttributeError for a field that is not there."""
+        for name in self.__slots__:
+            setattr(self, name, getattr(other, name))
+        for name in changes:
+            if name not in self.__slots__:
+                raise AttributeError(name)
+            setattr(self, name, changes[name])
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, self.__class__) and self.values() == other.values()
+
+    def __hash__(self) -> int:
+        return hash(self.values())
+
+    def __repr__(self) -> str:
+        return self.__class__.__name__ + repr(self.values())
+
+
+class NodeSettings(Plain):
     """What is fixed at this node, by hand and not over the air."""
 
-    power_w: float  # plate
-    boot: str  # a new value at each power-up
-    ceiling_s: float = CEILING_S  # 3..10
-    min_off_s: float = CONTACTOR_REST_S  # 0 for a solid-state relay or a proportional output
-    window_s: float = 0.0  # plain relay: a share is given as on and off within this; 0 = a share is a share
-    outlet: bool = False  # an outlet thermometer of its own
-    level: bool = False  # a level input of its own
-    flow: bool = False  # a flow input of its own
-    outlet_limit_c: float = OUTLET_LIMIT_C
-    outlet_trip_c: float = OUTLET_TRIP_C
+    __slots__ = (
+        "boot",
+        "ceiling_s",
+        "flow",
+        "level",
+        "min_off_s",
+        "outlet",
+        "outlet_limit_c",
+        "outlet_trip_c",
+        "power_w",
+        "window_s",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        power_w: float,
+        boot: str,
+        ceiling_s: float = CEILING_S,
+        min_off_s: float = CONTACTOR_REST_S,
+        window_s: float = 0.0,
+        outlet: bool = False,
+        level: bool = False,
+        flow: bool = False,
+        outlet_limit_c: float = OUTLET_LIMIT_C,
+        outlet_trip_c: float = OUTLET_TRIP_C,
+    ) -> None:
+        self.power_w = power_w  # plate
+        self.boot = boot  # a new value at each power-up
+        self.ceiling_s = ceiling_s  # 3..10
+        self.min_off_s = min_off_s  # 0 for a solid-state relay or a proportional output
+        self.window_s = window_s  # plain relay: a share is given as on and off within this; 0 = a share is a share
+        self.outlet = outlet  # an outlet thermometer of its own
+        self.level = level  # a level input of its own
+        self.flow = flow  # a flow input of its own
+        self.outlet_limit_c = outlet_limit_c
+        self.outlet_trip_c = outlet_trip_c
+
+    def but(self, **changes: object) -> "NodeSettings":
+        """The same with some fields changed."""
+        twin = NodeSettings(self.power_w, self.boot)
+        twin._fill(self, changes)
+        return twin
 
 
-class NodeState(NamedTuple):
-    """What the node remembers."""
+class NodeState(Plain):
+    """What the node remembers. Times are its own seconds."""
 
-    epoch: int = 0  # highest owner seen since power-up
-    seq: int = 0  # newest command obeyed
-    ordered: float = 0.0  # duty it asked for
-    until: Instant = 0.0  # end of its lease
-    output: float = 0.0  # what the element gets now, 0..1
-    heating: bool = False  # heat was asked for and allowed, be it the off part of a window
-    off_since: Instant = 0.0
-    fault: str = ""  # empty = none
-    latched: bool = False  # the fault stays until somebody resets the node at the tun
-    limiting: bool = False  # the outlet limiter holds the heat back
-    limited_at: Instant | None = None  # since when, or when it last did
-    flow_lost_at: Instant | None = None
-    outlet_at: Instant = 0.0  # newest value of the own outlet thermometer
-    stuck_since: Instant | None = None
-    expired: bool = False  # the last lease ran out unrenewed
+    __slots__ = (
+        "code",
+        "epoch",
+        "expired",
+        "fault",
+        "flow_lost_at",
+        "heating",
+        "latched",
+        "limited_at",
+        "limiting",
+        "off_since",
+        "ordered",
+        "outlet_at",
+        "output",
+        "seq",
+        "stuck_since",
+        "until",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        epoch: int = 0,
+        seq: int = 0,
+        ordered: float = 0.0,
+        until: float = 0.0,
+        output: float = 0.0,
+        heating: bool = False,
+        off_since: float = 0.0,
+        code: str = "",
+        fault: str = "",
+        latched: bool = False,
+        limiting: bool = False,
+        limited_at: float | None = None,
+        flow_lost_at: float | None = None,
+        outlet_at: float = 0.0,
+        stuck_since: float | None = None,
+        expired: bool = False,
+    ) -> None:
+        self.epoch = epoch  # highest owner seen since power-up
+        self.seq = seq  # newest command obeyed
+        self.ordered = ordered  # duty it asked for
+        self.until = until  # end of its lease
+        self.output = output  # what the element gets now, 0..1
+        self.heating = heating  # heat was asked for and allowed, be it the off part of a window
+        self.off_since = off_since
+        self.code = code  # of the fault, for programs; empty = none
+        self.fault = fault  # in words, for people
+        self.latched = latched  # the fault stays until somebody resets the node at the tun
+        self.limiting = limiting  # the outlet limiter holds the heat back
+        self.limited_at = limited_at  # since when, or when it last did
+        self.flow_lost_at = flow_lost_at
+        self.outlet_at = outlet_at  # newest value of the own outlet thermometer
+        self.stuck_since = stuck_since
+        self.expired = expired  # the last lease ran out unrenewed
+
+    def but(self, **changes: object) -> "NodeState":
+        """The same with some fields changed."""
+        twin = NodeState()
+        twin._fill(self, changes)
+        return twin
 
 
-def boot(now: Instant) -> NodeState:
+def boot(now: float) -> NodeState:
     """The node after power-up: off, nobody's."""
     return NodeState(off_since=now, outlet_at=now)
 
 
 def obey(
-    settings: NodeSettings, state: NodeState, payload: bytes, now: Instant, retained: bool = False
+    settings: NodeSettings, state: NodeState, found: dict[str, object], now: float
 ) -> tuple[NodeState, str | None]:
-    """Is this heater command taken? Returns the state after it and, when it is refused, the reason."""
-    if retained:
-        return state, "retained"
-    found = document(payload)
-    if isinstance(found, Refused):
-        return state, str(found)
-    if not isinstance(found, dict):
-        return state, "no object"
-    duty = number(found.get("duty"))
-    if isinstance(duty, Refused) or not (0.0 <= duty <= 1.0):
+    """Is this heater command taken? `found`: the fields of a payload that was strict JSON and no retained copy. Returns
+    the state after it and, when it is refused, the reason."""
+    duty, valid = _number(found.get("duty")), _number(found.get("valid_s"))
+    epoch, seq = _whole(found.get("epoch"), EPOCH_CAP), _whole(found.get("seq"), EXACT)
+    if duty is None or not (0.0 <= duty <= 1.0):
         return state, "duty is no share of 0..1"
-    epoch, seq, valid = whole(found.get("epoch"), EPOCH_CAP), whole(found.get("seq")), number(found.get("valid_s"))
     if duty == 0.0:
         return _off(settings, state, epoch, seq, now), None
-    if isinstance(epoch, Refused) or isinstance(seq, Refused) or isinstance(valid, Refused):
+    if epoch is None or seq is None or valid is None:
         return state, "heat needs whole numbers epoch and seq and a number valid_s"
     if epoch < state.epoch:
         return state, f"epoch {epoch}: another owner has epoch {state.epoch}"
@@ -99,26 +202,41 @@ def obey(
     if not (valid > 0.0):
         return state, "valid_s is not above 0"
     lease = min(valid, settings.ceiling_s)
-    return state._replace(epoch=epoch, seq=seq, ordered=duty, until=now + lease, expired=False), None
+    return state.but(epoch=epoch, seq=seq, ordered=duty, until=now + lease, expired=False), None
 
 
-def _off(settings: NodeSettings, state: NodeState, epoch: int | Refused, seq: int | Refused, now: Instant) -> NodeState:
+def _number(value: object) -> float | None:
+    """Is it a finite number? Truth values are not, nor what no double holds exactly."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return None
+    exact = -EXACT <= value <= EXACT if isinstance(value, int) else isfinite(value)
+    return float(value) if exact else None
+
+
+def _whole(value: object, highest: int) -> int | None:
+    """Is it a whole number from 0 up to `highest`?"""
+    if isinstance(value, bool) or not isinstance(value, int):
+        return None
+    return value if 0 <= value <= highest else None
+
+
+def _off(settings: NodeSettings, state: NodeState, epoch: int | None, seq: int | None, now: float) -> NodeState:
     """OFF is obeyed from anybody; only a newer owner or a newer sequence moves the books on."""
-    if isinstance(epoch, Refused) or isinstance(seq, Refused) or (epoch, seq) <= (state.epoch, state.seq):
+    if epoch is None or seq is None or (epoch, seq) <= (state.epoch, state.seq):
         epoch, seq = state.epoch, state.seq
     until = now + settings.ceiling_s
-    return _open(state._replace(epoch=epoch, seq=seq, ordered=0.0, until=until, expired=False), now)
+    return _open(state.but(epoch=epoch, seq=seq, ordered=0.0, until=until, expired=False), now)
 
 
-def _open(state: NodeState, now: Instant) -> NodeState:
+def _open(state: NodeState, now: float) -> NodeState:
     """Output off, from now on where it was on."""
-    return state if state.output <= 0.0 else state._replace(output=0.0, off_since=now)
+    return state if state.output <= 0.0 else state.but(output=0.0, off_since=now)
 
 
 def beat(
     settings: NodeSettings,
     state: NodeState,
-    now: Instant,
+    now: float,
     *,
     outlet_c: float | None = None,
     level_ok: bool | None = None,
@@ -133,22 +251,22 @@ def beat(
     state = _protect(settings, state, now, outlet_c, level_ok, flow_ok)
     state = _stuck(settings, state, now, power_w)
     heating = not state.fault and state.ordered > 0.0
-    state = state if heating == state.heating else state._replace(heating=heating)
+    state = state if heating == state.heating else state.but(heating=heating)
     wanted = _windowed(settings, state.ordered, now) if heating else 0.0
     if wanted <= 0.0:
         state = _open(state, now)
     elif wanted != state.output and (state.output > 0.0 or now - state.off_since >= settings.min_off_s):
-        state = state._replace(output=wanted)
+        state = state.but(output=wanted)
     return state, state.output
 
 
-def _lease(state: NodeState, now: Instant) -> NodeState:
+def _lease(state: NodeState, now: float) -> NodeState:
     if state.ordered > 0.0 and not (now < state.until):
-        return state._replace(ordered=0.0, expired=True)
+        return state.but(ordered=0.0, expired=True)
     return state
 
 
-def _windowed(settings: NodeSettings, duty: float, now: Instant) -> float:
+def _windowed(settings: NodeSettings, duty: float, now: float) -> float:
     """A share as on and off within a window, on first; the window's phase hangs on the clock, so it never restarts."""
     if settings.window_s <= 0.0 or duty in (0.0, 1.0):
         return duty
@@ -158,7 +276,7 @@ def _windowed(settings: NodeSettings, duty: float, now: Instant) -> float:
 def _protect(
     settings: NodeSettings,
     state: NodeState,
-    now: Instant,
+    now: float,
     outlet_c: float | None,
     level_ok: bool | None,
     flow_ok: bool | None,
@@ -167,27 +285,33 @@ def _protect(
     if state.latched:
         return state
     if settings.level and level_ok is not True:
-        return state._replace(fault=NO_LIQUID, latched=state.heating)
+        return _faulty(state, NO_LIQUID, latched=state.heating)
     if settings.outlet:
         state = _outlet(settings, state, now, outlet_c)
         if state.limiting or now - state.outlet_at > SENSOR_GONE_S:
             return state
     if settings.flow and flow_ok is not True and state.ordered > 0.0:
         return _no_flow(state, now)
-    return state._replace(fault="") if state.fault else state
+    return state.but(code="", fault="") if state.fault else state
 
 
-def _outlet(settings: NodeSettings, state: NodeState, now: Instant, outlet_c: float | None) -> NodeState:
+def _faulty(state: NodeState, code: str, latched: bool = False) -> NodeState:
+    """With a fault, in words that belong to its code."""
+    return state.but(code=code, fault=WORDS[code], latched=latched)
+
+
+def _outlet(settings: NodeSettings, state: NodeState, now: float, outlet_c: float | None) -> NodeState:
     """The limiter at the outlet: off at the limit, on again 5 K below, latched at the trip or the second time."""
     if outlet_c is None or not isfinite(outlet_c):
         silent = now - state.outlet_at > SENSOR_GONE_S
-        return state._replace(fault="the outlet thermometer is silent") if silent else state
-    state = state._replace(outlet_at=now)
+        return _faulty(state, OWN_PROBE_SILENT) if silent else state
+    state = state.but(outlet_at=now)
     limit = settings.outlet_limit_c
     if outlet_c < (limit - OUTLET_GAP_K if state.limiting else limit):
-        return state._replace(limiting=False)
+        return state.but(limiting=False)
     again = not state.limiting and state.limited_at is not None and now - state.limited_at < AGAIN_S
-    return state._replace(
+    return state.but(
+        code=OWN_LIMIT,
         fault=f"outlet hot: {outlet_c:.1f} °C, limit {limit:.0f} °C",
         latched=again or outlet_c >= settings.outlet_trip_c,
         limiting=True,
@@ -195,23 +319,23 @@ def _outlet(settings: NodeSettings, state: NodeState, now: Instant, outlet_c: fl
     )
 
 
-def _no_flow(state: NodeState, now: Instant) -> NodeState:
+def _no_flow(state: NodeState, now: float) -> NodeState:
     """No flow while heat is asked for; lost twice under heat within ten minutes, it latches."""
     if not state.heating:
-        return state._replace(fault=NO_FLOW)
+        return _faulty(state, NO_FLOW)
     again = state.flow_lost_at is not None and now - state.flow_lost_at < AGAIN_S
-    return state._replace(fault=NO_FLOW, latched=again, flow_lost_at=now)
+    return _faulty(state.but(flow_lost_at=now), NO_FLOW, latched=again)
 
 
-def _stuck(settings: NodeSettings, state: NodeState, now: Instant, power_w: float | None) -> NodeState:
+def _stuck(settings: NodeSettings, state: NodeState, now: float, power_w: float | None) -> NodeState:
     """Is there power although the output is off?"""
     if power_w is None or state.output > 0.0 or not (power_w > STUCK_SHARE * settings.power_w):
-        return state if state.stuck_since is None else state._replace(stuck_since=None)
+        return state if state.stuck_since is None else state.but(stuck_since=None)
     since = state.stuck_since if state.stuck_since is not None else now
-    state = state._replace(stuck_since=since)
+    state = state.but(stuck_since=since)
     if now - since < STUCK_S:
         return state
-    return state._replace(fault="power with the output off: the switch is stuck", latched=True)
+    return _faulty(state, SWITCH_STUCK, latched=True)
 
 
 def reset(state: NodeState) -> NodeState:
@@ -219,8 +343,15 @@ def reset(state: NodeState) -> NodeState:
 
     Heat does not return by this alone: the order in force is dropped too.
     """
-    return state._replace(
-        fault="", latched=False, ordered=0.0, limiting=False, limited_at=None, flow_lost_at=None, stuck_since=None
+    return state.but(
+        code="",
+        fault="",
+        latched=False,
+        ordered=0.0,
+        limiting=False,
+        limited_at=None,
+        flow_lost_at=None,
+        stuck_since=None,
     )
 
 
@@ -233,19 +364,20 @@ def worth_telling(before: NodeState, after: NodeState) -> bool:
 def report(
     settings: NodeSettings,
     state: NodeState,
-    now: Instant,
+    now: float,
     *,
     outlet_c: float | None = None,
     power_w: float | None = None,
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """What the node says of itself: the fields of `heater/report`. `duty` is the output of this moment."""
-    said: dict[str, Any] = {
+    said: dict[str, object] = {
         "boot": settings.boot,
         "epoch": state.epoch,
         "seq": state.seq,
         "duty": state.output,
         "lease_left_s": round(max(0.0, state.until - now), 2),
         "fault": state.fault or None,
+        "fault_code": state.code or None,
     }
     if outlet_c is not None and isfinite(outlet_c):
         said["outlet_c"] = round(outlet_c, 2)

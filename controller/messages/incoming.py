@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, get_args
 
-from controller.core.nouns import Bad, HeaterReport, Instant, Order, Reading, Sample, Switch
+from controller.core.nouns import Bad, FaultCode, HeaterReport, Instant, Order, Reading, Sample, Switch
 from controller.messages.strict_json import (
     ORDER_CAP,
     READING_CAP,
@@ -136,6 +136,7 @@ def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
         return found if isinstance(found, Refused) else Refused("no object")
     get = found.get
     boot, fault, outlet_c, power_w = get("boot"), get("fault"), get("outlet_c"), get("power_w")
+    faulty = fault is not None and fault != ""
     try:
         return HeaterReport(
             at=now,
@@ -144,12 +145,18 @@ def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
             seq=_fit("seq", whole(get("seq"))),
             duty=_share("duty", number(get("duty"))),
             lease_left_s=_fit("lease_left_s", number(get("lease_left_s"))),
-            fault=None if fault is None or fault == "" else _fit("fault", text(fault, TEXT_CAP)),
+            fault=None if not faulty else _fit("fault", text(fault, TEXT_CAP)),
+            fault_code=_fault_code(get("fault_code")) if faulty else None,
             outlet_c=None if outlet_c is None else _fit("outlet_c", number(outlet_c)),
             power_w=None if power_w is None else _fit("power_w", number(power_w)),
         )
     except _Unfit as why:
         return why.refused
+
+
+def _fault_code(said: object) -> FaultCode:
+    """Which code has the fault? None that we know: `internal`, and somebody must look."""
+    return next((code for code in get_args(FaultCode) if code == said), "internal")
 
 
 class _Unfit(Exception):

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, RootModel
 
-from controller.core.nouns import RunState
+from controller.core.nouns import FaultCode, RunState
 from controller.messages.schema_parts import Celsius, Heard, Id, Seconds, Sent, Share, Text, UnixS, Whole
 
 # ---------------------------------------------------------------- what we send
@@ -114,6 +114,7 @@ class Report(Heard):
     duty: Share = Field(description="The present output, not a window's mean.")
     lease_left_s: float
     fault: str | None = None
+    fault_code: FaultCode | None = None
     outlet_c: Celsius | None = None
     power_w: float | None = None
 

@@ -15,7 +15,7 @@ from operator import itemgetter
 from random import Random
 from typing import Any
 
-from controller.field import lease
+from controller.field import commands, lease
 from controller.field.lease import NodeSettings
 from controller.messages.outgoing import writer
 from controller.settings.tun import Probe as ProbeSettings
@@ -135,7 +135,7 @@ class Heater:
     """The heater node with its switch and element."""
 
     def __init__(self, settings: NodeSettings, measures_power: bool, boot: str, now: float) -> None:
-        self.settings = settings._replace(boot=boot)
+        self.settings = settings.but(boot=boot)
         self.measures_power = measures_power
         self.state = lease.boot(now)
         self.share = 0.0  # of the element's power that flows now
@@ -150,7 +150,7 @@ class Heater:
 
     def hear(self, payload: bytes, now: float, retained: bool = False) -> None:
         """A message on the command topic."""
-        self.state, why = lease.obey(self.settings, self.state, payload, now, retained)
+        self.state, why = commands.obey(self.settings, self.state, payload, now, retained)
         if why is None:
             self._next = now  # every accepted command is answered
         else:
@@ -158,11 +158,11 @@ class Heater:
 
     def reboot(self, boot: str, now: float) -> None:
         """Power-up: a new boot word, off, nobody's."""
-        self.settings = self.settings._replace(boot=boot)
+        self.settings = self.settings.but(boot=boot)
         self.state, self._next = lease.boot(now), now
 
     def beat(self, now: float, live: Live, outlet_c: float | None, level_ok: bool, flow_ok: bool) -> float:
-        """Half a second of the node. Returns the share of power that really flows."""
+        """Half a second of the lease. Returns the share of power that really flows."""
         power = self.share * self.settings.power_w if self.measures_power else None
         self.state, output = lease.beat(
             self.settings, self.state, now, outlet_c=outlet_c, level_ok=level_ok, flow_ok=flow_ok, power_w=power

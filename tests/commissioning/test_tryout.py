@@ -151,7 +151,7 @@ def test_a_node_that_keeps_no_lease_fails(tmp_path: Path) -> None:
 
         def endless(*args: Any, **more: Any) -> float:
             if heater.state.ordered > 0.0:
-                heater.state = heater.state._replace(until=bench.world.now + 100.0)
+                heater.state = heater.state.but(until=bench.world.now + 100.0)
             return beat(*args, **more)
 
         heater.beat = endless  # type: ignore[method-assign]

@@ -62,7 +62,7 @@ def rig(tmp_path: Path, seed: int = 3, watcher: Looker | None = None) -> Rig:
 
 def hot(service: Service) -> bool:
     """Is heat being sent now, well into the first rise?"""
-    return service.state.guard.duty > 0.0 and service.state.now > 60.0
+    return service.state.guard.line.duty > 0.0 and service.state.now > 60.0
 
 
 def said(payload: bytes) -> dict[str, Any]:
@@ -167,7 +167,7 @@ def test_a_lost_broker_takes_the_heat_away_and_the_run_completes_once_it_is_back
         bench.transport.cut("cable out")
         await asyncio.sleep(120.0)
         assert len(bench.commands()) == before
-        assert bench.service.state.guard.duty == 0.0
+        assert bench.service.state.guard.line.duty == 0.0
         bench.transport.mend()
         back = bench.clock.now()
         while bench.service.state.run.state is not RunState.COMPLETE and bench.clock.now() < 4 * 3600:
@@ -332,11 +332,11 @@ def test_missed_beats_are_not_made_up_for(tmp_path: Path) -> None:
     async def main() -> None:
         bench = rig(tmp_path)
         task = await until_hot(bench)
-        seq = bench.service.state.guard.seq
+        seq = bench.service.state.guard.line.seq
         loop = asyncio.get_running_loop()
         loop._virtual += 7.5  # type: ignore[attr-defined]
         await asyncio.sleep(1.1)
-        assert bench.service.state.guard.seq - seq <= 2
+        assert bench.service.state.guard.line.seq - seq <= 2
         assert last_command(bench)["duty"] == 0.0
         assert any(trip.id == "G17" for trip in bench.service.state.guard.trips)
         bench.service.stop()

@@ -62,7 +62,7 @@ def reading(celsius: float, seq: int) -> bytes:
 def settings(**changes: Any) -> NodeSettings:
     """A solid-state relay with a two-second window and a mash-side limit of 80 °C."""
     own = NodeSettings(5000.0, "b1", min_off_s=0.0, window_s=2.0, outlet=True, outlet_limit_c=80.0, outlet_trip_c=82.0)
-    return own._replace(**changes)
+    return own.but(**changes)
 
 
 def heater_node(pins: Pins, where: str = "mash", **changes: Any) -> HeaterNode:

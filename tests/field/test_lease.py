@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from controller.field import lease
+from controller.field import commands, lease
 from controller.field.lease import NodeSettings, NodeState
 
 SSR = NodeSettings(power_w=5000.0, boot="a1", min_off_s=0.0)
@@ -24,14 +26,14 @@ def command(seq: int, duty: float, *, epoch: int = 1, valid_s: float = 10.0, **m
 
 def told(state: NodeState, payload: bytes, now: float, of: NodeSettings = SSR, retained: bool = False) -> NodeState:
     """The state after a command that must be taken, and the beat that follows it."""
-    state, why = lease.obey(of, state, payload, now, retained)
+    state, why = commands.obey(of, state, payload, now, retained)
     assert why is None
     return lease.beat(of, state, now, outlet_c=60.0, level_ok=True, flow_ok=True)[0]
 
 
 def refused(state: NodeState, payload: bytes, now: float, retained: bool = False) -> str:
     """The reason for a command that must not be taken, which changes nothing."""
-    after, why = lease.obey(SSR, state, payload, now, retained)
+    after, why = commands.obey(SSR, state, payload, now, retained)
     assert after == state
     assert why is not None
     return why
@@ -62,7 +64,7 @@ def test_no_command_lasts_longer_than_the_nodes_own_ceiling() -> None:
     state = told(lease.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0)
     assert lease.beat(SSR, state, 29.99)[1] == 1.0
     assert lease.beat(SSR, state, 30.0)[1] == 0.0
-    short = SSR._replace(ceiling_s=3.0)
+    short = SSR.but(ceiling_s=3.0)
     state = told(lease.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0, short)
     assert lease.beat(short, state, 23.0)[1] == 0.0
 
@@ -115,7 +117,7 @@ def test_what_is_no_proper_command_brings_no_heat(payload: bytes, why: str) -> N
 def test_a_well_formed_off_is_obeyed_from_anybody(payload: bytes) -> None:
     """OFF needs no epoch, sequence or validity; an older owner's counts, and it acts at once, not at the beat."""
     state = told(lease.boot(0.0), command(50, 1.0, epoch=7), 20.0)
-    off, why = lease.obey(SSR, state, payload, 21.0)
+    off, why = commands.obey(SSR, state, payload, 21.0)
     assert why is None
     assert (off.output, off.ordered, off.off_since) == (0.0, 0.0, 21.0)
     assert (off.epoch, off.seq) >= (7, 50)
@@ -135,7 +137,7 @@ def test_a_contactor_rests_ten_seconds_before_it_closes_again() -> None:
 
 def test_a_plain_relay_gives_a_share_as_on_and_off_within_its_window() -> None:
     """A third of a 30 s window is 10 s on and 20 s off, and the report tells the present output, not the mean."""
-    relay = CONTACTOR._replace(window_s=30.0)
+    relay = CONTACTOR.but(window_s=30.0)
     state, on = lease.boot(0.0), 0
     for second in range(30, 120):
         state = told(state, command(second, 1 / 3), float(second), relay)
@@ -147,7 +149,7 @@ def test_a_plain_relay_gives_a_share_as_on_and_off_within_its_window() -> None:
 
 def test_no_liquid_means_no_heat_and_stays_when_it_was_lost_under_heat() -> None:
     """An empty tun refuses heat and is forgiven when filled; lost while heating, it latches until reset."""
-    state, why = lease.obey(FITTED, lease.boot(0.0), command(1, 1.0), 1.0)
+    state, why = commands.obey(FITTED, lease.boot(0.0), command(1, 1.0), 1.0)
     assert why is None
     empty, output = lease.beat(FITTED, state, 1.0, outlet_c=60.0, level_ok=False, flow_ok=True)
     assert (output, empty.fault, empty.latched) == (0.0, "no liquid at the heater", False)
@@ -257,9 +259,10 @@ def test_power_with_the_output_off_is_a_stuck_switch() -> None:
 
 
 def test_the_report_has_the_contracts_fields() -> None:
-    """boot, epoch, seq, duty, lease_left_s and fault always; outlet and power where they are measured."""
+    """boot, epoch, seq, duty, lease_left_s, fault and its code always; outlet and power where they are measured."""
     state = told(lease.boot(0.0), command(7, 0.25, epoch=3, valid_s=8.0), 20.0)
-    plain = {"boot": "a1", "epoch": 3, "seq": 7, "duty": 0.25, "lease_left_s": 6.5, "fault": None}
+    plain = {"boot": "a1", "epoch": 3, "seq": 7, "duty": 0.25, "lease_left_s": 6.5}
+    plain |= {"fault": None, "fault_code": None}
     assert lease.report(SSR, state, 21.5) == plain
     full = lease.report(SSR, state, 21.5, outlet_c=71.234, power_w=1250.04)
     assert full == {**plain, "outlet_c": 71.23, "power_w": 1250.0}
@@ -274,7 +277,7 @@ NUMBERS = st.one_of(st.floats(), st.integers(-5, 5), st.none(), st.booleans(), s
        NUMBERS).map(lambda d: json.dumps(d).encode())))  # fmt: skip
 def test_no_payload_raises_or_brings_more_than_was_asked(payload: bytes) -> None:
     """Whatever arrives, the output stays a share of 0..1 and heat comes only with a reasoned yes."""
-    state, why = lease.obey(SSR, lease.boot(0.0), payload, 20.0)
+    state, why = commands.obey(SSR, lease.boot(0.0), payload, 20.0)
     state, output = lease.beat(SSR, state, 20.0)
     assert 0.0 <= output <= 1.0
     assert output == 0.0 or why is None
@@ -287,7 +290,7 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
         super().__init__()
         self.now, self.state = 0.0, lease.boot(0.0)
         self.lease_end, self.output, self.went_off = 0.0, 0.0, 0.0
-        self.settings = CONTACTOR._replace(outlet=True, level=True, flow=True)
+        self.settings = CONTACTOR.but(outlet=True, level=True, flow=True)
         self.inputs: dict[str, Any] = {"outlet_c": 60.0, "level_ok": True, "flow_ok": True}
 
     @rule(
@@ -297,7 +300,7 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
     def order(self, seq: int, epoch: int, duty: float, valid_s: float, retained: bool) -> None:
         before = (self.state.epoch, self.state.seq)
         payload = command(seq, duty, epoch=epoch, valid_s=valid_s)
-        self.state, why = lease.obey(self.settings, self.state, payload, self.now, retained)
+        self.state, why = commands.obey(self.settings, self.state, payload, self.now, retained)
         if why is None and duty > 0:
             assert (epoch, seq) > before and not retained
             self.lease_end = self.now + min(valid_s, 10.0)
@@ -337,3 +340,33 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
 
 TestAnyOrder = AnyOrderOfEvents.TestCase
 TestAnyOrder.settings = settings(max_examples=60, stateful_step_count=50, deadline=None)
+
+
+FAULTS = [
+    ({"level_ok": False}, "no_liquid"),
+    ({"flow_ok": False}, "no_flow"),
+    ({"outlet_c": None}, "own_probe_silent"),
+    ({"outlet_c": 86.0}, "own_limit"),
+    ({"power_w": 1000.0}, "switch_stuck"),
+]
+
+
+@pytest.mark.parametrize(("inputs", "code"), FAULTS)
+def test_every_fault_has_its_code(inputs: dict[str, Any], code: str) -> None:
+    """Programs read the code, people the sentence beside it; both are there, and gone with the fault."""
+    good = {"outlet_c": 60.0, "level_ok": True, "flow_ok": True, "power_w": 0.0}
+    state = lease.boot(0.0)
+    if code == "no_flow":
+        state = told(state, command(1, 0.5), 1.0, FITTED)
+    for now in (2.0, 5.0):
+        state, _ = lease.beat(FITTED, state, now, **{**good, **inputs})
+    report = lease.report(FITTED, state, 5.0)
+    assert (report["fault_code"], bool(report["fault"])) == (code, True)
+    assert lease.reset(state).code == ""
+
+
+def test_the_rules_import_nothing_but_math() -> None:
+    """A small board's interpreter runs this same file."""
+    tree = ast.parse(Path(lease.__file__).read_text(encoding="utf-8"))
+    imports = [ast.unparse(node) for node in ast.walk(tree) if isinstance(node, ast.Import | ast.ImportFrom)]
+    assert imports == ["from math import isfinite"]

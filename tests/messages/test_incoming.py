@@ -149,8 +149,22 @@ def test_a_heater_report_is_read_whole() -> None:
     """Every field of the report, the optional ones as None where they are left out."""
     assert incoming.report(said(), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
     full = incoming.report(said(boot=77, fault="outlet hot", outlet_c=80.5, power_w=2500), 1.0)
-    assert full == HeaterReport(1.0, "77", 3, 9, 0.5, 7.5, "outlet hot", 80.5, 2500.0)
+    assert full == HeaterReport(1.0, "77", 3, 9, 0.5, 7.5, "outlet hot", "internal", 80.5, 2500.0)
     assert incoming.report(said(fault=""), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
+
+
+@pytest.mark.parametrize(
+    ("said_code", "code"),
+    [("own_limit", "own_limit"), ("no_power", "no_power"), ("melted", "internal"), (None, "internal"), (7, "internal")],
+)
+def test_a_fault_without_a_code_that_we_know_is_internal(said_code: object, code: str) -> None:
+    """Codes come as the contract has them; anything else waits for a person. Without a fault there is no code."""
+    report = incoming.report(said(fault="ill", fault_code=said_code), 1.0)
+    assert isinstance(report, HeaterReport)
+    assert report.fault_code == code
+    well = incoming.report(said(fault_code=said_code), 1.0)
+    assert isinstance(well, HeaterReport)
+    assert well.fault_code is None
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,7 @@ def test_every_tick_of_the_run_is_a_row(mash: Recorded) -> None:
     for row, outcome in zip(record.rows, ticks, strict=True):
         seen = outcome.seen.value_c
         assert row.mash_c == (None if seen is None else round(seen, 3))
-        assert row.duty == round(outcome.state.guard.duty, 4)
+        assert row.duty == round(outcome.state.guard.line.duty, 4)
         assert (row.step, row.phase, row.state) == (
             outcome.state.run.leg,
             str(outcome.state.run.phase),

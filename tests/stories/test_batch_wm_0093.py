@@ -79,7 +79,7 @@ class Batch:
         """Both tuns of the supply speak; Gannet's words come from its real state."""
         run, tun = outcome.state.run, self.dry.settings.tun
         wish_w, rank = supply.wish(tun, outcome.target, run.phase, outcome.seen.value_c)
-        drawn = supply.drawn_w(tun, outcome.state.guard.duty, None)
+        drawn = supply.drawn_w(tun, outcome.state.guard.line.duty, None)
         spoken = []
         for name, what in (("gannet", (wish_w, rank, drawn)), ("plover", (self.plover_wish_w, supply.URGENT, 0.0))):
             power, level, draws = what
@@ -299,5 +299,5 @@ def test_first_wort_and_conversion(batch: Batch) -> None:
 def test_the_run_ends_with_the_heater_off(batch: Batch) -> None:
     """Taken over: complete, nothing asked, no heat."""
     run = batch.dry.state.run
-    assert (run.state, run.prompt, batch.dry.state.guard.duty) == (RunState.COMPLETE, None, 0.0)
+    assert (run.state, run.prompt, batch.dry.state.guard.line.duty) == (RunState.COMPLETE, None, 0.0)
     assert Phase.ARMED in {Phase(row.phase) for row in batch.dry.trace.rows}

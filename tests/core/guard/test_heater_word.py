@@ -12,7 +12,7 @@ from controller.core.guard import requalify as evidence
 from controller.core.guard import watch_mash, watch_plant
 from controller.core.guard.registry import Finding, Memory
 from controller.core.nouns import HeaterReport, RunState
-from controller.field import lease as node
+from controller.field import commands, lease
 from controller.settings.tun import Output, Probe, Probes
 from tests.core.bench import Bench, course, leg, settings, tun
 from tests.core.guard.test_guard_corners import (
@@ -258,20 +258,20 @@ def test_a_small_flow_may_be_hotter(flow: float | None, limit_k: float) -> None:
 
 # ---------------------------------------------------------------- the node's own protection
 
-WINDOWED = node.NodeSettings(5000.0, "b1", min_off_s=0.0, window_s=2.0, level=True, flow=True)
+WINDOWED = lease.NodeSettings(5000.0, "b1", min_off_s=0.0, window_s=2.0, level=True, flow=True)
 
 
-def windowed(lost: str, at: float, until: float, duty: float = 0.5) -> list[node.NodeState]:
+def windowed(lost: str, at: float, until: float, duty: float = 0.5) -> list[lease.NodeState]:
     """Half seconds of a node that makes on and off of a share, one input lost for a while."""
-    state, states = node.boot(0.0), []
+    state, states = lease.boot(0.0), []
     for half in range(80):
         now = half * 0.5
         if half % 2 == 0:
             said = json.dumps({"epoch": 1, "seq": half + 1, "duty": duty, "valid_s": 10.0}).encode()
-            state, why = node.obey(WINDOWED, state, said, now)
+            state, why = commands.obey(WINDOWED, state, said, now)
             assert why is None
         inputs = {"level_ok": True, "flow_ok": True} | ({lost: False} if at <= now < until else {})
-        state, _ = node.beat(WINDOWED, state, now, **inputs)
+        state, _ = lease.beat(WINDOWED, state, now, **inputs)
         states.append(state)
     return states
 

@@ -84,7 +84,7 @@ def test_an_empty_tun_is_not_heated_when_the_time_comes() -> None:
     bench = armed()
     bench.level = False
     bench.run(1200)
-    assert all(outcome.state.guard.duty == 0.0 for outcome in bench.log)
+    assert all(outcome.state.guard.line.duty == 0.0 for outcome in bench.log)
     assert [trip.id for trip in bench.state.guard.trips] == ["G13"]
 
 

@@ -128,7 +128,7 @@ def test_dough_in_blocks_heat_until_it_has_settled() -> None:
     bench.answer()
     bench.run(100)
     since = next(i for i, o in enumerate(bench.log) if o.state.run.phase is Phase.ADDING)
-    assert all(o.state.guard.duty == 0.0 for o in bench.log[since:])
+    assert all(o.state.guard.line.duty == 0.0 for o in bench.log[since:])
     bench.until("ramping")
     bench.run(3)
     assert bench.duty > 0.0

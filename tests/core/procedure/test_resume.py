@@ -157,10 +157,10 @@ def test_no_heat_before_the_decision_is_on_disk() -> None:
     after = restarted(kept_bench(), 60.0, 62.3)
     after.durable = False
     after.run(200)
-    assert all(o.state.guard.duty == 0.0 for o in after.log)
+    assert all(o.state.guard.line.duty == 0.0 for o in after.log)
     after.durable = True
     after.run(60)
-    assert any(o.state.guard.duty > 0.0 for o in after.log)
+    assert any(o.state.guard.line.duty > 0.0 for o in after.log)
 
 
 def test_long_outage_asks_and_needs_answer_and_restart() -> None:
@@ -216,4 +216,4 @@ def test_latched_trip_survives_the_restart() -> None:
     after = restarted(bench, 60.0, 62.3)
     after.run(300)
     assert [t.id for t in after.state.guard.trips] == ["G07"]
-    assert all(o.state.guard.duty == 0.0 for o in after.log)
+    assert all(o.state.guard.line.duty == 0.0 for o in after.log)

@@ -40,7 +40,7 @@ def sleep(bench: Bench, seconds: float, mash_c: float | None = None) -> None:
 def cold(bench: Bench, seconds: int) -> bool:
     before = len(bench.log)
     bench.run(seconds)
-    return all(outcome.state.guard.duty == 0.0 for outcome in bench.log[before:])
+    return all(outcome.state.guard.line.duty == 0.0 for outcome in bench.log[before:])
 
 
 def told(bench: Bench, kind: str) -> list[str]:

@@ -94,7 +94,7 @@ def running(folder: Path, machine: Machine, seconds: int = 200) -> Life:
 
 def cold(life: Life, seconds: int = 100) -> bool:
     life.run(seconds)
-    return all(outcome.state.guard.duty == 0.0 for outcome in life.log)
+    return all(outcome.state.guard.line.duty == 0.0 for outcome in life.log)
 
 
 @pytest.mark.parametrize(("order", "end"), [("stop", RunState.STOPPED), ("abort", RunState.ABORTED)])

@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from controller.core import checkpoint as memory
 from controller.core.nouns import Bad, HeaterReport, Order, RunState, Switch
-from controller.field import lease as node
+from controller.field import commands, lease
 from controller.messages import incoming as wire
 from controller.messages import strict_json as strict
 from controller.messages.inbox import Inbox
@@ -134,9 +134,9 @@ def order(payload: bytes) -> bool:
 
 def obey(payload: bytes) -> bool:
     """The heater node's own reader: the output stays a share, and only a command that can be read raises it."""
-    plate = node.NodeSettings(power_w=3000.0, boot="b")
-    state, why = node.obey(plate, node.boot(0.0), payload, 20.0)
-    state, output = node.beat(plate, state, 20.5, outlet_c=None, level_ok=True, flow_ok=True, power_w=None)
+    plate = lease.NodeSettings(power_w=3000.0, boot="b")
+    state, why = commands.obey(plate, lease.boot(0.0), payload, 20.0)
+    state, output = lease.beat(plate, state, 20.5, outlet_c=None, level_ok=True, flow_ok=True, power_w=None)
     assert output.__class__ is float
     assert 0.0 <= output <= 1.0
     assert why is None or output == 0.0

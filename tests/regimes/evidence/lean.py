@@ -189,5 +189,5 @@ def full_heat(machine: Lean) -> bool:
     """Has the heater been at work in a rise for half a minute?"""
     run, past = machine.state.run, machine.state.guard.past
     since = past.heat_since
-    busy = run.phase in (Phase.RAMPING, Phase.HEATING) and machine.state.guard.duty > 0.3
+    busy = run.phase in (Phase.RAMPING, Phase.HEATING) and machine.state.guard.line.duty > 0.3
     return busy and since is not None and machine.now - since > 30.0

@@ -10,7 +10,7 @@ from controller.core.guard import readings
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.senses import EVERY, TICK_S, Senses
-from controller.core.nouns import HIGHEST_C, LOWEST_C, OUTLET, Instant, Reading, RunState
+from controller.core.nouns import HIGHEST_C, LOWEST_C, Instant, Reading, RunState
 
 WILD = "The outlet thermometer says {value:.1f} °C (limit {limit:g} °C): steam, or it is broken. Heat is off."
 OVER = "Wort leaves the heater {value:.1f} K hotter than the mash (limit {limit:.0f} K). Heat is off."
@@ -21,6 +21,7 @@ AGAIN_S = (60.0, 600.0)  # hot again after so long, within so long: it waits for
 KEPT_HOT_S = 900.0  # silence keeps it hot for so long; the trip waits for a person by then
 SILENT_S = 60.0  # the outlet probe has given no reading for so long (own proposal)
 HOT_KEPT = 15
+OWN = "own_limit", "own_probe_silent"  # codes of the heater node
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,7 @@ class OutletHot(Interlock):
     def _by_node(self, senses: Senses, known: Known) -> Finding | None:
         """Does the heater node report its own outlet's fault while it is asked for heat?"""
         report, limits = senses.heater.report, senses.tun.guard
-        if report is None or not report.fault or not known.line.heats or OUTLET not in report.fault:
+        if report is None or not report.fault or not known.line.heats or report.fault_code not in OWN:
             return None
         hot_c = 0.0 if report.outlet_c is None else report.outlet_c
         says = node_says(report.fault)

@@ -10,7 +10,7 @@ from controller.core.guard import liquid
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Row
 from controller.core.guard.senses import HEATED, Senses
-from controller.core.nouns import NO_FLOW, NO_LIQUID, Instant, RunState, Switch, Trip
+from controller.core.nouns import Instant, RunState, Switch, Trip
 
 AGAIN_S = (60.0, 600.0)  # flow lost again after so long, within so long: it waits for a person (own proposal)
 LOST_KEPT = 15
@@ -65,9 +65,9 @@ class NoLiquid(Interlock):
         if report is None or not report.fault or not known.line.heats:
             return self, None
         says = node_says(report.fault)
-        if NO_LIQUID in report.fault:
+        if report.fault_code == "no_liquid":
             return self, Finding(self.ROW, 0.0, 0.0, latched=True, says=says)
-        if NO_FLOW not in report.fault:
+        if report.fault_code != "no_flow":
             return self, None
         after, again = self._flow_lost(senses.now)
         return after, Finding(self.ROW, 0.0, 0.0, latched=again, says=says)

@@ -8,10 +8,10 @@ from typing import ClassVar, Self
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Row
 from controller.core.guard.senses import EVERY, TICK_S, Senses
-from controller.core.nouns import NO_FLOW, NO_LIQUID, OUTLET, Instant, RunState
+from controller.core.nouns import Instant, RunState
 
 POWER_SHARE = 0.05  # of the plate's power: more with the heater off is some (own proposal)
-OTHERS = NO_LIQUID, NO_FLOW, OUTLET  # faults of the node that other interlocks know
+OTHERS = "no_liquid", "no_flow", "own_limit", "own_probe_silent"  # codes that other interlocks know
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,6 @@ class HeaterContradicts(Interlock):
     def _by_node(self, senses: Senses, known: Known) -> Finding | None:
         """A fault of the node that nobody else knows waits for a person."""
         report = senses.heater.report
-        if report is None or not report.fault or not known.line.heats or any(w in report.fault for w in OTHERS):
+        if report is None or not report.fault or not known.line.heats or report.fault_code in OTHERS:
             return None
         return Finding(self.ROW, report.duty, 0.0, latched=True, says=node_says(report.fault), unit="duty")
