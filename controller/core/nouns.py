@@ -12,7 +12,8 @@ from dataclasses import InitVar, dataclass
 from enum import StrEnum
 from typing import Any, Literal, NamedTuple
 
-Instant = float  # s, scaled monotonic clock
+from controller.core.plain_values import Fleeting
+from controller.core.plain_values import Instant as Instant
 
 
 class RunState(StrEnum):
@@ -182,7 +183,9 @@ class Course(NamedTuple):
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
-    filed: tuple[Event, ...] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
+    filed: Fleeting[
+        tuple[Event, ...]
+    ] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
 
 
 class Order(NamedTuple):

@@ -123,7 +123,9 @@ class Batch:
         limit_s = 60.0 * dry.settings.service.resume_minutes
         pending = Pending(told.run, told.last_c, CUT_S, True, 1, limit_s)
         dry._now = gone + CUT_S
-        dry.state = start(dry.settings, dry._now, "second", told.epoch + 1, told.trips, pending, 3.0)
+        dry.state = start(
+            dry.settings, dry._now, "second", told.guard._replace(epoch=told.guard.epoch + 1), pending, 3.0
+        )
         dry.inbox = Inbox(dry.settings, "second")
         dry.inbox.prepare = dry._prepare
         dry._up = False

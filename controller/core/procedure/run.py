@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from controller.core.nouns import Course, Event, Instant, Leg, Phase, Prompt, RunState
+from controller.core.plain_values import Fleeting
 from controller.core.procedure.estimate import Estimate
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
@@ -57,7 +58,7 @@ class Run(NamedTuple):
     reminded: int = 0  # of the pH, in this step
     nobody_told: bool = False  # ready for grain, and it was said that nobody came
     liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
-    offer: Offer | None = None  # after dough-in: how the mash could be put right
+    offer: Fleeting[Offer | None] = None  # after dough-in: how the mash could be put right at that moment
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
 
 

@@ -10,6 +10,7 @@ from controller.core.guard import gate as guard
 from controller.core.guard import requalify as evidence
 from controller.core.guard import watch_mash, watch_plant
 from controller.core.guard.history import Past
+from controller.core.guard.kept import Kept
 from controller.core.guard.registry import Finding, Memory
 from controller.core.nouns import Course, Order, Phase, RunState
 from controller.core.procedure import resume
@@ -257,7 +258,7 @@ def test_a_process_that_begins_in_the_fall_trips_nothing() -> None:
     bench = resting(FALLING, 65.5)
     ordered(bench, "advance")
     pending = resume.Pending(bench.state.run, bench.mash_c, 30.0, True, 1, 1800.0)
-    bench.state, bench.last = start(bench.settings, bench.now, "again", epoch=2, pending=pending), None
+    bench.state, bench.last = start(bench.settings, bench.now, "again", Kept(epoch=2), pending), None
     bench.until("running", 60)
     bench.run(300)
     assert (tripped(bench), bench.state.run.leg) == ([], 1)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
 from controller.core.procedure import estimate, program, questions, resume
 from controller.core.procedure.run import Run
@@ -286,35 +286,35 @@ def test_nothing_is_said_of_a_step_that_is_none() -> None:
 
 
 def kept(**changes: Any) -> dict[str, Any]:
-    record: dict[str, Any] = json.loads(json.dumps(memory.keep(_resting().state)))
+    record: dict[str, Any] = json.loads(json.dumps(checkpoint.keep(_resting().state)))
     record["run"].update(changes)
     return record
 
 
 def test_a_record_survives_json() -> None:
     """What was kept comes back."""
-    found = memory.recall(kept(), NOW)
+    found = checkpoint.recall(kept(), NOW)
     assert found is not None
     assert (found.run.state, found.run.leg, found.run.run_id) == (S.RUNNING, 0, _resting().state.run.run_id)
 
 
 def test_a_record_that_does_not_fit_is_none() -> None:
     """A step out of range, endless numbers, nesting without end, and words for numbers."""
-    assert memory.recall(kept(leg=4), NOW) is None
-    assert memory.recall(kept(leg=-1), NOW) is None
-    assert memory.recall(kept(credited_s=float("nan")), NOW) is None
-    assert memory.recall(kept(credited_s="long"), NOW) is None
-    assert memory.recall({**kept(), "epoch": float("inf")}, NOW) is None
-    assert memory.recall({**kept(), "epoch": 10**400, "last_c": 10**400}, NOW) is None
+    assert checkpoint.recall(kept(leg=4), NOW) is None
+    assert checkpoint.recall(kept(leg=-1), NOW) is None
+    assert checkpoint.recall(kept(credited_s=float("nan")), NOW) is None
+    assert checkpoint.recall(kept(credited_s="long"), NOW) is None
+    assert checkpoint.recall({**kept(), "last_c": float("inf")}, NOW) is None
+    assert checkpoint.recall({**kept(), "last_c": 10**400}, NOW) is None
     deep: Any = []
     for _ in range(5000):
         deep = [deep]
-    assert memory.recall({**kept(), "more": deep}, NOW) is None
+    assert checkpoint.recall({**kept(), "more": deep}, NOW) is None
 
 
 def test_a_record_without_a_course() -> None:
     """Idle when it was kept: no course, no temperature."""
-    found = memory.recall({**kept(course=None, leg=0, state="idle"), "last_c": None}, NOW)
+    found = checkpoint.recall({**kept(course=None, leg=0, state="idle"), "last_c": None}, NOW)
     assert found is not None
     assert (found.run.course, found.last_c) == (None, None)
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Phase, RunState
 from controller.core.procedure import resume
 from controller.core.procedure.run import Run
@@ -109,34 +110,36 @@ def kept_bench() -> Bench:
 def test_the_record_survives_json() -> None:
     """What was kept comes back equal in everything that matters."""
     bench = kept_bench()
-    back = memory.recall(json.loads(json.dumps(memory.keep(bench.state))), 5.0)
+    back = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 5.0)
     assert back is not None
     run = bench.state.run
     assert back.run.course == run.course
     assert (back.run.leg, back.run.phase, back.run.credited_s) == (run.leg, run.phase, run.credited_s)
-    assert back.epoch == bench.state.guard.epoch
+    assert back.guard.epoch == bench.state.guard.epoch
     assert back.last_c == pytest.approx(bench.mash_c, abs=0.1)
 
 
 def test_a_damaged_record_gives_none() -> None:
     """Whatever key is missing or wrong, the answer is None and never an exception."""
-    whole = memory.keep(kept_bench().state)
+    whole: dict[str, Any] = checkpoint.keep(kept_bench().state)
+    assert checkpoint.recall(whole, 0.0) is not None
+    assert checkpoint.recall({**whole, "format": checkpoint.FORMAT - 1}, 0.0) is None
     for key in whole:
-        if key != "format":
-            assert memory.recall({k: v for k, v in whole.items() if k != key}, 0.0) is None
-    for key in whole["run"]:
-        broken = {**whole, "run": {k: v for k, v in whole["run"].items() if k != key}}
-        assert memory.recall(broken, 0.0) is None
-    assert memory.recall({**whole, "run": {**whole["run"], "leg": 99}}, 0.0) is None
-    assert memory.recall({**whole, "run": {**whole["run"], "state": "dreaming"}}, 0.0) is None
+        assert checkpoint.recall({k: v for k, v in whole.items() if k != key}, 0.0) is None
+    for part in ("run", "guard"):
+        for key in whole[part]:
+            broken = {**whole, part: {k: v for k, v in whole[part].items() if k != key}}
+            assert checkpoint.recall(broken, 0.0) is None
+    assert checkpoint.recall({**whole, "run": {**whole["run"], "leg": 99}}, 0.0) is None
+    assert checkpoint.recall({**whole, "run": {**whole["run"], "state": "dreaming"}}, 0.0) is None
 
 
 def restarted(bench: Bench, outage_s: float | None, now_c: float) -> Bench:
-    back = memory.recall(json.loads(json.dumps(memory.keep(bench.state))), 0.25)
+    back = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 0.25)
     assert back is not None
     after = Bench(settings(), mash_c=now_c)
     pending = resume.Pending(back.run, back.last_c, outage_s, True, 1, 1800.0)
-    after.state = start(after.settings, 0.25, "boot2", back.epoch + 1, back.trips, pending)
+    after.state = start(after.settings, 0.25, "boot2", back.guard, pending)
     return after
 
 

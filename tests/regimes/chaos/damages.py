@@ -159,9 +159,9 @@ def judged(whole: Whole, data: bytes, folder: Path) -> tuple[str, list[str]]:
         wrong.append("lines that were never written")
     found = record.find(folder)
     past = restart.recall(settings, found, StillClock(whole.at + 20.0), 0.0, lambda program, digest: True)
-    latched = any(trip.latched for trip in past.trips)
+    latched = any(trip.latched for trip in past.guard.trips)
     if found.damage:
-        locked = any(trip.id == "G20" and trip.latched for trip in past.trips)
+        locked = any(trip.id == "G20" and trip.latched for trip in past.guard.trips)
         wrong += [] if locked else ["damage seen, but nothing is locked"]
     elif data[got.good_bytes :].count(record.MARK) > 1:
         wrong.append(f"{data[got.good_bytes :].count(record.MARK)} lines dropped as one that was cut short")

@@ -19,7 +19,7 @@ from collections.abc import Callable
 from random import Random
 from typing import NamedTuple
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Bad, HeaterReport, Order, RunState, Switch
 from controller.field import lease as node
 from controller.messages import incoming as wire
@@ -149,7 +149,7 @@ def record(payload: bytes) -> bool:
         found = json.loads(payload)
     except (ValueError, RecursionError):
         return False  # the journal refuses the line
-    kept = memory.recall(found, 5.0) if isinstance(found, dict) else None
+    kept = checkpoint.recall(found, 5.0) if isinstance(found, dict) else None
     if kept is None:
         return False
     assert kept.run.state in RunState
@@ -183,7 +183,7 @@ def _kept() -> bytes:
     """A true record of a run under way."""
     from tests.core.guard.test_order_trip_table import _resting
 
-    return json.dumps(memory.keep(_resting().state)).encode()
+    return json.dumps(checkpoint.keep(_resting().state)).encode()
 
 
 READERS: dict[str, Reader] = {
