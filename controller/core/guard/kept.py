@@ -19,6 +19,8 @@ class Kept(NamedTuple):
     trips: tuple[Trip, ...] = ()
     incidents: tuple[Instant, ...] = ()  # self-clearing ones, for G24
     off_until: Instant = 0.0  # no heat before, whatever else is well
+    longer_s: float = 0.0  # time that a person gave this run beyond its limit (G23)
+    heat_on_s: float = 0.0  # so long has the heater been on in this run (G23)
 
 
 NOTHING = Kept()  # the first process ever
@@ -26,7 +28,14 @@ NOTHING = Kept()  # the first process ever
 
 def kept(state: GuardState) -> Kept:
     """What must survive of this state?"""
-    return Kept(state.epoch, state.trips, state.incidents, state.off_until)
+    return Kept(
+        epoch=state.epoch,
+        trips=state.trips,
+        incidents=state.incidents,
+        off_until=state.off_until,
+        longer_s=state.longer_s,
+        heat_on_s=state.memory.heat_on_s,
+    )
 
 
 def recalled(known: Kept, now: Instant, start_lock_s: float) -> GuardState:
@@ -34,4 +43,5 @@ def recalled(known: Kept, now: Instant, start_lock_s: float) -> GuardState:
     happened lies ahead."""
     trips = tuple(trip._replace(at=min(trip.at, now)) for trip in known.trips)
     incidents = tuple(min(at, now) for at in known.incidents)
-    return gate.begin(now, known.epoch, start_lock_s, trips, known.off_until, incidents)
+    shut = gate.begin(now, known.epoch, start_lock_s, trips, known.off_until, incidents)
+    return shut._replace(longer_s=known.longer_s, memory=shut.memory._replace(heat_on_s=known.heat_on_s))

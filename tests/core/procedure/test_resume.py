@@ -220,3 +220,23 @@ def test_latched_trip_survives_the_restart() -> None:
     after.run(300)
     assert [t.id for t in after.state.guard.trips] == ["G07"]
     assert all(o.state.guard.duty == 0.0 for o in after.log)
+
+
+def test_what_g23_counts_and_what_a_person_gave_survive_the_restart() -> None:
+    """A run over its limit for which a person gave an hour: neither is lost with the power, nor the heater's count."""
+    bench = kept_bench()
+    guard = bench.state.guard
+    bench.state = bench.state._replace(
+        run=bench.state.run._replace(excluded_s=-9.0 * 3600.0),  # as if it had run for nine hours
+        guard=guard._replace(longer_s=9.0 * 3600.0, memory=guard.memory._replace(heat_on_s=50_000.0)),
+    )
+    after = restarted(bench, 60.0, 62.3)
+    after.until("running", 100)
+    after.run(60)
+    assert after.state.guard.trips == ()
+    assert after.state.guard.longer_s == 9.0 * 3600.0
+    assert 50_000.0 < after.state.guard.memory.heat_on_s < 50_200.0
+    after.order("stop")
+    after.until("stopped", 30)
+    after.run(2)
+    assert (after.state.guard.longer_s, after.state.guard.memory.heat_on_s) == (0.0, 0.0)
