@@ -35,7 +35,7 @@ class State(NamedTuple):
     boot: str  # a random word of this process
     run: Run
     guard: gate.GuardState
-    desk: envelope.Desk
+    orders: envelope.OrderBook
     mash: probe.ProbeState = probe.START
     second: probe.ProbeState = probe.START
     outlet: probe.ProbeState = probe.START
@@ -83,7 +83,7 @@ def start(
         boot=boot,
         run=Run(state=RunState.CHECKING, state_since=now),
         guard=kept.recalled(known, now, settings.tun.guard.start_lock_s),
-        desk=envelope.renew(envelope.Desk(), boot, now),
+        orders=envelope.renew(envelope.OrderBook(), boot, now),
         proof_days=proof_days,
         pending=pending,
     )

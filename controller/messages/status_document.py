@@ -59,7 +59,7 @@ def status(
         "notes": [text for _, text in state.guard.notes],
         "limits": _limits(settings),
         "prediction": prediction if prediction is not None else estimate.document(run.mash),
-        "nonce": state.desk.nonce,
+        "nonce": state.orders.nonce,
         "epoch": state.guard.epoch,
         "journal_seq": journal_seq,
         "version": __version__,

@@ -159,7 +159,7 @@ def degrees(value_c: float) -> str:
     return show("temperature", round(value_c, 2))
 
 
-def slip(at: int, step: Step, key: str, found: str, wanted: str) -> Problem:
+def problem_at(at: int, step: Step, key: str, found: str, wanted: str) -> Problem:
     """A problem with one key of one step, by its block in the file; people's step 1 is dough-in, where there is one."""
     return Problem(f'[[step]] {at + 1} "{step.name}": {key}', found, wanted, ("step", at, key))
 
@@ -200,7 +200,9 @@ def _names(program: Program) -> list[Problem]:
     for at, step in enumerate(program.step):
         other = first.setdefault(step.name.casefold(), at)
         if other != at:
-            problems.append(slip(at, step, "name", f"the name of [[step]] {other + 1} again", "a name of its own"))
+            problems.append(
+                problem_at(at, step, "name", f"the name of [[step]] {other + 1} again", "a name of its own")
+            )
     return problems
 
 
@@ -208,14 +210,14 @@ def _first(program: Program) -> list[Problem]:
     step = program.step[0]
     if step.kind in ("rest", "souring"):
         return []
-    return [slip(0, step, "kind", f'"{step.kind}"', "a rest as the first step")]
+    return [problem_at(0, step, "kind", f'"{step.kind}"', "a rest as the first step")]
 
 
 def _last(program: Program) -> list[Problem]:
     problems = []
     for at, step in enumerate(program.step[:-1]):
         if step.kind == "keep":
-            problems.append(slip(at, step, "kind", '"keep" before other steps', "keep as the last step only"))
+            problems.append(problem_at(at, step, "kind", '"keep" before other steps', "keep as the last step only"))
     return problems
 
 
@@ -237,7 +239,7 @@ _NEEDS: dict[str, frozenset[str]] = {
 }
 _EXAMPLE = {"temperature": 'a temperature such as "66 °C"', "time": 'a time such as "35 min"'}
 
-Slip = tuple[str, str, str]  # key, found, wanted
+Fault = tuple[str, str, str]  # key, found, wanted
 Placed = tuple[int, Step]  # a step and its place in the list
 
 
@@ -247,20 +249,20 @@ def _steps(program: Program) -> Iterator[Problem]:
         yield from found_by((_keys, _times, _ask_after, _go_on_after, _asked_within), each)
 
 
-def _slips(place: Placed, *slips: Slip) -> list[Problem]:
-    return [slip(*place, *what) for what in slips]
+def _problems_at(place: Placed, *faults: Fault) -> list[Problem]:
+    return [problem_at(*place, *what) for what in faults]
 
 
 def _keys(place: Placed) -> list[Problem]:
     """Which keys serve, and which are needed, depends on the kind."""
     step = place[1]
     written = {Step.model_fields[name].alias or name for name in step.model_fields_set} - {"name", "kind", "why"}
-    slips = [(key, "nothing", _EXAMPLE[key]) for key in sorted(_NEEDS[step.kind] - written)]
-    slips += [
+    faults = [(key, "nothing", _EXAMPLE[key]) for key in sorted(_NEEDS[step.kind] - written)]
+    faults += [
         (key, f"this key in a step of kind {step.kind}", f"one of {', '.join(sorted(_TAKES[step.kind]))}")
         for key in sorted(written - _TAKES[step.kind])
     ]
-    return _slips(place, *slips)
+    return _problems_at(place, *faults)
 
 
 def _longest_s(step: Step) -> float:
@@ -282,7 +284,7 @@ def _times(place: Placed) -> list[Problem]:
     step = place[1]
     if step.time_s is None or MIN_REST_S <= step.time_s <= _longest_s(step):
         return []
-    return _slips(place, ("time", show("duration", step.time_s), time_wanted(step.kind)))
+    return _problems_at(place, ("time", show("duration", step.time_s), time_wanted(step.kind)))
 
 
 def _ask_after(place: Placed) -> list[Problem]:
@@ -296,7 +298,7 @@ def _go_on_after(place: Placed) -> list[Problem]:
 def _iodine_only(place: Placed, key: str, value_s: float | None) -> list[Problem]:
     if value_s is None or place[1].by == "iodine":
         return []
-    return _slips(place, (key, show("duration", value_s), 'only together with by = "iodine"'))
+    return _problems_at(place, (key, show("duration", value_s), 'only together with by = "iodine"'))
 
 
 def _asked_within(place: Placed) -> list[Problem]:
@@ -305,7 +307,7 @@ def _asked_within(place: Placed) -> list[Problem]:
     if step.ask_after_s is None or step.time_s is None or step.ask_after_s <= step.time_s:
         return []
     found, wanted = show("duration", step.ask_after_s), f"within the rest, {show('duration', step.time_s)}"
-    return _slips(place, ("ask_after", found, wanted))
+    return _problems_at(place, ("ask_after", found, wanted))
 
 
 def _ways(program: Program) -> Iterator[Problem]:
@@ -321,7 +323,7 @@ def _rises(pair: tuple[Placed, Placed]) -> list[Problem]:
     if step.temperature_c > before.temperature_c:
         return []
     here, there = degrees(step.temperature_c), degrees(before.temperature_c)
-    return [slip(at, step, "temperature", here, f"more than the {there} before it")]
+    return [problem_at(at, step, "temperature", here, f"more than the {there} before it")]
 
 
 def _hotter(pair: tuple[Placed, Placed]) -> list[Problem]:
@@ -331,7 +333,7 @@ def _hotter(pair: tuple[Placed, Placed]) -> list[Problem]:
     if added_at_c(step) > step.temperature_c:
         return []
     here = degrees(added_at_c(step))
-    return [slip(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}")]
+    return [problem_at(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}")]
 
 
 def added_at_c(step: Step) -> float:

@@ -105,7 +105,7 @@ class Bench:
         self.number += 1
         extra = {k: args.pop(k) for k in ("trip", "course", "run") if k in args}
         self.orders.append(
-            Order(name, self.now, f"o-{self.number}", args, "brewer", WALL, 10.0, self.state.desk.nonce, **extra)
+            Order(name, self.now, f"o-{self.number}", args, "brewer", WALL, 10.0, self.state.orders.nonce, **extra)
         )
 
     def start(self, plan: Course) -> None:

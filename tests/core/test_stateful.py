@@ -16,7 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition,
 
 from controller.core.guard import gate as guard
 from controller.core.nouns import Foreign, Link, RunState
-from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure.orders import envelope
 from controller.core.state import Outcome
 from tests.core import bench as parts
 
@@ -151,11 +151,11 @@ class Anything(RuleBasedStateMachine):
         self.bench.extra = {}
 
     @rule(
-        name=st.sampled_from(sorted(orders.ALLOWED)), trip=st.sampled_from(["G02", "G04", "G06", "G07", "G10", "G24"])
+        name=st.sampled_from(sorted(envelope.ALLOWED)), trip=st.sampled_from(["G02", "G04", "G06", "G07", "G10", "G24"])
     )
     def any_order(self, name: str, trip: str) -> None:
         args = {"by_s": 60.0, "inspected": True, "measured": True}
-        known = orders.ARGS.get(name, ())
+        known = envelope.ARGS.get(name, ())
         self.bench.order(name, trip=trip, **{key: value for key, value in args.items() if key in known})
         self.go(1)
 

@@ -15,7 +15,7 @@ from controller.core.control.climb import climb
 from controller.core.control.plant_model import heater_lag_s
 from controller.edge.files import config_files as files
 from controller.plan import plan as plans
-from controller.plan.fits import MOST_FILL
+from controller.plan.feasible import MOST_FILL
 from controller.plan.plan import Plan, document, make
 from controller.plan.recipe import Program, agree
 from controller.settings.faults_in_words import read

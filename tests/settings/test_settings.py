@@ -73,7 +73,7 @@ def test_frozen() -> None:
 
 
 @pytest.mark.parametrize("row", limits.table(), ids=lambda row: row.name)
-def test_each_limit_keeps_its_range(row: limits.Row) -> None:
+def test_each_limit_keeps_its_range(row: limits.LimitRow) -> None:
     """Each guard figure takes both ends of its range and its default, and nothing just outside or not finite."""
     for value in (row.low, row.default, row.high):
         whole = int(value) if isinstance(row.default, int) else value

@@ -59,7 +59,7 @@ class Batch:
         self.dry.state = self.dry.state._replace(proof_days=3.0)
         self.events: list[tuple[float, Event]] = []
         self.answers = 0
-        self.desks = {"gannet": supply.Desk("gannet", 0.0), "plover": supply.Desk("plover", 0.0)}
+        self.desks = {"gannet": supply.Group("gannet", 0.0), "plover": supply.Group("plover", 0.0)}
         self.plover: list[tuple[float, float]] = []  # when, W allowed
         self.gannet: list[tuple[float, float]] = []
         self.plover_wish_w = 0.0
@@ -106,7 +106,7 @@ class Batch:
         self.answers += 1
         key, world = f"order-{self.answers}", self.dry.world
         said = {"id": key, "order": name, "args": args, "by": by, "at": world.wall_s, "valid_s": 30.0}
-        said["nonce"] = self.dry.state.desk.nonce
+        said["nonce"] = self.dry.state.orders.nonce
         self.dry.inbox.put(world.topics.order, json.dumps(said).encode(), self.now)
         replies = [reply for _ in range(2) for reply in self.second().replies if reply.id == key]
         assert [reply.accepted for reply in replies] == [True], replies

@@ -18,7 +18,7 @@ from controller.commands.shared.exit_codes import Wrong
 from controller.core.control.climb import power_w
 from controller.edge.files import config_files, measured_worts, plan_by_name
 from controller.edge.files.program_file import Base
-from controller.plan.fits import MOST_FILL
+from controller.plan.feasible import MOST_FILL
 from controller.plan.recipe import Grist, Liquor, Program
 from controller.plan.stages import liquor_kg
 from controller.settings.faults_in_words import read

@@ -1,8 +1,8 @@
 """Where are we in the program, and what does it want of the tun now?
 
-Time moves the run here; orders move it in deeds.py. The rest clock starts after 60 s within +-0.5 K of the target (they
-are counted) and then runs within the step's tolerance. It stands still while the reading is doubtful, while heat
-is held, and while a ramp is under way. Nothing goes on that a person has to allow.
+Time moves the run here; orders move it in orders/effects.py. The rest clock starts after 60 s within +-0.5 K of the
+target (they are counted) and then runs within the step's tolerance. It stands still while the reading is doubtful,
+while heat is held, and while a ramp is under way. Nothing goes on that a person has to allow.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import assert_never
 
 from controller.core.nouns import Event, Instant, Leg, Measurement, Phase, RunState, Target, View
 from controller.core.procedure.questions import BAND_K, ask, question
-from controller.core.procedure.run import Run, Walk, capacity_j_per_k, enter, go, leg_of
+from controller.core.procedure.run import KEPT, Run, Walk, capacity_j_per_k, enter, go, leg_of
 from controller.core.procedure.time_left import finish_in_s
 from controller.settings.tun import Tun
 
@@ -25,8 +25,7 @@ SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (
 HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
 IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (common practice: 5..10, 10..15 min)
 IODINE_TESTS = 4  # after so many without success the brewer decides
-HEATED = frozenset({P.HEATING, P.WAITING, P.RAMPING, P.RESTING})
-KEPT = frozenset({S.RUNNING, S.PAUSED, S.PAUSING})
+HEATED_PHASES = frozenset({P.HEATING, P.WAITING, P.RAMPING, P.RESTING})
 STOOD, WAITED = frozenset({S.PAUSED, S.HELD}), frozenset({P.WAITING, P.ADDING, P.SETTLING, P.ARMED})  # no run time
 ADDED = frozenset({P.ADDING, P.SETTLING})
 
@@ -339,7 +338,7 @@ def target(run: Run, tun: Tun) -> Target:
     if leg is None or capacity is None or run.state not in KEPT:
         return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
     strike, phase = leg.kind == "dough_in", run.phase
-    if phase in HEATED:
+    if phase in HEATED_PHASES:
         return Target(
             heat="hold",
             target_c=_plateau(run, leg),

@@ -1,6 +1,6 @@
 """What is remembered of a run, and what does every room mean by its words?
 
-`Run` is where we are in a program. `program.py` moves it with time, `deeds.py` moves it by orders.
+`Run` is where we are in a program. `program.py` moves it with time, `orders/effects.py` by orders.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from controller.core.plain_values import Fleeting
 from controller.core.procedure.estimate import Estimate
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
+
+KEPT = frozenset({RunState.RUNNING, RunState.PAUSING, RunState.PAUSED})  # the mash is kept at a temperature
 
 
 class Offer(NamedTuple):

@@ -179,7 +179,7 @@ def fixed_text_orders() -> tuple[str, ...]:
 
 def _taken_bare(name: str) -> bool:
     order = incoming.order(name.encode(), 0.0)
-    _, why = envelope.judge(envelope.Desk(), order, RunState.HELD, None, 0.0, 0.0, False)
+    _, why = envelope.judge(envelope.OrderBook(), order, RunState.HELD, None, 0.0, 0.0, False)
     return order.name == name and why is None and not order.problems
 
 

@@ -14,7 +14,7 @@ from controller.core.guard.kept import Kept
 from controller.core.guard.registry import Finding, Memory
 from controller.core.nouns import Course, Order, Phase, RunState
 from controller.core.procedure import resume
-from controller.core.procedure.orders import permissives as permits
+from controller.core.procedure.orders import permissives
 from controller.core.state import start
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.test_guard import tripped
@@ -270,7 +270,7 @@ def test_too_hot_for_all_of_the_program_at_its_start(
     over_k: float, trips: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Were it not refused, G06 alone would take the heat within 3 s of the start, and latch."""
-    monkeypatch.setattr(permits, "_too_hot", lambda facts, order: [])
+    monkeypatch.setattr(permissives, "_too_hot", lambda facts, order: [])
     bench = Bench(settings(), mash_c=72.0 + over_k + 0.02)
     bench.until("idle")
     bench.start(RISING)
@@ -281,7 +281,7 @@ def test_too_hot_for_all_of_the_program_at_its_start(
 
 def test_too_hot_at_the_start_of_the_second_run_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
     """A falling program has left the watch unarmed; the next run begins with it armed."""
-    monkeypatch.setattr(permits, "_too_hot", lambda facts, order: [])
+    monkeypatch.setattr(permissives, "_too_hot", lambda facts, order: [])
     bench = resting(FALLING, 65.5)
     ordered(bench, "advance")
     assert not bench.state.guard.memory.above_armed

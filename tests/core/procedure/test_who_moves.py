@@ -27,7 +27,7 @@ def adding(what: Leg) -> Run:
 
 
 @pytest.mark.parametrize("row", moves.TABLE, ids=lambda row: row.stage)
-def test_heat_is_never_on_where_the_table_lets_something_stand(row: moves.Row) -> None:
+def test_heat_is_never_on_where_the_table_lets_something_stand(row: moves.Motion) -> None:
     """Every row with heat moves both stirrer and pump; a blocked or missing heater may do without."""
     if row.heater.startswith(("on", "holding")):
         assert (row.stirrer, row.pump) == ("on", "on")

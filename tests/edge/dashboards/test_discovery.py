@@ -165,7 +165,9 @@ def test_a_button_never_leads_to_heat(name: str, state: RunState) -> None:
     press = dict(buttons())[name]["payload_press"].encode()
     order = incoming.order(press, 0.0)
     assert order.name in envelope.HEAT_OFF_ORDERS | {"acknowledge"}
-    _, why = envelope.judge(envelope.Desk(), incoming.order(press, 0.0, retained=True), state, None, 0.0, 0.0, False)
+    _, why = envelope.judge(
+        envelope.OrderBook(), incoming.order(press, 0.0, retained=True), state, None, 0.0, 0.0, False
+    )
     assert why is not None
     assert "retained" in why
 
