@@ -30,7 +30,7 @@ from controller.core.nouns import (
     Target,
     View,
 )
-from controller.core.procedure import estimate, program, resume, settling, who_moves
+from controller.core.procedure import estimate, program, resume, settling, wanted, who_moves
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run, capacity_j_per_k, go, highest_remaining_c
 from controller.core.state import Outcome, State
@@ -56,7 +56,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     state, events, replies = carry_out.all_orders(settings, state, now, inputs, mashed, seen_view)
     run = state.run if slept else _walked(settings, state, seen_view, mashed, now, dt, events)
     decided = was is RunState.CHECKING and run.state is not RunState.CHECKING
-    target = program.target(run, tun)
+    target = wanted.target(run, tun)
     stirrer, pump = who_moves.motors(run, now)
     believed = figures.figures(tun, target, settings.learned, state.regulator)
     ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, state.regulator.saturated, dt)

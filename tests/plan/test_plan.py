@@ -17,7 +17,8 @@ from controller.edge.files import config_files as files
 from controller.plan import plan as plans
 from controller.plan.feasible import MOST_FILL
 from controller.plan.plan import Plan, document, make
-from controller.plan.recipe import Program, agree
+from controller.plan.recipe import Program
+from controller.plan.recipe_checks import agree
 from controller.settings.faults_in_words import read
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 from tests.places import ROOT

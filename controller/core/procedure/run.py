@@ -14,6 +14,7 @@ from controller.core.procedure.estimate import Estimate
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
 
 KEPT = frozenset({RunState.RUNNING, RunState.PAUSING, RunState.PAUSED})  # the mash is kept at a temperature
+ADDED = frozenset({Phase.ADDING, Phase.SETTLING})  # something goes in: heat is blocked until it has mixed
 
 
 class Offer(NamedTuple):

@@ -9,7 +9,7 @@ import pytest
 
 from controller.core import checkpoint
 from controller.core.nouns import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
-from controller.core.procedure import estimate, program, questions, resume
+from controller.core.procedure import estimate, program, questions, resume, states, wanted
 from controller.core.procedure.run import Run
 from controller.core.procedure.time_left import finish_in_s
 from controller.messages import incoming as wire
@@ -110,8 +110,8 @@ def test_restarting_waits_for_flow_and_readiness() -> None:
     assert walk(waiting, View(ready=False))[0].state is S.RESTARTING
     assert walk(waiting, View(ready=True, flow_ok=False))[0].state is S.RESTARTING
     assert (walk(waiting)[0].state, walk(waiting)[0].held_by) == (S.RUNNING, "")
-    assert program._restarting(waiting, READY, NOW, []).phase is P.RAMPING
-    assert program._restarting(run(state=S.RESTARTING, leg=3), READY, NOW, []).phase is P.RESTING
+    assert states._restarting(waiting, READY, NOW, []).phase is P.RAMPING
+    assert states._restarting(run(state=S.RESTARTING, leg=3), READY, NOW, []).phase is P.RESTING
 
 
 def test_all_steps_done_completes() -> None:
@@ -213,17 +213,17 @@ def test_keep_ends_unanswered() -> None:
 
 def test_target_off_blocked_and_kept() -> None:
     """Off without a run or while armed, blocked while adding; a decoction waits at the step before."""
-    assert program.target(run(state=S.HELD), tun()).heat == "off"
-    assert program.target(Run(), tun()).heat == "off"
-    assert program.target(run(leg=0, phase=P.ARMED), tun()).heat == "off"
-    assert program.target(run(phase=P.ADDING), tun()).heat == "blocked"
-    assert program.target(run(pause_c=61.0), tun()).target_c == 61.0
-    assert program.target(run(), tun()).target_c == 63.0
+    assert wanted.target(run(state=S.HELD), tun()).heat == "off"
+    assert wanted.target(Run(), tun()).heat == "off"
+    assert wanted.target(run(leg=0, phase=P.ARMED), tun()).heat == "off"
+    assert wanted.target(run(phase=P.ADDING), tun()).heat == "blocked"
+    assert wanted.target(run(pause_c=61.0), tun()).target_c == 61.0
+    assert wanted.target(run(), tun()).target_c == 63.0
     back = leg("back", 72.0, 0.0, kind="decoction")
     waits = run(course=course(REST, back), leg=2, phase=P.WAITING)
-    assert program.target(waits, tun()).target_c == 63.0
+    assert wanted.target(waits, tun()).target_c == 63.0
     first = run(course=course(back, grist_kg=0), leg=0, phase=P.WAITING)
-    assert program.target(first, tun()).target_c == 72.0
+    assert wanted.target(first, tun()).target_c == 72.0
 
 
 def test_how_long_it_still_takes() -> None:

@@ -11,9 +11,9 @@ from math import isfinite
 from typing import Any
 
 from controller.core.nouns import Course, Event, Leg, Order, Phase, RunState
-from controller.core.procedure import answers, program, questions
+from controller.core.procedure import answers, program, questions, states
 from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
-from controller.core.procedure.run import Run, enter, go, leg_of, with_leg
+from controller.core.procedure.run import ADDED, Run, enter, go, leg_of, with_leg
 
 S = RunState
 P = Phase
@@ -115,7 +115,7 @@ def _pause(run: Run, order: Order, at: Situation) -> Done | Refused:
 
 
 def _resume(run: Run, order: Order, at: Situation) -> Done | Refused:
-    run, events = _to(program.waiting_anew(run, at.now), S.RUNNING, order, at)
+    run, events = _to(states.waiting_anew(run, at.now), S.RUNNING, order, at)
     if run.pause_c is not None:
         run = run._replace(pause_c=None, key=run.key + 1)
     return run, "going on", events
@@ -167,7 +167,7 @@ def _advance(run: Run, order: Order, at: Situation) -> Done | Refused:
     leg = leg_of(run)
     if leg is None:
         return Refused("there is no step to leave")
-    if run.phase in program.ADDED:
+    if run.phase in ADDED:
         return Refused(
             "something is being added, and heat is blocked until it is in, stirred and settled; wait for that"
         )
