@@ -92,7 +92,7 @@ def _step(run: Run, now_c: float | None, now: float) -> dict[str, Any] | None:
     if leg is None:
         return None
     planned = round(leg.hold_s, 1)
-    credited = round(run.credited_s, 1)
+    credited = round(run.progress.credited_s, 1)
     return {
         "index": run.leg,
         "name": leg.name,

@@ -38,7 +38,7 @@ def _counts(leg: Leg) -> bool:
 
 def _rest_of(run: Run, leg: Leg, now_c: float) -> Rest:
     """What is left of the step that runs: the rest of its rise, and of its time."""
-    return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.credited_s), rise_left_s(run, leg, now_c))
+    return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.progress.credited_s), rise_left_s(run, leg, now_c))
 
 
 def at_end(run: Run) -> dict[str, Any] | None:

@@ -16,6 +16,7 @@ from controller.core.nouns import (
     Reading,
     Switch,
 )
+from controller.core.procedure.run import Progress, Run
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
@@ -58,6 +59,12 @@ def course(*legs: Leg, grist_kg: float = 20.0) -> Course:
     legs = (strike, *legs) if grist_kg else legs
     planned = sum(part.ramp_s + part.hold_s for part in legs)
     return Course("test", "Test mash", "testtun", legs, 60.0, grist_kg, LIQUOR_J_PER_K, 4.0, planned, "digest")
+
+
+def changed(run: Run, **changes: Any) -> Run:
+    """The run with these changes, those to its progress among them."""
+    within = {key: changes.pop(key) for key in tuple(changes) if key in Progress._fields}
+    return run._replace(progress=run.progress._replace(**within), **changes)
 
 
 @dataclass

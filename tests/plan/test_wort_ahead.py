@@ -9,7 +9,7 @@ from controller.brewing.kinetics import model as kinetics
 from controller.brewing.kinetics.what_if import Rest
 from controller.core.nouns import SETTLE_S, Phase, RunState
 from controller.core.procedure.estimate import Estimate
-from controller.core.procedure.run import Run
+from controller.core.procedure.run import Progress, Run
 from controller.edge.files import config_files as files
 from controller.plan import plan, wort_ahead
 from controller.plan.forecast import forecast
@@ -29,7 +29,9 @@ def at(planned: Plan, leg: int, phase: Phase, now_c: float, credited_s: float = 
     basis = malts.recalled(planned.course.malt)
     amounts = kinetics.step(basis.params, kinetics.fresh(basis.malt), now_c, warm_s)
     mash = Estimate(amounts, 0.0, now_c, leg)
-    return Run(state=RunState.RUNNING, course=planned.course, leg=leg, phase=phase, credited_s=credited_s, mash=mash)
+    return Run(
+        state=RunState.RUNNING, course=planned.course, leg=leg, phase=phase, progress=Progress(credited_s), mash=mash
+    )
 
 
 def test_at_dough_in_it_is_the_plans_own_forecast(planned: Plan) -> None:

@@ -12,7 +12,7 @@ from typing import assert_never
 from controller.core.nouns import Event, Instant, Leg, Measurement, Phase, RunState, View
 from controller.core.procedure import states
 from controller.core.procedure.questions import BAND_K, ask, question
-from controller.core.procedure.run import Run, Walk, enter, leg_of
+from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
 
 S = RunState
@@ -32,8 +32,8 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     run = states.pass_by(run, view, seen, now, events)
     if run.state is S.RUNNING:
         run = _hot_liquor(_phases(run, seen, now, dt, events), seen, now, events)
-    elif run.band_since is not None:
-        run = run._replace(band_since=None)  # a pause or a hold in the first minute: it begins anew
+    elif run.progress.band_since is not None:
+        run = out_of_band(run)  # a pause or a hold in the first minute: it begins anew
     if run.state in STOOD or run.phase in WAITED or states.keeping(run):
         run = run._replace(excluded_s=run.excluded_s + dt)
     return Walk(run=run, events=tuple(events))
@@ -69,26 +69,30 @@ def _armed(run: Run, now: Instant, events: list[Event]) -> Run:
     if run.armed_until is not None and now < run.armed_until:
         return run
     events.append(Event("phase", "heating", "delayed start: heating of the strike liquor begins", priority=2))
-    return enter(run._replace(ramp_at=now, key=run.key + 1), P.HEATING, now)
+    return enter(run._replace(progress=run.progress._replace(ramp_at=now), key=run.key + 1), P.HEATING, now)
 
 
 def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
     """Since when has the mash been within the narrow band? A doubtful second neither counts nor starts it anew."""
-    since, value_c = run.band_since, seen.value_c
+    since, value_c = run.progress.band_since, seen.value_c
     if value_c is None or not (abs(value_c - leg.target_c) <= BAND_K):
-        return run if since is None else run._replace(band_since=None)
-    if seen.doubtful:
-        return run if since is None else run._replace(band_since=min(now, since + dt))
-    return run if since is not None else run._replace(band_since=now)
+        later = None
+    elif seen.doubtful:
+        later = None if since is None else min(now, since + dt)
+    else:
+        later = now if since is None else since
+    return run if later == since else run._replace(progress=run.progress._replace(band_since=later))
 
 
 def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     run = _in_band(run, leg, seen, now, dt)
-    if run.band_since is None or now - run.band_since < BAND_S:
+    since = run.progress.band_since
+    if since is None or now - since < BAND_S:
         return run
     text = f"strike liquor is ready at {leg.target_c:.1f} °C; it is kept until somebody doughs in"
     events.append(Event("note", "ready for grain", text, value=leg.target_c, unit="°C", priority=2))
-    return ask(enter(run._replace(in_band_at=run.band_since), P.WAITING, now), leg, "dough_in", now)
+    run = run._replace(progress=run.progress._replace(in_band_at=since))
+    return ask(enter(run, P.WAITING, now), leg, "dough_in", now)
 
 
 def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
@@ -109,7 +113,7 @@ def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
 
 def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     run = _in_band(run, leg, seen, now, dt)
-    if run.phase is P.RAMPING and run.band_since is not None:
+    if run.phase is P.RAMPING and run.progress.band_since is not None:
         run = enter(run, P.RESTING, now)
     if leg.kind in ("infusion", "decoction") and run.prompt is None:
         return ask(enter(run, P.WAITING, now), leg, "pull" if leg.kind == "decoction" else "add", now)
@@ -119,26 +123,28 @@ def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: floa
 
 def _credit(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
     """Has this second earned rest time?"""
-    if not run.counting:
-        since = run.band_since
+    progress = run.progress
+    if not progress.counting:
+        since = progress.band_since
         if since is None or now - since < BAND_S:
             return run
-        first = since if run.in_band_at is None else run.in_band_at
-        return run._replace(counting=True, credited_s=run.credited_s + BAND_S, in_band_at=first)
+        first = since if progress.in_band_at is None else progress.in_band_at
+        begun = progress._replace(counting=True, credited_s=progress.credited_s + BAND_S, in_band_at=first)
+        return run._replace(progress=begun)
     if seen.doubtful or seen.value_c is None or not (abs(seen.value_c - leg.target_c) <= leg.tolerance_k):
         return run
-    return run._replace(credited_s=run.credited_s + min(dt, MOST_CREDIT_S))
+    return run._replace(progress=progress._replace(credited_s=progress.credited_s + min(dt, MOST_CREDIT_S)))
 
 
 def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     """Is the rest done, or is somebody to be asked?"""
-    if not run.counting:
+    if not run.progress.counting:
         return run
     if leg.kind == "keep":
         return _keep(run, leg, now, events)
-    if leg.ends == "iodine" and not run.iodine_ok:
+    if leg.ends == "iodine" and not run.progress.iodine_ok:
         return _iodine_gate(run, leg, now)
-    if run.credited_s < leg.hold_s:
+    if run.progress.credited_s < leg.hold_s:
         return _ph_due(run, leg, now) if leg.remind_s > 0.0 else run
     if leg.ends == "person":
         return ask(enter(run, P.WAITING, now), leg, "go_on", now)
@@ -147,10 +153,10 @@ def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
 
 def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
     """A souring hold asks for its pH from time to time; nothing waits for it."""
-    times = int(run.credited_s // leg.remind_s)
-    if times <= run.reminded or run.prompt is not None:
+    times = int(run.progress.credited_s // leg.remind_s)
+    if times <= run.progress.reminded or run.prompt is not None:
         return run
-    return ask(run._replace(reminded=times), leg, "ph", now)
+    return ask(run._replace(progress=run.progress._replace(reminded=times)), leg, "ph", now)
 
 
 def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) -> Run:
@@ -171,10 +177,10 @@ def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) 
 
 def _iodine_gate(run: Run, leg: Leg, now: Instant) -> Run:
     """The test is asked for at its minute; the rest does not end without a result."""
-    over = run.credited_s >= leg.hold_s
-    ask_at = run.ask_at_s if run.ask_at_s is not None else (leg.ask_after_s or leg.hold_s)
-    if run.prompt is None and (over or run.credited_s >= ask_at):
-        run = ask(run, leg, "iodine_decide" if run.iodine_tests >= IODINE_TESTS else "iodine", now)
+    over = run.progress.credited_s >= leg.hold_s
+    ask_at = run.progress.ask_at_s if run.progress.ask_at_s is not None else (leg.ask_after_s or leg.hold_s)
+    if run.prompt is None and (over or run.progress.credited_s >= ask_at):
+        run = ask(run, leg, "iodine_decide" if run.progress.iodine_tests >= IODINE_TESTS else "iodine", now)
     return enter(run, P.WAITING, now) if over else run
 
 
@@ -182,7 +188,7 @@ def _keep(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     """Kept until taken over, or until the longest wait is over."""
     if run.prompt is None:
         return ask(run, leg, "take_over", now)
-    if run.credited_s < leg.hold_s:
+    if run.progress.credited_s < leg.hold_s:
         return run
     text = f"{leg.name}: nobody took over within {leg.hold_s / 60:.0f} min; heat is off"
     events.append(Event("note", "keep", text, priority=2))
@@ -198,18 +204,9 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
         leg=run.leg + 1,
         phase=P.RAMPING,
         phase_since=now,
-        credited_s=0.0,
-        band_since=None,
-        counting=False,
+        progress=Progress(ramp_at=now),
         key=run.key + 1,
         prompt=None,
-        iodine_tests=0,
-        iodine_ok=False,
-        ask_at_s=None,
-        ramp_at=now,
-        in_band_at=None,
-        pause_c=None,
-        reminded=0,
         grain_in=run.grain_in or (leg is not None and leg.kind == "dough_in"),
     )
     following = leg_of(run)
@@ -219,16 +216,23 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
     return run
 
 
+def _rise_s(progress: Progress) -> float | None:
+    """How long did the rise take?"""
+    began, there = progress.ramp_at, progress.in_band_at
+    return None if began is None or there is None else round(there - began, 1)
+
+
 def step_done(run: Run, leg: Leg, now: Instant) -> Event:
     """The line in the record for a finished step."""
-    planned = f"{run.credited_s:.0f} s of {leg.hold_s:.0f} s" if leg.hold_s else "done"
+    progress = run.progress
+    planned = f"{progress.credited_s:.0f} s of {leg.hold_s:.0f} s" if leg.hold_s else "done"
     data = {
         "index": run.leg,
         "kind": leg.kind,
         "target_c": leg.target_c,
         "planned_s": leg.hold_s,
-        "credited_s": round(run.credited_s, 1),
-        "ramp_s": None if run.in_band_at is None or run.ramp_at is None else round(run.in_band_at - run.ramp_at, 1),
-        "took_s": round(now - (run.ramp_at if run.ramp_at is not None else run.phase_since), 1),
+        "credited_s": round(progress.credited_s, 1),
+        "ramp_s": _rise_s(progress),
+        "took_s": round(now - (progress.ramp_at if progress.ramp_at is not None else run.phase_since), 1),
     }
     return Event("step done", leg.name, f"{leg.name}: {planned}", data=data)

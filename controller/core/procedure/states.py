@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from controller.core.nouns import Event, Instant, Measurement, Phase, RunState, View
-from controller.core.procedure.run import KEPT, Run, enter, go, leg_of
+from controller.core.procedure.run import KEPT, Run, enter, go, leg_of, out_of_band
 
 S = RunState
 P = Phase
@@ -76,9 +76,9 @@ def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
     if not view.ready or not view.flow_ok:
         return run
     if run.paused:
-        run = run._replace(held_by="", key=run.key + 1, band_since=None, paused=False)
+        run = out_of_band(run._replace(held_by="", key=run.key + 1, paused=False))
         return to(run, S.PAUSED, now, events, "as before the trip; `resume` goes on")
-    run = run._replace(held_by="", key=run.key + 1, band_since=None, pause_c=None)
+    run = run._replace(held_by="", key=run.key + 1, progress=run.progress._replace(band_since=None, pause_c=None))
     if run.phase is P.RESTING and not keeping(run):
         run = enter(run, P.RAMPING, now)
     return to(waiting_anew(run, now), S.RUNNING, now, events)

@@ -31,8 +31,8 @@ def target(run: Run, tun: Tun) -> Target:
 
 def _plateau(run: Run, leg: Leg) -> float:
     """Waiting for a decoction or an infusion, the mash is kept where it was; paused in a ramp, where it got to."""
-    if run.pause_c is not None:
-        return run.pause_c
+    if run.progress.pause_c is not None:
+        return run.progress.pause_c
     if leg.kind in ("infusion", "decoction") and run.course is not None and run.leg > 0:
         return run.course.legs[run.leg - 1].target_c
     return leg.target_c

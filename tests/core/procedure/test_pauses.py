@@ -44,12 +44,12 @@ def test_after_a_trip_a_paused_run_is_paused_again() -> None:
 def test_a_restart_by_a_person_goes_on() -> None:
     """Paused in a rise at 58 °C, held, restarted: the program goes on to its target, not to where it was paused."""
     bench = paused(55.0)
-    assert bench.state.run.pause_c is not None
+    assert bench.state.run.progress.pause_c is not None
     ordered(bench, "hold")
     bench.run(5)
     ordered(bench, "restart")
     bench.until("running", 100)
-    assert bench.state.run.pause_c is None and not bench.state.run.paused
+    assert bench.state.run.progress.pause_c is None and not bench.state.run.paused
     bench.run(900)
     assert bench.mash_c == pytest.approx(63.0, abs=0.3)
 

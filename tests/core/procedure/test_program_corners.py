@@ -14,7 +14,7 @@ from controller.core.procedure.run import Run
 from controller.core.procedure.time_left import finish_in_s
 from controller.messages import incoming as wire
 from controller.messages.strict_json import Refused
-from tests.core.bench import course, leg, tun
+from tests.core.bench import changed, course, leg, tun
 from tests.core.guard.test_order_trip_table import _resting
 
 NOW = 5000.0
@@ -28,7 +28,7 @@ TRIP = Trip("G02", 0.0, "gone", 11.0, 10.0, "s", 1, False, False)
 
 def run(**changes: Any) -> Run:
     base = Run(state=S.RUNNING, course=PLAN, run_id="r", leg=1, phase=P.RESTING, grain_in=True)
-    return base._replace(**changes)
+    return changed(base, **changes)
 
 
 def with_last(part: Leg, **changes: Any) -> Run:
@@ -186,13 +186,13 @@ def test_iodine_is_asked_in_its_minute() -> None:
     gate = leg("beta", 63.0, 1200.0, ends="iodine", ask_after_s=900.0)
     early = with_last(gate, counting=True, credited_s=850.0)
     assert walk(early)[0].prompt is None
-    due = walk(early._replace(credited_s=899.5))[0]
+    due = walk(changed(early, credited_s=899.5))[0]
     assert due.prompt is not None
     assert (due.prompt.id, due.phase) == ("iodine", P.RESTING)
-    over = walk(early._replace(credited_s=1199.5, iodine_tests=4))[0]
+    over = walk(changed(early, credited_s=1199.5, iodine_tests=4))[0]
     assert over.prompt is not None
     assert (over.prompt.id, over.phase) == ("iodine_decide", P.WAITING)
-    later = walk(early._replace(credited_s=899.5, ask_at_s=1000.0))[0]
+    later = walk(changed(early, credited_s=899.5, ask_at_s=1000.0))[0]
     assert later.prompt is None
     plain = walk(with_last(gate._replace(ask_after_s=0.0), counting=True, credited_s=1000.0))[0]
     assert plain.prompt is None
@@ -204,7 +204,7 @@ def test_keep_ends_unanswered() -> None:
     asked = walk(keeping)[0]
     assert asked.prompt is not None
     assert asked.prompt.id == "take_over"
-    kept = asked._replace(credited_s=3599.5)
+    kept = changed(asked, credited_s=3599.5)
     after, events = walk(kept, seen=SEEN._replace(value_c=76.0))
     assert after.state is S.COMPLETE
     assert "nobody took over within 60 min" in events[0].text
@@ -302,8 +302,10 @@ def test_a_record_that_does_not_fit_is_none() -> None:
     """A step out of range, endless numbers, nesting without end, and words for numbers."""
     assert checkpoint.recall(kept(leg=4), NOW) is None
     assert checkpoint.recall(kept(leg=-1), NOW) is None
-    assert checkpoint.recall(kept(credited_s=float("nan")), NOW) is None
-    assert checkpoint.recall(kept(credited_s="long"), NOW) is None
+    progress = kept()["run"]["progress"]
+    assert checkpoint.recall(kept(progress={**progress, "credited_s": 5.0}), NOW) is not None
+    assert checkpoint.recall(kept(progress={**progress, "credited_s": float("nan")}), NOW) is None
+    assert checkpoint.recall(kept(progress={**progress, "credited_s": "long"}), NOW) is None
     assert checkpoint.recall({**kept(), "last_c": float("inf")}, NOW) is None
     assert checkpoint.recall({**kept(), "last_c": 10**400}, NOW) is None
     deep: Any = []
@@ -350,7 +352,7 @@ def test_a_person_is_asked(state: RunState, by: Any, held_by: str) -> None:
     """Held with the question; a person's or a latched trip's hold stays what it was."""
     after, _ = applied(resume.Decision("ask", "why", 30.0, "rule"), run(state=state, held_by=by))
     assert after.prompt is not None
-    assert (after.state, after.held_by, after.prompt.answers, after.gap_credit_s) == (
+    assert (after.state, after.held_by, after.prompt.answers, after.gap.credit_s) == (
         S.HELD, held_by, resume.CHOICES, 30.0,
     )  # fmt: skip
 
@@ -366,10 +368,10 @@ def test_an_outage_that_the_estimate_can_follow(monkeypatch: pytest.MonkeyPatch)
 def test_going_on_by_itself_counts_the_gap_once() -> None:
     """The gap is credited in one event, an iodine test is named where half was counted, and mixing comes first."""
     after, events = applied(resume.Decision("resume", "why", 30.0, "rule", iodine=True))
-    assert (after.state, after.credited_s, after.gap_credit_s, after.held_by) == (S.RESTARTING, 130.0, 0.0, "")
+    assert (after.state, after.progress.credited_s, after.gap.credit_s, after.held_by) == (S.RESTARTING, 130.0, 0.0, "")
     assert [event.kind for event in events if event.id in ("iodine", "gap rule")] == ["note", "resume"]
     plain, events = applied(resume.Decision("resume", "why"))
-    assert (plain.credited_s, [e.id for e in events if e.id == "gap rule"]) == (100.0, [])
+    assert (plain.progress.credited_s, [e.id for e in events if e.id == "gap rule"]) == (100.0, [])
 
 
 @pytest.mark.parametrize(

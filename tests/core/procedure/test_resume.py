@@ -10,7 +10,7 @@ import pytest
 from controller.core import checkpoint
 from controller.core.nouns import Phase, RunState
 from controller.core.procedure import resume
-from controller.core.procedure.run import Run
+from controller.core.procedure.run import Progress, Run
 from controller.core.state import start
 from tests.core.bench import Bench, course, leg, settings
 
@@ -26,7 +26,7 @@ def open_run(target: int = 0, credited: float = 1000.0, **changes: object) -> Ru
         run_id="r1",
         leg=target,
         phase=Phase.RESTING,
-        credited_s=credited,
+        progress=Progress(credited),
         grain_in=True,
     )
     return run._replace(**changes)  # type: ignore[arg-type]
@@ -114,7 +114,7 @@ def test_the_record_survives_json() -> None:
     assert back is not None
     run = bench.state.run
     assert back.run.course == run.course
-    assert (back.run.leg, back.run.phase, back.run.credited_s) == (run.leg, run.phase, run.credited_s)
+    assert (back.run.leg, back.run.phase, back.run.progress.credited_s) == (run.leg, run.phase, run.progress.credited_s)
     assert back.guard.epoch == bench.state.guard.epoch
     assert back.last_c == pytest.approx(bench.mash_c, abs=0.1)
 
@@ -146,11 +146,11 @@ def restarted(bench: Bench, outage_s: float | None, now_c: float) -> Bench:
 def test_short_outage_resumes_the_same_rest_and_completes() -> None:
     """After ten minutes without power the rest goes on, the gap counted once, nothing skipped."""
     bench = kept_bench()
-    before = bench.state.run.credited_s
+    before = bench.state.run.progress.credited_s
     after = restarted(bench, 600.0, 62.3)
     after.until("running", 100)
     assert [e.id for e in after.events if e.kind == "resume"] == ["resume", "gap rule"]
-    assert after.state.run.credited_s == pytest.approx(before + 600.0, abs=1.5)
+    assert after.state.run.progress.credited_s == pytest.approx(before + 600.0, abs=1.5)
     after.until("take_over")
     assert next(e for e in after.events if e.kind == "step done").data["credited_s"] >= 2400.0
 
@@ -189,7 +189,7 @@ def test_long_outage_asks_and_needs_answer_and_restart() -> None:
 def test_other_choices(answer: str, leg_now: int) -> None:
     """Repeat makes the rest longer by what it had; next goes one step on; credited time never falls."""
     bench = kept_bench()
-    had = bench.state.run.credited_s
+    had = bench.state.run.progress.credited_s
     after = restarted(bench, 2280.0, 61.6)
     after.until("resume", 60)
     after.answer(answer=answer)
@@ -198,7 +198,7 @@ def test_other_choices(answer: str, leg_now: int) -> None:
     if leg_now == 0:
         assert run.course is not None
         assert run.course.legs[0].hold_s == pytest.approx(2400.0 + had)
-        assert run.credited_s == had
+        assert run.progress.credited_s == had
 
 
 def test_end_stops() -> None:

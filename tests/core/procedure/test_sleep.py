@@ -24,7 +24,7 @@ def resting(service: Service | None = None) -> Bench:
     bench.until("idle")
     bench.start(PLAN)
     bench.run(300)
-    assert bench.state.run.counting
+    assert bench.state.run.progress.counting
     return bench
 
 
@@ -72,7 +72,7 @@ def test_twenty_minutes_of_sleep_go_on_by_themselves() -> None:
     bench.until("running", 30)
     after = bench.state.run
     assert [text for text in told(bench, "resume") if text.startswith("resumed by itself")]
-    assert after.credited_s == pytest.approx(run.credited_s + 1201.0, abs=1.0)
+    assert after.progress.credited_s == pytest.approx(run.progress.credited_s + 1201.0, abs=1.0)
     assert (after.leg, after.run_id) == (run.leg, run.run_id)
     assert after.started_at == pytest.approx(run.started_at + 1201.0, abs=1.0)
     bench.run(60)
@@ -141,7 +141,7 @@ def test_a_paused_run_is_not_kept_at_its_pause_for_ever() -> None:
     bench.run(60)
     bench.order("pause")
     bench.run(5)
-    assert bench.state.run.pause_c is not None
+    assert bench.state.run.progress.pause_c is not None
     sleep(bench, 1200.0)
     bench.until("resume", 100)
     bench.answer(answer="go on here")

@@ -78,7 +78,7 @@ def whole(name: str, until_s: float) -> Whole:
         data,
         record.scan(Path(NAME), data).lines,
         state.run.leg,
-        state.run.credited_s,
+        state.run.progress.credited_s,
         latched,
         service.state.now,
     )
@@ -168,8 +168,9 @@ def judged(whole: Whole, data: bytes, folder: Path) -> tuple[str, list[str]]:
     pending = past.pending
     if pending is None:
         return ("locked" if found.damage else "nothing was running"), wrong
-    if pending.run.leg > whole.leg or (pending.run.leg == whole.leg and pending.run.credited_s > whole.credit_s):
-        wrong.append(f"step {pending.run.leg} at {pending.run.credited_s} s: further than the run was")
+    credited_s = pending.run.progress.credited_s
+    if pending.run.leg > whole.leg or (pending.run.leg == whole.leg and credited_s > whole.credit_s):
+        wrong.append(f"step {pending.run.leg} at {credited_s} s: further than the run was")
     kind = resume.decide(pending, pending.last_c, 80.0, latched).kind
     if kind == "resume" and found.damage:
         wrong.append("resumed by itself over damage")

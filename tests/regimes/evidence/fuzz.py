@@ -153,7 +153,7 @@ def record(payload: bytes) -> bool:
     if kept is None:
         return False
     assert kept.run.state in RunState
-    _finite(kept.run.credited_s, kept.run.gap_credit_s, kept.run.excluded_s, kept.last_c)
+    _finite(kept.run.progress.credited_s, kept.run.gap.credit_s, kept.run.excluded_s, kept.last_c)
     return True
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from controller.core.nouns import Course, Event, Leg, Order, Phase, RunState
 from controller.core.procedure import answers, program, questions, states
 from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
-from controller.core.procedure.run import ADDED, Run, enter, go, leg_of, with_leg
+from controller.core.procedure.run import ADDED, Progress, Run, clock_stopped, enter, go, leg_of, with_leg
 
 S = RunState
 P = Phase
@@ -60,13 +60,12 @@ def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
         leg=int(first),
         phase=P.HEATING if leg.kind == "dough_in" else P.RAMPING,
         phase_since=at.now,
-        credited_s=credited,
+        progress=Progress(credited_s=credited, ramp_at=at.now),
         key=run.key + 1,
         grain_in=leg.kind != "dough_in" and course.grist_kg > 0,
-        started_at=at.now,
-        started_wall_s=at.wall_s,
-        ramp_at=at.now,
         by=order.by,
+        started_wall_s=at.wall_s,
+        started_at=at.now,
     )
     armed = _armed(begun, leg, order, at)
     if isinstance(armed, Refused):
@@ -110,14 +109,14 @@ def _pause(run: Run, order: Order, at: Situation) -> Done | Refused:
     if run.phase in (P.HEATING, P.RAMPING) and at.seen.value_c is not None:
         leg = leg_of(run)
         kept = min(at.seen.value_c, leg.target_c) if leg else at.seen.value_c
-        run = run._replace(pause_c=kept, key=run.key + 1)
+        run = run._replace(progress=run.progress._replace(pause_c=kept), key=run.key + 1)
     return run, "paused: temperature is kept, the rest clock stands still", events
 
 
 def _resume(run: Run, order: Order, at: Situation) -> Done | Refused:
     run, events = _to(states.waiting_anew(run, at.now), S.RUNNING, order, at)
-    if run.pause_c is not None:
-        run = run._replace(pause_c=None, key=run.key + 1)
+    if run.progress.pause_c is not None:
+        run = run._replace(progress=run.progress._replace(pause_c=None), key=run.key + 1)
     return run, "going on", events
 
 
@@ -204,7 +203,7 @@ def _adjust(run: Run, order: Order, at: Situation) -> Done | Refused:
         return Refused("not adjusted: " + "; ".join(problems))
     run = with_leg(run, int(index), new)
     if int(index) == run.leg and new.target_c != leg.target_c:
-        run = run._replace(key=run.key + 1, counting=False, band_since=None)
+        run = clock_stopped(run._replace(key=run.key + 1))
         if run.phase is P.RESTING:
             run = enter(run, P.RAMPING, at.now)
     data = {"step": int(index), "by": order.by, "target_c": new.target_c, "hold_s": new.hold_s}

@@ -10,8 +10,8 @@ from controller.core.nouns import Leg, Measurement, Order, Phase, Prompt, RunSta
 from controller.core.procedure import questions
 from controller.core.procedure.orders import effects
 from controller.core.procedure.orders.scope import Done, Refused, Situation
-from controller.core.procedure.run import Offer, Run, leg_of
-from tests.core.bench import course, leg
+from controller.core.procedure.run import Gap, Offer, Run, leg_of
+from tests.core.bench import changed, course, leg
 
 NOW, WALL = 5000.0, 1_700_000_000.0
 REST = leg("beta", 63.0, 1200.0)
@@ -22,7 +22,7 @@ DESK = Situation(View(ready=True, heater_off=True), SEEN, NOW, WALL, 78.0, (), T
 
 def run(**changes: Any) -> Run:
     base = Run(state=RunState.RUNNING, course=PLAN, run_id="r", leg=1, phase=Phase.RESTING, grain_in=True)
-    return base._replace(**changes)
+    return changed(base, **changes)
 
 
 def do(name: str, state: Run, desk: Situation = DESK, **args: Any) -> Done | Refused:
@@ -104,7 +104,7 @@ def test_start_names_everything_that_is_missing() -> None:
 def test_start_at_a_later_step_with_credit() -> None:
     """A run may begin in its second step, with rest time that was earned elsewhere."""
     begun = then(do("start", IDLE, course=PLAN, from_step=1, credited_s=300))
-    assert (begun.leg, begun.phase, begun.credited_s, begun.grain_in) == (1, Phase.RAMPING, 300, True)
+    assert (begun.leg, begun.phase, begun.progress.credited_s, begun.grain_in) == (1, Phase.RAMPING, 300, True)
 
 
 def test_delayed_start_works_backwards() -> None:
@@ -125,11 +125,11 @@ def test_delayed_start_needs_a_confirmed_clock() -> None:
 def test_pause_keeps_the_lower_of_reading_and_target() -> None:
     """Paused in a rise over the target keeps the target; without a reading nothing is kept but the plateau."""
     ramping = run(phase=Phase.RAMPING)
-    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=64.0)))).pause_c == 63.0
-    assert then(do("pause", ramping)).pause_c == 62.5
-    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=None)))).pause_c is None
-    assert then(do("pause", ramping._replace(course=None))).pause_c == 62.5
-    assert then(do("pause", run())).pause_c is None
+    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=64.0)))).progress.pause_c == 63.0
+    assert then(do("pause", ramping)).progress.pause_c == 62.5
+    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=None)))).progress.pause_c is None
+    assert then(do("pause", ramping._replace(course=None))).progress.pause_c == 62.5
+    assert then(do("pause", run())).progress.pause_c is None
 
 
 def test_resume_gives_the_plateau_back() -> None:
@@ -217,12 +217,12 @@ def test_extend_reopens_a_question_at_the_end_of_a_rest() -> None:
 def test_adjust_of_this_step_ramps_anew_and_of_a_later_one_does_not() -> None:
     """A new target for the present rest begins a rise; a new time or a later step leaves the rest as it is."""
     now = then(do("adjust", run(counting=True, key=2), target_c=64.0))
-    assert (now.phase, now.counting, now.key) == (Phase.RAMPING, False, 3)
+    assert (now.phase, now.progress.counting, now.key) == (Phase.RAMPING, False, 3)
     ramping = then(do("adjust", run(phase=Phase.RAMPING), target_c=64.0))
     assert ramping.phase is Phase.RAMPING
     longer = then(do("adjust", run(counting=True), hold_s=60.0))
     later = then(do("adjust", run(counting=True), step=2, target_c=70.0, climb_k_per_s=0.001))
-    assert (longer.phase, longer.counting) == (later.phase, later.counting) == (Phase.RESTING, True)
+    assert (longer.phase, longer.progress.counting) == (later.phase, later.progress.counting) == (Phase.RESTING, True)
     assert later.course is not None
     assert later.course.legs[2].target_c == 70.0
 
@@ -306,13 +306,13 @@ def test_entries_may_come_at_any_time() -> None:
 
 def test_iodine_answers() -> None:
     """No starch frees the rest; blue adds 15 min; not tested asks again after 5 min; after four tests one decides."""
-    assert answered("iodine", "no starch", run(credited_s=1200.0)).iodine_ok
+    assert answered("iodine", "no starch", run(credited_s=1200.0)).progress.iodine_ok
     blue = answered("iodine", "blue", run(credited_s=1200.0))
-    assert (blue.ask_at_s, leg_of(blue)) == (2100.0, REST._replace(hold_s=2100.0))
+    assert (blue.progress.ask_at_s, leg_of(blue)) == (2100.0, REST._replace(hold_s=2100.0))
     later = answered("iodine", "not tested", run(credited_s=1200.0))
-    assert later.ask_at_s == 1500.0
-    assert answered("iodine_decide", "go on").iodine_ok
-    assert not answered("iodine_decide", "rest longer", run(credited_s=1200.0)).iodine_ok
+    assert later.progress.ask_at_s == 1500.0
+    assert answered("iodine_decide", "go on").progress.iodine_ok
+    assert not answered("iodine_decide", "rest longer", run(credited_s=1200.0)).progress.iodine_ok
 
 
 @pytest.mark.parametrize(
@@ -321,21 +321,21 @@ def test_iodine_answers() -> None:
 )
 def test_choice_after_an_outage(answer: str, leg_after: int, credited: float) -> None:
     """Each of the four answers; no answer heats by itself, and credited time never falls within a step."""
-    held = run(state=RunState.HELD, held_by="resume", credited_s=400.0, gap_credit_s=50.0, gap_rule="a rule")
+    held = run(state=RunState.HELD, held_by="resume", credited_s=400.0, gap=Gap(50.0, "a rule"))
     prompt = questions.ask(held, REST, "go_on", NOW).prompt
     assert prompt is not None
     asked = held._replace(
         prompt=prompt._replace(id="resume", answers=("go on here", "repeat this rest", "next rest", "end"))
     )
     after = then(do("answer", asked, answer=answer))
-    assert (after.leg, after.credited_s) == (leg_after, credited)
+    assert (after.leg, after.progress.credited_s) == (leg_after, credited)
     assert after.state is (RunState.STOPPING if answer == "end" else RunState.HELD)
     if answer == "repeat this rest":
         rest = leg_of(after)
         assert rest is not None
         assert rest.hold_s == 1600.0
     if answer == "go on here":
-        assert then(do("answer", asked._replace(gap_credit_s=0.0), answer=answer)).credited_s == 400.0
+        assert then(do("answer", asked._replace(gap=Gap()), answer=answer)).progress.credited_s == 400.0
 
 
 def test_a_number_that_is_none() -> None:
