@@ -10,7 +10,7 @@ from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Re
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
 from controller.core.procedure.orders.scope import Refused, Situation
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 if TYPE_CHECKING:
     from controller.core.state import State

@@ -25,7 +25,7 @@ from controller.core.nouns import (
 from controller.core.procedure import resume
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 
 class State(NamedTuple):

@@ -34,7 +34,8 @@ from controller.core.procedure import estimate, program, resume, settling, wante
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run, capacity_j_per_k, go, highest_remaining_c
 from controller.core.state import Outcome, State
-from controller.settings.tun import Probe, Settings, Tun
+from controller.settings.service import Settings
+from controller.settings.tun import Probe, Tun
 
 CHECK_S = 60.0  # checking ends after so long even without good readings
 

@@ -10,7 +10,7 @@ from controller.core.supply import Claim, Group
 from controller.edge.mqtt.transport import Post
 from controller.messages import outgoing
 from controller.messages.strict_json import Refused, document, number, text, whole
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 if TYPE_CHECKING:
     from controller.core.state import Outcome

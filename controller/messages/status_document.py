@@ -18,7 +18,7 @@ from controller.core.procedure.run import Run, leg_of
 from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
 from controller.core.state import Outcome
 from controller.messages import addition_hint
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 
 def status(

@@ -19,7 +19,8 @@ from controller.core.nouns import (
 from controller.core.procedure.run import Progress, Run
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
-from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 
 WALL = 1_700_000_000.0
 RISE = 1.0 / 60.0  # K/s

@@ -9,7 +9,8 @@ from controller.core.nouns import Bad, Disk, Foreign, HeaterCommand, Link, Order
 from controller.messages import outgoing
 from controller.messages.inbox import EACH_STOP, ORDERS, TAIL, Inbox
 from controller.messages.topics import topics
-from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 
 OFF = HeaterCommand(2, 1, 0.0, 10.0, "off")
 

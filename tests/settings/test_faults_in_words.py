@@ -18,8 +18,9 @@ from controller.plan.recipe import Program
 from controller.settings import cross_checks as agreement
 from controller.settings.faults_in_words import _least, keys, model_at, read
 from controller.settings.problems import Problem
+from controller.settings.service import Service
 from controller.settings.table import FROM_FILE, Table
-from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Service, Tun
+from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Tun
 
 KEYS = sorted(
     {key for model in (Program, Tun, Service) for key in keys(model)} | set(keys(recipe.Step)) | set(keys(Heater))

@@ -12,8 +12,9 @@ from controller.settings import guard_limits as limits
 from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import read
 from controller.settings.guard_limits import Limits
+from controller.settings.service import Broker, Service
 from controller.settings.table import key_of, show
-from controller.settings.tun import Broker, Heater, Learned, Output, Probe, Probes, Service, SwitchInput, Tun
+from controller.settings.tun import Heater, Learned, Output, Probe, Probes, SwitchInput, Tun
 
 STIRRED: dict[str, Any] = {
     "name": "heron",

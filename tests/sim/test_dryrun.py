@@ -17,7 +17,7 @@ from controller.core.state import Outcome
 from controller.core.tick import tick
 from controller.edge.files import plan_by_name
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse

@@ -23,8 +23,9 @@ from controller.plan.recipe import Grist, Liquor, Program
 from controller.plan.stages import liquor_kg
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
+from controller.settings.service import Settings
 from controller.settings.table import Quantity, Table
-from controller.settings.tun import Settings, Tun
+from controller.settings.tun import Tun
 
 AIMS = ("dry", "balanced", "full")
 THICKNESS_L_PER_KG = 3.0  # of a default grist: common practice

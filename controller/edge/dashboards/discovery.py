@@ -19,7 +19,7 @@ from controller.edge.dashboards.homie import Homie
 from controller.edge.mqtt.transport import Post
 from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 EXPIRE_S = 10  # a value that old is no value; the status comes every 2 s
 BORN = b"online"  # the platform's own birth word, on `<prefix>/status`

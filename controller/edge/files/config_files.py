@@ -21,7 +21,8 @@ from controller.plan.recipe import Program
 from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import found, read
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Learned, Service, Settings, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Learned, Tun
 
 T = TypeVar("T")
 

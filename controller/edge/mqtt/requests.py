@@ -18,7 +18,7 @@ import aiomqtt
 from controller.edge.mqtt import connection
 from controller.messages import outgoing
 from controller.messages.topics import base, topics
-from controller.settings.tun import Broker, Service, Settings
+from controller.settings.service import Broker, Service, Settings
 
 STATUS_S = 6.0  # a daemon says its status every 2 s
 REPLY_S = 5.0  # it answers an order within a second

@@ -21,7 +21,7 @@ from controller.core.state import State, start
 from controller.edge.clock import Clock, boot_id, since_boot_s
 from controller.edge.record import line_format
 from controller.edge.record.writer import RecordWriter
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 RESTARTS_S = 1800.0  # restarts are counted over the last half hour
 

@@ -20,7 +20,7 @@ from controller.edge.clock import Clock
 from controller.edge.record import reader
 from controller.edge.record.writer import RecordWriter
 from controller.messages import outgoing
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 QUIET = (RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
 SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long

@@ -12,7 +12,7 @@ from controller.core.nouns import RunState, Trip
 from controller.core.procedure import resume
 from controller.core.procedure.run import Run
 from controller.core.state import start
-from controller.settings.tun import Service, Settings
+from controller.settings.service import Service, Settings
 from tests.core.bench import Bench, course, leg, settings, tun
 
 PLAN = course(leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 3600.0), grist_kg=0)

@@ -22,7 +22,8 @@ from controller.core.procedure.orders import envelope
 from controller.edge.dashboards import homie, metrics
 from controller.edge.dashboards.discovery import Board, announcement, discovery, fixed_text_orders
 from controller.messages import incoming
-from controller.settings.tun import Dashboards, Probe, Probes, Service, Settings
+from controller.settings.service import Dashboards, Service, Settings
+from controller.settings.tun import Probe, Probes
 from tests.core.bench import settings as plain_settings
 from tests.edge.statuses import a_mash, document, tripped
 

@@ -15,8 +15,8 @@ from controller.edge.dashboards import homie_will
 from controller.edge.dashboards.homie import Homie
 from controller.edge.dashboards.homie_will import hold
 from controller.edge.mqtt import broker_link
-from controller.settings.tun import Broker as BrokerSettings
-from controller.settings.tun import Dashboards, Service
+from controller.settings.service import Broker as BrokerSettings
+from controller.settings.service import Dashboards, Service
 from tests.core.bench import settings
 from tests.panel.stage import PASSWORD, Broker
 from tests.places import ROOT

@@ -16,7 +16,7 @@ from controller.edge.mqtt import broker_link, connection
 from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo
-from controller.settings.tun import Broker
+from controller.settings.service import Broker
 from tests.regimes.chaos.field import Field, needs_mosquitto
 
 pytestmark = needs_mosquitto

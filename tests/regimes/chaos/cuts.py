@@ -30,7 +30,7 @@ from controller.edge.files import config_files as files
 from controller.edge.record import reader as restart
 from controller.edge.service import Service
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manner import PATIENT
 from sim.people.person import Person
 from sim.simulated_site import SimulatedSite

@@ -26,7 +26,7 @@ from controller.core.procedure import resume
 from controller.edge.record import line_format as record
 from controller.edge.record import reader as restart
 from controller.edge.service import Service
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from tests.edge.virtual import Clock, Rig, run
 from tests.regimes.chaos.cuts import Camera, Start, fresh, too_hot
 
