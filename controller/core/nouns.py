@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass
 from enum import StrEnum
-from typing import Any, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
-from controller.core.plain_values import Fleeting
-from controller.core.plain_values import Instant as Instant
+T = TypeVar("T")
+A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
+Instant = Annotated[float, A_MOMENT]  # s, scaled monotonic clock
+Fleeting = Annotated[T, FLEETING]  # a field that does not survive a restart
 
 
 class RunState(StrEnum):

@@ -17,13 +17,11 @@ from math import isfinite
 from types import NoneType, UnionType
 from typing import Annotated, Literal, NamedTuple, TypeAlias, TypeVar, Union, get_args, get_origin, get_type_hints
 
+from controller.core.nouns import FLEETING, Instant
+
 Plain: TypeAlias = "bool | int | float | str | list[Plain] | dict[str, Plain] | None"
 T = TypeVar("T")
 UNIONS = (Union, UnionType)
-
-_INSTANT, _FLEETING = "a moment on this process' clock", "means nothing to another process"
-Instant = Annotated[float, _INSTANT]  # s, scaled monotonic clock
-Fleeting = Annotated[T, _FLEETING]
 
 
 class Misfit(ValueError):
@@ -44,7 +42,7 @@ def _fields(kind: type) -> tuple[_Field, ...] | None:
     if names is None:
         return None
     hints = get_type_hints(kind, include_extras=True)
-    lasting = [(name, hints[name]) for name in names if _FLEETING not in getattr(hints[name], "__metadata__", ())]
+    lasting = [(name, hints[name]) for name in names if FLEETING not in getattr(hints[name], "__metadata__", ())]
     return tuple(_Field(name, f"{name}_ago_s" if (aged := _aged(hint)) else name, hint, aged) for name, hint in lasting)
 
 

@@ -10,7 +10,8 @@ from typing import Any, Literal, NamedTuple
 
 import pytest
 
-from controller.core.plain_values import Fleeting, Instant, Misfit, plain, record
+from controller.core.nouns import Fleeting, Instant
+from controller.core.plain_values import Misfit, plain, record
 
 
 class Colour(StrEnum):

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from controller.core.nouns import Course, Event, Instant, Leg, Phase, Prompt, RunState
-from controller.core.plain_values import Fleeting
+from controller.core.nouns import Course, Event, Fleeting, Instant, Leg, Phase, Prompt, RunState
 from controller.core.procedure.estimate import Estimate
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
