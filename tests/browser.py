@@ -20,6 +20,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from tests.waiting import PATIENCE_S
+
 FLAGS = (
     "--headless",
     "--no-sandbox",
@@ -33,7 +35,6 @@ FLAGS = (
     "--disable-dev-shm-usage",
     "--remote-debugging-pipe",
 )
-PATIENCE_S = 20.0
 
 
 class Missing(AssertionError):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import resource
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -14,7 +13,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from tests.places import ROOT
+from tests.places import CONFIG, ROOT, own_config
 
 FH_0417 = 'lot = "FH-0417"\nkolbach = "42 %"\nfriability = "89 %"\nfine_coarse = "1.1 %"\nmoisture = "4.2 %"'
 FH_0422 = 'lot = "FH-0422"\nkolbach = "34 %"\nfriability = "76 %"\nfine_coarse = "2.0 %"\nmoisture = "4.8 %"'
@@ -22,7 +21,7 @@ FH_0422 = 'lot = "FH-0422"\nkolbach = "34 %"\nfriability = "76 %"\nfine_coarse =
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(ROOT / "config", tmp_path / "config"))
+    return own_config(tmp_path)
 
 
 def check(config: Path, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, list[dict[str, Any]]]:
@@ -323,7 +322,7 @@ def test_whoever_reads_along_may_go(words: tuple[str, ...], code: int, kept: str
     reading, writing = os.pipe()
     os.close(reading)
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": kept}
-    command = [sys.executable, "-m", "controller", "--config", str(ROOT / "config"), *words]
+    command = [sys.executable, "-m", "controller", "--config", str(CONFIG), *words]
     done = subprocess.run(command, check=False, stdout=writing, stderr=subprocess.PIPE, text=True, env=environment)
     os.close(writing)
     assert done.returncode == code

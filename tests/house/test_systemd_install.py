@@ -130,7 +130,7 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
 
 
 def test_an_upgrade_that_does_not_take_the_files_changes_nothing(machine: Machine, tmp_path: Path) -> None:
-    """A version that refuses the tun files is not switched to; its problem is shown. Then a damaged record refuses, and
+    """A version that refuses the tun files is not switched to; its problem is shown; then a damaged record refuses, and
     with --force a good version goes through; uninstall with --purge leaves the back-ups only."""
     machine.script("--source", str(wheel(tmp_path, "1.0.0")), "install")
     refuses = "def settings(config, name):\n    raise Problems([Problem('volume', 'a keg', 'a vessel')])"

@@ -11,8 +11,8 @@ from scipy import signal
 from controller.core.control import loop
 from controller.core.control.plant_model import figures
 from controller.core.nouns import Figures
-from tests.core.control.test_plant_model import MASH, tun
-from tests.core.loops import FIGURES
+from tests.core.control.loops import FIGURES
+from tests.core.control.tuns import MASH, tun
 
 
 @pytest.mark.parametrize(

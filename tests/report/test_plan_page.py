@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import types
 from pathlib import Path
 from typing import cast
@@ -13,7 +12,7 @@ from controller.cli import main
 from controller.commands import doctor
 from controller.edge.files import config_files, shared_topics
 from controller.edge.mqtt import requests
-from tests.places import ROOT
+from tests.places import ROOT, own_config
 
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
 POUND = LINNET.replace('"5.0 kg"', '"10 lb"').replace('"18 °C"', '"64 °F"')
@@ -21,7 +20,7 @@ POUND = LINNET.replace('"5.0 kg"', '"10 lb"').replace('"18 °C"', '"64 °F"')
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(ROOT / "config", tmp_path / "config"))
+    return own_config(tmp_path)
 
 
 def page(config: Path, capsys: pytest.CaptureFixture[str], text: str = LINNET) -> tuple[int, str, str]:

@@ -11,15 +11,14 @@ import pytest
 from controller.edge.files import config_files, plan_by_name
 from controller.settings.problems import Problem, Problems
 from controller.settings.tun import Service
-from tests.places import ROOT
+from tests.places import CONFIG, ROOT, own_config
 
 README = ROOT / "README.md"
-CONFIG = ROOT / "config"
 
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(CONFIG, tmp_path / "config"))
+    return own_config(tmp_path)
 
 
 def test_shipped_files_are_right() -> None:
