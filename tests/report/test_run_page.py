@@ -125,9 +125,8 @@ def test_reports_cost_nothing_until_one_is_made() -> None:
 
 
 def test_in_a_browser(tmp_path: Path) -> None:
-    """Light, dark and on a telephone: nothing asked of any network, no script error, nothing serious found by axe.
-
-    The zoom opens and zooms; without script the picture is there all the same.
+    """Light, dark and on a telephone: nothing asked of any network, no script error, nothing serious found by axe;
+    the zoom opens and zooms; without script the picture is there all the same.
     """
     path = tmp_path / "r.html"
     write(path, record())
