@@ -306,11 +306,11 @@ def test_program_tun_and_service_are_told_in_one_answer(config: Path, capsys: py
         "heater: window",
         "pump",
     ]
-    (config / "service.toml").write_text("tick = 1\n", encoding="utf-8")
+    (config / "service.toml").write_text("keep_runs = 0\n", encoding="utf-8")
     assert main(["--config", str(config), "check", "bad"]) == 2
     more = capsys.readouterr().err.splitlines()
     assert set(more) > set(lines)
-    assert sum("service.toml:1: tick" in line for line in more) == 1
+    assert sum("service.toml:1: keep_runs" in line for line in more) == 1
 
 
 @pytest.mark.parametrize("kept", ["1", ""])
@@ -331,13 +331,13 @@ def test_whoever_reads_along_may_go(words: tuple[str, ...], code: int, kept: str
 
 def test_a_wrong_service_or_advice_file_stands_in_each_object(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """To a program as problems of each answer, to a person once."""
-    (config / "service.toml").write_text("tick = 1\n", encoding="utf-8")
+    (config / "service.toml").write_text("keep_runs = 0\n", encoding="utf-8")
     (config / "advice.toml").write_text("A5 = 3\n", encoding="utf-8")
     words = ["--config", str(config), "check", "sandpiper", "linnet"]
     assert main([*words, "--json"]) == 2
     answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert [answer["ok"] for answer in answers] == [False, False]
     for answer in answers:
-        assert {problem["where"].rsplit(": ", 1)[-1] for problem in answer["problems"]} == {"tick", "A5"}
+        assert {problem["where"].rsplit(": ", 1)[-1] for problem in answer["problems"]} == {"keep_runs", "A5"}
     assert main(words) == 2
-    assert capsys.readouterr().err.count("tick: found 1") == 1
+    assert capsys.readouterr().err.count("keep_runs: found 0") == 1
