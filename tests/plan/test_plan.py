@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.brewing import heat
+from controller.brewing import heat, water
 from controller.core.control.climb import climb
 from controller.core.control.plant_model import heater_lag_s
 from controller.edge.files import config_files as files
@@ -209,7 +209,7 @@ def test_liquor_round_a_coil_is_in_the_plan() -> None:
     program = mash(rest("one", "63 °C"), rest("two", "72 °C"))
     without = make(program, vessel(heater=coil.model_copy(update={"place": "jacket", "bath_l": 0.0})))
     plan = make(program, vessel(heater=coil))
-    bath = 30.0 * 4186.0
+    bath = 30.0 * water.J_PER_L_K
     hot = 60.0 * heat.WATER + plan.tun.metal_j_per_k
     mash_j = heat.mash_j_per_k(20.0, 60.0, plan.tun.metal_j_per_k)
     assert (without.strike_c or 0.0) - 63.0 == pytest.approx(((plan.strike_c or 0.0) - 63.0) * (hot + bath) / hot)

@@ -7,6 +7,7 @@ from typing import Literal
 
 import pytest
 
+from controller.brewing import water
 from controller.core.control import climb
 from controller.core.control import plant_model as figures
 from controller.core.control.loop import START
@@ -16,7 +17,7 @@ from controller.plan.plan import Plan, make
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 
-WATER = 4186.0
+WATER = water.J_PER_L_K
 
 
 def tun(rise_k: float = 3.0, behind: bool = True, kind: Literal["proportional", "contactor"] = "proportional",

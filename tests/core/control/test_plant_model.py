@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from controller.brewing import water
 from controller.core.control.loop import START
 from controller.core.control.plant_model import GAIN_BOUNDS, figures, heater_lag_s
 from tests.core.control.tuns import MASH, STRIKE, learned, tun
@@ -49,8 +50,8 @@ def test_a_bed_of_grist_makes_the_probe_later() -> None:
 def test_a_probe_behind_the_heater_reads_the_rise() -> None:
     """5 kW over 20 L/min warm the wort by 3.6 K (P = flow x c x rise), 10 % more with grist in; mash-side 0."""
     behind = tun("line", behind=True, pumped=True)
-    assert figures(behind, STRIKE).behind_heater_k == pytest.approx(5000.0 / (20.0 / 60.0 * 4186.0))
-    assert figures(behind, MASH).behind_heater_k == pytest.approx(1.1 * 5000.0 / (20.0 / 60.0 * 4186.0))
+    assert figures(behind, STRIKE).behind_heater_k == pytest.approx(5000.0 / (20.0 / 60.0 * water.J_PER_L_K))
+    assert figures(behind, MASH).behind_heater_k == pytest.approx(1.1 * 5000.0 / (20.0 / 60.0 * water.J_PER_L_K))
     assert figures(tun("line", pumped=True), MASH).behind_heater_k == 0.0
 
 
@@ -65,7 +66,7 @@ def test_liquor_round_a_coil_is_warmed_as_well() -> None:
     plain = tun("coil")
     held = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 30.0})})
     little = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 2.0})})
-    assert figures(held, MASH).capacity_j_per_k == pytest.approx(300_000.0 + 30.0 * 4186.0)
-    assert heater_lag_s(held) == pytest.approx(237.1, abs=0.1)
-    assert figures(held, MASH).lag_s == pytest.approx(237.1, abs=0.1)
+    assert figures(held, MASH).capacity_j_per_k == pytest.approx(300_000.0 + 30.0 * water.J_PER_L_K)
+    assert heater_lag_s(held) == pytest.approx(237.3, abs=0.1)
+    assert figures(held, MASH).lag_s == pytest.approx(237.3, abs=0.1)
     assert heater_lag_s(little) == 45.0
