@@ -20,8 +20,12 @@ from tests.places import ROOT
 SCRIPT = ROOT / "systemd" / "install.sh"
 
 
+READER = ROOT / "controller/edge/files/config.py"
+
+
 def wheel(folder: Path, version: str, spoil: str = "") -> Path:
     """A wheel of this source under another version number; `spoil` is code put at the end of its file reader."""
+    assert READER.is_file()
     path = folder / f"underback-{version}-py3-none-any.whl"
     with zipfile.ZipFile(path, "w") as archive:
         for package in ("controller", "sim"):
@@ -29,7 +33,7 @@ def wheel(folder: Path, version: str, spoil: str = "") -> Path:
                 text = source.read_text(encoding="utf-8")
                 if source == ROOT / "controller" / "__init__.py":
                     text += f'\n__version__ = "{version}"\n'
-                if source == ROOT / "controller" / "edge" / "files.py":
+                if source == READER:
                     text += f"\n{spoil}\n"
                 archive.writestr(source.relative_to(ROOT).as_posix(), text)
         info = f"underback-{version}.dist-info"
