@@ -17,7 +17,6 @@ from typing import Any, NoReturn
 from controller import __version__
 from controller.commands.shared.exit_codes import BUG, DONE, NO, UNREACHABLE, WRONG, Unreachable, Wrong
 from controller.edge import standard_streams
-from controller.edge.lean import lean
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("check", "validate programs, show the plan, give advice"),
@@ -146,7 +145,6 @@ def _run(argv: Sequence[str]) -> int:
     if name not in COMMANDS or not _available(name):
         print(f"underback: no command {name!r}{_near(name or '')}\n\n{usage()}", file=sys.stderr)
         return WRONG
-    lean()
     gc.disable()  # nothing of what is loaded now is ever garbage: 14 ms of looking for it (measured)
     try:
         module = importlib.import_module(f"controller.commands.{COMMANDS[name][0]}")
