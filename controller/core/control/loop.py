@@ -81,12 +81,6 @@ class RegulatorState(NamedTuple):
 START = RegulatorState()
 
 
-def simc(gain: float, lag_s: float, dead_s: float, tau_s: float) -> tuple[float, float]:
-    """Which PI settings for gain/(lag s + 1) with dead time? (Kc, tau_I in s); S. Skogestad, J. Process Control 13
-    (2003) 291: Kc = lag / (gain (tau + dead)), tau_I = min(lag, 4 (tau + dead))."""
-    return lag_s / (gain * (tau_s + dead_s)), min(lag_s, 4.0 * (tau_s + dead_s))
-
-
 def simc_integrating(rate: float, dead_s: float, tau_s: float) -> tuple[float, float]:
     """Which PI settings for rate/s with dead time? (Kc, tau_I in s), same source: Kc = 1 / (rate (tau + dead)),
     tau_I = 4 (tau + dead)."""
