@@ -14,9 +14,12 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
-from controller import __version__
+import controller
 from controller.commands.shared.exit_codes import BUG, DONE, NO, UNREACHABLE, WRONG, Unreachable, Wrong
 from controller.edge import standard_streams
+
+NOT_OURS = """underback: the package "controller" in {folder} is not underback's: another distribution has
+laid its own over it. Install underback in an environment of its own (python3 -m venv) with nothing else in it."""
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("check", "validate programs, show the plan, give advice"),
@@ -67,7 +70,7 @@ def usage() -> str:
     lines = [f"  {name:<{width}}  {text}" for name, (_, text) in COMMANDS.items() if _available(name)]
     return "\n".join(
         [
-            f"underback {__version__}: rest programs for a heated mash tun, unattended and on record",
+            f"underback {controller.__version__}: rest programs for a heated mash tun, unattended and on record",
             "",
             "usage: underback [--config DIR] COMMAND [...]       underback COMMAND --help",
             "",
@@ -106,6 +109,8 @@ def _split(argv: Sequence[str]) -> tuple[str | None, str | None, list[str]]:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns the exit code; never lets a traceback out but for a bug (70)."""
     standard_streams.make_ready()
+    if getattr(controller, "DISTRIBUTION", None) != "underback":
+        return _told(NOT_OURS.format(folder=controller.__path__[0]), WRONG)
     code = _code(sys.argv[1:] if argv is None else argv)
     if why := standard_streams.settle():
         print(f"standard output: {why}; the answer is not complete", file=sys.stderr)
@@ -140,7 +145,7 @@ def _run(argv: Sequence[str]) -> int:
         print(usage())
         return DONE
     if name in ("--version", "-V"):
-        print(f"underback {__version__}")
+        print(f"underback {controller.__version__}")
         return DONE
     if name not in COMMANDS or not _available(name):
         print(f"underback: no command {name!r}{_near(name or '')}\n\n{usage()}", file=sys.stderr)

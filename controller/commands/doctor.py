@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from controller import __version__
+from controller.commands.shared import installed
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, NO, UNREACHABLE
 from controller.commissioning.proof_record import proof_days
@@ -53,7 +54,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     config, settings = reach(args.config, args.tun, data=True)
-    found = [*machine(settings), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
+    found = [*machine(settings), packages(), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
     found += copied(config, settings)
     reached = True
     try:
@@ -100,6 +101,19 @@ def machine(settings: Settings) -> list[Finding]:
         found.append(Finding("clock", "note", "no clock that counts suspend", "never let this machine sleep in a mash"))
     found.append(_password(settings))
     return found
+
+
+def packages() -> Finding:
+    """Are the packages that run here underback's own, and nobody else's of the same names beside them?"""
+    do = "install underback in an environment of its own: python3 -m venv, then pip install there"
+    ours, others = installed.own(), installed.strangers()
+    spoilt = installed.overwritten(ours) if ours is not None else []
+    if spoilt:
+        more = f" and {len(spoilt) - 1} more" if len(spoilt) > 1 else ""
+        return Finding("packages", "bad", f"{spoilt[0]}{more} is not the file that was installed", do)
+    if others:
+        return Finding("packages", "bad", f"{', '.join(others)} brings a package controller or sim of its own", do)
+    return Finding("packages", "good", "controller and sim are underback's own")
 
 
 def _password(settings: Settings) -> Finding:
