@@ -24,6 +24,7 @@ from tests.panel import acts
 from tests.panel.stage import PANEL, PREDICTION, Stage, stage
 from tests.waiting import until
 
+pytestmark = pytest.mark.browser
 EVIL = '<img src=x onerror="window.evil=1"><script>window.evil=1</script>'
 
 

@@ -169,6 +169,7 @@ def test_the_page_shows_entries_and_gaps(mash: Recorded) -> None:
     assert 'id="h-batch"' not in html(record())
 
 
+@pytest.mark.browser
 def test_a_crowded_batch_prints_on_two_sheets(tmp_path: Path) -> None:
     """A real run with every line entered at length, gaps and 300 lines of events: two A4 pages, and axe is content."""
     many = tuple(

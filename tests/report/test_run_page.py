@@ -11,6 +11,8 @@ from html import unescape
 from pathlib import Path
 from types import FrameType
 
+import pytest
+
 from controller.report import EventRecord, from_rows, write
 from controller.report.run_page import html
 from tests.browser import browser
@@ -124,6 +126,7 @@ def test_reports_cost_nothing_until_one_is_made() -> None:
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
+@pytest.mark.browser
 def test_in_a_browser(tmp_path: Path) -> None:
     """Light, dark and on a telephone: nothing asked of any network, no script error, nothing serious found by axe;
     the zoom opens and zooms; without script the picture is there all the same.
@@ -150,6 +153,7 @@ def test_in_a_browser(tmp_path: Path) -> None:
         assert page.eval("document.querySelector('#drawn path.measured').getTotalLength()") > 500
 
 
+@pytest.mark.browser
 def test_the_zoom_has_gaps_and_mean_heat(tmp_path: Path) -> None:
     """No line is drawn across the gap, and a relay's tenth of the heat is a low bar, no solid block."""
     path = tmp_path / "r.html"
@@ -177,6 +181,7 @@ SHARE_OF_HEAT = """() => {
 }"""
 
 
+@pytest.mark.browser
 def test_axe_bites(tmp_path: Path) -> None:
     """A picture without a name is found, so that finding nothing means something."""
     path = tmp_path / "bad.html"
@@ -186,6 +191,7 @@ def test_axe_bites(tmp_path: Path) -> None:
         assert len(page.complaints()) >= 2
 
 
+@pytest.mark.browser
 def test_it_prints_on_two_sheets(tmp_path: Path) -> None:
     """The usual run, and one with 300 long lines of events and a dozen steps, each take two A4 pages."""
     many = tuple(

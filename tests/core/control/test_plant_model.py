@@ -61,8 +61,8 @@ def test_a_slower_heater_is_believed_slower() -> None:
 
 
 def test_liquor_round_a_coil_is_warmed_as_well() -> None:
-    """30 L are 125.6 kJ/K more; with the mash, 260 kJ/K at three quarters of 100 L, they come together as two bodies
-    do: 125.6 x 260 / 385.6 kJ/K over 5 kW at 14 K, 237 s; 2 L not faster than a jacket."""
+    """30 L are 125.7 kJ/K more; with the mash, 260 kJ/K at three quarters of 100 L, they come together as two bodies
+    do: 125.7 x 260 / 385.7 kJ/K over 5 kW at 14 K, 237 s; 2 L not faster than a jacket."""
     plain = tun("coil")
     held = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 30.0})})
     little = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 2.0})})
