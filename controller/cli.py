@@ -22,6 +22,7 @@ NOT_OURS = """underback: the package "controller" in {folder} is not underback's
 laid its own over it. Install underback in an environment of its own (python3 -m venv) with nothing else in it."""
 
 COMMANDS: dict[str, tuple[str, str]] = {
+    "init": ("init", "lay out a starter configuration, to be changed"),
     "check": ("check", "validate programs, show the plan, give advice"),
     "dryrun": ("dryrun.command", "run a program against the simulated tun on a counted clock, no broker"),
     "demo": ("demo.command", "everything on this machine over real MQTT, with simulated nodes and a live view"),
@@ -77,6 +78,7 @@ def usage() -> str:
             *lines,
             "",
             "Files are read from --config DIR, else $UNDERBACK_CONFIG, else ./config, else /etc/underback.",
+            "check, dryrun, compose and demo run on the shipped files where there is none.",
         ]
     )
 
