@@ -78,7 +78,7 @@ import sys
 import tomllib
 from pathlib import Path
 
-from controller.edge.record.lines import find
+from controller.edge.record.line_format import find
 
 etc, data = map(Path, sys.argv[1:])
 service = etc / "service.toml"
@@ -146,7 +146,7 @@ takes_files() { # takes_files RELEASE: does this release read every tun and serv
 import sys
 from pathlib import Path
 
-from controller.edge.files import config as files
+from controller.edge.files import config_files as files
 from controller.settings.problems import Problems
 
 config, wrong = Path(sys.argv[1]), 0

@@ -20,7 +20,7 @@ from tests.places import ROOT
 SCRIPT = ROOT / "systemd" / "install.sh"
 
 
-READER = ROOT / "controller/edge/files/config.py"
+READER = ROOT / "controller/edge/files/config_files.py"
 
 
 def wheel(folder: Path, version: str, spoil: str = "") -> Path:
