@@ -116,7 +116,7 @@ def test_the_daemon_loads_nothing_of_other_commands() -> None:
 
 def test_what_another_command_loads_is_seen() -> None:
     """So the check above can fail: with the report and the dry run loaded, both are found."""
-    found = loaded(f"{DAEMON}\nimport controller.report.page, sim.dryrun")
+    found = loaded(f"{DAEMON}\nimport controller.report.run_page, sim.dryrun")
     assert {"controller.report", "sim"} <= found
 
 
