@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, NamedTuple
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Literal, NamedTuple
 
 from pydantic import StrictBool, StringConstraints
 
@@ -57,11 +58,12 @@ class Supply(Table):
 class Service(Table):
     """How does the daemon run? `config/service.toml`."""
 
+    DROPPED: ClassVar[Mapping[str, str]] = {"tick": "no such line: a decision a second is fixed, delete it"}
+
     broker: Broker = Broker.model_construct()
     prefix: Annotated[
         str, StringConstraints(min_length=1, max_length=100, pattern=r"^[^+#\x00$/][^+#\x00]*[^+#\x00/]$")
     ] = "underback"
-    tick_s: Annotated[float, Quantity("duration", 0.5, 2)] = 1.0
     data_dir: str = "data"
     resume_minutes: Annotated[float, Quantity("number", 0, 60)] = 30.0
     keep_runs: Annotated[int, Quantity("number", 1, 100_000)] = 50

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StrictBool, StringConstraints, field_validator
 
+from controller.brewing import water
 from controller.settings.guard_limits import Limits
 from controller.settings.table import Quantity, Table
 
@@ -17,7 +18,6 @@ Topic = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r
 OptionalTopic = Annotated[str, StringConstraints(max_length=200, pattern=r"^([^+#\x00$][^+#\x00]*)?$")]
 Pointer = Annotated[str, StringConstraints(max_length=100, pattern=r"^(/[^/]*)*$")]  # RFC 6901
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]  # ISO 8601; core knows no calendar
-WATER_J_PER_L_K = 4186.0  # specific heat of water, mean of 20..80 °C (IAPWS-95), a litre taken as a kilogram
 
 
 class Probe(Table):
@@ -82,7 +82,7 @@ class Heater(Table):
     @property
     def bath_j_per_k(self) -> float:
         """Heat capacity of the liquor that has to be warmed along with the mash, J/K."""
-        return self.bath_l * WATER_J_PER_L_K
+        return self.bath_l * water.J_PER_L_K
 
 
 class SwitchInput(Table):
@@ -131,7 +131,11 @@ class Tun(Table):
     def plate_rise_k(self) -> float:
         """By how much does full power warm the wort that flows past, by the plates, K? 0 without a flow figure."""
         flow_l_per_s = (self.flow_l_per_min or 0.0) / 60.0
-        return self.heater.power_w * self.heater.efficiency / (flow_l_per_s * WATER_J_PER_L_K) if flow_l_per_s else 0.0
+        return self.heater.power_w * self.heater.efficiency / (flow_l_per_s * water.J_PER_L_K) if flow_l_per_s else 0.0
+
+    def with_liquor_j_per_k(self, liquor_l: float) -> float:
+        """How much heat warms the metal and so many litres of liquor by one kelvin, J/K?"""
+        return liquor_l * water.J_PER_L_K + self.metal_j_per_k
 
     @classmethod
     def example(cls, name: str) -> str:

@@ -24,9 +24,8 @@ from sim.simulated_site import SimulatedSite
 from sim.world.faults import parse
 from sim.world.world import WALL_S, World
 from tests.edge.virtual import Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 GANNET: Settings = config_files.settings(CONFIG, "gannet")
 PLOVER: Settings = config_files.settings(CONFIG, "plover")
 FIRST, HEAT, LAST = (

@@ -12,9 +12,7 @@ from controller.edge.files import config_files as files
 from controller.plan import advise, plan
 from controller.plan.recipe import HotLiquor
 from tests.core.bench import Bench, course, leg, settings
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 def advised(name: str, **changes: Any) -> dict[str, str | None]:

@@ -24,9 +24,8 @@ from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 SETTINGS: Settings = config_files.settings(CONFIG, "gannet")
 TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 

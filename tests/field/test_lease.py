@@ -336,4 +336,4 @@ class AnyOrderOfEvents(RuleBasedStateMachine):
 
 
 TestAnyOrder = AnyOrderOfEvents.TestCase
-TestAnyOrder.settings = settings(max_examples=60, stateful_step_count=50, deadline=None)
+TestAnyOrder.settings = settings(max_examples=60, stateful_step_count=50)

@@ -14,9 +14,7 @@ from controller.edge.files import config_files as files
 from controller.plan import plan, wort_ahead
 from controller.plan.forecast import forecast
 from controller.plan.plan import Plan
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 @pytest.fixture(scope="module")

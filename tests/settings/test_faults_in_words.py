@@ -72,7 +72,7 @@ CASES: tuple[tuple[type[Table], Callable[[Any], Iterable[Problem]]], ...] = (
 )
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(ANY)
 def test_any_table_is_read_or_refused(data: dict[str, Any]) -> None:
     """Whatever keys and values a file holds, it is read or every problem has place, finding and mend."""
@@ -133,7 +133,7 @@ def test_any_program_is_planned_or_refused() -> None:
     """A plan without problems has finite figures within the tun's limits; some programs are planned, some refused."""
     made: list[bool] = []
 
-    @settings(max_examples=300, deadline=None)
+    @settings(max_examples=300)
     @given(PROGRAM)
     def one(data: dict[str, Any]) -> None:
         program, _ = read(Program, data, recipe_checks.agree)

@@ -182,11 +182,11 @@ def test_topics(topic: str) -> None:
 
 
 def test_service_defaults() -> None:
-    """An empty service file is a whole service: loopback, no TLS, one second."""
+    """An empty service file is a whole service: loopback, no TLS."""
     service, problems = read(Service, {}, lambda _: ())
     assert problems == ()
     assert service == Service()
-    assert (Service().broker, Service().tick_s, Service().resume_minutes) == (Broker(), 1.0, 30.0)
+    assert (Service().broker, Service().resume_minutes) == (Broker(), 30.0)
 
 
 def test_resume_can_be_tightened_and_not_widened() -> None:

@@ -17,9 +17,8 @@ from controller.plan.recipe import Liquor, Program, Step
 from sim.dryrun import DryRun
 from sim.people.manner import PATIENT, Manner
 from sim.world.faults import parse
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 RAMP, REST, RAMP2, REST2 = 200, 900, 1500, 2200  # s: well inside each stretch
 
 

@@ -27,7 +27,7 @@ from sim.dryrun import DryRun
 from sim.people.manner import Manner
 from sim.world import true_values
 from sim.world.faults import parse
-from tests.stories.tale import CONFIG
+from tests.places import CONFIG
 
 SEED = 93
 LIMIT_W, PLOVER_W = 6500.0, 2400.0
@@ -250,7 +250,7 @@ def test_the_rise_to_63_is_limited_by_the_heater(batch: Batch) -> None:
 
 
 def test_after_38_minutes_a_person_is_asked_and_the_gap_counts_in_full(batch: Batch) -> None:
-    """Over the 30 min of the setting: held. Still above 60 °C: the rest stands at 40 of 40 min."""
+    """Over the 30 min of the setting: held; still above 60 °C: the rest stands at 40 of 40 min."""
     asked = only(batch, "resume", "ask")
     assert "38.0 min" in asked.text and "longer than the 30 min" in asked.text
     assert batch.back_c == pytest.approx(61.64, abs=0.5)

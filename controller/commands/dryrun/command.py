@@ -91,7 +91,7 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
         wrong += _lacking()
     wrong += output_files.problems((("--csv", args.csv), ("--report", args.report)))
     try:
-        config = config_files.config_dir(args.config)
+        config = config_files.config_dir(args.config, simulated=True)
         plan = plan_by_name.load_plan(config, args.program, args.tun)
         settings = config_files.settings(config, plan.tun.name)
         changes = config_files.load_advice(config)

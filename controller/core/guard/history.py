@@ -12,7 +12,6 @@ from typing import NamedTuple
 
 from controller.core.guard.registry import HEATED, Finding, Senses, apart_k
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
-from controller.settings.tun import WATER_J_PER_L_K
 
 STEP_S = 10.0  # one line of history
 PERSIST = 3  # lines in a row with the same verdict: 30 s
@@ -300,9 +299,9 @@ def _unasked_idle(past: Past, senses: Senses) -> tuple[Past, Finding | None]:
     rise = mean * RISE_WINDOW_S
     if rise < senses.tun.guard.unasked_rise_k or min(rises) <= 0.0:
         return past._replace(idle_alarm=False), None
-    fastest = senses.power_w / (senses.tun.min_liquor_l * WATER_J_PER_L_K + senses.tun.metal_j_per_k)
-    most_j_per_k = senses.tun.volume_l * WATER_J_PER_L_K + senses.tun.metal_j_per_k + senses.tun.heater.bath_j_per_k
-    slowest = senses.power_w / most_j_per_k
+    tun = senses.tun
+    fastest = senses.power_w / tun.with_liquor_j_per_k(tun.min_liquor_l)
+    slowest = senses.power_w / (tun.with_liquor_j_per_k(tun.volume_l) + tun.heater.bath_j_per_k)
     steady = 0.5 * slowest <= mean <= 1.5 * fastest and max(rises) <= STEEPEST_K
     past = past._replace(idle_alarm=True)
     return past, Finding("G10", rise, senses.tun.guard.unasked_rise_k) if steady else None

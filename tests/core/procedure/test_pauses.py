@@ -8,7 +8,7 @@ from controller.core import checkpoint
 from controller.core.nouns import Phase, RunState
 from controller.core.procedure import resume
 from tests.core.bench import Bench, course, leg, settings
-from tests.core.guard.test_guard_runs import begun, ordered
+from tests.core.runs import begun, ordered
 
 RESTS = course(leg("beta", 63.0, 600.0), leg("alpha", 72.0, 1200.0), grist_kg=0)
 

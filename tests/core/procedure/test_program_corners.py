@@ -15,7 +15,7 @@ from controller.core.procedure.time_left import finish_in_s
 from controller.messages import incoming as wire
 from controller.messages.strict_json import Refused
 from tests.core.bench import changed, course, leg, tun
-from tests.core.guard.test_order_trip_table import _resting
+from tests.core.runs import heating
 
 NOW = 5000.0
 S, P = RunState, Phase
@@ -239,7 +239,7 @@ RESTING_S = 1000.0 + 600.0 + 600.0 + 600.0  # of PLAN, 200 s into its first rest
 
 def test_a_rise_counts_down_with_the_temperature() -> None:
     """All of the planned rise at its foot, half of it half-way up, none at its top; from landing or liquor on where the
-    plan says so. Colder than planned it takes what the fastest rise allowed takes, at least."""
+    plan says so; colder than planned it takes what the fastest rise allowed takes, at least."""
     warm = PLAN._replace(landing_c=50.0, liquor_c=14.0)
     low = run(course=warm, credited_s=200.0, phase=P.RAMPING)
     assert finish_in_s(low, 50.0, NOW) == pytest.approx(RESTING_S + 13.0 / REST.climb_k_per_s)
@@ -286,7 +286,7 @@ def test_nothing_is_said_of_a_step_that_is_none() -> None:
 
 
 def kept(**changes: Any) -> dict[str, Any]:
-    record: dict[str, Any] = json.loads(json.dumps(checkpoint.keep(_resting().state)))
+    record: dict[str, Any] = json.loads(json.dumps(checkpoint.keep(heating().state)))
     record["run"].update(changes)
     return record
 
@@ -295,7 +295,7 @@ def test_a_record_survives_json() -> None:
     """What was kept comes back."""
     found = checkpoint.recall(kept(), NOW)
     assert found is not None
-    assert (found.run.state, found.run.leg, found.run.run_id) == (S.RUNNING, 0, _resting().state.run.run_id)
+    assert (found.run.state, found.run.leg, found.run.run_id) == (S.RUNNING, 0, heating().state.run.run_id)
 
 
 def test_a_record_that_does_not_fit_is_none() -> None:

@@ -68,7 +68,7 @@ def test_an_infusion_half_way_needs_what_the_heat_balance_says() -> None:
 
 
 def test_the_words_say_how_much_more_and_when_to_stop() -> None:
-    """23.3 kg less the 9.8 kg that make 58 °C, by hand; half a kelvin under the target: stop. Nobody adds: nothing."""
+    """23.3 kg less the 9.8 kg that make 58 °C, by hand; half a kelvin under the target: stop; nobody adds: nothing."""
     assert additions.more(adding(BACK), seen(58.0)) == "58.0 °C: about 13.6 kg more to return; stop at 63.5 °C"
     assert "stop now" in (additions.more(adding(BACK), seen(63.5)) or "")
     assert additions.more(adding(BACK), seen(None)) is None

@@ -23,9 +23,8 @@ from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 SETTINGS = config_files.settings(CONFIG, "gannet")
 TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))
@@ -303,7 +302,7 @@ def test_an_outage_is_known_from_a_clock_that_can_know_it(
     outage: float | None,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """The same boot: seconds since boot. Another boot: the wall clock, if it was right before and is right now."""
+    """The same boot: seconds since boot; another boot: the wall clock, if it was right before and is right now."""
     monkeypatch.setattr(reader, "boot_id", lambda: boot)
     monkeypatch.setattr(reader, "since_boot_s", lambda: up)
     clock = VirtualNow(0.0)

@@ -36,9 +36,8 @@ from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 PROGRAMS = ("water-trial", "redstart", "sandpiper", "dotterel")
 CUTS_A_RUN, AGAIN = 50, 4
 LOST_S = 5.0  # of rest time, at most

@@ -26,6 +26,7 @@ from controller.messages import incoming as wire
 from controller.messages import strict_json as strict
 from controller.messages.inbox import Inbox
 from tests.core.bench import settings
+from tests.core.runs import heating
 
 Check = Callable[[bytes], bool]  # was it taken for a true message? Raises where something is wrong
 READING = b'{"value": 63.25, "seq": 1207, "at": 1790000000.5, "unit": "C"}'
@@ -181,9 +182,7 @@ class _Door:
 
 def _kept() -> bytes:
     """A true record of a run under way."""
-    from tests.core.guard.test_order_trip_table import _resting
-
-    return json.dumps(checkpoint.keep(_resting().state)).encode()
+    return json.dumps(checkpoint.keep(heating().state)).encode()
 
 
 READERS: dict[str, Reader] = {

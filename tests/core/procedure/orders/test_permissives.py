@@ -91,6 +91,20 @@ def test_each_alone(facts: dict[str, Any], args: dict[str, Any], part: str) -> N
     assert part in found[0]
 
 
+@pytest.mark.parametrize("limit_s", [5.0, 20.0])
+def test_old_is_what_the_guard_calls_old(limit_s: float) -> None:
+    """Switches and further probes serve a start exactly as long as the tun file lets them serve the guard."""
+    guard = MORE.guard.model_copy(update={"reading_gone_s": limit_s, "reading_late_s": 2.0, "switch_gone_s": limit_s})
+    old = Switch(True, NOW - limit_s)
+    facts = GOOD._replace(tun=MORE.model_copy(update={"guard": guard}), level=old, flow=old)
+    facts = facts._replace(second_at=NOW - limit_s, outlet_at=NOW - limit_s)
+    assert gaps(facts) == ()
+    older = Switch(True, NOW - limit_s - 0.1)
+    assert len(gaps(facts._replace(level=older))) == 1
+    assert len(gaps(facts._replace(flow=older))) == 1
+    assert len(gaps(facts._replace(second_at=NOW - limit_s - 0.1, outlet_at=NOW - limit_s - 0.1))) == 2
+
+
 def test_attended_needs_no_proof_test() -> None:
     """A person who stays may start without it; a tun without switches asks for none."""
     assert gaps(GOOD._replace(proof_days=None), attended=True) == ()
