@@ -14,12 +14,15 @@ import traceback
 from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
-from controller import __version__
+import controller
 from controller.commands.shared.exit_codes import BUG, DONE, NO, UNREACHABLE, WRONG, Unreachable, Wrong
 from controller.edge import standard_streams
-from controller.edge.lean import lean
+
+NOT_OURS = """underback: the package "controller" in {folder} is not underback's: another distribution has
+laid its own over it. Install underback in an environment of its own (python3 -m venv) with nothing else in it."""
 
 COMMANDS: dict[str, tuple[str, str]] = {
+    "init": ("init", "lay out a starter configuration, to be changed"),
     "check": ("check", "validate programs, show the plan, give advice"),
     "dryrun": ("dryrun.command", "run a program against the simulated tun on a counted clock, no broker"),
     "demo": ("demo.command", "everything on this machine over real MQTT, with simulated nodes and a live view"),
@@ -68,13 +71,14 @@ def usage() -> str:
     lines = [f"  {name:<{width}}  {text}" for name, (_, text) in COMMANDS.items() if _available(name)]
     return "\n".join(
         [
-            f"underback {__version__}: rest programs for a heated mash tun, unattended and on record",
+            f"underback {controller.__version__}: rest programs for a heated mash tun, unattended and on record",
             "",
             "usage: underback [--config DIR] COMMAND [...]       underback COMMAND --help",
             "",
             *lines,
             "",
             "Files are read from --config DIR, else $UNDERBACK_CONFIG, else ./config, else /etc/underback.",
+            "check, dryrun, compose and demo run on the shipped files where there is none.",
         ]
     )
 
@@ -107,6 +111,8 @@ def _split(argv: Sequence[str]) -> tuple[str | None, str | None, list[str]]:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns the exit code; never lets a traceback out but for a bug (70)."""
     standard_streams.make_ready()
+    if getattr(controller, "DISTRIBUTION", None) != "underback":
+        return _told(NOT_OURS.format(folder=controller.__path__[0]), WRONG)
     code = _code(sys.argv[1:] if argv is None else argv)
     if why := standard_streams.settle():
         print(f"standard output: {why}; the answer is not complete", file=sys.stderr)
@@ -141,12 +147,11 @@ def _run(argv: Sequence[str]) -> int:
         print(usage())
         return DONE
     if name in ("--version", "-V"):
-        print(f"underback {__version__}")
+        print(f"underback {controller.__version__}")
         return DONE
     if name not in COMMANDS or not _available(name):
         print(f"underback: no command {name!r}{_near(name or '')}\n\n{usage()}", file=sys.stderr)
         return WRONG
-    lean()
     gc.disable()  # nothing of what is loaded now is ever garbage: 14 ms of looking for it (measured)
     try:
         module = importlib.import_module(f"controller.commands.{COMMANDS[name][0]}")

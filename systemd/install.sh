@@ -78,13 +78,13 @@ import sys
 import tomllib
 from pathlib import Path
 
-from controller.edge import record
+from controller.edge.record.line_format import find
 
 etc, data = map(Path, sys.argv[1:])
 service = etc / "service.toml"
 named = tomllib.loads(service.read_text("utf-8")).get("data_dir", "") if service.exists() else ""
 for folder in sorted({f for d in (data, data / "data", data / named) for f in d.glob("record/*") if f.is_dir()}):
-    found = record.find(folder)
+    found = find(folder)
     state = ((found.kept or {}).get("run") or {}).get("state", "idle")
     if found.damage:
         print(f"{folder.name} (its record is damaged: {found.damage})")
@@ -146,8 +146,8 @@ takes_files() { # takes_files RELEASE: does this release read every tun and serv
 import sys
 from pathlib import Path
 
+from controller.edge.files import config_files as files
 from controller.settings.problems import Problems
-from controller.edge import files
 
 config, wrong = Path(sys.argv[1]), 0
 for name in files.names(config / "tuns"):

@@ -20,6 +20,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from tests.waiting import PATIENCE_S
+
 FLAGS = (
     "--headless",
     "--no-sandbox",
@@ -33,7 +35,7 @@ FLAGS = (
     "--disable-dev-shm-usage",
     "--remote-debugging-pipe",
 )
-PATIENCE_S = 20.0
+PROGRAMS = ("chromium-headless-shell", "chromium", "chromium-browser")  # the smallest first
 
 
 class Missing(AssertionError):
@@ -48,9 +50,9 @@ class Browser:
     """One page of one browser."""
 
     def __init__(self, folder: Path) -> None:
-        program = shutil.which("chromium") or shutil.which("chromium-browser")
+        program = next(filter(None, map(shutil.which, PROGRAMS)), None)
         if program is None:
-            raise Missing("chromium is missing: apt-get install chromium")
+            raise Missing(f"none of {', '.join(PROGRAMS)} is there: apt-get install {PROGRAMS[0]}")
         (hear, tell), (listen, speak) = os.pipe(), os.pipe()
         theirs = [fcntl.fcntl(fd, fcntl.F_DUPFD, 20) for fd in (hear, speak)]
         self._tell, self._listen = tell, listen

@@ -12,8 +12,7 @@ K_METRIC = 0.41  # L/kg and °C (from memory): 0.2 turned back is 0.417, printed
 _GRIST_METRIC = 0.4  # grist relative to water
 _GRIST_US = 0.2
 
-BARREL_QUARTER = 2.5  # what the traditional °F form takes for lb of water a lb of malt
-BARREL_QUARTER_EXACT = 2.5 * 360.0 / 336.0  # 2.68: a barrel weighs 360 lb, a quarter of malt 336 lb
+BARREL_QUARTER = 2.5  # lb of water a lb of malt in the °F form; 360 lb a barrel over 336 lb a quarter is 2.68
 
 # Moisture %, specific heat relative to water, slaking correction in K (Pauls and Whites Brewing Room Book 1984/85, as
 # reproduced by Murphy and Son, Appendix 4). At 3 % the table prints 2.3 K; its own 3.5 °F would be 1.9 K.
@@ -59,8 +58,8 @@ def striking_figures(moisture_percent: float) -> tuple[float, float]:
 def initial_heat(specific: float, slaking: float, grist: float, liquor: float, thickness: float) -> float:
     """Where does the mash land, by the traditional British form? (S t + M T)/(S + M) + slaking correction.
 
-    °C with thickness in L/kg, or °F with `BARREL_QUARTER` (then the answer is some 1 °F low: see
-    `BARREL_QUARTER_EXACT`). Pauls and Whites Brewing Room Book 1984/85.
+    °C with thickness in L/kg, or °F with `BARREL_QUARTER` (then the answer is some 1 °F low: a true
+    quarter takes 2.68). Pauls and Whites Brewing Room Book 1984/85.
     """
     return (specific * grist + thickness * liquor) / (specific + thickness) + slaking
 

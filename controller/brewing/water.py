@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from math import sqrt
 
-SPECIFIC_HEAT_J_PER_KG_K = 4190.0  # one figure for heat balances; IAPWS-95: 4179..4215 over 0..100 °C
+SPECIFIC_HEAT_J_PER_KG_K = 4190.0  # the one figure for heat balances: mean of 60..78 °C, IAPWS SR6-08(2011)
+J_PER_L_K = SPECIFIC_HEAT_J_PER_KG_K  # where a litre is taken as a kilogram: from 20 to 78 °C up to 2.7 % too much
 
 _KELVIN = 273.15
 _R_KJ_PER_KG_K = 0.46151805  # SR6-08, table 1

@@ -73,7 +73,7 @@ class Answer(NamedTuple):
 def run(args: argparse.Namespace) -> int:
     """Check each program. 0: all well; 1: advice, with --strict; 2: something is wrong."""
     try:
-        config = config_files.config_dir(args.config)
+        config = config_files.config_dir(args.config, simulated=True)
     except Problems as wrong:
         raise Wrong(*wrong.problems) from None
     changes, unfit = _brewery(config)

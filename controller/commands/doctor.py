@@ -18,20 +18,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from controller import __version__
+from controller.commands.shared import installed
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, NO, UNREACHABLE
 from controller.commissioning.proof_record import proof_days
 from controller.core.nouns import RunState
 from controller.edge import clock
 from controller.edge.files import shared_topics
-from controller.edge.mqtt import requests
+from controller.edge.mqtt import daemon_link, requests
 from controller.edge.mqtt.connection import LISTED
 from controller.edge.record.disks import RealDisks
 from controller.edge.systemd import credential
 from controller.field import gpio_persistence
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 Level = Literal["good", "note", "bad"]
 FREE_MB, SYNC_S, ROUND_TRIP_S = 500.0, 0.2, 0.2
@@ -53,12 +54,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     config, settings = reach(args.config, args.tun, data=True)
-    found = [*machine(settings), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
+    found = [*machine(settings), packages(), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
     found += copied(config, settings)
     reached = True
     try:
         found += asyncio.run(broker(settings))
-    except requests.NoAnswer as silent:
+    except daemon_link.NoAnswer as silent:
         reached = False
         do = (
             "start it, or mend [broker] in service.toml" if "nothing listens" in str(silent) else "see config/mosquitto"
@@ -100,6 +101,19 @@ def machine(settings: Settings) -> list[Finding]:
         found.append(Finding("clock", "note", "no clock that counts suspend", "never let this machine sleep in a mash"))
     found.append(_password(settings))
     return found
+
+
+def packages() -> Finding:
+    """Are the packages that run here underback's own, and nobody else's of the same names beside them?"""
+    do = "install underback in an environment of its own: python3 -m venv, then pip install there"
+    ours, others = installed.own(), installed.strangers()
+    spoilt = installed.overwritten(ours) if ours is not None else []
+    if spoilt:
+        more = f" and {len(spoilt) - 1} more" if len(spoilt) > 1 else ""
+        return Finding("packages", "bad", f"{spoilt[0]}{more} is not the file that was installed", do)
+    if others:
+        return Finding("packages", "bad", f"{', '.join(others)} brings a package controller or sim of its own", do)
+    return Finding("packages", "good", "controller and sim are underback's own")
 
 
 def _password(settings: Settings) -> Finding:
@@ -200,7 +214,7 @@ async def broker(settings: Settings) -> list[Finding]:
         protocol = "MQTT 5" if settings.service.broker.version == 5 else "MQTT 3.1.1"
         seconds = await link.trial()
         if isinstance(seconds, str):
-            found.append(Finding("rights", "bad", f"{requests.user(settings.service)} {seconds}", LISTED))
+            found.append(Finding("rights", "bad", f"{daemon_link.user(settings.service)} {seconds}", LISTED))
         else:
             level: Level = "good" if seconds < ROUND_TRIP_S else "note"
             do = "" if level == "good" else "set_tcp_nodelay true in the broker's configuration; look at the network"
@@ -210,12 +224,12 @@ async def broker(settings: Settings) -> list[Finding]:
     return found
 
 
-async def _daemon(link: requests.DaemonLink) -> list[Finding]:
+async def _daemon(link: daemon_link.DaemonLink) -> list[Finding]:
     """Is the daemon there, and does the broker take and give all that it should?"""
     await link.listen(link.topics.status)
     try:
         status = await link.status(4.0)
-    except requests.NoAnswer as silent:
+    except daemon_link.NoAnswer as silent:
         return [Finding("daemon", "note", str(silent))]
     state = str(status.get("state"))
     busy = state not in (RunState.IDLE, RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED)
@@ -235,7 +249,7 @@ async def _stranger(settings: Settings) -> Finding:
     try:
         async with requests.line(unknown, "stranger"):
             pass
-    except requests.NoAnswer:
+    except daemon_link.NoAnswer:
         return Finding("open broker", "good", "a client without a name is turned away")
     if local:
         do = "well enough while only this machine reaches it; see config/mosquitto before others may"

@@ -19,14 +19,16 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from controller.brewing import water
 from controller.commands.shared import quantity_option
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
-from controller.core.control.plant_model import WATER_J_PER_KG_K, plate_lag_s
+from controller.core.control.plant_model import plate_lag_s
 from controller.edge.files import config_files, data_folder, plan_by_name, toml_writer
 from controller.edge.record import reader
 from controller.settings.problems import Problems
-from controller.settings.tun import Settings, Tun
+from controller.settings.service import Settings
+from controller.settings.tun import Tun
 
 TRIAL = "water-trial"
 BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all
@@ -74,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     tun = settings.tun
     trace = tuple(points(source.rows))
     known = Known(
-        source.liquor_kg * WATER_J_PER_KG_K + tun.metal_j_per_k + tun.heater.bath_j_per_k,
+        source.liquor_kg * water.SPECIFIC_HEAT_J_PER_KG_K + tun.metal_j_per_k + tun.heater.bath_j_per_k,
         tun.heater.power_w * tun.heater.efficiency,
         tun.loss_w_per_k,
         tun.room_c,

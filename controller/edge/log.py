@@ -13,10 +13,7 @@ import time
 from collections.abc import Callable
 from typing import Any, Literal, NamedTuple
 
-from controller.edge.lean import without
-
-with without("rich"):  # structlog would draw tracebacks with it; no line here holds one
-    import structlog
+import structlog
 
 Level = Literal["debug", "info", "warning", "error"]
 PRIORITY: dict[str, int] = {"debug": 7, "info": 6, "warning": 4, "error": 3}  # syslog, RFC 5424

@@ -30,9 +30,9 @@ from controller.edge.watchdog import Watchdog
 from controller.messages import incoming, outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.messages.motor_words import MotorWords
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
-TICK_S = 1.0
+TICK_S = 1.0  # no setting: guard, lease, watchdog and dry run count on it, and none was ever tried at another pace
 PHASE = 0.25  # of a second: ticks fall between the instants at which a simulated world moves
 STATUS_S, STATUS_REAL_S = 2.0, 0.03  # a status so often on the scaled clock, no more often in real time
 LATE_FLOOR_S = 0.25  # real time: at any speed a hiccup shorter than this is no stall

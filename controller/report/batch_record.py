@@ -60,13 +60,7 @@ def document(
         "advice": batch_entries.advice(record),
         "calibration": batch_entries.calibration(record),
         "probe": None if tun is None else _probe(tun),
-        "strike": batch_entries.strike(record),
-        "dough_in": batch_entries.dough_in(record),
-        "initial_heat_c": heat_c,
-        "initial_heat_predicted_c": record.landing_c,
-        "iodine": [_line(e) for e in batch_entries.of(record, "answer") if e.id == "iodine"],
-        "additions": [_line(e) for e in batch_entries.moved(record)],
-        "extract_yield": batch_entries.extract_yield(record),
+        **_mash(record, heat_c),
         "planned": [step._asdict() for step in record.planned],
         "steps": [_compared(record, index) for index in range(len(record.steps))],
         **_by_kind(record),
@@ -79,6 +73,19 @@ def document(
         "attachments": [_attached(path) for path in raw],
         "damage": record.damage or None,
         "signed": any(line.get("kind") == "signature" for line in record.added),
+    }
+
+
+def _mash(record: RunRecord, heat_c: float | None) -> dict[str, Any]:
+    """From strike to yield: what was measured, added and gained."""
+    return {
+        "strike": batch_entries.strike(record),
+        "dough_in": batch_entries.dough_in(record),
+        "initial_heat_c": heat_c,
+        "initial_heat_predicted_c": record.landing_c,
+        "iodine": [_line(e) for e in batch_entries.of(record, "answer") if e.id == "iodine"],
+        "additions": [_line(e) for e in batch_entries.moved(record)],
+        "extract_yield": batch_entries.extract_yield(record),
     }
 
 

@@ -6,7 +6,6 @@ User text goes through autoescape or stands in a JSON block, never in a script. 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from functools import cache
@@ -19,8 +18,9 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.report import batch_entries, batch_record, run_charts, svg
-from controller.report.measured_steps import gaps, longest_s
+from controller.report.measured_steps import gaps
 from controller.report.run_record import EventRecord, RunRecord, StepRecord
+from controller.report.zoom_data import packed
 
 PRINTED, WORT_LINES, BATCH_LINES = (
     44,
@@ -89,7 +89,7 @@ def html(record: RunRecord) -> str:
         batch=[] if record.dry else batch_entries.lines(record),
         missing=[] if record.dry else batch_entries.missing(record, batch_record.initial_heat_c(record)),
         added=[_added(entry) for entry in record.added],
-        data=Markup(_data(record)),
+        data=Markup(packed(record)),
         script=Markup(_asset("vendor/uPlot.iife.min.js") + "\n" + _asset("zoom.js")),
         style=Markup(_asset("page.css") + _asset("vendor/uPlot.min.css")),
         version=__version__,
@@ -242,35 +242,3 @@ def _added(entry: Any) -> dict[str, str]:
         "by": str(entry["by"]),
         "text": str(entry.get("text") or "") + about,
     }
-
-
-# ---------------------------------------------------------------- data for zooming
-
-
-def _data(record: RunRecord) -> str:
-    """The samples as short whole numbers, in a JSON block that cannot end its own element."""
-    values = {
-        "t": _steps([round(row.t_s) for row in record.rows]),
-        "mash": [None if row.mash_c is None else round(100 * row.mash_c) for row in record.rows],
-        "setpoint": _runs([None if row.setpoint_c is None else round(100 * row.setpoint_c) for row in record.rows]),
-        "heat": _runs([round(100 * row.duty) for row in record.rows]),
-        "curve": record.curve,
-        "gap_s": longest_s(record.rows),
-    }
-    return json.dumps(values, separators=(",", ":")).replace("<", "\\u003c")
-
-
-def _steps(times: Sequence[int]) -> list[list[int]]:
-    """Times as runs of [step, how often], the first step from 0."""
-    return _runs([b - a for a, b in zip([0, *times], times, strict=False)])
-
-
-def _runs(values: Sequence[Any]) -> list[Any]:
-    """Run lengths: [value, how often], a lone value bare."""
-    found: list[list[Any]] = []
-    for value in values:
-        if found and found[-1][0] == value:
-            found[-1][1] += 1
-        else:
-            found.append([value, 1])
-    return [[v, n] if n > 1 else v for v, n in found]

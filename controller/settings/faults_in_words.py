@@ -302,7 +302,10 @@ def keys(model: type[BaseModel]) -> list[str]:
 
 
 def _known(model: type[BaseModel], path: Path) -> str:
+    """What is wanted in place of a key that is not known?"""
     inner = model_at(model, path[:-1])
+    if inner is not None and issubclass(inner, Table) and path[-1] in inner.DROPPED:
+        return inner.DROPPED[str(path[-1])]
     known = keys(inner) if inner is not None else []
     near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
     return f'"{near[0]}"' if near else f"one of {', '.join(sorted(known))}"

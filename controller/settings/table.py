@@ -11,7 +11,7 @@ import json
 import math
 import re
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args, get_origin
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
@@ -75,6 +75,7 @@ class Table(BaseModel):
         strict=False,
         defer_build=True,  # a table within another needs no reader of its own
     )
+    DROPPED: ClassVar[Mapping[str, str]] = {}  # keys that older files hold, and what is wanted in their place
 
     if not TYPE_CHECKING:
 

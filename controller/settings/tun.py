@@ -1,15 +1,16 @@
-"""What is this tun, and how does the service run?
+"""What is this tun?
 
 Attributes are in base units with the unit in the name; keys in the files are the same without the unit and hold text
-with a unit (`table.py`). A single value's range is checked here; what several must agree on is in `agreement.py`.
+with a unit (`table.py`). A single value's range is checked here; what several must agree on is in `cross_checks.py`.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, Literal
 
 from pydantic import Field, StrictBool, StringConstraints, field_validator
 
+from controller.brewing import water
 from controller.settings.guard_limits import Limits
 from controller.settings.table import Quantity, Table
 
@@ -17,7 +18,6 @@ Topic = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r
 OptionalTopic = Annotated[str, StringConstraints(max_length=200, pattern=r"^([^+#\x00$][^+#\x00]*)?$")]
 Pointer = Annotated[str, StringConstraints(max_length=100, pattern=r"^(/[^/]*)*$")]  # RFC 6901
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]  # ISO 8601; core knows no calendar
-WATER_J_PER_L_K = 4186.0  # specific heat of water, mean of 20..80 °C (IAPWS-95), a litre taken as a kilogram
 
 
 class Probe(Table):
@@ -82,7 +82,7 @@ class Heater(Table):
     @property
     def bath_j_per_k(self) -> float:
         """Heat capacity of the liquor that has to be warmed along with the mash, J/K."""
-        return self.bath_l * WATER_J_PER_L_K
+        return self.bath_l * water.J_PER_L_K
 
 
 class SwitchInput(Table):
@@ -131,72 +131,16 @@ class Tun(Table):
     def plate_rise_k(self) -> float:
         """By how much does full power warm the wort that flows past, by the plates, K? 0 without a flow figure."""
         flow_l_per_s = (self.flow_l_per_min or 0.0) / 60.0
-        return self.heater.power_w * self.heater.efficiency / (flow_l_per_s * WATER_J_PER_L_K) if flow_l_per_s else 0.0
+        return self.heater.power_w * self.heater.efficiency / (flow_l_per_s * water.J_PER_L_K) if flow_l_per_s else 0.0
+
+    def with_liquor_j_per_k(self, liquor_l: float) -> float:
+        """How much heat warms the metal and so many litres of liquor by one kelvin, J/K?"""
+        return liquor_l * water.J_PER_L_K + self.metal_j_per_k
 
     @classmethod
     def example(cls, name: str) -> str:
         """What could stand in this field, in words?"""
         return 'mixing = "stirrer" or "pump"' if name == "mixing" else super().example(name)
-
-
-class Broker(Table):
-    """How is the MQTT broker reached? The password never stands in a file of ours: it is read from one of its own."""
-
-    host: Annotated[str, StringConstraints(max_length=253, pattern=r"^[^.\s/]{1,63}(\.[^.\s/]{1,63})*\.?$")] = (
-        "127.0.0.1"
-    )
-    port: Annotated[int, Quantity("number", 1, 65535)] = 1883
-    username: str = ""
-    password_file: str = ""
-    tls: StrictBool = False
-    ca_file: str = ""
-    cert_file: str = ""
-    key_file: str = ""
-    version: Literal[3, 5] = 5
-
-
-class Alerts(Table):
-    """Who is told when somebody has to act?"""
-
-    command: tuple[str, ...] = ()  # started with the event as JSON on its input
-    second_command: tuple[str, ...] = ()  # a second contact, when the first does not answer
-    horn_topic: OptionalTopic = ""
-    repeat_s: Annotated[float, Quantity("duration", 30, 3600)] = 300.0
-    escalate_s: Annotated[float, Quantity("duration", 60, 14_400)] = 900.0
-
-
-class Dashboards(Table):
-    """Which dashboards are served?"""
-
-    discovery: StrictBool = False  # device discovery documents for home-automation platforms
-    discovery_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homeassistant"
-    homie: StrictBool = False  # the Homie convention, version 5
-    homie_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homie"
-    metrics_file: str = ""  # OpenMetrics text for a collector
-    metrics_port: Annotated[int, Quantity("number", 0, 65535)] = 0  # the same on loopback; 0 = none
-
-
-class Supply(Table):
-    """Do tuns on this broker share one supply? Each names the same group."""
-
-    group: Annotated[str, StringConstraints(pattern=r"^[a-z0-9_-]{0,40}$")] = ""
-    limit_w: Annotated[float | None, Quantity("power", 100, 1_000_000)] = None
-
-
-class Service(Table):
-    """How does the daemon run? `config/service.toml`."""
-
-    broker: Broker = Broker.model_construct()
-    prefix: Annotated[
-        str, StringConstraints(min_length=1, max_length=100, pattern=r"^[^+#\x00$/][^+#\x00]*[^+#\x00/]$")
-    ] = "underback"
-    tick_s: Annotated[float, Quantity("duration", 0.5, 2)] = 1.0
-    data_dir: str = "data"
-    resume_minutes: Annotated[float, Quantity("number", 0, 60)] = 30.0
-    keep_runs: Annotated[int, Quantity("number", 1, 100_000)] = 50
-    alerts: Alerts = Alerts.model_construct()
-    dashboards: Dashboards = Dashboards.model_construct()
-    supply: Supply = Supply.model_construct()
 
 
 class Learned(Table):
@@ -216,12 +160,3 @@ class Learned(Table):
     @classmethod
     def _day(cls, value: object) -> object:
         return value.isoformat() if hasattr(value, "isoformat") else value
-
-
-class Settings(NamedTuple):
-    """What every room may know of the tun and the service."""
-
-    tun: Tun
-    service: Service
-    digest: str
-    learned: Learned | None = None

@@ -45,7 +45,7 @@ def test_first_wort_by_hand() -> None:
 )
 def test_a_yield_that_cannot_be_is_questioned(volume_l: float, share: float, of_possible: float, question: str) -> None:
     """12.1 °P is SG 1.0489, so that a litre at 20 °C holds 1.0489 x 0.9982 x 0.121 = 0.1267 kg. 41 L: 5.19 kg, 26.0 %
-    of 20 kg; 110 L: 13.94 kg, 69.7 %; 125 L: 15.84 kg, 79.2 %. The malt can give 77.1 %."""
+    of 20 kg; 110 L: 13.94 kg, 69.7 %; 125 L: 15.84 kg, 79.2 %; the malt can give 77.1 %."""
     found = brewhouse_yield(volume_l, 12.1, 20.0, [FLOOR])
     assert found.share == pytest.approx(share, abs=0.001)
     assert found.of_possible == pytest.approx(of_possible, abs=0.002)

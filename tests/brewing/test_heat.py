@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from math import inf, isinf
+from typing import Any, NamedTuple
 
 import pytest
 from hypothesis import given
@@ -24,81 +27,37 @@ loss = st.just(0.0) | st.floats(0.1, 20.0)
 power = st.floats(500.0, 20_000.0)
 
 
-@given(grist, ratio, cold, mash, metal, vessel, moisture, slaking)
-def test_strike_balance_closes(
-    kg: float, thick: float, grist_c: float, mash_c: float, metal_j: float, metal_c: float | None, w: float, q: float
-) -> None:
-    """Heat given off by liquor, vessel and wetting equals the heat that grist takes up, in every case."""
-    liquor = thick * kg
-    strike = heat.strike_c(
-        kg,
-        grist_c,
-        liquor,
-        mash_c,
-        metal_j_per_k=metal_j,
-        metal_c=metal_c,
-        moisture_share=w,
-        slaking_j_per_kg=q,
-    )
-    vessel_c = strike if metal_c is None else metal_c
-    grist_j = kg * heat.grist_specific_heat_j_per_kg_k(w) * (grist_c - mash_c) + kg * q
-    assert liquor * WATER * (strike - mash_c) + metal_j * (vessel_c - mash_c) + grist_j == pytest.approx(0.0, abs=1.0)
+class DoughIn(NamedTuple):
+    """What meets at dough-in, and what the mash should be."""
+
+    kg: float
+    ratio: float
+    grist_c: float
+    mash_c: float
+    metal_j_per_k: float
+    metal_c: float | None
+    moisture_share: float
+    slaking_j_per_kg: float
+
+    def of(self, question: Callable[..., Any], to_c: float | None = None) -> Any:
+        """What does this function of the heat balance say of it, for another temperature where one is given?"""
+        wanted_c = self.mash_c if to_c is None else to_c
+        vessel = {key: getattr(self, key) for key in self._fields[4:]}
+        return question(self.kg, self.grist_c, self.ratio * self.kg, wanted_c, **vessel)
 
 
-@given(grist, ratio, cold, mash, metal, vessel, moisture, slaking)
-def test_landing_inverts_strike(
-    kg: float, thick: float, grist_c: float, mash_c: float, metal_j: float, metal_c: float | None, w: float, q: float
-) -> None:
-    """Liquor at strike temperature lands the mash where it was wanted."""
-    strike = heat.strike_c(
-        kg,
-        grist_c,
-        thick * kg,
-        mash_c,
-        metal_j_per_k=metal_j,
-        metal_c=metal_c,
-        moisture_share=w,
-        slaking_j_per_kg=q,
-    )
-    landing = heat.landing_c(
-        kg,
-        grist_c,
-        thick * kg,
-        strike,
-        metal_j_per_k=metal_j,
-        metal_c=metal_c,
-        moisture_share=w,
-        slaking_j_per_kg=q,
-    )
-    assert landing == pytest.approx(mash_c, abs=1e-9)
-
-
-@given(grist, ratio, cold, mash, metal, vessel, moisture, slaking)
-def test_strike_parts_add_up(
-    kg: float, thick: float, grist_c: float, mash_c: float, metal_j: float, metal_c: float | None, w: float, q: float
-) -> None:
-    """The parts shown to the brewer add up to the strike temperature, and slaking only ever lowers it."""
-    parts = heat.strike_parts(
-        kg,
-        grist_c,
-        thick * kg,
-        mash_c,
-        metal_j_per_k=metal_j,
-        metal_c=metal_c,
-        moisture_share=w,
-        slaking_j_per_kg=q,
-    )
-    strike = heat.strike_c(
-        kg,
-        grist_c,
-        thick * kg,
-        mash_c,
-        metal_j_per_k=metal_j,
-        metal_c=metal_c,
-        moisture_share=w,
-        slaking_j_per_kg=q,
-    )
-    assert sum(parts) == pytest.approx(strike - mash_c, abs=1e-9)
+@given(st.builds(DoughIn, grist, ratio, cold, mash, metal, vessel, moisture, slaking))
+def test_strike_balance_closes(one: DoughIn) -> None:
+    """Heat given off by liquor, vessel and wetting equals the heat that grist takes up, in every case; liquor at strike
+    temperature lands the mash where it was wanted; the parts shown to the brewer add up, and slaking only lowers."""
+    strike, parts = one.of(heat.strike_c), one.of(heat.strike_parts)
+    vessel_j = one.metal_j_per_k * ((strike if one.metal_c is None else one.metal_c) - one.mash_c)
+    specific = heat.grist_specific_heat_j_per_kg_k(one.moisture_share)
+    grist_j = one.kg * (specific * (one.grist_c - one.mash_c) + one.slaking_j_per_kg)
+    liquor_j = one.ratio * one.kg * WATER * (strike - one.mash_c)
+    assert liquor_j + vessel_j + grist_j == pytest.approx(0.0, abs=1.0)
+    assert one.of(heat.landing_c, strike) == pytest.approx(one.mash_c, abs=1e-9)
+    assert sum(parts) == pytest.approx(strike - one.mash_c, abs=1e-9)
     assert parts.slaking_k <= 0.0
 
 
@@ -127,13 +86,6 @@ def test_additions_invert(size: float, from_c: float, rise_k: float, further_k: 
     assert heat.mix_c([(size, from_c), (kg * WATER, liquor_c)]) == pytest.approx(to_c, abs=1e-9)
 
 
-@pytest.mark.parametrize(("from_c", "to_c", "liquor_c"), [(62, 64, 63), (62, 64, 64), (66, 64, 65), (62, 64, 12)])
-def test_liquor_on_the_wrong_side_is_refused(from_c: float, to_c: float, liquor_c: float) -> None:
-    """Liquor that cannot bring the mash there is an error, not a negative amount."""
-    with pytest.raises(ValueError, match="cannot bring a mash"):
-        heat.addition_kg(300_000.0, from_c, to_c, liquor_c)
-
-
 @given(grist, ratio, st.floats(45.0, 55.0), st.floats(1.0, 14.0), st.floats(85.0, 99.0), metal)
 def test_decoction_balance_closes(
     kg: float, thick: float, from_c: float, rise_k: float, back_c: float, metal_j: float
@@ -156,12 +108,6 @@ def test_a_pull_as_thick_as_the_mash_is_the_plain_share(
     assert pulled == pytest.approx(share * kg * (1.0 + thick), rel=1e-9)
 
 
-def test_a_decoction_colder_than_the_target_is_refused() -> None:
-    """What comes back no hotter than the target cannot bring the mash there."""
-    with pytest.raises(ValueError, match="cannot bring a mash"):
-        heat.decoction_share(52.0, 64.0, 64.0)
-
-
 @given(st.floats(1.0, 200.0), st.floats(5.0, 30.0), st.floats(60.0, 98.0), st.floats(0.0, 1.0))
 def test_blend_inverts(total: float, cold_c: float, hot_c: float, part: float) -> None:
     """Hot and cold liquor add up to the wanted mass and the wanted temperature."""
@@ -171,24 +117,11 @@ def test_blend_inverts(total: float, cold_c: float, hot_c: float, part: float) -
     assert heat.mix_c([(hot_kg, hot_c), (cold_kg, cold_c)]) == pytest.approx(wanted, abs=1e-9)
 
 
-@pytest.mark.parametrize("wanted_c", [11.9, 90.1])
-def test_a_blend_outside_both_is_refused(wanted_c: float) -> None:
-    """Liquor hotter than the hot or colder than the cold cannot be mixed."""
-    with pytest.raises(ValueError, match="does not lie between"):
-        heat.blend_kg(60.0, wanted_c, 90.0, 12.0)
-
-
 @given(st.floats(5.0, 40.0), st.floats(40.0, 99.0), st.floats(1.0, 100.0), st.floats(1.0, 100.0))
 def test_mixing_by_heat_content_stays_close_to_constant_heat(a_c: float, b_c: float, a_kg: float, b_kg: float) -> None:
     """True heat content and a constant specific heat differ by less than 0.3 K whatever is mixed."""
     parts = [(a_kg, a_c), (b_kg, b_c)]
     assert abs(heat.mix_liquor_c(parts) - heat.mix_c(parts)) < 0.3
-
-
-def test_nothing_to_mix_is_refused() -> None:
-    """An empty mix has no temperature."""
-    with pytest.raises(ValueError, match="nothing to mix"):
-        heat.mix_c([])
 
 
 @given(capacity, power, loss, st.floats(5.0, 30.0), st.floats(35.0, 70.0), st.floats(0.1, 20.0))
@@ -220,7 +153,7 @@ def test_limited_ramp_is_never_faster_than_either_bound(
 
 
 def test_a_ramp_that_is_done_or_cannot_be() -> None:
-    """There already: 0 s. Power below the loss: never."""
+    """There already: 0 s; power below the loss: never."""
     assert heat.ramp_time_s(300_000.0, 5000.0, 4.0, 18.0, 63.0, 63.0) == 0.0
     assert heat.limited_ramp_s(300_000.0, 5000.0, 4.0, 18.0, 63.0, 62.0, 0.01) == 0.0
     assert heat.ramp_time_s(300_000.0, 100.0, 4.0, 18.0, 30.0, 63.0) == inf
@@ -256,24 +189,27 @@ def test_vessel_test_inverts(kg: float, hot_c: float, vessel_c: float, metal_j: 
     assert heat.vessel_j_per_k(kg, hot_c, end, vessel_c) == pytest.approx(metal_j, rel=1e-6)
 
 
-@pytest.mark.parametrize("end_c", [18.0, 75.0, 80.0, 10.0])
-def test_an_impossible_vessel_test_is_refused(end_c: float) -> None:
-    """An end outside both starting temperatures is a reading error."""
-    with pytest.raises(ValueError, match="does not lie between"):
-        heat.vessel_j_per_k(20.0, 75.0, end_c, 18.0)
+REFUSED: dict[str, list[Callable[[], object]]] = {  # why, and what cannot be
+    "cannot bring a mash": [
+        *(partial(heat.addition_kg, 3e5, *c) for c in ((62, 64, 63), (62, 64, 64), (66, 64, 65), (62, 64, 12))),
+        partial(heat.decoction_share, 52.0, 64.0, 64.0),  # back no hotter than the target
+    ],
+    "does not lie between": [
+        *(partial(heat.blend_kg, 60.0, wanted_c, 90.0, 12.0) for wanted_c in (11.9, 90.1)),
+        *(partial(heat.vessel_j_per_k, 20.0, 75.0, end_c, 18.0) for end_c in (18.0, 75.0, 80.0, 10.0)),
+    ],
+    "nothing to mix": [partial(heat.mix_c, [])],
+    "moisture": [partial(heat.grist_specific_heat_j_per_kg_k, share) for share in (-0.01, 1.01, float("nan"))],
+    "there must be some": [partial(heat.strike_c, 20.0, 18.0, 0.0, 64.0, metal_j_per_k=0.0)],
+}
 
 
-@pytest.mark.parametrize("share", [-0.01, 1.01, float("nan")])
-def test_absurd_moisture_is_refused(share: float) -> None:
-    """Moisture is a share of 0..1."""
-    with pytest.raises(ValueError, match="moisture"):
-        heat.grist_specific_heat_j_per_kg_k(share)
-
-
-def test_no_liquor_is_refused() -> None:
-    """There is no strike temperature without liquor."""
-    with pytest.raises(ValueError, match="there must be some"):
-        heat.strike_c(20.0, 18.0, 0.0, 64.0, metal_j_per_k=0.0)
+@pytest.mark.parametrize("why", REFUSED)
+def test_what_cannot_be_is_refused(why: str) -> None:
+    """Liquor on the wrong side, a blend outside both, nothing at all, a share over one: an error that says why."""
+    for impossible in REFUSED[why]:
+        with pytest.raises(ValueError, match=why):
+            impossible()
 
 
 def test_slaking_heat_falls_with_moisture() -> None:

@@ -46,17 +46,18 @@ def test_both_points_make_the_correction() -> None:
 
 @given(st.floats(-2.9, 2.9), st.floats(-2.9, 2.9), st.floats(0.0, 100.0))
 def test_correction_inverts(ice_off: float, boil_off: float, true_c: float) -> None:
-    """What the probe says at a temperature is corrected to that temperature; both points come out exact."""
+    """What the probe says at a temperature, a straight line, is corrected to it; both points come out exact."""
     line = Correction(ice_off, 98.94 + boil_off, 98.94)
-    assert corrected_c(line, raw_of_c(line, true_c)) == pytest.approx(true_c, abs=1e-9)
+    said_c = ice_off + true_c * (98.94 + boil_off - ice_off) / 98.94
+    assert corrected_c(line, said_c) == pytest.approx(true_c, abs=1e-9)
     assert corrected_c(line, ice_off) == pytest.approx(0.0, abs=1e-9)
     assert corrected_c(line, 98.94 + boil_off) == pytest.approx(98.94, abs=1e-9)
 
 
 def test_forgotten_altitude_runs_every_rest_cold() -> None:
-    """At 1500 m, water's 95.0 °C taken for 100 makes a displayed 65.0 really 61.7 °C."""
+    """At 1500 m, water's 95.0 °C taken for 100 makes what really is 61.7 °C a displayed 65.0."""
     wrong = Correction(0.0, 94.98, 100.0)
-    assert raw_of_c(wrong, 65.0) == pytest.approx(61.7, abs=0.05)
+    assert corrected_c(wrong, 61.7) == pytest.approx(65.0, abs=0.05)
 
 
 def test_the_station_pressure_is_used() -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import resource
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -14,7 +13,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from tests.places import ROOT
+from tests.places import CONFIG, ROOT, own_config
 
 FH_0417 = 'lot = "FH-0417"\nkolbach = "42 %"\nfriability = "89 %"\nfine_coarse = "1.1 %"\nmoisture = "4.2 %"'
 FH_0422 = 'lot = "FH-0422"\nkolbach = "34 %"\nfriability = "76 %"\nfine_coarse = "2.0 %"\nmoisture = "4.8 %"'
@@ -22,7 +21,7 @@ FH_0422 = 'lot = "FH-0422"\nkolbach = "34 %"\nfriability = "76 %"\nfine_coarse =
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(ROOT / "config", tmp_path / "config"))
+    return own_config(tmp_path)
 
 
 def check(config: Path, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, list[dict[str, Any]]]:
@@ -307,11 +306,11 @@ def test_program_tun_and_service_are_told_in_one_answer(config: Path, capsys: py
         "heater: window",
         "pump",
     ]
-    (config / "service.toml").write_text("tick = 1\n", encoding="utf-8")
+    (config / "service.toml").write_text("keep_runs = 0\n", encoding="utf-8")
     assert main(["--config", str(config), "check", "bad"]) == 2
     more = capsys.readouterr().err.splitlines()
     assert set(more) > set(lines)
-    assert sum("service.toml:1: tick" in line for line in more) == 1
+    assert sum("service.toml:1: keep_runs" in line for line in more) == 1
 
 
 @pytest.mark.parametrize("kept", ["1", ""])
@@ -323,7 +322,7 @@ def test_whoever_reads_along_may_go(words: tuple[str, ...], code: int, kept: str
     reading, writing = os.pipe()
     os.close(reading)
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": kept}
-    command = [sys.executable, "-m", "controller", "--config", str(ROOT / "config"), *words]
+    command = [sys.executable, "-m", "controller", "--config", str(CONFIG), *words]
     done = subprocess.run(command, check=False, stdout=writing, stderr=subprocess.PIPE, text=True, env=environment)
     os.close(writing)
     assert done.returncode == code
@@ -332,13 +331,13 @@ def test_whoever_reads_along_may_go(words: tuple[str, ...], code: int, kept: str
 
 def test_a_wrong_service_or_advice_file_stands_in_each_object(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """To a program as problems of each answer, to a person once."""
-    (config / "service.toml").write_text("tick = 1\n", encoding="utf-8")
+    (config / "service.toml").write_text("keep_runs = 0\n", encoding="utf-8")
     (config / "advice.toml").write_text("A5 = 3\n", encoding="utf-8")
     words = ["--config", str(config), "check", "sandpiper", "linnet"]
     assert main([*words, "--json"]) == 2
     answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert [answer["ok"] for answer in answers] == [False, False]
     for answer in answers:
-        assert {problem["where"].rsplit(": ", 1)[-1] for problem in answer["problems"]} == {"tick", "A5"}
+        assert {problem["where"].rsplit(": ", 1)[-1] for problem in answer["problems"]} == {"keep_runs", "A5"}
     assert main(words) == 2
-    assert capsys.readouterr().err.count("tick: found 1") == 1
+    assert capsys.readouterr().err.count("keep_runs: found 0") == 1

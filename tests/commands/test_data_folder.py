@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import os
-import shutil
 from pathlib import Path
 
 import pytest
 
 from controller.cli import main
 from controller.edge.files import data_folder
-from tests.places import ROOT
+from tests.places import own_config
 
-CONFIG = ROOT / "config"
 COMMANDS = {
     "serve": ["serve", "--tun", "gannet"],
     "tryout": ["tryout", "--tun", "gannet", "--yes", "--speed", "60"],
@@ -20,14 +18,6 @@ COMMANDS = {
     "doctor": ["doctor", "--tun", "gannet"],
     "demo": ["demo"],
 }
-
-
-def said(tmp_path: Path, data_dir: str) -> list[str]:
-    """The words that choose a copy of the shipped files with this data folder."""
-    folder = Path(shutil.copytree(CONFIG, tmp_path / "config"))
-    service = folder / "service.toml"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{data_dir}"'))
-    return ["--config", str(folder)]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -41,7 +31,7 @@ def test_what_is_no_folder_to_write_in_is_told_with_its_line(
     (tmp_path / "file").write_text("")
     (tmp_path / "loop").symlink_to(tmp_path / "loop")
     written = data_dir.replace("FOLDER", str(tmp_path))
-    assert main([*said(tmp_path, written), *COMMANDS[command]]) == 2
+    assert main(["--config", str(own_config(tmp_path, written)), *COMMANDS[command]]) == 2
     err = capsys.readouterr().err
     assert f'service.toml:6: data_dir: found "{written}"' in err
     assert err.endswith("wanted a folder that can be written\n") and err.count("\n") == 1
@@ -58,7 +48,7 @@ def test_the_folder_is_told_together_with_what_else_is_wrong(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Every problem at once, each once."""
-    words = said(tmp_path, "/dev/null")
+    words = ["--config", str(own_config(tmp_path, "/dev/null"))]
     tun = tmp_path / "config" / "tuns" / "gannet.toml"
     tun.write_text(tun.read_text().replace("metal = ", "mettle = ", 1))
     assert main([*words, "serve", "--tun", "gannet"]) == 2
@@ -70,7 +60,7 @@ def test_a_record_that_is_no_folder_is_told_too(tmp_path: Path, capsys: pytest.C
     """The data folder is sound, the tun's own folder in it is a file."""
     (tmp_path / "data" / "record").mkdir(parents=True)
     (tmp_path / "data" / "record" / "gannet").write_text("")
-    assert main([*said(tmp_path, str(tmp_path / "data")), *COMMANDS["serve"]]) == 2
+    assert main(["--config", str(own_config(tmp_path)), *COMMANDS["serve"]]) == 2
     err = capsys.readouterr().err
     assert "gannet: found File exists, wanted a folder that can be written" in err
 
@@ -78,6 +68,6 @@ def test_a_record_that_is_no_folder_is_told_too(tmp_path: Path, capsys: pytest.C
 def test_the_demos_own_folder_is_looked_at_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`--data` that is a file: exit 2, no broker is started."""
     (tmp_path / "file").write_text("")
-    assert main([*said(tmp_path, "data"), "demo", "--data", str(tmp_path / "file")]) == 2
+    assert main(["--config", str(own_config(tmp_path, "data")), "demo", "--data", str(tmp_path / "file")]) == 2
     out = capsys.readouterr()
     assert "--data: found" in out.err and "wanted a folder that can be written" in out.err and out.out == ""

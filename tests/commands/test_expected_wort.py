@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 import re
-import shutil
 import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from controller.cli import main
 from controller.edge.files import config_files, measured_worts, plan_by_name
 from controller.edge.files.config_files import load_service
 from sim.dryrun import DryRun
 from sim.world.faults import parse
-from tests.places import ROOT
+from tests.commands.called import called
+from tests.places import CONFIG, own_config
 
-CONFIG = ROOT / "config"
 SHIPPED = ("linnet", "sandpiper", "bittern", "crake", "dotterel", "redstart")
 FIELDS = {
     "set", "basis", "apparent_limit_pct", "real_limit_pct", "extract_share", "starch_left_pct", "beta_left_pct",
@@ -29,16 +25,8 @@ FIELDS = {
 STEP_FIELDS = {"name", "apparent_points_gained", "starch_converted_pct", "beta_lost_pct", "alpha_lost_pct"}
 
 
-def run(*words: str, config: Path = CONFIG) -> tuple[int, str, str]:
-    """Exit code, stdout and stderr of a command."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = main(["--config", str(config), *words])
-    return code, out.getvalue(), err.getvalue()
-
-
 def checked(*words: str, config: Path = CONFIG) -> dict[str, Any]:
-    code, out, err = run("check", *words, "--json", config=config)
+    code, out, err = called("check", *words, "--json", config=config)
     assert code == 0, err
     return dict(json.loads(out))
 
@@ -46,16 +34,13 @@ def checked(*words: str, config: Path = CONFIG) -> dict[str, Any]:
 @pytest.fixture
 def brewery(tmp_path: Path) -> Path:
     """The shipped files with a data folder of their own."""
-    folder = Path(shutil.copytree(CONFIG, tmp_path / "config"))
-    service = folder / "service.toml"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
-    return folder
+    return own_config(tmp_path)
 
 
 @pytest.fixture(scope="module")
 def ran() -> dict[str, Any]:
     """The shipped pale ale on the simulated tun."""
-    _, out, _ = run("dryrun", "linnet", "--json")
+    _, out, _ = called("dryrun", "linnet", "--json")
     return dict(json.loads(out))
 
 
@@ -77,7 +62,7 @@ def test_water_alone_says_nothing_of_wort() -> None:
     """A trial with water has a null prediction, and no word of it on the page."""
     found = checked("water-trial")
     assert found["prediction"] is None and found["what_if"] == []
-    assert "Estimate" not in run("check", "water-trial")[1]
+    assert "Estimate" not in called("check", "water-trial")[1]
 
 
 def test_a_dry_run_agrees_with_the_plan(ran: dict[str, Any]) -> None:
@@ -104,7 +89,7 @@ def test_a_change_is_told_for_every_rest() -> None:
 
 def test_the_page_says_estimate_and_shows_whole_percents() -> None:
     """Limit and range in whole percents with the word estimate, on what it rests, and the changes in words."""
-    page = run("check", "linnet")[1]
+    page = called("check", "linnet")[1]
     assert re.search(r"apparent attenuation \d\d % \(\d\d to \d\d %\), real \d\d % \(\d\d to \d\d %\)", page)
     assert "Estimate of the wort, from the mash temperature alone" in page
     assert "Compare programs with it" in page.replace("\n    ", " ")
@@ -114,16 +99,16 @@ def test_the_page_says_estimate_and_shows_whole_percents() -> None:
 
 def test_a_program_that_does_not_fit_gets_no_estimate() -> None:
     """With problems there is no wort to speak of."""
-    code, out, _ = run("check", "sandpiper", "--tun", "plover", "--json")
+    code, out, _ = called("check", "sandpiper", "--tun", "plover", "--json")
     assert code == 2
     assert json.loads(out)["prediction"] is None
 
 
 def test_the_picture_only_when_asked(ran: dict[str, Any]) -> None:
-    """`--why` draws curve and windows; without it the page has no drawing. Plain ASCII where no more can be shown."""
-    assert "beta-glucanase |" not in run("check", "linnet")[1]
+    """`--why` draws curve and windows; without it the page has no drawing; plain ASCII where no more can be shown."""
+    assert "beta-glucanase |" not in called("check", "linnet")[1]
     for words in (("check", "linnet", "--why"), ("dryrun", "linnet", "--why")):
-        page = run(*words)[1]
+        page = called(*words)[1]
         drawn = page[page.index("step begins") :]
         assert "beta-glucanase |" in drawn and "alpha-amylase |" in drawn
         assert not set("░▒▓█") & set(drawn)  # a text buffer has no encoding: the plainest is taken
@@ -163,7 +148,7 @@ def test_the_malt_sheet_moves_the_level(brewery: Path, share: str, low: float, h
 def test_a_sheet_out_of_range_is_refused(brewery: Path) -> None:
     """A limit attenuation of 8 % in the program file is a problem of that file."""
     with_sheet(brewery, "8 %")
-    code, _, err = run("check", "linnet", config=brewery)
+    code, _, err = called("check", "linnet", config=brewery)
     assert code == 2 and "limit_attenuation" in err and "40 %" in err
 
 
@@ -177,7 +162,7 @@ def test_own_worts_bring_the_estimate_to_the_brewery(brewery: Path) -> None:
     """Two worts 5 points under the expected: told, recorded, and every estimate after it lower by most of that."""
     before = checked("linnet", config=brewery)["prediction"]["apparent_limit_pct"]["mid"]
     file = listed(brewery, ("linnet", "75 %"), ("sandpiper", "77 %"))
-    code, out, err = run("compose", "--calibrate", file, config=brewery)
+    code, out, err = called("compose", "--calibrate", file, config=brewery)
     assert code == 0, err
     assert "fitted to 2 measured worts" in out and "limit-dextrin share 0.326 ->" in out
     record = measured_worts.load(load_service(brewery))
@@ -190,9 +175,9 @@ def test_own_worts_bring_the_estimate_to_the_brewery(brewery: Path) -> None:
 def test_calibrating_twice_is_calibrating_once(brewery: Path) -> None:
     """The fit starts from the model as published, not from the last fit: the same list, the same record."""
     file = listed(brewery, ("linnet", "75 %"))
-    first = run("compose", "--calibrate", file, "--json", config=brewery)
+    first = called("compose", "--calibrate", file, "--json", config=brewery)
     assert first[0] == 0
-    assert run("compose", "--calibrate", file, "--json", config=brewery) == first
+    assert called("compose", "--calibrate", file, "--json", config=brewery) == first
 
 
 def test_every_wrong_batch_is_told(brewery: Path) -> None:
@@ -203,7 +188,7 @@ def test_every_wrong_batch_is_told(brewery: Path) -> None:
         '[[batch]]\nrun = "7"\ntun = "gannet"\nlimit_attenuation = "80 %"\n'
         '[[batch]]\nprogram = "water-trial"\ntun = "plover"\nlimit_attenuation = "80 %"\n'
     )
-    code, out, err = run("compose", "--calibrate", str(path), config=brewery)
+    code, out, err = called("compose", "--calibrate", str(path), config=brewery)
     assert (code, out) == (2, "")
     assert "batch 1" in err and "batch 2" in err and "batch 3" in err
     assert measured_worts.load(load_service(brewery)) is None
@@ -214,7 +199,7 @@ def test_a_spoiled_record_is_told_by_check(brewery: Path) -> None:
     path = measured_worts.record_path(load_service(brewery))
     path.parent.mkdir(parents=True)
     path.write_text("limit_dextrin_share = 7.0\nbeta_loss_factor = 1.0\n")
-    code, _, err = run("check", "linnet", config=brewery)
+    code, _, err = called("check", "linnet", config=brewery)
     assert code == 2 and measured_worts.FILE in err and "7.0" in err
 
 

@@ -12,7 +12,7 @@ from controller.cli import main
 from controller.edge.files import config_files, output_files
 from controller.edge.record import reader
 from controller.report import amendments, from_disk
-from tests.commands.test_data_folder import said
+from tests.places import own_config
 from tests.report.recorded import a_mash
 
 BAD = ["", "FOLDER", "FOLDER/nowhere/file", "FOLDER/file/x", "a\0b", "x" * 300]
@@ -29,7 +29,7 @@ def test_a_file_that_cannot_be_made_is_told_before_the_work(
     """Exit 2 with option and path; nothing has begun."""
     (tmp_path / "file").write_text("")
     written = path.replace("FOLDER", str(tmp_path))
-    assert main([*said(tmp_path, str(tmp_path / "data")), *words, written]) == 2
+    assert main(["--config", str(own_config(tmp_path)), *words, written]) == 2
     out = capsys.readouterr()
     assert f"{words[-1]}: found {written!r}" in out.err and "wanted a file that can be written" in out.err
     assert out.out == "" and "simulating" not in out.err
@@ -49,7 +49,7 @@ def test_an_answer_is_printed_although_its_file_cannot_be_written(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A disk that is full at the end: the outcome first, then option, path and reason; exit 2."""
-    words = [*said(tmp_path, str(tmp_path / "data")), "dryrun", "water-trial", "--tun", "gannet", "--json"]
+    words = ["--config", str(own_config(tmp_path)), "dryrun", "water-trial", "--tun", "gannet", "--json"]
     assert main([*words, "--csv", "/dev/full"]) == 2
     out = capsys.readouterr()
     assert json.loads(out.out)["result"] == "complete"
@@ -91,7 +91,7 @@ def test_a_user_without_a_name_may_sign(tmp_path: Path, monkeypatch: pytest.Monk
 
 def _brewed(tmp_path: Path) -> tuple[list[str], Path]:
     """The words for a folder with one finished run of gannet on record, and where it lies."""
-    words = said(tmp_path, str(tmp_path / "data"))
+    words = ["--config", str(own_config(tmp_path))]
     settings = config_files.settings(tmp_path / "config", "gannet")
     folder = reader.record_folder(settings)
     a_mash(folder)

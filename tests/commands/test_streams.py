@@ -9,6 +9,7 @@ import sys
 import pytest
 
 from tests.places import ROOT
+from tests.waiting import PATIENCE_S
 
 REPO = ROOT
 
@@ -17,7 +18,8 @@ def shell(line: str, **environment: str) -> tuple[int, str]:
     """The exit code of the first command of a shell line with $U for ours, and all that was written."""
     done = subprocess.run(
         ["bash", "-c", f"{line}\nexit ${{PIPESTATUS[0]}}"], check=False, cwd=REPO, capture_output=True, text=True,
-        env={**os.environ, "PYTHONPATH": str(REPO), "U": f"{sys.executable} -m controller", **environment}, timeout=60,
+        env={**os.environ, "PYTHONPATH": str(REPO), "U": f"{sys.executable} -m controller", **environment},
+        timeout=PATIENCE_S,
     )  # fmt: skip
     return done.returncode, done.stdout + done.stderr
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import signal
 import subprocess
 import sys
@@ -15,18 +14,14 @@ import pytest
 from controller.cli import main
 from controller.commissioning import proof_record
 from controller.edge.files import config_files
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG, own_config
+from tests.waiting import PATIENCE_S
 
 
 @pytest.fixture
 def brewery(tmp_path: Path) -> Path:
     """The shipped files with a data folder of their own."""
-    folder = Path(shutil.copytree(CONFIG, tmp_path / "config"))
-    service = folder / "service.toml"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
-    return folder
+    return own_config(tmp_path)
 
 
 def test_a_simulated_tun_is_tried_out_and_the_daemon_then_knows_its_proof(
@@ -51,7 +46,7 @@ def test_a_signal_in_the_middle_makes_a_failed_proof(brewery: Path, number: sign
         for line in child.stdout:
             if line.startswith("passed  heater on"):
                 child.send_signal(number)
-        assert child.wait(20) == 1
+        assert child.wait(PATIENCE_S) == 1
     settings = config_files.settings(brewery, "gannet")
     document = json.loads((proof_record.folder(settings) / "gannet.json").read_text())
     assert document["passed"] is False and document["trials"][-1]["name"] == "interrupted"

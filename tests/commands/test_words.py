@@ -9,9 +9,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 @pytest.mark.parametrize(("typed", "meant"), [("chek", "check"), ("dry-run", "dryrun"), ("stauts", "status")])

@@ -9,7 +9,7 @@ import pytest
 
 from controller.cli import main
 from controller.commands import tryout
-from tests.commands.test_data_folder import said
+from tests.places import own_config
 
 
 @pytest.mark.parametrize(
@@ -27,7 +27,7 @@ def test_what_was_found_stands_beside_what_is_wanted(
     words: list[str], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Exit 2 each time, and nothing on standard output."""
-    assert main([*said(tmp_path, str(tmp_path / "data")), *words]) == 2
+    assert main(["--config", str(own_config(tmp_path)), *words]) == 2
     out = capsys.readouterr()
     assert told in out.err and out.out == ""
 
@@ -43,7 +43,7 @@ def test_a_whole_number_too_great_for_anything_is_told(tmp_path: Path, capsys: p
               "ingredients": {"fermentable_additions": [malt]}, "mash": mash}  # fmt: skip
     path = tmp_path / "huge.json"
     path.write_text(json.dumps({"beerjson": {"version": 1.0, "recipes": [recipe]}}))
-    assert main([*said(tmp_path, str(tmp_path / "data")), "check", str(path), "--tun", "gannet"]) == 2
+    assert main(["--config", str(own_config(tmp_path)), "check", str(path), "--tun", "gannet"]) == 2
     out = capsys.readouterr()
     assert (out.out + out.err).count("wanted an object such as") == 2
 
@@ -61,6 +61,6 @@ def test_what_belongs_to_a_command_may_stand_after_its_options(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """`check linnet --json crake`: both are looked at, in this order."""
-    assert main([*said(tmp_path, str(tmp_path / "data")), "check", "linnet", "--json", "crake"]) == 0
+    assert main(["--config", str(own_config(tmp_path)), "check", "linnet", "--json", "crake"]) == 0
     answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert [answer["program"] for answer in answers] == ["linnet", "crake"]

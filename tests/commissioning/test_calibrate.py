@@ -15,11 +15,10 @@ from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
 from controller.edge.files import config_files
 from controller.edge.record import calibrations
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.world.world import WALL_S
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 GANNET: Settings = config_files.settings(CONFIG, "gannet")
 PROBE = GANNET.tun.probes.mash
 HERE = Place(1000.0, None)  # boils at 96.65 °C
@@ -140,7 +139,7 @@ def test_the_age_of_a_calibration_is_counted_from_its_day() -> None:
 
 def test_a_simulated_probe_is_never_overdue() -> None:
     """The shipped tuns' date says nothing of a probe that is none; a real one's age counts in days."""
-    tun = config_files.load_tun(ROOT / "config", "gannet")
+    tun = config_files.load_tun(CONFIG, "gannet")
     real = tun.model_copy(update={"simulated": False})
     assert calibrations.advised_days(tun, WALL_S + 400 * 86400.0) == 0.0
     assert calibrations.advised_days(real, WALL_S + 400 * 86400.0) == calibrations.age_days(

@@ -19,7 +19,7 @@ from controller.commissioning.learn import (
     level,
     pulse,
 )
-from tests.core.loops import seen
+from tests.core.control.loops import seen
 
 KNOWN = Known(capacity_j_per_k=250_000.0, power_w=5000.0, loss_w_per_k=4.0, room_c=18.0)
 

@@ -18,15 +18,14 @@ from controller.core.nouns import RunState
 from controller.edge.files import config_files
 from controller.edge.record.disks import RealDisks
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manual_faults import ScriptedHands
 from sim.simulated_site import SimulatedSite
 from sim.world.faults import parse
 from sim.world.world import WALL_S, World
 from tests.edge.virtual import Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 GANNET: Settings = config_files.settings(CONFIG, "gannet")
 PLOVER: Settings = config_files.settings(CONFIG, "plover")
 FIRST, HEAT, LAST = (

@@ -9,7 +9,7 @@ from controller.core.guard.registry import Finding, Memory
 from controller.core.nouns import Bad, HeaterReport, RunState
 from controller.settings.tun import Probe
 from tests.core.guard.test_guard_corners import NOW, TUN, hot, senses
-from tests.core.test_probe_room import Room
+from tests.core.probe_room import Room
 
 PLAIN = Probe(topic="p")
 HIGH = Probe(topic="p", raw_boil_c=98.0)  # reads 2 % low: 79.0 is 80.6 °C

@@ -6,33 +6,9 @@ from math import inf, nan
 
 import pytest
 
-from controller.core import probe
-from controller.core.nouns import FALSE_VALUES_C, Bad, Measurement, Reading, Sample
+from controller.core.nouns import FALSE_VALUES_C, Bad, Reading
 from controller.settings.tun import Probe
-
-PROBE = Probe(topic="p/mash")
-
-
-class Room:
-    """One probe, a reading a second."""
-
-    def __init__(self, value_c: float | None = 60.0, *, trust: bool = False, which: Probe = PROBE) -> None:
-        self.state, self.now, self.seq, self.trust, self.which = probe.START, 100.0, 0, trust, which
-        self.seen = probe.look(which, 2.0, self.state, (), self.now, 0.0, trust)[1]
-        if value_c is not None:
-            for _ in range(6):
-                self.say(value_c)
-
-    def look(self, *samples: Sample, delay_s: float = 0.0) -> Measurement:
-        self.state, self.seen = probe.look(self.which, 2.0, self.state, samples, self.now, delay_s, self.trust)
-        return self.seen
-
-    def say(
-        self, value_c: float, *, after_s: float = 1.0, lag_s: float | None = None, seq: int | None = -1
-    ) -> Measurement:
-        self.now += after_s
-        self.seq += 1
-        return self.look(Reading(value_c, self.now, self.seq if seq == -1 else seq, lag_s))
+from tests.core.probe_room import Room
 
 
 def test_nothing_yet() -> None:
@@ -190,7 +166,7 @@ def test_a_late_stamp_is_refused() -> None:
 
 
 def test_a_set_clock_is_believed_after_a_minute() -> None:
-    """A lag that stays changed for more than 60 s is a set clock; at 60 s not yet. A good one between starts anew."""
+    """A lag that stays changed for more than 60 s is a set clock; at 60 s not yet; a good one between starts anew."""
     room = Room(None)
     room.say(60.0, lag_s=0.0)
     assert room.say(60.0, lag_s=3600.0).text.startswith("reading is 3600 s late")
@@ -232,7 +208,7 @@ def test_step_within_what_a_mash_may_do() -> None:
 
 
 def test_a_new_level_is_believed_after_five() -> None:
-    """Five consistent readings make a new level; four do not. What is not yet believed is shown beside."""
+    """Five consistent readings make a new level; four do not; what is not yet believed is shown beside."""
     room = Room()
     for n in range(4):
         seen = room.say(55.0)

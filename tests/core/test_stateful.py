@@ -1,217 +1,24 @@
-"""Any sequence of faults, orders and waits: the core's invariants hold after every single tick.
+"""Any sequence of faults, orders and waits: do the core's invariants hold after every single tick?
 
-The normal run takes 300 sequences of 60 steps; `python -m tests.core.test_stateful 5000 100` goes on for longer.
+Small here; `python -m tests.regimes.evidence.stateful 5000 100` goes on for longer, with sequences of its own.
 """
 
 from __future__ import annotations
 
-import math
-import sys
-from typing import Any
-
 import pytest
-from hypothesis import HealthCheck, Phase, settings
-from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule, run_state_machine_as_test
+from hypothesis import Phase
 
 from controller.core.guard import gate as guard
-from controller.core.nouns import Foreign, Link, RunState
-from controller.core.procedure.orders import envelope as orders
-from controller.core.state import Outcome
-from tests.core import bench as parts
-
-HEAT_STATES = {RunState.RUNNING, RunState.PAUSED, RunState.PAUSING}
-PLAN = parts.course(
-    parts.leg("low", 50.0, 120.0),
-    parts.leg("beta", 63.0, 180.0, ends="iodine", ask_after_s=90.0),
-    parts.leg("more", 64.0, 60.0, kind="infusion", addition_kg=2.0, addition_c=95.0),
-    parts.leg("alpha", 72.0, 120.0, ends="person"),
-    parts.leg("keep", 76.0, 600.0, kind="keep"),
-)
-ODD = [math.nan, math.inf, -127.0, 85.0, 0.0, 32.0, 79.9, 80.0, 81.0, 105.0, 150.0, 20.0]
-
-
-class Anything(RuleBasedStateMachine):
-    """A tun to which anything may happen."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.bench = parts.Bench(parts.settings(), mash_c=50.0)
-        self.trip_at = -math.inf
-        self.known: set[str] = set()
-        self.cleared = True
-        self.before: Outcome | None = None
-
-    def go(self, ticks: int) -> None:
-        for _ in range(ticks):
-            self.holds(self.bench.step())
-
-    def holds(self, out: Outcome) -> None:
-        """The invariants of one tick, seen from outside the guard."""
-        command, state, bench = out.command, out.state.run.state, self.bench
-        new = {t.id for t in out.state.guard.trips}
-        if new - self.known:
-            self.trip_at = bench.now
-        self.known = new
-        if command is not None:
-            assert math.isfinite(command.duty)
-            assert 0.0 <= command.duty <= 1.0
-            assert 0.0 < command.valid_s <= 10.0
-            if command.duty > 0.0:
-                self.heat_has_evidence(out, command.valid_s)
-                assert state in HEAT_STATES
-        if self.before is not None:
-            self.nothing_is_skipped(self.before, out)
-            if command is not None and self.before.command is not None:
-                assert command.seq > self.before.command.seq
-                assert command.epoch >= self.before.command.epoch
-        self.before = out
-
-    def heat_has_evidence(self, out: Outcome, valid_s: float) -> None:
-        bench = self.bench
-        assert out.seen.age_s <= 10.0
-        assert valid_s <= 12.0 - out.seen.age_s + 1e-9
-        assert not out.state.guard.trips
-        assert bench.level
-        assert bench.link
-        assert bench.durable
-        assert bench.now - self.trip_at >= 60.0
-        assert bench.now - 0.25 >= 10.0
-        reading = bench.reading_c if bench.reading_c is not None else bench.mash_c + bench.offset_k
-        assert not bench.probe or reading < 80.0
-
-    def nothing_is_skipped(self, before: Outcome, out: Outcome) -> None:
-        a, b = before.state.run, out.state.run
-        if a.run_id == b.run_id and a.course is not None and b.course is not None:
-            assert a.leg <= b.leg <= a.leg + 1
-            if a.leg == b.leg:
-                assert b.credited_s >= a.credited_s
-                assert b.credited_s - a.credited_s <= (62.0 if a.credited_s == 0.0 or not a.counting else 1.01)
-
-    @initialize(strike=st.booleans())
-    def begin(self, strike: bool) -> None:
-        self.go(12)
-        self.bench.start(PLAN if strike else PLAN._replace(legs=PLAN.legs[1:]))
-        self.go(2)
-
-    @rule(ticks=st.integers(1, 40))
-    def wait(self, ticks: int) -> None:
-        self.go(ticks)
-
-    @rule()
-    def wait_long(self) -> None:
-        self.go(150)
-
-    @rule(what=st.sampled_from(["probe", "heater", "link", "level", "durable"]), on=st.booleans())
-    def switch(self, what: str, on: bool) -> None:
-        setattr(self.bench, what, on)
-        self.go(1)
-
-    @rule(value=st.one_of(st.none(), st.sampled_from(ODD), st.floats(-10, 110)))
-    def reading(self, value: float | None) -> None:
-        self.bench.reading_c = value
-        self.go(1)
-
-    @rule(offset=st.sampled_from([0.0, 0.0, 2.5, 8.0, -8.0]))
-    def offset(self, offset: float) -> None:
-        self.bench.offset_k = offset
-        self.go(2)
-
-    @rule(share=st.sampled_from([0.0, 0.5, 1.0, 1.0]), stuck=st.sampled_from([0.0, 0.0, 5000.0]))
-    def plant(self, share: float, stuck: float) -> None:
-        self.bench.works, self.bench.stuck_w = share, stuck
-        self.go(1)
-
-    @rule(mash=st.floats(10.0, 95.0))
-    def poured(self, mash: float) -> None:
-        self.bench.mash_c = mash
-        self.go(1)
-
-    @rule(lie=st.sampled_from([None, None, 0.0, 1.0]))
-    def heater_lies(self, lie: float | None) -> None:
-        self.bench.lie = lie
-        self.go(3)
-
-    @rule(
-        extra=st.sampled_from(
-            [
-                {"late_s": 3.0},
-                {"gap_s": 100.0},
-                {"heater_online": False},
-                {"link": Link(True, 0.0, delay_s=4.0)},
-                {"link": Link(True, 0.0, delay_s=20.0)},
-                {"link": Link(True, 0.0, foreign=Foreign(0.0, None, 0.0))},
-                {"orders": ()},
-            ]
-        )
-    )
-    def oddity(self, extra: dict[str, Any]) -> None:
-        self.bench.extra = extra
-        self.go(1)
-        self.bench.extra = {}
-
-    @rule(
-        name=st.sampled_from(sorted(orders.ALLOWED)), trip=st.sampled_from(["G02", "G04", "G06", "G07", "G10", "G24"])
-    )
-    def any_order(self, name: str, trip: str) -> None:
-        args = {"by_s": 60.0, "inspected": True, "measured": True}
-        known = orders.ARGS.get(name, ())
-        self.bench.order(name, trip=trip, **{key: value for key, value in args.items() if key in known})
-        self.go(1)
-
-    @precondition(lambda self: self.bench.state.run.prompt is not None)
-    @rule(which=st.integers(0, 3))
-    def answer(self, which: int) -> None:
-        prompt = self.bench.state.run.prompt
-        assert prompt is not None
-        self.bench.order("answer", answer=prompt.answers[which % len(prompt.answers)])
-        self.go(1)
-
-    @rule()
-    def mend_and_go_on(self) -> None:
-        """All faults end, every latched trip is cleared, the run restarted or begun anew."""
-        bench = self.bench
-        bench.probe = bench.heater = bench.link = bench.level = bench.durable = True
-        bench.reading_c, bench.offset_k, bench.works, bench.stuck_w, bench.lie = None, 0.0, 1.0, 0.0, None
-        bench.mash_c = min(bench.mash_c, 60.0)
-        self.go(70)
-        for trip in bench.state.guard.trips:
-            bench.order("clear", trip=trip.id, inspected=True)
-        for name in ("restart", "resume", "reset"):
-            bench.order(name)
-        self.go(2)
-        if bench.state.run.state is RunState.IDLE:
-            bench.start(PLAN._replace(legs=PLAN.legs[1:]))
-        self.go(20)
-
-
-def run(examples: int, steps: int, *phases: Phase, same: bool = False) -> None:
-    """`same`: the same sequences every time, so that a run of all tests says the same twice."""
-    run_state_machine_as_test(
-        Anything,
-        settings=settings(
-            max_examples=examples,
-            stateful_step_count=steps,
-            deadline=None,
-            database=None,
-            derandomize=same,
-            phases=phases or tuple(Phase),
-            suppress_health_check=list(HealthCheck),
-        ),
-    )
+from tests.core.anything import run
 
 
 def test_invariants_hold_whatever_happens() -> None:
-    """300 sequences of up to 60 faults, orders and waits; every tick is checked. The command shrinks what fails."""
-    run(300, 60, Phase.generate, same=True)
+    """60 sequences of up to 40 faults, orders and waits; every tick is checked; the command shrinks what fails."""
+    run(60, 40, Phase.generate)
 
 
 def test_a_crippled_guard_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
-    """With the guard's last gate knocked out the same machine finds a broken invariant."""
+    """With the guard's last gate knocked out the same machine finds a broken invariant in as many sequences."""
     monkeypatch.setattr(guard, "_allowed", lambda *given: (given[3].duty, ""))
     with pytest.raises(AssertionError):
-        run(60, 40, Phase.generate, same=True)
-
-
-if __name__ == "__main__":
-    run(int(sys.argv[1]) if len(sys.argv) > 1 else 5000, int(sys.argv[2]) if len(sys.argv) > 2 else 100)
+        run(60, 40, Phase.generate)

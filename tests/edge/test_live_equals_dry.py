@@ -15,9 +15,8 @@ from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 SEEDS = int(os.environ.get("UNDERBACK_LIVE_SEEDS", "20"))
 LONG, SHORT = 9000.0, 1500.0  # seconds: the first two seeds go through to the end, the others as far as the first rest
 

@@ -1,4 +1,4 @@
-"""The log, and what is left out of memory around it."""
+"""The log, and what the daemon does not load."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import sys
 
 import pytest
 
-from controller.edge import lean
 from controller.edge.log import Log
 from tests.places import ROOT
 
@@ -87,7 +86,7 @@ def test_a_log_that_cannot_be_written_harms_nobody(managed: bool, monkeypatch: p
     assert len(tried) == 1
 
 
-# ---------------------------------------------------------------- what is left out
+# ---------------------------------------------------------------- what is loaded
 
 
 def loaded(code: str) -> set[str]:
@@ -101,75 +100,24 @@ def loaded(code: str) -> set[str]:
 
 DAEMON = """
 from pathlib import Path
-from controller.edge.lean import lean
-lean()
 import controller.commands.serve
 from controller.edge.files import config_files as files
 files.settings(Path("config"), "gannet")
 """
-HEAVY = {
-    "controller.report",
-    "email.message",
-    "http.client",
-    "importlib.metadata",
-    "jinja2",
-    "rich",
-    "sim",
-    "xml.etree.ElementTree",
-    "zipfile",
-}
+OTHERS = {"controller.commissioning.tryout", "controller.field", "controller.report", "jinja2", "sim"}
 
 
-def test_the_daemon_loads_nothing_heavy_that_it_does_not_use() -> None:
-    """With its files read it holds the packages it is made of, and none of the heavy ones."""
+def test_the_daemon_loads_nothing_of_other_commands() -> None:
+    """With its files read it holds the packages it is made of, and neither report, nodes nor simulated world."""
     found = loaded(DAEMON)
-    assert found & HEAVY == set()
+    assert found & OTHERS == set()
     assert {"aiomqtt", "pydantic", "simple_pid", "structlog", "controller.core.guard.gate"} <= found
 
 
-def test_without_the_diet_they_are_loaded() -> None:
-    """So the check above can fail: the libraries do ask for these."""
-    found = loaded(DAEMON.replace("\nlean()", ""))
-    assert {"http.client", "importlib.metadata", "zipfile"} <= found
-
-
-def test_what_is_put_off_is_there_when_it_is_asked_for() -> None:
-    """A module that was put off loads at its first use, by either form of import, and is the real one from then on."""
-    code = """
-from controller.edge.lean import lean
-lean()
-import difflib, urllib.request
-assert "http.client" not in sys.modules
-assert not hasattr(urllib.request, "__file__")
-from urllib.request import Request
-assert Request("http://127.0.0.1/x").selector == "/x"
-assert urllib.request is sys.modules["urllib.request"] and urllib.request.__file__
-assert difflib.get_close_matches("rest", ["rests"]) == ["rests"]
-"""
-    assert "http.client" in loaded(code)
-
-
-def test_what_is_loaded_already_stays_as_it_is() -> None:
-    """In a process that uses them, nothing is taken away."""
-    before = sys.modules["subprocess"]
-    lean.later("subprocess")
-    with lean.without("subprocess"):
-        assert sys.modules["subprocess"] is before
-    assert sys.modules["subprocess"] is before
-
-
-def test_a_hidden_package_is_back_afterwards() -> None:
-    """Only while the log's library is loaded does the terminal library count as not installed."""
-    code = """
-from controller.edge.lean import without
-with without("csv"):
-    try:
-        import csv
-    except ImportError:
-        print("hidden")
-import csv
-"""
-    assert {"hidden", "csv"} <= loaded(code)
+def test_what_another_command_loads_is_seen() -> None:
+    """So the check above can fail: with the report and the dry run loaded, both are found."""
+    found = loaded(f"{DAEMON}\nimport controller.report.run_page, sim.dryrun")
+    assert {"controller.report", "sim"} <= found
 
 
 def test_an_error_that_comes_again_is_said_at_growing_intervals(capsys: pytest.CaptureFixture[str]) -> None:

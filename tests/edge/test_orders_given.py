@@ -12,7 +12,7 @@ from controller.commands.shared.exit_codes import Wrong
 from controller.commands.shared.step_reference import completed, in_program
 from controller.edge.files import config_files
 from controller.edge.mqtt.requests import fill
-from tests.places import ROOT
+from tests.places import CONFIG
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_a_step_is_meant_by_its_shown_number_or_its_name(said: str, place: int |
 
 def test_the_step_to_begin_at_may_be_named() -> None:
     """`from_step` by name is found in the program; a name that is none there is answered with its steps."""
-    config = str(ROOT / "config")
+    config = str(CONFIG)
     tun = config_files.settings(Path(config), "gannet")
     args = build("start", ["sandpiper", "from_step=maltose"], "Ann")["args"]
     in_program(config, tun, args)

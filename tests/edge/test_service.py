@@ -18,15 +18,14 @@ from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
 from controller.messages.inbox import Inbox
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manner import PATIENT
 from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 SETTINGS: Settings = config_files.settings(CONFIG, "gannet")
 TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 

@@ -11,6 +11,7 @@ import pytest
 from controller.edge.clock import MachineClock
 from controller.edge.systemd import Notifier, credential
 from controller.edge.watchdog import Watchdog
+from tests.waiting import PATIENCE_S
 
 # ---------------------------------------------------------------- clock
 
@@ -50,7 +51,7 @@ def test_a_machine_that_slept_shows_a_gap(monkeypatch: pytest.MonkeyPatch) -> No
 def test_sleeping_until_a_time_that_is_over_returns_at_once() -> None:
     """A beat that is late does not wait any longer."""
     clock = MachineClock()
-    asyncio.run(asyncio.wait_for(clock.sleep_until(clock.now() - 5.0), 1.0))
+    asyncio.run(asyncio.wait_for(clock.sleep_until(clock.now() - 1e9), PATIENCE_S))
 
 
 def test_the_kernel_is_asked_at_most_every_ten_seconds(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -123,7 +124,7 @@ def test_the_service_manager_hears_ready_watchdog_and_stopping(abstract: bool, t
     name = f"@underback-test-{tmp_path.name}" if abstract else str(tmp_path / "notify")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind("\0" + name[1:] if abstract else name)
-        manager.settimeout(5.0)
+        manager.settimeout(PATIENCE_S)
         notifier = Notifier({"NOTIFY_SOCKET": name})
         assert notifier.ready("serving gannet")
         assert notifier.beat()

@@ -13,15 +13,14 @@ from controller.edge import supply_link
 from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.recipe import Liquor, Program, Step
-from controller.settings.tun import Settings, Supply
+from controller.settings.service import Settings, Supply
 from sim.people.manner import Manner
 from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 LIMIT_W = 6500.0
 
 

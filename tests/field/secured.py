@@ -14,10 +14,11 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.settings.tun import Broker
-from tests.places import ROOT
+from controller.settings.service import Broker
+from tests.places import CONFIG
+from tests.waiting import PATIENCE_S
 
-SHIPPED = ROOT / "config" / "mosquitto"
+SHIPPED = CONFIG / "mosquitto"
 TUNS = ("gannet", "plover")
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
 WITNESS = "witness"  # a user of the tests alone that hears and says everything
@@ -115,7 +116,7 @@ def restarted(base: Path, folder: Path) -> Iterator[Secured]:
         secured = Secured(free_port(), free_port(), folder)
         main = configure(base, folder, secured.port, secured.tls_port)
         process = subprocess.Popen([MOSQUITTO, "-c", str(main)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        until = time.monotonic() + 5.0
+        until = time.monotonic() + PATIENCE_S
         while process.poll() is None and time.monotonic() < until:
             if _answers(secured.port) and _answers(secured.tls_port):
                 try:

@@ -9,15 +9,15 @@ import pytest
 
 from controller.field import hardware_config
 from controller.settings.problems import Problems
-from tests.places import ROOT
+from tests.places import CONFIG
 
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
     """The shipped configuration, to spoil."""
     for name in ("nodes", "tuns"):
-        shutil.copytree(ROOT / "config" / name, tmp_path / name)
-    shutil.copy(ROOT / "config" / "service.toml", tmp_path)
+        shutil.copytree(CONFIG / name, tmp_path / name)
+    shutil.copy(CONFIG / "service.toml", tmp_path)
     return tmp_path
 
 
@@ -38,7 +38,7 @@ def problems(config: Path, kind: hardware_config.Kind = "heater") -> list[str]:
 @pytest.mark.parametrize("kind", ["probe", "heater"])
 def test_shipped_files_load(tun: str, kind: hardware_config.Kind) -> None:
     """Both nodes' files for both tuns are right as they are shipped."""
-    assert hardware_config.load(ROOT / "config", tun, kind).tun.name == tun
+    assert hardware_config.load(CONFIG, tun, kind).tun.name == tun
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_a_contactor_rests_ten_seconds_whatever_the_file_says(config: Path) -> N
 
 def test_the_limits_come_from_the_tun() -> None:
     """Gannet: mash-side limit 80 °C; Plover: outlet 85 °C, latched at 92 °C, lease 5 s."""
-    gannet, plover = (hardware_config.load(ROOT / "config", tun, "heater") for tun in ("gannet", "plover"))
+    gannet, plover = (hardware_config.load(CONFIG, tun, "heater") for tun in ("gannet", "plover"))
     assert gannet.table.heater is not None
     assert plover.table.heater is not None
     own = hardware_config.node_settings(gannet.table.heater, gannet.tun, "b")

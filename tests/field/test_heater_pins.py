@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 from hypothesis import given
-from hypothesis import settings as examples
 from hypothesis import strategies as st
 
 from tests.field.pins import BEAT, Bench, FakeInput, command
@@ -163,7 +162,6 @@ EVENTS = st.lists(
 
 
 @given(EVENTS)
-@examples(deadline=None)
 def test_heat_only_with_lease_and_cool_fresh_reading(events: list[tuple[str, float, float]]) -> None:
     """Whatever arrives: at each beat with the pin on, a heat command is in its lease and a reading under the limit is
     at most ten seconds old, judged from the messages alone."""

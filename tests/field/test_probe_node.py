@@ -18,6 +18,7 @@ from controller.field.probe_node import Place, ProbeService
 from controller.field.thermometer import Fault
 from controller.messages import incoming
 from controller.settings.tun import Probe
+from tests.waiting import PATIENCE_S
 
 TOPIC = "underback/gannet/probe/mash"
 PROBE = Probe(topic=TOPIC, pointer="/temperature", seq_pointer="/seq")
@@ -176,7 +177,7 @@ async def test_threads_read_at_their_pace_and_stop() -> None:
     broker.listen([TOPIC], hear)
     transport = MemoryTransport(broker, [f"{TOPIC}/online"])
     node = ProbeService([Place("mash", PROBE, Fixed(66.0))], 0.01, transport, MachineClock())
-    async with asyncio.timeout(10):
+    async with asyncio.timeout(PATIENCE_S):
         task = asyncio.create_task(node.run())
         await enough.wait()
         node.stop()
@@ -191,12 +192,12 @@ async def test_a_hung_thermometer_gives_no_sign_of_life() -> None:
 
     class Hung(Fixed):
         def read(self) -> float | Fault:
-            released.wait(20.0)
+            released.wait(PATIENCE_S)
             return 66.0
 
     line, beats = Line(), Beats()
     node = service(line, Fixed(66.0), Hung(66.0), beats=beats)
-    async with asyncio.timeout(10):
+    async with asyncio.timeout(PATIENCE_S):
         task = asyncio.create_task(node.run())
         await line.five.wait()
         assert beats.count == 0

@@ -38,12 +38,16 @@ def test_the_purity_check_bites() -> None:
 
 
 def seal_users(*packages: str) -> set[str]:
-    return {path.name for path, tree in modules(*packages) if "controller.core.nouns._GUARD_SEAL" in imported(tree)}
+    return {
+        path.relative_to(ROOT).as_posix()
+        for path, tree in modules(*packages)
+        if "controller.core.nouns._GUARD_SEAL" in imported(tree)
+    }
 
 
 def test_only_the_guard_holds_the_seal() -> None:
     """No other module can make a heater command with power."""
-    assert seal_users("controller", "sim") == {"gate.py"}
+    assert seal_users("controller", "sim") == {"controller/core/guard/gate.py"}
 
 
 @pytest.mark.parametrize("duty", [0.001, 1.0, -0.5, float("nan"), float("inf")])

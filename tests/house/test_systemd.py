@@ -18,7 +18,8 @@ from controller import cli
 from controller.commands.shared import exit_codes
 from controller.edge.clock import boot_id, in_step
 from controller.edge.watchdog import DEAD_S
-from tests.places import ROOT
+from tests.places import CONFIG, ROOT
+from tests.waiting import PATIENCE_S
 
 UNITS = sorted((ROOT / "systemd").glob("*.service"))
 WORST = 1.5  # of 10, by `systemd-analyze security`; a unit with no hardening has 9.6
@@ -137,7 +138,7 @@ def test_no_secret_in_the_unit(unit: Path) -> None:
 
 def test_the_daemon_may_ask_for_the_clock() -> None:
     """The daemon needs two things of the kernel that common hardening takes away: whether the clock is in step, and the
-    boot's mark. Without them every outage would count as unknown."""
+    boot's mark; without them every outage would count as unknown."""
     values = keys(next(unit for unit in UNITS if unit.stem == "underback@"))
     assert "adjtimex" in values["SystemCallFilter"][-1]
     assert "clock_adjtime" in values["SystemCallFilter"][-1]
@@ -157,7 +158,6 @@ def test_time_sync_ordering_is_a_wish() -> None:
 
 # ---------------------------------------------------------------- what Type=notify relies on
 
-CONFIG = ROOT / "config"
 NO_BROKER = 1  # a port that nobody listens on
 
 
@@ -180,7 +180,7 @@ def test_ready_and_signs_of_life_without_a_broker(words: list[str], tmp_path: Pa
     root = ROOT
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(tmp_path / "notify"))
-        manager.settimeout(10.0)
+        manager.settimeout(PATIENCE_S)
         process = subprocess.Popen(
             [sys.executable, "-m", "controller", "--config", str(config), *words, "--tun", "gannet"],
             env={
@@ -193,7 +193,7 @@ def test_ready_and_signs_of_life_without_a_broker(words: list[str], tmp_path: Pa
         )
         try:
             heard: list[str] = []
-            until = time.monotonic() + 10.0
+            until = time.monotonic() + PATIENCE_S
             while not {"READY=1", "WATCHDOG=1"} <= set(heard) and time.monotonic() < until:
                 heard += manager.recv(4096).decode().splitlines()
         finally:

@@ -20,8 +20,12 @@ from tests.places import ROOT
 SCRIPT = ROOT / "systemd" / "install.sh"
 
 
+READER = ROOT / "controller/edge/files/config_files.py"
+
+
 def wheel(folder: Path, version: str, spoil: str = "") -> Path:
     """A wheel of this source under another version number; `spoil` is code put at the end of its file reader."""
+    assert READER.is_file()
     path = folder / f"underback-{version}-py3-none-any.whl"
     with zipfile.ZipFile(path, "w") as archive:
         for package in ("controller", "sim"):
@@ -29,7 +33,7 @@ def wheel(folder: Path, version: str, spoil: str = "") -> Path:
                 text = source.read_text(encoding="utf-8")
                 if source == ROOT / "controller" / "__init__.py":
                     text += f'\n__version__ = "{version}"\n'
-                if source == ROOT / "controller" / "edge" / "files.py":
+                if source == READER:
                     text += f"\n{spoil}\n"
                 archive.writestr(source.relative_to(ROOT).as_posix(), text)
         info = f"underback-{version}.dist-info"
@@ -130,7 +134,7 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
 
 
 def test_an_upgrade_that_does_not_take_the_files_changes_nothing(machine: Machine, tmp_path: Path) -> None:
-    """A version that refuses the tun files is not switched to; its problem is shown. Then a damaged record refuses, and
+    """A version that refuses the tun files is not switched to; its problem is shown; then a damaged record refuses, and
     with --force a good version goes through; uninstall with --purge leaves the back-ups only."""
     machine.script("--source", str(wheel(tmp_path, "1.0.0")), "install")
     refuses = "def settings(config, name):\n    raise Problems([Problem('volume', 'a keg', 'a vessel')])"

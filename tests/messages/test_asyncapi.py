@@ -13,31 +13,15 @@ from controller.edge.files import config_files, plan_by_name
 from controller.edge.supply_link import SupplyLink
 from controller.messages import asyncapi, outgoing, payload_schemas, status_schema
 from controller.messages.topics import Topics, topics
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.dryrun import DryRun
 from sim.world.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings
 from tests.edge.statuses import a_mash, document, mashing, said, tripped
-from tests.places import ROOT
+from tests.messages.stored import STORED, complaints, payload_validator, stored
+from tests.places import CONFIG, ROOT
 
-STORED = ROOT / "config" / "asyncapi.json"
 PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
-
-
-def stored() -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(STORED.read_text(encoding="utf-8"))
-    return found
-
-
-def payload_validator(channel: str) -> Draft202012Validator:
-    """A validator for one channel's payload, by the stored document alone."""
-    found = stored()
-    message = found["channels"][channel]["messages"][channel]
-    return Draft202012Validator({"components": found["components"], **message["payload"]})
-
-
-def complaints(channel: str, payload: bytes) -> list[str]:
-    return [error.message for error in payload_validator(channel).iter_errors(json.loads(payload))]
 
 
 def test_the_stored_document_is_the_models() -> None:
@@ -112,8 +96,8 @@ def test_the_addresses_are_the_services_topics() -> None:
 
 def test_every_topic_of_the_shipped_tuns_is_described() -> None:
     """Each topic that any shipped tun speaks or listens on is an address of the document, and the shared supply too."""
-    for name in config_files.names(ROOT / "config" / "tuns"):
-        settings_ = config_files.settings(ROOT / "config", name)
+    for name in config_files.names(CONFIG / "tuns"):
+        settings_ = config_files.settings(CONFIG, name)
         described = {
             address.replace("testtun", name)
             for probe in ("mash", "second", "outlet")
@@ -263,8 +247,8 @@ def model_of(topic: str) -> Any:
 
 def test_every_payload_of_a_simulated_run_fits() -> None:
     """Each message of a dry run with a silent probe fits its model, and a sample of each topic the document."""
-    settings_ = config_files.settings(ROOT / "config", "plover")
-    plan = plan_by_name.load_plan(ROOT / "config", "linnet", "plover")
+    settings_ = config_files.settings(CONFIG, "plover")
+    plan = plan_by_name.load_plan(CONFIG, "linnet", "plover")
     seen: dict[str, list[bytes]] = {}
     faults = [parse("probe_unplugged@4000+60")]
 

@@ -13,9 +13,8 @@ from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.plan import Plan
 from sim import dryrun
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 PLOVER = config_files.settings(CONFIG, "plover")
 
 BODY = """title = "Two scales"
@@ -76,7 +75,7 @@ def read(folder: Path, text: str) -> Plan:
 TENTHS = st.integers(600, 680).map(lambda n: Fraction(n, 10))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(TENTHS, st.integers(700, 760).map(lambda n: Fraction(n, 10)), st.integers(5, 90), st.integers(2, 10))
 def test_the_same_meaning_makes_the_same_plan(
     tmp_path_factory: pytest.TempPathFactory, first: Fraction, second: Fraction, minutes: int, tenths: int

@@ -10,9 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from tests.panel.stage import PASSWORD, Broker
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 def configured(folder: Path, broker: Broker) -> Path:

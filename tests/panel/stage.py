@@ -20,9 +20,10 @@ from controller.core.nouns import Course, Order
 from controller.messages import incoming, outgoing, status_document
 from controller.messages.topics import topics
 from tests.core.bench import Bench, course, leg, settings
-from tests.places import ROOT
+from tests.places import CONFIG
+from tests.waiting import PATIENCE_S
 
-PANEL = ROOT / "config" / "panel"
+PANEL = CONFIG / "panel"
 PASSWORD = "only-for-this-test"
 RIGHTS = """
 user daemon
@@ -73,7 +74,7 @@ class Broker:
 
     def start(self) -> None:
         self.process = subprocess.Popen(self._command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        until = time.monotonic() + 5
+        until = time.monotonic() + PATIENCE_S
         for port in (self.port, self.web):
             while not _open(port):
                 assert self.process.poll() is None, "the broker did not start"

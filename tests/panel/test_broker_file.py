@@ -16,9 +16,10 @@ import aiomqtt
 import pytest
 
 from tests.panel.stage import PANEL, free_port
-from tests.places import ROOT
+from tests.places import CONFIG
+from tests.waiting import PATIENCE_S
 
-SHIPPED = ROOT / "config" / "mosquitto"
+SHIPPED = CONFIG / "mosquitto"
 
 
 class Web(NamedTuple):
@@ -59,7 +60,7 @@ def web(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Web]:
 
 
 def fetched(web: Web) -> str:
-    until = time.monotonic() + 5
+    until = time.monotonic() + PATIENCE_S
     while True:
         try:
             with urllib.request.urlopen(web.page, context=web.context, timeout=2) as answer:

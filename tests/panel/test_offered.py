@@ -14,6 +14,7 @@ from tests.core.bench import leg
 from tests.panel import acts
 from tests.panel.stage import Stage, stage
 
+pytestmark = pytest.mark.browser
 LATCHED = {
     "id": "G06", "text": "The mash is 76.6 °C.", "value": 76.6, "limit": 69.0, "unit": "°C", "priority": 1,
     "latched": True, "first_out": True, "for_s": 99.0,

@@ -17,12 +17,14 @@ from controller.core.procedure import entries
 from controller.core.procedure.orders.envelope import ALLOWED, LONGEST_VALIDITY_S
 from tests.browser import Browser, browser
 from tests.core.bench import leg
-from tests.core.procedure.test_settling import settled
+from tests.core.runs import settled
 from tests.edge.statuses import said
-from tests.messages.test_asyncapi import payload_validator
+from tests.messages.stored import payload_validator
 from tests.panel import acts
 from tests.panel.stage import PANEL, PREDICTION, Stage, stage
+from tests.waiting import until
 
+pytestmark = pytest.mark.browser
 EVIL = '<img src=x onerror="window.evil=1"><script>window.evil=1</script>'
 
 
@@ -48,11 +50,11 @@ def test_a_mash_is_seen_and_the_curve_moves(there: tuple[Browser, Stage]) -> Non
     acts.curve_moves(page)
 
 
-def test_a_trip_is_told_within_two_seconds(there: tuple[Browser, Stage]) -> None:
-    """From the guard's trip to its words on the page take less than 2 s; they go when the trip is over."""
+def test_a_trip_is_told(there: tuple[Browser, Stage]) -> None:
+    """The guard's trip stands in its words on the page; they go when the trip is over."""
     page, on = there
     acts.enter(page, on, "operator", "gannet")
-    assert acts.trip_shows(page, on, "gannet") < acts.TRIP_S
+    acts.trip_shows(page, on, "gannet")
 
 
 def test_a_prompt_is_answered(there: tuple[Browser, Stage]) -> None:
@@ -67,21 +69,21 @@ def test_an_order_needs_a_yes(there: tuple[Browser, Stage]) -> None:
     page, on = there
     acts.enter(page, on, "operator", "gannet")
     bench = on.tuns["gannet"].bench
-    acts.until(lambda: bench.state.run.state is RunState.RUNNING, 30.0, "running again")
+    until(lambda: bench.state.run.state is RunState.RUNNING, "running again")
     page.wait("document.querySelector('[data-order=pause]')")
     acts.press(page, "Pause", "#orders")
     acts.press(page, "No, back", "#ask")
-    before = bench.state.desk.accepted
+    before = bench.state.orders.accepted
     page.eval("new Promise(done => setTimeout(done, 300))")
-    assert bench.state.desk.accepted == before
+    assert bench.state.orders.accepted == before
     acts.press(page, "Pause", "#orders")
     acts.confirm(page)
-    page.wait(acts.says("#answer", "Accepted: paused"), acts.REPLY_S)
+    page.wait(acts.says("#answer", "Accepted: paused"))
     assert bench.state.run.state in (RunState.PAUSED, RunState.PAUSING)
     page.wait("document.querySelector('[data-order=resume]')")
     acts.press(page, "Resume", "#orders")
     acts.confirm(page)
-    page.wait(acts.says("#answer", "Accepted: going on"), acts.REPLY_S)
+    page.wait(acts.says("#answer", "Accepted: going on"))
 
 
 def test_who_may_only_look_is_told_so(there: tuple[Browser, Stage]) -> None:
@@ -99,7 +101,7 @@ def test_a_lost_broker_is_told(there: tuple[Browser, Stage]) -> None:
     page, on = there
     page.eval("sessionStorage.clear()")
     acts.enter(page, on, "operator", "gannet")
-    assert acts.broker_gone(page, on) < acts.GONE_S
+    acts.broker_gone(page, on)
 
 
 def test_nothing_outside_is_asked_and_nothing_breaks(there: tuple[Browser, Stage]) -> None:
@@ -252,7 +254,7 @@ def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
     page, on = there
     acts.enter(page, on, "operator", "gannet")
     page.wait("document.querySelector('[data-order=hold]')")
-    before = on.tuns["gannet"].bench.state.desk.accepted
+    before = on.tuns["gannet"].bench.state.orders.accepted
     for _ in range(60):
         page.key("Tab", code=9)
         if page.eval("document.activeElement.dataset.order === 'hold'"):
@@ -263,7 +265,7 @@ def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
     page.wait("document.querySelector('#ask').open")
     page.key("Escape", code=27)
     page.wait("!document.querySelector('#ask').open")
-    assert on.tuns["gannet"].bench.state.desk.accepted == before
+    assert on.tuns["gannet"].bench.state.orders.accepted == before
 
 
 def test_the_pages_table_is_the_daemons(there: tuple[Browser, Stage]) -> None:
@@ -289,7 +291,7 @@ def test_every_figure_of_the_batch_can_be_entered(there: tuple[Browser, Stage]) 
         "(() => { const f = document.querySelector('#ask-form').elements; f.what.value = 'first_wort_p';"
         "f.value.value = '19.3'; document.querySelector('#ask .yes').click(); })()"
     )
-    page.wait(acts.says("#answer", "Accepted: recorded: first_wort_p 19.3 °P"), acts.REPLY_S)
+    page.wait(acts.says("#answer", "Accepted: recorded: first_wort_p 19.3 °P"))
     filed = [event for event in on.tuns["gannet"].bench.events if event.kind == "entry"]
     assert filed[-1].data == {"first_wort_p": 19.3, "by": "operator"}
 

@@ -14,9 +14,8 @@ from controller.edge.files import config_files as files
 from controller.plan.forecast import Forecast, forecast, rests
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import Program
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 PLOVER = files.load_tun(CONFIG, "plover")
 LINNET = files.load_program(CONFIG, "linnet")
 

@@ -10,19 +10,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.brewing import heat
+from controller.brewing import heat, water
 from controller.core.control.climb import climb
 from controller.core.control.plant_model import heater_lag_s
 from controller.edge.files import config_files as files
 from controller.plan import plan as plans
-from controller.plan.fits import MOST_FILL
+from controller.plan.feasible import MOST_FILL
 from controller.plan.plan import Plan, document, make
-from controller.plan.recipe import Program, agree
+from controller.plan.recipe import Program
+from controller.plan.recipe_checks import agree
 from controller.settings.faults_in_words import read
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 class Sheet(NamedTuple):
@@ -85,7 +84,7 @@ def test_shipped_programs_by_hand(sheet: Sheet) -> None:
 
 @pytest.mark.parametrize(("name", "kwh"), [("sandpiper", 3.094), ("linnet", 1.115)])
 def test_power_times_time_is_the_strike_s_energy(name: str, kwh: float) -> None:
-    """Sandpiper heats up in 2,228 s at 5 kW: 3.094 kWh; linnet in 1,673 s at 2.4 kW: 1.115 kWh. At 80 % of the plate's
+    """Sandpiper heats up in 2,228 s at 5 kW: 3.094 kWh; linnet in 1,673 s at 2.4 kW: 1.115 kWh; at 80 % of the plate's
     power the same heat costs a quarter more of it."""
     plan = shipped(name)
     assert plan.strike_kwh == pytest.approx(kwh, abs=0.001)
@@ -205,13 +204,13 @@ def test_ramp_time_by_power(power_w: float, minutes: float) -> None:
 
 
 def test_liquor_round_a_coil_is_in_the_plan() -> None:
-    """By hand: 20 kg in 60 kg, 12.5 kJ/K of vessel and 30 L round the coil. Strike: the grain's 33.5 kJ/K x (63 - 18)
+    """By hand: 20 kg in 60 kg, 12.5 kJ/K of vessel and 30 L round the coil; strike: the grain's 33.5 kJ/K x (63 - 18)
     over 251.4 + 12.5 + 125.6 kJ/K. Rise 63 to 72: ten kelvins of all three and the grain, less what is lost."""
     coil = Heater(kind="ssr", power_w=5000, place="coil", window_s=2, bath_l=30.0)
     program = mash(rest("one", "63 °C"), rest("two", "72 °C"))
     without = make(program, vessel(heater=coil.model_copy(update={"place": "jacket", "bath_l": 0.0})))
     plan = make(program, vessel(heater=coil))
-    bath = 30.0 * 4186.0
+    bath = 30.0 * water.J_PER_L_K
     hot = 60.0 * heat.WATER + plan.tun.metal_j_per_k
     mash_j = heat.mash_j_per_k(20.0, 60.0, plan.tun.metal_j_per_k)
     assert (without.strike_c or 0.0) - 63.0 == pytest.approx(((plan.strike_c or 0.0) - 63.0) * (hot + bath) / hot)

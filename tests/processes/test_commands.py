@@ -17,13 +17,14 @@ from controller.commands import doctor, order
 from controller.commands.shared import status_text
 from controller.commands.shared.exit_codes import Wrong
 from tests.regimes.chaos.field import REPO, Field, field, needs_mosquitto
+from tests.waiting import PATIENCE_S
 
 
 def said(there: Field, *words: str) -> tuple[int, str, str]:
     """Exit code, stdout and stderr of one command."""
     command = [sys.executable, "-m", "controller", "--config", str(there.config), *words, "--tun", "gannet"]
     environment = {**os.environ, "PYTHONPATH": str(REPO)}
-    done = subprocess.run(command, check=False, capture_output=True, text=True, env=environment, timeout=60)
+    done = subprocess.run(command, check=False, capture_output=True, text=True, env=environment, timeout=PATIENCE_S)
     return done.returncode, done.stdout, done.stderr
 
 
@@ -212,7 +213,7 @@ def test_an_order_to_take_heat_away_from_no_such_tun_names_those_there_are(tmp_p
     """Nobody answers: 3, and what the folder holds, for a slip of the pen."""
     with field(tmp_path, "gannet", "short", 20.0) as there:
         command = [sys.executable, "-m", "controller", "--config", str(there.config), "order", "hold", "--tun", "ganet"]
-        done = subprocess.run(command, check=False, capture_output=True, text=True, cwd=REPO, timeout=60)
+        done = subprocess.run(command, check=False, capture_output=True, text=True, cwd=REPO, timeout=PATIENCE_S)
         assert done.returncode == 3
         assert "ganet.toml, only gannet, plover" in done.stderr
 

@@ -8,13 +8,12 @@ import re
 import signal
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests.regimes.chaos.field import REPO, Field, needs_mosquitto
+from tests.waiting import PATIENCE_S, until
 
 
 @pytest.mark.parametrize("broker", [pytest.param("mosquitto", marks=needs_mosquitto), "embedded"])
@@ -29,7 +28,7 @@ def test_the_demo_completes_and_shows_where_its_record_is(broker: str, tmp_path:
         env={**os.environ, "PYTHONPATH": str(REPO)},
         capture_output=True,
         text=True,
-        timeout=180,
+        timeout=PATIENCE_S,
     )
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
     assert "Two short rests: complete" in done.stdout
@@ -78,7 +77,7 @@ def test_a_demo_that_is_ended_leaves_nothing_behind(number: signal.Signals, tmp_
                 stderr=out,
             )
             if ended:
-                wait_for(lambda: "running" in shown.read_text(), 60.0)
+                until(lambda: "running" in shown.read_text(), "the demo runs")
                 assert len(_alive(str(scratch))) == 2
                 child.send_signal(number)
             assert child.wait(120) == (130 if ended else 0), shown.read_text()
@@ -87,11 +86,3 @@ def test_a_demo_that_is_ended_leaves_nothing_behind(number: signal.Signals, tmp_
     assert "resume" not in text and "Two short rests: complete" in text
     newest = max((tmp_path / "data" / "demo").iterdir(), key=lambda place: place.stat().st_mtime)
     assert f"record   {newest}" in text and len(list((tmp_path / "data" / "demo").iterdir())) == 2
-
-
-def wait_for(true: Callable[[], bool], within_s: float) -> None:
-    """Real processes are waited for, no longer than they take."""
-    end = time.monotonic() + within_s
-    while not true():
-        assert time.monotonic() < end, "not in time"
-        time.sleep(0.02)

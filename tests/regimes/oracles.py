@@ -26,7 +26,7 @@ from controller.edge.files import plan_by_name as choose
 from controller.settings.problems import Problems
 from sim.dryrun import DryRun
 from sim.world.faults import parse
-from tests.places import ROOT
+from tests.places import CONFIG
 
 HERE = Path(__file__).with_suffix(".json")
 SEEDS = (1, 2, 3)
@@ -68,7 +68,7 @@ def cases(config: Path) -> list[Case]:
 
 def digests(case: Case) -> tuple[str, str]:
     """A and B of one run."""
-    config = ROOT / "config"
+    config = CONFIG
     settings, plan = files.settings(config, case.tun), choose.load_plan(config, case.program, case.tun)
     machine = DryRun(settings, plan, case.seed, [parse(case.fault)] if case.fault else [])
     felt, second = hashlib.sha256(), machine.second
@@ -79,7 +79,9 @@ def digests(case: Case) -> tuple[str, str]:
         trips = " ".join(trip.id for trip in state.guard.trips)
         words = f"{state.run.state} {state.run.phase} {trips}".encode()
         felt.update(
-            _SECOND(state.guard.line.duty, state.run.credited_s, outcome.stirrer.on, outcome.pump.on, state.run.leg)
+            _SECOND(
+                state.guard.line.duty, state.run.progress.credited_s, outcome.stirrer.on, outcome.pump.on, state.run.leg
+            )
         )
         felt.update(words)
         return outcome
@@ -114,7 +116,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--only", choices=("a", "b"), help="compare one of the two")
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args(argv)
-    chosen = spread(cases(ROOT / "config"), args.most)
+    chosen = spread(cases(CONFIG), args.most)
     with ProcessPoolExecutor(args.jobs) as pool:
         found = dict(zip((case.name for case in chosen), pool.map(digests, chosen, chunksize=2), strict=True))
     if args.write:

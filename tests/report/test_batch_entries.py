@@ -21,10 +21,10 @@ from controller.report import EventRecord, amendments, batch_entries, batch_reco
 from controller.report.run_page import html
 from tests.browser import browser
 from tests.core.bench import WALL
-from tests.places import ROOT
+from tests.places import own_config
+from tests.report.paper import sheets
 from tests.report.recorded import Recorded, two_rests
 from tests.report.runs import EVENTS, record
-from tests.report.test_run_page import sheets
 
 ADVICE = {"level": "advise", "what": "the lid is open", "mend": "close it", "overruled": "it is Tuesday"}
 MALT = {"name": "pale malt", "mass_kg": 20.0, "kind": "malt", "lot": "L-17", "moisture": 0.048}
@@ -169,6 +169,7 @@ def test_the_page_shows_entries_and_gaps(mash: Recorded) -> None:
     assert 'id="h-batch"' not in html(record())
 
 
+@pytest.mark.browser
 def test_a_crowded_batch_prints_on_two_sheets(tmp_path: Path) -> None:
     """A real run with every line entered at length, gaps and 300 lines of events: two A4 pages, and axe is content."""
     many = tuple(
@@ -190,10 +191,7 @@ def test_a_crowded_batch_prints_on_two_sheets(tmp_path: Path) -> None:
 
 def test_entered_by_command(mash: Recorded, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`report --enter` files late figures and the page on the terminal names what is left; wrong ones are all told."""
-    config, data = tmp_path / "config", tmp_path / "data" / "record" / "gannet"
-    shutil.copytree(ROOT / "config", config, ignore=shutil.ignore_patterns("panel"))
-    service = config / "service.toml"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
+    config, data = own_config(tmp_path), tmp_path / "data" / "record" / "gannet"
     data.mkdir(parents=True)
     shutil.copy(paths(mash)[0], data / "00000004-run.jsonl")
     words = ["--config", str(config), "report", "last", "--by", "student"]

@@ -20,7 +20,7 @@ from controller.report.run_page import html
 from controller.report.run_record import Gap
 from controller.report.wort import follow
 from tests.core.bench import WALL
-from tests.places import ROOT
+from tests.places import own_config
 from tests.report.recorded import Recorded, a_mash, two_rests
 
 
@@ -236,11 +236,7 @@ def test_a_changed_record_shows_and_a_longer_one_does_not(mash: Recorded, tmp_pa
 @pytest.fixture
 def config(mash: Recorded, tmp_path: Path) -> Path:
     """A configuration folder with one tun and the run in its data folder."""
-    folder = tmp_path / "config"
-    shutil.copytree(ROOT / "config", folder, ignore=shutil.ignore_patterns("panel"))
-    service = folder / "service.toml"
-    data = tmp_path / "data"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{data}"'))
+    folder, data = own_config(tmp_path), tmp_path / "data"
     (data / "record" / "gannet").mkdir(parents=True)
     shutil.copy(files_of(mash)[0], data / "record" / "gannet" / "00000004-run.jsonl")
     return folder

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import types
 from pathlib import Path
 from typing import cast
@@ -12,8 +11,8 @@ import pytest
 from controller.cli import main
 from controller.commands import doctor
 from controller.edge.files import config_files, shared_topics
-from controller.edge.mqtt import requests
-from tests.places import ROOT
+from controller.edge.mqtt import daemon_link
+from tests.places import ROOT, own_config
 
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
 POUND = LINNET.replace('"5.0 kg"', '"10 lb"').replace('"18 °C"', '"64 °F"')
@@ -21,7 +20,7 @@ POUND = LINNET.replace('"5.0 kg"', '"10 lb"').replace('"18 °C"', '"64 °F"')
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(ROOT / "config", tmp_path / "config"))
+    return own_config(tmp_path)
 
 
 def page(config: Path, capsys: pytest.CaptureFixture[str], text: str = LINNET) -> tuple[int, str, str]:
@@ -196,6 +195,6 @@ class Told:
 @pytest.mark.parametrize(("refused", "levels"), [(0, ["good"]), (3, ["good", "bad"])])
 async def test_doctor_hears_what_the_broker_refuses_the_daemon(refused: int, levels: list[str]) -> None:
     """What the daemon counts is told with its mend; a daemon that was refused nothing is well."""
-    found = await doctor._daemon(cast(requests.DaemonLink, Told(refused)))
+    found = await doctor._daemon(cast(daemon_link.DaemonLink, Told(refused)))
     assert [each.level for each in found] == levels
     assert all("3 times" in each.found and "make-users.sh" in each.do for each in found[1:])

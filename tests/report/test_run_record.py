@@ -106,7 +106,7 @@ def heights(path: str) -> list[float]:
     return [float(y) for y in re.findall(r"(?:[ML]\d+ |V)([\d.]+)", path)]
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(st.integers(1, 19_998), st.floats(1.0, 99.0))
 def test_no_spike_is_lost(at: int, height: float) -> None:
     """One odd sample among twenty thousand is in the path, however few pixels there are."""

@@ -11,17 +11,17 @@ import pytest
 
 from controller.cli import main
 from controller.commands.dryrun import fault_report, outcome_text
-from controller.core.nouns import _GUARD_SEAL, HeaterCommand, Prompt, RunState, Trip
+from controller.core.nouns import Prompt, RunState, Trip
 from controller.core.procedure.run import Run
-from controller.core.state import Outcome
-from controller.core.tick import tick
 from controller.edge.files import plan_by_name
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse
-from tests.sim.conftest import CONFIG, shipped
+from tests.places import CONFIG
+from tests.sim.conftest import shipped
+from tests.sim.crippled import crippled
 
 Pair = tuple[Settings, Plan]
 PAIRS = [
@@ -66,16 +66,6 @@ def test_the_person_answers_each_question_and_none_is_skipped(gannet: Pair) -> N
     """Dough-in begun, grain in, the iodine test, taking over: each asked, each answered."""
     ran = dryrun.run(*gannet, 2)
     assert ran.answered == ("dough_in", "grain_in", "iodine", "take_over")
-
-
-def crippled(settings: Settings, state: Any, now: float, inputs: Any) -> Outcome:
-    """A core whose guard has been sawn off: full heat, whatever is known."""
-    outcome = tick(settings, state, now, inputs)
-    command = outcome.command
-    if command is None or now < 600.0:
-        return outcome
-    hot = HeaterCommand(command.epoch, command.seq, 1.0, 10.0, "sawn off", seal=_GUARD_SEAL)
-    return outcome._replace(command=hot)
 
 
 def test_a_crippled_guard_is_seen_in_the_count(gannet: Pair, monkeypatch: pytest.MonkeyPatch) -> None:

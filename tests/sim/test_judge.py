@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun
 from sim.judge import Judge
 from sim.people.manner import Manner
@@ -241,7 +241,7 @@ def test_i11_heat_beside_another_owner(history: History, said: dict[str, Any]) -
     ("theirs", "epoch", "broken"), [(2, 3, set()), (2, 2, {"I11"}), (2, 1, {"I11"}), (1, 1, set()), (0, 1, set())]
 )
 def test_i11_an_owner_heard_while_checking(gannet: Pair, theirs: int, epoch: int, broken: set[str]) -> None:
-    """A daemon that still checks takes a number above the stranger's; heat under any other is heat beside an owner. An
+    """A daemon that still checks takes a number above the stranger's; heat under any other is heat beside an owner; an
     OFF of no higher epoch claims nothing."""
     made = History(gannet[0])
     made.state = "checking"

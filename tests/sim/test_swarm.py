@@ -12,7 +12,7 @@ from sim import dryrun, swarm
 from sim.plant.random_tun import KINDS
 from sim.random_setup import random_brewery
 from sim.world.faults import parse
-from tests.sim.test_dryrun import crippled
+from tests.sim.crippled import crippled
 
 # Seeds that once showed a mistake, with what it was about. They stay.
 ONCE_FAILED = {

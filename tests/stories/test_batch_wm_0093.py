@@ -27,7 +27,7 @@ from sim.dryrun import DryRun
 from sim.people.manner import Manner
 from sim.world import true_values
 from sim.world.faults import parse
-from tests.stories.tale import CONFIG
+from tests.places import CONFIG
 
 SEED = 93
 LIMIT_W, PLOVER_W = 6500.0, 2400.0
@@ -59,7 +59,7 @@ class Batch:
         self.dry.state = self.dry.state._replace(proof_days=3.0)
         self.events: list[tuple[float, Event]] = []
         self.answers = 0
-        self.desks = {"gannet": supply.Desk("gannet", 0.0), "plover": supply.Desk("plover", 0.0)}
+        self.desks = {"gannet": supply.Group("gannet", 0.0), "plover": supply.Group("plover", 0.0)}
         self.plover: list[tuple[float, float]] = []  # when, W allowed
         self.gannet: list[tuple[float, float]] = []
         self.plover_wish_w = 0.0
@@ -106,7 +106,7 @@ class Batch:
         self.answers += 1
         key, world = f"order-{self.answers}", self.dry.world
         said = {"id": key, "order": name, "args": args, "by": by, "at": world.wall_s, "valid_s": 30.0}
-        said["nonce"] = self.dry.state.desk.nonce
+        said["nonce"] = self.dry.state.orders.nonce
         self.dry.inbox.put(world.topics.order, json.dumps(said).encode(), self.now)
         replies = [reply for _ in range(2) for reply in self.second().replies if reply.id == key]
         assert [reply.accepted for reply in replies] == [True], replies
@@ -123,7 +123,9 @@ class Batch:
         limit_s = 60.0 * dry.settings.service.resume_minutes
         pending = Pending(told.run, told.last_c, CUT_S, True, 1, limit_s)
         dry._now = gone + CUT_S
-        dry.state = start(dry.settings, dry._now, "second", told.epoch + 1, told.trips, pending, 3.0)
+        dry.state = start(
+            dry.settings, dry._now, "second", told.guard._replace(epoch=told.guard.epoch + 1), pending, 3.0
+        )
         dry.inbox = Inbox(dry.settings, "second")
         dry.inbox.prepare = dry._prepare
         dry._up = False
@@ -154,10 +156,10 @@ def batch() -> Batch:
     told.order("answer", "brewer", prompt="grain_in", answer="yes")
     told.until(lambda o: o.state.run.offer is not None)
     told.order("answer", "brewer", prompt="settled", answer="heat")
-    told.until(lambda o: o.state.run.counting)
+    told.until(lambda o: o.state.run.progress.counting)
     told.order("answer", "student", ph=5.46)
     told.until(leg("maltose rest"))
-    told.until(lambda o: o.state.run.counting and o.state.run.credited_s >= 120.0)
+    told.until(lambda o: o.state.run.progress.counting and o.state.run.progress.credited_s >= 120.0)
     told.mains_fail()
     told.until_asked("resume")
     told.order("answer", "technician", prompt="resume", answer="go on here")
@@ -248,7 +250,7 @@ def test_the_rise_to_63_is_limited_by_the_heater(batch: Batch) -> None:
 
 
 def test_after_38_minutes_a_person_is_asked_and_the_gap_counts_in_full(batch: Batch) -> None:
-    """Over the 30 min of the setting: held. Still above 60 °C: the rest stands at 40 of 40 min."""
+    """Over the 30 min of the setting: held; still above 60 °C: the rest stands at 40 of 40 min."""
     asked = only(batch, "resume", "ask")
     assert "38.0 min" in asked.text and "longer than the 30 min" in asked.text
     assert batch.back_c == pytest.approx(61.64, abs=0.5)

@@ -6,9 +6,7 @@ from pathlib import Path
 
 from controller.edge.files import config_files, plan_by_name
 from sim import dryrun
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 def test_a_mash_that_cools_to_a_lower_step_trips_nothing(tmp_path: Path) -> None:

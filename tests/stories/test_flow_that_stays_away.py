@@ -6,13 +6,11 @@ from controller.edge.files import config_files, plan_by_name
 from sim import dryrun
 from sim.people.manner import Manner
 from sim.world.faults import parse
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 def test_lost_flow_is_tried_again_once_and_then_waits() -> None:
-    """Flow is away for 20 min. The second trip comes within half a minute of the second try and waits: with nobody at
+    """Flow is away for 20 min; the second trip comes within half a minute of the second try and waits: with nobody at
     the tun the run stays held; with somebody who clears it once flow is back, it completes."""
     plan, settings = plan_by_name.load_plan(CONFIG, "linnet", "plover"), config_files.settings(CONFIG, "plover")
     fault = [parse("flow_lost@50min+20min")]

@@ -51,7 +51,7 @@ def test_what_a_mash_must_bear(tun: str, fault: str) -> None:
 
 
 def test_a_welded_relay_boils_the_mash_whatever_software_does() -> None:
-    """H1: the trip comes, the command is OFF, the mash heats on. This is why a cut-out by wire is needed."""
+    """H1: the trip comes, the command is OFF, the mash heats on; this is why a cut-out by wire is needed."""
     tale = tell(f"heater_welded@{REST}", until_s=4200.0)
     assert {"G10", "G07"} & tale.trips()
     after = [m for m in tale.moments if m.at > (tale.first("G10") or 0.0)]

@@ -37,7 +37,7 @@ def test_heat_that_has_just_fallen_is_no_misfit() -> None:
 
 
 def test_a_probe_behind_a_slow_switch_is_refused_before_it_runs() -> None:
-    """A contactor's 30 s let the probe swing by 0.9 K: no rest ever began, or G07 tripped. Nor would half of it
+    """A contactor's 30 s let the probe swing by 0.9 K: no rest ever began, or G07 tripped; nor would half of it
     leave heat enough to hold 78 °C. `check` says both, and random tuns of this kind are drawn anew."""
     kind, plan = drawn_first(35)
     assert kind == "behind"

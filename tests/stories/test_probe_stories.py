@@ -81,9 +81,8 @@ def test_gone_for_a_minute_goes_on_by_itself() -> None:
 
 
 def test_slow_drift_of_the_only_probe_goes_unseen() -> None:
-    """P9: a drift of -0.1 K/min cannot be seen by one probe: the mash ends some kelvins hot. Said plainly, not hidden.
-
-    The second probe would show it once they are 4 K apart; at this rate that is after this short mash.
+    """P9: a drift of -0.1 K/min cannot be seen by one probe: the mash ends some kelvins hot; said plainly, not hidden;
+    the second probe would show it once they are 4 K apart; at this rate that is after this short mash.
     """
     tale = tell(f"probe_drift@{RAMP}=-0.1")
     assert tale.trips() == set()

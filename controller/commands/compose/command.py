@@ -57,7 +57,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """0: proposals, or a calibration; 1: nothing fits; 2: something is wrong with what was given."""
     try:
-        config = config_files.config_dir(args.config)
+        config = config_files.config_dir(args.config, simulated=True)
         if args.calibrate is not None:
             return past_worts.run(config, args.calibrate, args.json)
         asked = given(config, args)

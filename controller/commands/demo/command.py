@@ -24,10 +24,10 @@ from controller.commands.demo.outcome import greet, page, tell
 from controller.commands.demo.simulated_side import Demo
 from controller.commands.shared.exit_codes import Wrong
 from controller.edge.clock import FASTEST
-from controller.edge.files import config_files, data_folder, output_files, plan_by_name, toml_writer
+from controller.edge.files import config_files, data_folder, output_files, plan_by_name, shipped, toml_writer
 from controller.plan import plan
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 PROGRAM, SEED = "linnet", 7
 ENDINGS = (signal.SIGTERM, signal.SIGHUP)
@@ -40,7 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=SEED, help="another tun of the same kind, another brewer's hand")
     parser.add_argument("--broker", choices=("any", "mosquitto", "embedded"), default="any", help="which broker")
     parser.add_argument("--report", metavar="FILE.html", help="the run as a page, at the end")
-    kept = "where the record is kept, in a folder of its own; data/demo unless said"
+    kept = "where the record is kept, in a folder of its own; data/demo, or below ~/.local/share/underback, unless said"
     parser.add_argument("--data", metavar="DIR", help=kept)
 
 
@@ -96,7 +96,7 @@ def _ends_like_ctrl_c() -> Iterator[None]:
 def _read(config: str | None, program: str, tun: str | None) -> tuple[Path, Settings, plan.Plan]:
     """Configuration, tun and program; the tun that the program names where none is said. Raises Wrong."""
     try:
-        folder = config_files.config_dir(config)
+        folder = config_files.config_dir(config, simulated=True)
         made = plan_by_name.load_plan(folder, program, tun)
         settings = config_files.settings(folder, made.tun.name)
     except Problems as wrong:
@@ -111,9 +111,11 @@ def _data(config: Path, settings: Settings, named: str | None) -> Path:
 
     One that others have used may hold an open run, which would go on here on another tun.
     """
-    if named is None and (problems := data_folder.problems(config)):
+    own = config != shipped.folder()  # with the shipped files away from a clone: below the user's own data
+    if named is None and own and (problems := data_folder.problems(config)):
         raise Wrong(*problems)
-    whole = Path(named) if named is not None else Path(settings.service.data_dir) / "demo"
+    home = Path(settings.service.data_dir) if own else shipped.data_home()
+    whole = Path(named) if named is not None else home / "demo"
     if why := data_folder.unusable(str(whole) if named != "" else ""):
         raise Wrong(Problem("--data" if named is not None else "data_dir", f"{str(whole)!r}{why}", data_folder.WANTED))
     return Path(tempfile.mkdtemp(prefix=time.strftime("%Y-%m-%d-"), dir=whole))

@@ -16,8 +16,8 @@ from controller.edge.files import config_files, output_files, plan_by_name
 from controller.edge.record import calibrations
 from controller.plan.forecast import forecast
 from controller.settings.problems import Problems
+from controller.settings.service import Settings
 from controller.settings.table import show
-from controller.settings.tun import Settings
 from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse_all
@@ -91,7 +91,7 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
         wrong += _lacking()
     wrong += output_files.problems((("--csv", args.csv), ("--report", args.report)))
     try:
-        config = config_files.config_dir(args.config)
+        config = config_files.config_dir(args.config, simulated=True)
         plan = plan_by_name.load_plan(config, args.program, args.tun)
         settings = config_files.settings(config, plan.tun.name)
         changes = config_files.load_advice(config)

@@ -51,7 +51,7 @@ COIL_BELOW_K = 0.3  # K that a coil's probe may be believed under the mean: a re
 JUMP_K = 1.5  # K between model and reading: no noise, something was added; the model starts anew at the reading
 GAP_S = 60.0  # s without a tick: what the model knew of heat on its way is void
 ABOVE_K = 1.0  # K over target (and what the heater adds at the probe): heater off whatever the model says (own bench)
-FRESH_S = 10.0  # s without a believed reading: no heat (the guard acts on its own, and not later)
+FRESH_S = 10.0  # s without a believed reading: no heat (own proposal; the guard acts on its own, at `reading_gone`)
 OUTLET_S = 30.0  # s, time of the cascade that keeps the heater's outlet under its limit (own proposal)
 OUTLET_SOON_S, OUTLET_SMOOTH_S = 20.0, 5.0  # s: so far ahead the outlet is judged, by its slope over so long
 OUTLET_MARGIN_K = 1.0  # K under the limit, where the cascade holds the outlet
@@ -79,12 +79,6 @@ class RegulatorState(NamedTuple):
 
 
 START = RegulatorState()
-
-
-def simc(gain: float, lag_s: float, dead_s: float, tau_s: float) -> tuple[float, float]:
-    """Which PI settings for gain/(lag s + 1) with dead time? (Kc, tau_I in s); S. Skogestad, J. Process Control 13
-    (2003) 291: Kc = lag / (gain (tau + dead)), tau_I = min(lag, 4 (tau + dead))."""
-    return lag_s / (gain * (tau_s + dead_s)), min(lag_s, 4.0 * (tau_s + dead_s))
 
 
 def simc_integrating(rate: float, dead_s: float, tau_s: float) -> tuple[float, float]:

@@ -14,8 +14,6 @@ from controller.core.nouns import Figures, Target
 if TYPE_CHECKING:
     from controller.settings.tun import Learned, Tun
 
-WATER_J_PER_KG_K = 4186.0  # specific heat of water, mean of 20..80 °C (IAPWS-95: 4184..4197)
-
 GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned over plate: whatever was learned stays within (own bench: without
 # bounds a bad identification drove simulated tuns tens of kelvins over target)
 

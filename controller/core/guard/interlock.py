@@ -6,7 +6,6 @@ only in the states that `STATES` names; the documentation prints the same value.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Literal, NamedTuple, Self
 
@@ -16,7 +15,6 @@ from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import Instant, RunState, Trip
 
-Kept = float | list[float]
 Clears = Literal["itself", "requalified", "latched"]
 
 
@@ -114,10 +112,10 @@ class Interlock:
         """What stays when a run is over? What belongs to one run begins anew with the next."""
         return self
 
-    def keep(self, now: Instant) -> dict[str, Kept]:
-        """What must survive a restart of the process? Ages in place of instants, which only this process can read."""
-        return {}
+    def keep(self) -> Self | None:
+        """What must survive a restart of the process? All of it, or nothing; one that does stands in kept.py, too."""
+        return None
 
-    def recalled(self, kept: Mapping[str, Kept], now: Instant) -> Self:
-        """The same interlock with what an earlier process kept; `now` is when it was kept, in this process' time."""
+    def recalled(self, now: Instant) -> Self:
+        """As an earlier process kept it: nothing that has happened lies ahead."""
         return self

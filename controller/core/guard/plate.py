@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from controller.settings.tun import WATER_J_PER_L_K, Tun
+from controller.settings.tun import Tun
 
 LOSS_PER_S = 0.35 / 3600.0  # share of the difference to the room lost a second, pessimistic (own trial on random tuns)
 LEAST_LOSS_PER_S = 0.15 / 3600.0  # and never taken as less: a plate's loss may be far too low (own proposal)
@@ -48,8 +48,8 @@ def of(tun: Tun, measured: bool = False) -> Plate:
     heater, limits = tun.heater, tun.guard
     power_w = heater.power_w * heater.efficiency
     bath_s = _bath_s(tun, power_w)
-    least_j_per_k = tun.min_liquor_l * WATER_J_PER_L_K + tun.metal_j_per_k
-    most_j_per_k = tun.volume_l * WATER_J_PER_L_K + tun.metal_j_per_k + heater.bath_j_per_k
+    least_j_per_k = tun.with_liquor_j_per_k(tun.min_liquor_l)
+    most_j_per_k = tun.with_liquor_j_per_k(tun.volume_l) + heater.bath_j_per_k
     return Plate(
         power_w=power_w,
         loss_w_per_k=tun.loss_w_per_k,

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-from controller.core.guard.interlock import Interlock, Kept, Row
+from controller.core.guard.interlock import Interlock, Row
 from controller.core.guard.interlocks.g02_reading_gone import ReadingGone, ReadingNonsense
 from controller.core.guard.interlocks.g04_reading_jumped import ReadingJumped
 from controller.core.guard.interlocks.g05_probes_differ import ProbesDiffer
@@ -24,7 +22,6 @@ from controller.core.guard.interlocks.g20_journal_bad import JournalBad
 from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g24_keeps_tripping import KeepsTripping
 from controller.core.guard.interlocks.g25_does_not_fit import DoesNotFit
-from controller.core.nouns import Instant
 
 ALL: tuple[Interlock, ...] = (  # in the order in which they are asked: of two of one priority the first is told first
     HardLimit(),
@@ -61,14 +58,3 @@ BAD_DEMAND = Row(
     do="Please report this: it is a bug.",
 )  # the gate's own: what is asked for is no share
 BY_ID: dict[str, Row] = {row.id: row for row in (*(interlock.ROW for interlock in ALL), BAD_DEMAND)}
-
-
-def keep(interlocks: tuple[Interlock, ...], now: Instant) -> dict[str, dict[str, Kept]]:
-    """What of the interlocks must survive a restart, by id? Plain values."""
-    kept = {interlock.ROW.id: interlock.keep(now) for interlock in interlocks}
-    return {name: values for name, values in kept.items() if values}
-
-
-def recalled(kept: Mapping[str, Mapping[str, Kept]], now: Instant) -> tuple[Interlock, ...]:
-    """Fresh interlocks with what an earlier process kept; `now` is when it was kept, in this process' time."""
-    return tuple(i.recalled(kept[i.ROW.id], now) if i.ROW.id in kept else i for i in ALL)

@@ -15,13 +15,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from controller.brewing.advice import advice
-from controller.edge.files import toml_mistakes
-from controller.plan import recipe
+from controller.edge.files import shipped, toml_mistakes
+from controller.plan import recipe_checks
 from controller.plan.recipe import Program
 from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import found, read
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Learned, Service, Settings, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Learned, Tun
 
 T = TypeVar("T")
 
@@ -29,12 +30,20 @@ MOST_BYTES = 256 * 1024  # the longest shipped file has 4 KiB
 EXCHANGE = {".json", ".xml"}
 
 
-def config_dir(given: str | None) -> Path:
-    """In which folder are the files? `--config`, else UNDERBACK_CONFIG, else ./config, else /etc/underback."""
+def config_dir(given: str | None, *, simulated: bool = False) -> Path:
+    """In which folder are the files? `--config`, else UNDERBACK_CONFIG, else ./config, else /etc/underback.
+
+    `simulated`: nothing real is touched, so that the files which came with the program will do where there are none.
+    """
     named = given or os.environ.get("UNDERBACK_CONFIG")
     folder = Path(named) if named else next((p for p in (Path("config"), Path("/etc/underback")) if p.is_dir()), None)
+    if folder is None and simulated:
+        folder = shipped.folder()
     if folder is None:
-        wanted = "a folder config/ (change into the folder that holds it), or --config DIR, or UNDERBACK_CONFIG"
+        wanted = (
+            "a folder config/ (change into the folder that holds it), or --config DIR, or UNDERBACK_CONFIG; "
+            "`underback init` lays one out"
+        )
         raise Problems([Problem("configuration", "neither ./config nor /etc/underback", wanted)])
     if not folder.is_dir():
         raise Problems([Problem(str(folder), "no such folder", "a folder with service.toml, tuns/ and programs/")])
@@ -84,7 +93,7 @@ def load_program(config: Path, name_or_path: str) -> Program:
         wanted = f"a program; for this tun add --tun {path.stem} to a program's name"
         raise Problems([Problem(str(path), "a tun file", wanted)])
     placed = toml_mistakes.sort(data)
-    value, problems = read(Program, {**placed.data, "name": path.stem}, recipe.agree)
+    value, problems = read(Program, {**placed.data, "name": path.stem}, recipe_checks.agree)
     return _done(value, placed.problems([*_name_key(path, placed.data), *problems]), path, text)
 
 

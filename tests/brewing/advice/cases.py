@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -69,6 +70,25 @@ class Case(NamedTuple):
     what: str
     draws: MashPlan
     twin: MashPlan
+
+
+def single(temperature_c: float, minutes: float, **changes: Any) -> MashPlan:
+    """One rest and mash-out."""
+    return steps(rest(temperature_c, minutes, **MASH_IN), OUT, **changes)
+
+
+def two(temperature_c: float, minutes: float, **changes: Any) -> MashPlan:
+    """One rest, then 72 °C, then mash-out."""
+    return steps(rest(temperature_c, minutes, **MASH_IN), SECOND, OUT, **changes)
+
+
+def edge(rule: str, what: str, make: Callable[..., MashPlan], this: Any, twin: Any, **same: Any) -> Case:
+    """Two plans made alike but for these arguments, by place or by name."""
+
+    def made(own: Any) -> MashPlan:
+        return make(**own, **same) if isinstance(own, dict) else make(*own, **same)
+
+    return Case(rule, what, made(this), made(twin))
 
 
 LOW = rest(50.0, 15.0, **MASH_IN)
@@ -180,12 +200,7 @@ CASES = (
         but(grist=mixed("maize", 0.15)),
         but(grist=mixed("maize", 0.15, flaked=True)),
     ),
-    Case(
-        "A13",
-        "a cereal mash mends it",
-        but(grist=mixed("rice", 0.15)),
-        but(grist=mixed("rice", 0.15), cereal_mash=True),
-    ),
+    edge("A13", "a cereal mash mends it", but, {}, {"cereal_mash": True}, grist=mixed("rice", 0.15)),
     Case("A14", "19 min against 20", steps(rest(68.0, 19.0, **MASH_IN), OUT), steps(rest(68.0, 20.0, **MASH_IN), OUT)),
     Case("A15", "61 °C alone", steps(rest(61.0, 60.0, **MASH_IN), OUT), steps(rest(61.5, 60.0, **MASH_IN), OUT)),
     Case(
@@ -200,18 +215,8 @@ CASES = (
         steps(rest(66.5, 20.0, **MASH_IN), rest(64.0, 40.0, **STILL), OUT, aim="dry"),
         steps(rest(66.0, 20.0, **MASH_IN), rest(64.0, 40.0, **STILL), OUT, aim="dry"),
     ),
-    Case(
-        "A17",
-        "full with 21 min at 63 to 65 °C against 19",
-        steps(rest(63.0, 19.0, **MASH_IN), SECOND, OUT, aim="full"),
-        steps(rest(63.0, 17.0, **MASH_IN), SECOND, OUT, aim="full"),
-    ),
-    Case(
-        "A18",
-        "dry in 36 min",
-        steps(rest(63.0, 33.0, **MASH_IN), SECOND, OUT, aim="dry"),
-        steps(rest(63.0, 37.0, **MASH_IN), SECOND, OUT, aim="dry"),
-    ),
+    edge("A17", "full with 21 min at 63 to 65 °C against 19", two, (63.0, 19.0), (63.0, 17.0), aim="full"),
+    edge("A18", "dry in 36 min", two, (63.0, 33.0), (63.0, 37.0), aim="dry"),
     Case(
         "A19",
         "mash-out at 78.5",
@@ -246,22 +251,12 @@ CASES = (
     Case("A22", "2.4 L/kg against 2.5", but(liquor_kg=48.0), but(liquor_kg=50.0)),
     Case("A22", "what shows as 2.50 L/kg is 2.5", but(liquor_kg=49.89), but(liquor_kg=49.95)),
     Case("A22", "5.1 L/kg against 5.0", but(liquor_kg=102.0, tun_l=150.0), but(liquor_kg=100.0, tun_l=150.0)),
-    Case(
-        "A22",
-        "2.9 L/kg with oats",
-        but(liquor_kg=58.0, grist=mixed("oat malt", 0.15)),
-        but(liquor_kg=60.0, grist=mixed("oat malt", 0.15)),
-    ),
+    edge("A22", "2.9 L/kg with oats", but, {"liquor_kg": 58.0}, {"liquor_kg": 60.0}, grist=mixed("oat malt", 0.15)),
     Case("A22", "nothing stirs or pumps", but(liquor_kg=48.0), steps(*SINGLE[:1], liquor_kg=48.0, mixing="none")),
     Case("A23", "strike above 80", but(strike_c=80.5, cut_off_c=90.0), but(strike_c=80.0, cut_off_c=90.0)),
     Case("A23", "within 3 K of the boil", but(strike_c=75.0, boil_c=77.0), but(strike_c=75.0, boil_c=78.0)),
     Case("A24", "splashing at 50 °C", steps(LOW, FIRST, SECOND, OUT, splashing=True), steps(LOW, FIRST, SECOND, OUT)),
-    Case(
-        "A24",
-        "pale beer to keep",
-        steps(rest(58.0, 10.0, **MASH_IN), SECOND, OUT, pale_to_keep=True),
-        steps(rest(60.0, 10.0, **MASH_IN), SECOND, OUT, pale_to_keep=True),
-    ),
+    edge("A24", "pale beer to keep", two, (58.0, 10.0), (60.0, 10.0), pale_to_keep=True),
     Case("A25", "4 min against 5", steps(FIRST, SECOND, replace(OUT, hold_s=240.0)), but()),
     Case("A25", "the tun's own settling time", but(settle_s=601.0), but(settle_s=600.0)),
     Case(

@@ -14,11 +14,14 @@ from tests.brewing.advice.cases import (
     STILL,
     Case,
     but,
+    edge,
     malt,
     mixed,
     rest,
+    single,
     step,
     steps,
+    two,
 )
 
 SINGLE_POOR = {"kolbach": 0.34, "friability": None}
@@ -27,16 +30,6 @@ SINGLE_POOR = {"kolbach": 0.34, "friability": None}
 def after_hot(hot_c: float, hot_min: float, low_c: float) -> MashPlan:
     """A low rest after a hot one."""
     return steps(rest(hot_c, hot_min, **MASH_IN), rest(low_c, 40.0, **STILL), SECOND, OUT)
-
-
-def single(temperature_c: float, minutes: float, **changes: object) -> MashPlan:
-    """One rest and mash-out."""
-    return steps(rest(temperature_c, minutes, **MASH_IN), OUT, **changes)
-
-
-def two(temperature_c: float, minutes: float, **changes: object) -> MashPlan:
-    """One rest, then 72 °C, then mash-out."""
-    return steps(rest(temperature_c, minutes, **MASH_IN), SECOND, OUT, **changes)
 
 
 def low_first(temperature_c: float, minutes: float, rise_min: float, **changes: object) -> MashPlan:
@@ -110,48 +103,13 @@ EDGES = (
     Case("A10", "high", low_first(54.5, 20.0, 9.0, grist=GREEN), low_first(55.5, 20.0, 8.0, grist=GREEN)),
     Case("A11", "low", low_first(46.0, 5.0, 17.0, grist=CLEAR), low_first(45.0, 5.0, 18.0, grist=CLEAR)),
     Case("A11", "high", low_first(54.5, 5.0, 9.0, grist=CLEAR), low_first(55.5, 5.0, 8.0, grist=CLEAR)),
-    Case(
-        "A12",
-        "low",
-        low_first(37.5, 12.0, 25.0, grist=mixed("rye", 0.19)),
-        low_first(38.5, 12.0, 24.0, grist=mixed("rye", 0.19)),
-    ),
-    Case(
-        "A12",
-        "high",
-        low_first(48.5, 12.0, 15.0, grist=mixed("rye", 0.19)),
-        low_first(47.5, 12.0, 16.0, grist=mixed("rye", 0.19)),
-    ),
-    Case(
-        "A12",
-        "gum",
-        but(grist=malt(beta_glucan_mg_per_l=193.0)),
-        but(grist=malt(beta_glucan_mg_per_l=187.0)),
-    ),
-    Case(
-        "A12",
-        "minutes",
-        low_first(42.0, 9.7, 21.0, grist=mixed("rye", 0.19)),
-        low_first(42.0, 10.3, 21.0, grist=mixed("rye", 0.19)),
-    ),
-    Case(
-        "A17",
-        "minutes",
-        steps(rest(63.0, 18.4, **MASH_IN), SECOND, OUT, aim="full"),
-        steps(rest(63.0, 17.6, **MASH_IN), SECOND, OUT, aim="full"),
-    ),
-    Case(
-        "A18",
-        "minutes",
-        steps(rest(63.0, 36.0, **MASH_IN), SECOND, OUT, aim="dry"),
-        steps(rest(63.0, 38.0, **MASH_IN), SECOND, OUT, aim="dry"),
-    ),
-    Case(
-        "A20",
-        "raw grain",
-        but(grist=mixed("barley", 0.205), enzyme=True),
-        but(grist=mixed("barley", 0.195), enzyme=True),
-    ),
+    edge("A12", "low", low_first, (37.5, 12.0, 25.0), (38.5, 12.0, 24.0), grist=mixed("rye", 0.19)),
+    edge("A12", "high", low_first, (48.5, 12.0, 15.0), (47.5, 12.0, 16.0), grist=mixed("rye", 0.19)),
+    edge("A12", "gum", but, {"grist": malt(beta_glucan_mg_per_l=193.0)}, {"grist": malt(beta_glucan_mg_per_l=187.0)}),
+    edge("A12", "minutes", low_first, (42.0, 9.7, 21.0), (42.0, 10.3, 21.0), grist=mixed("rye", 0.19)),
+    edge("A17", "minutes", two, (63.0, 18.4), (63.0, 17.6), aim="full"),
+    edge("A18", "minutes", two, (63.0, 36.0), (63.0, 38.0), aim="dry"),
+    edge("A20", "raw grain", but, {"grist": mixed("barley", 0.205)}, {"grist": mixed("barley", 0.195)}, enzyme=True),
     Case("A13", "share", but(grist=mixed("maize", 0.02)), but(grist=mixed("maize", 0.02, flaked=True))),
     Case(
         "A14",
@@ -182,12 +140,7 @@ EDGES = (
     Case("A21", "least", steps(FIRST, step("mash_out", 73.6, 10.0)), steps(FIRST, step("mash_out", 74.4, 10.0))),
     Case("A22", "thin", but(liquor_kg=101.0, tun_l=150.0), but(liquor_kg=99.0, tun_l=150.0)),
     Case("A22", "thick", but(liquor_kg=49.5), but(liquor_kg=50.5)),
-    Case(
-        "A22",
-        "with oats",
-        but(liquor_kg=59.5, grist=mixed("oat malt", 0.15)),
-        but(liquor_kg=60.5, grist=mixed("oat malt", 0.15)),
-    ),
+    edge("A22", "with oats", but, {"liquor_kg": 59.5}, {"liquor_kg": 60.5}, grist=mixed("oat malt", 0.15)),
     Case(
         "A22",
         "share of oats",
@@ -200,12 +153,7 @@ EDGES = (
     Case("A24", "pale", low_first(59.6, 9.0, 4.0, pale_to_keep=True), low_first(60.4, 9.0, 3.0, pale_to_keep=True)),
     Case("A25", "minutes", steps(FIRST, SECOND, step("mash_out", 78.0, 4.9)), but()),
     Case("A26", "kelvins", steps(FIRST, rest(64.95, 20.0), SECOND, OUT), steps(FIRST, rest(65.05, 20.0), SECOND, OUT)),
-    Case(
-        "A27",
-        "long",
-        steps(rest(63.0, 137.0, **MASH_IN), SECOND, OUT),
-        steps(rest(63.0, 133.0, **MASH_IN), SECOND, OUT),
-    ),
+    edge("A27", "long", two, (63.0, 137.0), (63.0, 133.0)),
     Case("A28", "low", low_first(30.4, 70.0, 0.0), low_first(29.6, 70.0, 0.0)),
     Case("A28", "high", low_first(49.6, 70.0, 0.0), low_first(50.4, 70.0, 0.0)),
     Case("A28", "minutes", low_first(40.0, 61.0, 0.0), low_first(40.0, 59.0, 0.0)),

@@ -92,7 +92,7 @@ def test_a_very_long_mash_is_a_warning() -> None:
 
 
 def test_one_heater_over_its_supply_is_a_warning() -> None:
-    """Several tuns over one supply may wait for each other: a note. One heater that is too much alone is a warning."""
+    """Several tuns over one supply may wait for each other: a note; one heater that is too much alone is a warning."""
     alone = _only(but(power_w=3000.0, supply_limit_w=2300.0), "A34")
     several = _only(but(power_w=2000.0, others_w=2000.0, supply_limit_w=2300.0), "A34")
     assert (alone.level, several.level) == ("warn", "note")

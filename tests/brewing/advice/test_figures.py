@@ -11,8 +11,8 @@ from controller.brewing.advice.plan_facts import MashPlan
 from controller.brewing.advice.rule import Rule
 from controller.brewing.advice.table import RULES
 from tests.brewing.advice.cases import CASES, Case
+from tests.brewing.advice.demo import CASES as DEMO
 from tests.brewing.advice.edges import EDGES, EDGES_BESIDE, HOT, LONG
-from tests.brewing.advice.test_demo import CASES as DEMO
 
 PLANS = (
     *(plan for case in (*CASES, *EDGES) for plan in (case.draws, case.twin)),

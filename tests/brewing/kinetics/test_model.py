@@ -114,10 +114,9 @@ def test_78_stops_it(minutes: int) -> None:
 @pytest.mark.parametrize("minutes", [10, 15, 20, 30])
 @pytest.mark.parametrize("cool", [60.0, 62.0, 63.0, 64.0])
 def test_falling_order_adds_nothing(hot: float, minutes: int, cool: float) -> None:
-    """After a hot rest a low one has no beta-amylase to work with: it gives what waiting in the heat would give.
-
-    With the last of the beta-amylase taken away it gives the same whole percent (half a point), and it stays
-    within two points (a fifth of the display band) of the same time spent hot. The rising order gives far more.
+    """After a hot rest a low one has no beta-amylase to work with: it gives what waiting in the heat would give;
+    with the last of the beta-amylase taken away it gives the same whole percent (half a point), and it stays
+    within two points (a fifth of the display band) of the same time spent hot; the rising order gives far more.
     """
     falling = limit((hot, minutes), (cool, 30))
     bare = mash((hot, minutes))._replace(beta=0.0)

@@ -153,9 +153,8 @@ def test_agrees_with_a_stiff_solver_on_random_pieces() -> None:
 
 @pytest.mark.parametrize("name", PROGRAMS)
 def test_error_of_the_step(name: str) -> None:
-    """Second by second or in pieces of 5 or 10 s, the limit moves by less than 0.2 points on the way and at the end.
-
-    Compared at every whole minute after the fifth, with steps of a quarter of a second as the truth.
+    """Second by second or in pieces of 5 or 10 s, the limit moves by less than 0.2 points on the way and at the end;
+    compared at every whole minute after the fifth, with steps of a quarter of a second as the truth.
     """
 
     def by_minute(piece_s: float) -> dict[int, float]:

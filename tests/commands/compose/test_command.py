@@ -21,27 +21,16 @@ from controller.commands.compose.trial import Judge, Trial
 from controller.edge.files import config_files
 from controller.edge.files.program_file import Base, parsed, text
 from controller.plan.recipe import Grist, Liquor
-from tests.places import ROOT
+from tests.commands.called import called
+from tests.places import CONFIG, own_config
 
-CONFIG = ROOT / "config"
 GOOD = Trial("complete", 12.0, 6000.0, 4000.0, 0.1, 80.0, (), 0)
 LIMITS = ("--tun", "plover", "--most-rests", "1", "--most-time", "1 h 15 min")
 
 
-def run(config: Path, *words: str) -> tuple[int, str, str]:
-    """Exit code, stdout and stderr of the command."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = main(["--config", str(config), "compose", *words])
-    return code, out.getvalue(), err.getvalue()
-
-
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    folder = Path(shutil.copytree(CONFIG, tmp_path / "config"))
-    service = folder / "service.toml"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
-    return folder
+    return own_config(tmp_path)
 
 
 @pytest.fixture
@@ -61,7 +50,7 @@ def at_once(monkeypatch: pytest.MonkeyPatch) -> Callable[[dict[float, Trial]], N
 
 
 def answer(config: Path, *words: str) -> dict[str, Any]:
-    code, out, err = run(config, *words, "--json")
+    code, out, err = called("compose", *words, "--json", config=config)
     assert (code, err.count("\n")) == (0, 1)
     assert err.startswith("searching programs for ")
     return dict(json.loads(out))
@@ -74,7 +63,9 @@ def answer(config: Path, *words: str) -> dict[str, Any]:
 def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path]:
     """One question with real dry runs, its first proposal written."""
     config = Path(shutil.copytree(CONFIG, tmp_path_factory.mktemp("whole") / "config"))
-    code, out, err = run(config, "full", *LIMITS, "--no-mash-out", "--grist", "4 kg", "--write", "mine", "--json")
+    code, out, err = called(
+        "compose", "full", *LIMITS, "--no-mash-out", "--grist", "4 kg", "--write", "mine", "--json", config=config
+    )
     assert code == 0, err
     return json.loads(out), config
 
@@ -112,7 +103,7 @@ def test_a_file_is_never_overwritten(whole: tuple[dict[str, Any], Path]) -> None
     _, config = whole
     path = config / "programs" / "mine.toml"
     before = path.read_bytes()
-    code, _, err = run(config, "dry", *LIMITS, "--write", "mine")
+    code, _, err = called("compose", "dry", *LIMITS, "--write", "mine", config=config)
     assert code == 2 and "which exists" in err
     assert path.read_bytes() == before
 
@@ -191,14 +182,14 @@ def test_what_a_dry_run_refuses_is_replaced(config: Path, at_once: Callable[[dic
 
 def test_nothing_fits(config: Path) -> None:
     """Half an hour is too short for any mash on this tun: exit code 1, and what would be needed."""
-    code, out, _ = run(config, "dry", "--tun", "gannet", "--most-time", "30 min")
+    code, out, _ = called("compose", "dry", "--tun", "gannet", "--most-time", "30 min", config=config)
     assert code == 1
     assert "no program fits 30 min: the shortest that converts takes" in out
 
 
 def test_the_page_shows_the_trade_off(config: Path, at_once: object) -> None:
     """For a person: a row a proposal with limit, range, time and program, the reasons, and the word estimate."""
-    code, out, _ = run(config, "balanced", *LIMITS)
+    code, out, _ = called("compose", "balanced", *LIMITS, config=config)
     assert code == 0
     lines = out.splitlines()
     assert lines[0].startswith("Programs for an apparent limit attenuation of 80 % on plover, 6 kg grist")
@@ -236,14 +227,14 @@ def test_the_page_shows_the_trade_off(config: Path, at_once: object) -> None:
 )
 def test_wrong_words_are_told_at_once(words: tuple[str, ...], said: list[str]) -> None:
     """Exit code 2 and every problem with its option, what was found and what is wanted; nothing is searched."""
-    code, out, err = run(CONFIG, *words)
+    code, out, err = called("compose", *words, config=CONFIG)
     assert (code, out) == (2, "")
     assert all(one in err for one in said), err
 
 
 def test_a_pick_that_is_not_there(config: Path, at_once: object) -> None:
     """`--pick 40` is refused with how many there are, and nothing is written."""
-    code, _, err = run(config, "full", *LIMITS, "--write", "mine", "--pick", "40")
+    code, _, err = called("compose", "full", *LIMITS, "--write", "mine", "--pick", "40", config=config)
     assert code == 2 and "--pick: found 40, wanted 1 to" in err
     assert not (config / "programs" / "mine.toml").exists()
 

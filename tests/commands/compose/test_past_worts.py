@@ -2,32 +2,25 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
-import shutil
 from pathlib import Path
 
 import pytest
 
 from controller.brewing.kinetics import model
 from controller.brewing.kinetics.calibration import Batch, calibrate
-from controller.cli import main
 from controller.report import from_disk, wort
+from tests.commands.called import called
 from tests.core.bench import course, leg
-from tests.places import ROOT
+from tests.places import own_config
 from tests.report.recorded import Recorded
-
-CONFIG = ROOT / "config"
 
 
 @pytest.fixture(scope="module")
 def brewery(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The shipped files, and the record of one mash: dough-in at 54 °C, twenty minutes at 64 °C."""
     folder = tmp_path_factory.mktemp("brewery")
-    config = Path(shutil.copytree(CONFIG, folder / "config"))
-    service = config / "service.toml"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{folder / "data"}"'))
+    config = own_config(folder)
     one = Recorded(folder / "data" / "record" / "gannet")
     one.until("idle")
     one.bench.start(course(leg("rest", 64.0, 1200.0)))
@@ -43,10 +36,7 @@ def brewery(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(config: Path, run_name: str) -> tuple[int, str, str]:
     path = config / "worts.toml"
     path.write_text(f'[[batch]]\nrun = "{run_name}"\ntun = "gannet"\nlimit_attenuation = "72 %"\n')
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = main(["--config", str(config), "compose", "--calibrate", str(path), "--json"])
-    return code, out.getvalue(), err.getvalue()
+    return called("compose", "--calibrate", str(path), "--json", config=config)
 
 
 def test_the_fit_is_to_the_measured_temperatures(brewery: Path) -> None:

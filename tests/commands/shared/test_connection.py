@@ -8,8 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -18,7 +17,8 @@ import pytest
 from controller.commands.shared.cautions import CAUTIONS
 from tests.field import secured
 from tests.field.secured import Secured
-from tests.places import ROOT
+from tests.places import CONFIG, ROOT
+from tests.waiting import PATIENCE_S, until
 
 
 class House:
@@ -27,7 +27,7 @@ class House:
     def __init__(self, folder: Path, broker: Secured) -> None:
         self.folder, self.broker, self.config = folder, broker, folder / "config"
         for part in ("tuns", "programs"):
-            shutil.copytree(ROOT / "config" / part, self.config / part)
+            shutil.copytree(CONFIG / part, self.config / part)
         self.access(self.config, "daemon", f'data_dir = "{folder / "data"}"\n')
 
     def access(self, folder: Path, user: str, more: str = "", password: Path | None = None) -> None:
@@ -51,7 +51,7 @@ class House:
         """Exit code, stdout and stderr of one command."""
         environment = {**os.environ, "PYTHONPATH": str(ROOT)}
         done = subprocess.run(
-            self.command(*words), check=False, capture_output=True, text=True, env=environment, timeout=60
+            self.command(*words), check=False, capture_output=True, text=True, env=environment, timeout=PATIENCE_S
         )
         return done.returncode, done.stdout, done.stderr
 
@@ -69,14 +69,7 @@ class House:
             yield log
         finally:
             daemon.terminate()
-            daemon.wait(10)
-
-
-def until(condition: Callable[[], bool], what: str, within_s: float = 20.0) -> None:
-    end = time.monotonic() + within_s
-    while not condition():
-        assert time.monotonic() < end, f"not within {within_s:g} s: {what}"
-        time.sleep(0.02)
+            daemon.wait(PATIENCE_S)
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +83,7 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 
 
 def test_the_only_daemon_that_answers_is_meant(house: House) -> None:
-    """Of two tuns one is served: no --tun is needed. Two that answer, and none, are asked back with their names."""
+    """Of two tuns one is served: no --tun is needed; two that answer, and none, are asked back with their names."""
     code, out, _ = house.said("status", "--json")
     assert (code, json.loads(out)["tun"]) == (0, "gannet")
     with house.serving("plover"):
@@ -115,7 +108,7 @@ def test_a_program_starts_on_its_own_tun(house: House) -> None:
 
 
 def test_a_start_prints_the_cautions(house: House) -> None:
-    """Each caution of the README in short, on stderr: stdout stays one JSON object. No other order prints them."""
+    """Each caution of the README in short, on stderr: stdout stays one JSON object; no other order prints them."""
     house.operator()
     code, out, err = house.said("order", "start", "sandpiper", "--json")
     assert (code, json.loads(out)["accepted"]) == (1, False)

@@ -7,6 +7,7 @@ from typing import Literal
 
 import pytest
 
+from controller.brewing import water
 from controller.core.control import climb
 from controller.core.control import plant_model as figures
 from controller.core.control.loop import START
@@ -16,7 +17,7 @@ from controller.plan.plan import Plan, make
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 
-WATER = 4186.0
+WATER = water.J_PER_L_K
 
 
 def tun(rise_k: float = 3.0, behind: bool = True, kind: Literal["proportional", "contactor"] = "proportional",
@@ -64,7 +65,7 @@ def plan(made: Tun, top_c: float, strike_c: float | None = None) -> Plan:
                            (79.6, 0.0)]
 )  # fmt: skip
 def test_heat_falls_with_the_room_under_the_limit(now_c: float, allowed: float) -> None:
-    """3 K at full power, limit 80, 0.5 K kept free: up to 76.5 all of it, at 78 half, above the limit none. The mash
+    """3 K at full power, limit 80, 0.5 K kept free: up to 76.5 all of it, at 78 half, above the limit none; the mash
     counts as far on as it will be once the probe feels this duty (0.02 K/s for 20 s), but no further than its target.
     """
     assert cap(tun(), 78.0, now_c) == pytest.approx(allowed)
@@ -126,7 +127,7 @@ def test_the_plan_knows_that_the_last_kelvins_take_longer() -> None:
 
 @pytest.mark.parametrize(("loss_w_per_k", "refused"), [(12.4, False), (12.6, True)])
 def test_a_target_that_the_heater_cannot_hold_under_the_limit_is_refused(loss_w_per_k: float, refused: bool) -> None:
-    """At 78 half of 3 kW may be given; twice a loss of 12.5 W/K over 60 K takes just that. Just under passes."""
+    """At 78 half of 3 kW may be given; twice a loss of 12.5 W/K over 60 K takes just that; just under passes."""
     found = [p for p in plan(tun(loss_w_per_k=loss_w_per_k), 78.0).problems if "hard limit" in p.wanted]
     assert len(found) == (1 if refused else 0)
     if refused:
@@ -136,7 +137,7 @@ def test_a_target_that_the_heater_cannot_hold_under_the_limit_is_refused(loss_w_
 
 @pytest.mark.parametrize(("loss_w_per_k", "refused"), [(30.0, False), (31.0, True)])
 def test_strike_liquor_must_be_held_under_the_limit_as_well(loss_w_per_k: float, refused: bool) -> None:
-    """At 76 °C 3.5 K are left, 1 kW for each: twice a loss of 30.2 W/K over 58 K is just that. Just under passes."""
+    """At 76 °C 3.5 K are left, 1 kW for each: twice a loss of 30.2 W/K over 58 K is just that; just under passes."""
     made = plan(tun(loss_w_per_k=loss_w_per_k), 66.5, strike_c=76.0)
     found = [p for p in made.problems if p.where == "dough_in: strike" and "hard limit" in p.wanted]
     assert [p.found for p in found] == (["76.0 °C"] if refused else [])

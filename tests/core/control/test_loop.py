@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from controller.core.control import loop as regulator
 from controller.core.control.loop import START, RegulatorState, regulate
 from controller.core.nouns import Demand, Figures, Measurement, Setpoint
-from tests.core.loops import FIGURES, OFF, Loop, hold, seen
+from tests.core.control.loops import FIGURES, OFF, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 
@@ -168,7 +168,7 @@ def test_the_outlet_stays_under_its_limit() -> None:
 
 
 @given(ANY, ANY, ANY, ANY, ANY, ANY, st.sampled_from(["hold", "off", "blocked"]))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_nothing_raises_and_no_duty_leaves_its_range(
     value: float, setpoint: float, slope: float, applied: float, dt: float, outlet: float, heat: str
 ) -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from controller.core.control.on_off import START, ModulatorState, modulate
 from controller.core.nouns import Demand, Figures
-from tests.core.loops import FIGURES
+from tests.core.control.loops import FIGURES
 
 RELAY = FIGURES._replace(window_s=10.0)
 CONTACTOR = FIGURES._replace(window_s=20.0, min_on_s=5.0, min_off_s=4.0)

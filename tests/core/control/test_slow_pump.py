@@ -14,8 +14,8 @@ from controller.core.control import slow_pump as slow_flow
 from controller.core.control.loop import START, RegulatorState, regulate
 from controller.core.control.slow_pump import COIL_GIVES_WAY, FLOW, GIVES_WAY, HEALTHY_LAG, LATE_LAG, OVER_K
 from controller.core.nouns import Setpoint, Target
-from tests.core.control.test_plant_model import MASH, STRIKE, Place, tun
-from tests.core.loops import FIGURES, OFF, Loop, hold, seen
+from tests.core.control.loops import FIGURES, OFF, Loop, hold, seen
+from tests.core.control.tuns import MASH, STRIKE, Place, tun
 
 PUMPED = FIGURES._replace(dead_s=60.0, loop_s=50.0, lag_sd=0.35)
 ANY = st.floats(allow_nan=True, allow_infinity=True)
@@ -163,7 +163,7 @@ def test_only_the_lag_is_forgotten() -> None:
     ("coil", MASH, False, True), ("jacket", MASH, False, False),
 ])  # fmt: skip
 def test_which_tuns_can_be_late(place: Place, target: Target, behind: bool, bed: bool) -> None:
-    """Pumped tuns with grist in and the probe before the heater; not plain liquor, a stirrer, a probe behind it. A coil
+    """Pumped tuns with grist in and the probe before the heater; not plain liquor, a stirrer, a probe behind it; a coil
     is late by itself as well."""
     made = figures.figures(tun(place, behind=behind, pumped=place != "jacket"), target)
     plate = tun(place, pumped=place != "jacket")
@@ -172,7 +172,7 @@ def test_which_tuns_can_be_late(place: Place, target: Target, behind: bool, bed:
 
 
 @given(ANY, ANY, ANY, ANY, ANY, ANY)
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_whatever_comes_the_duty_is_a_number(
     value: float, target_c: float, setpoint: float, applied: float, dt: float, plateau_c: float
 ) -> None:

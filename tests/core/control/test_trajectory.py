@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from controller.core.control.trajectory import SPARED_SHARE, START, RampState, shape
 from controller.core.nouns import Figures, Target
-from tests.core.loops import FIGURES, OFF, Loop, hold, seen
+from tests.core.control.loops import FIGURES, OFF, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 

@@ -7,6 +7,7 @@ from math import nan
 
 import pytest
 
+from controller.brewing import water
 from controller.core import nouns
 from controller.core.guard import requalify as evidence
 from controller.core.guard import watch_mash, watch_plant
@@ -246,7 +247,7 @@ def test_the_second_in_ten_minutes_waits_for_a_person(ago_s: float, latched: boo
 
 
 @pytest.mark.parametrize(
-    ("flow", "limit_k"), [(None, 12.0), (12.0, 12.0), (11.9436, 12.0), (6.0, 2 * 5000.0 / (0.1 * 4186.0))]
+    ("flow", "limit_k"), [(None, 12.0), (12.0, 12.0), (11.9332, 12.0), (6.0, 2 * 5000.0 / (0.1 * water.J_PER_L_K))]
 )
 def test_a_small_flow_may_be_hotter(flow: float | None, limit_k: float) -> None:
     """Twice what the plate's flow is warmed by at full power, where that is more than the limit."""

@@ -7,6 +7,7 @@ from typing import Any, Literal
 
 import pytest
 
+from controller.brewing import water
 from controller.core.guard import history as physics
 from controller.core.guard.history import Past
 from controller.core.guard.registry import Finding, Senses
@@ -310,7 +311,7 @@ def test_a_coil_in_liquor_that_the_file_names_must_keep_up_as_any_heater() -> No
 
 def test_a_slow_rise_in_idle_with_a_bath() -> None:
     """A full tun and its bath may warm so slowly; half of that rate is the least that looks like the heater."""
-    full = 4186.0 * JACKET.volume_l + JACKET.metal_j_per_k
+    full = water.J_PER_L_K * JACKET.volume_l + JACKET.metal_j_per_k
     for bath_l, trips in ((0.0, False), (100.0, True)):
         rate = 60.0 * 0.45 * 10_000.0 / full
         story = Story(bathed(bath_l, "jacket"), state=S.IDLE, setpoint_c=None, power_w=10_000.0)
@@ -386,8 +387,8 @@ def test_over_the_setpoint_starts_anew() -> None:
 
 def test_idle_alarm_and_latch() -> None:
     """With nothing running a steady rise at the heater's own rate latches; a slope too fast or too slow only alarms."""
-    own = POWER / (JACKET.min_liquor_l * 4186.0 + JACKET.metal_j_per_k) * 60.0  # K/min at the least content
-    least = POWER / (JACKET.volume_l * 4186.0 + JACKET.metal_j_per_k) * 60.0
+    own = POWER / (JACKET.min_liquor_l * water.J_PER_L_K + JACKET.metal_j_per_k) * 60.0  # K/min at the least content
+    least = POWER / (JACKET.volume_l * water.J_PER_L_K + JACKET.metal_j_per_k) * 60.0
     for rate, latches in ((1.4 * own, True), (1.6 * own, False), (0.52 * least, False), (0.9 * own, True)):
         story = Story(state=S.IDLE)
         assert (story.go(rising(20.0, rate), 0.0, 900.0) is not None) is latches, rate
@@ -397,7 +398,7 @@ def test_idle_alarm_and_latch() -> None:
 @pytest.mark.parametrize(("share", "latches"), [(0.48, False), (0.52, True)])
 def test_idle_latches_nothing_slower_than_a_full_tun(share: float, latches: bool) -> None:
     """Half the rate of the fullest tun still counts as the heater's; a slower rise only alarms."""
-    least = 4000.0 / (JACKET.volume_l * 4186.0 + JACKET.metal_j_per_k) * 60.0
+    least = 4000.0 / (JACKET.volume_l * water.J_PER_L_K + JACKET.metal_j_per_k) * 60.0
     story = Story(state=S.IDLE, power_w=4000.0)
     assert (story.go(rising(20.0, share * least), 0.0, 900.0) is not None) is latches
     assert story.past.idle_alarm

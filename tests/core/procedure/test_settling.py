@@ -8,31 +8,9 @@ from controller.core.nouns import Phase, RunState
 from controller.core.procedure import settling
 from controller.core.procedure.run import leg_of
 from controller.settings.tun import Output
-from tests.core.bench import Bench, course, leg, settings, tun
+from tests.core.bench import Bench, tun
+from tests.core.runs import SETTLED, SETTLED_REST, settled
 from tests.edge.statuses import said as status_of
-
-REST = leg("protein", 50.0, 300.0)
-PLAN = course(REST, leg("maltose", 63.0, 600.0), leg("keep", 63.0, 3600.0, kind="keep"))
-
-
-def settled(mash_c: float, over_at: float | None = None) -> Bench:
-    """A mash that has landed at mash_c, one second after it has settled."""
-    bench = Bench(settings(), mash_c=53.8)
-    bench.until("idle")
-    bench.start(PLAN)
-    bench.until("dough_in")
-    bench.answer()
-    bench.mash_c = mash_c
-    bench.until("grain_in")
-    bench.run(60)
-    bench.answer()
-    bench.until("settling")
-    for _ in range(400):
-        bench.mash_c = mash_c
-        bench.step()
-        if bench.state.run.phase is not Phase.SETTLING or (over_at and bench.state.run.offer):
-            break
-    return bench
 
 
 def said(bench: Bench) -> list[str]:
@@ -42,7 +20,7 @@ def said(bench: Bench) -> list[str]:
 def test_the_figures_of_the_demo_brewhouse() -> None:
     """1.4 K short of 50 °C on the reference mash: 1.4 min at 5 kW, or 2.2 kg at 95 °C (worked from formulas 6, 12)."""
     free = tun(climb_k_per_s=5.0 / 60)
-    found = settling.correction(PLAN, REST._replace(climb_k_per_s=5.0 / 60), free, 48.6)
+    found = settling.correction(SETTLED, SETTLED_REST._replace(climb_k_per_s=5.0 / 60), free, 48.6)
     assert found.heat_s is not None and found.heat_s / 60 == pytest.approx(1.42, abs=0.02)
     assert found.liquor_kg == pytest.approx(2.21, abs=0.01)
     assert found.thickness_l_per_kg == pytest.approx(62.21 / 20.0, abs=0.01)
@@ -50,7 +28,7 @@ def test_the_figures_of_the_demo_brewhouse() -> None:
 
 def test_an_overshoot_is_corrected_with_cold_liquor() -> None:
     """2 K over 64 °C with liquor of 12 °C: 2.73 kg (worked example W7c)."""
-    found = settling.correction(PLAN, REST._replace(target_c=64.0), tun(room_c=12.0), 66.0)
+    found = settling.correction(SETTLED, SETTLED_REST._replace(target_c=64.0), tun(room_c=12.0), 66.0)
     assert found.heat_s is None
     assert found.liquor_kg == pytest.approx(2.73, abs=0.02)
 
@@ -101,7 +79,7 @@ def test_the_offer_is_withdrawn_once_the_rest_is_counted() -> None:
     bench = settled(48.6)
     bench.until("resting")
     bench.run(65)
-    assert bench.state.run.counting
+    assert bench.state.run.progress.counting
     assert bench.state.run.offer is None
 
 
@@ -174,5 +152,5 @@ def test_an_answer_that_was_not_offered_is_refused() -> None:
 
 def test_no_room_for_liquor_is_said() -> None:
     """In a tun already full to 95 % the liquor is named as impossible."""
-    found = settling.correction(PLAN, REST, tun(volume_l=76.0), 48.6)
+    found = settling.correction(SETTLED, SETTLED_REST, tun(volume_l=76.0), 48.6)
     assert any("no room" in way for way in settling._ways(found))

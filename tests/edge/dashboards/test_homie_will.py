@@ -12,29 +12,21 @@ import aiomqtt
 import pytest
 
 from controller.edge.dashboards import homie_will
-from controller.edge.dashboards.homie import Homie
 from controller.edge.dashboards.homie_will import hold
 from controller.edge.mqtt import broker_link
-from controller.settings.tun import Broker as BrokerSettings
-from controller.settings.tun import Dashboards, Service
-from tests.core.bench import settings
+from tests.edge.dashboards.homie_device import device
 from tests.panel.stage import PASSWORD, Broker
 from tests.places import ROOT
+from tests.waiting import PATIENCE_S
 
 STATE = "underback/5/underback-testtun/$state"  # a prefix that this broker's daemon may write
 
 PROCESS = """
 import asyncio, sys
-from tests.edge.dashboards.test_homie_will import device
+from tests.edge.dashboards.homie_device import device
 from controller.edge.dashboards.homie_will import hold
 asyncio.run(hold(*device(int(sys.argv[1]), sys.argv[2])))
 """
-
-
-def device(port: int, password_file: str) -> tuple[BrokerSettings, str, Homie]:
-    broker = BrokerSettings(port=port, username="daemon", password_file=password_file)
-    service = Service(broker=broker, dashboards=Dashboards(homie=True, homie_prefix="underback"))
-    return broker, "homie-will", Homie("underback", settings()._replace(service=service))
 
 
 @pytest.fixture
@@ -52,7 +44,7 @@ async def listener(port: int) -> AsyncIterator[Callable[[], asyncio.Future[bytes
         await client.subscribe(STATE, 1)
 
         async def following() -> bytes:
-            async with asyncio.timeout(10):
+            async with asyncio.timeout(PATIENCE_S):
                 payload = (await anext(client.messages)).payload
                 assert isinstance(payload, bytes)
                 return payload
@@ -79,7 +71,7 @@ async def test_an_orderly_end_is_not_lost(broker: Broker, tmp_path: Path) -> Non
         task = asyncio.create_task(hold(*device(broker.port, str(tmp_path / "password"))))
         assert await word() == b"ready"
         task.cancel()
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(PATIENCE_S):
             with contextlib.suppress(asyncio.CancelledError):
                 await task
         async with aiomqtt.Client("127.0.0.1", broker.port, username="daemon", password=PASSWORD) as after:
@@ -126,7 +118,7 @@ async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, mo
     for _ in range(5):  # as far as the call
         await asyncio.sleep(0)
     task.cancel()
-    done, _ = await asyncio.wait({task}, timeout=5)
+    done, _ = await asyncio.wait({task}, timeout=PATIENCE_S)
     task.cancel()
     assert done
     assert task.cancelled()

@@ -10,16 +10,15 @@ import pytest
 
 from controller.edge.files import config_files, plan_by_name
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Service
-from tests.places import ROOT
+from controller.settings.service import Service
+from tests.places import CONFIG, ROOT, own_config
 
 README = ROOT / "README.md"
-CONFIG = ROOT / "config"
 
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(CONFIG, tmp_path / "config"))
+    return own_config(tmp_path)
 
 
 def test_shipped_files_are_right() -> None:
@@ -71,7 +70,10 @@ def test_settings_digest_changes_with_the_files(config: Path) -> None:
 
 def test_settings_tell_tun_and_service_together(config: Path) -> None:
     """What is wrong in the tun file and in the service file is told at once."""
-    for name, old, new in (("tuns/gannet.toml", '"100 L"', '"100"'), ("service.toml", 'tick = "1 s"', 'tick = "1 h"')):
+    for name, old, new in (
+        ("tuns/gannet.toml", '"100 L"', '"100"'),
+        ("service.toml", "keep_runs = 50", "keep_runs = 0"),
+    ):
         path = config / name
         path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
     with pytest.raises(Problems) as wrong:

@@ -13,9 +13,7 @@ from controller.cli import main
 from controller.edge.files import config_files, safe_xml
 from controller.plan.recipe import Program
 from controller.settings.problems import Problems
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import CONFIG
 
 
 def unit(value: object, name: str) -> dict[str, object]:

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
 
 from controller.cli import main
 from tests.edge.files.wrong_files import ALL, BLOCKS, LINNET, Slip
-from tests.places import ROOT
-
-CONFIG = ROOT / "config"
+from tests.places import own_config
 
 
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(CONFIG, tmp_path / "config"))
+    return own_config(tmp_path)
 
 
 def spoil(config: Path, slip: Slip) -> None:

@@ -286,7 +286,8 @@ SERVICES = (
     service(
         "password in the file", 'password_file = ""', 'password = "x"', 'unknown key "password"', '"password_file"'
     ),
-    service("tick of a minute", 'tick = "1 s"', 'tick = "60 s"', "tick", "0.5 s to 2 s"),
+    service("a pace of its own", "resume_minutes", 'tick = "1 s"\nresume_minutes', 'unknown key "tick"', "delete it"),
+    service("nothing kept", "keep_runs = 50", "keep_runs = 0", "keep_runs", "1 to 100000"),
     service("resume after two hours", "resume_minutes = 30", "resume_minutes = 120", "resume_minutes", "0 to 60"),
     service("prefix with a wildcard", 'prefix = "underback"', 'prefix = "under/+"', "prefix", "without + and #"),
     service("tls as text", "tls = false", 'tls = "no"', "broker: tls", "true or false"),

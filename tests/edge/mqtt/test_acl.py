@@ -20,6 +20,7 @@ from controller.messages.topics import topics
 from tests.field import secured
 from tests.field.secured import TUNS, WITNESS, Secured
 from tests.places import CONFIG
+from tests.waiting import PATIENCE_S
 
 PROBES = tuple(f"probe/{role}{end}" for role in ("mash", "second", "outlet") for end in ("", "/online"))
 NODES = (*PROBES, "level", "flow")
@@ -106,7 +107,7 @@ class Client:
 
     async def round_trip(self) -> None:
         """Everything the broker sent before is here when its next answer is."""
-        await self.client.subscribe("x/nothing/here", timeout=5)
+        await self.client.subscribe("x/nothing/here", timeout=PATIENCE_S)
 
 
 @asynccontextmanager
@@ -125,7 +126,7 @@ async def test_what_each_user_may_say(broker: Secured, version: int) -> None:
         await witness.client.subscribe("#", qos=1)
         for user in MATRIX:
             speaker = await stack.enter_async_context(client(broker, user, version))
-            await asyncio.gather(*(speaker.client.publish(topic, user, qos=1, timeout=5) for topic in TOPICS))
+            await asyncio.gather(*(speaker.client.publish(topic, user, qos=1, timeout=PATIENCE_S) for topic in TOPICS))
         await witness.round_trip()
         came = {user: {t for t, payload, _ in witness.heard if payload == user.encode()} for user in MATRIX}
         assert came == {user: rights.says for user, rights in MATRIX.items()}
@@ -138,7 +139,7 @@ async def test_what_each_user_may_hear(broker: Secured) -> None:
         for listener in listeners.values():
             await listener.client.subscribe([("#", 1), ("$SYS/#", 1)])
         witness = await stack.enter_async_context(client(broker, WITNESS))
-        await asyncio.gather(*(witness.client.publish(topic, b"to all", qos=1, timeout=5) for topic in TOPICS))
+        await asyncio.gather(*(witness.client.publish(topic, b"to all", qos=1, timeout=PATIENCE_S) for topic in TOPICS))
         for listener in listeners.values():
             await listener.round_trip()
         came = {user: {t for t, payload, _ in c.heard if payload == b"to all"} for user, c in listeners.items()}
@@ -151,7 +152,7 @@ async def test_retained_messages_follow_the_same_rights(broker: Secured) -> None
     topics = sorted(of("gannet", "status", "probe/mash/online", "heater/online"))
     async with client(broker, WITNESS) as witness:
         for topic in topics:
-            await witness.client.publish(topic, b"kept", qos=1, retain=True, timeout=5)
+            await witness.client.publish(topic, b"kept", qos=1, retain=True, timeout=PATIENCE_S)
     for user, rights in MATRIX.items():
         async with client(broker, user) as listener:
             await listener.client.subscribe("#", qos=1)
@@ -160,7 +161,7 @@ async def test_retained_messages_follow_the_same_rights(broker: Secured) -> None
             assert kept == rights.hears & set(topics), user
     async with client(broker, WITNESS) as witness:
         for topic in topics:
-            await witness.client.publish(topic, b"", qos=1, retain=True, timeout=5)
+            await witness.client.publish(topic, b"", qos=1, retain=True, timeout=PATIENCE_S)
 
 
 def test_every_topic_of_the_table_has_an_owner() -> None:
@@ -183,7 +184,9 @@ def test_a_wrong_list_would_be_seen(tmp_path: Path) -> None:
     async def panel_says() -> set[str]:
         async with client(again, WITNESS) as witness, client(again, "panel") as panel:
             await witness.client.subscribe("#", qos=1)
-            await asyncio.gather(*(panel.client.publish(topic, b"panel", qos=1, timeout=5) for topic in TOPICS))
+            await asyncio.gather(
+                *(panel.client.publish(topic, b"panel", qos=1, timeout=PATIENCE_S) for topic in TOPICS)
+            )
             await witness.round_trip()
             return {t for t, payload, _ in witness.heard if payload == b"panel"}
 

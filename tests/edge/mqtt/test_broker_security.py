@@ -16,9 +16,10 @@ import pytest
 
 from controller.edge.mqtt import broker_link, connection
 from controller.edge.mqtt.transport import Post, ReplyTo
-from controller.settings.tun import Broker
+from controller.settings.service import Broker
 from tests.field import secured
 from tests.field.secured import Secured
+from tests.waiting import PATIENCE_S
 
 
 @pytest.fixture(scope="module")
@@ -55,9 +56,9 @@ async def first_news(login: Broker) -> tuple[str, str]:
 
 @asynccontextmanager
 async def connected(transport: broker_link.BrokerLink) -> AsyncIterator[Ear]:
-    """The transport at work within the block, which may last eight seconds; its own failure ends the block."""
+    """The transport at work within the block; its own failure ends the block."""
     ear = Ear()
-    async with asyncio.timeout(8), asyncio.TaskGroup() as group:
+    async with asyncio.timeout(PATIENCE_S), asyncio.TaskGroup() as group:
         task = group.create_task(transport.run(ear))
         yield ear
         task.cancel()

@@ -23,9 +23,8 @@ from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 
-CONFIG = ROOT / "config"
 SETTINGS = config_files.settings(CONFIG, "gannet")
 TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
 KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))
@@ -66,7 +65,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Snapshots, list[tup
 
         def look(service: Any) -> bool:
             now = service.state.run
-            places.append((service.state.now, now.leg, now.credited_s, now.state))
+            places.append((service.state.now, now.leg, now.progress.credited_s, now.state))
             return now.state is RunState.COMPLETE
 
         await bench.run(look, 3 * 3600.0)
@@ -109,7 +108,7 @@ def test_a_power_cut_at_every_disk_call_loses_at_most_five_seconds(
         assert told[1] <= kept.run.leg <= later[1]
         if told[1] == later[1]:
             checked += 1
-            assert told[2] - 5.0 <= kept.run.credited_s <= later[2]
+            assert told[2] - 5.0 <= kept.run.progress.credited_s <= later[2]
     assert checked > 100
 
 
@@ -303,7 +302,7 @@ def test_an_outage_is_known_from_a_clock_that_can_know_it(
     outage: float | None,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """The same boot: seconds since boot. Another boot: the wall clock, if it was right before and is right now."""
+    """The same boot: seconds since boot; another boot: the wall clock, if it was right before and is right now."""
     monkeypatch.setattr(reader, "boot_id", lambda: boot)
     monkeypatch.setattr(reader, "since_boot_s", lambda: up)
     clock = VirtualNow(0.0)

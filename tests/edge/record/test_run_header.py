@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,8 +15,8 @@ from controller.edge.files import config_files
 from controller.edge.record import calibrations, run_header
 from controller.plan import plan
 from controller.plan.advise import advise
-from controller.settings.tun import Settings
-from tests.places import ROOT
+from controller.settings.service import Settings
+from tests.places import own_config
 
 NOW = 1.79e9
 
@@ -25,10 +24,7 @@ NOW = 1.79e9
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
     """The shipped configuration with a data folder of its own."""
-    folder = tmp_path / "config"
-    shutil.copytree(ROOT / "config", folder, ignore=shutil.ignore_patterns("panel"))
-    service = folder / "service.toml"
-    service.write_text(service.read_text().replace('data_dir = "data"', f'data_dir = "{tmp_path / "data"}"'))
+    folder = own_config(tmp_path)
     gannet = folder / "tuns/gannet.toml"  # a weak heater, so that there is advice to file
     gannet.write_text(gannet.read_text().replace('power = "5 kW"', 'power = "3 kW"'))
     return folder

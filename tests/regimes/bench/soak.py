@@ -25,10 +25,8 @@ from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
-from tests.places import ROOT
+from tests.places import CONFIG
 from tests.regimes.bench.daemon import rss_mb
-
-CONFIG = ROOT / "config"
 
 
 class Forgetful(list[tuple[str, bytes, bool]]):

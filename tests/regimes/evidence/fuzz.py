@@ -19,13 +19,14 @@ from collections.abc import Callable
 from random import Random
 from typing import NamedTuple
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Bad, HeaterReport, Order, RunState, Switch
 from controller.field import commands, lease
 from controller.messages import incoming as wire
 from controller.messages import strict_json as strict
 from controller.messages.inbox import Inbox
 from tests.core.bench import settings
+from tests.core.runs import heating
 
 Check = Callable[[bytes], bool]  # was it taken for a true message? Raises where something is wrong
 READING = b'{"value": 63.25, "seq": 1207, "at": 1790000000.5, "unit": "C"}'
@@ -149,11 +150,11 @@ def record(payload: bytes) -> bool:
         found = json.loads(payload)
     except (ValueError, RecursionError):
         return False  # the journal refuses the line
-    kept = memory.recall(found, 5.0) if isinstance(found, dict) else None
+    kept = checkpoint.recall(found, 5.0) if isinstance(found, dict) else None
     if kept is None:
         return False
     assert kept.run.state in RunState
-    _finite(kept.run.credited_s, kept.run.gap_credit_s, kept.run.excluded_s, kept.last_c)
+    _finite(kept.run.progress.credited_s, kept.run.gap.credit_s, kept.run.excluded_s, kept.last_c)
     return True
 
 
@@ -181,9 +182,7 @@ class _Door:
 
 def _kept() -> bytes:
     """A true record of a run under way."""
-    from tests.core.guard.test_order_trip_table import _resting
-
-    return json.dumps(memory.keep(_resting().state)).encode()
+    return json.dumps(checkpoint.keep(heating().state)).encode()
 
 
 READERS: dict[str, Reader] = {

@@ -1,14 +1,15 @@
 """Would the tests notice if the guard were a little wrong?
 
-    python -m tests.regimes.evidence.mutation    the whole guard: every module named in TESTS
-    python -m tests.regimes.evidence.mutation --of physics --every 4 --budget-s 600
-    python -m tests.regimes.evidence.mutation --of physics --again survivors.txt  only what an earlier run showed
+    python -m tests.regimes.evidence.mutation    the whole guard and the probe room (tests/mirror.py)
+    python -m tests.regimes.evidence.mutation --of controller/core/guard/trips.py --every 4 --budget-s 600
+    python -m tests.regimes.evidence.mutation --again survivors.txt  only what an earlier run showed
     python -m tests.regimes.evidence.mutation --since COMMIT     only those on lines changed since then
 
 Each mutant changes one place in the source: a comparison or its edge, a sum's sign, a number, a truth value, an `and`
 for an `or`, a condition turned round, a limit of min or max, a value that is kept instead of replaced. It is compiled
-into a forked process that then runs the quick tests of that module until one fails. Constants of docstrings, types and
-words for people are left alone. A mutant that no test notices is a survivor and is shown with its line.
+into a forked process that then runs the tests of that module until one fails: those of its name, else those of its
+room. Constants of docstrings, types and words for people are left alone. A mutant that no test notices is a survivor
+and is shown with its line.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import dataclasses
 import importlib
 import os
 import re
@@ -31,20 +33,9 @@ from typing import Any, NamedTuple
 import pytest
 from _pytest.runner import runtestprotocol
 
-GUARD = ["test_guard_corners", "test_guard_edges", "test_guard_runs", "test_guard_notes_more", "test_probe_edges"]
-GUARD += ["test_causes", "test_heater_word", "test_old_words"]
-TESTS = {  # the quick ones; the closed loops of test_guard.py would notice more
-    "guard": GUARD,
-    "trips": GUARD,
-    "evidence": GUARD,
-    "causes": GUARD,
-    "guard_notes": GUARD,
-    "watch_mash": GUARD,
-    "watch_plant": GUARD,
-    "physics": ["test_physics_rules", "test_physics_edges"],
-    "probe": ["test_probe_room", "test_probe_edges", "test_old_words"],
-}
-HERE = Path(__file__).resolve().parents[1] / "core"
+from tests.mirror import EVIDENCED, modules, own_tests
+from tests.places import ROOT
+
 LONGEST_S = 120  # a mutant that never ends is noticed as well
 SWAPS: dict[type[ast.AST], tuple[type[ast.AST], ...]] = {
     ast.Lt: (ast.LtE, ast.GtE), ast.LtE: (ast.Lt, ast.Gt), ast.Gt: (ast.GtE, ast.LtE), ast.GtE: (ast.Gt, ast.Lt),
@@ -74,14 +65,17 @@ def mutants(source: str) -> Iterator[Mutant]:
             yield Mutant(getattr(node, "lineno", 0), what, ast.fix_missing_locations(other))
 
 
-def _places(tree: ast.Module) -> list[ast.AST]:
-    """What may be changed: the statements of functions and the numbers of constants, without words and types."""
+def _places(tree: ast.Module | ast.ClassDef) -> list[ast.AST]:
+    """What may be changed: the statements of functions and methods and the numbers of constants and fields, without
+    words and types."""
     found: list[ast.AST] = []
     for top in tree.body:
-        if isinstance(top, ast.FunctionDef):
+        if isinstance(top, ast.ClassDef):
+            found += _places(top)
+        elif isinstance(top, ast.FunctionDef):
             for part in top.body:
                 found += _within(part)
-        elif isinstance(top, ast.Assign) and isinstance(top.value, ast.Constant | ast.BinOp):
+        elif isinstance(top, ast.Assign | ast.AnnAssign) and isinstance(top.value, ast.Constant | ast.BinOp):
             found += _within(top.value)
     return found
 
@@ -158,27 +152,45 @@ def _verdict(items: list[pytest.Item], mutant: Mutant, module: ModuleType) -> in
 
 
 def _share(before: dict[str, Any], module: ModuleType) -> None:
-    """Others hold the functions and types by name: types stay what they were, functions get the new code."""
+    """Others hold functions, types and frozen values by name: each stays itself and gets the new code or fields."""
     for key, old in before.items():
         new = vars(module).get(key)
-        if isinstance(old, type):
+        if getattr(old, "__module__", None) == module.__name__:
+            _become(old, new)
             setattr(module, key, old)
-        elif isinstance(old, FunctionType) and isinstance(new, FunctionType) and old.__module__ == module.__name__:
-            old.__code__, old.__defaults__ = new.__code__, new.__defaults__
+        elif isinstance(old, type):
             setattr(module, key, old)
-    if "QUICK" in before:
-        vars(module)["QUICK"] = before["QUICK"]
+
+
+def _become(old: Any, new: Any) -> None:
+    """Does the old function, type or value what the new one does?"""
+    if isinstance(old, FunctionType) and isinstance(new, FunctionType):
+        old.__code__, old.__defaults__, old.__kwdefaults__ = new.__code__, new.__defaults__, new.__kwdefaults__
+    elif isinstance(old, property) and isinstance(new, property):
+        _become(old.fget, new.fget)
+    elif isinstance(old, classmethod | staticmethod) and isinstance(new, classmethod | staticmethod):
+        _become(old.__func__, new.__func__)
+    elif isinstance(old, type) and isinstance(new, type):
+        for name, value in vars(new).items():
+            if isinstance(value, bool | int | float) and not name.startswith("__"):
+                setattr(old, name, value)
+            else:
+                _become(vars(old).get(name), value)
+    elif dataclasses.is_dataclass(old) and dataclasses.is_dataclass(new):
+        for part in dataclasses.fields(old):
+            object.__setattr__(old, part.name, getattr(new, part.name))
 
 
 class Run:
     """A pytest plugin: once the tests are collected, every mutant runs them in a process of its own."""
 
-    def __init__(self, name: str, args: argparse.Namespace, until: float) -> None:
-        self.name, self.args, self.until, self.alive = name, args, until, 0
+    def __init__(self, path: Path, args: argparse.Namespace, until: float) -> None:
+        self.path, self.args, self.until, self.alive = path, args, until, 0
+        self.name = path.relative_to(ROOT).as_posix()
 
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
-        module = importlib.import_module(f"controller.core.{self.name}")
-        path = Path(str(module.__file__))
+        path, dotted = self.path, self.name.removesuffix(".py").replace("/", ".")
+        module = importlib.import_module(dotted)
         source = path.read_text(encoding="utf-8")
         if not session.items:
             raise pytest.UsageError(f"no tests of {self.name} could be collected")
@@ -219,7 +231,7 @@ def changed(commit: str, path: Path) -> set[int]:
 
 
 def shown(name: str, mutant: Mutant) -> str:
-    return f"  {name}.py:{mutant.line}: {mutant.what}"
+    return f"  {name}:{mutant.line}: {mutant.what}"
 
 
 def say(text: str) -> None:
@@ -232,7 +244,7 @@ TELL = os.dup(1)
 
 def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--of", choices=TESTS, action="append")
+    parser.add_argument("--of", metavar="PATH", action="append", help="a module or a room, from the root")
     parser.add_argument("--every", type=int, default=1, help="only every so manyth mutant")
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--since", metavar="COMMIT", help="only mutants of lines that were changed since then")
@@ -240,9 +252,9 @@ def main(words: list[str]) -> int:
     parser.add_argument("--budget-s", type=float, default=1e9)
     args = parser.parse_args(words)
     until, alive = time.monotonic() + args.budget_s, 0
-    for name in args.of or TESTS:
-        run = Run(name, args, until)
-        files = [str(HERE / f"{test}.py") for test in TESTS[name]]
+    for path in modules(*(args.of or EVIDENCED)):
+        run = Run(path, args, until)
+        files = [str(file) for file in own_tests(path)]
         if pytest.main(["-q", "-s", "-p", "no:cacheprovider", *files], plugins=[run]) not in (0, 5):
             return 2
         alive += run.alive

@@ -9,7 +9,7 @@ import pytest
 
 from controller.commands.dryrun.outcome_text import page
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun
 from sim.people.manner import Manner
 from sim.people.person import Person
@@ -66,7 +66,7 @@ def test_it_starts_once_with_a_hand_thermometer_in_the_tun(gannet: Pair) -> None
 
 
 def test_it_sees_to_a_trip_before_it_asks_for_a_start(gannet: Pair) -> None:
-    """Idle with a latched trip: acknowledged, looked at, cleared, and no start as long as it stands. A brewer who
+    """Idle with a latched trip: acknowledged, looked at, cleared, and no start as long as it stands; a brewer who
     clears nothing asks for the start all the same."""
     trip = {"id": "G15", "latched": True}
     bench = Bench(gannet, Manner(clears=True, look_s=30.0))

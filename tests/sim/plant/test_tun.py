@@ -127,7 +127,7 @@ def specs(draw: st.DrawFn) -> TunSpec:
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(spec=specs(), seed=st.integers(0, 2**32))
 def test_every_joule_is_booked(spec: TunSpec, seed: int) -> None:
     """Whatever is done to whatever tun, heat in less heat out is heat stored, to 0.1 % (here: to rounding)."""

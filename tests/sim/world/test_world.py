@@ -12,7 +12,7 @@ from controller.core.nouns import Bad, Reading
 from controller.messages import incoming
 from controller.messages.strict_json import Refused
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.world.faults import KINDS, parse
 from sim.world.network import Message
 from sim.world.world import World
@@ -135,7 +135,7 @@ def test_a_dead_probe_says_nothing(gannet: Pair, fault: str) -> None:
 
 
 def test_a_frozen_value_goes_on_counting_and_a_stale_one_does_not(gannet: Pair) -> None:
-    """Frozen: one value, rising sequence. Stale: one value, one sequence."""
+    """Frozen: one value, rising sequence; stale: one value, one sequence."""
     frozen = world(gannet, "probe_frozen@60")
     late = [r for r in readings(frozen, heat(frozen, 300.0)) if isinstance(r, Reading) and r.at >= 60.0]
     assert len({r.value_c for r in late}) == 1 and len({r.seq for r in late}) == len(late) > 200

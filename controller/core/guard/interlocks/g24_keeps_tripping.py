@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
-from controller.core.guard.interlock import Finding, Interlock, Kept, Row
+from controller.core.guard.interlock import Finding, Interlock, Row
 from controller.core.guard.senses import Senses
 from controller.core.nouns import Instant, RunState, Trip
 
@@ -47,13 +46,10 @@ class KeepsTripping(Interlock):
         """Somebody must say that the cause was found."""
         return "" if inspected is True else INSPECT
 
-    def keep(self, now: Instant) -> dict[str, Kept]:
-        """How old are they?"""
-        return {"incident_ages_s": [now - at for at in self.incidents]}
+    def keep(self) -> Self:
+        """They count on over a restart."""
+        return self
 
-    def recalled(self, kept: Mapping[str, Kept], now: Instant) -> Self:
-        """An age below zero is none."""
-        ages_s = kept.get("incident_ages_s", [])
-        if not isinstance(ages_s, list):
-            raise ValueError("no list of ages")
-        return replace(self, incidents=tuple(now - max(0.0, float(age_s)) for age_s in ages_s))
+    def recalled(self, now: Instant) -> Self:
+        """None of them lies ahead."""
+        return replace(self, incidents=tuple(min(at, now) for at in self.incidents))

@@ -15,7 +15,6 @@ from controller.settings.tun import Tun
 
 HAND_K = 3.0  # the probe and the hand thermometer agree this closely
 FREE_MB = 100.0  # room for the record
-FRESH_S = 10.0  # a reading or a switch's word serves for so long
 SPACING_S = 3.0  # readings come at least so often ...
 WAVER_S = 0.25  # ... give or take what the network does to them (own proposal)
 SPACINGS = 4  # so many gaps show it: those between five readings
@@ -66,7 +65,7 @@ def _machine(facts: Facts) -> list[str]:
 
 def _tun(facts: Facts) -> list[str]:
     gaps: list[str] = []
-    seen, tun = facts.seen, facts.tun
+    seen = facts.seen
     if seen.value_c is None or seen.good_run < 5:
         gaps.append(f"five good mash readings in a row (so far {seen.good_run}; {seen.text or 'readings are young'})")
     else:
@@ -76,9 +75,16 @@ def _tun(facts: Facts) -> list[str]:
         gaps.append("the heater node has to report and to acknowledge OFF")
     if facts.heater_fault:
         gaps.append(f"the heater node free of its own fault ({facts.heater_fault}; look at it, and reset it there)")
-    if tun.level is not None and (facts.level is None or not facts.level.ok or facts.now - facts.level.at > FRESH_S):
+    return gaps + _switches(facts)
+
+
+def _switches(facts: Facts) -> list[str]:
+    """Does each switch still speak? Its word serves as long as it does for the guard, G13."""
+    gaps: list[str] = []
+    tun, limit_s = facts.tun, facts.tun.guard.switch_gone_s
+    if tun.level is not None and (facts.level is None or not facts.level.ok or facts.now - facts.level.at > limit_s):
         gaps.append("the level switch says no liquid, or nothing")
-    if tun.flow is not None and (facts.flow is None or facts.now - facts.flow.at > FRESH_S):
+    if tun.flow is not None and (facts.flow is None or facts.now - facts.flow.at > limit_s):
         gaps.append("the flow switch is silent")
     return gaps
 
@@ -96,16 +102,17 @@ def _spacing(facts: Facts) -> list[str]:
 
 
 def _other_probes(facts: Facts) -> list[str]:
-    """A probe that is in the tun file has to speak, for an interlock rests on it."""
+    """A probe that is in the tun file has to speak, for an interlock rests on it; as fresh as G02 wants the mash's."""
     gaps: list[str] = []
     probes, delay_s = facts.tun.probes, max(0.0, facts.link.delay_s)
+    limit_s = facts.tun.guard.reading_gone_s
     for probe, name, at, rests in (
         (probes.second, "second mash probe", facts.second_at, "G05, probes differ"),
         (probes.outlet, "outlet probe", facts.outlet_at, "G08, outlet hot"),
     ):
         age_s = facts.now - at + delay_s
-        if probe is not None and not (age_s <= FRESH_S):
-            last = "none so far" if at == -inf else f"the last is {age_s:.0f} s old, limit {FRESH_S:g} s"
+        if probe is not None and not (age_s <= limit_s):
+            last = "none so far" if at == -inf else f"the last is {age_s:.0f} s old, limit {limit_s:g} s"
             gaps.append(f"a fresh reading of the {name} for {rests} ({last}; {CHECK_PROBE})")
     return gaps
 

@@ -11,7 +11,7 @@ from controller.messages.inbox import Inbox
 from controller.settings.tun import Probe, Probes
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.test_guard_corners import check
-from tests.messages.test_inbox import inbox, put
+from tests.messages.inboxes import inbox, put
 
 LATE_S = 300.0
 
