@@ -35,7 +35,7 @@ def test_a_slow_lag_becomes_an_integrator() -> None:
 
 
 def test_the_pid_path_agrees_with_scipy_on_a_lag_with_dead_time() -> None:
-    """PI on 1.5 exp(-6 s)/(40 s + 1) through the regulator's simple-pid equals scipy's step response of the closed
+    """PI on 1.5 exp(-6 s)/(40 s + 1) through the loop's simple-pid equals scipy's step response of the closed
     loop to 1e-9, sample by sample over 10 min."""
     gain, lag_s, late, dt, seconds = 1.5, 40.0, 6, 1.0, 600
     kc, tau_i = simc(gain, lag_s, float(late))

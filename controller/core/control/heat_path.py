@@ -125,7 +125,13 @@ def _made(tun: Tun) -> HeatPath:
         PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S,
     )
     return HeatPath(
-        switching=on_off.switching(heater),
+        switching=on_off.Switching(
+            duty_cap=heater.duty_cap,
+            window_s=heater.window_s if heater.kind in ("ssr", "contactor") else 0.0,
+            min_on_s=heater.min_on_s,
+            min_off_s=heater.min_off_s,
+            min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
+        ),
         power_w=heater.power_w * heater.efficiency,
         bath_j_per_k=heater.bath_j_per_k,
         heater_s=heater_s,

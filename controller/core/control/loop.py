@@ -1,25 +1,8 @@
 """How much heat would bring the mash to its setpoint?
 
-The tun, as this room sees it: one heat balance behind a few lags in a row.
-
-    heater duty u --[dead time: three equal lags]--[lag]--> w     share of power that arrives, 0..1
-    d(reading)/dt = rate w - loss                                 rate = power / heat capacity, K/s at full power
-
-Every tick:
-  1. OBSERVE. The model runs along; a Kalman filter (kalman.py) lets the reading correct its temperature, its loss, its
-     rate and its lag, each by as much as can be told of it just now.
-  2. PREDICT. Heat given but not yet seen is known from the duties: the sum of lag x w. Less what the loss takes
-     meanwhile it gives `coming`: where the reading ends if from now on the heater only covers the loss.
-     d(coming)/dt = rate u - loss. No lag and no dead time are left.
-  3. ACT. duty = (loss + slope of the setpoint) / rate          feed-forward from the heat balance
-              + (setpoint - coming) / (rate tau)                feedback, simple-pid
-     With the lag taken out by the prediction the plant is a plain integrator, for which the SIMC rule gives a
-     proportional gain. simple-pid starts from the feed-forward and adds the feedback to it. What an integral would have
-     to find out, the filter's loss finds out: from what the model did not foresee, never from the control error. So
-     nothing winds up, whatever holds the heater back: cap, relay, minimum fire, guard.
-
-Why not a PID on the error? Along a ramp the reading trails the setpoint by slope x lag, an integral fills up on that,
-and the heat stored in wall, pipe and bed arrives after the setpoint has stopped.
+Observe, predict, act: README.md beside this file says how, and why it is no PID on the error. What an integral would
+have to find out, the filter's loss finds out: from what the model did not foresee, never from the control error. So
+nothing winds up, whatever holds the heater back: cap, relay, minimum fire, guard.
 
 Bumpless: the model follows what the heater really gave, also while heat is off; the setpoint starts at the mash.
 """

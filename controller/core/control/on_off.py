@@ -11,7 +11,6 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.nouns import Demand
-from controller.settings.tun import Heater
 
 BAND_SHARE = 0.125  # of the window: half the account's band. A relay with band +-h has the cycle 2h/d + 2h/(1-d),
 # shortest at d = 0.5 with 8h (arithmetic)
@@ -27,17 +26,6 @@ class Switching(NamedTuple):
     min_on_s: float = 0.0
     min_off_s: float = 0.0
     min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
-
-
-def switching(heater: Heater) -> Switching:
-    """How may the heater of this file be switched? A window is for relays, a minimum fire for burners."""
-    return Switching(
-        duty_cap=heater.duty_cap,
-        window_s=heater.window_s if heater.kind in ("ssr", "contactor") else 0.0,
-        min_on_s=heater.min_on_s,
-        min_off_s=heater.min_off_s,
-        min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
-    )
 
 
 class OnOffState(NamedTuple):

@@ -69,93 +69,47 @@ class PlantModel(NamedTuple):
 
     def sound(self) -> bool:
         """Is this a tun at all? Its figures come to less than 1e8 together, and full power gives 1e-6 to 1 K/s."""
-        lags = (self.lag_s, self.dead_s, self.path.near_s)
-        sizes = (
-            self.capacity_j_per_k,
-            self.power_w,
-            self.loss_w_per_k,
-            self.room_c,
-            *lags,
-            self.duty_cap,
-            self.rise_k,
-            self.below_mean_k,
-            self.found_loss_k_per_s,
-            self.flow_s,
-            *self.doubts,
-        )
-        if not sum(map(abs, sizes)) < 1e8 or self.capacity_j_per_k <= 0.0:
+        balance = (self.capacity_j_per_k, self.power_w, self.loss_w_per_k, self.room_c, self.found_loss_k_per_s)
+        lags = (self.lag_s, self.dead_s, self.flow_s, self.path.near_s)
+        rest = (self.duty_cap, self.rise_k, self.below_mean_k, *self.doubts)
+        if not sum(map(abs, (*balance, *lags, *rest))) < 1e8 or self.capacity_j_per_k <= 0.0:
             return False
         return 1e-6 < self.rate_k_per_s < 1.0 and min(lags) >= 0.0 and self.loss_w_per_k >= 0.0
 
 
-class Basis(NamedTuple):
-    """What is believed before a run teaches more, and what it was worked out from."""
-
-    tun: Tun
-    capacity_j_per_k: float
-    strike: bool
-    learned: Learned | None
-    share: float  # of the plate's power, learned, not yet held in bounds
-    model: PlantModel
-
-
-_LAST: list[Basis] = []  # the last one: it is the same from second to second
-
-
 def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: Belief = NOTHING) -> PlantModel:
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
-    basis = _basis(tun, target.capacity_j_per_k, target.strike, learned)
-    model = basis.model
-    power_w = model.path.power_w * min(max(basis.share * belief.gain, GAIN_BOUNDS[0]), GAIN_BOUNDS[1])
-    lag_s, dead_s, found = model.lag_s * belief.lag, model.dead_s * belief.lag, belief.extra_k_per_s
-    model = model._replace(power_w=power_w, lag_s=lag_s, dead_s=dead_s, found_loss_k_per_s=found)
-    return model if model.rise_k <= 0.0 else model._replace(duty_cap=_cap(model, target, belief))
-
-
-def _basis(tun: Tun, capacity_j_per_k: float, strike: bool, learned: Learned | None) -> Basis:
-    for kept in _LAST:
-        if kept.tun is tun and kept.learned is learned and kept[1:3] == (capacity_j_per_k, strike):
-            return kept
-    share = 1.0 if learned is None else learned.power_w / heat_path(tun).power_w
-    made = Basis(tun, capacity_j_per_k, strike, learned, share, _at_first(tun, capacity_j_per_k, strike, learned))
-    _LAST[:] = [made]
-    return made
-
-
-def _at_first(tun: Tun, capacity_j_per_k: float, strike: bool, learned: Learned | None) -> PlantModel:
-    """Plate figures, or learned ones, for these contents. Behind the heater lags are not to be had from a water run."""
-    path = heat_path(tun)
+    path, strike = heat_path(tun), target.strike
     passing_s, rise_k = path.passing_s(strike), path.probe_rise_k(strike)
-    lags = path if learned is None or path.in_stream else learned
-    capacity = max(capacity_j_per_k + path.bath_j_per_k, 1.0)
-    doubts = Doubts(
-        gain_sd=PLATE_GAIN_SD if learned is None else LEARNED_GAIN_SD,
-        lag_sd=_lag_sd(path, passing_s, learned is not None),
-        rise_sd_k=max(RISE_SD * rise_k, path.power_w / capacity * (BED_RISE_SD * passing_s)),
-    )
-    return PlantModel(
+    share = 1.0 if learned is None else learned.power_w / path.power_w
+    lags = path if learned is None or path.in_stream else learned  # in the stream a water run does not show them
+    capacity = max(target.capacity_j_per_k + path.bath_j_per_k, 1.0)
+    model = PlantModel(
         path=path,
         capacity_j_per_k=capacity,
-        power_w=path.power_w,
+        power_w=path.power_w * min(max(share * belief.gain, GAIN_BOUNDS[0]), GAIN_BOUNDS[1]),
         loss_w_per_k=tun.loss_w_per_k,
         room_c=tun.room_c,
-        lag_s=lags.lag_s,
-        dead_s=lags.dead_s + passing_s,
+        lag_s=lags.lag_s * belief.lag,
+        dead_s=(lags.dead_s + passing_s) * belief.lag,
         duty_cap=path.switching.duty_cap,
         rise_k=rise_k,
         below_mean_k=path.below_mean_k,
+        found_loss_k_per_s=belief.extra_k_per_s,
         flow_s=path.flow_s(strike),
-        doubts=doubts,
+        doubts=_doubts(path, passing_s, rise_k, capacity, learned is not None),
     )
+    return model if rise_k <= 0.0 else model._replace(duty_cap=_cap(model, target, belief))
 
 
-def _lag_sd(path: HeatPath, passing_s: float, learned: bool) -> float:
-    """How doubtful is the lag, relative?"""
-    if path.in_stream:
-        return BEHIND_LAG_SD
-    if passing_s > 0.0:
-        return BED_LAG_SD
-    return LEARNED_LAG_SD if learned else PLATE_LAG_SD
+def _doubts(path: HeatPath, passing_s: float, rise_k: float, capacity_j_per_k: float, learned: bool) -> Doubts:
+    """How far may these figures be off?"""
+    lag_sd = BED_LAG_SD if passing_s > 0.0 else LEARNED_LAG_SD if learned else PLATE_LAG_SD
+    return Doubts(
+        gain_sd=LEARNED_GAIN_SD if learned else PLATE_GAIN_SD,
+        lag_sd=BEHIND_LAG_SD if path.in_stream else lag_sd,
+        rise_sd_k=max(RISE_SD * rise_k, path.power_w / capacity_j_per_k * (BED_RISE_SD * passing_s)),
+    )
 
 
 def _cap(model: PlantModel, target: Target, belief: Belief) -> float:

@@ -15,7 +15,6 @@ Figures: own bench, tests/regimes/bench/control.py, 77 pumped tuns whose flow fa
 
 from __future__ import annotations
 
-from math import inf
 from typing import NamedTuple
 
 from controller.core.control.belief import Belief, Doubt
@@ -29,9 +28,7 @@ FLOW = 0.55  # of the plate's flow: where the second belief begins (0.5..0.6 ali
 LAG_SD = 0.6  # its doubt of the lag when a climb begins, relative (0.5..0.8 alike)
 CLIMB_K = 5.0  # K still to go at a new plateau: a climb long enough to find the lag out anew (1 K: healthy tuns wait)
 HEALTHY_LAG, LATE_LAG = 0.8, 1.2  # of the slow flow's lag: with so much or less the tun is healthy, with so much late
-CEILING_OVER_K = (
-    0.12  # K over the target, allowed to a healthy tun, none to a late one (0.3: late ones pass 0.7 K over)
-)
+CEILING_OVER_K = 0.12  # K over target, allowed to a healthy tun, none to a late one (0.3: late ones pass 0.7 K over)
 SHORT_K = 0.3  # K: a mash so far under its target may be kept from its rest, which begins within 0.5 K
 LATE_TAU = 1.5  # closed-loop time in a late tun, over that of a healthy one: so much is added
 LATE_BELOW = 2.0  # the same for how far wort leaving the bed lies under the mean: a rise in less flow (arithmetic)
@@ -58,7 +55,8 @@ def watch(
     if target.heat != "hold" or target.target_c is None:
         return state._replace(short_s=short_s, second=None), 1.0
     second = state.second or before._replace(lag=1.0)
-    if target.key != state.key and second.doubt is not None and climbs(target.target_c, before.coming_c):
+    climbs = before.coming_c is not None and target.target_c - before.coming_c > CLIMB_K
+    if climbs and target.key != state.key and second.doubt is not None:
         second = second._replace(doubt=opened(second.doubt), rise_k=0.0)
     own = slowed(model, before, second)
     second = observe(own, target, seen, applied, second, dt)
@@ -117,8 +115,3 @@ def ceiling_c(target_c: float, lag: float, patience: Patience, short: float = 0.
 def calm(lag: float) -> float:
     """By how much is the loop slower in a late tun?"""
     return 1.0 + LATE_TAU * late(lag)
-
-
-def climbs(target_c: float | None, coming_c: float | None) -> bool:
-    """Is a new plateau so far above where the mash is coming to that a climb begins?"""
-    return (target_c if target_c is not None else -inf) - (coming_c if coming_c is not None else inf) > CLIMB_K

@@ -20,7 +20,7 @@ ANY = st.floats(allow_nan=True, allow_infinity=True)
 
 
 def warm(target_c: float = 63.0, reading_c: float = 62.0) -> tuple[LoopState, Demand]:
-    """A regulator that has looked at a level reading for a while, and its last demand."""
+    """A loop that has looked at a level reading for a while, and its last demand."""
     state, demand = START, Demand(0.0, "")
     for _ in range(300):
         state, demand = regulate(MODEL, Setpoint(target_c, 0.0), hold(target_c), seen(reading_c), 0.0, state, 1.0)

@@ -31,7 +31,7 @@ def climbed(slow: bool, lag_share: float) -> Loop:
 
 
 def looked(key: int = 1) -> LoopState:
-    """A regulator that has looked at a level reading for five minutes."""
+    """A loop that has looked at a level reading for five minutes."""
     state = START
     for _ in range(300):
         state, _ = regulate(PUMPED, Setpoint(63.0, 0.0), hold(63.0, key), seen(63.0), 0.0, state, 1.0)
