@@ -12,6 +12,7 @@ from controller.settings.tun import Learned
 from sim.plant.tun import Tun
 from tests.regimes.bench.loop import World
 from tests.regimes.bench.plants import Plant
+from tests.regimes.bench.pulse import PULSE_START, pulse
 
 PULSE_FROM_C = 42.0
 
@@ -22,12 +23,12 @@ def learn(plant: Plant, seed: int) -> tuple[Learned | None, learning.Identified 
     world = World(plant, tun, Random(f"pulse/{seed}/{plant.number}"), PULSE_FROM_C)
     target = Target("hold", PULSE_FROM_C, 1.0, 1, plant.liquor_j_per_k, strike=True)
     model = believed(plant.plate, target)
-    state, relay, applied = learning.PULSE_START, on_off.START, 0.0
+    state, relay, applied = PULSE_START, on_off.START, 0.0
     while state.phase not in ("done", "failed"):
         seen = world.second(applied)
         if seen.value_c is None:
             continue
-        state, duty = learning.pulse(state, seen, applied, 1.0, 78.0)
+        state, duty = pulse(state, seen, applied, 1.0, 78.0)
         relay, applied = on_off.modulate(model.path.switching, Demand(min(duty, model.duty_cap), "pulse"), relay, 1.0)
     if state.phase == "failed":
         return None, state.why
