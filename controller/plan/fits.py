@@ -12,6 +12,7 @@ from typing import NamedTuple
 from controller.brewing import heat, volumes
 from controller.core.control.climb import power_w, throttled_end_c
 from controller.core.control.heat_path import heat_path
+from controller.core.control.outlet import OUTLET_MARGIN_K
 from controller.plan.recipe import Program, added_at_c, degrees, slip
 from controller.plan.stages import LANDS_K, Stage
 from controller.settings.problems import Problem
@@ -20,7 +21,6 @@ from controller.settings.tun import Tun
 
 MOST_FILL = 0.95  # more spills when stirred; 5 to 10 % stay free (common practice)
 UNDER_LIMIT_K = 2.0  # every target at least so far under the hard limit (own proposal)
-OUTLET_MARGIN_K = 1.0  # own proposal
 LONGEST_S = 12 * 3600.0  # own proposal; souring is left out
 SWING_K = 0.5  # a probe behind an on/off heater may swing so much in all: half the band of a rest (own proposal)
 PLATE_LOSS = 2.0  # behind the heater the loss is taken so much higher: a plate's loss is a guess (own proposal)
