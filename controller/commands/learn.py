@@ -27,7 +27,7 @@ from controller.core.control.heat_path import heat_path
 from controller.edge.files import config_files, data_folder, plan_by_name, toml_writer
 from controller.edge.record import reader
 from controller.settings.problems import Problems
-from controller.settings.tun import WATER_J_PER_L_K, Settings, Tun
+from controller.settings.tun import Settings, Tun
 
 TRIAL = "water-trial"
 BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all
@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(*problems.problems) from None
     tun = settings.tun
     trace = tuple(points(source.rows))
-    known = by_file(tun, source.liquor_kg * WATER_J_PER_L_K + tun.metal_j_per_k)
+    known = by_file(tun, source.liquor_kg * water.SPECIFIC_HEAT_J_PER_KG_K + tun.metal_j_per_k)
     found = identify(trace, known)
     if isinstance(found, Refused):
         return _refuse(found, args.json)

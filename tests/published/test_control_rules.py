@@ -12,8 +12,8 @@ from controller.core.control.belief import NOTHING, STAGES
 from controller.core.control.feedback import feedback, simc_gain
 from controller.core.control.observer import passed
 from controller.core.control.plant_model import PlantModel, believed
-from tests.core.control.test_plant_model import MASH, tun
-from tests.core.loops import MODEL
+from tests.core.control.loops import MODEL
+from tests.core.control.tuns import MASH, tun
 
 
 @pytest.mark.parametrize(("rate", "dead_s", "kc"), [(1.0, 1.0, 0.5), (0.02, 0.0, 50.0), (0.02, 4.0, 6.25)])

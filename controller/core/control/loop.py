@@ -24,7 +24,7 @@ AHEAD_SHARE, AHEAD_MOST_K = 0.1, 0.15  # aim so far over the setpoint while the 
 # missing, K at most. It fills the tail of the approach and goes to nothing with it (own bench: 2 % of a ramp's time)
 GAP_S = 60.0  # s without a tick: what the model knew of heat on its way is void
 ABOVE_K = 1.0  # K over target (and what the heater adds at the probe): heater off whatever the model says (own bench)
-FRESH_S = 10.0  # s without a believed reading: no heat (the guard acts on its own, and not later)
+FRESH_S = 10.0  # s without a believed reading: no heat (own proposal; the guard acts on its own, at `reading_gone`)
 
 
 class LoopState(NamedTuple):

@@ -7,13 +7,14 @@ from math import inf
 
 import pytest
 
+from controller.brewing import water
 from controller.core.control.heat_path import COIL_PATIENCE, PATIENCE, HeatPath, heat_path
 from controller.settings.tun import Tun
-from tests.core.control.test_plant_model import tun
+from tests.core.control.tuns import tun
 from tests.places import ROOT
 
-RISE_K = 5000.0 / (20.0 / 60.0 * 4186.0)  # 5 kW over 20 L/min
-BATH_S = 83_720.0 * 260_000.0 / 343_720.0 * 14.0 / 5000.0  # 20 L of bath and 100 L of mash, 14 K apart at full power
+RISE_K = 5000.0 / (20.0 / 60.0 * water.J_PER_L_K)  # 5 kW over 20 L/min
+BATH_S = 83_800.0 * 260_000.0 / 343_800.0 * 14.0 / 5000.0  # 20 L of bath and 100 L of mash, 14 K apart at full power
 ASKS = ("place", "behind_heater", "bath_l", "plate_rise_k")  # how a tun is built, in the words of its file
 ROOMS = ("core/control", "core/tick.py", "plan", "commissioning")
 
@@ -60,7 +61,9 @@ def test_a_bath_is_late_and_given_up_sooner() -> None:
 
 def test_wort_past_a_heater_in_the_line_is_warmed() -> None:
     """2.5 kW over 20 L/min are 1.8 K; a jacket has no such outlet."""
-    assert heat_path(tun("line", pumped=True)).line_rise_k(2500.0) == pytest.approx(2500.0 / (20.0 / 60.0 * 4190.0))
+    assert heat_path(tun("line", pumped=True)).line_rise_k(2500.0) == pytest.approx(
+        2500.0 / (20.0 / 60.0 * water.J_PER_L_K)
+    )
     assert heat_path(tun("jacket")).line_rise_k(2500.0) is None
 
 

@@ -14,7 +14,7 @@ from controller.core.control.heat_path import COIL_BELOW_K
 from controller.core.control.loop import START, LoopState, regulate
 from controller.core.control.plant_model import Doubts, PlantModel
 from controller.core.nouns import Demand, Measurement, Setpoint
-from tests.core.loops import MODEL, OFF, PATH, Loop, hold, seen
+from tests.core.control.loops import MODEL, OFF, PATH, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 

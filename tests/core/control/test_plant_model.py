@@ -4,41 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from controller.brewing import water
 from controller.core.control.belief import NOTHING
 from controller.core.control.heat_path import heat_path
 from controller.core.control.plant_model import GAIN_BOUNDS, believed
-from controller.core.nouns import Target
-from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Tun
-
-Place = Literal["jacket", "element", "line", "coil"]
-STRIKE = Target("hold", 55.0, 1.0 / 60.0, 1, 250_000.0, strike=True)
-MASH = Target("hold", 63.0, 1.0 / 60.0, 2, 300_000.0)
-
-
-def tun(place: Place = "jacket", behind: bool = False, pumped: bool = False, efficiency: float = 1.0) -> Tun:
-    """A tun of 100 L with 5 kW."""
-    return Tun.model_construct(
-        name="gannet",
-        volume_l=100.0,
-        min_liquor_l=25.0,
-        metal_j_per_k=12_500.0,
-        loss_w_per_k=4.0,
-        room_c=18.0,
-        mixing="pump" if pumped else "stirrer",
-        flow_l_per_min=20.0 if pumped else None,
-        climb_k_per_s=1.0 / 60.0,
-        heater=Heater.model_construct(
-            kind="ssr", power_w=5000.0, place=place, efficiency=efficiency, window_s=2.0, min_on_s=0.2, min_off_s=0.2,
-            min_fire=0.0, duty_cap=0.9, bath_l=20.0 if place == "coil" else 0.0,
-        ),
-        probes=Probes.model_construct(mash=Probe.model_construct(topic="probe/mash", lag_s=15.0, behind_heater=behind)),
-        stirrer=None if pumped else Output.model_construct(topic="stirrer/command"),
-    )  # fmt: skip
-
-
-def learned(power_w: float) -> Learned:
-    """What a water run showed."""
-    return Learned(power_w=power_w, lag_s=50.0, dead_s=10.0, on="2026-01-01")
+from tests.core.control.tuns import MASH, STRIKE, learned, tun
 
 
 def test_the_plate_is_what_is_known_at_first() -> None:
@@ -81,8 +51,8 @@ def test_a_bed_of_grist_makes_the_probe_later() -> None:
 def test_a_probe_behind_the_heater_reads_the_rise() -> None:
     """5 kW over 20 L/min warm the wort by 3.6 K (P = flow x c x rise), 10 % more with grist in; mash-side 0."""
     behind = tun("line", behind=True, pumped=True)
-    assert believed(behind, STRIKE).rise_k == pytest.approx(5000.0 / (20.0 / 60.0 * 4186.0))
-    assert believed(behind, MASH).rise_k == pytest.approx(1.1 * 5000.0 / (20.0 / 60.0 * 4186.0))
+    assert believed(behind, STRIKE).rise_k == pytest.approx(5000.0 / (20.0 / 60.0 * water.J_PER_L_K))
+    assert believed(behind, MASH).rise_k == pytest.approx(1.1 * 5000.0 / (20.0 / 60.0 * water.J_PER_L_K))
     assert believed(tun("line", pumped=True), MASH).rise_k == 0.0
 
 
@@ -97,7 +67,7 @@ def test_liquor_round_a_coil_is_warmed_as_well() -> None:
     plain = tun("coil")
     held = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 30.0})})
     little = plain.model_copy(update={"heater": plain.heater.model_copy(update={"bath_l": 2.0})})
-    assert believed(held, MASH).capacity_j_per_k == pytest.approx(300_000.0 + 30.0 * 4186.0)
-    assert heat_path(held).heater_s == pytest.approx(237.1, abs=0.1)
-    assert believed(held, MASH).lag_s == pytest.approx(237.1, abs=0.1)
+    assert believed(held, MASH).capacity_j_per_k == pytest.approx(300_000.0 + 30.0 * water.J_PER_L_K)
+    assert heat_path(held).heater_s == pytest.approx(237.3, abs=0.1)
+    assert believed(held, MASH).lag_s == pytest.approx(237.3, abs=0.1)
     assert heat_path(little).heater_s == 45.0

@@ -15,8 +15,8 @@ from controller.core.control.loop import START, LoopState, regulate
 from controller.core.control.plant_model import believed
 from controller.core.control.slow_pump import CEILING_OVER_K, FLOW, HEALTHY_LAG, LATE_LAG, SlowState
 from controller.core.nouns import Setpoint, Target
-from tests.core.control.test_plant_model import MASH, STRIKE, Place, tun
-from tests.core.loops import MODEL, OFF, Loop, hold, seen
+from tests.core.control.loops import MODEL, OFF, Loop, hold, seen
+from tests.core.control.tuns import MASH, STRIKE, Place, tun
 
 PUMPED = MODEL._replace(dead_s=60.0, flow_s=50.0)
 ANY = st.floats(allow_nan=True, allow_infinity=True)

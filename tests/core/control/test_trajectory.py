@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from controller.core.control.plant_model import PlantModel
 from controller.core.control.trajectory import SPARED_SHARE, START, TrajectoryState, shape
 from controller.core.nouns import Target
-from tests.core.loops import MODEL, OFF, Loop, hold, seen
+from tests.core.control.loops import MODEL, OFF, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 
