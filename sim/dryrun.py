@@ -17,7 +17,7 @@ from controller.messages import outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.messages.motor_words import MotorWords
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.fresh_readings import FreshReadings
 from sim.message_digest import MessageDigest
 from sim.people.manner import PATIENT, Manner

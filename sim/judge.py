@@ -19,7 +19,7 @@ import math
 from typing import Any, NamedTuple
 
 from controller.messages.topics import topics
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.fresh_readings import FRESH_S, SLACK_S, FreshReadings
 from sim.step_judge import StepJudge
 

@@ -12,7 +12,8 @@ from typing import Any, Literal, NamedTuple
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.guard_limits import Limits
-from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 from sim.plant.random_tun import Drawn, draw
 from sim.world.true_values import TrueValues, of_drawn
 

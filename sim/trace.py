@@ -80,7 +80,7 @@ class Trace:
         """The run is over: the step it stood in, where it did not pass it, is told as it is."""
         self.ended_s = now
         if run.course is not None and run.leg < len(run.course.legs):
-            self.passed.append(_passed(now, run, run.credited_s))
+            self.passed.append(_passed(now, run, run.progress.credited_s))
 
     def steps(self, course: Course) -> list[dict[str, Any]]:
         """The figures of each step, in the order in which they ended."""
@@ -95,8 +95,8 @@ class Trace:
 
 
 def _passed(now: float, run: Run, credited_s: float) -> Passed:
-    started = run.ramp_at if run.ramp_at is not None else run.phase_since
-    return Passed(run.leg, started, run.in_band_at, now, credited_s)
+    started = run.progress.ramp_at if run.progress.ramp_at is not None else run.phase_since
+    return Passed(run.leg, started, run.progress.in_band_at, now, credited_s)
 
 
 def _figures(course: Course, step: Passed, rows: Sequence[TraceSecond]) -> dict[str, Any]:

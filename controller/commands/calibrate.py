@@ -26,7 +26,8 @@ from controller.core.nouns import Reading
 from controller.edge.mqtt import daemon_link, requests
 from controller.edge.user import login
 from controller.messages import incoming
-from controller.settings.tun import Probe, Settings
+from controller.settings.service import Settings
+from controller.settings.tun import Probe
 
 DUE = "180 days"
 KPA = {"kpa": 1.0, "hpa": 0.1, "mbar": 0.1, "bar": 100.0}

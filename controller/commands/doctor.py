@@ -32,7 +32,7 @@ from controller.edge.systemd import credential
 from controller.field import gpio_persistence
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 Level = Literal["good", "note", "bad"]
 FREE_MB, SYNC_S, ROUND_TRIP_S = 500.0, 0.2, 0.2

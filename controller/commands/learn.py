@@ -27,7 +27,8 @@ from controller.core.control.heat_path import heat_path
 from controller.edge.files import config_files, data_folder, plan_by_name, toml_writer
 from controller.edge.record import reader
 from controller.settings.problems import Problems
-from controller.settings.tun import Settings, Tun
+from controller.settings.service import Settings
+from controller.settings.tun import Tun
 
 TRIAL = "water-trial"
 BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all

@@ -17,7 +17,7 @@ from controller.edge.mqtt import daemon_link, requests
 from controller.messages import outgoing
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 WITHIN_S = 8.0
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from controller.plan.recipe import Program
     from controller.report.amendments import Amendments
     from controller.report.run_record import RunRecord
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 KEYS = (*entries.FIGURES, *entries.TEXTS)
 

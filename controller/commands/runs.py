@@ -15,7 +15,7 @@ from controller.settings.problems import Problems
 if TYPE_CHECKING:
     from controller.report.from_disk import Glance
     from controller.report.run_record import RunRecord
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 SIDE_BY_SIDE = 5
 

@@ -38,7 +38,7 @@ from controller.messages.topics import topics
 from controller.settings.problems import Problem, Problems
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 SETTLED_S = 15.0  # after so long the connection stands and the start-up's memory can go
 

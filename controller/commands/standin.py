@@ -25,7 +25,7 @@ from controller.edge.mqtt.transport import Lane, Post, ReplyTo
 from controller.edge.systemd import Notifier
 from controller.plan.plan import Plan, make
 from controller.settings.problems import Problems
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manner import Manner
 from sim.people.person import Person
 from sim.plant.spec import STEP_S

@@ -13,7 +13,7 @@ from controller.commands.shared.exit_codes import DONE, Unreachable
 from controller.edge.mqtt import daemon_link, requests
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

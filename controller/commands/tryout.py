@@ -40,7 +40,7 @@ from controller.edge.user import login
 from controller.edge.watchdog import Watchdog
 from controller.messages.topics import topics
 from controller.settings.problems import Problems
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manual_faults import ScriptedHands
 from sim.plant.spec import STEP_S
 from sim.simulated_site import SimulatedSite

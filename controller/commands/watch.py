@@ -15,7 +15,7 @@ from controller.edge import standard_streams
 from controller.edge.mqtt import daemon_link, requests
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 ENDS = ("complete", "stopped", "aborted")
 

@@ -26,7 +26,8 @@ from controller.brewing.probe_calibration import (
     ice_point,
 )
 from controller.edge.record.calibrations import MASH_C, history
-from controller.settings.tun import Probe, Settings
+from controller.settings.service import Settings
+from controller.settings.tun import Probe
 
 LONGEST_S = 1800.0  # a point that is not steady by then is given up
 SILENT_S = 30.0  # no reading for so long: given up at once

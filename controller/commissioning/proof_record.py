@@ -16,7 +16,8 @@ from typing import Any, NamedTuple
 
 from controller import __version__
 from controller.edge.record.calibrations import AHEAD_S
-from controller.settings.tun import Settings, Tun
+from controller.settings.service import Settings
+from controller.settings.tun import Tun
 
 DAY_S = 86400.0
 INTERRUPTED = "interrupted"  # the trial that stands for all that were not tried

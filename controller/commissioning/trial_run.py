@@ -103,7 +103,7 @@ class TrialRun:
         """Give an order as anybody does, and wait for its answer."""
         key = secrets.token_hex(6)
         said: dict[str, Any] = {"id": key, "order": name, "args": dict(args or {}), "by": self.by, "valid_s": 30.0}
-        said |= {"at": self.service.clock.wall_s(), "nonce": self.service.state.desk.nonce}
+        said |= {"at": self.service.clock.wall_s(), "nonce": self.service.state.orders.nonce}
         said |= {"trip": trip} if trip else {}
         topic = self.service.inbox.topics.order
         self.service.heard(topic, json.dumps(said).encode(), False, None)

@@ -18,7 +18,8 @@ from controller.messages.inbox import Inbox
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Settings, Tun
+from controller.settings.service import Settings
+from controller.settings.tun import Tun
 
 WARMER_K = 30.0  # the water is to be warmed by so much at most over the whole trial
 ROOM_K = 12.0  # the water must lie so far below the hard limit to begin with

@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from controller.core import probe
-from controller.core.guard import gate as guard
-from controller.core.guard import requalify as evidence
+from controller.core.guard import gate, requalify
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
-from controller.core.procedure.orders import effects as deeds
-from controller.core.procedure.orders import envelope as orders
-from controller.core.procedure.orders import permissives as permits
-from controller.settings.tun import Settings
+from controller.core.procedure.orders import effects, envelope, permissives
+from controller.core.procedure.orders.scope import Refused, Situation
+from controller.settings.service import Settings
 
 if TYPE_CHECKING:
     from controller.core.state import State
@@ -20,30 +18,30 @@ if TYPE_CHECKING:
 DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before the heat they lead to
 
 
-def out(
+def all_orders(
     settings: Settings, state: State, now: Instant, inputs: Inputs, seen: Measurement, view: View
 ) -> tuple[State, list[Event], list[Reply]]:
     """Each order judged, carried out or refused, and answered."""
     events: list[Event] = []
     replies: list[Reply] = []
     for order in inputs.orders:
-        desk, why = orders.judge(
-            state.desk, order, state.run.state, state.run.run_id or None, now, inputs.wall_s, inputs.wall_confirmed
+        book, why = envelope.judge(
+            state.orders, order, state.run.state, state.run.run_id or None, now, inputs.wall_s, inputs.wall_confirmed
         )
-        state = state._replace(desk=desk)
+        state = state._replace(orders=book)
         if why is not None:
             replies.append(Reply(order.id, False, why, state.run.state, order.name))
         elif order.name == "clear":
             state = _clear(settings, state, order, now, events, replies)
         else:
-            state = _deed(settings, state, order, now, inputs, seen, view, events, replies)
+            state = _effect(settings, state, order, now, inputs, seen, view, events, replies)
     return state, events, replies
 
 
 def _clear(
     settings: Settings, state: State, order: Order, now: Instant, events: list[Event], replies: list[Reply]
 ) -> State:
-    kept, reply, event = guard.clear(state.guard, order, state.run.state, now, settings.tun.guard.requalify_off_s)
+    kept, reply, event = gate.clear(state.guard, order, state.run.state, now, settings.tun.guard.requalify_off_s)
     replies.append(reply)
     if event is None:
         return state._replace(guard=kept)
@@ -60,22 +58,23 @@ def _looked(state: State) -> State:
     return state._replace(mash=mash, second=second, outlet=outlet)
 
 
-def _deed(
+def _effect(
     settings: Settings, state: State, order: Order, now: Instant, inputs: Inputs, seen: Measurement, view: View,
     events: list[Event], replies: list[Reply],
 ) -> State:  # fmt: skip
-    boot = state.heater.boot if state.heater is not None else ""
-    facts = permits.Facts(
-        settings.tun, seen, view, inputs.link, inputs.disk, state.level, state.flow, boot, now, inputs.wall_s,
-        inputs.wall_confirmed, _proof_days(state, now), state.guard.memory.believed_at, state.second.at,
-        state.outlet.at, state.guard.memory.fault,
-    )  # fmt: skip
-    missing = permits.missing(facts, order) if order.name == "start" else ()
-    desk = deeds.Desk(
-        view, seen, now, inputs.wall_s, settings.tun.guard.hard_limit_c - 2.0, missing, inputs.wall_confirmed
+    facts = _facts(settings, state, now, inputs, seen, view)
+    missing = permissives.missing(facts, order) if order.name == "start" else ()
+    situation = Situation(
+        view=view,
+        seen=seen,
+        now=now,
+        wall_s=inputs.wall_s,
+        ceiling_c=settings.tun.guard.hard_limit_c - 2.0,
+        missing=missing,
+        wall_confirmed=inputs.wall_confirmed,
     )
-    done = deeds.do(state.run, order, desk)
-    if isinstance(done, deeds.Refused):
+    done = effects.carry_out(state.run, order, situation)
+    if isinstance(done, Refused):
         replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
         return state
     run, said, new = done
@@ -87,8 +86,32 @@ def _deed(
     durable = order.name in DURABLE or state.guard.need_durable
     kept = state.guard._replace(need_durable=durable)
     if order.name == "restart" and order.args.get("measured") is True:
-        kept = evidence.measured(kept, now)
+        kept = requalify.measured(kept, now)
     return state._replace(run=run, guard=kept)
+
+
+def _facts(
+    settings: Settings, state: State, now: Instant, inputs: Inputs, seen: Measurement, view: View
+) -> permissives.Facts:
+    """What is known at the moment of a start?"""
+    return permissives.Facts(
+        tun=settings.tun,
+        seen=seen,
+        view=view,
+        link=inputs.link,
+        disk=inputs.disk,
+        level=state.level,
+        flow=state.flow,
+        heater_boot=state.heater.boot if state.heater is not None else "",
+        now=now,
+        wall_s=inputs.wall_s,
+        wall_confirmed=inputs.wall_confirmed,
+        proof_days=_proof_days(state, now),
+        believed_at=state.guard.memory.believed_at,
+        second_at=state.second.at,
+        outlet_at=state.outlet.at,
+        heater_fault=state.guard.memory.fault,
+    )
 
 
 def _proof_days(state: State, now: Instant) -> float | None:

@@ -10,9 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass
 from enum import StrEnum
-from typing import Any, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
-Instant = float  # s, scaled monotonic clock
+T = TypeVar("T")
+A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
+Instant = Annotated[float, A_MOMENT]  # s, scaled monotonic clock
+Fleeting = Annotated[T, FLEETING]  # a field that does not survive a restart
 
 
 class RunState(StrEnum):
@@ -182,7 +185,9 @@ class Course(NamedTuple):
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
-    filed: tuple[Event, ...] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
+    filed: Fleeting[
+        tuple[Event, ...]
+    ] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
 
 
 class Order(NamedTuple):

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from controller.core import probe
 from controller.core.control import loop, on_off, trajectory
-from controller.core.guard import gate
+from controller.core.guard import gate, kept
 from controller.core.nouns import (
     Demand,
     Event,
@@ -20,13 +20,12 @@ from controller.core.nouns import (
     Setpoint,
     Switch,
     Target,
-    Trip,
     View,
 )
 from controller.core.procedure import resume
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 
 class State(NamedTuple):
@@ -36,7 +35,7 @@ class State(NamedTuple):
     boot: str  # a random word of this process
     run: Run
     guard: gate.GuardState
-    desk: envelope.Desk
+    orders: envelope.OrderBook
     mash: probe.ProbeState = probe.START
     second: probe.ProbeState = probe.START
     outlet: probe.ProbeState = probe.START
@@ -74,16 +73,17 @@ def start(
     settings: Settings,
     now: Instant,
     boot: str,
-    epoch: int = 1,
-    trips: tuple[Trip, ...] = (),
+    known: kept.Kept = kept.NOTHING,
     pending: resume.Pending | None = None,
     proof_days: float | None = None,
-    off_until: Instant = 0.0,
-    incidents: tuple[Instant, ...] = (),
 ) -> State:
     """The state of a process that has just started: checking, shut, knowing what the journal told it."""
-    shut = gate.begin(now, epoch, settings.tun.guard.start_lock_s, trips, off_until, incidents)
-    run = Run(state=RunState.CHECKING, state_since=now)
     return State(
-        now, boot, run, shut, envelope.renew(envelope.Desk(), boot, now), proof_days=proof_days, pending=pending
+        now=now,
+        boot=boot,
+        run=Run(state=RunState.CHECKING, state_since=now),
+        guard=kept.recalled(known, now, settings.tun.guard.start_lock_s),
+        orders=envelope.renew(envelope.OrderBook(), boot, now),
+        proof_days=proof_days,
+        pending=pending,
     )

@@ -58,7 +58,7 @@ class Sent(NamedTuple):
     rank: int
 
 
-class Desk(NamedTuple):
+class Group(NamedTuple):
     """What one tun knows of its group."""
 
     tun: str
@@ -70,31 +70,31 @@ class Desk(NamedTuple):
     echo_at: Instant = -inf  # own word last heard back
 
 
-def hear(desk: Desk, claim: Claim, now: Instant) -> Desk:
+def hear(group: Group, claim: Claim, now: Instant) -> Group:
     """A word has come: one's own comes back, another's is kept, an older one than known is not."""
-    if claim.tun == desk.tun:
-        return desk._replace(echo_at=now) if claim.seq <= desk.seq else desk
-    others = tuple(peer for peer in desk.peers if peer.claim.tun != claim.tun)
-    return desk._replace(peers=(*others, Peer(claim, now)))
+    if claim.tun == group.tun:
+        return group._replace(echo_at=now) if claim.seq <= group.seq else group
+    others = tuple(peer for peer in group.peers if peer.claim.tun != claim.tun)
+    return group._replace(peers=(*others, Peer(claim, now)))
 
 
 def beat(
-    desk: Desk, limit_w: float, wish_w: float, rank: int, drawn_w: float, whole: bool, now: Instant
-) -> tuple[Desk, Claim]:
+    group: Group, limit_w: float, wish_w: float, rank: int, drawn_w: float, whole: bool, now: Instant
+) -> tuple[Group, Claim]:
     """What may be drawn now, and the word to send. `whole`: an on/off heater draws all of its power or nothing.
 
     All powers in W; `drawn_w` is what the heater draws by its own report or by the last command it may still obey.
     """
-    peers = tuple(peer for peer in desk.peers if now - peer.at <= LOST_S)
-    wanted = min(wish_w, _room_w(desk.tun, rank, peers, limit_w))
+    peers = tuple(peer for peer in group.peers if now - peer.at <= LOST_S)
+    wanted = min(wish_w, _room_w(group.tun, rank, peers, limit_w))
     allowed = (wish_w if wanted >= wish_w else 0.0) if whole else max(0.0, wanted)
-    cap = allowed if allowed <= desk.cap_w or _may_raise(desk, peers, wish_w, rank, now) else desk.cap_w
-    cap = 0.0 if _unheard(desk, peers, now) else min(cap, wish_w)
-    seq = desk.seq + 1
-    sent = (*desk.sent[-SENT_KEPT + 1 :], Sent(seq, now, wish_w, rank))
+    cap = allowed if allowed <= group.cap_w or _may_raise(group, peers, wish_w, rank, now) else group.cap_w
+    cap = 0.0 if _unheard(group, peers, now) else min(cap, wish_w)
+    seq = group.seq + 1
+    sent = (*group.sent[-SENT_KEPT + 1 :], Sent(seq, now, wish_w, rank))
     heard = {peer.claim.tun: peer.claim.seq for peer in peers}
-    desk = desk._replace(seq=seq, cap_w=cap, peers=peers, sent=sent)
-    return desk, Claim(desk.tun, seq, wish_w, max(cap, drawn_w), rank, heard)
+    group = group._replace(seq=seq, cap_w=cap, peers=peers, sent=sent)
+    return group, Claim(group.tun, seq, wish_w, max(cap, drawn_w), rank, heard)
 
 
 def _room_w(tun: str, rank: int, peers: tuple[Peer, ...], limit_w: float) -> float:
@@ -106,28 +106,28 @@ def _room_w(tun: str, rank: int, peers: tuple[Peer, ...], limit_w: float) -> flo
     return room
 
 
-def _may_raise(desk: Desk, peers: tuple[Peer, ...], wish_w: float, rank: int, now: Instant) -> bool:
+def _may_raise(group: Group, peers: tuple[Peer, ...], wish_w: float, rank: int, now: Instant) -> bool:
     """Has everybody who may be there heard this very wish, and lately?"""
-    if now - desk.began < JOIN_S or now - desk.echo_at > HEARD_S:
+    if now - group.began < JOIN_S or now - group.echo_at > HEARD_S:
         return False
-    return all(now - peer.at <= HEARD_S and _knows(desk, peer, wish_w, rank, now) for peer in peers)
+    return all(now - peer.at <= HEARD_S and _knows(group, peer, wish_w, rank, now) for peer in peers)
 
 
-def _knows(desk: Desk, peer: Peer, wish_w: float, rank: int, now: Instant) -> bool:
+def _knows(group: Group, peer: Peer, wish_w: float, rank: int, now: Instant) -> bool:
     """Every word from the one this peer has heard up to now said the same?"""
-    heard = peer.claim.heard.get(desk.tun, 0)
-    since = [word for word in desk.sent if word.seq >= heard]
+    heard = peer.claim.heard.get(group.tun, 0)
+    since = [word for word in group.sent if word.seq >= heard]
     same = all((word.wish_w, word.rank) == (wish_w, rank) for word in since)
     return bool(since) and since[0].seq == heard and same and now - since[0].at <= ACK_S
 
 
-def _unheard(desk: Desk, peers: tuple[Peer, ...], now: Instant) -> bool:
+def _unheard(group: Group, peers: tuple[Peer, ...], now: Instant) -> bool:
     """Do the others, or we ourselves, not hear us any more?"""
-    if now - desk.echo_at > ACK_S:
+    if now - group.echo_at > ACK_S:
         return True
-    at = {word.seq: word.at for word in desk.sent}
+    at = {word.seq: word.at for word in group.sent}
     live = [peer for peer in peers if now - peer.at <= HEARD_S]
-    return any(now - at.get(peer.claim.heard.get(desk.tun, 0), -inf) > ACK_S for peer in live)
+    return any(now - at.get(peer.claim.heard.get(group.tun, 0), -inf) > ACK_S for peer in live)
 
 
 # ---------------------------------------------------------------- one tun's side

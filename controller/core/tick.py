@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from controller.core import carry_out as carried
-from controller.core import probe, supply
+from controller.core import carry_out, probe, supply
 from controller.core.control import loop, on_off, trajectory
 from controller.core.control.belief import Belief
 from controller.core.control.heat_path import heat_path
@@ -31,12 +30,12 @@ from controller.core.nouns import (
     Target,
     View,
 )
-from controller.core.procedure import estimate, program, resume, settling
-from controller.core.procedure import who_moves as moves
-from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure import estimate, program, resume, settling, wanted, who_moves
+from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run, capacity_j_per_k, go, highest_remaining_c
 from controller.core.state import Outcome, State
-from controller.settings.tun import Probe, Settings, Tun
+from controller.settings.service import Settings
+from controller.settings.tun import Probe, Tun
 
 CHECK_S = 60.0  # checking ends after so long even without good readings
 
@@ -55,11 +54,11 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     state, seen, second, outlet = _look(settings, state, now, inputs)
     mashed = in_mash(heat_path(tun), not state.run.grain_in, state.loop.belief, seen)
     seen_view = _view(settings, state, now)
-    state, events, replies = carried.out(settings, state, now, inputs, mashed, seen_view)
+    state, events, replies = carry_out.all_orders(settings, state, now, inputs, mashed, seen_view)
     run = state.run if slept else _walked(settings, state, seen_view, mashed, now, dt, events)
     decided = was is RunState.CHECKING and run.state is not RunState.CHECKING
-    target = program.target(run, tun)
-    stirrer, pump = moves.motors(run, now)
+    target = wanted.target(run, tun)
+    stirrer, pump = who_moves.motors(run, now)
     model = believed(tun, target, settings.learned, state.loop.belief)
     climbed, setpoint = trajectory.shape(model, target, state.trajectory, seen, state.loop.saturated, dt)
     outlet_c = outlet.value_c if outlet is not None else None
@@ -153,7 +152,7 @@ def _look(
         mash=mash,
         second=second,
         outlet=outlet,
-        desk=orders.renew(state.desk, state.boot, now),
+        orders=envelope.renew(state.orders, state.boot, now),
         heater=inputs.heater if inputs.heater is not None else state.heater,
         level=inputs.level if inputs.level is not None else state.level,
         flow=inputs.flow if inputs.flow is not None else state.flow,

@@ -13,7 +13,7 @@ from controller.core.procedure import estimate
 from controller.core.procedure.run import Run
 from controller.core.state import Outcome
 from controller.edge.log import Log
-from controller.plan import outlook
+from controller.plan import wort_ahead
 
 EVERY_S, EVERY_REAL_S = 60.0, 5.0  # so often on the scaled clock, no more often in real time
 
@@ -48,7 +48,7 @@ class Ahead:
 
     async def _work(self, run: Run) -> None:
         try:
-            self._found = await self._offload(lambda: outlook.ahead(run))
+            self._found = await self._offload(lambda: wort_ahead.at_end(run))
         except Exception as bug:
             self._found = None
             self._log.error("the end of the mash cannot be worked out", why=repr(bug))

@@ -30,7 +30,7 @@ from controller.edge.watchdog import Watchdog
 from controller.messages import incoming, outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.messages.motor_words import MotorWords
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 TICK_S = 1.0  # no setting: guard, lease, watchdog and dry run count on it, and none was ever tried at another pace
 PHASE = 0.25  # of a second: ticks fall between the instants at which a simulated world moves

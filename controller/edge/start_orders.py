@@ -17,7 +17,7 @@ from controller.edge.files import config_files, measured_worts
 from controller.edge.record import run_header
 from controller.plan import plan
 from controller.settings.problems import Problems
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}").fullmatch
 

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from controller.core import supply
 from controller.core.nouns import Event, Instant
-from controller.core.supply import Claim, Desk
+from controller.core.supply import Claim, Group
 from controller.edge.mqtt.transport import Post
 from controller.messages import outgoing
 from controller.messages.strict_json import Refused, document, number, text, whole
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 if TYPE_CHECKING:
     from controller.core.state import Outcome
@@ -25,7 +25,7 @@ class SupplyLink:
     def __init__(self, settings: Settings, limit_w: float, now: Instant) -> None:
         self._tun, self._limit_w = settings.tun, limit_w
         self._base = f"{settings.service.prefix}/supply/{settings.service.supply.group}/"
-        self.desk = Desk(settings.tun.name, now)
+        self.group = Group(settings.tun.name, now)
         self._said: tuple[float, float, int] | None = None
         self._said_at = -EVERY_S
         self._waiting = False
@@ -41,9 +41,9 @@ class SupplyLink:
         if not topic.startswith(self._base):
             return False
         word = claim(topic.removeprefix(self._base), payload)
-        known = {peer.claim.tun for peer in self.desk.peers} | {self._tun.name}
+        known = {peer.claim.tun for peer in self.group.peers} | {self._tun.name}
         if word is not None and (word.tun in known or len(known) <= MOST_PEERS):
-            self.desk = supply.hear(self.desk, word, now)
+            self.group = supply.hear(self.group, word, now)
         return True
 
     def watts(self, outcome: Outcome | None, now: Instant) -> tuple[float, Post | None]:
@@ -53,18 +53,18 @@ class SupplyLink:
             run, report = outcome.state.run, outcome.state.heater
             wish_w, rank = supply.wish(self._tun, outcome.target, run.phase, outcome.seen.value_c)
             drawn = supply.drawn_w(self._tun, outcome.state.guard.duty, report.duty if report is not None else None)
-        if now - self.desk.began < supply.JOIN_S:
+        if now - self.group.began < supply.JOIN_S:
             drawn = self._tun.heater.power_w  # an earlier process may have left a lease behind
         whole_only = self._tun.heater.kind != "proportional"
-        desk, word = supply.beat(self.desk, self._limit_w, wish_w, rank, drawn, whole_only, now)
-        self._note(desk.cap_w < wish_w)
+        group, word = supply.beat(self.group, self._limit_w, wish_w, rank, drawn, whole_only, now)
+        self._note(group.cap_w < wish_w)
         said = (word.wish_w, word.hold_w, word.rank)
-        news = any(peer.at == now for peer in desk.peers)
+        news = any(peer.at == now for peer in group.peers)
         if said == self._said and not news and now - self._said_at < EVERY_S - 0.5:
-            self.desk = desk._replace(seq=self.desk.seq, sent=self.desk.sent)
-            return desk.cap_w, None
-        self.desk, self._said, self._said_at = desk, said, now
-        return desk.cap_w, Post(f"{self._base}{self._tun.name}", payload(word), "state", retain=True)
+            self.group = group._replace(seq=self.group.seq, sent=self.group.sent)
+            return group.cap_w, None
+        self.group, self._said, self._said_at = group, said, now
+        return group.cap_w, Post(f"{self._base}{self._tun.name}", payload(word), "state", retain=True)
 
     def _note(self, waits: bool) -> None:
         if waits == self._waiting:

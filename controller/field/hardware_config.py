@@ -17,8 +17,9 @@ from controller.field.lease import CEILING_S, CONTACTOR_REST_S, NodeSettings
 from controller.field.thermometer import Hwmon, Max31865, OneWire, Thermometer
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
+from controller.settings.service import Broker, Service
 from controller.settings.table import Quantity, Table, show
-from controller.settings.tun import Broker, Probe, Service, Tun
+from controller.settings.tun import Probe, Tun
 
 FilePath = Annotated[str, StringConstraints(pattern=r"^/[^\x00]+$", max_length=300)]
 PinNumber = Annotated[int | None, Quantity("number", 0, 511)]  # a pin by its number on the chip

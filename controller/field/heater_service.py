@@ -21,7 +21,7 @@ from controller.field.hardware_config import HeaterTable, NodeHardware
 from controller.field.heater_node import HeaterNode, Limit, Pins, Say
 from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 Pin = TypeVar("Pin", GpioOutput, GpioInput)
 

@@ -33,7 +33,7 @@ from controller.messages.switch_words import SwitchWords
 from controller.messages.topics import Role, topics
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Settings
+    from controller.settings.service import Settings
 
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer

@@ -18,7 +18,7 @@ from controller.core.procedure.run import Run, leg_of
 from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
 from controller.core.state import Outcome
 from controller.messages import addition_hint
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 
 def status(
@@ -59,7 +59,7 @@ def status(
         "notes": [text for _, text in state.guard.notes],
         "limits": _limits(settings),
         "prediction": prediction if prediction is not None else estimate.document(run.mash),
-        "nonce": state.desk.nonce,
+        "nonce": state.orders.nonce,
         "epoch": state.guard.epoch,
         "journal_seq": journal_seq,
         "version": __version__,
@@ -92,7 +92,7 @@ def _step(run: Run, now_c: float | None, now: float) -> dict[str, Any] | None:
     if leg is None:
         return None
     planned = round(leg.hold_s, 1)
-    credited = round(run.credited_s, 1)
+    credited = round(run.progress.credited_s, 1)
     return {
         "index": run.leg,
         "name": leg.name,

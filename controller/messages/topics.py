@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Probe, Settings
+    from controller.settings.service import Settings
+    from controller.settings.tun import Probe
 
 Role = Literal["mash", "second", "outlet"]
 

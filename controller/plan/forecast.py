@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from controller.brewing.kinetics import malts
 from controller.brewing.kinetics.model import PUBLISHED_SET, Mark, Prediction, predict
 from controller.brewing.kinetics.what_if import Rest, Variation, profile_of, what_if
-from controller.plan.fits import highest_c
+from controller.plan.feasible import highest_c
 from controller.plan.plan import Plan
 
 VARIED_S = 6 * 3600.0  # what changes would do is worked out for a mash up to so long: souring takes days

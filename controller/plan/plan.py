@@ -16,8 +16,7 @@ from controller.brewing.kinetics import malts
 from controller.brewing.kinetics.calibration import Calibration
 from controller.core.control.climb import power_w
 from controller.core.nouns import Course, Leg
-from controller.plan import stages
-from controller.plan.fits import Fit, misfits
+from controller.plan import feasible, stages
 from controller.plan.recipe import Program, added_at_c
 from controller.plan.stages import Stage
 from controller.settings.problems import Problem
@@ -111,7 +110,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
         program=program,
         tun=tun,
         course=_course(program, tun, strike, steps, strike.seconds + pauses_s + mash_s)._replace(malt=basis.plain()),
-        problems=misfits(program, tun, Fit(liquor, volume_l, strike.temperature_c, mash_s, steps)),
+        problems=feasible.problems(program, tun, feasible.Fit(liquor, volume_l, strike.temperature_c, mash_s, steps)),
         stages=steps,
         strike_c=strike.temperature_c,
         strike_parts=strike.parts,

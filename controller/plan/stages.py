@@ -1,7 +1,7 @@
 """What happens in the tun, step by step: how long, how hot, how much heat?
 
 Dough-in and every step of a program as a stage on one tun: its rise and what limits it, its hold, what is in the tun,
-the energy drawn. Arithmetic alone; whether it is allowed is for `fits.py`.
+the energy drawn. Arithmetic alone; whether it is allowed is for `feasible.py`.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ SSR_WINDOW_S, USUAL_WINDOW_S = 1.0, 2.0  # own proposal
 CONTACTOR_WINDOW_S = 30.0  # shorter wears it and its contacts weld (common practice; config/wiring.md)
 
 
-def _slip(where: str, found: str, wanted: str) -> Problem:
+def _problem(where: str, found: str, wanted: str) -> Problem:
     """A problem whose place in words gives its keys."""
     return Problem(where, found, wanted, tuple(where.split(": ")))
 
@@ -22,7 +22,9 @@ def _vessel(tun: Tun) -> list[Problem]:
     if tun.min_liquor_l < tun.volume_l:
         return []
     return [
-        _slip("min_liquor", show("volume", tun.min_liquor_l), f"less than the volume, {show('volume', tun.volume_l)}")
+        _problem(
+            "min_liquor", show("volume", tun.min_liquor_l), f"less than the volume, {show('volume', tun.volume_l)}"
+        )
     ]
 
 
@@ -39,7 +41,7 @@ def _window(tun: Tun) -> list[Problem]:
     found = show("duration", heater.window_s) if written else "nothing"
     wanted = f"at least {show('duration', least_s)}" if written else f'window = "{show("duration", usual_s)}"'
     why = "; a contactor that switches more often wears, and its contacts weld (config/wiring.md)" if relay else ""
-    return [_slip("heater: window", found, wanted + why)]
+    return [_problem("heater: window", found, wanted + why)]
 
 
 def _pulses(tun: Tun) -> list[Problem]:
@@ -50,28 +52,28 @@ def _pulses(tun: Tun) -> list[Problem]:
     if both_s <= heater.window_s:
         return []
     found = f"{show('duration', both_s)} together with min_off"
-    return [_slip("heater: min_on", found, f"no more than the window, {show('duration', heater.window_s)}")]
+    return [_problem("heater: min_on", found, f"no more than the window, {show('duration', heater.window_s)}")]
 
 
 def _bath(tun: Tun) -> list[Problem]:
     if tun.heater.place == "coil" and tun.heater.bath_l <= 0:
-        return [_slip("heater: bath", "nothing", 'the liquor that the coil lies in, such as bath = "20 L"')]
+        return [_problem("heater: bath", "nothing", 'the liquor that the coil lies in, such as bath = "20 L"')]
     if tun.heater.bath_l <= 0 or tun.heater.place in ("coil", "jacket"):
         return []
     wanted = 'only with place "coil" or "jacket", where liquor stands between heater and mash'
-    return [_slip("heater: bath", show("volume", tun.heater.bath_l), wanted)]
+    return [_problem("heater: bath", show("volume", tun.heater.bath_l), wanted)]
 
 
 def _fire(tun: Tun) -> list[Problem]:
     if tun.heater.kind == "gas" or tun.heater.min_fire <= 0:
         return []
-    return [_slip("heater: min_fire", show("share", tun.heater.min_fire), "only with a gas burner")]
+    return [_problem("heater: min_fire", show("share", tun.heater.min_fire), "only with a gas burner")]
 
 
 def _motion(tun: Tun) -> list[Problem]:
     if tun.mixing != "none":
         return []
-    return [_slip("mixing", '"none"', '"stirrer" or "pump": heat without mixing scorches and misleads the probe')]
+    return [_problem("mixing", '"none"', '"stirrer" or "pump": heat without mixing scorches and misleads the probe')]
 
 
 def _mover(tun: Tun) -> list[Problem]:
@@ -79,14 +81,14 @@ def _mover(tun: Tun) -> list[Problem]:
     mover = tun.mixing
     if mover == "none" or getattr(tun, mover) is not None:
         return []
-    return [_slip(mover, "nothing", f"the table [{mover}] with topic, such as {_topic(tun, f'{mover}/command')}")]
+    return [_problem(mover, "nothing", f"the table [{mover}] with topic, such as {_topic(tun, f'{mover}/command')}")]
 
 
 def _flow_switch(tun: Tun) -> list[Problem]:
     if tun.heater.place != "line" or tun.flow is not None:
         return []
     wanted = f"a flow switch, the table [flow] with topic, such as {_topic(tun, 'flow')}"
-    return [_slip("flow", "nothing", f"{wanted}: a heater in the line boils dry in seconds without flow")]
+    return [_problem("flow", "nothing", f"{wanted}: a heater in the line boils dry in seconds without flow")]
 
 
 def _topic(tun: Tun, end: str) -> str:
@@ -96,13 +98,13 @@ def _topic(tun: Tun, end: str) -> str:
 def _line_pump(tun: Tun) -> list[Problem]:
     if tun.heater.place != "line" or tun.mixing == "pump":
         return []
-    return [_slip("mixing", f'"{tun.mixing}"', '"pump", for the heater sits in the recirculation line')]
+    return [_problem("mixing", f'"{tun.mixing}"', '"pump", for the heater sits in the recirculation line')]
 
 
 def _flow_rate(tun: Tun) -> list[Problem]:
     if tun.heater.place != "line" or tun.flow_l_per_min is not None:
         return []
-    return [_slip("flow_rate", "nothing", 'the pump\'s flow, such as "6 L/min"')]
+    return [_problem("flow_rate", "nothing", 'the pump\'s flow, such as "6 L/min"')]
 
 
 def _reading_ages(tun: Tun) -> list[Problem]:
@@ -110,7 +112,7 @@ def _reading_ages(tun: Tun) -> list[Problem]:
     if guard.reading_gone_s > guard.reading_late_s:
         return []
     found, least = show("duration", guard.reading_gone_s), show("duration", guard.reading_late_s)
-    return [_slip("guard: reading_gone", found, f"more than reading_late, {least}")]
+    return [_problem("guard: reading_gone", found, f"more than reading_late, {least}")]
 
 
 def _outlet_limits(tun: Tun) -> list[Problem]:
@@ -118,7 +120,7 @@ def _outlet_limits(tun: Tun) -> list[Problem]:
     if guard.outlet_trip_c > guard.outlet_limit_c:
         return []
     found, least = show("temperature", guard.outlet_trip_c), show("temperature", guard.outlet_limit_c)
-    return [_slip("guard: outlet_trip", found, f"more than outlet_limit, {least}")]
+    return [_problem("guard: outlet_trip", found, f"more than outlet_limit, {least}")]
 
 
 def _probe_topics(tun: Tun) -> list[Problem]:
@@ -132,7 +134,7 @@ def _probe_topics(tun: Tun) -> list[Problem]:
         other = seen.setdefault((probe.topic, probe.pointer), role)
         if other != role:
             problems.append(
-                _slip(f"probes: {role}: topic", f'"{probe.topic}", as for {other}', "a topic or pointer of its own")
+                _problem(f"probes: {role}: topic", f'"{probe.topic}", as for {other}', "a topic or pointer of its own")
             )
     return problems
 

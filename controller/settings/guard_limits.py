@@ -14,7 +14,7 @@ from pydantic import Field
 from controller.settings.table import FieldKind, Quantity, Table
 
 
-class Row(NamedTuple):
+class LimitRow(NamedTuple):
     """One line of the table of limits."""
 
     name: str  # attribute of Limits
@@ -91,11 +91,13 @@ class Limits(Table):
     proof_test_days: Annotated[int, _limit(_N, 1, 365, "start")] = 90
 
 
-def table() -> tuple[Row, ...]:
+def table() -> tuple[LimitRow, ...]:
     """Which limits are there? In the order of the interlocks."""
     rows = []
     for name, field in Limits.model_fields.items():
         mark = next(m for m in field.metadata if isinstance(m, Quantity))
         key = field.alias or name
-        rows.append(Row(name, key, mark.note, mark.kind, field.default, mark.low, mark.high, mark.unit, mark.source))
+        rows.append(
+            LimitRow(name, key, mark.note, mark.kind, field.default, mark.low, mark.high, mark.unit, mark.source)
+        )
     return tuple(rows)

@@ -6,8 +6,8 @@ import math
 from random import Random
 from typing import NamedTuple
 
+from controller.settings.service import Settings
 from controller.settings.tun import Probe as ProbeSettings
-from controller.settings.tun import Settings
 from sim.plant.tun import Tun
 from sim.world.instruments import NO_READINGS, Form, Live, Probe
 from sim.world.network import Network

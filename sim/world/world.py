@@ -13,7 +13,7 @@ from random import Random
 
 from controller.core.nouns import Course
 from controller.messages.topics import topics
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.fresh_readings import decoded
 from sim.plant.spec import STEP_S, WATER_J_PER_KG_K
 from sim.plant.tun import Tun

@@ -15,7 +15,7 @@ from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
 from controller.edge.files import config_files
 from controller.edge.record import calibrations
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.world.world import WALL_S
 from tests.places import CONFIG
 

@@ -18,7 +18,7 @@ from controller.core.nouns import RunState
 from controller.edge.files import config_files
 from controller.edge.record.disks import RealDisks
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manual_faults import ScriptedHands
 from sim.simulated_site import SimulatedSite
 from sim.world.faults import parse

@@ -79,8 +79,9 @@ class Anything(RuleBasedStateMachine):
         if a.run_id == b.run_id and a.course is not None and b.course is not None:
             assert a.leg <= b.leg <= a.leg + 1
             if a.leg == b.leg:
-                assert b.credited_s >= a.credited_s
-                assert b.credited_s - a.credited_s <= (62.0 if a.credited_s == 0.0 or not a.counting else 1.01)
+                had, has = a.progress, b.progress
+                assert has.credited_s >= had.credited_s
+                assert has.credited_s - had.credited_s <= (62.0 if had.credited_s == 0.0 or not had.counting else 1.01)
 
     @initialize(strike=st.booleans())
     def begin(self, strike: bool) -> None:

@@ -16,9 +16,11 @@ from controller.core.nouns import (
     Reading,
     Switch,
 )
+from controller.core.procedure.run import Progress, Run
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
-from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 
 WALL = 1_700_000_000.0
 RISE = 1.0 / 60.0  # K/s
@@ -58,6 +60,12 @@ def course(*legs: Leg, grist_kg: float = 20.0) -> Course:
     legs = (strike, *legs) if grist_kg else legs
     planned = sum(part.ramp_s + part.hold_s for part in legs)
     return Course("test", "Test mash", "testtun", legs, 60.0, grist_kg, LIQUOR_J_PER_K, 4.0, planned, "digest")
+
+
+def changed(run: Run, **changes: Any) -> Run:
+    """The run with these changes, those to its progress among them."""
+    within = {key: changes.pop(key) for key in tuple(changes) if key in Progress._fields}
+    return run._replace(progress=run.progress._replace(**within), **changes)
 
 
 @dataclass
@@ -105,7 +113,7 @@ class Bench:
         self.number += 1
         extra = {k: args.pop(k) for k in ("trip", "course", "run") if k in args}
         self.orders.append(
-            Order(name, self.now, f"o-{self.number}", args, "brewer", WALL, 10.0, self.state.desk.nonce, **extra)
+            Order(name, self.now, f"o-{self.number}", args, "brewer", WALL, 10.0, self.state.orders.nonce, **extra)
         )
 
     def start(self, plan: Course) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.edge.files import config_files as files
 from controller.plan import advise, plan
 from controller.plan.recipe import HotLiquor
@@ -41,7 +41,7 @@ def test_the_reason_comes_from_the_program_and_survives_the_record() -> None:
     bench.until("idle")
     bench.start(made.course)
     bench.step()
-    told = memory.recall(json.loads(json.dumps(memory.keep(bench.state))), 0.0)
+    told = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 0.0)
     assert told is not None and told.run.course == made.course
     assert advised("sandpiper", splashing=True, overrule={"A24": "known"})["A24"] == "known"
 

@@ -9,7 +9,7 @@ import pytest
 
 from controller.core import supply
 from controller.core.nouns import Demand, Phase, Target
-from controller.core.supply import LIQUOR, MASH, URGENT, Claim, Desk
+from controller.core.supply import LIQUOR, MASH, URGENT, Claim, Group
 from controller.edge import supply_link as share
 from tests.core.bench import tun
 
@@ -21,7 +21,7 @@ class Node:
 
     def __init__(self, name: str, power_w: float, began: float = 0.0, whole: bool = True) -> None:
         self.name, self.power_w, self.whole = name, power_w, whole
-        self.desk = Desk(name, began)
+        self.group = Group(name, began)
         self.wish_w, self.rank, self.drawn_w = 0.0, MASH, 0.0
         self.post: list[tuple[float, Claim]] = []
         self.mute = self.deaf = False
@@ -41,12 +41,12 @@ class Town:
             while node.post and node.post[0][0] <= self.now:
                 word = node.post.pop(0)[1]
                 if not node.deaf:
-                    node.desk = supply.hear(node.desk, word, self.now)
+                    node.group = supply.hear(node.group, word, self.now)
         for node in self.nodes:
-            node.desk, word = supply.beat(
-                node.desk, LIMIT_W, node.wish_w, node.rank, node.drawn_w, node.whole, self.now
+            node.group, word = supply.beat(
+                node.group, LIMIT_W, node.wish_w, node.rank, node.drawn_w, node.whole, self.now
             )
-            node.drawn_w = node.desk.cap_w
+            node.drawn_w = node.group.cap_w
             for other in self.nodes if not node.mute else ():
                 arrives = self.now + (self.rng.uniform(0.0, self.delay_s) if self.delay_s else 0.0)
                 arrives = max(arrives, other.post[-1][0] if other.post else 0.0)
@@ -170,7 +170,7 @@ def test_never_over_the_limit_whatever_is_wished_and_lost(seed: int) -> None:
         elif deed == 4:
             node.deaf = rng.random() < 0.3
         elif rng.random() < 0.3:
-            node.desk = Desk(node.name, town.now)
+            node.group = Group(node.name, town.now)
             node.drawn_w = 0.0
         for _ in range(rng.randrange(1, 20)):
             town.step()

@@ -18,7 +18,7 @@ from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
 from controller.messages.inbox import Inbox
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manner import PATIENT
 from sim.people.person import Person
 from sim.simulated_site import SimulatedSite

@@ -13,7 +13,7 @@ from controller.edge import supply_link
 from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.recipe import Liquor, Program, Step
-from controller.settings.tun import Settings, Supply
+from controller.settings.service import Settings, Supply
 from sim.people.manner import Manner
 from sim.people.person import Person
 from sim.simulated_site import SimulatedSite

@@ -15,7 +15,7 @@ from controller.edge.record import reader
 from controller.edge.record.disks import RealDisks
 from controller.edge.record.writer import RecordWriter
 from controller.edge.service import Service, Watcher
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.plant.spec import STEP_S
 from sim.simulated_site import SimulatedSite
 from sim.world.world import WALL_S

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.settings.tun import Broker
+from controller.settings.service import Broker
 from tests.places import CONFIG
 from tests.waiting import PATIENCE_S
 

@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 from controller.core.guard.registry import TABLE, Interlock
 from controller.core.nouns import RunState
-from controller.core.procedure import who_moves as moves
-from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure import who_moves
+from controller.core.procedure.orders import envelope
 from controller.settings import guard_limits as limits
 from tests.places import ROOT
 
@@ -37,7 +37,7 @@ def _interlock(row: Interlock) -> str:
     return _row(row.id, row.name, row.clears, deadline, PRIORITY[row.priority], always, figures or "-")
 
 
-def _figure(limit: limits.Row) -> str:
+def _figure(limit: limits.LimitRow) -> str:
     """A limit in words: key, default and range, and its source where that is not the usual one."""
     unit = f" {limit.unit}" if limit.unit not in ("", "-") else ""
     source = "" if limit.source == USUAL else f" [{limit.source}]"
@@ -51,17 +51,19 @@ def procedure() -> str:
 
 
 def order_table() -> str:
-    names = list(orders.ALLOWED)
+    names = list(envelope.ALLOWED)
     head = ["state", *names]
-    rows = [_row(state, *("yes" if state in orders.ALLOWED[name] else "." for name in names)) for state in RunState]
+    rows = [_row(state, *("yes" if state in envelope.ALLOWED[name] else "." for name in names)) for state in RunState]
     return "\n".join([_row(*head), _rule(head), *rows])
 
 
 def move_table() -> str:
     head = ["stage", "heater", "stirrer", "pump", "rest clock", "goes on when"]
-    later = {"later": f"off, on after {moves.PUMP_REST_S:g} s"}
-    motors = {row.stage: (later.get(row.stirrer, row.stirrer), later.get(row.pump, row.pump)) for row in moves.TABLE}
-    rows = [_row(row.stage, row.heater, *motors[row.stage], row.clock, row.goes_on) for row in moves.TABLE]
+    later = {"later": f"off, on after {who_moves.PUMP_REST_S:g} s"}
+    motors = {
+        row.stage: (later.get(row.stirrer, row.stirrer), later.get(row.pump, row.pump)) for row in who_moves.TABLE
+    }
+    rows = [_row(row.stage, row.heater, *motors[row.stage], row.clock, row.goes_on) for row in who_moves.TABLE]
     return "\n".join([_row(*head), _rule(head), *rows])
 
 

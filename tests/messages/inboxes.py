@@ -7,7 +7,8 @@ from typing import Any
 
 from controller.core.nouns import HeaterCommand
 from controller.messages.inbox import Inbox
-from controller.settings.tun import Heater, Output, Probe, Probes, Service, Settings, SwitchInput, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 
 OFF = HeaterCommand(2, 1, 0.0, 10.0, "off")
 

@@ -13,7 +13,7 @@ from controller.edge.files import config_files, plan_by_name
 from controller.edge.supply_link import SupplyLink
 from controller.messages import asyncapi, outgoing, payload_schemas, status_schema
 from controller.messages.topics import Topics, topics
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.dryrun import DryRun
 from sim.world.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings

@@ -92,11 +92,11 @@ def prompt_answered(page: Browser, stage: Stage, tun: str) -> float:
 def no_right(page: Browser, stage: Stage, tun: str) -> None:
     """A user who may only look presses Hold and is told that the broker refuses; nothing reaches the daemon."""
     bench = stage.tuns[tun].bench
-    before = (bench.state.run.state, bench.state.desk.accepted + bench.state.desk.refused)
+    before = (bench.state.run.state, bench.state.orders.accepted + bench.state.orders.refused)
     press(page, "Hold", "#orders")
     confirm(page)
     page.wait(says("#answer", "this user may look, but not give orders"))
-    assert (bench.state.run.state, bench.state.desk.accepted + bench.state.desk.refused) == before
+    assert (bench.state.run.state, bench.state.orders.accepted + bench.state.orders.refused) == before
 
 
 def wrong_password(page: Browser, stage: Stage) -> None:

@@ -73,9 +73,9 @@ def test_an_order_needs_a_yes(there: tuple[Browser, Stage]) -> None:
     page.wait("document.querySelector('[data-order=pause]')")
     acts.press(page, "Pause", "#orders")
     acts.press(page, "No, back", "#ask")
-    before = bench.state.desk.accepted
+    before = bench.state.orders.accepted
     page.eval("new Promise(done => setTimeout(done, 300))")
-    assert bench.state.desk.accepted == before
+    assert bench.state.orders.accepted == before
     acts.press(page, "Pause", "#orders")
     acts.confirm(page)
     page.wait(acts.says("#answer", "Accepted: paused"))
@@ -254,7 +254,7 @@ def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
     page, on = there
     acts.enter(page, on, "operator", "gannet")
     page.wait("document.querySelector('[data-order=hold]')")
-    before = on.tuns["gannet"].bench.state.desk.accepted
+    before = on.tuns["gannet"].bench.state.orders.accepted
     for _ in range(60):
         page.key("Tab", code=9)
         if page.eval("document.activeElement.dataset.order === 'hold'"):
@@ -265,7 +265,7 @@ def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
     page.wait("document.querySelector('#ask').open")
     page.key("Escape", code=27)
     page.wait("!document.querySelector('#ask').open")
-    assert on.tuns["gannet"].bench.state.desk.accepted == before
+    assert on.tuns["gannet"].bench.state.orders.accepted == before
 
 
 def test_the_pages_table_is_the_daemons(there: tuple[Browser, Stage]) -> None:

@@ -15,9 +15,10 @@ from controller.core.control.climb import climb
 from controller.core.control.heat_path import heat_path
 from controller.edge.files import config_files as files
 from controller.plan import plan as plans
-from controller.plan.fits import MOST_FILL
+from controller.plan.feasible import MOST_FILL
 from controller.plan.plan import Plan, document, make
-from controller.plan.recipe import Program, agree
+from controller.plan.recipe import Program
+from controller.plan.recipe_checks import agree
 from controller.settings.faults_in_words import read
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
 from tests.places import CONFIG

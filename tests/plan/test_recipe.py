@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from controller.plan.recipe import Program, agree
+from controller.plan.recipe import Program
+from controller.plan.recipe_checks import agree
 from controller.settings.faults_in_words import read
 
 REST: dict[str, Any] = {"name": "one", "temperature": "63 °C", "time": "40 min"}

@@ -11,6 +11,7 @@ from typing import Any, cast
 import pytest
 
 from controller.core.nouns import Trip
+from controller.core.procedure.run import Progress, Run
 from controller.edge.record import line_format
 from tests.regimes.chaos import cuts, damages
 
@@ -48,7 +49,7 @@ def test_a_reader_without_checksums_is_found_out(
 
 def _life(leg: int, credited_s: float, *trips: str) -> cuts.Life:
     guard = SimpleNamespace(trips=[Trip(i, 0.0, "", None, None, "", 1, True, False) for i in trips])
-    pending = SimpleNamespace(run=SimpleNamespace(leg=leg, credited_s=credited_s))
+    pending = SimpleNamespace(run=Run(leg=leg, progress=Progress(credited_s)))
     return cast("cuts.Life", SimpleNamespace(first=SimpleNamespace(guard=guard, pending=pending)))
 
 

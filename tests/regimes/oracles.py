@@ -78,7 +78,9 @@ def digests(case: Case) -> tuple[str, str]:
         state = outcome.state
         trips = " ".join(trip.id for trip in state.guard.trips)
         words = f"{state.run.state} {state.run.phase} {trips}".encode()
-        felt.update(_SECOND(state.guard.duty, state.run.credited_s, outcome.stirrer.on, outcome.pump.on, state.run.leg))
+        felt.update(
+            _SECOND(state.guard.duty, state.run.progress.credited_s, outcome.stirrer.on, outcome.pump.on, state.run.leg)
+        )
         felt.update(words)
         return outcome
 

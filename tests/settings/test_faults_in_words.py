@@ -12,14 +12,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.plan import plan, recipe
+from controller.plan import plan, recipe, recipe_checks
 from controller.plan.plan import Plan
 from controller.plan.recipe import Program
 from controller.settings import cross_checks as agreement
 from controller.settings.faults_in_words import _least, keys, model_at, read
 from controller.settings.problems import Problem
+from controller.settings.service import Service
 from controller.settings.table import FROM_FILE, Table
-from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Service, Tun
+from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Tun
 
 KEYS = sorted(
     {key for model in (Program, Tun, Service) for key in keys(model)} | set(keys(recipe.Step)) | set(keys(Heater))
@@ -64,7 +65,7 @@ def silent(_: Any) -> Iterable[Problem]:
 
 
 CASES: tuple[tuple[type[Table], Callable[[Any], Iterable[Problem]]], ...] = (
-    (Program, recipe.agree),
+    (Program, recipe_checks.agree),
     (Tun, agreement.agree),
     (Service, silent),
     (Learned, silent),
@@ -135,7 +136,7 @@ def test_any_program_is_planned_or_refused() -> None:
     @settings(max_examples=300)
     @given(PROGRAM)
     def one(data: dict[str, Any]) -> None:
-        program, _ = read(Program, data, recipe.agree)
+        program, _ = read(Program, data, recipe_checks.agree)
         if program is not None:
             made.append(fits(plan.make(program, VESSEL)))
 
@@ -167,7 +168,7 @@ def test_models_are_found_by_their_place() -> None:
 @pytest.mark.parametrize("data", [{}, {"step": {}}, {"step": [[]]}, {"grist": [3]}, {"liquor": []}, {"overrule": 5}])
 def test_wrong_shapes(data: dict[str, Any]) -> None:
     """Tables where lists belong and the other way round are refused."""
-    assert read(Program, data, recipe.agree).problems
+    assert read(Program, data, recipe_checks.agree).problems
 
 
 @pytest.mark.parametrize("model", [Program, Tun, Service])
@@ -217,7 +218,7 @@ def leaves(data: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | 
 @pytest.mark.parametrize(
     ("model", "agree", "good", "path"),
     [(Tun, agreement.agree, HERON, path) for path in leaves(HERON)]
-    + [(Program, recipe.agree, BITTERN, path) for path in leaves(BITTERN)],
+    + [(Program, recipe_checks.agree, BITTERN, path) for path in leaves(BITTERN)],
     ids=lambda part: ".".join(map(str, part)) if isinstance(part, tuple) else "",
 )
 def test_one_mistake_has_no_echo(
@@ -270,12 +271,12 @@ def test_steps_are_all_looked_at() -> None:
     """A step that is wrong itself is no empty list, and what the other steps must agree on is told beside it."""
     first, second, third, last = copy.deepcopy(BITTERN["step"])
     only = {**BITTERN, "step": [{**first, "temperature": "52"}]}
-    assert [problem.where for problem in read(Program, only, recipe.agree).problems] == [
+    assert [problem.where for problem in read(Program, only, recipe_checks.agree).problems] == [
         '[[step]] 1 "one": temperature'
     ]
     second["temperature"], third["ask_after"], first["kind"] = "95 °C", "30 min", "keep"
     last["time"] = "3"
-    problems = read(Program, {**BITTERN, "step": [first, second, third, last]}, recipe.agree).problems
+    problems = read(Program, {**BITTERN, "step": [first, second, third, last]}, recipe_checks.agree).problems
     assert {problem.path for problem in problems} >= {
         ("step", 0, "kind"),
         ("step", 2, "ask_after"),

@@ -12,8 +12,9 @@ from controller.settings import guard_limits as limits
 from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import read
 from controller.settings.guard_limits import Limits
+from controller.settings.service import Broker, Service
 from controller.settings.table import key_of, show
-from controller.settings.tun import Broker, Heater, Learned, Output, Probe, Probes, Service, SwitchInput, Tun
+from controller.settings.tun import Heater, Learned, Output, Probe, Probes, SwitchInput, Tun
 
 STIRRED: dict[str, Any] = {
     "name": "heron",
@@ -73,7 +74,7 @@ def test_frozen() -> None:
 
 
 @pytest.mark.parametrize("row", limits.table(), ids=lambda row: row.name)
-def test_each_limit_keeps_its_range(row: limits.Row) -> None:
+def test_each_limit_keeps_its_range(row: limits.LimitRow) -> None:
     """Each guard figure takes both ends of its range and its default, and nothing just outside or not finite."""
     for value in (row.low, row.default, row.high):
         whole = int(value) if isinstance(row.default, int) else value

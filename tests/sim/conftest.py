@@ -9,7 +9,7 @@ import pytest
 from controller.edge.files import config_files
 from controller.plan import plan
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from tests.places import CONFIG
 
 

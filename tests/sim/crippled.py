@@ -7,7 +7,7 @@ from typing import Any
 from controller.core.nouns import _GUARD_SEAL, HeaterCommand
 from controller.core.state import Outcome
 from controller.core.tick import tick
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 
 def crippled(settings: Settings, state: Any, now: float, inputs: Any) -> Outcome:

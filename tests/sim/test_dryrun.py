@@ -15,7 +15,7 @@ from controller.core.nouns import Prompt, RunState, Trip
 from controller.core.procedure.run import Run
 from controller.edge.files import plan_by_name
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse

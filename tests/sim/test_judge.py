@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun
 from sim.judge import Judge
 from sim.people.manner import Manner

@@ -99,7 +99,7 @@ def tell(
         trips = tuple(t.id for t in out.state.guard.trips)
         duty = out.command.duty if out.command is not None else 0.0
         tale.moments.append(
-            Moment(out.state.now, duty, run.state, trips, dry.world.tun.mash_mean_c, run.credited_s, run.leg)
+            Moment(out.state.now, duty, run.state, trips, dry.world.tun.mash_mean_c, run.progress.credited_s, run.leg)
         )
         tale.events.extend((out.state.now, event) for event in out.events)
         if each is not None:

@@ -59,7 +59,7 @@ class Batch:
         self.dry.state = self.dry.state._replace(proof_days=3.0)
         self.events: list[tuple[float, Event]] = []
         self.answers = 0
-        self.desks = {"gannet": supply.Desk("gannet", 0.0), "plover": supply.Desk("plover", 0.0)}
+        self.desks = {"gannet": supply.Group("gannet", 0.0), "plover": supply.Group("plover", 0.0)}
         self.plover: list[tuple[float, float]] = []  # when, W allowed
         self.gannet: list[tuple[float, float]] = []
         self.plover_wish_w = 0.0
@@ -106,7 +106,7 @@ class Batch:
         self.answers += 1
         key, world = f"order-{self.answers}", self.dry.world
         said = {"id": key, "order": name, "args": args, "by": by, "at": world.wall_s, "valid_s": 30.0}
-        said["nonce"] = self.dry.state.desk.nonce
+        said["nonce"] = self.dry.state.orders.nonce
         self.dry.inbox.put(world.topics.order, json.dumps(said).encode(), self.now)
         replies = [reply for _ in range(2) for reply in self.second().replies if reply.id == key]
         assert [reply.accepted for reply in replies] == [True], replies
@@ -123,7 +123,9 @@ class Batch:
         limit_s = 60.0 * dry.settings.service.resume_minutes
         pending = Pending(told.run, told.last_c, CUT_S, True, 1, limit_s)
         dry._now = gone + CUT_S
-        dry.state = start(dry.settings, dry._now, "second", told.epoch + 1, told.trips, pending, 3.0)
+        dry.state = start(
+            dry.settings, dry._now, "second", told.guard._replace(epoch=told.guard.epoch + 1), pending, 3.0
+        )
         dry.inbox = Inbox(dry.settings, "second")
         dry.inbox.prepare = dry._prepare
         dry._up = False
@@ -154,10 +156,10 @@ def batch() -> Batch:
     told.order("answer", "brewer", prompt="grain_in", answer="yes")
     told.until(lambda o: o.state.run.offer is not None)
     told.order("answer", "brewer", prompt="settled", answer="heat")
-    told.until(lambda o: o.state.run.counting)
+    told.until(lambda o: o.state.run.progress.counting)
     told.order("answer", "student", ph=5.46)
     told.until(leg("maltose rest"))
-    told.until(lambda o: o.state.run.counting and o.state.run.credited_s >= 120.0)
+    told.until(lambda o: o.state.run.progress.counting and o.state.run.progress.credited_s >= 120.0)
     told.mains_fail()
     told.until_asked("resume")
     told.order("answer", "technician", prompt="resume", answer="go on here")

@@ -18,13 +18,14 @@ from controller.commands.shared.exit_codes import Wrong
 from controller.core.control.climb import power_w
 from controller.edge.files import config_files, measured_worts, plan_by_name
 from controller.edge.files.program_file import Base
-from controller.plan.fits import MOST_FILL
+from controller.plan.feasible import MOST_FILL
 from controller.plan.recipe import Grist, Liquor, Program
 from controller.plan.stages import liquor_kg
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
+from controller.settings.service import Settings
 from controller.settings.table import Quantity, Table
-from controller.settings.tun import Settings, Tun
+from controller.settings.tun import Tun
 
 AIMS = ("dry", "balanced", "full")
 THICKNESS_L_PER_KG = 3.0  # of a default grist: common practice

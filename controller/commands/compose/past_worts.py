@@ -22,7 +22,7 @@ from controller.plan import forecast
 from controller.plan.plan import malt_basis
 from controller.report import from_disk, wort
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Service
+from controller.settings.service import Service
 
 
 def run(config: Path, listed: str, as_json: bool) -> int:

@@ -23,7 +23,7 @@ from controller.plan.advise import Said, advise
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import Liquor
 from controller.settings.problems import Problems
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun, true_wort
 
 SEED = 1  # the same for every proposal

@@ -27,7 +27,7 @@ from controller.edge.clock import FASTEST
 from controller.edge.files import config_files, data_folder, output_files, plan_by_name, shipped, toml_writer
 from controller.plan import plan
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 PROGRAM, SEED = "linnet", 7
 ENDINGS = (signal.SIGTERM, signal.SIGHUP)

@@ -12,7 +12,7 @@ from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import output_files
 from controller.edge.record import reader
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 CALM = 30.0  # times real time that a busy machine keeps up with
 

@@ -17,7 +17,7 @@ from controller.edge import standard_streams
 from controller.edge.clock import MachineClock
 from controller.edge.mqtt import daemon_link, requests
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manner import Manner
 from sim.people.person import Person
 from sim.plant.spec import STEP_S

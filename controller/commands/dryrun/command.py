@@ -16,8 +16,8 @@ from controller.edge.files import config_files, output_files, plan_by_name
 from controller.edge.record import calibrations
 from controller.plan.forecast import forecast
 from controller.settings.problems import Problems
+from controller.settings.service import Settings
 from controller.settings.table import show
-from controller.settings.tun import Settings
 from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse_all

@@ -18,7 +18,7 @@ from controller.edge.mqtt import daemon_link, requests
 from controller.settings.problems import Problem, Problems
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Service, Settings
+    from controller.settings.service import Service, Settings
 
 
 def reach(config: str | None, tun: str | None, wished: str = "", *, data: bool = False) -> tuple[Path, Settings]:

@@ -14,7 +14,7 @@ from controller.edge.files import config_files
 from controller.edge.mqtt import requests
 from controller.plan import plan
 from controller.settings.problems import Problems
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 
 def typed(text: str) -> int | str:

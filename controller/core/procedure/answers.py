@@ -11,15 +11,15 @@ from typing import Any
 
 from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState
 from controller.core.procedure import entries, program, questions
-from controller.core.procedure.orders.scope import ADJUST_LOW_C, Desk, Done, Refused
-from controller.core.procedure.run import Offer, Run, credit_gap, enter, go, leg_of, with_leg
+from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
+from controller.core.procedure.run import Gap, Offer, Run, credit_gap, enter, go, leg_of, out_of_band, with_leg
 
 S = RunState
 P = Phase
 WORDS = ("answer", "prompt")  # what an answer to a question says
 
 
-def answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def answer(run: Run, order: Order, at: Situation) -> Done | Refused:
     """The answer to what was asked; entries such as pH, gravity and remarks may come at any time."""
     if wrong := entries.problems(order.args, WORDS):
         return Refused("; ".join(wrong))
@@ -28,7 +28,7 @@ def answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
     prompt, leg = run.prompt, leg_of(run)
     wanted = order.args.get("prompt")
     if run.offer is not None and (wanted == "settled" or (prompt is None and wanted is None)):
-        return _settled(run, run.offer, order, desk)
+        return _settled(run, run.offer, order, at)
     if prompt is None or leg is None:
         return Refused("nothing is being asked")
     if wanted is not None and wanted != prompt.id:
@@ -40,7 +40,7 @@ def answer(run: Run, order: Order, desk: Desk) -> Done | Refused:
     if prompt.id != "resume" and run.state is not S.RUNNING:
         return Refused(f"the run is {run.state}; go on first, then answer")
     events: list[Event] = [said]
-    run = ANSWERS[prompt.id](run._replace(prompt=None), leg, answer, desk.now, events)
+    run = ANSWERS[prompt.id](run._replace(prompt=None), leg, answer, at.now, events)
     return run, f"{answer}: understood", tuple(events)
 
 
@@ -62,7 +62,7 @@ def _entered(run: Run, entry: Mapping[str, Any], by: str) -> Done:
     return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": by}),)
 
 
-def _settled(run: Run, offer: Offer, order: Order, desk: Desk) -> Done | Refused:
+def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refused:
     """The correction offered after dough-in: the ordinary way, liquor, or the rest taken as it is."""
     answer = _word(order, offer.answers, offer.text)
     if isinstance(answer, Refused):
@@ -74,12 +74,12 @@ def _settled(run: Run, offer: Offer, order: Order, desk: Desk) -> Done | Refused
     taken, rest = run._replace(offer=None), run.course.legs[offer.leg]
     if answer == "accept":
         kept = round(offer.measured_c, 1)
-        if not (ADJUST_LOW_C <= kept <= desk.ceiling_c):
-            return Refused(f"not accepted: {kept:.1f} °C is not between {ADJUST_LOW_C:g} and {desk.ceiling_c:g} °C")
+        if not (ADJUST_LOW_C <= kept <= at.ceiling_c):
+            return Refused(f"not accepted: {kept:.1f} °C is not between {ADJUST_LOW_C:g} and {at.ceiling_c:g} °C")
         taken = with_leg(taken, offer.leg, rest._replace(target_c=kept))
-        return taken._replace(key=run.key + 1, band_since=None), f"{rest.name} is now {kept:.1f} °C", events
+        return out_of_band(taken._replace(key=run.key + 1)), f"{rest.name} is now {kept:.1f} °C", events
     if answer != offer.answers[0]:
-        taken = _liquor(taken, rest, desk.now)
+        taken = _liquor(taken, rest, at.now)
         return taken, f"{answer}: heat is blocked until it is stirred in", events
     return taken, f"{answer}: understood", events
 
@@ -101,7 +101,7 @@ def _added(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -
 
 
 def _addition_in(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
-    return enter(run._replace(key=run.key + 1, band_since=None), P.RAMPING, now)
+    return enter(out_of_band(run._replace(key=run.key + 1)), P.RAMPING, now)
 
 
 def _next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
@@ -113,18 +113,23 @@ def _noted(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -
 
 
 def _iodine(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
-    run = enter(run._replace(iodine_tests=run.iodine_tests + 1), P.RESTING, now)
+    progress = run.progress._replace(iodine_tests=run.progress.iodine_tests + 1)
+    run = enter(run._replace(progress=progress), P.RESTING, now)
     if answer == "no starch":
-        return run._replace(iodine_ok=True)
+        return _iodine_ok(run)
     more = program.IODINE_MORE_S.get(answer, questions.ASK_AGAIN_S)
-    longer = max(leg.hold_s, run.credited_s) + (more if answer != "not tested" else 0.0)
+    longer = max(leg.hold_s, progress.credited_s) + (more if answer != "not tested" else 0.0)
     events.append(Event("note", "iodine", f"{leg.name}: {answer}; tested again after {more / 60:.0f} min of rest"))
-    run = with_leg(run, run.leg, leg._replace(hold_s=max(longer, run.credited_s + more)))
-    return run._replace(ask_at_s=run.credited_s + more)
+    run = with_leg(run, run.leg, leg._replace(hold_s=max(longer, progress.credited_s + more)))
+    return run._replace(progress=progress._replace(ask_at_s=progress.credited_s + more))
+
+
+def _iodine_ok(run: Run) -> Run:
+    return run._replace(progress=run.progress._replace(iodine_ok=True))
 
 
 def _iodine_decide(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
-    return run._replace(iodine_ok=True) if answer == "go on" else _iodine(run, leg, "reddish", now, events)
+    return _iodine_ok(run) if answer == "go on" else _iodine(run, leg, "reddish", now, events)
 
 
 def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
@@ -134,12 +139,12 @@ def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[E
         events.append(event)
         return run
     if answer == "repeat this rest":  # credited time never falls: the rest becomes longer by what it had
-        run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + run.credited_s))
+        run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + run.progress.credited_s))
     if answer == "next rest":
         run = program.next_leg(run, now, events)
-    if answer == "go on here" and run.gap_credit_s > 0.0:
+    if answer == "go on here" and run.gap.credit_s > 0.0:
         run = credit_gap(run, events)
-    return run._replace(held_by="person", gap_credit_s=0.0)
+    return run._replace(held_by="person", gap=Gap())
 
 
 ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {

@@ -7,7 +7,6 @@ What a mash that was too hot has lost by it is said once, when it is over.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -153,37 +152,3 @@ def document(estimate: Estimate) -> dict[str, Any] | None:
 @lru_cache(maxsize=4)  # the estimate moves on every STRIDE_S, the status speaks more often
 def _read(amounts: kinetics.Amounts, opened: Opened) -> dict[str, Any]:
     return kinetics.read(amounts, kinetics.CALIBRATED_SET, opened).as_json()
-
-
-def keep(estimate: Estimate) -> dict[str, Any] | None:
-    """What must survive a restart, as plain JSON values."""
-    if estimate.amounts is None:
-        return None
-    return {
-        "amounts": _plain(estimate.amounts),
-        "last_c": estimate.last_c,
-        "leg": estimate.leg,
-        "opened": [[name, _plain(amounts)] for name, amounts in estimate.opened],
-        "target_c": estimate.target_c,
-        "cooling": estimate.cooling,
-    }
-
-
-def recall(kept: Mapping[str, Any] | None, now: Instant) -> Estimate:
-    """The estimate of a kept record; an empty one where it does not fit."""
-    if kept is None:
-        return Estimate()
-    try:
-        opened = tuple((str(name), _amounts(plain)) for name, plain in kept["opened"])
-        target_c, cooling = kept.get("target_c"), kept.get("cooling") is True
-        return Estimate(_amounts(kept["amounts"]), now, kept["last_c"], int(kept["leg"]), opened, target_c, cooling)
-    except (KeyError, TypeError, ValueError):
-        return Estimate()
-
-
-def _plain(amounts: kinetics.Amounts) -> dict[str, Any]:
-    return {**amounts._asdict(), "malt": amounts.malt._asdict()}
-
-
-def _amounts(plain: Mapping[str, Any]) -> kinetics.Amounts:
-    return kinetics.Amounts(**{**plain, "malt": kinetics.Malt(**plain["malt"])})

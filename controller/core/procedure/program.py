@@ -1,138 +1,42 @@
-"""Where are we in the program, and what does it want of the tun now?
+"""Where are we in the program, and what comes next?
 
-Time moves the run here; orders move it in deeds.py. The rest clock starts after 60 s within +-0.5 K of the target (they
-are counted) and then runs within the step's tolerance. It stands still while the reading is doubtful, while heat
-is held, and while a ramp is under way. Nothing goes on that a person has to allow.
+Time moves the run here; orders move it in orders/effects.py. The rest clock starts after 60 s within +-0.5 K of the
+target (they are counted) and then runs within the step's tolerance. It stands still while the reading is doubtful,
+while heat is held, and while a ramp is under way. Nothing goes on that a person has to allow.
 """
 
 from __future__ import annotations
 
 from typing import assert_never
 
-from controller.core.nouns import Event, Instant, Leg, Measurement, Phase, RunState, Target, View
+from controller.core.nouns import Event, Instant, Leg, Measurement, Phase, RunState, View
+from controller.core.procedure import states
 from controller.core.procedure.questions import BAND_K, ask, question
-from controller.core.procedure.run import Run, Walk, capacity_j_per_k, enter, go, leg_of
+from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
-from controller.settings.tun import Tun
 
 S = RunState
 P = Phase
 
 BAND_S = 60.0  # for so long, before the rest clock starts
 MOST_CREDIT_S = 10.0  # one tick earns no more, however long it took: a reading vouches for so much time
-NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
-SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
 HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
 IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (common practice: 5..10, 10..15 min)
 IODINE_TESTS = 4  # after so many without success the brewer decides
-HEATED = frozenset({P.HEATING, P.WAITING, P.RAMPING, P.RESTING})
-KEPT = frozenset({S.RUNNING, S.PAUSED, S.PAUSING})
 STOOD, WAITED = frozenset({S.PAUSED, S.HELD}), frozenset({P.WAITING, P.ADDING, P.SETTLING, P.ARMED})  # no run time
-ADDED = frozenset({P.ADDING, P.SETTLING})
 
 
 def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Walk:
     """One second further: states that pass by themselves, then the phases of the present step."""
     events: list[Event] = []
-    run = _states(run, view, seen, now, events)
+    run = states.pass_by(run, view, seen, now, events)
     if run.state is S.RUNNING:
         run = _hot_liquor(_phases(run, seen, now, dt, events), seen, now, events)
-    elif run.band_since is not None:
-        run = run._replace(band_since=None)  # a pause or a hold in the first minute: it begins anew
-    if run.state in STOOD or run.phase in WAITED or _keeping(run):
+    elif run.progress.band_since is not None:
+        run = out_of_band(run)  # a pause or a hold in the first minute: it begins anew
+    if run.state in STOOD or run.phase in WAITED or states.keeping(run):
         run = run._replace(excluded_s=run.excluded_s + dt)
     return Walk(run=run, events=tuple(events))
-
-
-def _keeping(run: Run) -> bool:
-    leg = leg_of(run)
-    return leg is not None and leg.kind == "keep"
-
-
-# ---------------------------------------------------------------- states
-
-
-def _states(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
-    """Trips lead to held; acting states end by themselves."""
-    run = _tripped(run, view, now, events)
-    if run.state is S.RUNNING:  # the usual case, said first
-        return run
-    match run.state:
-        case S.PAUSING:
-            return _to(run, S.PAUSED, now, events)
-        case S.PAUSED:
-            return _paused(run, now, events)
-        case S.HOLDING:
-            return _to(run, S.HELD, now, events)
-        case S.STOPPING:
-            return _to(run, S.STOPPED, now, events) if view.heater_off or now - run.state_since > 12.0 else run
-        case S.ABORTING:
-            return _to(run, S.ABORTED, now, events) if view.heater_off or now - run.state_since > 12.0 else run
-        case S.HELD:
-            return _held(run, view, seen, now, events)
-        case S.RESTARTING:
-            return _restarting(run, view, now, events)
-        case S.IDLE | S.CHECKING | S.STOPPED | S.ABORTED | S.COMPLETE:
-            return run
-        case _:
-            assert_never(run.state)
-
-
-def _to(run: Run, state: RunState, now: Instant, events: list[Event], why: str = "") -> Run:
-    run, event = go(run, state, now, why)
-    events.append(event)
-    return run
-
-
-def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
-    if view.lost and run.state in KEPT | {S.HELD, S.HOLDING, S.RESTARTING}:
-        return _to(run._replace(prompt=None), S.ABORTING, now, events, "another controller commands this tun")
-    if not view.trips or run.state not in KEPT | {S.RESTARTING, S.HELD, S.HOLDING}:
-        return run
-    if view.latched and run.held_by != "latched":
-        run = run._replace(held_by="latched")
-    if run.state in (S.HELD, S.HOLDING):
-        return run
-    held_by = run.held_by or "trip"
-    run = run._replace(paused=run.paused or run.state in (S.PAUSED, S.PAUSING))
-    first = next((t for t in view.trips if t.first_out), view.trips[0])
-    return _to(run._replace(held_by=held_by), S.HOLDING, now, events, f"{first.id} {first.text}")
-
-
-def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
-    """Only a run held by self-clearing trips alone goes on by itself."""
-    if run.held_by != "trip" or view.trips or not view.ready or seen.doubtful:
-        return run
-    return _to(run, S.RESTARTING, now, events, "nothing stands against heat any more; motion and flow are proven first")
-
-
-def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
-    if not view.ready or not view.flow_ok:
-        return run
-    if run.paused:
-        run = run._replace(held_by="", key=run.key + 1, band_since=None, paused=False)
-        return _to(run, S.PAUSED, now, events, "as before the trip; `resume` goes on")
-    run = run._replace(held_by="", key=run.key + 1, band_since=None, pause_c=None)
-    if run.phase is P.RESTING and not _keeping(run):
-        run = enter(run, P.RAMPING, now)
-    return _to(waiting_anew(run, now), S.RUNNING, now, events)
-
-
-def waiting_anew(run: Run, now: Instant) -> Run:
-    """Somebody is there: the two hours until nobody has answered begin again."""
-    return run._replace(phase_since=now, nobody_told=False) if run.phase is P.WAITING else run
-
-
-def _paused(run: Run, now: Instant, events: list[Event]) -> Run:
-    """A paused mash is kept warm as long as a waiting one, and no longer."""
-    waited_s = now - run.state_since
-    if waited_s > SAFE_KEEP_S:
-        return _to(run._replace(held_by="person"), S.HOLDING, now, events, "paused for two hours, and nobody came")
-    if not run.nobody_told and waited_s >= NOBODY_S:
-        text = f"paused for {NOBODY_S / 60:.0f} min: `resume` goes on; heat goes off after {SAFE_KEEP_S / 3600:.0f} h"
-        events.append(Event("note", "paused", text, value=NOBODY_S, unit="s", priority=1))
-        run = run._replace(nobody_told=True)
-    return run
 
 
 # ---------------------------------------------------------------- phases
@@ -141,7 +45,7 @@ def _paused(run: Run, now: Instant, events: list[Event]) -> Run:
 def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     leg = leg_of(run)
     if leg is None:
-        return _to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
+        return states.to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
     if run.prompt is None and (run.phase is P.WAITING or run.phase is P.ADDING):
         run = ask(run, leg, question(run, leg), now)  # after an outage the question may be gone
     match run.phase:
@@ -165,26 +69,30 @@ def _armed(run: Run, now: Instant, events: list[Event]) -> Run:
     if run.armed_until is not None and now < run.armed_until:
         return run
     events.append(Event("phase", "heating", "delayed start: heating of the strike liquor begins", priority=2))
-    return enter(run._replace(ramp_at=now, key=run.key + 1), P.HEATING, now)
+    return enter(run._replace(progress=run.progress._replace(ramp_at=now), key=run.key + 1), P.HEATING, now)
 
 
 def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
     """Since when has the mash been within the narrow band? A doubtful second neither counts nor starts it anew."""
-    since, value_c = run.band_since, seen.value_c
+    since, value_c = run.progress.band_since, seen.value_c
     if value_c is None or not (abs(value_c - leg.target_c) <= BAND_K):
-        return run if since is None else run._replace(band_since=None)
-    if seen.doubtful:
-        return run if since is None else run._replace(band_since=min(now, since + dt))
-    return run if since is not None else run._replace(band_since=now)
+        later = None
+    elif seen.doubtful:
+        later = None if since is None else min(now, since + dt)
+    else:
+        later = now if since is None else since
+    return run if later == since else run._replace(progress=run.progress._replace(band_since=later))
 
 
 def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     run = _in_band(run, leg, seen, now, dt)
-    if run.band_since is None or now - run.band_since < BAND_S:
+    since = run.progress.band_since
+    if since is None or now - since < BAND_S:
         return run
     text = f"strike liquor is ready at {leg.target_c:.1f} °C; it is kept until somebody doughs in"
     events.append(Event("note", "ready for grain", text, value=leg.target_c, unit="°C", priority=2))
-    return ask(enter(run._replace(in_band_at=run.band_since), P.WAITING, now), leg, "dough_in", now)
+    run = run._replace(progress=run.progress._replace(in_band_at=since))
+    return ask(enter(run, P.WAITING, now), leg, "dough_in", now)
 
 
 def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
@@ -193,19 +101,19 @@ def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     if leg.ends == "iodine" and late and run.prompt is not None:
         events.append(Event("note", "iodine", f"{leg.name}: nobody answered; the program says to go on", priority=2))
         return next_leg(run, now, events)
-    if leg.kind == "dough_in" and not run.nobody_told and now - run.phase_since >= NOBODY_S:
-        waited = f"ready for grain for {NOBODY_S / 60:.0f} min and nobody came"
-        text = f"{waited}; heat goes off after {SAFE_KEEP_S / 3600:.0f} h"
-        events.append(Event("note", "ready for grain", text, value=NOBODY_S, unit="s", priority=1))
+    if leg.kind == "dough_in" and not run.nobody_told and now - run.phase_since >= states.NOBODY_S:
+        waited = f"ready for grain for {states.NOBODY_S / 60:.0f} min and nobody came"
+        text = f"{waited}; heat goes off after {states.SAFE_KEEP_S / 3600:.0f} h"
+        events.append(Event("note", "ready for grain", text, value=states.NOBODY_S, unit="s", priority=1))
         run = run._replace(nobody_told=True)
-    if now - run.phase_since > SAFE_KEEP_S:
-        return _to(run._replace(held_by="person"), S.HOLDING, now, events, "nobody answered for two hours")
+    if now - run.phase_since > states.SAFE_KEEP_S:
+        return states.to(run._replace(held_by="person"), S.HOLDING, now, events, "nobody answered for two hours")
     return run
 
 
 def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     run = _in_band(run, leg, seen, now, dt)
-    if run.phase is P.RAMPING and run.band_since is not None:
+    if run.phase is P.RAMPING and run.progress.band_since is not None:
         run = enter(run, P.RESTING, now)
     if leg.kind in ("infusion", "decoction") and run.prompt is None:
         return ask(enter(run, P.WAITING, now), leg, "pull" if leg.kind == "decoction" else "add", now)
@@ -215,26 +123,28 @@ def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: floa
 
 def _credit(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> Run:
     """Has this second earned rest time?"""
-    if not run.counting:
-        since = run.band_since
+    progress = run.progress
+    if not progress.counting:
+        since = progress.band_since
         if since is None or now - since < BAND_S:
             return run
-        first = since if run.in_band_at is None else run.in_band_at
-        return run._replace(counting=True, credited_s=run.credited_s + BAND_S, in_band_at=first)
+        first = since if progress.in_band_at is None else progress.in_band_at
+        begun = progress._replace(counting=True, credited_s=progress.credited_s + BAND_S, in_band_at=first)
+        return run._replace(progress=begun)
     if seen.doubtful or seen.value_c is None or not (abs(seen.value_c - leg.target_c) <= leg.tolerance_k):
         return run
-    return run._replace(credited_s=run.credited_s + min(dt, MOST_CREDIT_S))
+    return run._replace(progress=progress._replace(credited_s=progress.credited_s + min(dt, MOST_CREDIT_S)))
 
 
 def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     """Is the rest done, or is somebody to be asked?"""
-    if not run.counting:
+    if not run.progress.counting:
         return run
     if leg.kind == "keep":
         return _keep(run, leg, now, events)
-    if leg.ends == "iodine" and not run.iodine_ok:
+    if leg.ends == "iodine" and not run.progress.iodine_ok:
         return _iodine_gate(run, leg, now)
-    if run.credited_s < leg.hold_s:
+    if run.progress.credited_s < leg.hold_s:
         return _ph_due(run, leg, now) if leg.remind_s > 0.0 else run
     if leg.ends == "person":
         return ask(enter(run, P.WAITING, now), leg, "go_on", now)
@@ -243,10 +153,10 @@ def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
 
 def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
     """A souring hold asks for its pH from time to time; nothing waits for it."""
-    times = int(run.credited_s // leg.remind_s)
-    if times <= run.reminded or run.prompt is not None:
+    times = int(run.progress.credited_s // leg.remind_s)
+    if times <= run.progress.reminded or run.prompt is not None:
         return run
-    return ask(run._replace(reminded=times), leg, "ph", now)
+    return ask(run._replace(progress=run.progress._replace(reminded=times)), leg, "ph", now)
 
 
 def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) -> Run:
@@ -267,10 +177,10 @@ def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) 
 
 def _iodine_gate(run: Run, leg: Leg, now: Instant) -> Run:
     """The test is asked for at its minute; the rest does not end without a result."""
-    over = run.credited_s >= leg.hold_s
-    ask_at = run.ask_at_s if run.ask_at_s is not None else (leg.ask_after_s or leg.hold_s)
-    if run.prompt is None and (over or run.credited_s >= ask_at):
-        run = ask(run, leg, "iodine_decide" if run.iodine_tests >= IODINE_TESTS else "iodine", now)
+    over = run.progress.credited_s >= leg.hold_s
+    ask_at = run.progress.ask_at_s if run.progress.ask_at_s is not None else (leg.ask_after_s or leg.hold_s)
+    if run.prompt is None and (over or run.progress.credited_s >= ask_at):
+        run = ask(run, leg, "iodine_decide" if run.progress.iodine_tests >= IODINE_TESTS else "iodine", now)
     return enter(run, P.WAITING, now) if over else run
 
 
@@ -278,7 +188,7 @@ def _keep(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     """Kept until taken over, or until the longest wait is over."""
     if run.prompt is None:
         return ask(run, leg, "take_over", now)
-    if run.credited_s < leg.hold_s:
+    if run.progress.credited_s < leg.hold_s:
         return run
     text = f"{leg.name}: nobody took over within {leg.hold_s / 60:.0f} min; heat is off"
     events.append(Event("note", "keep", text, priority=2))
@@ -294,69 +204,35 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
         leg=run.leg + 1,
         phase=P.RAMPING,
         phase_since=now,
-        credited_s=0.0,
-        band_since=None,
-        counting=False,
+        progress=Progress(ramp_at=now),
         key=run.key + 1,
         prompt=None,
-        iodine_tests=0,
-        iodine_ok=False,
-        ask_at_s=None,
-        ramp_at=now,
-        in_band_at=None,
-        pause_c=None,
-        reminded=0,
         grain_in=run.grain_in or (leg is not None and leg.kind == "dough_in"),
     )
     following = leg_of(run)
     if following is None:
-        return _to(run, S.COMPLETE, now, events, "all steps are done; heat is off")
+        return states.to(run, S.COMPLETE, now, events, "all steps are done; heat is off")
     events.append(Event("step", following.name, f"step {run.leg + 1}: {following.name}, {following.target_c:.1f} °C"))
     return run
 
 
+def _rise_s(progress: Progress) -> float | None:
+    """How long did the rise take?"""
+    began, there = progress.ramp_at, progress.in_band_at
+    return None if began is None or there is None else round(there - began, 1)
+
+
 def step_done(run: Run, leg: Leg, now: Instant) -> Event:
     """The line in the record for a finished step."""
-    planned = f"{run.credited_s:.0f} s of {leg.hold_s:.0f} s" if leg.hold_s else "done"
+    progress = run.progress
+    planned = f"{progress.credited_s:.0f} s of {leg.hold_s:.0f} s" if leg.hold_s else "done"
     data = {
         "index": run.leg,
         "kind": leg.kind,
         "target_c": leg.target_c,
         "planned_s": leg.hold_s,
-        "credited_s": round(run.credited_s, 1),
-        "ramp_s": None if run.in_band_at is None or run.ramp_at is None else round(run.in_band_at - run.ramp_at, 1),
-        "took_s": round(now - (run.ramp_at if run.ramp_at is not None else run.phase_since), 1),
+        "credited_s": round(progress.credited_s, 1),
+        "ramp_s": _rise_s(progress),
+        "took_s": round(now - (progress.ramp_at if progress.ramp_at is not None else run.phase_since), 1),
     }
     return Event("step done", leg.name, f"{leg.name}: {planned}", data=data)
-
-
-# ---------------------------------------------------------------- what is wanted
-
-
-def target(run: Run, tun: Tun) -> Target:
-    """What does the program want of the heater now?"""
-    leg, capacity = leg_of(run), capacity_j_per_k(run)
-    if leg is None or capacity is None or run.state not in KEPT:
-        return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
-    strike, phase = leg.kind == "dough_in", run.phase
-    if phase in HEATED:
-        return Target(
-            heat="hold",
-            target_c=_plateau(run, leg),
-            climb_k_per_s=leg.climb_k_per_s,
-            key=run.key,
-            capacity_j_per_k=capacity,
-            strike=strike,
-        )
-    if phase in ADDED:
-        return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
-    return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)
-
-
-def _plateau(run: Run, leg: Leg) -> float:
-    """Waiting for a decoction or an infusion, the mash is kept where it was; paused in a ramp, where it got to."""
-    if run.pause_c is not None:
-        return run.pause_c
-    if leg.kind in ("infusion", "decoction") and run.course is not None and run.leg > 0:
-        return run.course.legs[run.leg - 1].target_c
-    return leg.target_c

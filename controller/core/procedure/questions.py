@@ -44,7 +44,7 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
         c=leg.addition_c if leg.addition_c is not None else 100.0,
         stop=leg.target_c - BAND_K,
         target=leg.target_c,
-        tests=run.iodine_tests,
+        tests=run.progress.iodine_tests,
     )
     return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
 

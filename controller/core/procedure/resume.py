@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 from controller.core.nouns import Event, Instant, Leg, Phase, Prompt, RunState
 from controller.core.procedure import estimate
 from controller.core.procedure.orders.envelope import ACTIVE
-from controller.core.procedure.run import Run, credit_gap, go, leg_of
+from controller.core.procedure.run import Gap, Run, clock_stopped, credit_gap, go, leg_of
 
 S = RunState
 
@@ -65,9 +65,7 @@ def over_gap(
 
 def broken_off(pending: Pending, run: Run) -> Run:
     """The open run, ended by an order before it was decided on. `run`: what the order made of the checking."""
-    return pending.run._replace(
-        state=run.state, state_since=run.state_since, prompt=None, band_since=None, counting=False
-    )
+    return clock_stopped(pending.run)._replace(state=run.state, state_since=run.state_since, prompt=None)
 
 
 class Decision(NamedTuple):
@@ -125,7 +123,7 @@ def _gap(run: Run, outage_s: float | None, now_c: float | None) -> tuple[float, 
     leg = leg_of(run)
     if leg is None or outage_s is None or now_c is None or run.phase is not Phase.RESTING or not _rests(leg):
         return 0.0, "", False
-    room = max(0.0, leg.hold_s - run.credited_s)
+    room = max(0.0, leg.hold_s - run.progress.credited_s)
     if LOW_C[0] <= leg.target_c <= LOW_C[1]:
         return min(room, outage_s), "a low rest counts in full", False
     if not (STARCH_C[0] <= leg.target_c <= STARCH_C[1]) or now_c < HALF_C:
@@ -142,7 +140,8 @@ def _rests(leg: Leg) -> bool:
 def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | None) -> tuple[Run, list[Event]]:
     """The run after the decision, and the events that must be on disk before any heat."""
     mash, did = estimate.over_outage(pending.run.mash, pending.run.course, pending.outage_s, now_c, now)
-    run = pending.run._replace(band_since=None, counting=False, pause_c=None, key=pending.run.key + 1, mash=mash)
+    progress = pending.run.progress._replace(band_since=None, counting=False, pause_c=None)
+    run = pending.run._replace(progress=progress, key=pending.run.key + 1, mash=mash)
     events = [Event("resume", decision.kind, decision.text, value=pending.outage_s, unit="s", priority=2)]
     if did is not None:
         events.append(did)
@@ -151,7 +150,7 @@ def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | Non
     if decision.kind == "ended":
         run, event = go(run._replace(prompt=None), S.STOPPED, now, decision.text)
         return run, [*events, event]
-    run = run._replace(gap_credit_s=decision.credit_s, gap_rule=decision.rule)
+    run = run._replace(gap=Gap(decision.credit_s, decision.rule))
     if decision.kind == "ask":
         question = Prompt("resume", f"{decision.text}. How shall it go on?", CHOICES, now)
         keep_held = run.state in (S.HELD, S.HOLDING) and run.held_by in ("person", "latched")

@@ -1,16 +1,19 @@
 """What is remembered of a run, and what does every room mean by its words?
 
-`Run` is where we are in a program. `program.py` moves it with time, `deeds.py` moves it by orders.
+`Run` is where we are in a program. `program.py` moves it with time, `orders/effects.py` by orders.
 """
 
 from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from controller.core.nouns import Course, Event, Instant, Leg, Phase, Prompt, RunState
+from controller.core.nouns import Course, Event, Fleeting, Instant, Leg, Phase, Prompt, RunState
 from controller.core.procedure.estimate import Estimate
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
+
+KEPT = frozenset({RunState.RUNNING, RunState.PAUSING, RunState.PAUSED})  # the mash is kept at a temperature
+ADDED = frozenset({Phase.ADDING, Phase.SETTLING})  # something goes in: heat is blocked until it has mixed
 
 
 class Offer(NamedTuple):
@@ -23,6 +26,28 @@ class Offer(NamedTuple):
     since: Instant
 
 
+class Progress(NamedTuple):
+    """How far has the present step come? The next one begins with a new one."""
+
+    credited_s: float = 0.0  # rest time earned
+    band_since: Instant | None = None  # in the narrow band since
+    counting: bool = False  # the rest clock has started
+    ramp_at: Instant | None = None  # when its rise began
+    in_band_at: Instant | None = None  # when its rest clock began (the sixty seconds included)
+    pause_c: float | None = None  # temperature kept while paused in the rise
+    iodine_tests: int = 0
+    iodine_ok: bool = False
+    ask_at_s: float | None = None  # the next iodine test is asked for at this credited time
+    reminded: int = 0  # of the pH
+
+
+class Gap(NamedTuple):
+    """What of an outage would count as rest time, if the person goes on here, and by which rule?"""
+
+    credit_s: float = 0.0
+    rule: str = ""
+
+
 class Run(NamedTuple):
     """Where are we in which program?"""
 
@@ -33,31 +58,21 @@ class Run(NamedTuple):
     phase: Phase = Phase.RAMPING
     phase_since: Instant = 0.0
     state_since: Instant = 0.0
-    credited_s: float = 0.0  # rest time earned in this step
-    band_since: Instant | None = None  # in the narrow band since
-    counting: bool = False  # the rest clock has started
+    progress: Progress = Progress()  # within this step
     key: int = 0  # changes whenever the ramp must start anew
     prompt: Prompt | None = None
     held_by: HeldBy = ""
-    pause_c: float | None = None  # temperature kept while paused in a rise
     paused: bool = False  # a person had paused it when a trip came: there it goes back to
     grain_in: bool = False
-    started_at: Instant = 0.0
+    by: str = ""  # who started it; this and the next are for the report
     started_wall_s: float = 0.0
+    started_at: Instant = 0.0
     excluded_s: float = 0.0  # waited, kept or held: not counted as run time
     armed_until: Instant | None = None  # delayed start: heating begins then
-    iodine_tests: int = 0
-    iodine_ok: bool = False
-    ask_at_s: float | None = None  # the next iodine test is asked for at this credited time
-    ramp_at: Instant | None = None  # when this step's rise began
-    in_band_at: Instant | None = None  # when its rest clock began (the sixty seconds included)
-    by: str = ""  # who started it
-    gap_credit_s: float = 0.0  # rest time an outage would earn, if the person goes on here
-    gap_rule: str = ""
-    reminded: int = 0  # of the pH, in this step
+    gap: Gap = Gap()
     nobody_told: bool = False  # ready for grain, and it was said that nobody came
     liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
-    offer: Offer | None = None  # after dough-in: how the mash could be put right
+    offer: Fleeting[Offer | None] = None  # after dough-in: how the mash could be put right at that moment
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
 
 
@@ -111,9 +126,21 @@ def with_leg(run: Run, index: int, leg: Leg) -> Run:
 
 def credit_gap(run: Run, events: list[Event]) -> Run:
     """The gap rule applied, once, in one event that names it."""
-    text = f"{run.gap_credit_s:.0f} s of the outage count as rest time: {run.gap_rule}"
-    events.append(Event("resume", "gap rule", text, value=run.gap_credit_s, unit="s"))
-    return run._replace(credited_s=run.credited_s + run.gap_credit_s, gap_credit_s=0.0)
+    gap, progress = run.gap, run.progress
+    text = f"{gap.credit_s:.0f} s of the outage count as rest time: {gap.rule}"
+    events.append(Event("resume", "gap rule", text, value=gap.credit_s, unit="s"))
+    credited_s = progress.credited_s + gap.credit_s
+    return run._replace(progress=progress._replace(credited_s=credited_s), gap=gap._replace(credit_s=0.0))
+
+
+def out_of_band(run: Run) -> Run:
+    """The run with its first minute in band to come again."""
+    return run._replace(progress=run.progress._replace(band_since=None))
+
+
+def clock_stopped(run: Run) -> Run:
+    """The run whose rest clock has to start anew; what was credited stays."""
+    return run._replace(progress=run.progress._replace(band_since=None, counting=False))
 
 
 def enter(run: Run, phase: Phase, now: Instant) -> Run:

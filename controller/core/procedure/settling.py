@@ -63,7 +63,7 @@ def correction(course: Course, rest: Leg, tun: Tun, measured_c: float) -> Correc
 def follow(before: Run, run: Run, tun: Tun, seen: Measurement, now: Instant) -> tuple[Run, Event | None]:
     """The run with an offer made, or withdrawn once the rest is in band or over. `before`: the run a tick ago."""
     offer = run.offer
-    if offer is not None and (run.leg > offer.leg or (run.leg == offer.leg and run.counting)):
+    if offer is not None and (run.leg > offer.leg or (run.leg == offer.leg and run.progress.counting)):
         return run._replace(offer=None), None
     if before.phase is not Phase.SETTLING or before.course is None or seen.value_c is None:
         return run, None

@@ -23,7 +23,7 @@ def finish_in_s(run: Run, now_c: float | None, now: Instant) -> float | None:
         return None
     later = sum(nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in run.course.legs[run.leg + 1 :])
     armed_s = max(0.0, run.armed_until - now) if run.phase is P.ARMED and run.armed_until is not None else 0.0
-    rest_s = max(0.0, hold_s(leg) - run.credited_s)
+    rest_s = max(0.0, hold_s(leg) - run.progress.credited_s)
     return armed_s + rise_left_s(run, leg, now_c) + mixing_left_s(run, leg, now) + rest_s + later
 
 

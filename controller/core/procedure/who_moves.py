@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from controller.core.nouns import Instant, Leg, Motor, Phase, RunState
-from controller.core.procedure.run import Run, leg_of
+from controller.core.procedure.run import KEPT, Run, leg_of
 
 S, P = RunState, Phase
 SAY_S, VALID_S = 3.0, 10.0  # a motor's command is renewed so often and lasts so long: two lost in a row stop nothing
@@ -19,7 +19,7 @@ PUMP_REST_S = 60.0  # after an addition the pump stays off so long, so that the 
 Moves = Literal["on", "off", "later"]
 
 
-class Row(NamedTuple):
+class Motion(NamedTuple):
     """One stage: what heats, what moves, whether the rest clock runs, and what the run waits for."""
 
     stage: str
@@ -30,30 +30,29 @@ class Row(NamedTuple):
     goes_on: str
 
 
-TABLE: tuple[Row, ...] = (
-    Row("not running", "off", "off", "off", "-", "a start"),
-    Row("waiting for a start time", "off", "off", "off", "-", "the clock reaches the computed time"),
-    Row("heating strike liquor", "on", "on", "on", "-", "strike reached and held for a minute"),
-    Row("ready for grain", "holding", "on", "on", "-", "a person says that dough-in begins"),
-    Row("dough-in", "blocked", "on", "off", "-", "a person says that the grain is in"),
-    Row("settling", "blocked", "on", "later", "-", "three minutes of mixing; a correction may be chosen"),
-    Row("ramp", "on, rate limited", "on", "on", "stands", "in band for 60 s, which then count"),
-    Row("rest", "holding", "on", "on", "runs in band", "time, a person, or the iodine result"),
-    Row("waiting for decoction or infusion", "holding", "on", "on", "stands", "a person says returning, or adding"),
-    Row("returning or adding", "blocked", "on", "off", "stands", "a person says that it is in"),
-    Row("waiting for a person", "holding", "on", "on", "stands", "an answer"),
-    Row("mash-out and keep", "holding", "on", "on", "runs in band", "time; a person takes over"),
-    Row("souring hold", "holding, low", "on", "on", "runs in band", "time, or a person by its pH"),
-    Row("held", "off", "on", "off", "stands", "the cause gone, or `restart`"),
-    Row("restarting", "off until proven", "on", "on", "stands", "motion or flow proven, readings good"),
+TABLE: tuple[Motion, ...] = (
+    Motion("not running", "off", "off", "off", "-", "a start"),
+    Motion("waiting for a start time", "off", "off", "off", "-", "the clock reaches the computed time"),
+    Motion("heating strike liquor", "on", "on", "on", "-", "strike reached and held for a minute"),
+    Motion("ready for grain", "holding", "on", "on", "-", "a person says that dough-in begins"),
+    Motion("dough-in", "blocked", "on", "off", "-", "a person says that the grain is in"),
+    Motion("settling", "blocked", "on", "later", "-", "three minutes of mixing; a correction may be chosen"),
+    Motion("ramp", "on, rate limited", "on", "on", "stands", "in band for 60 s, which then count"),
+    Motion("rest", "holding", "on", "on", "runs in band", "time, a person, or the iodine result"),
+    Motion("waiting for decoction or infusion", "holding", "on", "on", "stands", "a person says returning, or adding"),
+    Motion("returning or adding", "blocked", "on", "off", "stands", "a person says that it is in"),
+    Motion("waiting for a person", "holding", "on", "on", "stands", "an answer"),
+    Motion("mash-out and keep", "holding", "on", "on", "runs in band", "time; a person takes over"),
+    Motion("souring hold", "holding, low", "on", "on", "runs in band", "time, or a person by its pH"),
+    Motion("held", "off", "on", "off", "stands", "the cause gone, or `restart`"),
+    Motion("restarting", "off until proven", "on", "on", "stands", "motion or flow proven, readings good"),
 )
-KEPT = frozenset({S.RUNNING, S.PAUSING, S.PAUSED})
 BY_STAGE = {row.stage: row for row in TABLE}
 ON = {row.stage: Motor(True, row.stage) for row in TABLE}
 OFF = {row.stage: Motor(False, row.stage) for row in TABLE}
 
 
-def stage(run: Run) -> Row:
+def stage(run: Run) -> Motion:
     """In which row of the table is the run now?"""
     state = run.state
     if state in KEPT:
@@ -94,7 +93,7 @@ def motors(run: Run, now: Instant) -> tuple[Motor, Motor]:
     return _motor(row, row.stirrer, run, now), _motor(row, row.pump, run, now)
 
 
-def _motor(row: Row, moves: Moves, run: Run, now: Instant) -> Motor:
+def _motor(row: Motion, moves: Moves, run: Run, now: Instant) -> Motor:
     if moves == "later":
         moves = "on" if now - run.phase_since >= PUMP_REST_S else "off"
     return ON[row.stage] if moves == "on" else OFF[row.stage]

@@ -18,7 +18,7 @@ from controller.core.guard import notes
 from controller.core.nouns import Event, Instant
 from controller.core.state import Outcome
 from controller.messages import outgoing
-from controller.settings.tun import Alerts
+from controller.settings.service import Alerts
 
 RUN_S = 20.0  # real time: an alert command gets so long, then it is ended
 AGAIN_S = 60.0  # the same cause is not told again within this

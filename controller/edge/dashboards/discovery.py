@@ -19,7 +19,7 @@ from controller.edge.dashboards.homie import Homie
 from controller.edge.mqtt.transport import Post
 from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 EXPIRE_S = 10  # a value that old is no value; the status comes every 2 s
 BORN = b"online"  # the platform's own birth word, on `<prefix>/status`
@@ -179,7 +179,7 @@ def fixed_text_orders() -> tuple[str, ...]:
 
 def _taken_bare(name: str) -> bool:
     order = incoming.order(name.encode(), 0.0)
-    _, why = envelope.judge(envelope.Desk(), order, RunState.HELD, None, 0.0, 0.0, False)
+    _, why = envelope.judge(envelope.OrderBook(), order, RunState.HELD, None, 0.0, 0.0, False)
     return order.name == name and why is None and not order.problems
 
 

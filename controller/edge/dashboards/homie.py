@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from controller.core.nouns import Phase, RunState
 from controller.edge.mqtt.transport import Post
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 Status = Mapping[str, Any]
 

@@ -17,7 +17,7 @@ from controller.edge.mqtt.connection import Will, heed_cancellation, make
 
 if TYPE_CHECKING:
     from controller.edge.dashboards.homie import Homie
-    from controller.settings.tun import Broker
+    from controller.settings.service import Broker
 
 AGAIN_S = 10.0
 

@@ -18,7 +18,7 @@ from controller.edge.dashboards.discovery import Board
 from controller.edge.log import Log
 from controller.edge.mqtt.transport import Post
 from controller.messages.inbox import Inbox
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 METRICS_S = 10.0  # the file for a collector is written so often, scaled clock
 

@@ -16,12 +16,13 @@ from typing import Any, TypeVar
 
 from controller.brewing.advice import advice
 from controller.edge.files import shipped, toml_mistakes
-from controller.plan import recipe
+from controller.plan import recipe_checks
 from controller.plan.recipe import Program
 from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import found, read
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Learned, Service, Settings, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Learned, Tun
 
 T = TypeVar("T")
 
@@ -92,7 +93,7 @@ def load_program(config: Path, name_or_path: str) -> Program:
         wanted = f"a program; for this tun add --tun {path.stem} to a program's name"
         raise Problems([Problem(str(path), "a tun file", wanted)])
     placed = toml_mistakes.sort(data)
-    value, problems = read(Program, {**placed.data, "name": path.stem}, recipe.agree)
+    value, problems = read(Program, {**placed.data, "name": path.stem}, recipe_checks.agree)
     return _done(value, placed.problems([*_name_key(path, placed.data), *problems]), path, text)
 
 

@@ -18,8 +18,8 @@ from controller.edge.files import config_files, toml_writer
 from controller.plan.recipe import Text
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
+from controller.settings.service import Service
 from controller.settings.table import Quantity, Table
-from controller.settings.tun import Service
 
 FILE = "learned-worts.toml"  # beside the folder of learned tuns, so that no tun's name can clash with it
 BATCHES_MOST = 200

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from controller.brewing.compose.proposal import ProposedRest
 from controller.edge.files.toml_writer import value
-from controller.plan import recipe
+from controller.plan import recipe_checks
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problems
@@ -54,7 +54,7 @@ def text(base: Base, title: str, aim: str | float, steps: Sequence[ProposedRest]
 
 def parsed(name: str, written: str) -> Program:
     """The program that such a file holds, read as any other. Raises Problems."""
-    program, problems = read(Program, {**tomllib.loads(written), "name": name}, recipe.agree)
+    program, problems = read(Program, {**tomllib.loads(written), "name": name}, recipe_checks.agree)
     if program is None or problems:
         raise Problems(problems)
     return program

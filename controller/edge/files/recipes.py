@@ -12,7 +12,7 @@ from typing import Any
 
 from controller.edge.files import recipe_json, recipe_xml
 from controller.edge.files.recipe_mash import RecipeStep, Sheet
-from controller.plan import recipe
+from controller.plan import recipe_checks
 from controller.plan.recipe import Program
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
@@ -29,7 +29,7 @@ def load(path: Path) -> Program:
     if sheet is None:
         raise Problems(_placed(path, problems))
     data = _program(path, sheet)
-    value, more = read(Program, data, recipe.agree)
+    value, more = read(Program, data, recipe_checks.agree)
     if problems or more or value is None:
         raise Problems(_placed(path, [*problems, *more]))
     return value

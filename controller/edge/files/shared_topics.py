@@ -12,7 +12,8 @@ from typing import NamedTuple
 from controller.edge.files import config_files
 from controller.messages.topics import topics
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Service, Settings, Tun
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Tun
 
 
 class Shared(NamedTuple):

@@ -37,7 +37,7 @@ from controller.edge.mqtt.connection import (
 from controller.edge.mqtt.transport import Ear, Post
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Broker
+    from controller.settings.service import Broker
 
 BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
 STUCK_S, STUCK_FLOOR_S = 2.0, 0.25  # unacknowledged for so long (over speed): no further heat over this connection

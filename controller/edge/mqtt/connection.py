@@ -23,7 +23,7 @@ from controller.edge.mqtt.transport import ReplyTo
 from controller.edge.systemd import credential
 
 if TYPE_CHECKING:
-    from controller.settings.tun import Broker
+    from controller.settings.service import Broker
 
 KEEPALIVE_S = 10
 CONNECT_S = 8.0  # for the whole of a connection attempt, subscriptions included

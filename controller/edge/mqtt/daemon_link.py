@@ -12,7 +12,7 @@ import aiomqtt
 
 from controller.edge.mqtt import connection
 from controller.messages.topics import topics
-from controller.settings.tun import Service, Settings
+from controller.settings.service import Service, Settings
 
 STATUS_S = 6.0  # a daemon says its status every 2 s
 

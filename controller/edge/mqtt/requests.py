@@ -18,7 +18,7 @@ from controller.edge.mqtt import connection
 from controller.edge.mqtt.daemon_link import DaemonLink, Link, NoAnswer, parsed, presence, unlisted, user
 from controller.messages import outgoing
 from controller.messages.topics import base
-from controller.settings.tun import Broker, Service, Settings
+from controller.settings.service import Broker, Service, Settings
 
 REPLY_S = 5.0  # it answers an order within a second
 SILENT_S = 15.0  # while watching

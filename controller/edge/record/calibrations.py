@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from controller.settings.tun import Probe, Settings, Tun
+from controller.settings.service import Settings
+from controller.settings.tun import Probe, Tun
 
 AHEAD_S = 3600.0  # a record from so far in the future was written by a wrong clock
 MASH_C = 65.0  # where errors matter

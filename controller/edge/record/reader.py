@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from controller import __version__
 from controller.core import checkpoint
+from controller.core.guard.kept import Kept
 from controller.core.guard.registry import BY_ID
 from controller.core.nouns import Event, Instant, Trip
 from controller.core.procedure.orders.envelope import ACTIVE
@@ -20,7 +21,7 @@ from controller.core.state import State, start
 from controller.edge.clock import Clock, boot_id, since_boot_s
 from controller.edge.record import line_format
 from controller.edge.record.writer import RecordWriter
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 RESTARTS_S = 1800.0  # restarts are counted over the last half hour
 
@@ -34,10 +35,7 @@ class Past(NamedTuple):
     """What the record told, in the core's terms."""
 
     pending: Pending | None
-    trips: tuple[Trip, ...]
-    epoch: int
-    off_until: Instant
-    incidents: tuple[Instant, ...]
+    guard: Kept
     events: tuple[Event, ...]
 
 
@@ -91,8 +89,8 @@ def begin(
         found = line_format.Found(damage=f"the record cannot be read ({error.strerror})")
     past = recall(settings, found, clock, now, same_program)
     writer = (make or RecordWriter)(folder, found.seq, settings.service.keep_runs)
-    state = start(settings, now, boot, past.epoch, past.trips, past.pending, proof_days, past.off_until, past.incidents)
-    values, kept = head(settings, clock, boot, past.epoch), checkpoint.keep(state)
+    state = start(settings, now, boot, past.guard, past.pending, proof_days)
+    values, kept = head(settings, clock, boot, past.guard.epoch), checkpoint.keep(state)
     if past.pending is not None and found.path is not None and not found.damage:
         writer.go_on(found.path, found.good_bytes, found.lines, values, kept)
     else:  # a new file for all but an open run that is sound
@@ -113,16 +111,16 @@ def recall(
     damage = found.damage
     if found.kept is not None and kept is None:
         damage = damage or "the record's last state cannot be understood"
-    trips = kept.trips if kept is not None else ()
+    known = kept.guard if kept is not None else Kept(epoch=0)
+    trips = known.trips
     if damage:
         trips = (*(t for t in trips if t.id != "G20"), _locked(damage, now, not trips))
         events.append(Event("note", "record", f"Run record damaged: {damage}", priority=1))
     pending = None
     if kept is not None and kept.run.state in ACTIVE:
         pending = _pending(settings, found, kept, clock, bool(damage), same_program)
-    epoch = 1 + max(found.epoch, kept.epoch if kept is not None else 0)
-    off_until, incidents = (kept.off_until, kept.incidents) if kept is not None else (now, ())
-    return Past(pending, trips, epoch, off_until, incidents, tuple(events))
+    known = known._replace(epoch=1 + max(found.epoch, known.epoch), trips=trips)
+    return Past(pending, known, tuple(events))
 
 
 def _locked(damage: str, now: Instant, first: bool) -> Trip:
@@ -141,13 +139,12 @@ def _pending(
 ) -> Pending:
     course = kept.run.course
     same = (
-        kept.format == checkpoint.FORMAT
-        and found.header.get("config") == settings.digest
+        found.header.get("config") == settings.digest
         and str(found.header.get("version", "")).split(".")[0] == __version__.split(".")[0]
         and course is not None
         and same_program(course.program, course.digest)
     )
-    lost = damaged or bool(found.header.get("after_failure")) or any(trip.id == "G20" for trip in kept.trips)
+    lost = damaged or bool(found.header.get("after_failure")) or any(trip.id == "G20" for trip in kept.guard.trips)
     outage = None if lost else outage_s(found, clock)
     limit = 60.0 * settings.service.resume_minutes
     return Pending(kept.run, kept.last_c, outage, same and not lost, 1 + _restarts(found, clock), limit)

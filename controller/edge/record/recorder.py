@@ -20,7 +20,7 @@ from controller.edge.clock import Clock
 from controller.edge.record import reader
 from controller.edge.record.writer import RecordWriter
 from controller.messages import outgoing
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 
 QUIET = (RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
 SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long
@@ -79,7 +79,7 @@ class Recorder:
 def _place(state: State) -> tuple[object, ...]:
     """Where is the run? A change must be on disk at once, the start of the rest clock included: it credits 60 s."""
     run = state.run
-    return run.leg, run.phase, run.state, run.counting
+    return run.leg, run.phase, run.state, run.progress.counting
 
 
 def _row(outcome: Outcome, now: Instant) -> dict[str, Any]:
@@ -99,7 +99,7 @@ def _row(outcome: Outcome, now: Instant) -> dict[str, Any]:
         "leg": run.leg,
         "phase": str(run.phase),
         "state": str(run.state),
-        "credited_s": round(run.credited_s, 1),
+        "credited_s": round(run.progress.credited_s, 1),
     }
 
 

@@ -17,7 +17,8 @@ from controller.edge.record import calibrations
 from controller.plan.advise import advise
 from controller.plan.plan import Plan
 from controller.settings.problems import Problems
-from controller.settings.tun import Probe, Settings
+from controller.settings.service import Settings
+from controller.settings.tun import Probe
 
 
 def at_start(config: Path, plan: Plan, settings: Settings, wall_s: float) -> tuple[Event, ...]:

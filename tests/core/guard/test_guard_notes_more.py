@@ -15,7 +15,8 @@ from controller.core.guard.registry import Finding, Memory
 from controller.core.nouns import Event, HeaterReport, Phase, Reading, RunState
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm
-from controller.settings.tun import Alerts, Probe, Probes
+from controller.settings.service import Alerts
+from controller.settings.tun import Probe, Probes
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.test_guard_corners import BASE, NOW, OPEN, PROBES, SEEN, TUN, S, check, hot, ids, senses
 

@@ -10,10 +10,11 @@ from controller.core.guard import gate as guard
 from controller.core.guard import requalify as evidence
 from controller.core.guard import watch_mash, watch_plant
 from controller.core.guard.history import Past
+from controller.core.guard.kept import Kept
 from controller.core.guard.registry import Finding, Memory
 from controller.core.nouns import Course, Order, Phase, RunState
 from controller.core.procedure import resume
-from controller.core.procedure.orders import permissives as permits
+from controller.core.procedure.orders import permissives
 from controller.core.state import start
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.test_guard import tripped
@@ -257,7 +258,7 @@ def test_a_process_that_begins_in_the_fall_trips_nothing() -> None:
     bench = resting(FALLING, 65.5)
     ordered(bench, "advance")
     pending = resume.Pending(bench.state.run, bench.mash_c, 30.0, True, 1, 1800.0)
-    bench.state, bench.last = start(bench.settings, bench.now, "again", epoch=2, pending=pending), None
+    bench.state, bench.last = start(bench.settings, bench.now, "again", Kept(epoch=2), pending), None
     bench.until("running", 60)
     bench.run(300)
     assert (tripped(bench), bench.state.run.leg) == ([], 1)
@@ -269,7 +270,7 @@ def test_too_hot_for_all_of_the_program_at_its_start(
     over_k: float, trips: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Were it not refused, G06 alone would take the heat within 3 s of the start, and latch."""
-    monkeypatch.setattr(permits, "_too_hot", lambda facts, order: [])
+    monkeypatch.setattr(permissives, "_too_hot", lambda facts, order: [])
     bench = Bench(settings(), mash_c=72.0 + over_k + 0.02)
     bench.until("idle")
     bench.start(RISING)
@@ -280,7 +281,7 @@ def test_too_hot_for_all_of_the_program_at_its_start(
 
 def test_too_hot_at_the_start_of_the_second_run_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
     """A falling program has left the watch unarmed; the next run begins with it armed."""
-    monkeypatch.setattr(permits, "_too_hot", lambda facts, order: [])
+    monkeypatch.setattr(permissives, "_too_hot", lambda facts, order: [])
     bench = resting(FALLING, 65.5)
     ordered(bench, "advance")
     assert not bench.state.guard.memory.above_armed

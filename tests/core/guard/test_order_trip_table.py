@@ -10,7 +10,7 @@ import pytest
 
 from controller.core.guard.registry import BY_ID, TABLE
 from controller.core.nouns import RunState, Trip
-from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure.orders import envelope
 from tests.core.bench import Bench, course, leg, settings
 
 PLAN = course(leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 1200.0), leg("keep", 76.0, 7200.0, kind="keep"), grist_kg=0)
@@ -54,7 +54,7 @@ def test_no_order_heats_past_a_trip_and_a_refusal_changes_nothing(state: RunStat
     for row in TABLE:
         plain = tripped(state, row.id)
         plain.step()
-        for name in orders.ALLOWED:
+        for name in envelope.ALLOWED:
             bench = tripped(state, row.id)
             bench.order(name, **({"trip": row.id} if name == "clear" else {}), **ARGS.get(name, {}))
             bench.step()
@@ -62,7 +62,7 @@ def test_no_order_heats_past_a_trip_and_a_refusal_changes_nothing(state: RunStat
             assert bench.duty == 0.0, (name, row.id)
             assert reply.order == name
             assert reply.reason
-            if state not in orders.ALLOWED[name] or name == "start":
+            if state not in envelope.ALLOWED[name] or name == "start":
                 assert not reply.accepted, (name, row.id, reply)
             if not reply.accepted:
                 assert bench.state.run == plain.state.run, (name, row.id)
@@ -72,7 +72,7 @@ def test_no_order_heats_past_a_trip_and_a_refusal_changes_nothing(state: RunStat
             assert bench.duty == 0.0, (name, row.id)
 
 
-@pytest.mark.parametrize("state", [s for s in RunState if s in orders.ALLOWED["clear"]])
+@pytest.mark.parametrize("state", [s for s in RunState if s in envelope.ALLOWED["clear"]])
 def test_clear_never_leads_to_heat(state: RunState) -> None:
     """A latched trip cleared in any state: no heat in the two minutes after, though all evidence is good."""
     for trip in LATCHED:

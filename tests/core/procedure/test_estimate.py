@@ -10,7 +10,7 @@ import pytest
 from controller.brewing.kinetics import malts
 from controller.brewing.kinetics import model as kinetics
 from controller.brewing.kinetics.reactions import REAL_PER_APPARENT
-from controller.core import checkpoint as memory
+from controller.core import checkpoint, plain_values
 from controller.core.nouns import Course, Event, Measurement, Phase
 from controller.core.procedure import estimate
 from controller.core.procedure.estimate import Estimate
@@ -173,18 +173,13 @@ def test_it_survives_a_restart() -> None:
     plain = malts.Basis(kinetics.DEFAULT_MALT._replace(limit_dextrin_share=0.4), 1.3).plain()
     straight, _ = follow(MASH, steady, 1200, plain)
     half, _ = follow(MASH, steady, 600, plain)
-    back = estimate.recall(json.loads(json.dumps(estimate.keep(half))), half.at)
+    kept = json.loads(json.dumps(plain_values.plain(half, half.at)))
+    back = plain_values.record(Estimate, kept, half.at)
     assert back == half
     plan = MASH._replace(malt=plain)
     for second in range(601, 1201):
         back, _ = estimate.follow(back, plan, 1, Phase.RESTING, seen(66.0), float(second))
     assert back == straight
-
-
-@pytest.mark.parametrize("spoiled", [{}, {"amounts": {}, "opened": []}, {"amounts": None, "opened": None, "leg": "x"}])
-def test_a_spoiled_record_gives_an_empty_estimate(spoiled: dict[str, object]) -> None:
-    """What does not fit is no estimate, and never an exception."""
-    assert estimate.recall(spoiled, 0.0) == Estimate()
 
 
 @pytest.mark.parametrize("malt", [{"starch": 7.0}, {"hops": 1.0}, {"beta_loss_factor": 9.0}, {"starch": "much"}])
@@ -194,10 +189,10 @@ def test_a_course_with_a_spoiled_malt_is_not_recalled(malt: dict[str, object]) -
     bench.until("idle")
     bench.start(course(leg("beta", 63.0, 2400.0), grist_kg=0))
     bench.until("resting")
-    kept = json.loads(json.dumps(memory.keep(bench.state)))
-    assert memory.recall(kept, 0.0) is not None
+    kept = json.loads(json.dumps(checkpoint.keep(bench.state)))
+    assert checkpoint.recall(kept, 0.0) is not None
     kept["run"]["course"]["malt"] = malt
-    assert memory.recall(kept, 0.0) is None
+    assert checkpoint.recall(kept, 0.0) is None
 
 
 def test_the_outage_is_told_in_enzymes() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Phase, RunState
 from controller.core.procedure import resume
 from tests.core.bench import Bench, course, leg, settings
@@ -44,12 +44,12 @@ def test_after_a_trip_a_paused_run_is_paused_again() -> None:
 def test_a_restart_by_a_person_goes_on() -> None:
     """Paused in a rise at 58 °C, held, restarted: the program goes on to its target, not to where it was paused."""
     bench = paused(55.0)
-    assert bench.state.run.pause_c is not None
+    assert bench.state.run.progress.pause_c is not None
     ordered(bench, "hold")
     bench.run(5)
     ordered(bench, "restart")
     bench.until("running", 100)
-    assert bench.state.run.pause_c is None and not bench.state.run.paused
+    assert bench.state.run.progress.pause_c is None and not bench.state.run.paused
     bench.run(900)
     assert bench.mash_c == pytest.approx(63.0, abs=0.3)
 
@@ -98,7 +98,7 @@ def test_a_power_cut_in_a_trip_in_a_pause_asks() -> None:
     bench.link = False
     bench.run(4)
     assert bench.state.run.state is RunState.HELD
-    back = memory.recall(memory.keep(bench.state), 0.0)
+    back = checkpoint.recall(checkpoint.keep(bench.state), 0.0)
     assert back is not None and back.run.paused
     pending = resume.Pending(back.run, back.last_c, 60.0, True, 1, 1800.0)
     decision = resume.decide(pending, 63.0, 78.0, False)

@@ -50,10 +50,10 @@ def test_the_clock_starts_after_a_minute_in_the_narrow_band_and_counts_it() -> N
     """Sixty seconds within half a kelvin, which then count."""
     bench = at("resting")
     entered = bench.now
-    while bench.state.run.credited_s == 0.0:
+    while bench.state.run.progress.credited_s == 0.0:
         bench.step()
     assert bench.now - entered == 60.0
-    assert bench.state.run.credited_s == 60.0
+    assert bench.state.run.progress.credited_s == 60.0
 
 
 def test_no_credit_outside_the_tolerance() -> None:
@@ -63,9 +63,9 @@ def test_no_credit_outside_the_tolerance() -> None:
         bench.run(100)
         bench.reading_c = 63.0 + offset
         bench.step()
-        before = bench.state.run.credited_s
+        before = bench.state.run.progress.credited_s
         bench.run(5)
-        assert (bench.state.run.credited_s > before) is grows
+        assert (bench.state.run.progress.credited_s > before) is grows
 
 
 def test_no_credit_while_doubtful_held_or_paused() -> None:
@@ -73,9 +73,9 @@ def test_no_credit_while_doubtful_held_or_paused() -> None:
     bench = at("resting")
     bench.run(100)
     bench.reading_c = math.nan
-    before = bench.state.run.credited_s
+    before = bench.state.run.progress.credited_s
     bench.run(2)
-    assert bench.state.run.credited_s == before
+    assert bench.state.run.progress.credited_s == before
     bench.reading_c = None
     bench.run(3)
     for order in ("pause", "hold"):
@@ -83,9 +83,9 @@ def test_no_credit_while_doubtful_held_or_paused() -> None:
         bench.run(100)
         bench.order(order)
         bench.run(2)
-        before = bench.state.run.credited_s
+        before = bench.state.run.progress.credited_s
         bench.run(60)
-        assert bench.state.run.credited_s == before
+        assert bench.state.run.progress.credited_s == before
 
 
 def test_pause_keeps_the_temperature_and_resume_goes_on() -> None:
@@ -94,7 +94,7 @@ def test_pause_keeps_the_temperature_and_resume_goes_on() -> None:
     bench.run(300)
     bench.order("pause")
     bench.run(2)
-    kept = bench.state.run.pause_c
+    kept = bench.state.run.progress.pause_c
     assert kept is not None
     bench.run(900)
     assert abs(bench.mash_c - kept) < 0.7
@@ -113,7 +113,7 @@ def test_held_by_a_person_goes_on_only_by_restart() -> None:
     assert bench.duty == 0.0
     bench.order("restart")
     bench.until("running", 30)
-    assert bench.state.run.credited_s >= 60.0
+    assert bench.state.run.progress.credited_s >= 60.0
 
 
 def test_dough_in_blocks_heat_until_it_has_settled() -> None:
@@ -138,13 +138,13 @@ def test_iodine_gate_lengthens_the_rest_and_then_lets_go() -> None:
     """Asked at its minute; reddish adds ten minutes and asks again; no starch lets the rest end by time."""
     gated = leg("alpha", 63.0, 1200.0, ends="iodine", ask_after_s=900.0)
     bench = at("iodine", course(gated, KEEP, grist_kg=0))
-    assert 900.0 <= bench.state.run.credited_s <= 901.0
+    assert 900.0 <= bench.state.run.progress.credited_s <= 901.0
     bench.answer(answer="reddish")
     now_leg = leg_of(bench.state.run)
     assert now_leg is not None
     assert now_leg.hold_s == 1800.0
     bench.until("iodine")
-    assert 1500.0 <= bench.state.run.credited_s <= 1503.0
+    assert 1500.0 <= bench.state.run.progress.credited_s <= 1503.0
     bench.answer(answer="no starch")
     bench.until("take_over")
     assert 1800.0 <= done(bench, "alpha")["credited_s"] <= 1801.0
@@ -280,9 +280,9 @@ def test_a_pause_in_the_first_minute_of_a_rest_earns_nothing() -> None:
     bench.run(30)
     bench.order("pause")
     bench.run(600)
-    assert bench.state.run.credited_s == 0.0
+    assert bench.state.run.progress.credited_s == 0.0
     bench.order("resume")
     bench.run(3)
-    assert bench.state.run.credited_s == 0.0
+    assert bench.state.run.progress.credited_s == 0.0
     bench.run(90)
-    assert 60.0 <= bench.state.run.credited_s <= 95.0
+    assert 60.0 <= bench.state.run.progress.credited_s <= 95.0

@@ -7,14 +7,14 @@ from typing import Any
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
-from controller.core.procedure import estimate, program, questions, resume
+from controller.core.procedure import estimate, program, questions, resume, states, wanted
 from controller.core.procedure.run import Run
 from controller.core.procedure.time_left import finish_in_s
 from controller.messages import incoming as wire
 from controller.messages.strict_json import Refused
-from tests.core.bench import course, leg, tun
+from tests.core.bench import changed, course, leg, tun
 from tests.core.runs import heating
 
 NOW = 5000.0
@@ -28,7 +28,7 @@ TRIP = Trip("G02", 0.0, "gone", 11.0, 10.0, "s", 1, False, False)
 
 def run(**changes: Any) -> Run:
     base = Run(state=S.RUNNING, course=PLAN, run_id="r", leg=1, phase=P.RESTING, grain_in=True)
-    return base._replace(**changes)
+    return changed(base, **changes)
 
 
 def with_last(part: Leg, **changes: Any) -> Run:
@@ -110,8 +110,8 @@ def test_restarting_waits_for_flow_and_readiness() -> None:
     assert walk(waiting, View(ready=False))[0].state is S.RESTARTING
     assert walk(waiting, View(ready=True, flow_ok=False))[0].state is S.RESTARTING
     assert (walk(waiting)[0].state, walk(waiting)[0].held_by) == (S.RUNNING, "")
-    assert program._restarting(waiting, READY, NOW, []).phase is P.RAMPING
-    assert program._restarting(run(state=S.RESTARTING, leg=3), READY, NOW, []).phase is P.RESTING
+    assert states._restarting(waiting, READY, NOW, []).phase is P.RAMPING
+    assert states._restarting(run(state=S.RESTARTING, leg=3), READY, NOW, []).phase is P.RESTING
 
 
 def test_all_steps_done_completes() -> None:
@@ -186,13 +186,13 @@ def test_iodine_is_asked_in_its_minute() -> None:
     gate = leg("beta", 63.0, 1200.0, ends="iodine", ask_after_s=900.0)
     early = with_last(gate, counting=True, credited_s=850.0)
     assert walk(early)[0].prompt is None
-    due = walk(early._replace(credited_s=899.5))[0]
+    due = walk(changed(early, credited_s=899.5))[0]
     assert due.prompt is not None
     assert (due.prompt.id, due.phase) == ("iodine", P.RESTING)
-    over = walk(early._replace(credited_s=1199.5, iodine_tests=4))[0]
+    over = walk(changed(early, credited_s=1199.5, iodine_tests=4))[0]
     assert over.prompt is not None
     assert (over.prompt.id, over.phase) == ("iodine_decide", P.WAITING)
-    later = walk(early._replace(credited_s=899.5, ask_at_s=1000.0))[0]
+    later = walk(changed(early, credited_s=899.5, ask_at_s=1000.0))[0]
     assert later.prompt is None
     plain = walk(with_last(gate._replace(ask_after_s=0.0), counting=True, credited_s=1000.0))[0]
     assert plain.prompt is None
@@ -204,7 +204,7 @@ def test_keep_ends_unanswered() -> None:
     asked = walk(keeping)[0]
     assert asked.prompt is not None
     assert asked.prompt.id == "take_over"
-    kept = asked._replace(credited_s=3599.5)
+    kept = changed(asked, credited_s=3599.5)
     after, events = walk(kept, seen=SEEN._replace(value_c=76.0))
     assert after.state is S.COMPLETE
     assert "nobody took over within 60 min" in events[0].text
@@ -213,17 +213,17 @@ def test_keep_ends_unanswered() -> None:
 
 def test_target_off_blocked_and_kept() -> None:
     """Off without a run or while armed, blocked while adding; a decoction waits at the step before."""
-    assert program.target(run(state=S.HELD), tun()).heat == "off"
-    assert program.target(Run(), tun()).heat == "off"
-    assert program.target(run(leg=0, phase=P.ARMED), tun()).heat == "off"
-    assert program.target(run(phase=P.ADDING), tun()).heat == "blocked"
-    assert program.target(run(pause_c=61.0), tun()).target_c == 61.0
-    assert program.target(run(), tun()).target_c == 63.0
+    assert wanted.target(run(state=S.HELD), tun()).heat == "off"
+    assert wanted.target(Run(), tun()).heat == "off"
+    assert wanted.target(run(leg=0, phase=P.ARMED), tun()).heat == "off"
+    assert wanted.target(run(phase=P.ADDING), tun()).heat == "blocked"
+    assert wanted.target(run(pause_c=61.0), tun()).target_c == 61.0
+    assert wanted.target(run(), tun()).target_c == 63.0
     back = leg("back", 72.0, 0.0, kind="decoction")
     waits = run(course=course(REST, back), leg=2, phase=P.WAITING)
-    assert program.target(waits, tun()).target_c == 63.0
+    assert wanted.target(waits, tun()).target_c == 63.0
     first = run(course=course(back, grist_kg=0), leg=0, phase=P.WAITING)
-    assert program.target(first, tun()).target_c == 72.0
+    assert wanted.target(first, tun()).target_c == 72.0
 
 
 def test_how_long_it_still_takes() -> None:
@@ -286,35 +286,37 @@ def test_nothing_is_said_of_a_step_that_is_none() -> None:
 
 
 def kept(**changes: Any) -> dict[str, Any]:
-    record: dict[str, Any] = json.loads(json.dumps(memory.keep(heating().state)))
+    record: dict[str, Any] = json.loads(json.dumps(checkpoint.keep(heating().state)))
     record["run"].update(changes)
     return record
 
 
 def test_a_record_survives_json() -> None:
     """What was kept comes back."""
-    found = memory.recall(kept(), NOW)
+    found = checkpoint.recall(kept(), NOW)
     assert found is not None
     assert (found.run.state, found.run.leg, found.run.run_id) == (S.RUNNING, 0, heating().state.run.run_id)
 
 
 def test_a_record_that_does_not_fit_is_none() -> None:
     """A step out of range, endless numbers, nesting without end, and words for numbers."""
-    assert memory.recall(kept(leg=4), NOW) is None
-    assert memory.recall(kept(leg=-1), NOW) is None
-    assert memory.recall(kept(credited_s=float("nan")), NOW) is None
-    assert memory.recall(kept(credited_s="long"), NOW) is None
-    assert memory.recall({**kept(), "epoch": float("inf")}, NOW) is None
-    assert memory.recall({**kept(), "epoch": 10**400, "last_c": 10**400}, NOW) is None
+    assert checkpoint.recall(kept(leg=4), NOW) is None
+    assert checkpoint.recall(kept(leg=-1), NOW) is None
+    progress = kept()["run"]["progress"]
+    assert checkpoint.recall(kept(progress={**progress, "credited_s": 5.0}), NOW) is not None
+    assert checkpoint.recall(kept(progress={**progress, "credited_s": float("nan")}), NOW) is None
+    assert checkpoint.recall(kept(progress={**progress, "credited_s": "long"}), NOW) is None
+    assert checkpoint.recall({**kept(), "last_c": float("inf")}, NOW) is None
+    assert checkpoint.recall({**kept(), "last_c": 10**400}, NOW) is None
     deep: Any = []
     for _ in range(5000):
         deep = [deep]
-    assert memory.recall({**kept(), "more": deep}, NOW) is None
+    assert checkpoint.recall({**kept(), "more": deep}, NOW) is None
 
 
 def test_a_record_without_a_course() -> None:
     """Idle when it was kept: no course, no temperature."""
-    found = memory.recall({**kept(course=None, leg=0, state="idle"), "last_c": None}, NOW)
+    found = checkpoint.recall({**kept(course=None, leg=0, state="idle"), "last_c": None}, NOW)
     assert found is not None
     assert (found.run.course, found.last_c) == (None, None)
 
@@ -350,7 +352,7 @@ def test_a_person_is_asked(state: RunState, by: Any, held_by: str) -> None:
     """Held with the question; a person's or a latched trip's hold stays what it was."""
     after, _ = applied(resume.Decision("ask", "why", 30.0, "rule"), run(state=state, held_by=by))
     assert after.prompt is not None
-    assert (after.state, after.held_by, after.prompt.answers, after.gap_credit_s) == (
+    assert (after.state, after.held_by, after.prompt.answers, after.gap.credit_s) == (
         S.HELD, held_by, resume.CHOICES, 30.0,
     )  # fmt: skip
 
@@ -366,10 +368,10 @@ def test_an_outage_that_the_estimate_can_follow(monkeypatch: pytest.MonkeyPatch)
 def test_going_on_by_itself_counts_the_gap_once() -> None:
     """The gap is credited in one event, an iodine test is named where half was counted, and mixing comes first."""
     after, events = applied(resume.Decision("resume", "why", 30.0, "rule", iodine=True))
-    assert (after.state, after.credited_s, after.gap_credit_s, after.held_by) == (S.RESTARTING, 130.0, 0.0, "")
+    assert (after.state, after.progress.credited_s, after.gap.credit_s, after.held_by) == (S.RESTARTING, 130.0, 0.0, "")
     assert [event.kind for event in events if event.id in ("iodine", "gap rule")] == ["note", "resume"]
     plain, events = applied(resume.Decision("resume", "why"))
-    assert (plain.credited_s, [e.id for e in events if e.id == "gap rule"]) == (100.0, [])
+    assert (plain.progress.credited_s, [e.id for e in events if e.id == "gap rule"]) == (100.0, [])
 
 
 @pytest.mark.parametrize(

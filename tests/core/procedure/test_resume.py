@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Phase, RunState
 from controller.core.procedure import resume
-from controller.core.procedure.run import Run
+from controller.core.procedure.run import Progress, Run
 from controller.core.state import start
 from tests.core.bench import Bench, course, leg, settings
 
@@ -25,7 +26,7 @@ def open_run(target: int = 0, credited: float = 1000.0, **changes: object) -> Ru
         run_id="r1",
         leg=target,
         phase=Phase.RESTING,
-        credited_s=credited,
+        progress=Progress(credited),
         grain_in=True,
     )
     return run._replace(**changes)  # type: ignore[arg-type]
@@ -109,45 +110,47 @@ def kept_bench() -> Bench:
 def test_the_record_survives_json() -> None:
     """What was kept comes back equal in everything that matters."""
     bench = kept_bench()
-    back = memory.recall(json.loads(json.dumps(memory.keep(bench.state))), 5.0)
+    back = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 5.0)
     assert back is not None
     run = bench.state.run
     assert back.run.course == run.course
-    assert (back.run.leg, back.run.phase, back.run.credited_s) == (run.leg, run.phase, run.credited_s)
-    assert back.epoch == bench.state.guard.epoch
+    assert (back.run.leg, back.run.phase, back.run.progress.credited_s) == (run.leg, run.phase, run.progress.credited_s)
+    assert back.guard.epoch == bench.state.guard.epoch
     assert back.last_c == pytest.approx(bench.mash_c, abs=0.1)
 
 
 def test_a_damaged_record_gives_none() -> None:
     """Whatever key is missing or wrong, the answer is None and never an exception."""
-    whole = memory.keep(kept_bench().state)
+    whole: dict[str, Any] = checkpoint.keep(kept_bench().state)
+    assert checkpoint.recall(whole, 0.0) is not None
+    assert checkpoint.recall({**whole, "format": checkpoint.FORMAT - 1}, 0.0) is None
     for key in whole:
-        if key != "format":
-            assert memory.recall({k: v for k, v in whole.items() if k != key}, 0.0) is None
-    for key in whole["run"]:
-        broken = {**whole, "run": {k: v for k, v in whole["run"].items() if k != key}}
-        assert memory.recall(broken, 0.0) is None
-    assert memory.recall({**whole, "run": {**whole["run"], "leg": 99}}, 0.0) is None
-    assert memory.recall({**whole, "run": {**whole["run"], "state": "dreaming"}}, 0.0) is None
+        assert checkpoint.recall({k: v for k, v in whole.items() if k != key}, 0.0) is None
+    for part in ("run", "guard"):
+        for key in whole[part]:
+            broken = {**whole, part: {k: v for k, v in whole[part].items() if k != key}}
+            assert checkpoint.recall(broken, 0.0) is None
+    assert checkpoint.recall({**whole, "run": {**whole["run"], "leg": 99}}, 0.0) is None
+    assert checkpoint.recall({**whole, "run": {**whole["run"], "state": "dreaming"}}, 0.0) is None
 
 
 def restarted(bench: Bench, outage_s: float | None, now_c: float) -> Bench:
-    back = memory.recall(json.loads(json.dumps(memory.keep(bench.state))), 0.25)
+    back = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 0.25)
     assert back is not None
     after = Bench(settings(), mash_c=now_c)
     pending = resume.Pending(back.run, back.last_c, outage_s, True, 1, 1800.0)
-    after.state = start(after.settings, 0.25, "boot2", back.epoch + 1, back.trips, pending)
+    after.state = start(after.settings, 0.25, "boot2", back.guard, pending)
     return after
 
 
 def test_short_outage_resumes_the_same_rest_and_completes() -> None:
     """After ten minutes without power the rest goes on, the gap counted once, nothing skipped."""
     bench = kept_bench()
-    before = bench.state.run.credited_s
+    before = bench.state.run.progress.credited_s
     after = restarted(bench, 600.0, 62.3)
     after.until("running", 100)
     assert [e.id for e in after.events if e.kind == "resume"] == ["resume", "gap rule"]
-    assert after.state.run.credited_s == pytest.approx(before + 600.0, abs=1.5)
+    assert after.state.run.progress.credited_s == pytest.approx(before + 600.0, abs=1.5)
     after.until("take_over")
     assert next(e for e in after.events if e.kind == "step done").data["credited_s"] >= 2400.0
 
@@ -186,7 +189,7 @@ def test_long_outage_asks_and_needs_answer_and_restart() -> None:
 def test_other_choices(answer: str, leg_now: int) -> None:
     """Repeat makes the rest longer by what it had; next goes one step on; credited time never falls."""
     bench = kept_bench()
-    had = bench.state.run.credited_s
+    had = bench.state.run.progress.credited_s
     after = restarted(bench, 2280.0, 61.6)
     after.until("resume", 60)
     after.answer(answer=answer)
@@ -195,7 +198,7 @@ def test_other_choices(answer: str, leg_now: int) -> None:
     if leg_now == 0:
         assert run.course is not None
         assert run.course.legs[0].hold_s == pytest.approx(2400.0 + had)
-        assert run.credited_s == had
+        assert run.progress.credited_s == had
 
 
 def test_end_stops() -> None:
@@ -217,3 +220,23 @@ def test_latched_trip_survives_the_restart() -> None:
     after.run(300)
     assert [t.id for t in after.state.guard.trips] == ["G07"]
     assert all(o.state.guard.duty == 0.0 for o in after.log)
+
+
+def test_what_g23_counts_and_what_a_person_gave_survive_the_restart() -> None:
+    """A run over its limit for which a person gave an hour: neither is lost with the power, nor the heater's count."""
+    bench = kept_bench()
+    guard = bench.state.guard
+    bench.state = bench.state._replace(
+        run=bench.state.run._replace(excluded_s=-9.0 * 3600.0),  # as if it had run for nine hours
+        guard=guard._replace(longer_s=9.0 * 3600.0, memory=guard.memory._replace(heat_on_s=50_000.0)),
+    )
+    after = restarted(bench, 60.0, 62.3)
+    after.until("running", 100)
+    after.run(60)
+    assert after.state.guard.trips == ()
+    assert after.state.guard.longer_s == 9.0 * 3600.0
+    assert 50_000.0 < after.state.guard.memory.heat_on_s < 50_200.0
+    after.order("stop")
+    after.until("stopped", 30)
+    after.run(2)
+    assert (after.state.guard.longer_s, after.state.guard.memory.heat_on_s) == (0.0, 0.0)

@@ -79,7 +79,7 @@ def test_the_offer_is_withdrawn_once_the_rest_is_counted() -> None:
     bench = settled(48.6)
     bench.until("resting")
     bench.run(65)
-    assert bench.state.run.counting
+    assert bench.state.run.progress.counting
     assert bench.state.run.offer is None
 
 

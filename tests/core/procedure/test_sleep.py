@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import RunState, Trip
 from controller.core.procedure import resume
 from controller.core.procedure.run import Run
 from controller.core.state import start
-from controller.settings.tun import Service, Settings
+from controller.settings.service import Service, Settings
 from tests.core.bench import Bench, course, leg, settings, tun
 
 PLAN = course(leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 3600.0), grist_kg=0)
@@ -24,7 +24,7 @@ def resting(service: Service | None = None) -> Bench:
     bench.until("idle")
     bench.start(PLAN)
     bench.run(300)
-    assert bench.state.run.counting
+    assert bench.state.run.progress.counting
     return bench
 
 
@@ -72,7 +72,7 @@ def test_twenty_minutes_of_sleep_go_on_by_themselves() -> None:
     bench.until("running", 30)
     after = bench.state.run
     assert [text for text in told(bench, "resume") if text.startswith("resumed by itself")]
-    assert after.credited_s == pytest.approx(run.credited_s + 1201.0, abs=1.0)
+    assert after.progress.credited_s == pytest.approx(run.progress.credited_s + 1201.0, abs=1.0)
     assert (after.leg, after.run_id) == (run.leg, run.run_id)
     assert after.started_at == pytest.approx(run.started_at + 1201.0, abs=1.0)
     bench.run(60)
@@ -141,7 +141,7 @@ def test_a_paused_run_is_not_kept_at_its_pause_for_ever() -> None:
     bench.run(60)
     bench.order("pause")
     bench.run(5)
-    assert bench.state.run.pause_c is not None
+    assert bench.state.run.progress.pause_c is not None
     sleep(bench, 1200.0)
     bench.until("resume", 100)
     bench.answer(answer="go on here")
@@ -160,11 +160,11 @@ def test_nothing_running_sleeps_as_it_likes() -> None:
 
 
 def restarted(bench: Bench, outage_s: float | None) -> Bench:
-    kept = memory.recall(json.loads(json.dumps(memory.keep(bench.state))), 0.25)
+    kept = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 0.25)
     assert kept is not None
     after = Bench(settings(), mash_c=bench.mash_c)
     pending = resume.Pending(kept.run, kept.last_c, outage_s, True, 1, 1800.0)
-    after.state = start(after.settings, 0.25, "again", kept.epoch + 1, kept.trips, pending)
+    after.state = start(after.settings, 0.25, "again", kept.guard, pending)
     return after
 
 
@@ -197,67 +197,74 @@ def test_an_order_while_checking_ends_the_open_run(order: str, end: RunState, ho
     assert bench.replies[-1].accepted
     assert bench.state.pending is None
     assert cold(bench, 60)
-    kept = memory.keep(bench.state)
+    kept: dict[str, Any] = checkpoint.keep(bench.state)
     assert (kept["pending"], kept["run"]["state"], kept["run"]["run_id"]) == (False, str(end), run_id)
+
+
+def _ageless(kept: Any) -> Any:
+    """The same without any ages, which go on meanwhile."""
+    if not isinstance(kept, dict):
+        return kept
+    return {key: _ageless(value) for key, value in kept.items() if not key.endswith("_ago_s")}
 
 
 def test_a_run_not_yet_decided_on_is_kept_as_it_was_found() -> None:
     """The kept record of a process that is checking tells the next one the same run."""
     bench = resting()
-    before = memory.keep(bench.state)
+    before = checkpoint.keep(bench.state)
     after = restarted(bench, 10.0)
     after.run(3)
-    kept = memory.keep(after.state)
+    kept = checkpoint.keep(after.state)
     assert kept["pending"] is True
     assert kept["last_c"] == before["last_c"]
-    moved = {"ran_s", "in_phase_s"}
-    assert {k: v for k, v in kept["run"].items() if k not in moved} == {
-        k: v for k, v in before["run"].items() if k not in moved
-    }
+    assert _ageless(kept["run"]) == _ageless(before["run"])
 
 
 TRIP = Trip("G16", 40.0, "broker", 12.0, None, "s", 2, False, True)
 
 
 def kept(**changes: Any) -> dict[str, Any]:
+    """A kept record; `changes` are to its guard."""
     state = start(settings(), 100.0, "boot")
     guard = state.guard._replace(trips=(TRIP,), off_until=130.0, incidents=(10.0, 40.0))
-    whole: dict[str, Any] = json.loads(json.dumps(memory.keep(state._replace(guard=guard))))
-    return {**whole, **changes}
+    whole: dict[str, Any] = json.loads(json.dumps(checkpoint.keep(state._replace(guard=guard))))
+    whole["guard"].update(changes)
+    return whole
 
 
 def test_ages_go_on_counting_over_an_outage() -> None:
     """Trips, incidents and the time off are as old as they are, the outage counted where it is known."""
-    here = memory.recall(kept(), 1000.0)
+    here = checkpoint.recall(kept(), 1000.0)
     assert here is not None
-    assert here.trips == (TRIP._replace(at=940.0),)
-    assert (here.off_until, here.incidents) == (1030.0, (910.0, 940.0))
-    later = memory.recall(kept(), 1000.0, 20.0)
+    assert here.guard.trips == (TRIP._replace(at=940.0),)
+    assert (here.guard.off_until, here.guard.incidents) == (1030.0, (910.0, 940.0))
+    later = checkpoint.recall(kept(), 1000.0, 20.0)
     assert later is not None
-    assert later.trips == (TRIP._replace(at=920.0),)
-    assert (later.off_until, later.incidents) == (1010.0, (890.0, 920.0))
-    state = start(settings(), 1000.0, "boot", 1, later.trips, None, None, 1040.0, later.incidents)
-    assert (state.guard.trips, state.guard.off_until, state.guard.incidents) == (
-        later.trips, 1040.0, later.incidents,
-    )  # fmt: skip
-    assert start(settings(), 1000.0, "boot", off_until=1001.0).guard.off_until == 1010.0
+    assert later.guard.trips == (TRIP._replace(at=920.0),)
+    assert (later.guard.off_until, later.guard.incidents) == (1010.0, (890.0, 920.0))
+    known = later.guard._replace(off_until=1040.0)
+    begun = start(settings(), 1000.0, "boot", known).guard
+    assert (begun.trips, begun.off_until, begun.incidents) == (known.trips, 1040.0, known.incidents)
+    assert start(settings(), 1000.0, "boot", known._replace(off_until=1001.0)).guard.off_until == 1010.0
 
 
-def test_a_kept_trip_is_latched_unless_it_says_that_it_is_not() -> None:
-    """An unknown interlock fits nothing; an age below nothing is none; what is not said is latched."""
-    plain = kept()["trips"][0]
-    for latched, wanted in ((False, False), (True, True), (None, True), ("no", True)):
-        back = memory.recall(kept(trips=[{**plain, "latched": latched}]), 1000.0)
-        assert back is not None
-        assert back.trips[0].latched is wanted
-    young = memory.recall(kept(trips=[{**plain, "age_s": -50.0}], incident_ages_s=[-50.0]), 1000.0)
+def test_a_kept_trip_is_whole_or_the_record_is_none() -> None:
+    """An unknown interlock, a missing or odd key and a word for a truth fit nothing; an age below nothing is none."""
+    plain = kept()["guard"]["trips"][0]
+    for odd in (
+        {**plain, "id": "G99"},
+        {**plain, "latched": "no"},
+        {**plain, "latched": None},
+        {**plain, "priority": 1.5},
+        {**plain, "more": 1},
+        *({k: v for k, v in plain.items() if k != key} for key in plain),
+    ):
+        assert checkpoint.recall(kept(trips=[odd]), 1000.0) is None
+    young = checkpoint.recall(kept(trips=[{**plain, "at_ago_s": -50.0}], incidents_ago_s=[-50.0]), 1000.0)
     assert young is not None
-    assert (young.trips[0].at, young.incidents) == (1000.0, (1000.0,))
-    assert memory.recall(kept(trips=[{**plain, "id": "G99"}]), 1000.0) is None
-    assert memory.recall(kept(pending="perhaps"), 1000.0) is None
-    for key in plain:
-        if key not in ("unit", "priority"):  # the table's
-            assert memory.recall(kept(trips=[{k: v for k, v in plain.items() if k != key}]), 1000.0) is None
+    begun = start(settings(), 1000.0, "boot", young.guard).guard
+    assert (begun.trips[0].at, begun.incidents) == (1000.0, (1000.0,))
+    assert checkpoint.recall({**kept(), "pending": "perhaps"}, 1000.0) is None
 
 
 def test_an_empty_run_that_checks_has_nothing_to_break_off() -> None:

@@ -27,7 +27,7 @@ def adding(what: Leg) -> Run:
 
 
 @pytest.mark.parametrize("row", moves.TABLE, ids=lambda row: row.stage)
-def test_heat_is_never_on_where_the_table_lets_something_stand(row: moves.Row) -> None:
+def test_heat_is_never_on_where_the_table_lets_something_stand(row: moves.Motion) -> None:
     """Every row with heat moves both stirrer and pump; a blocked or missing heater may do without."""
     if row.heater.startswith(("on", "holding")):
         assert (row.stirrer, row.pump) == ("on", "on")
@@ -85,12 +85,12 @@ def test_a_souring_hold_asks_for_its_ph_from_time_to_time() -> None:
     bench = Bench(settings(), mash_c=44.0)
     begun(bench, leg("sour", 44.0, 2000.0, kind="souring", remind_s=600.0), leg("keep", 44.0, 3600.0, kind="keep"))
     bench.until("ph")
-    assert bench.state.run.credited_s == pytest.approx(600.0, abs=1.5)
+    assert bench.state.run.progress.credited_s == pytest.approx(600.0, abs=1.5)
     bench.order("answer", ph=4.6)
     bench.step()
     assert bench.state.run.prompt is None
     bench.until("ph")
-    assert bench.state.run.credited_s == pytest.approx(1200.0, abs=1.5)
+    assert bench.state.run.progress.credited_s == pytest.approx(1200.0, abs=1.5)
     bench.until("take_over")
     assert bench.state.run.leg == 1
 

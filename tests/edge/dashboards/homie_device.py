@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from controller.edge.dashboards.homie import Homie
-from controller.settings.tun import Broker as BrokerSettings
-from controller.settings.tun import Dashboards, Service
+from controller.settings.service import Broker as BrokerSettings
+from controller.settings.service import Dashboards, Service
 from tests.core.bench import settings
 
 

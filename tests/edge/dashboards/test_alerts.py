@@ -12,7 +12,7 @@ from typing import Any, cast
 from controller.core.nouns import Event, Prompt, Trip
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm, Bell
-from controller.settings.tun import Alerts
+from controller.settings.service import Alerts
 
 SETTINGS = Alerts(repeat_s=300.0, escalate_s=900.0)
 TRIP = Trip("G02", 0.0, "Mash temperature missing.", 12.0, 10.0, "s", 1, False, True)

@@ -22,7 +22,8 @@ from controller.core.procedure.orders import envelope
 from controller.edge.dashboards import homie, metrics
 from controller.edge.dashboards.discovery import Board, announcement, discovery, fixed_text_orders
 from controller.messages import incoming
-from controller.settings.tun import Dashboards, Probe, Probes, Service, Settings
+from controller.settings.service import Dashboards, Service, Settings
+from controller.settings.tun import Probe, Probes
 from tests.core.bench import settings as plain_settings
 from tests.edge.statuses import a_mash, document, tripped
 
@@ -165,7 +166,9 @@ def test_a_button_never_leads_to_heat(name: str, state: RunState) -> None:
     press = dict(buttons())[name]["payload_press"].encode()
     order = incoming.order(press, 0.0)
     assert order.name in envelope.HEAT_OFF_ORDERS | {"acknowledge"}
-    _, why = envelope.judge(envelope.Desk(), incoming.order(press, 0.0, retained=True), state, None, 0.0, 0.0, False)
+    _, why = envelope.judge(
+        envelope.OrderBook(), incoming.order(press, 0.0, retained=True), state, None, 0.0, 0.0, False
+    )
     assert why is not None
     assert "retained" in why
 

@@ -10,7 +10,7 @@ import pytest
 
 from controller.edge.files import config_files, plan_by_name
 from controller.settings.problems import Problem, Problems
-from controller.settings.tun import Service
+from controller.settings.service import Service
 from tests.places import CONFIG, ROOT, own_config
 
 README = ROOT / "README.md"

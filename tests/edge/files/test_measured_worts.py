@@ -9,7 +9,7 @@ import pytest
 from controller.brewing.kinetics.calibration import Calibration
 from controller.edge.files import measured_worts
 from controller.settings.problems import Problems
-from controller.settings.tun import Service
+from controller.settings.service import Service
 
 FOUND = Calibration(0.377, 1.05, 2, 4.5, 0.3, ("beta_loss_factor",), 0.326)
 LIST = """

@@ -17,7 +17,7 @@ from controller.edge.mqtt import broker_link, connection
 from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo
-from controller.settings.tun import Broker
+from controller.settings.service import Broker
 from tests.regimes.chaos.field import Field, needs_mosquitto
 from tests.waiting import PATIENCE_S, comes
 

@@ -16,7 +16,7 @@ import pytest
 
 from controller.edge.mqtt import broker_link, connection
 from controller.edge.mqtt.transport import Post, ReplyTo
-from controller.settings.tun import Broker
+from controller.settings.service import Broker
 from tests.field import secured
 from tests.field.secured import Secured
 from tests.waiting import PATIENCE_S

@@ -65,7 +65,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Snapshots, list[tup
 
         def look(service: Any) -> bool:
             now = service.state.run
-            places.append((service.state.now, now.leg, now.credited_s, now.state))
+            places.append((service.state.now, now.leg, now.progress.credited_s, now.state))
             return now.state is RunState.COMPLETE
 
         await bench.run(look, 3 * 3600.0)
@@ -108,7 +108,7 @@ def test_a_power_cut_at_every_disk_call_loses_at_most_five_seconds(
         assert told[1] <= kept.run.leg <= later[1]
         if told[1] == later[1]:
             checked += 1
-            assert told[2] - 5.0 <= kept.run.credited_s <= later[2]
+            assert told[2] - 5.0 <= kept.run.progress.credited_s <= later[2]
     assert checked > 100
 
 

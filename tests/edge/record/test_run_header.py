@@ -15,7 +15,7 @@ from controller.edge.files import config_files
 from controller.edge.record import calibrations, run_header
 from controller.plan import plan
 from controller.plan.advise import advise
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from tests.places import own_config
 
 NOW = 1.79e9

@@ -30,7 +30,7 @@ from controller.edge.files import config_files as files
 from controller.edge.record import reader as restart
 from controller.edge.service import Service
 from controller.plan import plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.people.manner import PATIENT
 from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
@@ -101,7 +101,7 @@ class Life:
         state, before = self.rig.service.state, self._before
         names = {path.name: data for path, data in self.disks.synced.items()}
         written = {path.name: bytes(data) for path, data in self.disks.written.items()}
-        legs, credits = (before.run.leg, state.run.leg), (before.run.credited_s, state.run.credited_s)
+        legs, credits = (before.run.leg, state.run.leg), (before.run.progress.credited_s, state.run.progress.credited_s)
         now, site = self.rig.clock.now(), copied(self.rig.site)
         return Shot(now, site, names, written, state.run.run_id or "", legs, credits, frozenset(self._told))
 
@@ -110,10 +110,10 @@ class Life:
         self._before = service.state
         kept, run = self.first.pending, service.state.run
         if kept is not None and run.leg == kept.run.leg and service.state.pending is None:
-            most = kept.run.credited_s + (kept.outage_s or 0.0) + (self.rig.clock.now() - self.begun)
-            if run.credited_s > most + 1.0 and not self.twice:
+            most = kept.run.progress.credited_s + (kept.outage_s or 0.0) + (self.rig.clock.now() - self.begun)
+            if run.progress.credited_s > most + 1.0 and not self.twice:
                 self.twice = True
-                self.wrong.append(f"credit {run.credited_s} s, at most {most:.1f} s are possible")
+                self.wrong.append(f"credit {run.progress.credited_s} s, at most {most:.1f} s are possible")
 
     def _heard(self, topic: str, payload: bytes, retained: bool) -> None:
         said = json.loads(payload)
@@ -242,7 +242,7 @@ def came_back(life: Life, shot: Shot) -> list[str]:
     pending = life.first.pending
     if pending is None or "G20" in trips:
         return wrong
-    leg, credit = pending.run.leg, pending.run.credited_s
+    leg, credit = pending.run.leg, pending.run.progress.credited_s
     if leg not in shot.legs:
         wrong.append(f"step {leg}, was in {shot.legs}")
     elif shot.legs[0] == shot.legs[1] and not (shot.credits_s[0] - LOST_S <= credit <= shot.credits_s[1] + 0.2):

@@ -26,7 +26,7 @@ from controller.core.procedure import resume
 from controller.edge.record import line_format as record
 from controller.edge.record import reader as restart
 from controller.edge.service import Service
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from tests.edge.virtual import Clock, Rig, run
 from tests.regimes.chaos.cuts import Camera, Start, fresh, too_hot
 
@@ -78,7 +78,7 @@ def whole(name: str, until_s: float) -> Whole:
         data,
         record.scan(Path(NAME), data).lines,
         state.run.leg,
-        state.run.credited_s,
+        state.run.progress.credited_s,
         latched,
         service.state.now,
     )
@@ -159,17 +159,18 @@ def judged(whole: Whole, data: bytes, folder: Path) -> tuple[str, list[str]]:
         wrong.append("lines that were never written")
     found = record.find(folder)
     past = restart.recall(settings, found, StillClock(whole.at + 20.0), 0.0, lambda program, digest: True)
-    latched = any(trip.latched for trip in past.trips)
+    latched = any(trip.latched for trip in past.guard.trips)
     if found.damage:
-        locked = any(trip.id == "G20" and trip.latched for trip in past.trips)
+        locked = any(trip.id == "G20" and trip.latched for trip in past.guard.trips)
         wrong += [] if locked else ["damage seen, but nothing is locked"]
     elif data[got.good_bytes :].count(record.MARK) > 1:
         wrong.append(f"{data[got.good_bytes :].count(record.MARK)} lines dropped as one that was cut short")
     pending = past.pending
     if pending is None:
         return ("locked" if found.damage else "nothing was running"), wrong
-    if pending.run.leg > whole.leg or (pending.run.leg == whole.leg and pending.run.credited_s > whole.credit_s):
-        wrong.append(f"step {pending.run.leg} at {pending.run.credited_s} s: further than the run was")
+    credited_s = pending.run.progress.credited_s
+    if pending.run.leg > whole.leg or (pending.run.leg == whole.leg and credited_s > whole.credit_s):
+        wrong.append(f"step {pending.run.leg} at {credited_s} s: further than the run was")
     kind = resume.decide(pending, pending.last_c, 80.0, latched).kind
     if kind == "resume" and found.damage:
         wrong.append("resumed by itself over damage")

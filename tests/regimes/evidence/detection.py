@@ -70,7 +70,7 @@ def for_s(kind: str, seconds: float, value: float = 0.0) -> Callable[[float, Ran
 
 def resting(machine: Lean) -> bool:
     run = machine.state.run
-    return run.phase is Phase.RESTING and run.leg == 0 and run.credited_s > 90.0
+    return run.phase is Phase.RESTING and run.leg == 0 and run.progress.credited_s > 90.0
 
 
 def idle(machine: Lean) -> bool:

@@ -19,7 +19,7 @@ from collections.abc import Callable
 from random import Random
 from typing import NamedTuple
 
-from controller.core import checkpoint as memory
+from controller.core import checkpoint
 from controller.core.nouns import Bad, HeaterReport, Order, RunState, Switch
 from controller.field import lease as node
 from controller.messages import incoming as wire
@@ -150,11 +150,11 @@ def record(payload: bytes) -> bool:
         found = json.loads(payload)
     except (ValueError, RecursionError):
         return False  # the journal refuses the line
-    kept = memory.recall(found, 5.0) if isinstance(found, dict) else None
+    kept = checkpoint.recall(found, 5.0) if isinstance(found, dict) else None
     if kept is None:
         return False
     assert kept.run.state in RunState
-    _finite(kept.run.credited_s, kept.run.gap_credit_s, kept.run.excluded_s, kept.last_c)
+    _finite(kept.run.progress.credited_s, kept.run.gap.credit_s, kept.run.excluded_s, kept.last_c)
     return True
 
 
@@ -182,7 +182,7 @@ class _Door:
 
 def _kept() -> bytes:
     """A true record of a run under way."""
-    return json.dumps(memory.keep(heating().state)).encode()
+    return json.dumps(checkpoint.keep(heating().state)).encode()
 
 
 READERS: dict[str, Reader] = {

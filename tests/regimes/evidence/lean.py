@@ -16,7 +16,8 @@ from controller.core.state import Outcome
 from controller.plan.plan import Plan
 from controller.plan.plan import make as make_plan
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
-from controller.settings.tun import Learned, Probe, Service, Settings
+from controller.settings.service import Service, Settings
+from controller.settings.tun import Learned, Probe
 from sim.dryrun import DryRun
 from sim.fresh_readings import FreshReadings
 from sim.message_digest import MessageDigest

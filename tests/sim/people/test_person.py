@@ -9,7 +9,7 @@ import pytest
 
 from controller.commands.dryrun.outcome_text import page
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim import dryrun
 from sim.people.manner import Manner
 from sim.people.person import Person

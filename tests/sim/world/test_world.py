@@ -12,7 +12,7 @@ from controller.core.nouns import Bad, Reading
 from controller.messages import incoming
 from controller.messages.strict_json import Refused
 from controller.plan.plan import Plan
-from controller.settings.tun import Settings
+from controller.settings.service import Settings
 from sim.world.faults import KINDS, parse
 from sim.world.network import Message
 from sim.world.world import World

@@ -1,7 +1,7 @@
 """What does an accepted order do to the run?
 
-One function an order. Each returns the run after it, or a sentence that says why not; a refused deed changes nothing.
-Orders reach here only after orders.py has let them pass.
+One function an order. Each returns the run after it, or a sentence that says why not; a refused order changes nothing.
+Orders reach here only after envelope.py has let them pass.
 """
 
 from __future__ import annotations
@@ -11,12 +11,9 @@ from math import isfinite
 from typing import Any
 
 from controller.core.nouns import Course, Event, Leg, Order, Phase, RunState
-from controller.core.procedure import answers, program, questions
-from controller.core.procedure.orders.scope import ADJUST_LOW_C
-from controller.core.procedure.orders.scope import Desk as Desk
-from controller.core.procedure.orders.scope import Done as Done
-from controller.core.procedure.orders.scope import Refused as Refused
-from controller.core.procedure.run import Run, enter, go, leg_of, with_leg
+from controller.core.procedure import answers, program, questions, states
+from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
+from controller.core.procedure.run import ADDED, Progress, Run, clock_stopped, enter, go, leg_of, with_leg
 
 S = RunState
 P = Phase
@@ -26,22 +23,22 @@ ARM_MARGIN_S, ARM_MARGIN_SHARE = 900.0, 0.10  # begin so much earlier than the c
 ADJUST_LONGEST_S = 4 * 3600.0
 
 
-def do(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def carry_out(run: Run, order: Order, at: Situation) -> Done | Refused:
     """Carry out one accepted order."""
-    return DEEDS[order.name](run, order, desk)
+    return EFFECTS[order.name](run, order, at)
 
 
-def _to(run: Run, state: RunState, order: Order, desk: Desk) -> tuple[Run, tuple[Event, ...]]:
-    run, event = go(run, state, desk.now, f"ordered by {order.by}")
+def _to(run: Run, state: RunState, order: Order, at: Situation) -> tuple[Run, tuple[Event, ...]]:
+    run, event = go(run, state, at.now, f"ordered by {order.by}")
     return run, (event,)
 
 
 # ---------------------------------------------------------------- start
 
 
-def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
     """A program begins once every permissive holds."""
-    missing = [*order.problems, *desk.missing]
+    missing = [*order.problems, *at.missing]
     if order.course is None and not order.problems:
         missing.insert(0, "no program was named; say `start program=NAME`")
     course = order.course
@@ -59,23 +56,22 @@ def _start(run: Run, order: Order, desk: Desk) -> Done | Refused:
     begun = Run(
         state=S.IDLE,
         course=course._replace(filed=()),
-        run_id=f"{course.tun}-{int(desk.wall_s)}-{order.id}"[:60],
+        run_id=f"{course.tun}-{int(at.wall_s)}-{order.id}"[:60],
         leg=int(first),
         phase=P.HEATING if leg.kind == "dough_in" else P.RAMPING,
-        phase_since=desk.now,
-        credited_s=credited,
+        phase_since=at.now,
+        progress=Progress(credited_s=credited, ramp_at=at.now),
         key=run.key + 1,
         grain_in=leg.kind != "dough_in" and course.grist_kg > 0,
-        started_at=desk.now,
-        started_wall_s=desk.wall_s,
-        ramp_at=desk.now,
         by=order.by,
+        started_wall_s=at.wall_s,
+        started_at=at.now,
     )
-    armed = _armed(begun, leg, order, desk)
+    armed = _armed(begun, leg, order, at)
     if isinstance(armed, Refused):
         return armed
     begun, said = armed
-    begun, events = _to(begun, S.RUNNING, order, desk)
+    begun, events = _to(begun, S.RUNNING, order, at)
     started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
     step = Event("step", leg.name, f"step {begun.leg + 1}: {leg.name}, {leg.target_c:.1f} °C")
     return begun, said, (started, *course.filed, *_overruled(course, order.by), *events, step)
@@ -89,99 +85,99 @@ def _overruled(course: Course, by: str) -> tuple[Event, ...]:
     )
 
 
-def _armed(run: Run, leg: Leg, order: Order, desk: Desk) -> tuple[Run, str] | Refused:
+def _armed(run: Run, leg: Leg, order: Order, at: Situation) -> tuple[Run, str] | Refused:
     """A delayed start works backwards from the wanted dough-in time."""
     ready = order.args.get("ready_at")
     if ready is None:
         return run, f"{run.course.title if run.course else ''} started as run {run.run_id}"
     if not isinstance(ready, int | float) or isinstance(ready, bool) or not isfinite(ready):
         return Refused("ready_at must be a time in unix seconds")
-    ahead = ready - desk.wall_s
-    if leg.kind != "dough_in" or not desk.wall_confirmed or not (0 < ahead <= LONGEST_ARMED_S):
+    ahead = ready - at.wall_s
+    if leg.kind != "dough_in" or not at.wall_confirmed or not (0 < ahead <= LONGEST_ARMED_S):
         return Refused("a delayed start needs a strike to heat, a confirmed clock, and a time within the next 14 hours")
     wait = max(0.0, ahead - leg.ramp_s - max(ARM_MARGIN_S, ARM_MARGIN_SHARE * leg.ramp_s))
-    run = enter(run._replace(armed_until=desk.now + wait), P.ARMED, desk.now)
+    run = enter(run._replace(armed_until=at.now + wait), P.ARMED, at.now)
     return run, f"armed: heating begins in {wait / 60:.0f} min, so that liquor is ready at the wanted time"
 
 
 # ---------------------------------------------------------------- states
 
 
-def _pause(run: Run, order: Order, desk: Desk) -> Done | Refused:
-    run, events = _to(run, S.PAUSING, order, desk)
+def _pause(run: Run, order: Order, at: Situation) -> Done | Refused:
+    run, events = _to(run, S.PAUSING, order, at)
     run = run._replace(nobody_told=False)
-    if run.phase in (P.HEATING, P.RAMPING) and desk.seen.value_c is not None:
+    if run.phase in (P.HEATING, P.RAMPING) and at.seen.value_c is not None:
         leg = leg_of(run)
-        kept = min(desk.seen.value_c, leg.target_c) if leg else desk.seen.value_c
-        run = run._replace(pause_c=kept, key=run.key + 1)
+        kept = min(at.seen.value_c, leg.target_c) if leg else at.seen.value_c
+        run = run._replace(progress=run.progress._replace(pause_c=kept), key=run.key + 1)
     return run, "paused: temperature is kept, the rest clock stands still", events
 
 
-def _resume(run: Run, order: Order, desk: Desk) -> Done | Refused:
-    run, events = _to(program.waiting_anew(run, desk.now), S.RUNNING, order, desk)
-    if run.pause_c is not None:
-        run = run._replace(pause_c=None, key=run.key + 1)
+def _resume(run: Run, order: Order, at: Situation) -> Done | Refused:
+    run, events = _to(states.waiting_anew(run, at.now), S.RUNNING, order, at)
+    if run.progress.pause_c is not None:
+        run = run._replace(progress=run.progress._replace(pause_c=None), key=run.key + 1)
     return run, "going on", events
 
 
-def _hold(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _hold(run: Run, order: Order, at: Situation) -> Done | Refused:
     stronger = "person" if run.held_by in ("", "trip") else run.held_by
     run = run._replace(held_by=stronger, paused=False)
     if run.state in (S.HOLDING, S.HELD):
         return run, "held: heat is off and stays off until `restart`", ()
-    run, events = _to(run, S.HOLDING, order, desk)
+    run, events = _to(run, S.HOLDING, order, at)
     return run, "holding: heat off, rest clock stands still, program kept", events
 
 
-def _restart(run: Run, order: Order, desk: Desk) -> Done | Refused:
-    if desk.view.trips:
-        named = ", ".join(f"{t.id} {t.text}" for t in desk.view.trips)
+def _restart(run: Run, order: Order, at: Situation) -> Done | Refused:
+    if at.view.trips:
+        named = ", ".join(f"{t.id} {t.text}" for t in at.view.trips)
         return Refused(f"not restarted: still tripped ({named}); latched trips need `clear` first")
     if run.prompt is not None and run.prompt.id == "resume":
         return Refused(f"not restarted: first answer: {run.prompt.text}")
-    run, events = _to(run._replace(paused=False), S.RESTARTING, order, desk)
+    run, events = _to(run._replace(paused=False), S.RESTARTING, order, at)
     return (
         run,
-        f"restarting; heat returns after the checks{': ' if desk.view.waits_for else ''}{desk.view.waits_for}",
+        f"restarting; heat returns after the checks{': ' if at.view.waits_for else ''}{at.view.waits_for}",
         events,
     )
 
 
-def _stop(run: Run, order: Order, desk: Desk) -> Done | Refused:
-    run, events = _to(run._replace(prompt=None), S.STOPPING, order, desk)
+def _stop(run: Run, order: Order, at: Situation) -> Done | Refused:
+    run, events = _to(run._replace(prompt=None), S.STOPPING, order, at)
     return run, "stopping: heat is off, the run ends", events
 
 
-def _abort(run: Run, order: Order, desk: Desk) -> Done | Refused:
-    run, events = _to(run._replace(prompt=None), S.ABORTING, order, desk)
+def _abort(run: Run, order: Order, at: Situation) -> Done | Refused:
+    run, events = _to(run._replace(prompt=None), S.ABORTING, order, at)
     return run, "aborting: heat is off, the program is dropped", events
 
 
-def _reset(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _reset(run: Run, order: Order, at: Situation) -> Done | Refused:
     cleared = Run(state=run.state, key=run.key + 1)
-    run, events = _to(cleared, S.IDLE, order, desk)
+    run, events = _to(cleared, S.IDLE, order, at)
     return run, "ready for a new run", events
 
 
 # ---------------------------------------------------------------- within a run
 
 
-def _advance(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _advance(run: Run, order: Order, at: Situation) -> Done | Refused:
     leg = leg_of(run)
     if leg is None:
         return Refused("there is no step to leave")
-    if run.phase in program.ADDED:
+    if run.phase in ADDED:
         return Refused(
             "something is being added, and heat is blocked until it is in, stirred and settled; wait for that"
         )
     if leg.kind == "dough_in" and not run.grain_in:
         return Refused("the strike step ends with dough-in, not with `advance`; answer the question or `stop`")
     events: list[Event] = [Event("order", "advance", f"{leg.name} left early by {order.by}", data={"by": order.by})]
-    run = program.next_leg(run, desk.now, events)
+    run = program.next_leg(run, at.now, events)
     return run, f"left {leg.name} at {leg.target_c:.0f} °C", tuple(events)
 
 
-def _extend(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _extend(run: Run, order: Order, at: Situation) -> Done | Refused:
     leg, more = leg_of(run), _number(order.args, "by_s", None)
     if leg is None or leg.kind == "dough_in":
         return Refused("only a rest can be extended")
@@ -189,12 +185,12 @@ def _extend(run: Run, order: Order, desk: Desk) -> Done | Refused:
         return Refused("say by how much: by_s above 0 and at most 14400 s (4 h)")
     run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + more))
     if run.phase is P.WAITING and run.prompt is not None and run.prompt.id in ("go_on", "iodine", "iodine_decide"):
-        run = enter(run._replace(prompt=None), P.RESTING, desk.now)
+        run = enter(run._replace(prompt=None), P.RESTING, at.now)
     text = f"{leg.name} is {more / 60:g} min longer: {(leg.hold_s + more) / 60:g} min"
     return run, text, (Event("order", "extend", text, value=more, unit="s", data={"by": order.by}),)
 
 
-def _adjust(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _adjust(run: Run, order: Order, at: Situation) -> Done | Refused:
     """Change target, time or ramp of this or a later step; validated, recorded."""
     index = _number(order.args, "step", run.leg)
     if run.course is None or index is None or not (run.leg <= index < len(run.course.legs)) or index != int(index):
@@ -202,14 +198,14 @@ def _adjust(run: Run, order: Order, desk: Desk) -> Done | Refused:
     if not any(key in order.args for key in ("target_c", "hold_s", "climb_k_per_s")):
         return Refused('nothing to change: say target_c, hold_s or climb_k_per_s, such as target="64 °C"')
     leg = run.course.legs[int(index)]
-    problems, new = _adjusted(leg, order.args, desk.ceiling_c)
+    problems, new = _adjusted(leg, order.args, at.ceiling_c)
     if problems:
         return Refused("not adjusted: " + "; ".join(problems))
     run = with_leg(run, int(index), new)
     if int(index) == run.leg and new.target_c != leg.target_c:
-        run = run._replace(key=run.key + 1, counting=False, band_since=None)
+        run = clock_stopped(run._replace(key=run.key + 1))
         if run.phase is P.RESTING:
-            run = enter(run, P.RAMPING, desk.now)
+            run = enter(run, P.RAMPING, at.now)
     data = {"step": int(index), "by": order.by, "target_c": new.target_c, "hold_s": new.hold_s}
     text = f"{leg.name} is now {new.target_c:.1f} °C for {new.hold_s / 60:g} min"
     return run, text, (Event("order", "adjust", text, data=data),)
@@ -218,7 +214,7 @@ def _adjust(run: Run, order: Order, desk: Desk) -> Done | Refused:
 def _steps_left(run: Run) -> str:
     """Which steps are these, by the number on the wire and by name?"""
     legs = run.course.legs if run.course is not None else ()
-    left = [f"{at} ({leg.name})" for at, leg in enumerate(legs) if at >= run.leg]
+    left = [f"{number} ({leg.name})" for number, leg in enumerate(legs) if number >= run.leg]
     return f"; `step` is one of {', '.join(left)}" if left else ""
 
 
@@ -238,27 +234,27 @@ def _adjusted(leg: Leg, args: Any, ceiling_c: float) -> tuple[list[str], Leg]:
     return problems, leg._replace(target_c=target, hold_s=hold, climb_k_per_s=climb)
 
 
-def _announce(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _announce(run: Run, order: Order, at: Situation) -> Done | Refused:
     leg = leg_of(run)
     if leg is None or run.phase not in (P.RAMPING, P.RESTING):
         return Refused("an addition can be announced during a rise or a rest; other additions have their own question")
-    run = questions.ask(enter(run, P.ADDING, desk.now), leg, "addition_in", desk.now)
+    run = questions.ask(enter(run, P.ADDING, at.now), leg, "addition_in", at.now)
     text = f"addition announced by {order.by}; heat is blocked until it is stirred in"
     return run, text, (Event("phase", "adding", text, data={"by": order.by}),)
 
 
-def _acknowledge(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _acknowledge(run: Run, order: Order, at: Situation) -> Done | Refused:
     text = f"heard by {order.by}"
-    if not desk.view.trips and run.prompt is None:
+    if not at.view.trips and run.prompt is None:
         text = f"nothing to acknowledge; {text}"
     return run, text, (Event("acknowledge", order.trip or "all", text, data={"by": order.by}),)
 
 
-def _clear(run: Run, order: Order, desk: Desk) -> Done | Refused:
+def _clear(run: Run, order: Order, at: Situation) -> Done | Refused:
     return Refused("a clear is the guard's to judge")  # tick hands it to the guard; never reached
 
 
-DEEDS: dict[str, Callable[[Run, Order, Desk], Done | Refused]] = {
+EFFECTS: dict[str, Callable[[Run, Order, Situation], Done | Refused]] = {
     "start": _start,
     "pause": _pause,
     "resume": _resume,

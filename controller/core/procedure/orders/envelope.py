@@ -73,7 +73,7 @@ IDS_KEPT = 1000  # remembered ids
 NONCE_S = 10.0  # a new nonce so often; the one before stays good
 
 
-class Desk(NamedTuple):
+class OrderBook(NamedTuple):
     """What is remembered of orders: ids seen, the nonces in force, counts."""
 
     seen: tuple[str, ...] = ()
@@ -84,19 +84,19 @@ class Desk(NamedTuple):
     refused: int = 0
 
 
-def renew(desk: Desk, boot: str, now: Instant) -> Desk:
+def renew(book: OrderBook, boot: str, now: Instant) -> OrderBook:
     """Which nonce is in force? Changes every ten seconds; made of the process' own random `boot` word and the time."""
-    if desk.nonce and now - desk.nonce_at < NONCE_S:
-        return desk
+    if book.nonce and now - book.nonce_at < NONCE_S:
+        return book
     word = f"{boot}-{int(now // NONCE_S):x}"
-    return desk._replace(nonce=word, nonce_before=desk.nonce, nonce_at=now)
+    return book._replace(nonce=word, nonce_before=book.nonce, nonce_at=now)
 
 
 def judge(
-    desk: Desk, order: Order, state: RunState, run: str | None, now: Instant, wall_s: float, wall_confirmed: bool
-) -> tuple[Desk, str | None]:
-    """May this order be carried out? Returns the desk after it, and the reason when not."""
-    why = _envelope(desk, order, run, now, wall_s, wall_confirmed)
+    book: OrderBook, order: Order, state: RunState, run: str | None, now: Instant, wall_s: float, wall_confirmed: bool
+) -> tuple[OrderBook, str | None]:
+    """May this order be carried out? Returns the book after it, and the reason when not."""
+    why = _envelope(book, order, run, now, wall_s, wall_confirmed)
     if why is None and order.name not in ALLOWED:
         why = f"there is no order {order.name!r}; there are {', '.join(ALLOWED)}"
     if why is None and state not in ALLOWED[order.name]:
@@ -104,11 +104,11 @@ def judge(
         why = f"`{order.name}` is not possible when {state}: {UNDER_WAY if under_way else WHY_NOT[state]}"
     if why is None:
         why = _unknown(order)
-    if order.id is not None and order.id not in desk.seen and not order.retained:
-        desk = desk._replace(seen=(*desk.seen[-IDS_KEPT + 1 :], order.id))
+    if order.id is not None and order.id not in book.seen and not order.retained:
+        book = book._replace(seen=(*book.seen[-IDS_KEPT + 1 :], order.id))
     if why is None:
-        return desk._replace(accepted=desk.accepted + 1), None
-    return desk._replace(refused=desk.refused + 1), why
+        return book._replace(accepted=book.accepted + 1), None
+    return book._replace(refused=book.refused + 1), why
 
 
 def _unknown(order: Order) -> str | None:
@@ -122,7 +122,7 @@ def _unknown(order: Order) -> str | None:
 
 
 def _envelope(
-    desk: Desk, order: Order, run: str | None, now: Instant, wall_s: float, wall_confirmed: bool
+    book: OrderBook, order: Order, run: str | None, now: Instant, wall_s: float, wall_confirmed: bool
 ) -> str | None:
     if order.retained:
         return "a retained order is never obeyed; clear the retained message on the order topic"
@@ -131,9 +131,9 @@ def _envelope(
     if order.id is None or order.nonce is None or order.at is None or order.valid_s is None:
         gaps = [k for k in ("id", "at", "valid_s", "nonce") if getattr(order, k) is None]
         return f"the order lacks {', '.join(gaps)}; orders that may lead to heat need all of id, at, valid_s, nonce"
-    if order.id in desk.seen:
+    if order.id in book.seen:
         return f"order {order.id} was already taken; nothing is done twice"
-    if order.nonce not in (desk.nonce, desk.nonce_before) or not order.nonce:
+    if order.nonce not in (book.nonce, book.nonce_before) or not order.nonce:
         return "the order does not carry the nonce of the present status; it may be a replay. Read status and send anew"
     if order.run is not None and order.run != run:
         return f"the order is meant for run {order.run}, the present run is {run or 'none'}"

@@ -1,4 +1,4 @@
-"""What may a deed look at, and how does it end?"""
+"""What may an order's effect look at, and how does it end?"""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from controller.core.procedure.run import Run
 ADJUST_LOW_C = 20.0  # no target below it
 
 
-class Desk(NamedTuple):
-    """What a deed may look at."""
+class Situation(NamedTuple):
+    """What an order's effect may look at."""
 
     view: View
     seen: Measurement

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from controller.core.nouns import Order, RunState
-from controller.core.procedure.orders import envelope as orders
+from controller.core.procedure.orders import envelope
 
 NOW, WALL = 1000.0, 1_700_000_000.0
-DESK = orders.renew(orders.Desk(), "boot", NOW)
-CELLS = [(state, name) for state in RunState for name in orders.ALLOWED]
+DESK = envelope.renew(envelope.OrderBook(), "boot", NOW)
+CELLS = [(state, name) for state in RunState for name in envelope.ALLOWED]
 
 
 def order(name: str, **changes: object) -> Order:
@@ -25,30 +25,30 @@ def test_the_table_has_every_cell() -> None:
 @pytest.mark.parametrize(("state", "name"), CELLS, ids=[f"{s}-{n}" for s, n in CELLS])
 def test_cell(state: RunState, name: str) -> None:
     """An order is taken exactly where the table says; elsewhere a sentence says why and names the state."""
-    desk, why = orders.judge(DESK, order(name), state, None, NOW, WALL, True)
-    if state in orders.ALLOWED[name]:
+    desk, why = envelope.judge(DESK, order(name), state, None, NOW, WALL, True)
+    if state in envelope.ALLOWED[name]:
         assert why is None
         assert desk.accepted == 1
     else:
         assert why is not None
         assert str(state) in why
-        second = name == "start" and state in orders.ACTIVE
-        assert (orders.UNDER_WAY if second else orders.WHY_NOT[state]) in why
+        second = name == "start" and state in envelope.ACTIVE
+        assert (envelope.UNDER_WAY if second else envelope.WHY_NOT[state]) in why
         assert (desk.accepted, desk.refused) == (0, 1)
 
 
-@pytest.mark.parametrize("name", sorted(orders.PLAIN_ORDERS))
+@pytest.mark.parametrize("name", sorted(envelope.PLAIN_ORDERS))
 def test_plain_buttons_may_take_heat_away(name: str) -> None:
     """hold, stop, abort and acknowledge need no id, time or nonce."""
-    _, why = orders.judge(DESK, Order(name, NOW), RunState.RUNNING, None, NOW, WALL, True)
+    _, why = envelope.judge(DESK, Order(name, NOW), RunState.RUNNING, None, NOW, WALL, True)
     assert why is None
 
 
-@pytest.mark.parametrize("name", sorted(orders.ALLOWED))
+@pytest.mark.parametrize("name", sorted(envelope.ALLOWED))
 def test_retained_orders_are_never_obeyed(name: str) -> None:
     """A retained order is refused whatever it asks and leaves no id behind."""
-    states = sorted(orders.ALLOWED[name])
-    desk, why = orders.judge(DESK, order(name, retained=True), states[0], None, NOW, WALL, True)
+    states = sorted(envelope.ALLOWED[name])
+    desk, why = envelope.judge(DESK, order(name, retained=True), states[0], None, NOW, WALL, True)
     assert why is not None
     assert "retained" in why
     assert desk.seen == ()
@@ -78,7 +78,7 @@ def test_bad_envelopes_are_refused_with_a_reason(case: str) -> None:
     """Each fault of the envelope alone is enough, and the sentence names it."""
     changes, words = ENVELOPES[case]
     desk = DESK._replace(seen=("a-1",)) if case == "twice" else DESK
-    _, why = orders.judge(desk, order("start", **changes), RunState.IDLE, "r-1", NOW, WALL, True)
+    _, why = envelope.judge(desk, order("start", **changes), RunState.IDLE, "r-1", NOW, WALL, True)
     assert why is not None
     assert words in why
 
@@ -88,31 +88,31 @@ def test_bad_envelopes_are_refused_with_a_reason(case: str) -> None:
 )
 def test_just_inside_the_limits_is_taken(changes: dict[str, object]) -> None:
     """The same limits, just under."""
-    _, why = orders.judge(DESK, order("start", **changes), RunState.IDLE, "r-1", NOW, WALL, True)
+    _, why = envelope.judge(DESK, order("start", **changes), RunState.IDLE, "r-1", NOW, WALL, True)
     assert why is None
 
 
 def test_an_unconfirmed_clock_leaves_it_to_the_nonce() -> None:
     """With our own clock unset, an order's stamp is not judged."""
-    _, why = orders.judge(DESK, order("start", at=0.0), RunState.IDLE, None, NOW, WALL, False)
+    _, why = envelope.judge(DESK, order("start", at=0.0), RunState.IDLE, None, NOW, WALL, False)
     assert why is None
 
 
 def test_the_nonce_before_is_still_good_and_the_one_before_that_is_not() -> None:
     """A nonce lives for ten seconds and is accepted for ten more."""
     first = DESK.nonce
-    later = orders.renew(DESK, "boot", NOW + 10.0)
+    later = envelope.renew(DESK, "boot", NOW + 10.0)
     assert later.nonce != first
-    assert orders.judge(later, order("start"), RunState.IDLE, None, NOW, WALL, True)[1] is None
-    last = orders.renew(later, "boot", NOW + 20.0)
-    assert orders.judge(last, order("start"), RunState.IDLE, None, NOW, WALL, True)[1] is not None
+    assert envelope.judge(later, order("start"), RunState.IDLE, None, NOW, WALL, True)[1] is None
+    last = envelope.renew(later, "boot", NOW + 20.0)
+    assert envelope.judge(last, order("start"), RunState.IDLE, None, NOW, WALL, True)[1] is not None
 
 
 def test_a_thousand_ids_are_remembered() -> None:
     """The memory of ids is bounded and drops the oldest."""
     desk = DESK
     for number in range(1001):
-        desk, why = orders.judge(desk, order("start", id=f"n-{number}"), RunState.IDLE, None, NOW, WALL, True)
+        desk, why = envelope.judge(desk, order("start", id=f"n-{number}"), RunState.IDLE, None, NOW, WALL, True)
         assert why is None
     assert len(desk.seen) == 1000
     assert "n-0" not in desk.seen
@@ -121,20 +121,20 @@ def test_a_thousand_ids_are_remembered() -> None:
 
 def test_an_unknown_order_names_the_known_ones() -> None:
     """A misspelt order is refused with the list of orders."""
-    _, why = orders.judge(DESK, order("begin"), RunState.IDLE, None, NOW, WALL, True)
+    _, why = envelope.judge(DESK, order("begin"), RunState.IDLE, None, NOW, WALL, True)
     assert why is not None
     assert "start" in why
 
 
-@pytest.mark.parametrize("name", sorted(orders.ALLOWED))
+@pytest.mark.parametrize("name", sorted(envelope.ALLOWED))
 def test_what_nobody_would_look_at_is_refused(name: str) -> None:
     """A misspelt word changes nothing and names what the order takes; heat is taken away whatever else is said."""
-    state = sorted(orders.ALLOWED[name])[0]
-    for key in orders.ARGS.get(name, ()):
-        assert orders.judge(DESK, order(name, args={key: 1}), state, None, NOW, WALL, True)[1] is None
-    _, why = orders.judge(DESK, order(name, args={"targt": 64.0}), state, None, NOW, WALL, True)
-    if name in orders.ARGS:
+    state = sorted(envelope.ALLOWED[name])[0]
+    for key in envelope.ARGS.get(name, ()):
+        assert envelope.judge(DESK, order(name, args={key: 1}), state, None, NOW, WALL, True)[1] is None
+    _, why = envelope.judge(DESK, order(name, args={"targt": 64.0}), state, None, NOW, WALL, True)
+    if name in envelope.ARGS:
         assert why is not None and f"`{name}` does not know 'targt'; it takes " in why
-        assert all(key in why for key in orders.ARGS[name])
+        assert all(key in why for key in envelope.ARGS[name])
     else:
         assert why is None  # hold, stop, abort, acknowledge; what an answer may hold is for answers.py

@@ -11,14 +11,14 @@ from typing import Any
 import pytest
 
 from controller.core.nouns import Disk, Link, Measurement, Order, Reading, RunState, Switch, Trip, View
-from controller.core.procedure.orders import permissives as permits
+from controller.core.procedure.orders import permissives
 from controller.settings.tun import Probe, Probes, SwitchInput
 from tests.core.bench import Bench, course, leg, settings, tun
 
 NOW, WALL = 1000.0, 1_700_000_000.0
 SEEN = Measurement(12.0, 12.0, NOW, 0.5, 9, True, False, good_run=5, good_since=NOW - 6)
 TUN = tun(flow=SwitchInput(topic="p/flow"))
-GOOD = permits.Facts(
+GOOD = permissives.Facts(
     TUN, SEEN, View(ready=True, heater_off=True), Link(True, 0.0), Disk(True, 1, 1), Switch(True, NOW - 10.0),
     Switch(False, NOW - 10.0), "b1", NOW, WALL, True, 90.0, tuple(NOW - 12.0 + 3.0 * n for n in range(5)),
 )  # fmt: skip
@@ -31,8 +31,8 @@ ARGS: dict[str, Any] = {"here": True, "hand_c": 15.0}
 TRIP = Trip("G07", 0.0, "hot", 80.0, 80.0, "°C", 1, True, True)
 
 
-def gaps(facts: permits.Facts = GOOD, **args: Any) -> tuple[str, ...]:
-    return permits.missing(facts, Order("start", NOW, args={**ARGS, **args}))
+def gaps(facts: permissives.Facts = GOOD, **args: Any) -> tuple[str, ...]:
+    return permissives.missing(facts, Order("start", NOW, args={**ARGS, **args}))
 
 
 def test_nothing_missing() -> None:
@@ -220,7 +220,7 @@ def test_a_tun_hotter_than_its_first_step_does_not_start(now_c: float, first: in
     plan = course(leg("warm", 45.0, 600.0), leg("mash warm", 66.0, 600.0), grist_kg=0)
     facts = GOOD._replace(seen=SEEN._replace(value_c=now_c))
     order = Order("start", NOW, args={**ARGS, "hand_c": now_c, "from_step": first}, course=plan)
-    said = permits.missing(facts, order)
+    said = permissives.missing(facts, order)
     over = f"it is at {now_c:.1f} °C, {now_c - 45.0:.1f} K over the 45.0 °C of warm, limit 3 K; let it cool"
     assert [over in gap for gap in said] == [True] * refused
 
@@ -232,4 +232,4 @@ def test_everything_at_once() -> None:
         link=Link(False, 0.0), disk=Disk(False, 0, 0, 1.0), level=None, flow=None, proof_days=None,
         wall_confirmed=False,
     )  # fmt: skip
-    assert len(permits.missing(worst, Order("start", NOW, args={"ready_at": WALL}))) == 13
+    assert len(permissives.missing(worst, Order("start", NOW, args={"ready_at": WALL}))) == 13

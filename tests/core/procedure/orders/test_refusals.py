@@ -1,4 +1,4 @@
-"""What each order refuses, and what its rarer ways do: the whole of deeds.py, one deed at a time."""
+"""What each order refuses, and what its rarer ways do: the whole of effects.py, one deed at a time."""
 
 from __future__ import annotations
 
@@ -8,34 +8,35 @@ import pytest
 
 from controller.core.nouns import Leg, Measurement, Order, Phase, Prompt, RunState, Trip, View
 from controller.core.procedure import questions
-from controller.core.procedure.orders import effects as deeds
-from controller.core.procedure.run import Offer, Run, leg_of
-from tests.core.bench import course, leg
+from controller.core.procedure.orders import effects
+from controller.core.procedure.orders.scope import Done, Refused, Situation
+from controller.core.procedure.run import Gap, Offer, Run, leg_of
+from tests.core.bench import changed, course, leg
 
 NOW, WALL = 5000.0, 1_700_000_000.0
 REST = leg("beta", 63.0, 1200.0)
 PLAN = course(REST, leg("alpha", 72.0, 600.0), leg("keep", 76.0, 3600.0, kind="keep"))
 SEEN = Measurement(62.5, 62.5, NOW, 0.5, 1, True, False, good_run=9, good_since=0.0)
-DESK = deeds.Desk(View(ready=True, heater_off=True), SEEN, NOW, WALL, 78.0, (), True)
+DESK = Situation(View(ready=True, heater_off=True), SEEN, NOW, WALL, 78.0, (), True)
 
 
 def run(**changes: Any) -> Run:
     base = Run(state=RunState.RUNNING, course=PLAN, run_id="r", leg=1, phase=Phase.RESTING, grain_in=True)
-    return base._replace(**changes)
+    return changed(base, **changes)
 
 
-def do(name: str, state: Run, desk: deeds.Desk = DESK, **args: Any) -> deeds.Done | deeds.Refused:
+def do(name: str, state: Run, desk: Situation = DESK, **args: Any) -> Done | Refused:
     plan = args.pop("course", None)
-    return deeds.do(state, Order(name, NOW, "o-1", args, "brewer", course=plan), desk)
+    return effects.carry_out(state, Order(name, NOW, "o-1", args, "brewer", course=plan), desk)
 
 
-def why(done: deeds.Done | deeds.Refused) -> str:
-    assert isinstance(done, deeds.Refused), done
+def why(done: Done | Refused) -> str:
+    assert isinstance(done, Refused), done
     return done.why
 
 
-def then(done: deeds.Done | deeds.Refused) -> Run:
-    assert not isinstance(done, deeds.Refused), done
+def then(done: Done | Refused) -> Run:
+    assert not isinstance(done, Refused), done
     return done[0]
 
 
@@ -96,14 +97,14 @@ def test_refused_with_a_sentence(name: str, state: Run, args: dict[str, Any], pa
 def test_start_names_everything_that_is_missing() -> None:
     """Unmet permissives and the order's own problems come in one answer."""
     desk = DESK._replace(missing=("the level switch says no liquid, or nothing",))
-    said = why(deeds.do(IDLE, Order("start", NOW, "o", {}, problems=("no program 'x'",)), desk))
+    said = why(effects.carry_out(IDLE, Order("start", NOW, "o", {}, problems=("no program 'x'",)), desk))
     assert said == "not started. Missing: no program 'x'; the level switch says no liquid, or nothing"
 
 
 def test_start_at_a_later_step_with_credit() -> None:
     """A run may begin in its second step, with rest time that was earned elsewhere."""
     begun = then(do("start", IDLE, course=PLAN, from_step=1, credited_s=300))
-    assert (begun.leg, begun.phase, begun.credited_s, begun.grain_in) == (1, Phase.RAMPING, 300, True)
+    assert (begun.leg, begun.phase, begun.progress.credited_s, begun.grain_in) == (1, Phase.RAMPING, 300, True)
 
 
 def test_delayed_start_works_backwards() -> None:
@@ -124,11 +125,11 @@ def test_delayed_start_needs_a_confirmed_clock() -> None:
 def test_pause_keeps_the_lower_of_reading_and_target() -> None:
     """Paused in a rise over the target keeps the target; without a reading nothing is kept but the plateau."""
     ramping = run(phase=Phase.RAMPING)
-    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=64.0)))).pause_c == 63.0
-    assert then(do("pause", ramping)).pause_c == 62.5
-    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=None)))).pause_c is None
-    assert then(do("pause", ramping._replace(course=None))).pause_c == 62.5
-    assert then(do("pause", run())).pause_c is None
+    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=64.0)))).progress.pause_c == 63.0
+    assert then(do("pause", ramping)).progress.pause_c == 62.5
+    assert then(do("pause", ramping, DESK._replace(seen=SEEN._replace(value_c=None)))).progress.pause_c is None
+    assert then(do("pause", ramping._replace(course=None))).progress.pause_c == 62.5
+    assert then(do("pause", run())).progress.pause_c is None
 
 
 def test_resume_gives_the_plateau_back() -> None:
@@ -159,7 +160,7 @@ def test_restart_waits_for_trips_and_answers() -> None:
     asked = question._replace(prompt=question.prompt._replace(id="resume", text="How shall it go on?"))
     assert "How shall it go on?" in why(do("restart", asked))
     done = do("restart", question, DESK._replace(view=View(waits_for="5 s more")))
-    assert not isinstance(done, deeds.Refused)
+    assert not isinstance(done, Refused)
     assert done[1].endswith("checks: 5 s more")
 
 
@@ -178,7 +179,7 @@ def test_reset_forgets_the_run() -> None:
 def test_advance_leaves_a_step() -> None:
     """The next step begins, and the record says who did it."""
     done = do("advance", run())
-    assert not isinstance(done, deeds.Refused)
+    assert not isinstance(done, Refused)
     assert (done[0].leg, done[1]) == (2, "left beta at 63 °C")
     assert done[2][0].data == {"by": "brewer"}
 
@@ -187,13 +188,13 @@ def test_advance_leaves_a_step() -> None:
 def test_advance_does_not_end_an_addition(phase: Phase) -> None:
     """While something goes in, or settles, the block on heat stands: the step cannot be left."""
     done = do("advance", run(phase=phase))
-    assert isinstance(done, deeds.Refused) and "heat is blocked" in done.why
+    assert isinstance(done, Refused) and "heat is blocked" in done.why
 
 
 def test_adjust_wants_something_to_change() -> None:
     """Only a step, or nothing at all, is no change."""
     for done in (do("adjust", run()), do("adjust", run(), step=2)):
-        assert isinstance(done, deeds.Refused) and "nothing to change" in done.why
+        assert isinstance(done, Refused) and "nothing to change" in done.why
 
 
 def test_announce_blocks_heat() -> None:
@@ -216,12 +217,12 @@ def test_extend_reopens_a_question_at_the_end_of_a_rest() -> None:
 def test_adjust_of_this_step_ramps_anew_and_of_a_later_one_does_not() -> None:
     """A new target for the present rest begins a rise; a new time or a later step leaves the rest as it is."""
     now = then(do("adjust", run(counting=True, key=2), target_c=64.0))
-    assert (now.phase, now.counting, now.key) == (Phase.RAMPING, False, 3)
+    assert (now.phase, now.progress.counting, now.key) == (Phase.RAMPING, False, 3)
     ramping = then(do("adjust", run(phase=Phase.RAMPING), target_c=64.0))
     assert ramping.phase is Phase.RAMPING
     longer = then(do("adjust", run(counting=True), hold_s=60.0))
     later = then(do("adjust", run(counting=True), step=2, target_c=70.0, climb_k_per_s=0.001))
-    assert (longer.phase, longer.counting) == (later.phase, later.counting) == (Phase.RESTING, True)
+    assert (longer.phase, longer.progress.counting) == (later.phase, later.progress.counting) == (Phase.RESTING, True)
     assert later.course is not None
     assert later.course.legs[2].target_c == 70.0
 
@@ -229,16 +230,16 @@ def test_adjust_of_this_step_ramps_anew_and_of_a_later_one_does_not() -> None:
 def test_acknowledge_names_its_trip_or_all() -> None:
     """The event says what was heard; where nothing stands to be heard, that is said."""
     tripped = DESK._replace(view=View((Trip("G07", 0.0, "hot", 80.0, 80.0, "°C", 1, True, True),), latched=True))
-    done = deeds.do(run(), Order("acknowledge", NOW, trip="G07", by="brewer"), tripped)
-    assert not isinstance(done, deeds.Refused)
+    done = effects.carry_out(run(), Order("acknowledge", NOW, trip="G07", by="brewer"), tripped)
+    assert not isinstance(done, Refused)
     assert (done[2][0].id, done[1]) == ("G07", "heard by brewer")
-    done = deeds.do(run(), Order("acknowledge", NOW, by="brewer"), DESK)
-    assert not isinstance(done, deeds.Refused)
+    done = effects.carry_out(run(), Order("acknowledge", NOW, by="brewer"), DESK)
+    assert not isinstance(done, Refused)
     assert (done[2][0].id, done[1]) == ("all", "nothing to acknowledge; heard by brewer")
-    asked = deeds.do(
+    asked = effects.carry_out(
         run(prompt=Prompt("iodine", "test?", ("blue",), NOW)), Order("acknowledge", NOW, by="brewer"), DESK
     )
-    assert not isinstance(asked, deeds.Refused)
+    assert not isinstance(asked, Refused)
     assert asked[1] == "heard by brewer"
 
 
@@ -254,7 +255,7 @@ def test_a_step_that_cannot_be_adjusted_is_answered_with_those_that_can() -> Non
 OFFER = Offer(1, "2 K too cold.", ("heat", "hot liquor", "accept"), 61.04, NOW)
 
 
-def settled(answer: str | None, **changes: Any) -> deeds.Done | deeds.Refused:
+def settled(answer: str | None, **changes: Any) -> Done | Refused:
     args: dict[str, Any] = {"prompt": "settled"} | ({} if answer is None else {"answer": answer})
     return do("answer", run(offer=OFFER, phase=Phase.RAMPING)._replace(**changes), **args)
 
@@ -296,7 +297,7 @@ def answered(which: str, answer: str, state: Run | None = None, part: Leg = REST
 def test_entries_may_come_at_any_time() -> None:
     """pH, gravity and a remark are recorded whatever is asked."""
     done = do("answer", run(), ph=5.4, remark="fine")
-    assert not isinstance(done, deeds.Refused)
+    assert not isinstance(done, Refused)
     assert done[1] == "recorded: ph 5.4, remark fine"
     assert then(do("answer", questions.ask(run(), REST, "ph", NOW), ph=5.4)).prompt is None
     assert then(do("answer", questions.ask(run(), REST, "ph", NOW), remark="fine")).prompt is not None
@@ -305,13 +306,13 @@ def test_entries_may_come_at_any_time() -> None:
 
 def test_iodine_answers() -> None:
     """No starch frees the rest; blue adds 15 min; not tested asks again after 5 min; after four tests one decides."""
-    assert answered("iodine", "no starch", run(credited_s=1200.0)).iodine_ok
+    assert answered("iodine", "no starch", run(credited_s=1200.0)).progress.iodine_ok
     blue = answered("iodine", "blue", run(credited_s=1200.0))
-    assert (blue.ask_at_s, leg_of(blue)) == (2100.0, REST._replace(hold_s=2100.0))
+    assert (blue.progress.ask_at_s, leg_of(blue)) == (2100.0, REST._replace(hold_s=2100.0))
     later = answered("iodine", "not tested", run(credited_s=1200.0))
-    assert later.ask_at_s == 1500.0
-    assert answered("iodine_decide", "go on").iodine_ok
-    assert not answered("iodine_decide", "rest longer", run(credited_s=1200.0)).iodine_ok
+    assert later.progress.ask_at_s == 1500.0
+    assert answered("iodine_decide", "go on").progress.iodine_ok
+    assert not answered("iodine_decide", "rest longer", run(credited_s=1200.0)).progress.iodine_ok
 
 
 @pytest.mark.parametrize(
@@ -320,21 +321,21 @@ def test_iodine_answers() -> None:
 )
 def test_choice_after_an_outage(answer: str, leg_after: int, credited: float) -> None:
     """Each of the four answers; no answer heats by itself, and credited time never falls within a step."""
-    held = run(state=RunState.HELD, held_by="resume", credited_s=400.0, gap_credit_s=50.0, gap_rule="a rule")
+    held = run(state=RunState.HELD, held_by="resume", credited_s=400.0, gap=Gap(50.0, "a rule"))
     prompt = questions.ask(held, REST, "go_on", NOW).prompt
     assert prompt is not None
     asked = held._replace(
         prompt=prompt._replace(id="resume", answers=("go on here", "repeat this rest", "next rest", "end"))
     )
     after = then(do("answer", asked, answer=answer))
-    assert (after.leg, after.credited_s) == (leg_after, credited)
+    assert (after.leg, after.progress.credited_s) == (leg_after, credited)
     assert after.state is (RunState.STOPPING if answer == "end" else RunState.HELD)
     if answer == "repeat this rest":
         rest = leg_of(after)
         assert rest is not None
         assert rest.hold_s == 1600.0
     if answer == "go on here":
-        assert then(do("answer", asked._replace(gap_credit_s=0.0), answer=answer)).credited_s == 400.0
+        assert then(do("answer", asked._replace(gap=Gap()), answer=answer)).progress.credited_s == 400.0
 
 
 def test_a_number_that_is_none() -> None:
@@ -349,7 +350,7 @@ def test_a_bare_answer_never_tells_what_somebody_saw(which: str) -> None:
     answers = questions.ASKS[which][1]
     done = do("answer", questions.ask(run(), REST, which, NOW))
     if len(answers) == 1:
-        assert not isinstance(done, deeds.Refused)
+        assert not isinstance(done, Refused)
         return
     assert which in ("iodine", "iodine_decide", "ph")
     assert why(done).endswith(f"Answer with one of: {', '.join(answers)}")

@@ -38,10 +38,10 @@ def _counts(leg: Leg) -> bool:
 
 def _rest_of(run: Run, leg: Leg, now_c: float) -> Rest:
     """What is left of the step that runs: the rest of its rise, and of its time."""
-    return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.credited_s), rise_left_s(run, leg, now_c))
+    return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.progress.credited_s), rise_left_s(run, leg, now_c))
 
 
-def ahead(run: Run) -> dict[str, Any] | None:
+def at_end(run: Run) -> dict[str, Any] | None:
     """The wort at the end of the program as plain values, with the time until then (s); None before dough-in.
 
     The same model and the same bands as the estimate so far; a figure is null where the model has no data behind it.

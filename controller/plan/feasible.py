@@ -13,7 +13,7 @@ from controller.brewing import heat, volumes
 from controller.core.control.climb import power_w, throttled_end_c
 from controller.core.control.heat_path import heat_path
 from controller.core.control.outlet import OUTLET_MARGIN_K
-from controller.plan.recipe import Program, added_at_c, degrees, slip
+from controller.plan.recipe import Program, added_at_c, degrees, problem_at
 from controller.plan.stages import LANDS_K, Stage
 from controller.settings.problems import Problem
 from controller.settings.table import show
@@ -38,7 +38,7 @@ class Fit(NamedTuple):
     stages: tuple[Stage, ...]
 
 
-def misfits(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
+def problems(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
     """Which problems does this program have on this tun? All of them at once."""
     found = [*_swing(tun), *_fill(program, tun, fit), *_strike(program, tun, fit), *_length(program, fit)]
     for stage in fit.stages:
@@ -175,7 +175,7 @@ def _target(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
     if stage.at is None or stage.target_c <= highest_c(tun) + 1e-9:
         return []
     wanted = _limit_text(tun) + _swapped(stage.target_c, highest_c(tun))
-    return [slip(stage.at, program.step[stage.at], "temperature", degrees(stage.target_c), wanted)]
+    return [problem_at(stage.at, program.step[stage.at], "temperature", degrees(stage.target_c), wanted)]
 
 
 def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
@@ -184,14 +184,14 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
         return []
     step, found = program.step[stage.at], degrees(stage.target_c)
     if stage.limited_by != "cooling" and stage.target_c >= held_under_c(tun):
-        return [slip(stage.at, step, "temperature", found, _held_text(tun))]
+        return [problem_at(stage.at, step, "temperature", found, _held_text(tun))]
     if not math.isfinite(stage.ramp_s):
         if stage.limited_by == "cooling":
             wanted = f"more than the room's {tun.room_c:g} °C: this tun cannot cool"
         else:
             most_c = tun.room_c + power_w(tun) / tun.loss_w_per_k
             wanted = f"less than {most_c:.0f} °C, where the heater only just makes up for the loss"
-        return [slip(stage.at, step, "temperature", found, wanted)]
+        return [problem_at(stage.at, step, "temperature", found, wanted)]
     needed_w = min(power_w(tun), stage.capacity_j_per_k * stage.climb_k_per_s + _loss_w(tun, stage.target_c))
     rise_k = heat_path(tun).line_rise_k(needed_w)
     if rise_k is None or stage.limited_by in ("addition", "cooling"):
@@ -201,7 +201,7 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
         return []
     found += f", with wort leaving the heater at {outlet_c:.1f} °C"
     wanted = f"under {tun.guard.outlet_limit_c - OUTLET_MARGIN_K:g} °C there: a slower ramp or a lower target"
-    return [slip(stage.at, step, "temperature", found, wanted)]
+    return [problem_at(stage.at, step, "temperature", found, wanted)]
 
 
 def _loss_w(tun: Tun, at_c: float) -> float:
@@ -229,7 +229,7 @@ def _lands(program: Program, stage: Stage, before_c: float) -> list[Problem]:
     if lands_c <= stage.target_c + LANDS_K:
         return []
     found = f"{step.amount_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
-    return [slip(stage.at or 0, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')]
+    return [problem_at(stage.at or 0, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')]
 
 
 def _pull(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
@@ -239,4 +239,4 @@ def _pull(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
         return []
     found = f"a pull of {stage.addition_kg:.1f} kg out of {mash_kg:.1f} kg"
     wanted = f"at least {tun.min_liquor_l:g} kg left in the tun, so that the heater stays covered"
-    return [slip(stage.at or 0, program.step[stage.at or 0], "amount", found, wanted)]
+    return [problem_at(stage.at or 0, program.step[stage.at or 0], "amount", found, wanted)]

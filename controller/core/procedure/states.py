@@ -1,0 +1,112 @@
+"""Which states of a run pass by themselves?
+
+A trip leads to held, acting states end, and a run that only a passing trip held goes on. All else is an order's.
+"""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from controller.core.nouns import Event, Instant, Measurement, Phase, RunState, View
+from controller.core.procedure.run import KEPT, Run, enter, go, leg_of, out_of_band
+
+S = RunState
+P = Phase
+
+NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
+SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
+OFF_S = 12.0  # a run ends after so long, whether the heater node has answered OFF or not: its lease is over by then
+
+
+def pass_by(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
+    """Trips lead to held; acting states end by themselves."""
+    run = _tripped(run, view, now, events)
+    if run.state is S.RUNNING:  # the usual case, said first
+        return run
+    match run.state:
+        case S.PAUSING:
+            return to(run, S.PAUSED, now, events)
+        case S.PAUSED:
+            return _paused(run, now, events)
+        case S.HOLDING:
+            return to(run, S.HELD, now, events)
+        case S.STOPPING:
+            return to(run, S.STOPPED, now, events) if _off(run, view, now) else run
+        case S.ABORTING:
+            return to(run, S.ABORTED, now, events) if _off(run, view, now) else run
+        case S.HELD:
+            return _held(run, view, seen, now, events)
+        case S.RESTARTING:
+            return _restarting(run, view, now, events)
+        case S.IDLE | S.CHECKING | S.STOPPED | S.ABORTED | S.COMPLETE:
+            return run
+        case _:
+            assert_never(run.state)
+
+
+def to(run: Run, state: RunState, now: Instant, events: list[Event], why: str = "") -> Run:
+    run, event = go(run, state, now, why)
+    events.append(event)
+    return run
+
+
+def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
+    if view.lost and run.state in KEPT | {S.HELD, S.HOLDING, S.RESTARTING}:
+        return to(run._replace(prompt=None), S.ABORTING, now, events, "another controller commands this tun")
+    if not view.trips or run.state not in KEPT | {S.RESTARTING, S.HELD, S.HOLDING}:
+        return run
+    if view.latched and run.held_by != "latched":
+        run = run._replace(held_by="latched")
+    if run.state in (S.HELD, S.HOLDING):
+        return run
+    held_by = run.held_by or "trip"
+    run = run._replace(paused=run.paused or run.state in (S.PAUSED, S.PAUSING))
+    first = next((t for t in view.trips if t.first_out), view.trips[0])
+    return to(run._replace(held_by=held_by), S.HOLDING, now, events, f"{first.id} {first.text}")
+
+
+def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
+    """Only a run held by self-clearing trips alone goes on by itself."""
+    if run.held_by != "trip" or view.trips or not view.ready or seen.doubtful:
+        return run
+    return to(run, S.RESTARTING, now, events, "nothing stands against heat any more; motion and flow are proven first")
+
+
+def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
+    if not view.ready or not view.flow_ok:
+        return run
+    if run.paused:
+        run = out_of_band(run._replace(held_by="", key=run.key + 1, paused=False))
+        return to(run, S.PAUSED, now, events, "as before the trip; `resume` goes on")
+    run = run._replace(held_by="", key=run.key + 1, progress=run.progress._replace(band_since=None, pause_c=None))
+    if run.phase is P.RESTING and not keeping(run):
+        run = enter(run, P.RAMPING, now)
+    return to(waiting_anew(run, now), S.RUNNING, now, events)
+
+
+def waiting_anew(run: Run, now: Instant) -> Run:
+    """Somebody is there: the two hours until nobody has answered begin again."""
+    return run._replace(phase_since=now, nobody_told=False) if run.phase is P.WAITING else run
+
+
+def _paused(run: Run, now: Instant, events: list[Event]) -> Run:
+    """A paused mash is kept warm as long as a waiting one, and no longer."""
+    waited_s = now - run.state_since
+    if waited_s > SAFE_KEEP_S:
+        return to(run._replace(held_by="person"), S.HOLDING, now, events, "paused for two hours, and nobody came")
+    if not run.nobody_told and waited_s >= NOBODY_S:
+        text = f"paused for {NOBODY_S / 60:.0f} min: `resume` goes on; heat goes off after {SAFE_KEEP_S / 3600:.0f} h"
+        events.append(Event("note", "paused", text, value=NOBODY_S, unit="s", priority=1))
+        run = run._replace(nobody_told=True)
+    return run
+
+
+def _off(run: Run, view: View, now: Instant) -> bool:
+    """Is the heater off for certain?"""
+    return view.heater_off or now - run.state_since > OFF_S
+
+
+def keeping(run: Run) -> bool:
+    """Is this the step that keeps the mash until somebody takes over?"""
+    leg = leg_of(run)
+    return leg is not None and leg.kind == "keep"

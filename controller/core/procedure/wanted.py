@@ -1,0 +1,38 @@
+"""What does the program want of the heater now?"""
+
+from __future__ import annotations
+
+from controller.core.nouns import Leg, Phase, Target
+from controller.core.procedure.run import ADDED, KEPT, Run, capacity_j_per_k, leg_of
+from controller.settings.tun import Tun
+
+HEATED_PHASES = frozenset({Phase.HEATING, Phase.WAITING, Phase.RAMPING, Phase.RESTING})
+
+
+def target(run: Run, tun: Tun) -> Target:
+    """What does the program want of the heater now?"""
+    leg, capacity = leg_of(run), capacity_j_per_k(run)
+    if leg is None or capacity is None or run.state not in KEPT:
+        return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
+    strike, phase = leg.kind == "dough_in", run.phase
+    if phase in HEATED_PHASES:
+        return Target(
+            heat="hold",
+            target_c=_plateau(run, leg),
+            climb_k_per_s=leg.climb_k_per_s,
+            key=run.key,
+            capacity_j_per_k=capacity,
+            strike=strike,
+        )
+    if phase in ADDED:
+        return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
+    return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)
+
+
+def _plateau(run: Run, leg: Leg) -> float:
+    """Waiting for a decoction or an infusion, the mash is kept where it was; paused in a ramp, where it got to."""
+    if run.progress.pause_c is not None:
+        return run.progress.pause_c
+    if leg.kind in ("infusion", "decoction") and run.course is not None and run.leg > 0:
+        return run.course.legs[run.leg - 1].target_c
+    return leg.target_c
