@@ -22,8 +22,8 @@ from typing import Any, NamedTuple
 from controller.brewing import water
 from controller.commands.shared import quantity_option
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
-from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, identify
-from controller.core.control.plant_model import plate_lag_s
+from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, by_file, identify
+from controller.core.control.heat_path import heat_path
 from controller.edge.files import config_files, data_folder, plan_by_name, toml_writer
 from controller.edge.record import reader
 from controller.settings.problems import Problems
@@ -75,13 +75,7 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(*problems.problems) from None
     tun = settings.tun
     trace = tuple(points(source.rows))
-    known = Known(
-        source.liquor_kg * water.SPECIFIC_HEAT_J_PER_KG_K + tun.metal_j_per_k + tun.heater.bath_j_per_k,
-        tun.heater.power_w * tun.heater.efficiency,
-        tun.loss_w_per_k,
-        tun.room_c,
-        tun.probes.mash.behind_heater,
-    )
+    known = by_file(tun, source.liquor_kg * water.SPECIFIC_HEAT_J_PER_KG_K + tun.metal_j_per_k)
     found = identify(trace, known)
     if isinstance(found, Refused):
         return _refuse(found, args.json)
@@ -164,13 +158,12 @@ def points(rows: Iterable[HeatSample]) -> list[Point]:
 
 def page(tun: Tun, found: Identified, text: str) -> list[str]:
     """The figures, with their doubt and beside the plate's."""
-    lag_s, dead_s = plate_lag_s(tun)
-    plate_w = tun.heater.power_w * tun.heater.efficiency
+    path = heat_path(tun)
     return [
         f"{tun.name}: {text}, {found.rise_k:.1f} K rise, fits within {found.residual_k:.2f} K",
-        f"  power into liquor and vessel  {found.power_w:8.0f} +- {found.power_sd:.0f} W   plate {plate_w:.0f} W",
-        f"  lag                           {found.lag_s:8.0f} +- {found.lag_sd_s:.0f} s   assumed {lag_s:.0f} s",
-        f"  dead time                     {found.dead_s:8.0f} +- {found.dead_sd_s:.0f} s   assumed {dead_s:.0f} s",
+        f"  power into liquor and vessel  {found.power_w:8.0f} +- {found.power_sd:.0f} W   plate {path.power_w:.0f} W",
+        f"  lag                           {found.lag_s:8.0f} +- {found.lag_sd_s:.0f} s   assumed {path.lag_s:.0f} s",
+        f"  dead time                     {found.dead_s:8.0f} +- {found.dead_sd_s:.0f} s   assumed {path.dead_s:.0f} s",
     ]
 
 

@@ -1,29 +1,28 @@
 """What does a pulse of heat in plain strike water say about this tun?
 
-Wait until the reading is level, full power until it has risen 3.5 K, off until it is level again. From that: how fast
-the tun really heats, how late the reading is in all (lag and dead time) and how sure both are. The loss cannot be had
-from so short a record: an insulated tun hardly cools meanwhile; the regulator finds it later. What cannot be true is
+The record: a level reading, full power until it has risen some kelvins, off until it is level again. From that: how
+fast the tun really heats, how late the reading is in all (lag and dead time) and how sure both are. The loss cannot be
+had from so short a record: an insulated tun hardly cools meanwhile; the loop finds it later. What cannot be true is
 refused with the reason; what is believed is held within bounds of the plate.
 
-The model is the regulator's (three equal lags for the dead time, one lag, one heat balance), so that what is learned is
-what is used.
+The model is the loop's (three equal lags for the dead time, one lag, one heat balance), so that what is learned is what
+is used.
 """
 
 from __future__ import annotations
 
-from math import exp, isfinite, sqrt
-from typing import Literal, NamedTuple
+from math import isfinite, sqrt
+from typing import NamedTuple
 
-from controller.core.nouns import Measurement
+from controller.core.control.belief import NOTHING
+from controller.core.control.heat_path import heat_path
+from controller.core.control.observer import lagged, passed
+from controller.core.control.plant_model import GAIN_BOUNDS
+from controller.settings.tun import Tun
 
 RISE_K = 3.5  # K: enough over 0.1 K of noise for a rate within some 3 % (own bench)
-LEVEL_S = 90.0  # s without drift before and after the pulse (own proposal)
-LEVEL_K_PER_S = 0.06 / 60.0  # drift, K/s, that still counts as level
-SETTLE_MOST_S, HEAT_MOST_S, COAST_MOST_S = 900.0, 2400.0, 1500.0  # s, then the attempt is given up or judged as it is
 EVERY_S = 2.0  # s between points of the record
-RATE_BOUNDS = (0.65, 1.5)  # of the plate's heating rate: beyond, the tun file or the probe is wrong
 LONGEST_S, SHORTEST_S = 900.0, 4.0  # total lag that can be true
-STAGES = 3  # as in the regulator
 MOST_DOUBT = 0.25  # of the power, one standard deviation: more, and the plate is the better guess
 NOISE_MOST_K = 0.35  # residual, K: more, and something else went on in the tun
 LAG_STEPS, SHARE_STEPS = 24, (0.0, 0.15, 0.3, 0.45, 0.6, 0.75)  # grid: totals on a log scale, dead time's share
@@ -44,7 +43,14 @@ class Known(NamedTuple):
     power_w: float  # plate, efficiency included
     loss_w_per_k: float
     room_c: float
-    behind_heater: bool = False  # the probe feels the heater's outlet
+    in_stream: bool = False  # the probe feels the heater's outlet
+
+
+def by_file(tun: Tun, contents_j_per_k: float) -> Known:
+    """What does the tun file say of a tun with so much in it, J/K of liquor and vessel?"""
+    path = heat_path(tun)
+    capacity_j_per_k = contents_j_per_k + path.bath_j_per_k
+    return Known(capacity_j_per_k, path.power_w, tun.loss_w_per_k, tun.room_c, path.in_stream)
 
 
 class Identified(NamedTuple):
@@ -130,8 +136,8 @@ def _untrue(fit: _Fit, trace: tuple[Point, ...], known: Known) -> tuple[str, ...
     """What of the best fit cannot be?"""
     reasons = []
     share = fit.rate * known.capacity_j_per_k / known.power_w
-    if not RATE_BOUNDS[0] <= share <= RATE_BOUNDS[1]:
-        reasons.append(f"it heats at {share:.2f} of what the plate promises, {RATE_BOUNDS[0]} to {RATE_BOUNDS[1]} is "
+    if not GAIN_BOUNDS[0] <= share <= GAIN_BOUNDS[1]:
+        reasons.append(f"it heats at {share:.2f} of what the plate promises, {GAIN_BOUNDS[0]} to {GAIN_BOUNDS[1]} is "
                        "believed: check power, litres and metal in the tun file")  # fmt: skip
     if not SHORTEST_S <= fit.total_s <= LONGEST_S:
         reasons.append(f"the reading follows after {fit.total_s:.0f} s, {SHORTEST_S:.0f} to {LONGEST_S:.0f} s is "
@@ -172,7 +178,7 @@ def _fit(trace: tuple[Point, ...], known: Known, total_s: float, share: float) -
         lost += known.loss_w_per_k * (mean - known.room_c) / known.capacity_j_per_k * (point.t_s - last.t_s)
         levels.append(point.reading_c + lost)
         last = point
-    felt = _felt(trace, total_s * (1.0 - share)) if known.behind_heater else [0.0] * len(trace)
+    felt = _felt(trace, total_s * (1.0 - share)) if known.in_stream else [0.0] * len(trace)
     offset, rate, lead = _least_squares(heats, felt, levels)
     error = sum((y - offset - rate * h - lead * f) ** 2 for h, f, y in zip(heats, felt, levels, strict=True))
     return _Fit(error, total_s, share, rate, lead)
@@ -199,7 +205,7 @@ def _felt(trace: tuple[Point, ...], lag_s: float) -> list[float]:
     """Share of power that a probe behind the heater feels at each point."""
     level, last_s, out = 0.0, trace[0].t_s, []
     for point in trace:
-        level += (1.0 - exp(-(point.t_s - last_s) / max(lag_s, 0.5))) * (point.duty - level)
+        level = lagged(level, point.duty, lag_s, point.t_s - last_s)
         last_s = point.t_s
         out.append(level)
     return out
@@ -207,102 +213,11 @@ def _felt(trace: tuple[Point, ...], lag_s: float) -> list[float]:
 
 def arrived_s(trace: tuple[Point, ...], dead_s: float, lag_s: float) -> list[float]:
     """How much heat has reached the probe at each point, s of full power?"""
-    taus = [max(dead_s / STAGES, 0.5)] * STAGES + [max(lag_s, 0.5)]
-    stages, total, last_s, out = [0.0] * len(taus), 0.0, trace[0].t_s, []
+    arriving, total, last_s, out = NOTHING.arriving, 0.0, trace[0].t_s, []
     for point in trace:
-        dt, came = point.t_s - last_s, point.duty
-        for i, tau in enumerate(taus):
-            stages[i] += (1.0 - exp(-dt / tau)) * (came - stages[i])
-            came = stages[i]
-        total += came * dt
+        dt = point.t_s - last_s
+        arriving = passed(dead_s, lag_s, point.duty, arriving, dt)
+        total += arriving[-1] * dt
         last_s = point.t_s
         out.append(total)
     return out
-
-
-# ---------------------------------------------------------------- the pulse
-
-PulsePhase = Literal["settling", "heating", "coasting", "done", "failed"]
-
-
-class PulseState(NamedTuple):
-    """How far the pulse is, and its record."""
-
-    phase: PulsePhase = "settling"
-    phase_s: float = 0.0
-    t_s: float = 0.0
-    heat_s: float = 0.0  # duty since the last point, s of full power
-    start_c: float | None = None
-    trace: tuple[Point, ...] = ()
-    why: str = ""
-
-
-PULSE_START = PulseState()
-
-
-def pulse(state: PulseState, seen: Measurement, applied: float, dt: float, most_c: float) -> tuple[PulseState, float]:
-    """Which duty goes out now? `applied`: what went out over the last `dt` s; never heats above `most_c`, °C, and
-    never without a fresh reading. Ends in `done` (then `identify(state.trace, ...)`) or `failed` (then `state.why`)."""
-    if state.phase in ("done", "failed"):
-        return state, 0.0
-    value = seen.value_c
-    if value is None or not isfinite(value) or not (seen.age_s <= 10.0) or not isfinite(dt) or dt < 0.0:
-        return state._replace(phase="failed", why="the reading was gone for 10 s: check the probe"), 0.0
-    state = _noted(state, value, applied, dt)
-    match state.phase:
-        case "settling":
-            return _settling(state, value, most_c)
-        case "heating":
-            return _heating(state, value, most_c)
-        case _:
-            return _coasting(state), 0.0
-
-
-def _noted(state: PulseState, value: float, applied: float, dt: float) -> PulseState:
-    heat_s, t_s = state.heat_s + applied * dt, state.t_s + dt
-    state = state._replace(t_s=t_s, phase_s=state.phase_s + dt, heat_s=heat_s)
-    since = t_s - state.trace[-1].t_s if state.trace else EVERY_S
-    if since < EVERY_S:
-        return state
-    return state._replace(trace=(*state.trace, Point(t_s, value, min(heat_s / since, 1.0))), heat_s=0.0)
-
-
-def _settling(state: PulseState, value: float, most_c: float) -> tuple[PulseState, float]:
-    if state.phase_s >= LEVEL_S and level(state.trace):
-        if value + RISE_K > most_c:
-            return state._replace(phase="failed", why=f"{value:.1f} °C leaves no {RISE_K} K under {most_c:.1f} °C"), 0.0
-        keep = tuple(p for p in state.trace if p.t_s >= state.t_s - LEVEL_S)
-        return state._replace(phase="heating", phase_s=0.0, start_c=value, trace=keep), 1.0
-    if state.phase_s > SETTLE_MOST_S:
-        return state._replace(phase="failed", why="the liquor did not come to rest in 15 min: stir it, wait"), 0.0
-    return state, 0.0
-
-
-def _heating(state: PulseState, value: float, most_c: float) -> tuple[PulseState, float]:
-    start = state.start_c if state.start_c is not None else value
-    if value >= start + RISE_K or value >= most_c:
-        return state._replace(phase="coasting", phase_s=0.0), 0.0
-    if state.phase_s > HEAT_MOST_S:
-        return state._replace(phase="failed", why=f"full power for 40 min gave {value - start:.1f} K: check it"), 0.0
-    return state, 1.0
-
-
-def _coasting(state: PulseState) -> PulseState:
-    if state.phase_s > COAST_MOST_S or (state.phase_s >= LEVEL_S and level(state.trace)):
-        return state._replace(phase="done", phase_s=0.0)
-    return state
-
-
-def level(trace: tuple[Point, ...]) -> bool:
-    """Has the reading been level for the last 90 s? Means of the two halves, noise averaged out; a tun that cools by
-    its loss counts as level."""
-    if not trace:
-        return False
-    end = trace[-1].t_s
-    recent = [p for p in trace if p.t_s > end - LEVEL_S]
-    early = [p.reading_c for p in recent if p.t_s <= end - 0.5 * LEVEL_S]
-    late = [p.reading_c for p in recent if p.t_s > end - 0.5 * LEVEL_S]
-    if len(early) < 5 or len(late) < 5:
-        return False
-    drift = (sum(late) / len(late) - sum(early) / len(early)) / (0.5 * LEVEL_S)
-    return -10.0 * LEVEL_K_PER_S <= drift <= LEVEL_K_PER_S

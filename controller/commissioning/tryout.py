@@ -19,7 +19,7 @@ from controller.commissioning.tryout_rig import (
     silent,
     tightened,
 )
-from controller.core.control.plant_model import heater_lag_s
+from controller.core.control.heat_path import heat_path
 from controller.core.guard.registry import BY_ID
 from controller.core.guard.senses import NO_RUN
 from controller.core.nouns import RunState, Switch
@@ -139,16 +139,15 @@ class Tryout(TrialRun):
     def _rise_s(self) -> float:
         """How long may a rise of half a kelvin take at the most? Twice the plan's pace, and the tun's lags."""
         tun, pace = self.settings.tun, self._pace_k_per_s()
-        bath_s = 2.0 * heater_lag_s(tun) if tun.heater.bath_l > 0.0 else 0.0
-        return 2.0 * RISE_K / pace + tun.guard.dead_time_s + 4.0 * tun.probes.mash.lag_s + bath_s
+        lags_s = tun.guard.dead_time_s + 4.0 * tun.probes.mash.lag_s + heat_path(tun).bath_settles_s
+        return 2.0 * RISE_K / pace + lags_s
 
     def _pace_k_per_s(self) -> float:
         run = self.service.state.run
         assert run.course is not None
-        heater = self.settings.tun.heater
-        able = heater.power_w * heater.efficiency
-        capacity_j_per_k = run.course.legs[0].capacity_j_per_k + heater.bath_j_per_k
-        return min(self.settings.tun.climb_k_per_s, able / capacity_j_per_k)
+        path = heat_path(self.settings.tun)
+        capacity_j_per_k = run.course.legs[0].capacity_j_per_k + path.bath_j_per_k
+        return min(self.settings.tun.climb_k_per_s, path.power_w / capacity_j_per_k)
 
     async def _off(self) -> None:
         """Does `hold` take the heat away at once?"""

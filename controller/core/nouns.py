@@ -273,31 +273,6 @@ class Target(NamedTuple):
     strike: bool = False  # plain liquor before dough-in
 
 
-class Figures(NamedTuple):
-    """What does the loop believe of this tun? Plate figures, or learned ones in bounds; the guard never reads them."""
-
-    capacity_j_per_k: float
-    power_w: float
-    loss_w_per_k: float
-    room_c: float
-    lag_s: float  # total lag from heater to reading, dead time apart
-    dead_s: float  # transport dead time
-    duty_cap: float = 1.0
-    behind_heater_k: float = 0.0  # a probe behind the heater reads so much over the mash at full power
-    window_s: float = 0.0  # relay window; 0 = proportional
-    min_on_s: float = 0.0
-    min_off_s: float = 0.0
-    min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
-    near_s: float = 10.0  # lag from the heater to a probe just behind it
-    below_mean_k: float = 0.0  # the mash's mean lies so far over wort leaving a pumped bed, at full power at rest
-    gain_sd: float = 0.12  # doubt of power / capacity, relative, one standard deviation
-    lag_sd: float = 0.35  # doubt of lag and dead time together, relative
-    rise_sd_k: float = 0.0  # doubt of how much a probe in the warm stream reads over the mash at full power
-    heater_late: bool = False  # a coil's own liquor is late by itself, whatever the pump does
-    found_loss_k_per_s: float = 0.0  # loss beyond the plate's, as this run has shown it
-    loop_s: float = 0.0  # of lag and dead time, what flow through bed and pipes makes at the plate's; 0: no bed
-
-
 class Setpoint(NamedTuple):
     """Where should the mash be at this moment, and how fast should it climb?"""
 

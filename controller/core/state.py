@@ -40,9 +40,9 @@ class State(NamedTuple):
     mash: probe.ProbeState = probe.START
     second: probe.ProbeState = probe.START
     outlet: probe.ProbeState = probe.START
-    ramp: trajectory.RampState = trajectory.START
-    regulator: loop.RegulatorState = loop.START
-    modulator: on_off.ModulatorState = on_off.START
+    trajectory: trajectory.TrajectoryState = trajectory.START
+    loop: loop.LoopState = loop.START
+    on_off: on_off.OnOffState = on_off.START
     heater: HeaterReport | None = None  # newest ever
     level: Switch | None = None
     flow: Switch | None = None

@@ -1,6 +1,6 @@
 """What happens in one tick? The corridor: calls the rooms in order and does nothing else.
 
-    readings -> probe -> orders, program -> ramp -> regulator -> modulator -> GUARD -> heater command
+    readings -> probe -> orders, program -> trajectory -> loop -> on_off -> GUARD -> heater command
 
 Data goes one way. What must flow back (power let out, trips) does so through `State`, one tick later.
 """
@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from controller.core import carry_out, probe, supply
-from controller.core.control import loop as regulator
-from controller.core.control import on_off as modulator
-from controller.core.control import plant_model as figures
-from controller.core.control import trajectory as ramp
+from controller.core.control import loop, on_off, trajectory
+from controller.core.control.belief import Belief
+from controller.core.control.heat_path import heat_path
+from controller.core.control.observer import in_mash
+from controller.core.control.plant_model import PlantModel, believed
 from controller.core.guard import gate as guard
 from controller.core.guard import liquid
 from controller.core.guard.senses import HEATED, NO_RUN, AtHeater, Own, Probed, Senses
@@ -21,7 +22,6 @@ from controller.core.guard.senses import Run as RunSense
 from controller.core.nouns import (
     Demand,
     Event,
-    Figures,
     Inputs,
     Instant,
     Measurement,
@@ -55,21 +55,21 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     settled_guard = guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq)
     state = state if settled_guard is state.guard else state._replace(guard=settled_guard)
     state, seen, second, outlet = _look(settings, state, now, inputs)
-    mashed = in_mash(tun, state.regulator, not state.run.grain_in, seen)
+    mashed = in_mash(heat_path(tun), not state.run.grain_in, state.loop.belief, seen)
     seen_view = _view(settings, state, now)
     state, events, replies = carry_out.all_orders(settings, state, now, inputs, mashed, seen_view)
     run = state.run if slept else _walked(settings, state, seen_view, mashed, now, dt, events)
     decided = was is RunState.CHECKING and run.state is not RunState.CHECKING
     target = wanted.target(run, tun)
     stirrer, pump = who_moves.motors(run, now)
-    believed = figures.figures(tun, target, settings.learned, state.regulator)
-    ramped, setpoint = ramp.shape(believed, target, state.ramp, seen, state.regulator.saturated, dt)
+    model = believed(tun, target, settings.learned, state.loop.belief)
+    climbed, setpoint = trajectory.shape(model, target, state.trajectory, seen, state.loop.saturated, dt)
     outlet_c = outlet.value_c if outlet is not None else None
     applied = state.guard.line.duty * min(1.0, tun.heater.lease_s / dt) if dt > 0.0 else 0.0  # a lease ends by itself
-    regulated, demand = regulator.regulate(
-        believed, setpoint, target, seen, applied, state.regulator, dt, outlet_c, tun.guard.outlet_limit_c
+    looped, demand = loop.regulate(
+        model, setpoint, target, seen, applied, state.loop, dt, outlet_c, tun.guard.outlet_limit_c
     )
-    modulated, demand = _modulate(believed, demand, state, dt)
+    switched, demand = _switched(model, demand, state, dt)
     demand = supply.capped(demand, tun, inputs.supply_w)
     stir_on_s = state.stir_on_s + dt if stirrer.on else 0.0
     pump_on_s = state.pump_on_s + dt if pump.on else 0.0
@@ -86,9 +86,9 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         run=run,
         pending=pending,
         guard=gate.state,
-        ramp=ramped,
-        regulator=regulated,
-        modulator=modulated,
+        trajectory=climbed,
+        loop=looped,
+        on_off=switched,
         pump_on_s=pump_on_s,
         stir_on_s=stir_on_s,
     )
@@ -119,7 +119,7 @@ def _walked(
     mash, told = estimate.follow(run.mash, run.course, run.leg, run.phase, mashed, now)
     run = run if mash is run.mash else run._replace(mash=mash)
     if walked.events:
-        events.extend(_with_found(walked.events, state.regulator))
+        events.extend(_with_found(walked.events, state.loop.belief))
     if settled is not None:
         events.append(settled)
     if told is not None:
@@ -127,29 +127,15 @@ def _walked(
     return run
 
 
-def _with_found(events: Iterable[Event], loop: regulator.RegulatorState) -> Iterator[Event]:
+def _with_found(events: Iterable[Event], belief: Belief) -> Iterator[Event]:
     """A finished step goes on record with what the loop found out by itself: heating rate and lag, over those believed
     at the start."""
-    found = {"rate_found": round(loop.gain, 3), "lag_found": round(loop.lag, 3)}
+    found = {"rate_found": round(belief.gain, 3), "lag_found": round(belief.lag, 3)}
     for event in events:
         yield event._replace(data={**(event.data or {}), **found}) if event.kind == "step done" else event
 
 
 # ---------------------------------------------------------------- reading
-
-
-def in_mash(tun: Tun, loop: regulator.RegulatorState, strike: bool, seen: Measurement) -> Measurement:
-    """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading.
-
-    What is added swings with a relay, a little otherwise than it is thought to. Where the loop's own smooth figure
-    agrees, that is taken.
-    """
-    if not tun.probes.mash.behind_heater or seen.value_c is None:
-        return seen
-    added_k = max(0.0, figures.behind_heater_k(tun, strike) + loop.rise_k) * loop.near
-    value_c, loop_c = seen.value_c - added_k, loop.reading_c
-    agree = loop_c is not None and abs(loop_c - value_c) <= regulator.JUMP_K
-    return seen._replace(value_c=loop_c if agree else value_c)
 
 
 def _look(
@@ -219,9 +205,9 @@ def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now:
 # ---------------------------------------------------------------- towards the guard
 
 
-def _modulate(believed: Figures, demand: Demand, state: State, dt: float) -> tuple[modulator.ModulatorState, Demand]:
-    shaped, duty = modulator.modulate(believed, demand, state.modulator, dt)
-    return shaped, demand if duty == demand.duty else Demand(duty, demand.reason)
+def _switched(model: PlantModel, demand: Demand, state: State, dt: float) -> tuple[on_off.OnOffState, Demand]:
+    switched, duty = on_off.modulate(model.path.switching, demand, state.on_off, dt)
+    return switched, demand if duty == demand.duty else Demand(duty, demand.reason)
 
 
 def _senses(

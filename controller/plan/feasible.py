@@ -10,8 +10,9 @@ import math
 from typing import NamedTuple
 
 from controller.brewing import heat, volumes
-from controller.core.control import plant_model as figures
 from controller.core.control.climb import power_w, throttled_end_c
+from controller.core.control.heat_path import heat_path
+from controller.core.control.outlet import OUTLET_MARGIN_K
 from controller.plan.recipe import Program, added_at_c, degrees, problem_at
 from controller.plan.stages import LANDS_K, Stage
 from controller.settings.problems import Problem
@@ -20,7 +21,6 @@ from controller.settings.tun import Tun
 
 MOST_FILL = 0.95  # more spills when stirred; 5 to 10 % stay free (common practice)
 UNDER_LIMIT_K = 2.0  # every target at least so far under the hard limit (own proposal)
-OUTLET_MARGIN_K = 1.0  # own proposal
 LONGEST_S = 12 * 3600.0  # own proposal; souring is left out
 SWING_K = 0.5  # a probe behind an on/off heater may swing so much in all: half the band of a rest (own proposal)
 PLATE_LOSS = 2.0  # behind the heater the loss is taken so much higher: a plate's loss is a guess (own proposal)
@@ -49,7 +49,7 @@ def problems(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
 
 def _swing(tun: Tun) -> list[Problem]:
     """Does a probe behind an on/off heater swing so much that no rest would ever count as begun?"""
-    swing_k = figures.swing_k(tun, strike=False)
+    swing_k = heat_path(tun).swing_k(strike=False)
     if swing_k <= SWING_K:
         return []
     found = f"{show('duration', tun.heater.window_s)}, by which the probe behind the heater swings by {swing_k:.1f} K"
@@ -142,7 +142,7 @@ def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Probl
         dough.grist_temperature_c,
         fit.liquor_kg,
         fit.strike_c or first_c,
-        metal_j_per_k=tun.metal_j_per_k + tun.heater.bath_j_per_k,
+        metal_j_per_k=tun.metal_j_per_k + heat_path(tun).bath_j_per_k,
         slaking_j_per_kg=dough.slaking_heat_kj_per_kg * 1000.0,
     )
     if lands_c <= first_c + LANDS_K:
@@ -192,10 +192,11 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
             most_c = tun.room_c + power_w(tun) / tun.loss_w_per_k
             wanted = f"less than {most_c:.0f} °C, where the heater only just makes up for the loss"
         return [problem_at(stage.at, step, "temperature", found, wanted)]
-    if tun.heater.place != "line" or tun.flow_l_per_min is None or stage.limited_by in ("addition", "cooling"):
-        return []
     needed_w = min(power_w(tun), stage.capacity_j_per_k * stage.climb_k_per_s + _loss_w(tun, stage.target_c))
-    outlet_c = stage.target_c + needed_w / (tun.flow_l_per_min / 60.0 * heat.WATER)
+    rise_k = heat_path(tun).line_rise_k(needed_w)
+    if rise_k is None or stage.limited_by in ("addition", "cooling"):
+        return []
+    outlet_c = stage.target_c + rise_k
     if outlet_c <= tun.guard.outlet_limit_c - OUTLET_MARGIN_K:
         return []
     found += f", with wort leaving the heater at {outlet_c:.1f} °C"

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.brewing.step_purpose import reason_for_step
-from controller.core.control import plant_model as figures
 from controller.core.control.climb import LimitedBy, climb, power_w
+from controller.core.control.heat_path import heat_path
 from controller.core.nouns import GOES_IN, SETTLE_S, StepKind
 from controller.plan.recipe import Program, Step, added_at_c
 from controller.settings.tun import Tun
@@ -67,7 +67,7 @@ def strike(program: Program, tun: Tun, liquor: float) -> Strike:
     dough = program.dough_in
     slaking = dough.slaking_heat_kj_per_kg * 1000.0
     grist = (program.grist_kg, dough.grist_temperature_c, liquor)
-    hot_j_per_k = tun.metal_j_per_k + tun.heater.bath_j_per_k
+    hot_j_per_k = tun.metal_j_per_k + heat_path(tun).bath_j_per_k
     parts = heat.strike_parts(*grist, first_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
     strike_c = first_c + sum(parts) if dough.strike_c is None else dough.strike_c
     landing_c = heat.landing_c(*grist, strike_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
@@ -82,7 +82,7 @@ def _heat_up(from_c: float, tun: Tun, liquor: float, strike_c: float) -> tuple[f
         return 0.0, 0.0
     hot_c = min(strike_c, 100.0)
     kwh = heat.liquor_kwh(liquor, from_c, hot_c) + heat.warming_kwh(tun.metal_j_per_k, tun.room_c, hot_c)
-    kwh += heat.warming_kwh(tun.heater.bath_j_per_k, from_c, hot_c)
+    kwh += heat.warming_kwh(heat_path(tun).bath_j_per_k, from_c, hot_c)
     loss_w = tun.loss_w_per_k * ((from_c + hot_c) / 2.0 - tun.room_c)
     seconds = heat.time_for_energy_s(kwh, power_w(tun) - loss_w)
     return seconds, power_w(tun) * seconds / 3.6e6 / tun.heater.efficiency
@@ -90,9 +90,9 @@ def _heat_up(from_c: float, tun: Tun, liquor: float, strike_c: float) -> tuple[f
 
 def mixing_s(kind: StepKind, tun: Tun) -> float:
     """How long after grain or an addition is in until the reading is believed, s? 0 for a step without any. Grain also
-    cools the liquor of a coil or jacket, which gives on the heat it has until both are as warm: two of its lags."""
-    if kind == "dough_in" and tun.heater.bath_l > 0.0:
-        return SETTLE_S + 2.0 * figures.heater_lag_s(tun)
+    cools the liquor of a coil or jacket, which gives on the heat it has until both are as warm."""
+    if kind == "dough_in":
+        return SETTLE_S + heat_path(tun).bath_settles_s
     return SETTLE_S if kind in GOES_IN else 0.0
 
 
@@ -153,7 +153,7 @@ def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c:
     held_s = 0.0 if step.kind == "keep" else step.held_s
     kwh = 0.0
     if math.isfinite(rise.seconds) and to_c >= from_c:
-        kwh = heat.warming_kwh(capacity + tun.heater.bath_j_per_k, from_c, to_c)
+        kwh = heat.warming_kwh(capacity + heat_path(tun).bath_j_per_k, from_c, to_c)
         kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, (from_c + to_c) / 2.0, rise.seconds)
     kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, to_c, held_s)
     return Stage(

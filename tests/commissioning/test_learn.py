@@ -8,18 +8,15 @@ from random import Random
 import pytest
 
 from controller.commissioning.learn import (
-    PULSE_START,
     RISE_K,
     Identified,
     Known,
     Point,
-    PulseState,
     Refused,
     identify,
-    level,
-    pulse,
 )
 from tests.core.control.loops import seen
+from tests.regimes.bench.pulse import PULSE_START, PulseState, level, pulse
 
 KNOWN = Known(capacity_j_per_k=250_000.0, power_w=5000.0, loss_w_per_k=4.0, room_c=18.0)
 

@@ -75,14 +75,14 @@ def test_another_owner_is_seen_in_every_state(state: RunState, how: str) -> None
 def test_rooms_that_always_ask_for_heat_get_it_only_while_a_run_heats(
     state: RunState, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Program and regulator both gone mad: with all evidence good heat leaves in three states of a run, in no other."""
+    """Program and loop both gone mad: with all evidence good heat leaves in three states of a run, in no other."""
     bench = rising()
     bench.state = bench.state._replace(run=bench.state.run._replace(state=state))
     madly = Target("hold", 63.0, 1.0 / 60.0, 1, 297_420.0)
-    regulated = bench.state.regulator
+    looped = bench.state.loop
     monkeypatch.setattr(corridor, "_walked", lambda settings, state, *given: state.run)
     monkeypatch.setattr(program, "target", lambda run, tun: madly)
-    monkeypatch.setattr(loop, "regulate", lambda *given: (regulated, Demand(1.0, "mad")))
+    monkeypatch.setattr(loop, "regulate", lambda *given: (looped, Demand(1.0, "mad")))
     bench.step()
     assert trips(bench) == [] and bench.state.run.state is state
     assert (bench.duty > 0.0) is (state in {RunState.RUNNING, RunState.PAUSING, RunState.PAUSED})

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from controller.brewing import heat, water
 from controller.core.control.climb import climb
-from controller.core.control.plant_model import heater_lag_s
+from controller.core.control.heat_path import heat_path
 from controller.edge.files import config_files as files
 from controller.plan import plan as plans
 from controller.plan.feasible import MOST_FILL
@@ -223,7 +223,7 @@ def test_liquor_round_a_coil_is_in_the_plan() -> None:
     less = hot * ((without.strike_c or 0.0) - (plan.strike_c or 0.0))
     assert plan.strike_kwh - without.strike_kwh == pytest.approx((warmed - less) / 3.6e6, rel=0.02)
     lag_s = plan.course.legs[0].mixing_s - 180.0
-    assert lag_s == pytest.approx(2.0 * heater_lag_s(plan.tun))
+    assert lag_s == pytest.approx(2.0 * heat_path(plan.tun).heater_s)
     assert (without.course.legs[0].mixing_s, plan.course.legs[1].mixing_s) == (180.0, 180.0)
     assert second.capacity_j_per_k == pytest.approx(mash_j)  # what additions and the guard's mash go by
 

@@ -6,7 +6,7 @@ import math
 from typing import Literal, NamedTuple
 
 from controller.brewing import heat
-from controller.core.control import plant_model as figures
+from controller.core.control.heat_path import HeatPath, heat_path
 from controller.settings.tun import Tun
 
 LimitedBy = Literal["limit", "heater", "program", "addition", "cooling", ""]
@@ -23,7 +23,8 @@ class Climb(NamedTuple):
 
 def power_w(tun: Tun) -> float:
     """How much heat reaches the mash at the most, W?"""
-    return tun.heater.power_w * tun.heater.efficiency * tun.heater.duty_cap
+    path = heat_path(tun)
+    return path.power_w * path.switching.duty_cap
 
 
 def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_k_per_s: float | None) -> Climb:
@@ -33,12 +34,13 @@ def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_
     Exact at constant power (brewing formula 12), in two parts where the heater meets the limit only below some
     temperature. Downwards: the time to cool by itself.
     """
-    capacity_j_per_k += tun.heater.bath_j_per_k
+    path = heat_path(tun)
+    capacity_j_per_k += path.bath_j_per_k
     if to_c <= from_c:
         cooling_s = heat.cooling_time_s(capacity_j_per_k, tun.loss_w_per_k, tun.room_c, from_c, to_c)
         return Climb(cooling_s, "cooling" if to_c < from_c else "")
     limit = min(tun.climb_k_per_s, wanted_k_per_s or math.inf)
-    full_c = min(max(_full_until_c(tun), from_c), to_c)
+    full_c = min(max(_full_until_c(path), from_c), to_c)
     power = power_w(tun)
     meets_until_c = tun.room_c + (power - capacity_j_per_k * limit) / tun.loss_w_per_k
     bend_c = min(max(meets_until_c, from_c), full_c)
@@ -50,11 +52,11 @@ def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_
     return Climb(seconds, "limit" if limit == tun.climb_k_per_s else "program")
 
 
-def _full_until_c(tun: Tun) -> float:
+def _full_until_c(path: HeatPath) -> float:
     """Up to which temperature may the heater give all it has, °C? No end but for a probe behind the heater, which
     must stay under the hard limit."""
-    rise_k = figures.behind_heater_k(tun, strike=False)
-    return math.inf if rise_k <= 0.0 else figures.highest_reading_c(tun, strike=False) - rise_k * tun.heater.duty_cap
+    rise_k = path.probe_rise_k(strike=False)
+    return math.inf if rise_k <= 0.0 else path.highest_reading_c(strike=False) - rise_k * path.switching.duty_cap
 
 
 def _throttled_s(tun: Tun, capacity_j_per_k: float, limit: float, from_c: float, to_c: float) -> float:
@@ -62,20 +64,19 @@ def _throttled_s(tun: Tun, capacity_j_per_k: float, limit: float, from_c: float,
     both straight lines over temperature: once below the limit, it comes to its end exponentially (arithmetic)."""
     if to_c <= from_c:
         return 0.0
-    end_c = throttled_end_c(tun, tun.loss_w_per_k)
+    end_c, path = throttled_end_c(tun, tun.loss_w_per_k), heat_path(tun)
     if to_c >= end_c:
         return math.inf
-    steepness = tun.heater.power_w * tun.heater.efficiency / figures.behind_heater_k(tun, strike=False)
-    tau_s = capacity_j_per_k / (steepness + tun.loss_w_per_k)
+    tau_s = capacity_j_per_k / (path.power_w / path.probe_rise_k(strike=False) + tun.loss_w_per_k)
     bend_c = min(max(end_c - limit * tau_s, from_c), to_c)
     return (bend_c - from_c) / limit + tau_s * math.log((end_c - bend_c) / (end_c - to_c))
 
 
 def throttled_end_c(tun: Tun, loss_w_per_k: float) -> float:
     """Where does a mash end whose heater is held back by the probe behind it, °C? Infinite for any other tun."""
-    rise_k = figures.behind_heater_k(tun, strike=False)
+    path = heat_path(tun)
+    rise_k = path.probe_rise_k(strike=False)
     if rise_k <= 0.0:
         return math.inf
-    steepness = tun.heater.power_w * tun.heater.efficiency / rise_k
-    highest_c = figures.highest_reading_c(tun, strike=False)
-    return (steepness * highest_c + loss_w_per_k * tun.room_c) / (steepness + loss_w_per_k)
+    steepness = path.power_w / rise_k
+    return (steepness * path.highest_reading_c(strike=False) + loss_w_per_k * tun.room_c) / (steepness + loss_w_per_k)

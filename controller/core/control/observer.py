@@ -1,120 +1,116 @@
-"""What does the reading say about the tun: its temperature, loss, heating rate and lag?
+"""What does the reading say about mash and tun?
 
-An extended Kalman filter (R. E. Kalman, J. Basic Engineering 82 (1960) 35; linearised at every step) over five numbers:
-
-    x  model's temperature where the probe is, K         x' = x + (rate g w - loss - l) dt
-    l  loss beyond the plate's, K/s                      at rest it is what the heater must make up
-    g  heating rate over the one believed                seen on ramps
-    d  lag over the one believed                         seen where the heat changes: dx = -rate lag d (change of w)
-    r  how much warmer the probe reads than the mash     at full power, K; seen where it sits in a warm stream
-
-`w` is the share of power that arrives at the probe after dead time and lag. The filter weighs what is doubtful against
-what the reading can tell: near full power an error is taken for one of rate, at rest for one of loss, and while heat
-is on its way for one of lag. That is what a plain observer must be told by switching, and what makes it safe here: a
-quantity about which nothing can be learned now is left alone.
+The model runs along: a heat balance behind the lags of `plant_model`. Every fresh reading corrects it (kalman.py), each
+of its figures by as much as can be told of it just now.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from math import exp
 
-PRIOR_K = 0.5  # K: how far a first reading may be from the mash
-PRIOR_LOSS = 0.5  # of the plate's loss: lids, draughts, insulation nobody measured (own estimate)
-PRIOR_LOSS_RATE = 0.01  # of the heating rate, added to it
-NOISE_K = 0.06  # K, reading: 0.0625 K steps and up to 0.1 K noise (own bench: 0.05..0.08 alike)
-WALK_K = 0.004  # K per root second: draughts, stirring, what no model knows (own bench)
-SHAPE = 0.15  # of the heat in the lags: error of their shape while the heat changes (own bench: 0.1..0.2 alike)
-WALK_LOSS = 0.004  # of the heating rate, per root hour: lids move, rooms cool
-WALK_RATE = 0.02  # per root hour: mains wander
-FELT = 1.0  # of what a probe in the warm stream has yet to feel: its share in the reading's doubt
+from controller.core.control import kalman
+from controller.core.control.belief import STAGES, Belief
+from controller.core.control.heat_path import HeatPath
+from controller.core.control.plant_model import GAIN_BOUNDS, PlantModel
+from controller.core.nouns import HIGHEST_C, LOWEST_C, Measurement, Target
 
-
-class Doubt(NamedTuple):
-    """Covariance of (x, l, g, d, r), upper triangle; units are the products of theirs."""
-
-    xx: float
-    xl: float
-    xg: float
-    xd: float
-    xr: float
-    ll: float
-    lg: float
-    ld: float
-    lr: float
-    gg: float
-    gd: float
-    gr: float
-    dd: float
-    dr: float
-    rr: float
+LAG_BOUNDS = (0.4, 2.5)  # lag found, over the one believed
+RISE_SDS = 1.5  # standard deviations that the rise at the probe may be corrected by
+MOST_EXTRA = 0.25  # of the rate: loss beyond the plate's that is believed, K/s
+JUMP_K = 1.5  # K between model and reading: no noise, something was added; the model starts anew at the reading
 
 
-class Step(NamedTuple):
-    """By how much one reading moves x (K), l (K/s), g, d (relative) and r (K)."""
-
-    x: float
-    loss: float
-    gain: float
-    lag: float
-    rise: float
-
-
-def prior(rate: float, plate_loss: float, gain_sd: float, lag_sd: float, rise_sd_k: float) -> Doubt:
-    """What is doubtful before anything was seen? `rate` and `plate_loss` in K/s."""
-    loss_sd = PRIOR_LOSS * abs(plate_loss) + PRIOR_LOSS_RATE * rate
-    none = 0.0
-    return Doubt(
-        PRIOR_K**2, none, none, none, none, loss_sd**2, none, none, none,
-        gain_sd**2, none, none, lag_sd**2, none, rise_sd_k**2,
-    )  # fmt: skip
+def observe(model: PlantModel, target: Target, seen: Measurement, applied: float, belief: Belief, dt: float) -> Belief:
+    """What is believed after `dt` s with `applied` duty and this measurement?"""
+    value = seen.value_c if seen.value_c is not None and LOWEST_C <= seen.value_c <= HIGHEST_C else None
+    model_c = belief.reading_c if belief.reading_c is not None else value
+    if model_c is None:
+        return belief.anew()
+    belief = _forward(model, applied, belief, model_c, dt)
+    if value is not None and seen.fresh:
+        belief = _read(model, target, value, applied, belief)
+    if target.heat != "hold":  # what is in the tun may change: when heat comes back, doubt begins anew
+        belief = belief._replace(doubt=None)
+    return belief._replace(coming_c=_coming_c(model, belief))
 
 
-def alone(doubt: Doubt) -> Doubt:
-    """The reading stands alone: something was added or moved, nothing is learned from what led up to it."""
-    return doubt._replace(xx=PRIOR_K**2, xl=0.0, xg=0.0, xd=0.0, xr=0.0)
-
-
-def forward(doubt: Doubt, rate: float, arrives: float, change: float, lag_s: float, dt: float) -> Doubt:
-    """F P F' + Q over `dt` s: how doubt grows while nothing is read. `change` is that of `arrives` within the step."""
-    xx, xl, xg, xd, xr, ll, lg, ld, lr, gg, gd, gr, dd, dr, rr = doubt
-    a = rate * arrives * dt  # dx/dg
-    b = -rate * lag_s * change  # dx/dd
-    nl = xl - dt * ll + a * lg + b * ld
-    ng = xg - dt * lg + a * gg + b * gd
-    nd = xd - dt * ld + a * gd + b * dd
-    nr = xr - dt * lr + a * gr + b * dr
-    nx = xx - dt * (xl + nl) + a * (xg + ng) + b * (xd + nd)
-    hours = dt / 3600.0
-    nx += WALK_K * WALK_K * dt + (SHAPE * rate * lag_s) ** 2 * abs(change)
-    ll += (WALK_LOSS * rate) ** 2 * hours
-    gg += WALK_RATE * WALK_RATE * hours
-    return Doubt(
-        xx=nx, xl=nl, xg=ng, xd=nd, xr=nr, ll=ll, lg=lg, ld=ld, lr=lr, gg=gg, gd=gd, gr=gr, dd=dd, dr=dr, rr=rr
+def _forward(model: PlantModel, applied: float, belief: Belief, model_c: float, dt: float) -> Belief:
+    """What is believed before the reading is looked at?"""
+    rate, doubt = (
+        model.rate_k_per_s,
+        belief.doubt or kalman.prior(model.rate_k_per_s, model.loss_k_per_s(model_c), *model.doubts),
+    )
+    arriving = passed(model.dead_s, model.lag_s, applied, belief.arriving, dt)
+    change = arriving[-1] - belief.arriving[-1]
+    return belief._replace(
+        reading_c=model_c + (rate * arriving[-1] - model.loss_k_per_s(model_c, belief.extra_k_per_s)) * dt,
+        arriving=arriving,
+        near=lagged(belief.near, applied, model.path.near_s, dt),
+        doubt=kalman.forward(doubt, rate, arriving[-1], change, model.lag_s + model.dead_s, dt),
     )
 
 
-def correct(doubt: Doubt, error_k: float, felt: float, moving_k: float) -> tuple[Doubt, Step]:
-    """What does one reading change? It shows x + felt r and was off by `error_k`; `moving_k` of it is still on the
-    move in the probe itself, which makes it that much more doubtful."""
-    xx, xl, xg, xd, xr, ll, lg, ld, lr, gg, gd, gr, dd, dr, rr = doubt
-    hx, hl, hg, hd, hr = xx + felt * xr, xl + felt * lr, xg + felt * gr, xd + felt * dr, xr + felt * rr
-    weight = 1.0 / (hx + felt * hr + NOISE_K * NOISE_K + (FELT * moving_k) ** 2)
-    kx, kl, kg, kd, kr = hx * weight, hl * weight, hg * weight, hd * weight, hr * weight
-    after = Doubt(
-        xx=xx - kx * hx,
-        xl=xl - kx * hl,
-        xg=xg - kx * hg,
-        xd=xd - kx * hd,
-        xr=xr - kx * hr,
-        ll=ll - kl * hl,
-        lg=lg - kl * hg,
-        ld=ld - kl * hd,
-        lr=lr - kl * hr,
-        gg=gg - kg * hg,
-        gd=gd - kg * hd,
-        gr=gr - kg * hr,
-        dd=dd - kd * hd,
-        dr=dr - kd * hr,
-        rr=rr - kr * hr,
+def lagged(level: float, came: float, lag_s: float, dt: float) -> float:
+    """What leaves a first-order lag after `dt` s?"""
+    return level + (1.0 - exp(-dt / max(lag_s, 0.5))) * (came - level)
+
+
+def passed(dead_s: float, lag_s: float, duty: float, arriving: tuple[float, ...], dt: float) -> tuple[float, ...]:
+    """What leaves the dead time's stages and the lag after them, `dt` s on?"""
+    share = 1.0 - exp(-dt / max(dead_s / STAGES, 0.5))
+    after, came = [], duty
+    for stage in arriving[:-1]:
+        came = stage + share * (came - stage)
+        after.append(came)
+    return (*after, lagged(arriving[-1], came, lag_s, dt))
+
+
+def _read(model: PlantModel, target: Target, value: float, applied: float, belief: Belief) -> Belief:
+    """A fresh reading: less what the heater adds at the probe, it corrects the model; a jump starts the model anew."""
+    model_c, doubt = belief.reading_c, belief.doubt
+    if model_c is None or doubt is None:
+        return belief
+    rate = model.rate_k_per_s
+    hold = _within(model.loss_k_per_s(model_c, belief.extra_k_per_s) / rate, 0.0, 1.0)  # duty that keeps it there
+    felt = belief.near if model.rise_k > 0.0 else belief.arriving[-1] - hold
+    value += model.below_k(hold)
+    value -= model.rise_k * belief.near + belief.rise_k * felt
+    if target.heat != "hold" or abs(value - model_c) > JUMP_K + model.rise_k * belief.near:
+        return belief._replace(reading_c=value, doubt=kalman.alone(doubt))
+    doubt, step = kalman.correct(doubt, value - model_c, felt, model.rise_k * (applied - belief.near))
+    most_rise_k = RISE_SDS * model.doubts.rise_sd_k
+    plate_loss = max(model.loss_k_per_s(model_c), 0.0)
+    return belief._replace(
+        reading_c=model_c + step.x,
+        extra_k_per_s=_within(belief.extra_k_per_s + step.loss, -plate_loss, MOST_EXTRA * rate),
+        gain=_within(belief.gain * (1.0 + step.gain), *GAIN_BOUNDS),
+        lag=_within(belief.lag * (1.0 + step.lag), *LAG_BOUNDS),
+        rise_k=_within(belief.rise_k + step.rise, -most_rise_k, most_rise_k),
+        doubt=doubt,
     )
-    return after, Step(x=kx * error_k, loss=kl * error_k, gain=kg * error_k, lag=kd * error_k, rise=kr * error_k)
+
+
+def _within(value: float, low: float, high: float) -> float:
+    return low if value < low else high if value > high else value
+
+
+def _coming_c(model: PlantModel, belief: Belief) -> float | None:
+    """Where does the reading end if from now on the heater only covers the loss, °C?"""
+    if belief.reading_c is None:
+        return None
+    stored_s = model.dead_s / STAGES * sum(belief.arriving[:-1]) + model.lag_s * belief.arriving[-1]
+    loss = model.loss_k_per_s(belief.reading_c, belief.extra_k_per_s)
+    return belief.reading_c + model.rate_k_per_s * stored_s - loss * (model.dead_s + model.lag_s)
+
+
+def in_mash(path: HeatPath, strike: bool, belief: Belief, seen: Measurement) -> Measurement:
+    """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading.
+
+    What is added swings with a relay, a little otherwise than it is thought to. Where the loop's own smooth figure
+    agrees, that is taken.
+    """
+    if not path.in_stream or seen.value_c is None:
+        return seen
+    value_c = seen.value_c - max(0.0, path.probe_rise_k(strike) + belief.rise_k) * belief.near
+    agree = belief.reading_c is not None and abs(belief.reading_c - value_c) <= JUMP_K
+    return seen._replace(value_c=belief.reading_c if agree else value_c)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import NamedTuple
 
-from controller.core.nouns import Demand, Figures
+from controller.core.nouns import Demand
 
 BAND_SHARE = 0.125  # of the window: half the account's band. A relay with band +-h has the cycle 2h/d + 2h/(1-d),
 # shortest at d = 0.5 with 8h (arithmetic)
@@ -18,7 +18,17 @@ FULL, NOTHING = 0.999, 0.001  # shares taken for all and nothing
 LEAST_BURNER_WINDOW_S = 20.0  # below its minimum fire a burner goes on and off no faster than this (own proposal)
 
 
-class ModulatorState(NamedTuple):
+class Switching(NamedTuple):
+    """How may this heater be switched?"""
+
+    duty_cap: float = 1.0
+    window_s: float = 0.0  # relay window; 0 = proportional
+    min_on_s: float = 0.0
+    min_off_s: float = 0.0
+    min_fire: float = 0.0  # smallest share a burner can modulate to; 0 = none
+
+
+class OnOffState(NamedTuple):
     """What the relay does, for how long, and what is owed."""
 
     on: bool = False
@@ -27,10 +37,10 @@ class ModulatorState(NamedTuple):
     cycles: int = 0  # times switched on since the process began: contactors wear by this
 
 
-START = ModulatorState()
+START = OnOffState()
 
 
-def modulate(figures: Figures, demand: Demand, state: ModulatorState, dt: float) -> tuple[ModulatorState, float]:
+def modulate(limits: Switching, demand: Demand, state: OnOffState, dt: float) -> tuple[OnOffState, float]:
     """Which duty goes out, 0..1? 0 or 1 for a relay, 0 or at least the minimum fire for a burner. `dt` in s.
 
     A demand of 0 opens a relay at once, minimum on-time or not. What is not a number gives 0.
@@ -38,40 +48,40 @@ def modulate(figures: Figures, demand: Demand, state: ModulatorState, dt: float)
     asked = demand.duty
     if not isfinite(asked) or not isfinite(dt) or dt < 0.0 or asked <= 0.0:
         return _off(state, dt), 0.0
-    asked = min(asked, figures.duty_cap, 1.0)
-    if figures.window_s > 0.0:
-        return _switched(figures, asked, 1.0, figures.window_s, state, dt)
-    if figures.min_fire > 0.0:
-        window_s = max(figures.min_on_s + figures.min_off_s, LEAST_BURNER_WINDOW_S)
-        return _switched(figures, asked, max(figures.min_fire, asked), window_s, state, dt)
-    return ModulatorState(on=True, since_s=0.0, owed_s=0.0, cycles=state.cycles), asked
+    asked = min(asked, limits.duty_cap, 1.0)
+    if limits.window_s > 0.0:
+        return _switched(limits, asked, 1.0, limits.window_s, state, dt)
+    if limits.min_fire > 0.0:
+        window_s = max(limits.min_on_s + limits.min_off_s, LEAST_BURNER_WINDOW_S)
+        return _switched(limits, asked, max(limits.min_fire, asked), window_s, state, dt)
+    return OnOffState(on=True, since_s=0.0, owed_s=0.0, cycles=state.cycles), asked
 
 
-def _off(state: ModulatorState, dt: float) -> ModulatorState:
+def _off(state: OnOffState, dt: float) -> OnOffState:
     since = state.since_s + dt if not state.on and isfinite(dt) and dt > 0.0 else 0.0
-    return ModulatorState(on=False, since_s=since, owed_s=0.0, cycles=state.cycles)
+    return OnOffState(on=False, since_s=since, owed_s=0.0, cycles=state.cycles)
 
 
 def _switched(
-    figures: Figures, asked: float, high: float, window_s: float, state: ModulatorState, dt: float
-) -> tuple[ModulatorState, float]:
+    limits: Switching, asked: float, high: float, window_s: float, state: OnOffState, dt: float
+) -> tuple[OnOffState, float]:
     """One step of the account, and the relay's or burner's position after it."""
     gives = high if state.on else 0.0
     most = max(window_s, dt)
     owed = min(max(state.owed_s + (asked - gives) * dt, -most), most)
     since = state.since_s + dt
-    on = _position(figures, asked / high, state.on, since, owed / (BAND_SHARE * window_s))
+    on = _position(limits, asked / high, state.on, since, owed / (BAND_SHARE * window_s))
     if on != state.on:
         since = 0.0
-    return ModulatorState(
+    return OnOffState(
         on=on, since_s=since, owed_s=owed, cycles=state.cycles + (on and not state.on)
     ), high if on else 0.0
 
 
-def _position(figures: Figures, share: float, on: bool, since_s: float, owed_bands: float) -> bool:
+def _position(limits: Switching, share: float, on: bool, since_s: float, owed_bands: float) -> bool:
     """On or off? Minimum times first, then the account."""
     if on:
-        return share >= FULL or since_s < figures.min_on_s or owed_bands > -1.0
-    if share <= NOTHING or since_s < figures.min_off_s:
+        return share >= FULL or since_s < limits.min_on_s or owed_bands > -1.0
+    if share <= NOTHING or since_s < limits.min_off_s:
         return False
     return share >= FULL or owed_bands >= 1.0

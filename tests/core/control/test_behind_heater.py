@@ -9,10 +9,11 @@ import pytest
 
 from controller.brewing import water
 from controller.core.control import climb
-from controller.core.control import plant_model as figures
-from controller.core.control.loop import START
+from controller.core.control.belief import NOTHING
+from controller.core.control.heat_path import heat_path
+from controller.core.control.observer import in_mash
+from controller.core.control.plant_model import believed
 from controller.core.nouns import Measurement, Target
-from controller.core.tick import in_mash
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
@@ -41,8 +42,7 @@ def tun(rise_k: float = 3.0, behind: bool = True, kind: Literal["proportional", 
 
 def cap(made: Tun, target_c: float, now_c: float | None = None, rise_k: float = 0.0, strike: bool = False) -> float:
     target = Target("hold", target_c, 1.0 / 60.0, 1, 150_000.0, strike=strike)
-    adapted = START._replace(reading_c=now_c, rise_k=rise_k)
-    return figures.figures(made, target, None, adapted).duty_cap
+    return believed(made, target, None, NOTHING._replace(reading_c=now_c, rise_k=rise_k)).duty_cap
 
 
 def plan(made: Tun, top_c: float, strike_c: float | None = None) -> Plan:
@@ -91,15 +91,15 @@ def test_a_probe_in_the_mash_knows_no_such_cap() -> None:
 def test_before_anything_is_known_the_target_counts() -> None:
     """Without a reading the mash is taken to be where it is to go."""
     assert cap(tun(), 78.0, None) == pytest.approx(0.5)
-    assert figures.figures(tun(), Target("hold", 78.0, 1.0 / 60.0, 1, 1e5)).duty_cap == pytest.approx(0.5)
-    assert figures.figures(tun(), Target("off", None, 0.0, 1, 1e5)).duty_cap == 1.0
+    assert believed(tun(), Target("hold", 78.0, 1.0 / 60.0, 1, 1e5)).duty_cap == pytest.approx(0.5)
+    assert believed(tun(), Target("off", None, 0.0, 1, 1e5)).duty_cap == 1.0
 
 
 def test_an_on_off_heater_keeps_half_its_swing_free_as_well() -> None:
     """Window 8 s, lag 20 s: the probe swings by tanh(0.1) of 3 K; half of that is kept free on top."""
     made = tun(kind="contactor", window_s=8.0)
     swing_k = 3.0 * math.tanh(0.1)
-    assert figures.swing_k(made, strike=False) == pytest.approx(swing_k)
+    assert heat_path(made).swing_k(strike=False) == pytest.approx(swing_k)
     assert cap(made, 78.0, 78.0) == pytest.approx((1.5 - swing_k / 2.0) / 3.0)
 
 
@@ -159,9 +159,9 @@ def test_beyond_the_end_a_rise_never_ends() -> None:
 def test_the_rest_clock_goes_by_the_mash(loop_c: float | None, mash_c: float) -> None:
     """At half heat a probe 4 K over the mash reads 66.0: the mash is at 64, or where the loop has it within 1.5 K."""
     seen = Measurement(66.0, 66.0, 1.0, 0.1, 1, True, False)
-    loop = START._replace(near=0.5, rise_k=1.0, reading_c=loop_c)
-    found = in_mash(tun(rise_k=3.0), loop, False, seen)
+    belief = NOTHING._replace(near=0.5, rise_k=1.0, reading_c=loop_c)
+    found = in_mash(heat_path(tun(rise_k=3.0)), False, belief, seen)
     assert (round(found.value_c or 0.0, 9), found.raw_c) == (mash_c, 66.0)
-    assert in_mash(tun(behind=False), loop, False, seen) is seen
+    assert in_mash(heat_path(tun(behind=False)), False, belief, seen) is seen
     nothing = seen._replace(value_c=None)
-    assert in_mash(tun(), loop, False, nothing) is nothing
+    assert in_mash(heat_path(tun()), False, belief, nothing) is nothing

@@ -8,19 +8,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.core.control import loop as regulator
-from controller.core.control.loop import START, RegulatorState, regulate
-from controller.core.nouns import Demand, Figures, Measurement, Setpoint
-from tests.core.control.loops import FIGURES, OFF, Loop, hold, seen
+from controller.core.control.belief import NOTHING
+from controller.core.control.feedback import feedback
+from controller.core.control.heat_path import COIL_BELOW_K
+from controller.core.control.loop import START, LoopState, regulate
+from controller.core.control.plant_model import Doubts, PlantModel
+from controller.core.nouns import Demand, Measurement, Setpoint
+from tests.core.control.loops import MODEL, OFF, PATH, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 
 
-def warm(target_c: float = 63.0, reading_c: float = 62.0) -> tuple[RegulatorState, Demand]:
-    """A regulator that has looked at a level reading for a while, and its last demand."""
+def warm(target_c: float = 63.0, reading_c: float = 62.0) -> tuple[LoopState, Demand]:
+    """A loop that has looked at a level reading for a while, and its last demand."""
     state, demand = START, Demand(0.0, "")
     for _ in range(300):
-        state, demand = regulate(FIGURES, Setpoint(target_c, 0.0), hold(target_c), seen(reading_c), 0.0, state, 1.0)
+        state, demand = regulate(MODEL, Setpoint(target_c, 0.0), hold(target_c), seen(reading_c), 0.0, state, 1.0)
     return state, demand
 
 
@@ -40,7 +43,7 @@ def test_a_right_model_is_nearly_time_optimal() -> None:
     loop = Loop()
     loop.run(hold(52.0), 600)
     loop.run(hold(63.0, 2), 2400)
-    full_s = 11.0 * FIGURES.capacity_j_per_k / (FIGURES.power_w - FIGURES.loss_w_per_k * 39.5)
+    full_s = 11.0 * MODEL.capacity_j_per_k / (MODEL.power_w - MODEL.loss_w_per_k * 39.5)
     arrived = next(i for i, c in enumerate(loop.trace[600:]) if c > 62.7)
     assert arrived < 1.05 * full_s + 45.0
 
@@ -50,28 +53,28 @@ def test_the_loss_is_found_out() -> None:
     loop = Loop(extra_w=500.0)
     loop.run(hold(52.0), 3600)
     assert abs(loop.trace[-1] - 52.0) < 0.1
-    assert loop.regulator.extra_k_per_s > 0.6 * 500.0 / FIGURES.capacity_j_per_k
+    assert loop.state.belief.extra_k_per_s > 0.6 * 500.0 / MODEL.capacity_j_per_k
 
 
 def test_a_long_rise_uses_the_heater_though_the_plate_loses_too_much() -> None:
     """A plate that loses two thirds of the heat at 63 °C, and liquor that loses 1.2 kW less: the rise goes on at full
     heat and does not settle for the slope that the plate leaves (0.91 of the duty)."""
-    loop = Loop(FIGURES._replace(loss_w_per_k=70.0), mash_c=30.0, extra_w=-1200.0)
+    loop = Loop(MODEL._replace(loss_w_per_k=70.0), mash_c=30.0, extra_w=-1200.0)
     loop.run(hold(63.0)._replace(strike=True), 6000)
     climbing = [duty for duty, mash_c in zip(loop.given, loop.trace, strict=True) if 32.0 < mash_c < 62.0]
     assert sum(climbing) / len(climbing) > 0.98
     assert max(loop.trace) < 63.3
 
 
-@pytest.mark.parametrize(("coil", "below_k"), [(False, 0.54), (True, 0.3)])
-def test_a_coil_s_probe_is_believed_little_under_the_mean(coil: bool, below_k: float) -> None:
+@pytest.mark.parametrize(("most_k", "below_k"), [(inf, 0.54), (COIL_BELOW_K, 0.3)])
+def test_a_coil_s_probe_is_believed_little_under_the_mean(most_k: float, below_k: float) -> None:
     """At rest with 0.54 of the power a probe 1 K under the mean at full power is 0.54 K under it; on a coil at most
     0.3 is believed, for a rest begins within 0.5 K of its target."""
-    figures = FIGURES._replace(loss_w_per_k=60.0, below_mean_k=1.0, heater_late=coil)
+    model = MODEL._replace(path=PATH._replace(below_most_k=most_k), loss_w_per_k=60.0, below_mean_k=1.0)
     state = START
     for _ in range(900):
-        state, _ = regulate(figures, Setpoint(63.0, 0.0), hold(63.0), seen(63.0), 0.54, state, 1.0)
-    assert state.reading_c == pytest.approx(63.0 + below_k, abs=0.02)
+        state, _ = regulate(model, Setpoint(63.0, 0.0), hold(63.0), seen(63.0), 0.54, state, 1.0)
+    assert state.belief.reading_c == pytest.approx(63.0 + below_k, abs=0.02)
 
 
 def test_the_rate_is_learned_on_a_ramp_within_bounds() -> None:
@@ -79,7 +82,7 @@ def test_the_rate_is_learned_on_a_ramp_within_bounds() -> None:
     loop = Loop(rate_share=1.15)
     loop.run(hold(45.0), 300)
     loop.run(hold(65.0, 2), 1000)
-    assert loop.regulator.gain == pytest.approx(1.15, abs=0.05)
+    assert loop.state.belief.gain == pytest.approx(1.15, abs=0.05)
 
 
 def test_nothing_winds_up_while_the_heater_is_held_back() -> None:
@@ -105,17 +108,15 @@ def test_a_change_of_gain_makes_no_bump() -> None:
     """At rest another belief of the power changes the duty by no more than the loss's share of it."""
     state, _ = warm(63.0, 63.0)
     setpoint, target = Setpoint(63.0, 0.0), hold(63.0)
-    _, before = regulate(FIGURES, setpoint, target, seen(63.0), 0.03, state, 1.0)
-    other = FIGURES._replace(power_w=1.2 * FIGURES.power_w)
+    _, before = regulate(MODEL, setpoint, target, seen(63.0), 0.03, state, 1.0)
+    other = MODEL._replace(power_w=1.2 * MODEL.power_w)
     _, after = regulate(other, setpoint, target, seen(63.0), 0.03, state, 1.0)
     assert abs(after.duty - before.duty) < 0.02
 
 
 def test_far_below_it_gives_all_it_may() -> None:
     """10 K under the setpoint the demand is the duty cap, and the setpoint is told to wait."""
-    state, demand = regulate(
-        FIGURES._replace(duty_cap=0.8), Setpoint(63.0, 0.0), hold(63.0), seen(53.0), 0.0, START, 1.0
-    )
+    state, demand = regulate(MODEL._replace(duty_cap=0.8), Setpoint(63.0, 0.0), hold(63.0), seen(53.0), 0.0, START, 1.0)
     assert demand.duty == 0.8
     assert state.saturated
 
@@ -124,15 +125,15 @@ def test_above_target_heat_is_off_whatever_the_model_says() -> None:
     """More than 1 K over target there is no heat, though the model may expect a fall."""
     state, demand = START, Demand(1.0, "")
     for _ in range(5):
-        state = state._replace(reading_c=50.0, coming_c=50.0, doubt=None)
-        state, demand = regulate(FIGURES, Setpoint(63.0, 0.0), hold(63.0), seen(64.01), 0.0, state, 1.0)
+        state = state._replace(belief=state.belief._replace(reading_c=50.0, coming_c=50.0, doubt=None))
+        state, demand = regulate(MODEL, Setpoint(63.0, 0.0), hold(63.0), seen(64.01), 0.0, state, 1.0)
     assert demand == Demand(0.0, "no heat: more than 1 K above target")
 
 
 def test_what_the_heater_adds_at_the_probe_is_allowed_for() -> None:
     """Behind the heater a reading 3 K over target is no reason to stop while the heater adds 5 K there."""
-    behind = FIGURES._replace(behind_heater_k=5.0, rise_sd_k=1.5)
-    state = START._replace(near=1.0, arriving=(1.0,) * 4)
+    behind = MODEL._replace(rise_k=5.0, doubts=Doubts(rise_sd_k=1.5))
+    state = START._replace(belief=NOTHING._replace(near=1.0, arriving=(1.0,) * 4))
     _, demand = regulate(behind, Setpoint(63.0, 0.01), hold(63.0), seen(66.0), 1.0, state, 1.0)
     assert demand.reason == "climbing"
     _, stopped = regulate(behind, Setpoint(63.0, 0.01), hold(63.0), seen(69.1), 1.0, state, 1.0)
@@ -143,7 +144,7 @@ def test_what_the_heater_adds_at_the_probe_is_allowed_for() -> None:
 def test_no_heat_when_the_program_wants_none(heat: str) -> None:
     """Heat that is off or blocked is duty 0 even far below target."""
     target = hold(63.0)._replace(heat=heat)  # type: ignore[arg-type]
-    _, demand = regulate(FIGURES, Setpoint(63.0, 0.0), target, seen(40.0), 0.0, START, 1.0)
+    _, demand = regulate(MODEL, Setpoint(63.0, 0.0), target, seen(40.0), 0.0, START, 1.0)
     assert demand == Demand(0.0, f"heat is {heat}")
 
 
@@ -151,7 +152,7 @@ def test_no_heat_when_the_program_wants_none(heat: str) -> None:
 def test_no_heat_without_a_fresh_reading(reading: Measurement) -> None:
     """No value, no number, or one older than 10 s: duty 0, also for a model that has seen better days."""
     state, _ = warm()
-    _, demand = regulate(FIGURES, Setpoint(63.0, 0.0), hold(63.0), reading, 0.0, state, 1.0)
+    _, demand = regulate(MODEL, Setpoint(63.0, 0.0), hold(63.0), reading, 0.0, state, 1.0)
     assert demand.duty == 0.0
 
 
@@ -159,7 +160,7 @@ def test_the_outlet_stays_under_its_limit() -> None:
     """A heater whose outlet is 20 K over the mash at full power is held 1 K under the limit, with heat still on."""
     state, outlet, given = START, 70.0, 0.0
     for _ in range(1200):
-        state, demand = regulate(FIGURES, Setpoint(78.0, 0.0), hold(78.0), seen(70.0), given, state, 1.0, outlet, 85.0)
+        state, demand = regulate(MODEL, Setpoint(78.0, 0.0), hold(78.0), seen(70.0), given, state, 1.0, outlet, 85.0)
         given = demand.duty
         outlet += (70.0 + 20.0 * given - outlet) / 15.0
         assert outlet < 85.0
@@ -177,18 +178,23 @@ def test_nothing_raises_and_no_duty_leaves_its_range(
     state, _ = warm()
     for _ in range(2):
         state, demand = regulate(
-            FIGURES, Setpoint(setpoint, slope), target, seen(value), applied, state, dt, outlet, 85.0
+            MODEL, Setpoint(setpoint, slope), target, seen(value), applied, state, dt, outlet, 85.0
         )
         assert isfinite(demand.duty)
         assert 0.0 <= demand.duty <= 1.0
-    state, demand = regulate(FIGURES, Setpoint(63.0, 0.0), hold(63.0), seen(62.0), 0.0, state, 1.0)
+    state, demand = regulate(MODEL, Setpoint(63.0, 0.0), hold(63.0), seen(62.0), 0.0, state, 1.0)
     assert isfinite(demand.duty)
 
 
-@given(st.lists(ANY, min_size=len(FIGURES), max_size=len(FIGURES)))
+OWN = [name for name in PlantModel._fields if name not in ("path", "doubts")]
+SIZES = len(OWN) + len(Doubts._fields)
+
+
+@given(st.lists(ANY, min_size=SIZES, max_size=SIZES))
 def test_figures_that_are_not_numbers_give_no_heat(values: list[float]) -> None:
     """Whatever figures come in, the duty is 0 or a number from 0 to 1."""
-    _, demand = regulate(Figures._make(values), Setpoint(63.0, 0.0), hold(63.0), seen(50.0), 0.0, START, 1.0)
+    model = PlantModel._make((PATH, *values[: len(OWN)], Doubts._make(values[len(OWN) :])))
+    _, demand = regulate(model, Setpoint(63.0, 0.0), hold(63.0), seen(50.0), 0.0, START, 1.0)
     assert 0.0 <= demand.duty <= 1.0
     if not all(map(isfinite, values)):
         assert demand.duty == 0.0
@@ -196,16 +202,16 @@ def test_figures_that_are_not_numbers_give_no_heat(values: list[float]) -> None:
 
 def test_a_long_gap_voids_what_was_on_its_way() -> None:
     """After two minutes without a tick the model starts at the reading, but keeps what it learned of the tun."""
-    state = START._replace(reading_c=50.0, arriving=(1.0,) * 4, gain=1.1, lag=0.9)
-    state, _ = regulate(FIGURES, Setpoint(63.0, 0.0), hold(63.0), seen(60.0), 0.0, state, 120.0)
-    assert state.reading_c == pytest.approx(60.0, abs=0.2)
-    assert state.arriving == (0.0,) * 4
-    assert state.gain == pytest.approx(1.1, abs=0.01)
+    state = START._replace(belief=NOTHING._replace(reading_c=50.0, arriving=(1.0,) * 4, gain=1.1, lag=0.9))
+    state, _ = regulate(MODEL, Setpoint(63.0, 0.0), hold(63.0), seen(60.0), 0.0, state, 120.0)
+    assert state.belief.reading_c == pytest.approx(60.0, abs=0.2)
+    assert state.belief.arriving == (0.0,) * 4
+    assert state.belief.gain == pytest.approx(1.1, abs=0.01)
 
 
 def test_the_same_inputs_give_the_same_outputs() -> None:
     """simple-pid is a calculator here: no state hides in it between two calls."""
     state, _ = warm()
-    args = (FIGURES, Setpoint(63.0, 0.0), hold(63.0), seen(62.0), 0.3, state, 1.0)
+    args = (MODEL, Setpoint(63.0, 0.0), hold(63.0), seen(62.0), 0.3, state, 1.0)
     assert regulate(*args) == regulate(*args)
-    assert regulator.feedback(2.0, 0.1, 63.0, 62.9) == regulator.feedback(2.0, 0.1, 63.0, 62.9)
+    assert feedback(2.0, 0.1, 63.0, 62.9) == feedback(2.0, 0.1, 63.0, 62.9)

@@ -8,20 +8,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.control.on_off import START, ModulatorState, modulate
-from controller.core.nouns import Demand, Figures
-from tests.core.control.loops import FIGURES
+from controller.core.control.on_off import START, OnOffState, Switching, modulate
+from controller.core.nouns import Demand
 
-RELAY = FIGURES._replace(window_s=10.0)
-CONTACTOR = FIGURES._replace(window_s=20.0, min_on_s=5.0, min_off_s=4.0)
-BURNER = FIGURES._replace(min_fire=0.3, min_on_s=10.0, min_off_s=10.0)
+PLAIN = Switching()
+RELAY = Switching(window_s=10.0)
+CONTACTOR = Switching(window_s=20.0, min_on_s=5.0, min_off_s=4.0)
+BURNER = Switching(min_fire=0.3, min_on_s=10.0, min_off_s=10.0)
 
 
-def play(figures: Figures, duties: list[float]) -> tuple[list[float], ModulatorState]:
+def play(limits: Switching, duties: list[float]) -> tuple[list[float], OnOffState]:
     """What goes out second by second."""
     state, out = START, []
     for duty in duties:
-        state, given_ = modulate(figures, Demand(duty, ""), state, 1.0)
+        state, given_ = modulate(limits, Demand(duty, ""), state, 1.0)
         out.append(given_)
     return out, state
 
@@ -82,7 +82,7 @@ def test_full_power_is_uninterrupted() -> None:
 
 def test_a_proportional_heater_gets_the_duty_itself() -> None:
     """No window, no minimum: what is asked goes out, up to the cap."""
-    assert play(FIGURES._replace(duty_cap=0.6), [0.25, 0.9])[0] == [0.25, 0.6]
+    assert play(Switching(duty_cap=0.6), [0.25, 0.9])[0] == [0.25, 0.6]
 
 
 def test_a_burner_is_off_or_at_least_at_its_minimum_fire() -> None:
@@ -94,11 +94,11 @@ def test_a_burner_is_off_or_at_least_at_its_minimum_fire() -> None:
 
 
 @pytest.mark.parametrize("duty", [nan, inf, -inf, -0.2, 0.0])
-@pytest.mark.parametrize("figures", [FIGURES, RELAY, CONTACTOR, BURNER])
-def test_what_is_no_duty_gives_no_heat(duty: float, figures: Figures) -> None:
+@pytest.mark.parametrize("limits", [PLAIN, RELAY, CONTACTOR, BURNER])
+def test_what_is_no_duty_gives_no_heat(duty: float, limits: Switching) -> None:
     """No number, infinite, negative or zero: off, from any state."""
-    on = ModulatorState(True, 100.0, 5.0, 1)
-    assert modulate(figures, Demand(duty, ""), on, 1.0)[1] == 0.0
+    on = OnOffState(True, 100.0, 5.0, 1)
+    assert modulate(limits, Demand(duty, ""), on, 1.0)[1] == 0.0
 
 
 @pytest.mark.parametrize("dt", [nan, inf, -1.0])

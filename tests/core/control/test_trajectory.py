@@ -9,20 +9,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.control.trajectory import SPARED_SHARE, START, RampState, shape
-from controller.core.nouns import Figures, Target
-from tests.core.control.loops import FIGURES, OFF, Loop, hold, seen
+from controller.core.control.plant_model import PlantModel
+from controller.core.control.trajectory import SPARED_SHARE, START, TrajectoryState, shape
+from controller.core.nouns import Target
+from tests.core.control.loops import MODEL, OFF, Loop, hold, seen
 
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 
 
 def climb(
-    target: Target, seconds: int, from_c: float = 52.0, held_back: bool = False, figures: Figures = FIGURES
+    target: Target, seconds: int, from_c: float = 52.0, held_back: bool = False, model: PlantModel = MODEL
 ) -> list[float]:
     """The setpoint second by second over a mash that follows it at once."""
     state, value, out = START, from_c, []
     for _ in range(seconds):
-        state, setpoint = shape(figures, target, state, seen(value), held_back, 1.0)
+        state, setpoint = shape(model, target, state, seen(value), held_back, 1.0)
         assert setpoint is not None
         value = setpoint.value_c
         out.append(value)
@@ -55,8 +56,8 @@ def test_a_loss_found_smaller_leaves_more_for_the_climb() -> None:
         (half, False, 0.0),
         (half, True, 0.0),
     ):
-        figures = FIGURES._replace(found_loss_k_per_s=found)
-        values = climb(hold(63.0)._replace(strike=strike), 2, figures=figures)
+        model = MODEL._replace(found_loss_k_per_s=found)
+        values = climb(hold(63.0)._replace(strike=strike), 2, model=model)
         assert values[1] - values[0] == pytest.approx(possible + more, rel=1e-4)
 
 
@@ -80,7 +81,7 @@ def test_it_waits_for_a_mash_that_cannot_follow() -> None:
     """Held back over a mash that stands still, the setpoint stays within the lead of a steady climb."""
     state = START
     for _ in range(3600):
-        state, setpoint = shape(FIGURES, hold(63.0), state, seen(52.0), True, 1.0)
+        state, setpoint = shape(MODEL, hold(63.0), state, seen(52.0), True, 1.0)
         assert setpoint is not None
         assert setpoint.value_c < 52.0 + 60.0 * (5000.0 / 300_000.0) + 0.4
         assert setpoint.slope_k_per_s > 0.0
@@ -88,8 +89,8 @@ def test_it_waits_for_a_mash_that_cannot_follow() -> None:
 
 def test_it_starts_at_the_mash_and_not_at_the_old_target() -> None:
     """A new plateau after an addition begins where the mash is."""
-    state = RampState(1, 63.0)
-    _, setpoint = shape(FIGURES, hold(72.0, 2), state, seen(58.0), False, 1.0)
+    state = TrajectoryState(1, 63.0)
+    _, setpoint = shape(MODEL, hold(72.0, 2), state, seen(58.0), False, 1.0)
     assert setpoint is not None
     assert setpoint.value_c == pytest.approx(58.0, abs=0.05)
 
@@ -109,10 +110,10 @@ def test_a_new_plateau_on_the_way_makes_no_jump() -> None:
 
 def test_no_setpoint_without_a_target_or_a_reading() -> None:
     """Heat off, or nothing known of the mash: no setpoint, and nothing kept."""
-    assert shape(FIGURES, OFF, RampState(1, 60.0), seen(60.0), False, 1.0) == (START, None)
-    assert shape(FIGURES, hold(63.0), START, seen(None), False, 1.0)[1] is None
-    assert shape(FIGURES, hold(63.0), START, seen(nan), False, 1.0)[1] is None
-    assert shape(FIGURES, hold(inf), START, seen(60.0), False, 1.0)[1] is None
+    assert shape(MODEL, OFF, TrajectoryState(1, 60.0), seen(60.0), False, 1.0) == (START, None)
+    assert shape(MODEL, hold(63.0), START, seen(None), False, 1.0)[1] is None
+    assert shape(MODEL, hold(63.0), START, seen(nan), False, 1.0)[1] is None
+    assert shape(MODEL, hold(inf), START, seen(60.0), False, 1.0)[1] is None
 
 
 @given(ANY, ANY, st.floats(0.0, 1e6), st.booleans())
@@ -121,7 +122,7 @@ def test_a_setpoint_is_a_number_at_or_under_the_target(
 ) -> None:
     """Any reading and any step of time: the setpoint is finite and does not lie above target, but at a warmer mash."""
     target = hold(63.0)
-    _, setpoint = shape(FIGURES, target, START, seen(value), held, dt)
+    _, setpoint = shape(MODEL, target, START, seen(value), held, dt)
     if setpoint is not None:
         assert isfinite(setpoint.value_c)
         assert setpoint.value_c <= 63.0

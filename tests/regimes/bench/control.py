@@ -21,7 +21,7 @@ from multiprocessing import Pool
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.core.control import plant_model as figures
+from controller.core.control.heat_path import heat_path
 from controller.plan import feasible
 from controller.settings.tun import Tun
 from tests.regimes.bench import disturb
@@ -115,7 +115,7 @@ def work(job: Job) -> dict[tuple[str, str], list[Run]]:
 def refused(plate: Tun, program: tuple[Rest, ...]) -> bool:
     """Would `check` turn this program away on this tun? (Behind the heater the probe swings too much with the relay, or
     comes to the hard limit while the highest target is held.)"""
-    swings = figures.swing_k(plate, strike=False) > feasible.SWING_K
+    swings = heat_path(plate).swing_k(strike=False) > feasible.SWING_K
     return swings or max(rest.target_c for rest in program) >= feasible.held_under_c(plate)
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from random import Random
 
 from controller.commissioning import learn as learning
-from controller.core.control import on_off as modulator
-from controller.core.control.plant_model import figures
+from controller.core.control import on_off
+from controller.core.control.plant_model import believed
 from controller.core.nouns import Demand, Target
 from controller.settings.tun import Learned
 from sim.plant.tun import Tun
 from tests.regimes.bench.loop import World
 from tests.regimes.bench.plants import Plant
+from tests.regimes.bench.pulse import PULSE_START, pulse
 
 PULSE_FROM_C = 42.0
 
@@ -21,24 +22,17 @@ def learn(plant: Plant, seed: int) -> tuple[Learned | None, learning.Identified 
     tun = Tun(plant.spec, plant.liquor_kg, PULSE_FROM_C, plant.room_c)
     world = World(plant, tun, Random(f"pulse/{seed}/{plant.number}"), PULSE_FROM_C)
     target = Target("hold", PULSE_FROM_C, 1.0, 1, plant.liquor_j_per_k, strike=True)
-    believed = figures(plant.plate, target)
-    state, relay, applied = learning.PULSE_START, modulator.START, 0.0
+    model = believed(plant.plate, target)
+    state, relay, applied = PULSE_START, on_off.START, 0.0
     while state.phase not in ("done", "failed"):
         seen = world.second(applied)
         if seen.value_c is None:
             continue
-        state, duty = learning.pulse(state, seen, applied, 1.0, 78.0)
-        relay, applied = modulator.modulate(believed, Demand(duty, "pulse"), relay, 1.0)
+        state, duty = pulse(state, seen, applied, 1.0, 78.0)
+        relay, applied = on_off.modulate(model.path.switching, Demand(min(duty, model.duty_cap), "pulse"), relay, 1.0)
     if state.phase == "failed":
         return None, state.why
-    heater = plant.plate.heater
-    known = learning.Known(
-        plant.liquor_j_per_k,
-        heater.power_w * heater.efficiency,
-        plant.plate.loss_w_per_k,
-        plant.plate.room_c,
-        plant.plate.probes.mash.behind_heater,
-    )
+    known = learning.by_file(plant.plate, plant.liquor_j_per_k)._replace(capacity_j_per_k=plant.liquor_j_per_k)
     found = learning.identify(state.trace, known)
     if isinstance(found, learning.Refused):
         return None, found

@@ -10,12 +10,11 @@ from random import Random
 
 from simple_pid import PID
 
-from controller.core.control import loop as regulator
-from controller.core.control import on_off as modulator
-from controller.core.control import trajectory as ramp
-from controller.core.control.plant_model import figures
+from controller.core.control import loop, on_off, trajectory
+from controller.core.control.heat_path import heat_path
+from controller.core.control.observer import in_mash
+from controller.core.control.plant_model import believed
 from controller.core.nouns import Demand, Measurement, Target
-from controller.core.tick import in_mash
 from controller.settings.tun import Learned
 from tests.regimes.bench.bound import Bound
 from tests.regimes.bench.plants import Plant
@@ -24,26 +23,26 @@ HAND_KP, HAND_KI = 0.25, 0.002  # per K, per K s: full power 4 K below, a minute
 
 
 class Rooms:
-    """ramp, regulator, modulator as the corridor calls them."""
+    """trajectory, loop, on_off as the corridor calls them."""
 
     def __init__(self, plant: Plant, learned: Learned | None = None) -> None:
         self.plate, self.learned = plant.plate, learned
-        self.ramp = ramp.START
-        self.regulator = regulator.START
-        self.modulator = modulator.START
+        self.trajectory = trajectory.START
+        self.loop = loop.START
+        self.on_off = on_off.START
         self.applied = 0.0
 
     def duty(self, target: Target, seen: Measurement, dt: float) -> float:
         """One tick."""
-        believed = figures(self.plate, target, self.learned, self.regulator)
-        self.ramp, setpoint = ramp.shape(believed, target, self.ramp, seen, self.regulator.saturated, dt)
-        self.regulator, demand = regulator.regulate(believed, setpoint, target, seen, self.applied, self.regulator, dt)
-        self.modulator, self.applied = modulator.modulate(believed, demand, self.modulator, dt)
+        model = believed(self.plate, target, self.learned, self.loop.belief)
+        self.trajectory, setpoint = trajectory.shape(model, target, self.trajectory, seen, self.loop.saturated, dt)
+        self.loop, demand = loop.regulate(model, setpoint, target, seen, self.applied, self.loop, dt)
+        self.on_off, self.applied = on_off.modulate(model.path.switching, demand, self.on_off, dt)
         return self.applied
 
     def mash_c(self, seen: Measurement) -> float | None:
         """The reading, less what the heater adds at a probe behind it, as the rest clock of the daemon sees it."""
-        return in_mash(self.plate, self.regulator, False, seen).value_c
+        return in_mash(heat_path(self.plate), False, self.loop.belief, seen).value_c
 
 
 class Step:
@@ -52,7 +51,7 @@ class Step:
     def __init__(self, plant: Plant, kp: float, ki: float) -> None:
         self.pid = PID(kp, ki, 0.0, sample_time=None, output_limits=(0.0, 1.0), time_fn=lambda: 0.0)
         self.plate = plant.plate
-        self.modulator = modulator.START
+        self.on_off = on_off.START
 
     def duty(self, target: Target, seen: Measurement, dt: float) -> float:
         """One tick."""
@@ -61,8 +60,8 @@ class Step:
             return 0.0
         self.pid.set_auto_mode(True, last_output=0.0)
         self.pid.setpoint = target.target_c
-        asked = self.pid(seen.value_c, dt=dt) or 0.0
-        self.modulator, applied = modulator.modulate(figures(self.plate, target), Demand(asked, ""), self.modulator, dt)
+        asked = min(self.pid(seen.value_c, dt=dt) or 0.0, believed(self.plate, target).duty_cap)
+        self.on_off, applied = on_off.modulate(heat_path(self.plate).switching, Demand(asked, ""), self.on_off, dt)
         return applied
 
     def mash_c(self, seen: Measurement) -> float | None:

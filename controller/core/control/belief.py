@@ -1,0 +1,48 @@
+"""What is known of the mash and the tun by now, and how surely?"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+STAGES = 3  # equal lags that stand for a dead time: wort in pipe and bed spreads like tanks in series
+
+
+class Doubt(NamedTuple):
+    """Covariance of (x, l, g, d, r) of kalman.py, upper triangle; units are the products of theirs."""
+
+    xx: float
+    xl: float
+    xg: float
+    xd: float
+    xr: float
+    ll: float
+    lg: float
+    ld: float
+    lr: float
+    gg: float
+    gd: float
+    gr: float
+    dd: float
+    dr: float
+    rr: float
+
+
+class Belief(NamedTuple):
+    """Where the mash is, which heat is on its way, and what this run has shown of the tun beyond its file."""
+
+    reading_c: float | None = None  # temperature where the probe is, by the model
+    arriving: tuple[float, ...] = (0.0,) * (STAGES + 1)  # share of power leaving each lag
+    near: float = 0.0  # share of power that a probe behind the heater feels
+    extra_k_per_s: float = 0.0  # loss beyond the plate's
+    gain: float = 1.0  # heating rate, over the one believed at the start
+    lag: float = 1.0  # lag, over the one believed at the start
+    rise_k: float = 0.0  # probe over the mash at full power, beyond what was believed at the start
+    doubt: Doubt | None = None
+    coming_c: float | None = None  # where the reading ends if from now on heat only covers the loss
+
+    def anew(self) -> Belief:
+        """What is left when the mash is lost sight of? Only what was found of the tun."""
+        return Belief(gain=self.gain, lag=self.lag, rise_k=self.rise_k)
+
+
+NOTHING = Belief()

@@ -1,0 +1,168 @@
+"""Which way does heat take from the heater's terminals to the mash probe, and what does that way hold back and add?
+
+A stirred jacket, an element, a burner under the pot, a heater in the line of a pumped bed, a coil in a bath; the probe
+in the mash or behind the heater. One object says it, made once from the tun file, for the loop, the plan and the water
+run. They ask it and never ask the tun file how the tun is built. The guard goes by pessimistic figures of its own.
+"""
+
+from __future__ import annotations
+
+from math import inf, tanh
+from typing import NamedTuple
+
+from controller.brewing import heat
+from controller.core.control import on_off
+from controller.settings.tun import Tun
+
+# Lag from the heater's terminals to the wort, s, by where the heat goes in: wall mass x heat capacity over film
+# conductance. Common practice has no figures, these are own estimates. In doubt longer: too short a lag overshoots, too
+# long a lag costs only time, and the loop corrects it on the first ramp.
+HEATER_LAG_S = {"element": 15.0, "line": 15.0, "jacket": 45.0}
+LOOP_BATH_DROP_K = 14.0  # K, liquor round a coil over the wort in it at full power: 8 to 20, here the middle (own
+# estimate; the guard takes the most)
+MASH_J_PER_L_K = 2600.0  # of a litre of tun, filled to three quarters with mash at 3 L/kg (arithmetic)
+BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate)
+
+# Time that mixing needs until a probe shows the mean, s (own estimates).
+STIRRED_LAG_S = 20.0  # stirred tuns mix in 1..2 min (common practice): 0.63 of the way in a third of that
+PUMPED_LAG_S = 25.0  # plain liquor mixes by itself; pipes and heater chamber hold some 10 s of flow each
+
+# What a bed of grist between return and outlet does to a pumped tun. With plug flow the outlet shows the mean half a
+# turnover late and, at rest, half a rise too low; with 2..4 well-mixed layers 0.25..0.38 of both (arithmetic).
+LOOP_BED_SHARE = 0.25  # of one turnover: later than in plain liquor
+BELOW_MEAN = 0.25  # of the rise over the heater: the outlet's wort under the mean of the mash at rest
+BELOW_MOST_K = 0.6  # and not more, K at full power, for the plate does not say where in the bed the probe sits
+COIL_BELOW_K = 0.3  # K that a coil's probe may be believed under the mean: a rest begins within 0.5 K of its target
+
+GRIST_RISE = 1.1  # the rise with grist in, over that of the plate: flow falls once grist is in
+LIMIT_ROOM_K = 0.5  # what a probe behind the heater reads stays so far under the hard limit (own proposal: noise,
+# calibration, and the tenths by which the model is off)
+
+
+class Patience(NamedTuple):
+    """For how long is heat waited for that seems to be on its way, and how is it given up?"""
+
+    times: float  # that heat takes to show, by the second belief: so long the ceiling stands all the same
+    gives_k: float  # K that it rises in each further one
+
+
+PATIENCE = Patience(times=2.5, gives_k=0.25)  # own trial: a mash of 17 L lay 0.5 K short for hours
+COIL_PATIENCE = Patience(times=0.5, gives_k=2.0)  # late by itself (own bench: calmer with a second belief, too)
+
+
+class HeatPath(NamedTuple):
+    """The way of the heat in one tun, by its file."""
+
+    switching: on_off.Switching
+    power_w: float  # into the mash at full power, by the plate, efficiency included
+    bath_j_per_k: float  # liquor of a coil or jacket, warmed and cooled with the mash
+    heater_s: float  # how late the heater's heat reaches the wort
+    lag_s: float  # heater to reading in plain liquor, the longest of the lags in a row
+    dead_s: float  # the other lags together: they look like a dead time
+    bed_s: float  # later than that with grist in, because the wort must pass the bed
+    in_stream: bool  # the mash probe sits in the warm stream behind the heater
+    rise_k: float  # such a probe over the mash at full power in plain liquor, by the plate; 0 for one in the mash
+    near_s: float  # how late a probe just behind the heater feels it
+    below_mean_k: float  # wort leaving a pumped bed under the mean of the mash, at full power at rest
+    below_most_k: float  # no more of that is believed at the duty of a rest
+    highest_c: float  # a probe in the stream reads no more than this while heat is steady
+    line_w_per_k: float  # wort past a heater in the line takes so much heat with it; 0 without such a heater
+    patience: Patience
+
+    @property
+    def bath_settles_s(self) -> float:
+        """How long until mash and bath are as warm again after grain has cooled both, s? Two of the bath's lags."""
+        return 2.0 * self.heater_s if self.bath_j_per_k > 0.0 else 0.0
+
+    def passing_s(self, strike: bool) -> float:
+        """How long does the wort take through the bed, as the probe sees it, s? Plain liquor has none to pass."""
+        return 0.0 if strike else self.bed_s
+
+    def flow_s(self, strike: bool) -> float:
+        """Which part of the lags grows when the pump is slow, s? 0 where no bed stands between heater and probe."""
+        passing_s = self.passing_s(strike)
+        return passing_s + PUMPED_LAG_S if passing_s > 0.0 and not self.in_stream else 0.0
+
+    def probe_rise_k(self, strike: bool) -> float:
+        """By how much should the mash probe read above the mash at full power, K? 0 for one in the mash."""
+        return self.rise_k * (1.0 if strike else GRIST_RISE)
+
+    def swing_k(self, strike: bool) -> float:
+        """By how much does the mash probe swing at half duty, from lowest to highest, K? A first-order lag T under a
+        square wave of period w swings by tanh(w / 4 T) of the whole (arithmetic)."""
+        return self.probe_rise_k(strike) * tanh(self.switching.window_s / (4.0 * max(self.near_s, 0.5)))
+
+    def highest_reading_c(self, strike: bool) -> float:
+        """Up to where may the probe read by what the heater adds in the mean, °C? Half of a swing comes on top."""
+        return self.highest_c - 0.5 * self.swing_k(strike)
+
+    def line_rise_k(self, watts: float) -> float | None:
+        """By how much does a heater in the line warm the wort that passes it, K? None where there is none."""
+        return watts / self.line_w_per_k if self.line_w_per_k > 0.0 else None
+
+
+_LAST: list[tuple[Tun, HeatPath]] = []  # the last one: it is the same from second to second
+
+
+def heat_path(tun: Tun) -> HeatPath:
+    """Which way does heat take in this tun?"""
+    for known, path in _LAST:
+        if known is tun:
+            return path
+    path = _made(tun)
+    _LAST[:] = [(tun, path)]
+    return path
+
+
+def _made(tun: Tun) -> HeatPath:
+    """Every question about how the tun is built is asked here."""
+    heater, probe = tun.heater, tun.probes.mash
+    coil, line = heater.place == "coil", heater.place == "line"
+    heater_s = _heater_s(tun)
+    lags = (
+        heater_s + (BURNER_LAG_S if heater.kind == "gas" else 0.0),
+        probe.lag_s,
+        PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S,
+    )
+    return HeatPath(
+        switching=on_off.Switching(
+            duty_cap=heater.duty_cap,
+            window_s=heater.window_s if heater.kind in ("ssr", "contactor") else 0.0,
+            min_on_s=heater.min_on_s,
+            min_off_s=heater.min_off_s,
+            min_fire=heater.min_fire if heater.kind == "gas" else 0.0,
+        ),
+        power_w=heater.power_w * heater.efficiency,
+        bath_j_per_k=heater.bath_j_per_k,
+        heater_s=heater_s,
+        lag_s=max(lags),
+        dead_s=sum(lags) - max(lags),
+        bed_s=_bed_s(tun),
+        in_stream=probe.behind_heater,
+        rise_k=tun.plate_rise_k if probe.behind_heater else 0.0,
+        near_s=heater_s + probe.lag_s,
+        below_mean_k=min(BELOW_MEAN * tun.plate_rise_k, BELOW_MOST_K) if line or coil else 0.0,
+        below_most_k=COIL_BELOW_K if coil else inf,
+        highest_c=tun.guard.hard_limit_c - LIMIT_ROOM_K,
+        line_w_per_k=(tun.flow_l_per_min or 0.0) / 60.0 * heat.WATER if line else 0.0,
+        patience=COIL_PATIENCE if coil else PATIENCE,
+    )
+
+
+def _heater_s(tun: Tun) -> float:
+    """How late does the heater's heat reach the wort, s? Two bodies come together by what lies between them, here full
+    power over the usual drop, over their heat capacities in parallel (arithmetic). A burner's pot is left out."""
+    heater = tun.heater
+    bath, mash = heater.bath_j_per_k, MASH_J_PER_L_K * tun.volume_l
+    if bath <= 0.0:
+        return HEATER_LAG_S[heater.place]
+    bath_s = bath * mash / (bath + mash) * LOOP_BATH_DROP_K / (heater.power_w * heater.efficiency)
+    return max(bath_s, HEATER_LAG_S["jacket"])
+
+
+def _bed_s(tun: Tun) -> float:
+    """How much later does a probe show the mean of the mash because the wort must pass the bed, s?"""
+    flow = tun.flow_l_per_min
+    if tun.mixing != "pump" or tun.stirrer is not None or not flow:
+        return 0.0
+    return LOOP_BED_SHARE * 60.0 * tun.volume_l / flow
