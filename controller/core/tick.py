@@ -9,36 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from controller.core import carry_out, probe, supply
+from controller.core import carry_out, sensing, supply
 from controller.core.control import loop, on_off, trajectory
 from controller.core.control.belief import Belief
 from controller.core.control.heat_path import heat_path
 from controller.core.control.observer import in_mash
-from controller.core.control.plant_model import PlantModel, believed
+from controller.core.control.plant_model import believed
 from controller.core.guard import gate as guard
-from controller.core.guard import liquid
-from controller.core.guard.senses import HEATED, NO_RUN, AtHeater, Own, Probed, Senses
-from controller.core.guard.senses import Run as RunSense
-from controller.core.nouns import (
-    Demand,
-    Event,
-    Inputs,
-    Instant,
-    Measurement,
-    Phase,
-    Presence,
-    RunState,
-    Sample,
-    Setpoint,
-    Target,
-    View,
-)
+from controller.core.nouns import Demand, Event, Inputs, Instant, Measurement, RunState, Setpoint, Target, View
 from controller.core.procedure import estimate, program, resume, settling, wanted, who_moves
-from controller.core.procedure.orders import envelope
-from controller.core.procedure.run import Run, capacity_j_per_k, go, highest_remaining_c
+from controller.core.procedure.run import Run, go
 from controller.core.state import Outcome, State
 from controller.settings.service import Settings
-from controller.settings.tun import Probe, Tun
 
 CHECK_S = 60.0  # checking ends after so long even without good readings
 
@@ -52,61 +34,58 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     was, last_c = state.run.state, state.mash.value_c
     if slept := resume.slept(dt, limit_s, tun.guard.clock_odd_s):
         inputs = inputs._replace(gap_s=max(inputs.gap_s, dt))
-    settled_guard = guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq)
-    state = state if settled_guard is state.guard else state._replace(guard=settled_guard)
-    state, seen, second, outlet = _look(settings, state, now, inputs)
-    mashed = in_mash(heat_path(tun), not state.run.grain_in, state.loop.belief, seen)
-    seen_view = _view(settings, state, now)
-    state, events, replies = carry_out.all_orders(settings, state, now, inputs, mashed, seen_view)
-    run = state.run if slept else _walked(settings, state, seen_view, mashed, now, dt, events)
+    state = state._replace(guard=guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq))
+    state, read = sensing.look(settings, state, now, inputs)
+    mashed = in_mash(heat_path(tun), not state.run.grain_in, state.loop.belief, read.mash)
+    view = sensing.view(settings, state, now)
+    state, events, replies = carry_out.all_orders(settings, state, now, inputs, mashed, view)
+    run = state.run if slept else _walked(settings, state, view, mashed, now, dt, events)
     decided = was is RunState.CHECKING and run.state is not RunState.CHECKING
     target = wanted.target(run, tun)
     stirrer, pump = who_moves.motors(run, now)
-    model = believed(tun, target, settings.learned, state.loop.belief)
-    climbed, setpoint = trajectory.shape(model, target, state.trajectory, seen, state.loop.saturated, dt)
-    outlet_c = outlet.value_c if outlet is not None else None
-    applied = state.guard.line.duty * min(1.0, tun.heater.lease_s / dt) if dt > 0.0 else 0.0  # a lease ends by itself
-    looped, demand = loop.regulate(
-        model, setpoint, target, seen, applied, state.loop, dt, outlet_c, tun.guard.outlet_limit_c
-    )
-    switched, demand = _switched(model, demand, state, dt)
+    state, setpoint, demand = _regulated(settings, state, target, read, dt)
     demand = supply.capped(demand, tun, inputs.supply_w)
-    stir_on_s = state.stir_on_s + dt if stirrer.on else 0.0
-    pump_on_s = state.pump_on_s + dt if pump.on else 0.0
-    senses = _senses(tun, state, run, now, dt, inputs, seen, second, outlet, target, setpoint, stir_on_s, pump_on_s)
-    known = state.guard._replace(need_durable=True) if decided else state.guard
-    gate = guard.check(known, senses, demand)
-    events.extend(gate.events)
+    state = state._replace(
+        stir_on_s=state.stir_on_s + dt if stirrer.on else 0.0, pump_on_s=state.pump_on_s + dt if pump.on else 0.0
+    )
+    senses = sensing.senses(tun, state, run, now, dt, inputs, read, target, setpoint)
+    gate = guard.check(state.guard._replace(need_durable=state.guard.need_durable or decided), senses, demand)
     pending = None if decided else state.pending
     if slept:
         run, pending, said = resume.over_gap(run, pending, last_c, dt, now, limit_s)
         events.extend(said)
-    state = state._replace(
-        now=now,
-        run=run,
-        pending=pending,
-        guard=gate.state,
-        trajectory=climbed,
-        loop=looped,
-        on_off=switched,
-        pump_on_s=pump_on_s,
-        stir_on_s=stir_on_s,
-    )
     return Outcome(
-        state=state,
+        state=state._replace(now=now, run=run, pending=pending, guard=gate.state),
         command=gate.command,
         stirrer=stirrer,
         pump=pump,
-        events=tuple(events),
+        events=(*events, *gate.events),
         replies=(*replies, *gate.replies),
         seen=mashed,
-        second=second,
-        outlet=outlet,
+        second=read.second,
+        outlet=read.outlet,
         target=target,
         setpoint=setpoint,
         demand=demand,
-        view=seen_view,
+        view=view,
     )
+
+
+def _regulated(
+    settings: Settings, state: State, target: Target, read: sensing.Read, dt: float
+) -> tuple[State, Setpoint | None, Demand]:
+    """How much heat is asked for? Setpoint, loop and switch, each a second further."""
+    tun = settings.tun
+    model = believed(tun, target, settings.learned, state.loop.belief)
+    climbed, setpoint = trajectory.shape(model, target, state.trajectory, read.mash, state.loop.saturated, dt)
+    outlet_c = read.outlet.value_c if read.outlet is not None else None
+    applied = state.guard.line.duty * min(1.0, tun.heater.lease_s / dt) if dt > 0.0 else 0.0  # a lease ends by itself
+    looped, demand = loop.regulate(
+        model, setpoint, target, read.mash, applied, state.loop, dt, outlet_c, tun.guard.outlet_limit_c
+    )
+    switched, duty = on_off.modulate(model.path.switching, demand, state.on_off, dt)
+    state = state._replace(trajectory=climbed, loop=looped, on_off=switched)
+    return state, setpoint, demand if duty == demand.duty else Demand(duty, demand.reason)
 
 
 def _walked(
@@ -135,53 +114,6 @@ def _with_found(events: Iterable[Event], belief: Belief) -> Iterator[Event]:
         yield event._replace(data={**(event.data or {}), **found}) if event.kind == "step done" else event
 
 
-# ---------------------------------------------------------------- reading
-
-
-def _look(
-    settings: Settings, state: State, now: Instant, inputs: Inputs
-) -> tuple[State, Measurement, Measurement | None, Measurement | None]:
-    """Every probe's newest samples, judged."""
-    tun, run, delay = settings.tun, state.run, max(0.0, inputs.link.delay_s)
-    probes, jump_k = tun.probes, tun.guard.jump_k
-    heated, begun = run.state in HEATED, run.state not in NO_RUN and run.state is not RunState.CHECKING
-    trust = not heated or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
-    born = begun and probe.reborn(inputs.probe_online, state.mash)
-    mash, seen = probe.look(probes.mash, jump_k, state.mash, inputs.mash, now, delay, trust, strict=begun, born=born)
-    waits = begun and not heated  # what holds heat back now must not be cleared by old readings of another probe
-    second, seen2 = _other(probes.second, jump_k, state.second, inputs.second, now, delay, waits)
-    outlet, seen3 = _other(probes.outlet, 100.0, state.outlet, inputs.outlet, now, delay, waits)
-    state = state._replace(
-        mash=mash,
-        second=second,
-        outlet=outlet,
-        orders=envelope.renew(state.orders, state.boot, now),
-        heater=inputs.heater if inputs.heater is not None else state.heater,
-        level=inputs.level if inputs.level is not None else state.level,
-        flow=inputs.flow if inputs.flow is not None else state.flow,
-    )
-    return state, seen, seen2, seen3
-
-
-def _other(
-    which: Probe | None,
-    jump_k: float,
-    state: probe.ProbeState,
-    samples: tuple[Sample, ...],
-    now: Instant,
-    delay: float,
-    strict: bool,
-) -> tuple[probe.ProbeState, Measurement | None]:
-    if which is None:
-        return state, None
-    return probe.look(which, jump_k, state, samples, now, delay, trust=True, strict=strict)
-
-
-def _view(settings: Settings, state: State, now: Instant) -> View:
-    tun = settings.tun
-    return guard.view(state.guard, tun, now, liquid.flows(tun, state.flow, now))
-
-
 def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Checking ends once the start-up lock is open and the readings are good, or after a minute without them.
 
@@ -200,77 +132,3 @@ def _checked(settings: Settings, run: Run, state: State, seen: Measurement, now:
     run, event = go(run, RunState.IDLE, now, "checks are done; heat stays off until a start")
     events.append(event)
     return run
-
-
-# ---------------------------------------------------------------- towards the guard
-
-
-def _switched(model: PlantModel, demand: Demand, state: State, dt: float) -> tuple[on_off.OnOffState, Demand]:
-    switched, duty = on_off.modulate(model.path.switching, demand, state.on_off, dt)
-    return switched, demand if duty == demand.duty else Demand(duty, demand.reason)
-
-
-def _senses(
-    tun: Tun,
-    state: State,
-    run: Run,
-    now: Instant,
-    dt: float,
-    inputs: Inputs,
-    seen: Measurement,
-    second: Measurement | None,
-    outlet: Measurement | None,
-    target: Target,
-    setpoint: Setpoint | None,
-    stir_on_s: float,
-    pump_on_s: float,
-) -> Senses:
-    """What the guard looks at: raw samples and plate figures, no other room's opinion but the program's target."""
-    course, report, stirrer, pump = run.course, inputs.heater, tun.stirrer, tun.pump
-    stirred = (stirrer is None or not stirrer.required_for_heat or stir_on_s > 0.0) and (
-        pump is None or not pump.required_for_heat or pump_on_s > 0.0
-    )
-    return Senses(
-        tun=tun,
-        now=now,
-        dt=dt,
-        run=RunSense(
-            state=run.state,
-            phase=run.phase,
-            target=target,
-            setpoint_c=setpoint.value_c if setpoint is not None else None,
-            highest_c=highest_remaining_c(run) if run.state in HEATED else None,
-            capacity_j_per_k=(capacity_j_per_k(run) or tun.metal_j_per_k) + tun.heater.bath_j_per_k,
-            run_s=now - run.started_at - run.excluded_s,
-            planned_s=course.planned_s if course is not None else 0.0,
-        ),
-        mash=Probed(seen=seen, raw=inputs.mash, gone=_gone(inputs.probe_online, state.mash, now)),
-        second=_probed(second, inputs.second, _gone(inputs.second_online, state.second, now)),
-        outlet=_probed(outlet, inputs.outlet, _gone(inputs.outlet_online, state.outlet, now)),
-        heater=AtHeater(
-            report=report if report is not None and report.at > now - dt else None,
-            online=inputs.heater_online,
-            level=state.level,
-            flow=state.flow,
-            pump_on_s=pump_on_s,
-            stirred=stirred,
-        ),
-        own=Own(
-            link=inputs.link,
-            late_s=inputs.late_s,
-            gap_s=inputs.gap_s,
-            wall_set_s=inputs.wall_set_s,
-            epoch=state.guard.epoch,
-            epoch_seen=inputs.epoch_seen,
-            disk_ok=inputs.disk.ok,
-            durable_seq=inputs.disk.durable_seq,
-        ),
-    )
-
-
-def _gone(presence: Presence | None, known: probe.ProbeState, now: Instant) -> bool:
-    return presence is not None and probe.gone(presence, known, now)
-
-
-def _probed(seen: Measurement | None, raw: tuple[Sample, ...], gone: bool) -> Probed | None:
-    return None if seen is None else Probed(seen=seen, raw=raw, gone=gone)
