@@ -116,7 +116,7 @@ def known(state: GuardState = OPEN, **changes: Any) -> Known:
     return state.known._replace(**changes)
 
 
-def watch(interlock: Kind, what: Known | None = None, **changes: Any) -> tuple[Kind, Finding | None]:
+def watch(interlock: Kind, what: Known | None = None, /, **changes: Any) -> tuple[Kind, Finding | None]:
     """One tick of one interlock."""
     return interlock.watch(senses(**changes), known() if what is None else what)
 
@@ -147,7 +147,7 @@ def report(seq: int = 50, duty: float = 0.0, **changes: Any) -> HeaterReport:
     return HeaterReport(NOW - 0.5, "b", 1, seq, duty, 9.0)._replace(**changes)
 
 
-def found(interlock: Interlock, what: Known | None = None, **changes: Any) -> Finding | None:
+def found(interlock: Interlock, what: Known | None = None, /, **changes: Any) -> Finding | None:
     """What one tick of one interlock finds."""
     return watch(interlock, what, **changes)[1]
 
@@ -162,9 +162,9 @@ def memory(gate_: gate.Gate, kind: type[Kind]) -> Kind:
     return next(interlock for interlock in gate_.state.interlocks if isinstance(interlock, kind))
 
 
-def trips_in(name: str, state: GuardState = OPEN, **changes: Any) -> set[RunState]:
+def trips_in(name: str, before: GuardState = OPEN, /, **changes: Any) -> set[RunState]:
     """In which states of a run does this tick trip the interlock?"""
-    return {run for run in RunState if name in ids(check(state, **changes, **{"state": run}))}
+    return {run for run in RunState if name in ids(check(before, state=run, **changes))}
 
 
 def told(gate_: gate.Gate) -> list[tuple[str, int | None]]:

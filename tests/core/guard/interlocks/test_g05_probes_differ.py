@@ -100,7 +100,14 @@ def test_where_heat_may_flow_alone() -> None:
 
 @pytest.mark.parametrize(
     ("apart_k", "limit", "there"),
-    [(4.0, 4.0, True), (3.875, 4.0, False), (7.875, 8.0, False), (8.0, 8.0, True), (None, 4.0, False), (9, None, False)],
+    [
+        (4.0, 4.0, True),
+        (3.875, 4.0, False),
+        (7.875, 8.0, False),
+        (8.0, 8.0, True),
+        (None, 4.0, False),
+        (9, None, False),
+    ],
 )
 def test_it_keeps_its_trip(apart_k: float | None, limit: float | None, there: bool) -> None:
     """They still differ at the limit that they passed, in a hold; with a silent probe nobody knows."""

@@ -1,0 +1,88 @@
+"""G24: what ends by itself and comes back, again and again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from controller.core.guard.interlock import Finding
+from controller.core.guard.interlocks.g24_keeps_tripping import INSPECT, KeepsTripping
+from controller.core.nouns import Link, RunState, Switch, Trip
+from tests.core.guard.looks import HEATING, NOW, SEEN, check, having, ids, memory, read, senses
+
+ROW = KeepsTripping.ROW
+TWICE = KeepsTripping((NOW - 1799.0, NOW - 100.0))
+TRIP = Trip("G17", NOW, "late", 3.0, 2.0, "s", 2, latched=False, first_out=True)
+
+CASES: dict[str, tuple[KeepsTripping, Trip, RunState, KeepsTripping, Finding | None]] = {
+    "the third": (TWICE, TRIP, RunState.RUNNING, KeepsTripping(), Finding(ROW, 3.0, 3.0)),
+    "the first": (KeepsTripping(), TRIP, RunState.RUNNING, KeepsTripping((NOW,)), None),
+    "one of just half an hour ago": (
+        KeepsTripping((NOW - 1800.0, NOW - 100.0)), TRIP, RunState.PAUSED, KeepsTripping((NOW - 100.0, NOW)), None,
+    ),
+    "a second of one outage": (TWICE, TRIP._replace(first_out=False), RunState.RUNNING, TWICE, None),
+    "one that latches": (TWICE, TRIP._replace(latched=True), RunState.RUNNING, TWICE, None),
+    "one without heat": (TWICE, TRIP, RunState.IDLE, TWICE, None),
+    "one that latches after three": (
+        KeepsTripping((*TWICE.incidents, NOW - 1.0)), TRIP._replace(latched=True), RunState.RUNNING,
+        KeepsTripping((*TWICE.incidents, NOW - 1.0)), None,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "trip", "state", "after", "expected"), CASES.values(), ids=CASES)
+def test_interruptions_of_half_an_hour(
+    before: KeepsTripping, trip: Trip, state: RunState, after: KeepsTripping, expected: Finding | None
+) -> None:
+    """The third first-out, self-clearing trip of a run within 1,800 s; an older one does not count."""
+    assert before.tripped(trip, senses(state=state)) == (after, expected)
+
+
+def test_the_third_interruption_trips_with_it() -> None:
+    """Both in one tick, the cause first; the count begins anew."""
+    gate = check(having(TWICE), late_s=3.0)
+    assert ids(gate) == ["G17", "G24"]
+    trip = gate.state.trips[1]
+    assert (trip.latched, trip.first_out, trip.value, trip.limit) == (True, False, 3.0, 3.0)
+    assert trip.text == f"Interruption number 3 within half an hour (limit 3). Heat is off. {ROW.do}"
+    assert memory(gate, KeepsTripping) == KeepsTripping()
+    for state in HEATING:
+        assert ids(check(having(TWICE), late_s=3.0, state=state)) == ["G17", "G24"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "tripped"),
+    [({"level": None}, ["G13"]), ({"state": RunState.IDLE, "raw_outlet": read(86.0)}, ["G08"]),
+     ({"late_s": 3.0, "level": Switch(False, NOW)}, ["G13", "G17"])],
+)  # fmt: skip
+def test_latched_and_idle_ones_are_none(changes: dict[str, Any], tripped: list[str]) -> None:
+    """A latched trip waits for a person anyway; what happens without a run is no interruption of one."""
+    gate = check(having(TWICE), **changes)
+    assert (ids(gate), memory(gate, KeepsTripping)) == (tripped, TWICE)
+
+
+def test_one_outage_is_one() -> None:
+    """However many interlocks it trips."""
+    one = check(link=Link(False, NOW))
+    two = check(one.state, now=NOW + 1.0, link=Link(False, NOW), seen=SEEN._replace(age_s=11.0))
+    assert (ids(two), memory(two, KeepsTripping).incidents) == (["G16", "G02"], (NOW,))
+
+
+@pytest.mark.parametrize(
+    ("said", "why"), [(True, ""), (None, INSPECT), ("yes", INSPECT), (False, INSPECT), (1, INSPECT)]
+)
+def test_what_a_person_owes(said: object, why: str) -> None:
+    """That the cause was found, as the truth value alone."""
+    assert KeepsTripping().why_not_clear(said) == why
+
+
+def test_a_restart_keeps_how_old_they_are() -> None:
+    """In the next process' time; an age below zero is none, and what is no list is refused."""
+    kept = KeepsTripping((NOW - 300.0, NOW - 100.0)).keep(NOW)
+    assert kept == {"incident_ages_s": [300.0, 100.0]}
+    assert KeepsTripping().recalled(kept, 500.0) == KeepsTripping((200.0, 400.0))
+    assert TWICE.recalled({}, 500.0) == KeepsTripping()
+    assert KeepsTripping().recalled({"incident_ages_s": [-5.0, 0.5]}, 500.0) == KeepsTripping((500.0, 499.5))
+    with pytest.raises(ValueError, match="no list of ages"):
+        KeepsTripping().recalled({"incident_ages_s": 3.0}, 500.0)
