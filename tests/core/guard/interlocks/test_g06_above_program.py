@@ -124,6 +124,13 @@ def test_a_process_that_has_just_started_is_not_armed() -> None:
     assert found(below, raw=read(75.1, 75.2, 75.3)) == Finding(ROW, 75.3, 75.0)
 
 
+def test_what_is_kept() -> None:
+    """The row ends with one reading below; the last value above is told also in a tick without one."""
+    row = AboveProgram(in_a_row=2, armed=True, worst_c=75.2, highest_c=72.0)
+    assert watch(row, raw=read(70.0))[0].in_a_row == 0
+    assert found(watch(ARMED, raw=read(75.1, 75.2, 75.3))[0], raw=()) == Finding(ROW, 75.3, 75.0)
+
+
 def test_held_the_count_begins_anew() -> None:
     """The highest target is kept; where nothing was counted nothing changes. The same with nothing asked for."""
     counted = AboveProgram(in_a_row=2, since=NOW - 1.0, armed=True, highest_c=72.0)

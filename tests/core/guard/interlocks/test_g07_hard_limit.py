@@ -101,15 +101,47 @@ def test_the_power_on_value_near_the_believed_one_is_true(believed_c: float | No
         assert finding == (Finding(ROW, 85.0, 80.0) if latches else cut(0.0))
 
 
+def fitted(limit_c: float = 80.0, **boils_c: float) -> dict[str, Any]:
+    """A tun whose probes read so much in boiling water, raw."""
+    boiling = {role: Probe(topic="a", raw_boil_c=boil_c) for role, boil_c in boils_c.items()}
+    guard = TUN.guard.model_copy(update={"hard_limit_c": limit_c})
+    return {"tun": TUN.model_copy(update={"probes": PROBES.model_copy(update=boiling), "guard": guard})}
+
+
 @pytest.mark.parametrize(
-    ("boil_c", "raw_c", "expected"),
-    [(98.0, 78.5, cut(78.5 / 0.98)), (98.0, 78.3, None), (102.0, 80.0, cut(0.0))],
+    ("role", "name", "boil_c", "raw_c", "expected"),
+    [
+        (role, name, boil_c, raw_c, expected if by == role else None)
+        for by, name in (("mash", "raw"), ("second", "raw_second"))
+        for role in ("mash", "second")
+        for boil_c, raw_c, expected in ((98.0, 78.5, Finding(ROW, 78.5 / 0.98, 80.0)), (98.0, 78.3, None))
+    ],
 )
-def test_raw_and_corrected_count(boil_c: float, raw_c: float, expected: Finding | None) -> None:
-    """A probe that reads 2 % low is hot as corrected, and one that reads high by its raw value, which only cuts."""
-    for role, name in (("mash", "raw"), ("second", "raw_second")):
-        probes = PROBES.model_copy(update={role: Probe(topic="a", raw_boil_c=boil_c)})
-        assert found(FRESH, tun=TUN.model_copy(update={"probes": probes}), **{name: read(raw_c)}) == expected
+def test_each_probe_is_judged_by_its_own_correction(
+    role: str, name: str, boil_c: float, raw_c: float, expected: Finding | None
+) -> None:
+    """78.5 of a probe that reads 2 % low is over the limit of 80, and no more where it is the other one that does."""
+    assert found(FRESH, **fitted(**{role: boil_c}), **{name: read(raw_c, raw_c)}) == expected
+
+
+def test_a_raw_reading_over_the_limit_cuts() -> None:
+    """81.0 of a probe that reads 2 % high is 79.4: a cut and no trip."""
+    assert found(FRESH, **fitted(mash=102.0), raw=read(81.0, 81.0)) == cut(0.0)
+    assert found(FRESH, **fitted(second=102.0), raw_second=read(81.0, 81.0)) == cut(0.0)
+
+
+def test_a_false_value_at_the_limit_cuts() -> None:
+    """85.0 with a limit of 85 is no reading that could be true, but it is not under the limit either."""
+    finding = found(FRESH, **fitted(85.0), raw=read(85.0, 85.0))
+    assert finding == Finding(ROW, 0.0, 85.0, cut_only=True)
+
+
+@pytest.mark.parametrize("value_c", [63.0, -5.0])
+def test_a_cool_reading_ends_the_row_of_its_probe(value_c: float) -> None:
+    """The lowest value that a thermometer may give is a reading as well; the other probe's row stays."""
+    one = HardLimit(in_a_row=1, second_in_a_row=1)
+    assert watch(one, raw=read(value_c), raw_second=())[0] == HardLimit(second_in_a_row=1)
+    assert watch(one, raw=(), raw_second=read(value_c))[0] == HardLimit(in_a_row=1)
 
 
 def test_one_that_is_not_fitted() -> None:

@@ -365,34 +365,34 @@ def test_over_the_mash_in_a_run() -> None:
 # ---------------------------------------------------------------- by the node's word
 
 FAULTS = [
-    ("outlet hot: 91.9 °C", 91.9, hot(91.9)),
-    ("outlet hot: 92.0 °C", 92.0, hot(92.0, True)),
-    ("the outlet thermometer is silent", None, hot(0.0, False, node_says("the outlet thermometer is silent"))),
-    ("the outlet thermometer is {broken}", 63.0, hot(63.0, False, node_says("the outlet thermometer is (broken)"))),
-    ("outlet", 84.0, hot(84.0, False, node_says("outlet"))),
-    ("E12", 63.0, None),
-    ("", 63.0, None),
+    ("own_limit", 91.9, hot(91.9)),
+    ("own_limit", 92.0, hot(92.0, True)),
+    ("own_probe_silent", None, hot(0.0, False, node_says("F (1)"))),
+    ("own_probe_silent", 63.0, hot(63.0, False, node_says("F (1)"))),
+    ("own_limit", 84.0, hot(84.0, False, node_says("F (1)"))),
+    ("internal", 63.0, None),
+    ("no_liquid", 63.0, None),
     (None, 63.0, None),
 ]
 
 
-@pytest.mark.parametrize(("fault", "outlet_c", "expected"), FAULTS)
-def test_a_fault_of_the_nodes_outlet(fault: str | None, outlet_c: float | None, expected: Finding | None) -> None:
-    """Under heat its word trips, latching as the same thing seen here does; told to be off, it does not."""
-    said = {"raw_outlet": (), "outlet": None, "report": report(50, 0.7, fault=fault, outlet_c=outlet_c)}
+@pytest.mark.parametrize(("code", "outlet_c", "expected"), FAULTS)
+def test_a_fault_of_the_nodes_outlet(code: str | None, outlet_c: float | None, expected: Finding | None) -> None:
+    """Under heat it trips, latching as the same thing seen here does; told to be off, it does not."""
+    fault = {"fault": None if code is None else "F {1}", "fault_code": code}
+    said = {"raw_outlet": (), "outlet": None, "report": report(50, 0.7, **fault, outlet_c=outlet_c)}
     assert found(FRESH, known(line=HOT), **said) == expected
     told_off = found(FRESH, known(line=HOT._replace(off_seq=40)), **said)
     assert told_off == (expected if outlet_c is not None and outlet_c >= 85.0 else None)
 
 
-def test_the_nodes_word_is_in_force_at_its_upper_limit() -> None:
-    """Its fault below this file's own limit, in a tun with another upper limit: latched by its figure."""
+def test_a_fault_of_the_nodes_outlet_at_the_upper_limit() -> None:
+    """Under this file's own limit as well: whether it latches is a matter of the upper one."""
     early = TUN.model_copy(update={"guard": TUN.guard.model_copy(update={"outlet_trip_c": 70.0})})
     for outlet_c, latched in ((69.9, False), (70.0, True)):
-        said = report(50, 0.7, fault="outlet hot", outlet_c=outlet_c)
-        assert found(FRESH, known(line=HOT), tun=early, raw_outlet=(), outlet=None, report=said) == hot(
-            outlet_c, latched, node_says("outlet hot")
-        )
+        said = report(50, 0.7, fault="outlet", fault_code="own_limit", outlet_c=outlet_c)
+        finding = found(FRESH, known(line=HOT), tun=early, raw_outlet=(), outlet=None, report=said)
+        assert finding == hot(outlet_c, latched, node_says("outlet"))
 
 
 # ---------------------------------------------------------------- notes

@@ -10,7 +10,7 @@ import pytest
 from controller.core.guard.heater_line import HeaterLine, node_says
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g15_heater_contradicts import HeaterContradicts
-from controller.core.nouns import NO_FLOW, NO_LIQUID, OUTLET, HeaterReport, RunState
+from controller.core.nouns import HeaterReport, RunState
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import HOT, NOW, OFF, OPEN, check, found, having, known, memory, report, trips_in, watch
 
@@ -90,18 +90,26 @@ def test_in_every_state() -> None:
 # ---------------------------------------------------------------- by its own word
 
 
-@pytest.mark.parametrize(
-    ("fault", "tells"),
-    [("E{12}", True), ("power", True), (NO_LIQUID, False), (NO_FLOW, False), (f"its {OUTLET} is silent", False),
-     ("", False), (None, False)],
-)  # fmt: skip
-def test_a_fault_that_nobody_else_knows(fault: str | None, tells: bool) -> None:
+CODES = {
+    "internal": True,
+    "switch_stuck": True,
+    "no_power": True,
+    None: True,
+    "no_liquid": False,
+    "no_flow": False,
+    "own_limit": False,
+    "own_probe_silent": False,
+}
+
+
+@pytest.mark.parametrize(("code", "tells"), CODES.items())
+def test_a_fault_that_nobody_else_knows(code: str | None, tells: bool) -> None:
     """Under heat it waits for a person, in the node's words; told to be off, or unheard, it is none."""
-    said: dict[str, Any] = {"report": report(50, 0.7, fault=fault)}
-    expected = Finding(ROW, 0.7, 0.0, True, says=node_says(fault or ""), unit="duty")
+    said: dict[str, Any] = {"report": report(50, 0.7, fault="F {1}", fault_code=code)}
+    expected = Finding(ROW, 0.7, 0.0, True, says=node_says("F (1)"), unit="duty")
     assert found(FRESH, known(line=HOT), **said) == (expected if tells else None)
     assert found(FRESH, known(line=TOLD._replace(off_since=NOW)), **said) is None
-    assert found(FRESH, known(line=HOT), report=None) is None
+    assert found(FRESH, known(line=HOT), report=report(50, 0.7, fault="")) is None
 
 
 def test_a_start_is_refused_while_the_heater_node_has_a_fault() -> None:
@@ -111,7 +119,8 @@ def test_a_start_is_refused_while_the_heater_node_has_a_fault() -> None:
     fault = "power with the output off: the switch is stuck"
     for text, accepted in ((fault, False), (None, True)):
         guard = bench.state.guard
-        bench.extra = {"heater": HeaterReport(bench.now + 0.9, "b1", guard.epoch, guard.line.seq, 0.0, 9.0, text)}
+        said = HeaterReport(bench.now + 0.9, "b1", guard.epoch, guard.line.seq, 0.0, 9.0, text)
+        bench.extra = {"heater": said}
         bench.step()
         bench.extra = {}
         bench.start(course(leg("beta", 63.0, 600.0), grist_kg=0))
