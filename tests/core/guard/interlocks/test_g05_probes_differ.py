@@ -9,7 +9,9 @@ import pytest
 
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g05_probes_differ import ProbesDiffer
-from controller.core.nouns import Measurement, RunState, Trip
+from controller.core.nouns import Measurement, Reading, RunState, Trip
+from controller.settings.tun import Probe, Probes
+from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import (
     BLOCKED,
     HEATING,
@@ -118,6 +120,32 @@ def test_it_keeps_its_trip(apart_k: float | None, limit: float | None, there: bo
     )
 
 
+def test_they_cannot_be_cleared_while_they_differ() -> None:
+    """The whole core, a second probe that drifts 9 K away: 4.1 K apart they still differ, 3.9 K they do not."""
+    probes = Probes(mash=Probe(topic="p/mash"), second=Probe(topic="p/second"))
+    bench, off_k = Bench(settings(probes=probes), mash_c=62.0), 0.0
+
+    def go(seconds: int, k_per_s: float = 0.0) -> None:
+        nonlocal off_k
+        for _ in range(seconds):
+            off_k += k_per_s
+            bench.extra = {"second": (Reading(bench.mash_c + off_k, bench.now + 0.8, bench.seq + 1),)}
+            bench.step()
+
+    go(20)
+    bench.start(course(leg("beta", 63.0, 7200.0), grist_kg=0))
+    go(100)
+    go(90, 0.1)
+    go(140)
+    assert [trip.id for trip in bench.state.guard.trips] == ["G05"]
+    go(49, -0.1)
+    go(5)
+    assert not bench.clear("G05").accepted
+    go(2, -0.1)
+    go(5)
+    assert bench.clear("G05").accepted
+
+
 # ---------------------------------------------------------------- notes
 
 
@@ -157,3 +185,22 @@ def test_a_second_probe_that_is_not_missed() -> None:
     assert told(check(OPEN._replace(started_at=NOW - 60.1), second=never)) == [("second", 2)]
     assert told(check(second=None)) == []
     assert {run for run in RunState if told(check(state=run, second=never))} == HEATING
+
+
+def test_a_second_probe_that_falls_silent_in_a_run() -> None:
+    """The whole core: one that stops speaking in a rest is told after a minute, and its return ends the note."""
+    probes = Probes(mash=Probe(topic="p/mash"), second=Probe(topic="p/second"))
+    bench = Bench(settings(probes=probes), mash_c=50.0)
+
+    def step(speaks: bool) -> list[str]:
+        bench.extra = {"second": (Reading(bench.mash_c, bench.now + 0.8, bench.seq),)} if speaks else {}
+        bench.step()
+        return [note.key for note in bench.state.guard.noted.now]
+
+    for _ in range(20):
+        step(True)
+    bench.start(course(leg("rest", 63.0, 600.0)))
+    assert [step(True) for _ in range(30)] == [[]] * 30
+    assert bench.state.run.state is RunState.RUNNING
+    assert [step(False) for _ in range(70)].index(["second"]) == 59  # a reading arrives 0.2 s before its tick
+    assert step(True) == []

@@ -262,20 +262,6 @@ def test_a_short_incident_counts_from_its_hot_reading() -> None:
     assert [latches(after, NOW + s) for s in (60.0, 60.1)] == [False, True]
 
 
-def test_one_that_gets_worse_waits_for_a_person() -> None:
-    """At 86 °C it ends by itself; at 93 °C it latches, with the new figure, and is told in other words."""
-    mild = check(raw_outlet=read(86.0))
-    over_mash = mild.state.trips[0]._replace(limit=12.0, text="20 K over the mash")  # another rule of the same trip
-    worse = check(mild.state._replace(trips=(over_mash,), need_durable=False), now=NOW + 1.0, raw_outlet=read(93.0))
-    trip = worse.state.trips[0]
-    assert (trip.id, trip.latched, trip.value, trip.limit, worse.state.need_durable) == ("G08", True, 93.0, 85.0, True)
-    said = [e for e in worse.events if e.kind in ("trip", "latched")]
-    assert [(e.kind, e.id, e.value, e.latched, e.first_out) for e in said] == [("latched", "G08", 93.0, True, False)]
-    assert "93.0 °C" in trip.text and "93.0 °C" in said[0].text and said[0].text.endswith("It now waits for a person")
-    same = check(worse.state, now=NOW + 2.0, raw_outlet=read(94.0))
-    assert [e for e in same.events if e.kind in ("trip", "latched")] == []
-
-
 # ---------------------------------------------------------------- over the mash
 
 PUMPED = TUN.model_copy(update={"flow_l_per_min": 12.0})  # 6 K at full power
