@@ -85,6 +85,13 @@ def test_rows_of_off_and_on_in_the_guard() -> None:
         assert (gate.state.line.off_seq, gate.state.line.off_since) == (62, NOW + 1.0)
 
 
+def test_before_anything_was_sent() -> None:
+    """A line that has just been opened is off, in the row of OFFs that begins with its first command."""
+    line = HeaterLine()
+    assert (line.seq, line.duty, line.acked_seq, line.off_seq, line.off_since, line.fault) == (0, 0.0, -1, 0, 0.0, "")
+    assert not line.heats and not line.off
+
+
 def test_how_long_it_was_silent() -> None:
     """As old as the command that was answered; a day where none ever was."""
     assert (OLD.silent_s(NOW), HeaterLine().silent_s(NOW)) == (10.0, 86_400.0)

@@ -77,6 +77,12 @@ def test_all_under(samples: tuple[Sample, ...], probe: Probe, under: bool) -> No
     assert readings.all_under(samples, probe, 80.0) is under
 
 
+@pytest.mark.parametrize(("limit_c", "under"), [(100.5, True), (100.0, False)])
+def test_just_at_the_limit_as_corrected_is_not_under(limit_c: float, under: bool) -> None:
+    """98 of a probe that reads 98 in boiling water is 100."""
+    assert readings.all_under(read(98.0), LOW, limit_c) is under
+
+
 @pytest.mark.parametrize(
     ("samples", "over"),
     [((), False), (read(79.9), False), (read(63.0, 80.0), True), (read(nan), True), (read(inf), True), (TEXT, False)],

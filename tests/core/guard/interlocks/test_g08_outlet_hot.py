@@ -54,6 +54,7 @@ RAW: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "under the upper limit": ({"raw_outlet": read(91.9)}, hot(91.9)),
     "at the upper limit": ({"raw_outlet": read(92.0)}, hot(92.0, True)),
     "one of several": ({"raw_outlet": read(63.0, 91.0, 63.0)}, hot(91.0)),
+    "the hottest of several": ({"raw_outlet": read(86.0, 91.0, 87.0)}, hot(91.0)),
     "the hottest that can be": ({"raw_outlet": read(105.0), "outlet": REFUSED}, hot(105.0, True)),
     "beyond": ({"raw_outlet": read(105.1), "outlet": REFUSED}, hot(105.1, True, WILD)),
     "as corrected": ({"raw_outlet": read(83.3), "tun": LOW}, hot(83.3 / 0.98)),
