@@ -9,10 +9,11 @@ import pytest
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g13_no_liquid import NoLiquid
-from controller.core.nouns import RunState, Switch, Trip
+from controller.core.nouns import Phase, RunState, Switch, Trip
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import (
     BASE,
+    BLOCKED,
     HEATING,
     HOT,
     NOW,
@@ -79,6 +80,14 @@ def test_by_the_switches(changes: dict[str, Any], expected: Finding | None) -> N
     """False cuts, silence past 10 s cuts, at 10 s not yet; flow counts where it is asked for and should be there. A
     restart in which the pump does not bring it back is no silent wait; the level has its turn once the run goes on."""
     assert found(FRESH, **changes) == expected
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_in_every_phase(phase: Phase) -> None:
+    """In a ramp as in a rest, and while something is added: liquid always, flow wherever heat is asked for."""
+    assert found(FRESH, phase=phase, level=LOST) == dry(0.0)
+    assert found(FRESH, phase=phase, flow=LOST) == still(0.0)
+    assert found(FRESH, phase=phase, flow=LOST, target=BLOCKED) is None
 
 
 def test_where_liquid_and_flow_are_asked_for() -> None:
