@@ -10,17 +10,7 @@ from controller.core.guard.interlock import Finding, Interlock, Known
 from controller.core.guard.registry import ALL
 from controller.core.guard.senses import AtHeater, Own, Probed, Run, Senses
 from controller.core.guard.state import Evidence, GuardState
-from controller.core.nouns import (
-    Demand,
-    HeaterReport,
-    Link,
-    Measurement,
-    Phase,
-    Reading,
-    RunState,
-    Switch,
-    Target,
-)
+from controller.core.nouns import Demand, HeaterReport, Link, Measurement, Phase, Reading, RunState, Switch, Target
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput
 from tests.core.bench import tun
 
@@ -65,14 +55,7 @@ BASE = Senses(
         stirred=True,
     ),
     own=Own(
-        link=Link(True, 0.0),
-        late_s=0.0,
-        gap_s=0.0,
-        wall_set_s=0.0,
-        epoch=1,
-        epoch_seen=1,
-        disk_ok=True,
-        durable_seq=10,
+        link=Link(True, 0.0), late_s=0.0, gap_s=0.0, wall_set_s=0.0, epoch=1, epoch_seen=1, disk_ok=True, durable_seq=10
     ),
 )
 SENT = tuple((seq, NOW - 51.0 + seq) for seq in range(20, 51))  # a command a second

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.guard import requalify
 from controller.core.guard.heater_line import SENT_KEPT, HeaterLine, node_says
-from controller.core.nouns import HeaterReport, RunState
-from tests.core.guard.looks import BASE, NOW, OFF, OPEN, SENT, check, duty, report
+from controller.core.nouns import HeaterReport
+from tests.core.guard.looks import NOW, OFF, SENT, check, duty, report
 
 NEVER = HeaterLine(sent=SENT)
 AT_30 = OFF._replace(acked_seq=30, acked_at=NOW - 21.0)
@@ -46,13 +45,6 @@ def test_an_answer_to_what_was_never_sent_opens_nothing() -> None:
     assert (duty(gate), gate.state.line.acked_seq) == (0.5, 49)
 
 
-@pytest.mark.parametrize(("epoch", "epoch_seen", "acked_seq"), [(7, 6, 50), (1, 6, 49), (1, 0, 50)])
-def test_a_number_just_taken_counts_in_the_same_tick(epoch: int, epoch_seen: int, acked_seq: int) -> None:
-    """While checking, the heater's answer to the new epoch is an answer at once; to the old one it is none any more."""
-    gate = check(state=RunState.CHECKING, epoch_seen=epoch_seen, report=report(epoch=epoch))
-    assert gate.state.line.acked_seq == acked_seq
-
-
 @pytest.mark.parametrize(
     ("before", "off_seq", "asked", "after", "since"),
     [(0.0, 0, 0.5, -1, 0.0), (0.0, 0, 0.0, 0, 0.0), (0.5, 1, 0.0, 61, NOW), (0.5, -1, 0.0, 61, NOW),
@@ -73,16 +65,6 @@ def test_so_many_commands_are_remembered() -> None:
         line = line.gave(0.0, float(n))
     assert line.sent == tuple((n + 1, float(n)) for n in range(100 - SENT_KEPT - 1, 100))
     assert len(line.sent) == 32
-
-
-def test_rows_of_off_and_on_in_the_guard() -> None:
-    """The first OFF of a row is remembered; heat forgets it; a later OFF of the same row changes nothing."""
-    on = check()
-    assert (on.state.line.off_seq, on.state.line.duty, on.state.line.seq) == (-1, 0.5, 61)
-    off = check(on.state, 0.0, now=NOW + 1.0)
-    more = check(off.state, 0.0, now=NOW + 2.0)
-    for gate in (off, more):
-        assert (gate.state.line.off_seq, gate.state.line.off_since) == (62, NOW + 1.0)
 
 
 def test_before_anything_was_sent() -> None:
@@ -111,12 +93,3 @@ def test_says_off(line: HeaterLine, says: bool) -> None:
 def test_the_nodes_words_are_told_as_they_are() -> None:
     """Braces in them take no part in the sentence."""
     assert node_says("E{12}").format(value=1.0) == "The heater node's own fault: E(12). Heat is off."
-
-
-def test_no_heat_while_a_fault_stands() -> None:
-    """The node's word that it is off is not enough: the fault must be gone, and that is said."""
-    state = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW - 20.0))
-    assert requalify.qualify(state, BASE).evidence.qualified
-    faulty = state._replace(line=state.line._replace(fault="no liquid"))
-    assert not requalify.qualify(faulty, BASE).evidence.qualified
-    assert requalify.lacks(faulty, BASE).startswith("the heater node to be free of its own fault (no liquid).")

@@ -259,16 +259,3 @@ def test_a_reading_settles_a_retained_word() -> None:
     bench = running()
     say(bench, 60, 0.2, probe_online=Presence(False, bench.now + 0.5, retained=True))
     assert runs(bench)
-
-
-def test_it_cannot_be_cleared_while_it_is_there() -> None:
-    """In a hold as in a run: refused while nothing is read, accepted a few seconds after it is."""
-    bench = running()
-    bench.extra, bench.probe = {}, False
-    bench.run(960)
-    assert tripped(bench) == ["G02"] and bench.state.guard.trips[0].latched
-    reply = bench.clear("G02")
-    assert not reply.accepted and "G02: its cause is still there" in reply.reason
-    bench.probe = True
-    bench.run(5)
-    assert bench.clear("G02").accepted

@@ -69,12 +69,7 @@ def test_it_goes_on_from_tick_to_tick() -> None:
 
 @pytest.mark.parametrize(
     ("raw", "after_s", "expected"),
-    [
-        ((), 2.0, None),
-        ((75.2,), 1.9, None),
-        ((75.2,), 2.0, Finding(ROW, 75.2, 75.0)),
-        ((75.0, 75.2), 2.0, None),
-    ],
+    [((), 2.0, None), ((75.2,), 1.9, None), ((75.2,), 2.0, Finding(ROW, 75.2, 75.0)), ((75.0, 75.2), 2.0, None)],
 )
 def test_two_readings_in_two_seconds(raw: tuple[float, ...], after_s: float, expected: Finding | None) -> None:
     """Two in a row that span 2 s do as well as three; one does not, nor do two within 1.9 s, nor after one below."""

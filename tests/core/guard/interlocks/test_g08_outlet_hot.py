@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import inf, nan
 from typing import Any
 
@@ -11,7 +12,8 @@ from controller.core.guard import plate
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g08_outlet_hot import OVER, WILD, OutletHot
-from controller.core.nouns import HeaterReport, Reading, RunState
+from controller.core.guard.state import GuardState
+from controller.core.nouns import Reading, RunState
 from controller.settings.tun import Output, Probe, Probes
 from tests.core.bench import Bench, course, leg, settings, tun
 from tests.core.guard.looks import (
@@ -136,10 +138,7 @@ def test_it_is_cool_again_five_degrees_below() -> None:
         assert (finding is not None, after.hot_c is not None, after.heard_at) == (stands, stands, now)
     after, finding = tick(after, now + 1.0, node_c=85.0)
     assert finding == hot(85.0)
-    assert tick(after, now + 2.0, node_c=80.0) == (
-        OutletHot(80.0, after.hot_at, now + 2.0),
-        Finding(ROW, 80.0, 85.0),
-    )
+    assert tick(after, now + 2.0, node_c=80.0) == (OutletHot(80.0, after.hot_at, now + 2.0), Finding(ROW, 80.0, 85.0))
     assert tick(after, now + 2.0, node_c=79.9) == (OutletHot(None, (*after.hot_at, now + 2.0), now + 2.0), None)
 
 
@@ -195,47 +194,36 @@ def test_silence_does_not_cool() -> None:
     assert tick(cool, NOW + 1.0) == (cool, None)
 
 
+def held(outlet_c: Callable[[int], float | None], seconds: int) -> list[GuardState]:
+    """The whole guard, second by second, from a run that trips into its hold; None: nothing is heard from there."""
+    states = [OPEN]
+    for n in range(seconds):
+        now, out_c = NOW + n, outlet_c(n)
+        changes: dict[str, Any] = {
+            "now": now,
+            "seen": SEEN._replace(at=now - 0.5, good_since=0.0),
+            "report": report(states[-1].line.seq, at=now - 0.5),
+            "state": RunState.RUNNING if n < 2 else RunState.HELD,
+            "raw_outlet": () if out_c is None else read(out_c),
+            "outlet": SEEN._replace(value_c=out_c, fresh=out_c is not None),
+        }
+        states.append(check(states[-1], **changes, raw=(), raw_second=()).state)
+    return states[1:]
+
+
 def test_one_that_falls_silent_waits_for_a_person() -> None:
     """The trip never ends by itself: not at 15 min of silence, nor a minute after."""
-    state, unheard = OPEN, SEEN._replace(raw_c=None, value_c=None, fresh=False)
-    for n in range(1000):
-        gate = check(
-            state,
-            now=NOW + n,
-            seen=SEEN._replace(at=NOW + n - 0.5, good_since=0.0),
-            outlet=SEEN if n == 0 else unheard,
-            report=HeaterReport(NOW + n - 0.5, "b", 1, state.line.seq, 0.0, 9.0),
-            state=RunState.RUNNING if n < 2 else RunState.HELD,
-            raw=(Reading(63.0, NOW + n - 0.5, n),),
-            raw_second=(),
-            raw_outlet=read(86.0) if n == 0 else (),
-        )
-        state = gate.state
-        assert ids(gate) == ["G08"], n
-    assert state.trips[0].latched
-    assert state.evidence.qualified
-    assert dict(state.gone)["G08"] == NOW + 901.0
+    states = held(lambda n: 86.0 if n == 0 else None, 1000)
+    assert all([trip.id for trip in state.trips] == ["G08"] for state in states)
+    assert states[-1].trips[0].latched
+    assert states[-1].evidence.qualified
+    assert dict(states[-1].gone)["G08"] == NOW + 901.0
 
 
 def test_one_that_cools_gives_the_heat_back() -> None:
     """Above 80 °C the trip stays, below it ends where it is a minute old."""
-    state, ended = OPEN, []
-    for n in range(200):
-        out_c = 86.0 if n == 0 else 83.0 if n < 100 else 79.0
-        gate = check(
-            state,
-            now=NOW + n,
-            seen=SEEN._replace(at=NOW + n - 0.5, good_since=0.0),
-            outlet=SEEN._replace(value_c=out_c),
-            report=HeaterReport(NOW + n - 0.5, "b", 1, state.line.seq, 0.0, 9.0),
-            state=RunState.RUNNING if n < 2 else RunState.HELD,
-            raw=(),
-            raw_second=(),
-            raw_outlet=read(out_c),
-        )
-        state = gate.state
-        ended += [] if state.trips else [n]
-    assert ended[0] == 100
+    states = held(lambda n: 86.0 if n == 0 else 83.0 if n < 100 else 79.0, 200)
+    assert [bool(state.trips) for state in states].index(False) == 100
 
 
 def latches(before: OutletHot, now: float) -> bool | None:
@@ -288,15 +276,10 @@ def test_far_over_the_mash() -> None:
     assert over(BEGAN, NOW + 3.0, 74.0) == (FRESH, None)
 
 
-NOT_WATCHED: dict[str, dict[str, Any]] = {
-    "no pump": {"tun": PUMPED.model_copy(update={"pump": None})},
-    "no outlet probe": {"outlet": None},
-    "no outlet reading": {"outlet": SEEN._replace(value_c=None)},
-    "no mash reading": {"seen": SEEN._replace(value_c=None)},
-}
+NO_PUMP, UNREAD = {"tun": PUMPED.model_copy(update={"pump": None})}, SEEN._replace(value_c=None)
 
 
-@pytest.mark.parametrize("changes", NOT_WATCHED.values(), ids=NOT_WATCHED)
+@pytest.mark.parametrize("changes", [NO_PUMP, {"outlet": None}, {"outlet": UNREAD}, {"seen": UNREAD}])
 def test_over_the_mash_is_not_watched(changes: dict[str, Any]) -> None:
     """Without a pump, or one of the two readings, it is forgotten."""
     for before in (BEGAN, FRESH):
@@ -351,16 +334,12 @@ def test_over_the_mash_in_a_run() -> None:
 
 # ---------------------------------------------------------------- by the node's word
 
+TEXT = node_says("F (1)")
 FAULTS = [
-    ("own_limit", 91.9, hot(91.9)),
-    ("own_limit", 92.0, hot(92.0, True)),
-    ("own_probe_silent", None, hot(0.0, False, node_says("F (1)"))),
-    ("own_probe_silent", 63.0, hot(63.0, False, node_says("F (1)"))),
-    ("own_limit", 84.0, hot(84.0, False, node_says("F (1)"))),
-    ("internal", 63.0, None),
-    ("no_liquid", 63.0, None),
-    (None, 63.0, None),
-]
+    ("own_limit", 91.9, hot(91.9)), ("own_limit", 92.0, hot(92.0, True)), ("own_limit", 84.0, hot(84.0, False, TEXT)),
+    ("own_probe_silent", None, hot(0.0, False, TEXT)), ("own_probe_silent", 63.0, hot(63.0, False, TEXT)),
+    ("internal", 63.0, None), ("no_liquid", 63.0, None), (None, 63.0, None),
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("code", "outlet_c", "expected"), FAULTS)
@@ -373,13 +352,13 @@ def test_a_fault_of_the_nodes_outlet(code: str | None, outlet_c: float | None, e
     assert told_off == (expected if outlet_c is not None and outlet_c >= 85.0 else None)
 
 
-def test_a_fault_of_the_nodes_outlet_at_the_upper_limit() -> None:
+@pytest.mark.parametrize(("outlet_c", "latched"), [(69.9, False), (70.0, True)])
+def test_a_fault_of_the_nodes_outlet_at_the_upper_limit(outlet_c: float, latched: bool) -> None:
     """Under this file's own limit as well: whether it latches is a matter of the upper one."""
     early = TUN.model_copy(update={"guard": TUN.guard.model_copy(update={"outlet_trip_c": 70.0})})
-    for outlet_c, latched in ((69.9, False), (70.0, True)):
-        said = report(50, 0.7, fault="outlet", fault_code="own_limit", outlet_c=outlet_c)
-        finding = found(FRESH, known(line=HOT), tun=early, raw_outlet=(), outlet=None, report=said)
-        assert finding == hot(outlet_c, latched, node_says("outlet"))
+    said = report(50, 0.7, fault="F {1}", fault_code="own_limit", outlet_c=outlet_c)
+    finding = found(FRESH, known(line=HOT), tun=early, raw_outlet=(), outlet=None, report=said)
+    assert finding == hot(outlet_c, latched, TEXT)
 
 
 # ---------------------------------------------------------------- notes

@@ -10,7 +10,6 @@ from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g13_no_liquid import NoLiquid
 from controller.core.nouns import Phase, RunState, Switch, Trip
-from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import (
     BASE,
     BLOCKED,
@@ -173,19 +172,3 @@ def test_it_keeps_its_trip(changes: dict[str, Any], expected: Finding | None) ->
     trip = Trip("G13", NOW - 70.0, "dry", 1.0, 10.0, "s", 1, True, True)
     running = senses(**changes, state=RunState.RUNNING)
     assert FRESH.still_there(trip, running, known(line=HOT)) == expected
-
-
-def test_it_cannot_be_cleared_while_it_is_there() -> None:
-    """In a hold as in a run: refused while the tun is empty, accepted a few seconds after it is not."""
-    bench = Bench(settings(), mash_c=61.0)
-    bench.until("idle")
-    bench.start(course(leg("beta", 63.0, 7200.0), grist_kg=0))
-    bench.run(100)
-    bench.level = False
-    bench.run(70)
-    assert [trip.latched for trip in bench.state.guard.trips] == [True]
-    reply = bench.clear("G13")
-    assert not reply.accepted and "G13: its cause is still there" in reply.reason
-    bench.level = True
-    bench.run(5)
-    assert bench.clear("G13").accepted

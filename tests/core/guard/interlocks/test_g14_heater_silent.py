@@ -116,35 +116,13 @@ def test_a_delay_that_is_no_number_is_too_long() -> None:
     assert found(BROKER, link=Link(True, 0.0, nan)) is not None
 
 
-# ---------------------------------------------------------------- in a run
-
-
-def running() -> Bench:
-    """A run that heats."""
+def test_a_reconnect_between_two_ticks_is_seen() -> None:
+    """Up before and up now, but another connection: heat waits for 10 s and for good readings, and nothing trips."""
     bench = Bench(settings(), mash_c=58.0)
     bench.until("idle")
     bench.start(course(leg("beta", 66.0, 7200.0), grist_kg=0))
     bench.run(100)
     assert bench.duty > 0.0
-    return bench
-
-
-def test_a_silent_node_cannot_be_cleared() -> None:
-    """In a hold as in a run: refused while it is silent, accepted a few seconds after it is not."""
-    bench = running()
-    bench.heater = False
-    bench.run(960)
-    assert [(trip.id, trip.latched) for trip in bench.state.guard.trips] == [("G14", True)]
-    reply = bench.clear("G14")
-    assert not reply.accepted and "G14: its cause is still there" in reply.reason
-    bench.heater = True
-    bench.run(5)
-    assert bench.clear("G14").accepted
-
-
-def test_a_reconnect_between_two_ticks_is_seen() -> None:
-    """Up before and up now, but another connection: heat waits for 10 s and for good readings, and nothing trips."""
-    bench = running()
     bench.extra = {"link": Link(True, bench.now + 0.5)}
     before = len(bench.log)
     bench.run(30)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
 
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g24_keeps_tripping import INSPECT, KeepsTripping
-from controller.core.nouns import Link, RunState, Switch, Trip
-from tests.core.guard.looks import HEATING, NOW, SEEN, check, having, ids, memory, read, senses
+from controller.core.nouns import RunState, Trip
+from tests.core.guard.looks import HEATING, NOW, check, having, ids, memory, senses
 
 ROW = KeepsTripping.ROW
 TWICE = KeepsTripping((NOW - 1799.0, NOW - 100.0))
@@ -49,24 +47,6 @@ def test_the_third_interruption_trips_with_it() -> None:
     assert memory(gate, KeepsTripping) == KeepsTripping()
     for state in HEATING:
         assert ids(check(having(TWICE), late_s=3.0, state=state)) == ["G17", "G24"]
-
-
-@pytest.mark.parametrize(
-    ("changes", "tripped"),
-    [({"level": None}, ["G13"]), ({"state": RunState.IDLE, "raw_outlet": read(86.0)}, ["G08"]),
-     ({"late_s": 3.0, "level": Switch(False, NOW)}, ["G13", "G17"])],
-)  # fmt: skip
-def test_latched_and_idle_ones_are_none(changes: dict[str, Any], tripped: list[str]) -> None:
-    """A latched trip waits for a person anyway; what happens without a run is no interruption of one."""
-    gate = check(having(TWICE), **changes)
-    assert (ids(gate), memory(gate, KeepsTripping)) == (tripped, TWICE)
-
-
-def test_one_outage_is_one() -> None:
-    """However many interlocks it trips."""
-    one = check(link=Link(False, NOW))
-    two = check(one.state, now=NOW + 1.0, link=Link(False, NOW), seen=SEEN._replace(age_s=11.0))
-    assert (ids(two), memory(two, KeepsTripping).incidents) == (["G16", "G02"], (NOW,))
 
 
 @pytest.mark.parametrize(
