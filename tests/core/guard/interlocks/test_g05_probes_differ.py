@@ -169,22 +169,17 @@ def test_a_silent_second_probe() -> None:
     assert check(gate.state, now=NOW + 1.0).state.noted.now == ()
 
 
-def test_a_second_probe_that_is_gone_is_noted_at_once() -> None:
-    """Instead of after a minute of silence."""
-    gate = check(gone=["second"])
-    assert (told(gate), ids(gate)) == ([("second", 2)], [])
-    assert gate.state.noted.now[0].text.startswith(
-        "The second mash probe's presence topic says that it is gone. Whether the probes"
-    )
-
-
-def test_a_second_probe_that_is_not_missed() -> None:
-    """A process counts from its own beginning; without heat, or without that probe in the file, nothing is said."""
+def test_when_a_second_probe_is_missed() -> None:
+    """A process counts from its own beginning; one that is gone is noted at once, without a trip. Without heat, or
+    without that probe in the file, nothing is said."""
     never = SEEN._replace(value_c=None, at=None, age_s=inf, fresh=False)
     assert told(check(OPEN._replace(started_at=NOW - 60.0), second=never)) == []
     assert told(check(OPEN._replace(started_at=NOW - 60.1), second=never)) == [("second", 2)]
-    assert told(check(second=None)) == []
     assert {run for run in RunState if told(check(state=run, second=never))} == HEATING
+    assert told(check(second=None)) == []
+    gone = check(gone=["second"])
+    assert (told(gone), ids(gone)) == ([("second", 2)], [])
+    assert "presence topic says that it is gone. Whether the probes" in gone.state.noted.now[0].text
 
 
 def test_a_second_probe_that_falls_silent_in_a_run() -> None:
