@@ -47,8 +47,6 @@ def hot(value_c: float, latched: bool = False, says: str = "") -> Finding:
     return Finding(ROW, value_c, 85.0, latched, says=says)
 
 
-# ---------------------------------------------------------------- its limit
-
 RAW: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "under": ({"raw_outlet": read(84.9)}, None),
     "at the limit, where the filter refuses it": ({"raw_outlet": read(85.0), "outlet": REFUSED}, hot(85.0)),
@@ -320,8 +318,6 @@ def test_a_fault_of_the_nodes_outlet_at_the_upper_limit(outlet_c: float, latched
     finding = found(FRESH, known(line=HOT), tun=early, raw_outlet=(), outlet=None, report=said)
     assert finding == hot(outlet_c, latched, TEXT)
 
-
-# ---------------------------------------------------------------- notes
 
 SILENT = SEEN._replace(age_s=60.1, value_c=None, fresh=False)
 
