@@ -9,7 +9,7 @@ import pytest
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g23_run_too_long import HEATED_LONG, RunTooLong
 from controller.core.nouns import RunState
-from tests.core.guard.looks import HEATING, HOT, OFF, check, found, having, known, memory, trips_in, watch
+from tests.core.guard.looks import HEATING, HOT, NOW, OFF, check, found, having, known, memory, trips_in, watch
 
 FRESH, ROW = RunTooLong(), RunTooLong.ROW
 LONG = Finding(ROW, 57_601.0, 57_600.0, says=HEATED_LONG)
@@ -70,3 +70,9 @@ def test_each_run_has_its_own_time(before: RunTooLong) -> None:
     """With none on, both begin anew; in a hold, neither."""
     assert before.next_run() == FRESH
     assert memory(check(having(before), state=RunState.HELD), RunTooLong) == before
+
+
+def test_it_outlasts_the_process() -> None:
+    """What the run had of heat, and what a person gave it, counts on after a restart."""
+    kept = RunTooLong(heat_on_s=9.0, longer_s=3600.0)
+    assert (kept.keep(), kept.recalled(NOW)) == (kept, kept)

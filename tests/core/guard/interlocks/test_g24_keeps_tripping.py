@@ -57,12 +57,8 @@ def test_what_a_person_owes(said: object, why: str) -> None:
     assert KeepsTripping().why_not_clear(said) == why
 
 
-def test_a_restart_keeps_how_old_they_are() -> None:
-    """In the next process' time; an age below zero is none, and what is no list is refused."""
-    kept = KeepsTripping((NOW - 300.0, NOW - 100.0)).keep(NOW)
-    assert kept == {"incident_ages_s": [300.0, 100.0]}
-    assert KeepsTripping().recalled(kept, 500.0) == KeepsTripping((200.0, 400.0))
-    assert TWICE.recalled({}, 500.0) == KeepsTripping()
-    assert KeepsTripping().recalled({"incident_ages_s": [-5.0, 0.5]}, 500.0) == KeepsTripping((500.0, 499.5))
-    with pytest.raises(ValueError, match="no list of ages"):
-        KeepsTripping().recalled({"incident_ages_s": 3.0}, 500.0)
+def test_they_outlast_the_process() -> None:
+    """All of them are kept; one that would lie ahead has happened now."""
+    kept = KeepsTripping((NOW - 300.0, NOW, NOW + 5.0))
+    assert kept.keep() == kept
+    assert kept.recalled(NOW) == KeepsTripping((NOW - 300.0, NOW, NOW))
