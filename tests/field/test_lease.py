@@ -233,6 +233,32 @@ def test_lost_flow_takes_the_heat_and_latches_the_second_time() -> None:
     assert (output, state.latched) == (0.0, True)
 
 
+WINDOWED = NodeSettings(5000.0, "b1", min_off_s=0.0, window_s=2.0, level=True, flow=True)
+
+
+def windowed(lost: str, at: float, until: float) -> NodeState:
+    """40 s in half seconds of a node that makes on and off of a half, one input lost for a while."""
+    state = lease.boot(0.0)
+    for half in range(80):
+        now = half * 0.5
+        if half % 2 == 0:
+            state, why = commands.obey(WINDOWED, state, command(half + 1, 0.5), now)
+            assert why is None
+        inputs = {"level_ok": True, "flow_ok": True} | ({lost: False} if at <= now < until else {})
+        state, _ = lease.beat(WINDOWED, state, now, **inputs)
+    return state
+
+
+@pytest.mark.parametrize("at", [20.0, 20.5, 21.0, 21.5])
+def test_a_loss_in_any_part_of_a_window_counts(at: float) -> None:
+    """The output is on for the first second of each two; the loss counts in the second as well. Lost liquid latches,
+    lost flow is tried again once and its time is remembered."""
+    dry = windowed("level_ok", at, at + 0.5)
+    assert (dry.code, dry.latched, dry.output) == (lease.NO_LIQUID, True, 0.0)
+    still = windowed("flow_ok", at, at + 1.0)
+    assert (still.latched, still.flow_lost_at) == (False, at)
+
+
 def test_a_resting_pump_is_no_fault_while_no_heat_is_asked_for() -> None:
     """With OFF in force a missing flow says nothing."""
     state = told(lease.boot(0.0), command(1, 0.0), 20.0, FITTED)

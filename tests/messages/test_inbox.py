@@ -124,6 +124,17 @@ def test_presence_is_remembered_retained_or_not() -> None:
     assert (got.heater_online, got.probe_online) == (False, Presence(True, 1.0))
 
 
+def test_the_presence_of_the_other_probes_is_remembered() -> None:
+    """Each by the topic beside its own readings."""
+    box = inbox()
+    box.put("p/outlet/online", b"false", 1.0)
+    got = box.take(1.25)
+    assert (got.probe_online, got.second_online, got.outlet_online) == (None, None, Presence(False, 1.0))
+    box.put("p/box/online", b"false", 2.0)
+    got = box.take(2.25)
+    assert (got.probe_online, got.second_online) == (Presence(False, 2.0), Presence(False, 2.0))
+
+
 def test_an_own_command_heard_back_gives_the_round_trip() -> None:
     """The echo's delay is known; until it comes the delay grows with the time waited."""
     box = inbox()

@@ -1,5 +1,10 @@
 """G02: is there a mash reading at all? Without one heat would be blind: ten seconds of it warm a mash by 0.13 to
-0.29 K. G03 is the same for readings that come and cannot be true."""
+0.29 K. G03 is the same for readings that come and cannot be true.
+
+A presence topic that says "gone" just now cuts at once; a retained copy of it may be of long ago and cuts after 5 s
+without a reading. Readings that come, but cannot be proven new, look like a queue or a recording: they give no heat
+back by themselves. A person may clear that, and the clear takes the sender's count and clock as they are.
+"""
 
 from __future__ import annotations
 

@@ -1,5 +1,9 @@
 """G04: has the reading gone over to another level? A probe that slips out of the mash, or liquor poured in without a
-word: what it reads then asks for the wrong heat."""
+word: what it reads then asks for the wrong heat.
+
+More than 5 K away it acts after 4 s. Less has half a second more, since five readings that agree are believed by then
+and the level is no jump any more. Up by more than 5 K waits for a person.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""G05: do two probes in one mash disagree for a minute? The only watch that sees a slow drift of the one that heats."""
+"""G05: do two probes in one mash disagree for a minute? The only watch that sees a slow drift of the one that heats.
+
+For 10 min after an addition twice the limit holds: in a pumped bed hot liquor may lie 5 K over the setpoint by then.
+The minute counts from the first reading on another level, believed or not, so that a jump of one probe is no delay.
+"""
 
 from __future__ import annotations
 

@@ -1,5 +1,9 @@
 """G06: is the mash above anything that the program still asks for? Heat over the program destroys enzymes in minutes,
-and shows a loop, a probe or a switch that went wrong long before the hard limit."""
+and shows a loop, a probe or a switch that went wrong long before the hard limit.
+
+Raw readings are counted, for no filter may blind the guard. Two in a row over 2 s do as well as three, for a probe that
+speaks seldom.
+"""
 
 from __future__ import annotations
 

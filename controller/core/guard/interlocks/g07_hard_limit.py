@@ -1,5 +1,9 @@
 """G07: is any raw reading at or over the hard limit? At 80 °C alpha-amylase is destroyed (Kunze, second hand), and a
-switch that is stuck takes a mash from 66 to 80 °C in 8 to 18 min (arithmetic)."""
+switch that is stuck takes a mash from 66 to 80 °C in 8 to 18 min (arithmetic).
+
+A probe behind the heater reads up to 5 K over the mash while heat is on. The control leaves room for that; the guard
+gives none.
+"""
 
 from __future__ import annotations
 

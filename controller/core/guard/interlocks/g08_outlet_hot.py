@@ -1,5 +1,10 @@
 """G08: is what leaves the heater too hot? Where flow fails, a litre in a heater of 3 kW boils within a minute
-(arithmetic), long before the mash knows of it."""
+(arithmetic), long before the mash knows of it.
+
+Any raw reading cuts, 85.0 °C and values over 105 °C too: refused, they would pass for silence. Only a believed one
+cools, or a -127 °C would end it. The price: one power-on value costs a minute of heat. Silence keeps it until the trip
+waits for a person. Over the mash 12 K are borne, or twice what the plate's flow warms by.
+"""
 
 from __future__ import annotations
 
@@ -26,8 +31,7 @@ OWN = "own_limit", "own_probe_silent"  # codes of the heater node
 
 @dataclass(frozen=True, slots=True)
 class OutletHot(Interlock):
-    """Any raw reading cuts, no filter asked, the node's own as well. Once too hot it stays so until an outlet reading
-    that is believed is well below the limit."""
+    """By the probe or by the node's own thermometer. Once too hot it stays so until well below the limit."""
 
     ROW: ClassVar[Row] = Row(
         id="G08",

@@ -1,5 +1,9 @@
 """G13: a heater without liquid or flow burns out: a bare sheath is past 300 °C in half a minute (rough arithmetic),
-far too fast for any broker. The node and a hard-wired switch must act; this is the second line."""
+far too fast for any broker. The node and a hard-wired switch must act; this is the second line.
+
+Lost flow is tried again by itself once; lost again within 10 min it waits for a person. So does a lack of liquid, by
+the node's own word as well.
+"""
 
 from __future__ import annotations
 

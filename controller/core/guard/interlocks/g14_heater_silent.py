@@ -1,5 +1,9 @@
 """G14: a heater node that does not answer may do anything. Its lease ends by itself; that it does, nobody here can see.
-G16 is the same for the line between: a broker out of reach, or one that no longer brings our own commands back."""
+G16 is the same for the line between: a broker out of reach, or one that no longer brings our own commands back.
+
+An answer is as old as the command it answers, not as its arrival: a node behind a queue of 30 s looked alive. A
+sequence that was never sent is no answer.
+"""
 
 from __future__ import annotations
 

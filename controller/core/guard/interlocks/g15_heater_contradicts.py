@@ -1,4 +1,8 @@
-"""G15: does the heater go off when told? A switch that is stuck, or a node that obeys somebody else."""
+"""G15: does the heater go off when told? A switch that is stuck, or a node that obeys somebody else.
+
+Epoch and sequence are compared before anything else, so that a late report of an earlier command is no liar. A fault
+that the node reports and nobody else knows is this one as well, and waits for a person.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +20,7 @@ OTHERS = "no_liquid", "no_flow", "own_limit", "own_probe_silent"  # codes that o
 
 @dataclass(frozen=True, slots=True)
 class HeaterContradicts(Interlock):
-    """Epoch and sequence are compared first, so that a late report is no liar."""
+    """Since when does it contradict which row of OFFs?"""
 
     ROW: ClassVar[Row] = Row(
         id="G15",

@@ -1,4 +1,8 @@
-"""G19: two controllers on one heater, a forgotten service on another machine: each undoes what the other guards."""
+"""G19: two controllers on one heater, a forgotten service on another machine: each undoes what the other guards.
+
+Anybody may send OFF, and a stranger's is obeyed. Its epoch counts all the same: a node that cannot hear us never
+reports the higher one that it obeys.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +21,7 @@ OBEYED = "Somebody else sent OFF on the heater topic; it was obeyed."
 
 @dataclass(frozen=True, slots=True)
 class SecondController(Interlock):
-    """Does somebody else command this heater? A foreign OFF is obeyed and noted, no more."""
+    """Does somebody else command this heater?"""
 
     ROW: ClassVar[Row] = Row(
         id="G19",

@@ -1,4 +1,8 @@
-"""G23: a run far longer than planned is one that nobody looks after: something keeps it from its end."""
+"""G23: a run far longer than planned is one that nobody looks after: something keeps it from its end.
+
+A person's clear gives one hour more to both counts, how long the run lasts and how long its heater is on: without it
+the cleared run would trip again at once.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""G24: what ends by itself and comes back, again and again, is a cause that nobody has looked at."""
+"""G24: what ends by itself and comes back, again and again, is a cause that nobody has looked at.
+
+A clear of it needs `inspected=true`: a person says that the cause was found, not just that the trip was seen.
+"""
 
 from __future__ import annotations
 

@@ -1,0 +1,174 @@
+"""G13: a heater without liquid, or without flow where the pump should make one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from controller.core.guard.heater_line import node_says
+from controller.core.guard.interlock import Finding
+from controller.core.guard.interlocks.g13_no_liquid import NoLiquid
+from controller.core.nouns import Phase, RunState, Switch, Trip
+from tests.core.guard.looks import (
+    BASE,
+    BLOCKED,
+    HEATING,
+    HOT,
+    NOW,
+    OPEN,
+    TUN,
+    check,
+    found,
+    ids,
+    known,
+    report,
+    senses,
+    trips_in,
+    watch,
+)
+
+FRESH, ROW = NoLiquid(), NoLiquid.ROW
+DRY = "The level switch says: no liquid at the heater. Heat is off."
+STILL = "The flow switch says: no flow past the heater. Heat is off."
+SILENT = "The {} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
+LOST, NOT_ASKED = Switch(False, NOW), BASE.run.target._replace(heat="off")
+NODE_DRY = report(50, 0.7, fault="F", fault_code="no_liquid")
+NODE_STILL = report(50, 0.7, fault="F", fault_code="no_flow")
+PLAIN = TUN.model_copy(update={"flow": None, "level": None})
+
+
+def dry(silent_s: float, says: str = DRY) -> Finding:
+    """No liquid: it waits for a person."""
+    return Finding(ROW, silent_s, 10.0, True, says=says)
+
+
+def still(silent_s: float, says: str = STILL, latched: bool = False) -> Finding:
+    """No flow: tried again once."""
+    return Finding(ROW, silent_s, 10.0, latched, says=says)
+
+
+SWITCHES: dict[str, tuple[dict[str, Any], Finding | None]] = {
+    "both are well": ({}, None),
+    "no liquid": ({"level": Switch(False, NOW - 1.0)}, dry(1.0)),
+    "level never heard": ({"level": None}, dry(86_400.0, SILENT.format("level"))),
+    "level of 10 s ago": ({"level": Switch(True, NOW - 10.0)}, None),
+    "level older": ({"level": Switch(True, NOW - 10.125)}, dry(10.125, SILENT.format("level"))),
+    "level of long ago": ({"level": Switch(True, NOW - 1e5)}, dry(86_400.0, SILENT.format("level"))),
+    "no flow": ({"flow": Switch(False, NOW - 1.0)}, still(1.0)),
+    "flow never heard": ({"flow": None}, still(86_400.0, SILENT.format("flow"))),
+    "flow of 10 s ago": ({"flow": Switch(True, NOW - 10.0)}, None),
+    "flow older": ({"flow": Switch(True, NOW - 10.125)}, still(10.125, SILENT.format("flow"))),
+    "both": ({"level": Switch(False, NOW - 1.0), "flow": LOST}, dry(1.0)),
+    "the pump has just begun": ({"flow": LOST, "pump_on_s": 9.9}, None),
+    "the pump should have made it": ({"flow": LOST, "pump_on_s": 10.0}, still(0.0)),
+    "heat is not asked for": ({"flow": LOST, "target": NOT_ASKED}, None),
+    "no liquid, heat not asked for": ({"level": Switch(False, NOW), "target": NOT_ASKED}, dry(0.0)),
+    "no switches": ({"tun": PLAIN, "flow": None, "level": None}, None),
+    "restarting, no flow": ({"flow": LOST, "state": RunState.RESTARTING, "target": NOT_ASKED}, still(0.0)),
+    "restarting, just begun": (
+        {"flow": LOST, "state": RunState.RESTARTING, "target": NOT_ASKED, "pump_on_s": 9.9},
+        None,
+    ),
+    "restarting, no liquid": ({"level": None, "state": RunState.RESTARTING, "target": NOT_ASKED}, None),
+}
+
+
+@pytest.mark.parametrize(("changes", "expected"), SWITCHES.values(), ids=SWITCHES)
+def test_by_the_switches(changes: dict[str, Any], expected: Finding | None) -> None:
+    """False cuts, silence past 10 s cuts, at 10 s not yet; flow counts where it is asked for and should be there. A
+    restart in which the pump does not bring it back is no silent wait; the level has its turn once the run goes on."""
+    assert found(FRESH, **changes) == expected
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_in_every_phase(phase: Phase) -> None:
+    """In a ramp as in a rest, and while something is added: liquid always, flow wherever heat is asked for."""
+    assert found(FRESH, phase=phase, level=LOST) == dry(0.0)
+    assert found(FRESH, phase=phase, flow=LOST) == still(0.0)
+    assert found(FRESH, phase=phase, flow=LOST, target=BLOCKED) is None
+
+
+def test_where_liquid_and_flow_are_asked_for() -> None:
+    """Liquid where heat may flow, flow in a restart as well; without a run an empty tun is no trip."""
+    assert trips_in("G13", level=None) == HEATING
+    assert trips_in("G13", flow=LOST) == HEATING | {RunState.RESTARTING}
+    assert check(level=None).state.trips[0].latched is True
+    trip = check(flow=LOST).state.trips[0]
+    assert (trip.latched, trip.unit) == (False, "s")
+    assert trip.text == f"{STILL} {ROW.do}"
+
+
+AGAIN = [(60.0, False), (60.1, True), (599.9, True), (600.0, False)]
+
+
+@pytest.mark.parametrize("changes", [{"flow": LOST}, {"report": NODE_STILL}])
+@pytest.mark.parametrize(("ago_s", "latched"), AGAIN)
+def test_lost_flow_is_tried_again_once(ago_s: float, latched: bool, changes: dict[str, Any]) -> None:
+    """By the switch or by the node's word: over a minute and under ten after the last it waits for a person."""
+    finding = found(NoLiquid((NOW - ago_s,)), known(line=HOT), **changes)
+    assert finding is not None and finding.latched is latched
+
+
+def test_how_many_losses_are_remembered() -> None:
+    """Those of ten minutes, sixteen at the most, the newest last; liquid that is lost is no flow that is."""
+    often = NoLiquid((NOW - 600.0, *([NOW - 2.0] * 19), NOW - 1.0))
+    kept = (*([NOW - 2.0] * 14), NOW - 1.0, NOW)
+    assert watch(often, flow=LOST)[0] == NoLiquid(kept)
+    assert watch(NoLiquid((NOW - 600.0, NOW - 599.9)), flow=LOST)[0] == NoLiquid((NOW - 599.9, NOW))
+    assert watch(often, level=None)[0] == often
+    assert watch(often) == (often, None)
+
+
+# ---------------------------------------------------------------- by the node's word
+
+FAULTS: dict[str | None, Finding | None] = {
+    "no_liquid": Finding(ROW, 0.0, 0.0, True, says=node_says("F (1)")),
+    "no_flow": Finding(ROW, 0.0, 0.0, False, says=node_says("F (1)")),
+    "own_limit": None,
+    "internal": None,
+    None: None,
+}
+
+
+@pytest.mark.parametrize(("code", "expected"), FAULTS.items())
+def test_a_fault_of_the_node_under_heat(code: str | None, expected: Finding | None) -> None:
+    """It latches as the same thing seen by the daemon does; told to be off, or unheard, it is none."""
+    said = report(50, 0.7, fault=None if code is None else "F {1}", fault_code=code)
+    assert found(FRESH, known(line=HOT), report=said) == expected
+    assert found(FRESH, known(line=HOT._replace(off_seq=40)), report=said) is None
+    assert found(FRESH, known(line=HOT), report=None) is None
+
+
+def test_lost_flow_by_its_word_is_remembered() -> None:
+    """As if the daemon's own switch had told it; lost liquid is not."""
+    assert watch(FRESH, known(line=HOT), report=NODE_STILL)[0] == NoLiquid((NOW,))
+    assert watch(FRESH, known(line=HOT), report=NODE_DRY)[0] == FRESH
+
+
+def test_one_cause_seen_twice_is_one_trip() -> None:
+    """The daemon's own switch and the node's say the same in one tick."""
+    gate = check(OPEN._replace(line=HOT), level=None, report=NODE_DRY)
+    assert ids(gate) == ["G13"]
+    assert gate.state.trips[0].text.startswith("The level switch has been silent")
+
+
+# ---------------------------------------------------------------- clearing
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({"level": Switch(False, NOW)}, dry(0.0)),
+        ({"flow": LOST}, still(0.0)),
+        ({"flow": LOST, "pump_on_s": 9.9}, None),
+        ({"flow": LOST, "target": NOT_ASKED}, None),
+        ({"report": NODE_DRY}, None),
+        ({}, None),
+    ],
+)
+def test_it_keeps_its_trip(changes: dict[str, Any], expected: Finding | None) -> None:
+    """In a hold the switches are looked at as if heat were asked for; the node's fault holds heat back by itself."""
+    trip = Trip("G13", NOW - 70.0, "dry", 1.0, 10.0, "s", 1, True, True)
+    running = senses(**changes, state=RunState.RUNNING)
+    assert FRESH.still_there(trip, running, known(line=HOT)) == expected

@@ -1,0 +1,64 @@
+"""G24: what ends by itself and comes back, again and again."""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.core.guard.interlock import Finding
+from controller.core.guard.interlocks.g24_keeps_tripping import INSPECT, KeepsTripping
+from controller.core.nouns import RunState, Trip
+from tests.core.guard.looks import HEATING, NOW, check, having, ids, memory, senses
+
+ROW = KeepsTripping.ROW
+TWICE = KeepsTripping((NOW - 1799.0, NOW - 100.0))
+TRIP = Trip("G17", NOW, "late", 3.0, 2.0, "s", 2, latched=False, first_out=True)
+
+CASES: dict[str, tuple[KeepsTripping, Trip, RunState, KeepsTripping, Finding | None]] = {
+    "the third": (TWICE, TRIP, RunState.RUNNING, KeepsTripping(), Finding(ROW, 3.0, 3.0)),
+    "the first": (KeepsTripping(), TRIP, RunState.RUNNING, KeepsTripping((NOW,)), None),
+    "one of just half an hour ago": (
+        KeepsTripping((NOW - 1800.0, NOW - 100.0)), TRIP, RunState.PAUSED, KeepsTripping((NOW - 100.0, NOW)), None,
+    ),
+    "a second of one outage": (TWICE, TRIP._replace(first_out=False), RunState.RUNNING, TWICE, None),
+    "one that latches": (TWICE, TRIP._replace(latched=True), RunState.RUNNING, TWICE, None),
+    "one without heat": (TWICE, TRIP, RunState.IDLE, TWICE, None),
+    "one that latches after three": (
+        KeepsTripping((*TWICE.incidents, NOW - 1.0)), TRIP._replace(latched=True), RunState.RUNNING,
+        KeepsTripping((*TWICE.incidents, NOW - 1.0)), None,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "trip", "state", "after", "expected"), CASES.values(), ids=CASES)
+def test_interruptions_of_half_an_hour(
+    before: KeepsTripping, trip: Trip, state: RunState, after: KeepsTripping, expected: Finding | None
+) -> None:
+    """The third first-out, self-clearing trip of a run within 1,800 s; an older one does not count."""
+    assert before.tripped(trip, senses(state=state)) == (after, expected)
+
+
+def test_the_third_interruption_trips_with_it() -> None:
+    """Both in one tick, the cause first; the count begins anew."""
+    gate = check(having(TWICE), late_s=3.0)
+    assert ids(gate) == ["G17", "G24"]
+    trip = gate.state.trips[1]
+    assert (trip.latched, trip.first_out, trip.value, trip.limit) == (True, False, 3.0, 3.0)
+    assert trip.text == f"Interruption number 3 within half an hour (limit 3). Heat is off. {ROW.do}"
+    assert memory(gate, KeepsTripping) == KeepsTripping()
+    for state in HEATING:
+        assert ids(check(having(TWICE), late_s=3.0, state=state)) == ["G17", "G24"]
+
+
+@pytest.mark.parametrize(
+    ("said", "why"), [(True, ""), (None, INSPECT), ("yes", INSPECT), (False, INSPECT), (1, INSPECT)]
+)
+def test_what_a_person_owes(said: object, why: str) -> None:
+    """That the cause was found, as the truth value alone."""
+    assert KeepsTripping().why_not_clear(said) == why
+
+
+def test_they_outlast_the_process() -> None:
+    """All of them are kept; one that would lie ahead has happened now."""
+    kept = KeepsTripping((NOW - 300.0, NOW, NOW + 5.0))
+    assert kept.keep() == kept
+    assert kept.recalled(NOW) == KeepsTripping((NOW - 300.0, NOW, NOW))

@@ -1,0 +1,75 @@
+"""What a level or flow switch has said, and which of its words count."""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.core.nouns import Switch
+from controller.messages.inbox import Inbox
+from controller.messages.switch_words import SwitchWords
+from tests.core.bench import settings
+
+Said = tuple[float, bool, int | None]
+
+
+def words(*said: Said) -> list[Switch | None]:
+    """What the tick sees of a switch after each word: when, what and which number."""
+    switch, seen = SwitchWords(10.0), []
+    for at, ok, seq in said:
+        switch.hear(Switch(ok, at), seq)
+        seen.append(switch.take())
+    return seen
+
+
+BAD = Switch(False, 2.0)
+CASES: dict[str, tuple[tuple[Said, ...], list[Switch | None]]] = {
+    "an older word overrules no newer one": (
+        ((1.0, True, 9), (2.0, False, 10), (3.0, True, 9), (4.0, True, 10)),
+        [Switch(True, 1.0), BAD, BAD, BAD],
+    ),
+    "a bad word counts whatever its number": (
+        ((1.0, True, 9), (2.0, False, 3), (3.0, True, 9), (4.0, True, 10)),
+        [Switch(True, 1.0), BAD, BAD, Switch(True, 4.0)],
+    ),
+    "a good one only with a number, where there was one": (
+        ((1.0, True, 9), (2.0, False, None), (3.0, True, None), (4.0, True, 10)),
+        [Switch(True, 1.0), BAD, BAD, Switch(True, 4.0)],
+    ),
+    "without numbers the newest": (((1.0, False, None), (2.0, True, None)), [Switch(False, 1.0), Switch(True, 2.0)]),
+}
+
+
+@pytest.mark.parametrize(("said", "seen"), CASES.values(), ids=CASES)
+def test_which_words_count(said: tuple[Said, ...], seen: list[Switch | None]) -> None:
+    """`ok` counts with a rising number only; a bad word always."""
+    assert words(*said) == seen
+
+
+def test_a_bad_word_between_two_ticks_wins() -> None:
+    """No liquid and liquid again within a second: the tick sees the bad word, the next one the good."""
+    switch = SwitchWords(10.0)
+    switch.hear(Switch(False, 1.0), 10)
+    switch.hear(Switch(True, 1.2), 11)
+    assert [switch.take(), switch.take()] == [Switch(False, 1.0), Switch(True, 1.2)]
+
+
+@pytest.mark.parametrize(("after_s", "taken"), [(10.0, False), (10.1, True)])
+def test_a_switch_that_has_started_anew(after_s: float, taken: bool) -> None:
+    """Three lower numbers that rise, once it has been silent for the limit of G13: by then heat is off."""
+    first = 1.0 + after_s
+    got = words((1.0, True, 900), (first - 2.0, True, 1), (first - 1.0, True, 2), (first, True, 3))
+    assert got == [Switch(True, 1.0)] * 3 + [Switch(True, first) if taken else Switch(True, 1.0)]
+
+
+def test_lower_numbers_that_do_not_rise_are_no_start() -> None:
+    """Two old words in turn, for long, are believed never."""
+    turns = words((1.0, True, 900), *((20.0 + n, True, 3 + n % 2) for n in range(20)))
+    assert set(turns) == {Switch(True, 1.0)}
+
+
+def test_what_is_not_taken_is_counted_by_reason() -> None:
+    """In the inbox, each reason by itself; the file says for how long a silence lasts."""
+    box = Inbox(settings(flow={"topic": "p/flow"}, pump={"topic": "p/pump"}), "me")
+    for said in (b'{"ok":true,"seq":5}', b'{"ok":true,"seq":5}', b'{"ok":true,"seq":4}', b'{"ok":true}'):
+        box.put("p/flow", said, 1.0)
+    assert dict(box.counters) == {"sequence repeated": 1, "sequence older": 1, "sequence missing": 1}
