@@ -81,6 +81,8 @@ HOT = OFF._replace(duty=0.5, off_seq=-1)  # heat is on
 OPEN = GuardState(
     plate=plate.of(TUN), evidence=Evidence(qualified=True), link_up=True, line=OFF, interlocks=ALL
 )  # open: with BASE every demand leaves
+BLOCKED = BASE.run.target._replace(heat="blocked")  # something is being added
+HEATING = {S.RUNNING, S.PAUSING, S.PAUSED}  # heat may flow
 _PROBED = {"seen": "mash", "second": "second", "outlet": "outlet"}
 _RAW = {"raw": "mash", "raw_second": "second", "raw_outlet": "outlet"}
 
@@ -119,7 +121,7 @@ def watch(interlock: Kind, what: Known | None = None, **changes: Any) -> tuple[K
     return interlock.watch(senses(**changes), known() if what is None else what)
 
 
-def check(state: GuardState = OPEN, duty: float = 0.5, **changes: Any) -> gate.Gate:
+def check(state: GuardState = OPEN, duty: float = 0.5, /, **changes: Any) -> gate.Gate:
     """One tick of the whole guard."""
     return gate.check(state, senses(**changes), Demand(duty, "test"))
 
@@ -133,3 +135,38 @@ def duty(gate_: gate.Gate) -> float:
 def ids(gate_: gate.Gate) -> list[str]:
     """Which trips are on?"""
     return [trip.id for trip in gate_.state.trips]
+
+
+def read(*values_c: float) -> tuple[Reading, ...]:
+    """So many new readings, the newest last."""
+    return tuple(Reading(value_c, NOW - 0.5 + n / 10, 20 + n) for n, value_c in enumerate(values_c))
+
+
+def report(seq: int = 50, duty: float = 0.0, **changes: Any) -> HeaterReport:
+    """The heater node's report, just heard."""
+    return HeaterReport(NOW - 0.5, "b", 1, seq, duty, 9.0)._replace(**changes)
+
+
+def found(interlock: Interlock, what: Known | None = None, **changes: Any) -> Finding | None:
+    """What one tick of one interlock finds."""
+    return watch(interlock, what, **changes)[1]
+
+
+def having(interlock: Interlock, state: GuardState = OPEN) -> GuardState:
+    """The guard with this memory of one interlock."""
+    return state._replace(interlocks=tuple(interlock if type(i) is type(interlock) else i for i in state.interlocks))
+
+
+def memory(gate_: gate.Gate, kind: type[Kind]) -> Kind:
+    """What the interlock of this kind remembers after a tick of the whole guard."""
+    return next(interlock for interlock in gate_.state.interlocks if isinstance(interlock, kind))
+
+
+def trips_in(name: str, before: GuardState = OPEN, /, **changes: Any) -> set[RunState]:
+    """In which states of a run does this tick trip the interlock?"""
+    return {run for run in RunState if name in ids(check(before, state=run, **changes))}
+
+
+def told(gate_: gate.Gate) -> list[tuple[str, int | None]]:
+    """Which notes are said in this tick, and how urgent are they?"""
+    return [(event.id, event.priority) for event in gate_.events if event.kind == "note"]
