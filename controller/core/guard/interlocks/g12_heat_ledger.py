@@ -69,4 +69,4 @@ class HeatLedger(Interlock):
 
     def asleep(self, senses: Senses) -> Self:
         """The account begins anew."""
-        return replace(self, base=None, lost_j=0.0, in_a_row=0) if self.base is not None else self
+        return self if self.base is None else replace(self, base=None)

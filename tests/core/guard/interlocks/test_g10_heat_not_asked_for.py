@@ -227,7 +227,7 @@ def test_idle_is_quiet_for_what_is_no_steady_rise(state: S, value: Course) -> No
 @pytest.mark.parametrize("state", EVERY - {S.RUNNING, S.PAUSING, S.PAUSED, S.CHECKING})
 def test_it_is_watched_in_every_state(state: S) -> None:
     """Off for 330 s and the dead time, in any state without heat: the alarm and the trip come at the same second."""
-    assert EVERY == HeatNotAskedFor.STATES
+    assert EVERY - {S.CHECKING} == HeatNotAskedFor.STATES
     idle = story(state=state)
     assert idle.go(rising(20.0, 1.0), 0.0, 390.0) is None
     assert not idle.interlock.alarm
@@ -282,7 +282,7 @@ def test_idle_alarm_at_its_limits() -> None:
     assert not idled(level, 1024.0)[0]
 
 
-@pytest.mark.parametrize(("lines", "changes"), [(20, {}), (30, {}), (60, {}), (60, {"state": S.CHECKING})])
+@pytest.mark.parametrize(("lines", "changes"), [(20, {}), (30, {}), (60, {})])
 def test_an_idle_alarm_ends(lines: int, changes: dict[str, Any]) -> None:
     """With too little history, or with no rise, an alarm that was on is off; no object is made anew for nothing."""
     past = told([0.0] * lines, [0.0] * lines, off_since=0.0)
