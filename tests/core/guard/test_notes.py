@@ -117,10 +117,10 @@ def answer(at: float) -> HeaterReport:
     return report(60)._replace(at=at)
 
 
-def adding(state: GuardState, after_s: float, **changes: Any) -> Any:
+def adding(known: GuardState, after_s: float, /, **changes: Any) -> Any:
     at = NOW + after_s
     line = HeaterLine(seq=60, sent=((60, at - 1.0),), off_seq=1)
-    return check(state._replace(line=line), **{**ADDING, "now": at, "report": answer(at - 0.5), **changes})
+    return check(known._replace(line=line), **{**ADDING, "now": at, "report": answer(at - 0.5), **changes})
 
 
 def test_an_addition_that_stands_open() -> None:

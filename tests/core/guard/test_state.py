@@ -18,8 +18,8 @@ def test_a_fresh_one_is_shut() -> None:
     fresh = GuardState(plate=watt())
     assert fresh == GuardState(
         plate=watt(), started_at=0.0, epoch=1, lost=False, link_up=False, link_since=0.0, trips=(), gone=(),
-        evidence=Evidence(0.0, False, 0.0, None, 0.0), need_durable=False, durable_need=0, noted=Noted((), (), None, ()),
-        line=HeaterLine(), past=History(), interlocks=ALL,
+        evidence=Evidence(0.0, False, 0.0, None, 0.0), need_durable=False, durable_need=0,
+        noted=Noted((), (), None, ()), line=HeaterLine(), past=History(), interlocks=ALL,
     )  # fmt: skip
     assert duty(check(fresh)) == 0.0
 

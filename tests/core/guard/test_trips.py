@@ -16,7 +16,7 @@ from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g24_keeps_tripping import KeepsTripping
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Event, Link, Order, Phase, RunState, Switch, Trip
+from controller.core.nouns import Event, Link, Order, RunState, Switch, Trip
 from tests.core.guard.looks import BLOCKED, NOW, OPEN, SEEN, S, check, duty, having, ids, memory, read
 
 GONE = SEEN._replace(age_s=11.0)
@@ -262,7 +262,7 @@ REFUSED: dict[str, tuple[GuardState, str, dict[str, Any], str]] = {
              "another controller owns this tun; stop one of the two and start this service anew"),
     "cause there": (TWO._replace(gone=()), "G09", {}, "G09: its cause is still there. words"),
     "it may still warm": (TWO._replace(trips=(kept("G10", 0.0, True),)), "G10", {},
-                          "G10: its cause is still there. words To be sure that the mash has stopped warming takes 180 s."),
+                          f"G10: its cause is still there. words{HeatNotAskedFor.LATE}"),
     "too soon": (TWO._replace(trips=(kept("G09", NOW - 59.0, True),)), "G09", {},
                  "G09: 59 s ago; look first, clear after 60 s"),
     "not inspected": (TWO, "G24", {},
@@ -315,8 +315,8 @@ def test_what_belongs_to_a_run_ends_with_it(state: RunState) -> None:
 
 def test_nothing_is_made_anew_where_nothing_is_left() -> None:
     """In idle the same objects stay from tick to tick."""
-    first = check(state=S.IDLE, phase=Phase.NONE)
-    second = check(first.state, now=NOW + 1.0, state=S.IDLE, phase=Phase.NONE)
+    first = check(state=S.IDLE, outlet=None)
+    second = check(first.state, now=NOW + 1.0, state=S.IDLE, outlet=None)
     assert all(a is b for a, b in zip(first.state.interlocks, second.state.interlocks, strict=True))
     armed = replace(AboveProgram(), armed=True)
     assert first.state.interlocks == tuple(armed if isinstance(one, AboveProgram) else one for one in ALL)

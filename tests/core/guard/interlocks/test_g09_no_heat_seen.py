@@ -31,6 +31,7 @@ from tests.core.guard.story import (
     straight,
     told,
     vessel,
+    watt,
 )
 
 G09 = NoHeatSeen()
@@ -97,6 +98,14 @@ def test_missing_heat_at_its_limits(due: float, rise: float, counted: int) -> No
 def test_a_weak_heater_is_judged_by_twice_the_window(lines: int, due: float, rise: float, counted: int) -> None:
     """1 K due in 240 s is too little, 2 K in 480 s is enough; a quarter of that seen is enough as well."""
     assert judged(G09, straight(lines, rise, due, 24))[0].in_a_row == counted
+
+
+def test_what_is_due_is_the_least_energy_of_any_window_up_to_the_dead_time_ago() -> None:
+    """8 J in the first minute: of the windows that end in the last minute the newest holds none of them."""
+    past = told([0.0] * 31, [at * 8.0 / 6.0 for at in range(6)] + [8.0] * 25)
+    which = limited(vessel(), dead_time_s=60.0)
+    assert judged(G09, past, which, watt(which))[0].in_a_row == 0
+    assert judged(G09, past._replace(lines=past.lines[:25]))[0].in_a_row == 1
 
 
 def test_a_strong_heater_is_judged_by_the_window_alone() -> None:
