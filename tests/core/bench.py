@@ -14,6 +14,7 @@ from controller.core.nouns import (
     Link,
     Order,
     Reading,
+    Reply,
     Switch,
 )
 from controller.core.procedure.run import Progress, Run
@@ -90,7 +91,7 @@ class Bench:
     orders: list[Order] = field(default_factory=list)
     log: list[Outcome] = field(default_factory=list)
     events: list[Any] = field(default_factory=list)
-    replies: list[Any] = field(default_factory=list)
+    replies: list[Reply] = field(default_factory=list)
     extra: dict[str, Any] = field(default_factory=dict)
     state: State = field(init=False)
     last: Outcome | None = None
@@ -118,6 +119,12 @@ class Bench:
 
     def start(self, plan: Course) -> None:
         self.order("start", course=plan, here=True, attended=True, hand_c=round(self.mash_c, 1))
+
+    def clear(self, trip: str, **args: Any) -> Reply:
+        """What is said to a clear of this trip, a second later?"""
+        self.order("clear", trip=trip, **args)
+        self.step()
+        return self.replies[-1]
 
     def step(self) -> Outcome:
         """One second."""

@@ -21,7 +21,7 @@ WAITS = {"latched": "for you", "requalified": "a minute without heat", "itself":
 PRIORITY = {1: "act now", 2: "act soon", 3: "note"}
 USUAL = "own proposal"
 EVERY = frozenset(RunState)
-TABLE = sorted(((i.ROW, i.STATES) for i in ALL), key=lambda entry: entry[0].id) + [(BAD_DEMAND, EVERY)]
+TABLE = sorted([*((i.ROW, i.STATES) for i in ALL), (BAD_DEMAND, EVERY)], key=lambda entry: entry[0].id)
 
 
 def guard() -> str:

@@ -116,7 +116,7 @@ def known(state: GuardState = OPEN, **changes: Any) -> Known:
     return state.known._replace(**changes)
 
 
-def watch(interlock: Kind, what: Known | None = None, **changes: Any) -> tuple[Kind, Finding | None]:
+def watch(interlock: Kind, what: Known | None = None, /, **changes: Any) -> tuple[Kind, Finding | None]:
     """One tick of one interlock."""
     return interlock.watch(senses(**changes), known() if what is None else what)
 
@@ -147,7 +147,7 @@ def report(seq: int = 50, duty: float = 0.0, **changes: Any) -> HeaterReport:
     return HeaterReport(NOW - 0.5, "b", 1, seq, duty, 9.0)._replace(**changes)
 
 
-def found(interlock: Interlock, what: Known | None = None, **changes: Any) -> Finding | None:
+def found(interlock: Interlock, what: Known | None = None, /, **changes: Any) -> Finding | None:
     """What one tick of one interlock finds."""
     return watch(interlock, what, **changes)[1]
 

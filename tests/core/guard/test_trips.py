@@ -249,7 +249,7 @@ def test_clear_takes_one_trip() -> None:
     assert (after.evidence.qualified, after.evidence.from_at, after.need_durable) == (False, NOW, True)
     assert after.evidence.quiet_c is None
     assert clear(TWO, "", trip="G09")[1]
-    mild = TWO._replace(trips=(kept("G09", NOW - 60.0, False),))
+    mild = TWO._replace(trips=(kept("G09", NOW - 60.0, False), TWO.trips[1]))
     assert clear(mild)[0].evidence.quiet_c == 50.0
 
 
