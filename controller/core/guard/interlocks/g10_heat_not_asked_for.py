@@ -1,5 +1,10 @@
 """G10: heat that is not asked for must not show. A contact that welds or a triac that fails shorted heats on whatever
-the software says; then only a person at the mains, or the cut-out, can stop it."""
+the software says; then only a person at the mains, or the cut-out, can stop it.
+
+A coil's liquor gives its heat away for longer, so the wait is longer there. Hot liquor that still mixes may lie twice
+as far over the setpoint. With nothing running a rise may be a hose: only one as steady as the heater's own latches.
+Whether it has stopped shows in three minutes without a rise; then a person may clear it.
+"""
 
 from __future__ import annotations
 
