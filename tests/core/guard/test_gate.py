@@ -164,6 +164,25 @@ def test_the_last_line_before_the_heater(asked: float, out: tuple[float, str]) -
     assert gate._allowed(OPEN, BASE, [], Demand(asked, "t")) == out
 
 
+TRIPPED: dict[str, tuple[str, dict[str, Any], bool]] = {
+    "there": ("G13", {"level": None, "state": S.HELD}, True),
+    "over": ("G13", {"state": S.HELD}, False),
+    "another": ("G05", {"level": None, "state": S.HELD}, False),
+    "unknown with heat off": ("G10", {"state": S.HELD}, True),
+    "unknown in a run": ("G10", {}, False),
+    "the gate's own": ("G26", {"level": None, "state": S.HELD}, False),
+}
+
+
+@pytest.mark.parametrize(("name", "changes", "there"), TRIPPED.values(), ids=list(TRIPPED))
+def test_a_cause_is_looked_at_again_while_heat_is_off(name: str, changes: dict[str, Any], there: bool) -> None:
+    """Held, the interlock whose trip is on is asked as if the run went on, and nobody else."""
+    trip = LATCHED._replace(id=name, unit="s")
+    out = check(OPEN._replace(trips=(trip,)), **changes)
+    assert (out.state.gone == ()) is there
+    assert ids(out) == [name]
+
+
 # ---------------------------------------------------------------- number, link and sleep
 
 
