@@ -7,6 +7,7 @@ import pytest
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
 from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g25_does_not_fit import DoesNotFit
+from controller.core.guard.kept import NOTHING
 from controller.core.nouns import Phase
 from controller.core.procedure import resume
 from controller.core.procedure.orders import permissives
@@ -114,7 +115,7 @@ def test_a_process_that_begins_in_the_fall_trips_nothing() -> None:
     bench = resting(FALLING, 65.5)
     ordered(bench, "advance")
     pending = resume.Pending(bench.state.run, bench.mash_c, 30.0, True, 1, 1800.0)
-    bench.state, bench.last = start(bench.settings, bench.now, "again", epoch=2, pending=pending), None
+    bench.state, bench.last = start(bench.settings, bench.now, "again", NOTHING._replace(epoch=2), pending), None
     bench.until("running", 60)
     bench.run(300)
     assert (tripped(bench), bench.state.run.leg) == ([], 1)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from controller.core import tick
+from controller.core import sensing
 from controller.core.guard import gate
 from controller.core.nouns import Bad, Disk, Foreign, HeaterReport, Inputs, Link, Phase, Reading
 from tests.core.bench import Bench, course, leg, settings
@@ -219,10 +219,10 @@ def test_bad_demand_is_replaced_by_off(duty: float) -> None:
     """G26: a demand that is no share becomes OFF, not full heat."""
     bench = heating()
     out, state = bench.outcome, bench.state
-    senses = tick._senses(
-        bench.settings.tun, state, state.run, bench.now, 1.0, Inputs(link=Link(True, 0.0)), out.seen, None, None,
-        out.target, out.setpoint, state.stir_on_s, state.pump_on_s,
-    )  # fmt: skip
+    read, inputs = sensing.Read(mash=out.seen, second=None, outlet=None), Inputs(link=Link(True, 0.0))
+    senses = sensing.senses(
+        bench.settings.tun, state, state.run, bench.now, 1.0, inputs, read, out.target, out.setpoint
+    )
     told = gate.check(state.guard, senses, out.demand._replace(duty=duty))
     assert told.command is not None
     assert (told.command.duty, "G26" in [trip.id for trip in told.state.trips]) == (0.0, True)

@@ -16,7 +16,7 @@ from controller.core.guard.state import GuardState, Noted
 from controller.core.nouns import Event, Foreign, HeaterReport, Link, Phase
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm
-from controller.settings.tun import Alerts
+from controller.settings.service import Alerts
 from tests.core.guard.looks import BASE, BLOCKED, NOW, OPEN, SEEN, S, check, having, read, report, told
 
 WAITS = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW - 60.1, off_until=NOW - 60.1))

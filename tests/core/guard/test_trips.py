@@ -135,15 +135,6 @@ def test_a_second_trip_of_one_outage_is_no_new_incident() -> None:
     assert memory(two, KeepsTripping).incidents == (NOW,)
 
 
-def test_what_a_restart_keeps_of_them() -> None:
-    """Ages, for another process counts another time; a negative age is none, and what is no list is refused."""
-    assert KeepsTripping(incidents=(NOW - 5.0, NOW)).keep(NOW) == {"incident_ages_s": [5.0, 0.0]}
-    assert KeepsTripping().recalled({"incident_ages_s": [5.0, -3.0]}, 100.0) == KeepsTripping(incidents=(95.0, 100.0))
-    assert KeepsTripping().recalled({}, 100.0) == KeepsTripping()
-    with pytest.raises(ValueError, match="no list of ages"):
-        KeepsTripping().recalled({"incident_ages_s": 5.0}, 100.0)
-
-
 # ---------------------------------------------------------------- worse, and long
 
 
