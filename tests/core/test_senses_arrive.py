@@ -122,7 +122,7 @@ def objections() -> Iterator[str]:
 
 def _pairs(senses: Senses, out: Outcome, n: int) -> Iterator[tuple[str, Any, Any]]:
     run, heater, own, second, outlet = senses.run, senses.heater, senses.own, senses.second, senses.outlet
-    assert second is not None and outlet is not None and out.second is not None and out.outlet is not None
+    assert second is not None and outlet is not None
     yield "tun", senses.tun, BOTH.tun
     yield "times", (senses.now, senses.dt), (NOW, 1.25)
     yield "run", (run.state, run.phase, run.target), (out.state.run.state, out.state.run.phase, out.target)
@@ -131,7 +131,8 @@ def _pairs(senses: Senses, out: Outcome, n: int) -> Iterator[tuple[str, Any, Any
     yield "capacity", run.capacity_j_per_k, LIQUOR_J_PER_K
     yield "lengths", (run.run_s, run.planned_s), (481.25 if n < 2 else 480.0, RISING.planned_s)  # a hold does not count
     yield "raw", (senses.mash.raw, second.raw, outlet.raw), (MASH, SECOND, OUTLET)
-    yield "seen", (senses.mash.seen, second.seen, outlet.seen), (out.seen, out.second, out.outlet)
+    read_c = (senses.mash.seen.raw_c, second.seen.raw_c, outlet.seen.raw_c)
+    yield "seen", read_c, (MASH[0].value_c, SECOND[0].value_c, OUTLET[0].value_c)
     truths = (senses.mash.gone, second.gone, outlet.gone, heater.stirred, heater.online, own.disk_ok)
     yield "truths", truths, TRUTHS[n]
     yield "report", heater.report, INPUTS.heater
