@@ -134,7 +134,7 @@ class Link(NamedTuple):
     delay_s: float = 0.0  # round trip of the newest own command heard back, or age of the oldest not yet heard
     echo_at: Instant | None = None  # when an own command was last heard back
     foreign: Foreign | None = None  # newest since the last tick
-    flooding: str | None = None  # a topic with too many messages a second (G22) for 10 s
+    flooding: str | None = None  # a topic with too many messages a second for 10 s
 
 
 class Disk(NamedTuple):

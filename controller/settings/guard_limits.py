@@ -41,7 +41,7 @@ def _limit(kind: FieldKind, low: float, high: float, interlock: str, source: str
 class Limits(Table):
     """The guard's figures, `[guard]` in a tun file. Defaults serve; every one has a range it may be moved in."""
 
-    reading_late_s: Annotated[float, _limit(_S, 2, 10, "G01")] = 5.0
+    reading_late_s: Annotated[float, _limit(_S, 2, 10, "late")] = 5.0
     reading_gone_s: Annotated[float, _limit(_S, 5, 20, "G02", "10 s of blind heat warm a mash by 0.13 to 0.29 K")] = (
         10.0
     )
@@ -78,9 +78,9 @@ class Limits(Table):
     heater_contradicts_s: Annotated[float, _limit(_S, 2, 10, "G15")] = 3.0
     echo_gone_s: Annotated[float, _limit(_S, 5, 20, "G16")] = 10.0
     beat_late_s: Annotated[float, _limit(_S, 1, 4, "G17")] = 2.0
-    clock_odd_s: Annotated[float, _limit(_S, 2, 30, "G18")] = 5.0
-    start_lock_s: Annotated[float, _limit(_S, 10, 120, "G21")] = 10.0
-    flood_per_s: Annotated[float, _limit(_N, 10, 500, "G22")] = Field(50.0, alias="flood_per_s")
+    clock_odd_s: Annotated[float, _limit(_S, 2, 30, "clock")] = 5.0
+    start_lock_s: Annotated[float, _limit(_S, 10, 120, "start")] = 10.0
+    flood_per_s: Annotated[float, _limit(_N, 10, 500, "flood")] = Field(50.0, alias="flood_per_s")
     run_factor: Annotated[float, _limit(_N, 1.1, 3, "G23")] = 1.5
     run_extra_s: Annotated[float, _limit(_S, 600, 10800, "G23")] = 3600.0
     heat_on_s: Annotated[float, _limit(_S, 3600, 86400, "G23")] = 57600.0

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from controller.core.guard.registry import TABLE, Interlock
+from controller.core.guard.interlock import Row
+from controller.core.guard.registry import ALL, BAD_DEMAND
 from controller.core.nouns import RunState
 from controller.core.procedure import who_moves
 from controller.core.procedure.orders import envelope
@@ -19,22 +20,33 @@ BEGIN, END = "<!-- tables:begin -->", "<!-- tables:end -->"
 WAITS = {"latched": "for you", "requalified": "a minute without heat", "itself": "-"}
 PRIORITY = {1: "act now", 2: "act soon", 3: "note"}
 USUAL = "own proposal"
+EVERY = frozenset(RunState)
+TABLE = sorted([*((i.ROW, i.STATES) for i in ALL), (BAD_DEMAND, EVERY)], key=lambda entry: entry[0].id)
 
 
 def guard() -> str:
     """Every interlock with its figures, then the figures that belong to no single one."""
-    head = ["id", "what", "clears", "deadline", "priority", "idle too", "in `[guard]`: default (range)"]
-    names = {row.id for row in TABLE}
+    head = ["id", "what", "clears", "deadline", "priority", "asked in", "in `[guard]`: default (range)"]
+    names = {row.id for row, _ in TABLE}
     rest = [row for row in limits.table() if row.interlock not in names]
     others = [_row("-", row.interlock, "-", "-", "-", "-", _figure(row)) for row in rest]
-    return "\n".join([_row(*head), _rule(head), *map(_interlock, TABLE), *others])
+    return "\n".join([_row(*head), _rule(head), *(_interlock(row, states) for row, states in TABLE), *others])
 
 
-def _interlock(row: Interlock) -> str:
+def _interlock(row: Row, states: frozenset[RunState]) -> str:
     figures = "; ".join(_figure(limit) for limit in limits.table() if limit.interlock == row.id)
     deadline = "-" if row.deadline_s is None else f"{row.deadline_s:g} s"
-    always = "yes" if row.always else "no"
-    return _row(row.id, row.name, row.clears, deadline, PRIORITY[row.priority], always, figures or "-")
+    return _row(row.id, row.name, row.clears, deadline, PRIORITY[row.priority], in_states(states), figures or "-")
+
+
+def in_states(states: frozenset[RunState]) -> str:
+    """In which states is it asked, in words?"""
+    others = [state for state in RunState if state not in states]
+    if not others:
+        return "always"
+    if len(others) < len(states):
+        return f"always but {', '.join(others)}"
+    return ", ".join(state for state in RunState if state in states) or "-"
 
 
 def _figure(limit: limits.LimitRow) -> str:
@@ -70,7 +82,7 @@ def move_table() -> str:
 def trips() -> str:
     """What a brewer may read at the tun: every interlock, what it waits for and what to do."""
     head = ["id", "what", "waits", "what to do"]
-    rows = [_row(row.id, row.name, WAITS[row.clears], row.do) for row in TABLE]
+    rows = [_row(row.id, row.name, WAITS[row.clears], row.do) for row, _ in TABLE]
     return "\n".join([_row(*head), _rule(head), *rows])
 
 

@@ -11,7 +11,7 @@ from tests.places import ROOT
 # What may know of it: the estimate itself, who carries it, keeps it, shows it, or plans with it for a person to read.
 CARRIES = {"checkpoint.py", "tick.py", "procedure/estimate.py", "procedure/resume.py", "procedure/run.py"}
 KNOWS = ("controller.core.procedure.estimate", "controller.plan.forecast", "controller.brewing.kinetics")
-NOT_OF_A_RUN = ("probes", "inputs", "state")  # `probes.mash`, `inputs.mash`: the probe in the mash, not the estimate
+NOT_OF_A_RUN = ("probes", "inputs", "state", "senses", "read")  # `senses.mash`: the probe in the mash
 
 
 def looks(tree: ast.AST) -> set[str]:
@@ -39,7 +39,7 @@ def test_the_tick_only_carries_it_on() -> None:
     parts = [node for node in tree.body if isinstance(node, ast.FunctionDef) and node.name in ("tick", "_walked")]
     assert len(parts) == 2
     lines = [ast.unparse(statement) for part in parts for statement in part.body]
-    probe = re.compile(r"\b(probes|state)\.mash\b")  # the probe in the mash, not the estimate
+    probe = re.compile(r"\b(probes|state|read)\.mash\b")  # the probe in the mash, not the estimate
     uses = [line for line in lines if "mash" in _names(line) or ".mash" in probe.sub("", line)]
     assert len(uses) == 2, uses
     assert uses[0].startswith("mash, told = estimate.follow(run.mash, ")

@@ -8,12 +8,13 @@ from typing import Any
 
 import pytest
 
-from controller.core.guard.registry import BY_ID, TABLE
+from controller.core.guard.registry import BY_ID
 from controller.core.nouns import RunState, Trip
 from controller.core.procedure.orders import envelope
 from tests.core.bench import Bench, course, leg, settings
 
 PLAN = course(leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 1200.0), leg("keep", 76.0, 7200.0, kind="keep"), grist_kg=0)
+TABLE = tuple(BY_ID.values())
 LATCHED = [row.id for row in TABLE if row.clears == "latched"]
 ARGS: dict[str, dict[str, Any]] = {
     "start": {"course": PLAN, "here": True, "attended": True, "hand_c": 61.0},
@@ -42,7 +43,7 @@ def tripped(state: RunState, trip: str) -> Bench:
     active = Trip(trip, now - 100.0, row.says, 1.0, 1.0, row.unit, row.priority, row.clears == "latched", True)
     guard = bench.state.guard._replace(trips=(active,), gone=((trip, now - 90.0),), lost=trip == "G19")
     if row.clears != "latched":
-        guard = guard._replace(off_until=now + 60.0)
+        guard = guard._replace(evidence=guard.evidence._replace(off_until=now + 60.0))
     run = bench.state.run._replace(state=state, held_by="latched" if state is RunState.HELD else "")
     bench.state = bench.state._replace(guard=guard, run=run)
     return bench

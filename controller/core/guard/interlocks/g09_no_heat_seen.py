@@ -1,5 +1,13 @@
 """G09: heat that is asked for must show as a rise. An open element, a cut-out that acted, or a probe that is not in the
-mash and asks for more and more heat (habit 4 of the house: check the physics, not only the limits)."""
+mash and asks for more and more heat (habit 4 of the house: check the physics, not only the limits).
+
+Held against it is the least energy of any window up to the dead time ago, for heat may come sooner than it may; a coil
+has at least 300 s on top. Where under 2 K are due in the window, 2, 3 and 3.5 times as long judge, or a reading frozen
+short of its target was seen by nobody. The loss counts at 1.7 times the plate's, within 15 and 35 % an hour; within 1 K
+of the target at less than full heat by one window and 35 %, since a lid off loses more than any plate says. Behind the
+heater nothing is judged once heat is less than before. At once: over 5 K down in a minute with heat on; and, where the
+node measures it, no power for 5 s in all with its output on, the off part of a window counting neither way.
+"""
 
 from __future__ import annotations
 

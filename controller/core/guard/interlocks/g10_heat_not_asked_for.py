@@ -1,5 +1,10 @@
 """G10: heat that is not asked for must not show. A contact that welds or a triac that fails shorted heats on whatever
-the software says; then only a person at the mains, or the cut-out, can stop it."""
+the software says; then only a person at the mains, or the cut-out, can stop it.
+
+A coil's liquor gives its heat away for longer, so the wait is longer there. Hot liquor that still mixes may lie twice
+as far over the setpoint. With nothing running a rise may be a hose: only one as steady as the heater's own latches.
+Whether it has stopped shows in three minutes without a rise; then a person may clear it.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +41,7 @@ class HeatNotAskedFor(Interlock):
         says="The mash warmed by {value:.1f} K with the heater told to be off (limit {limit:g} K).",
         do="The switch may be stuck closed: cut the mains now, then look.",
     )
-    STATES: ClassVar[frozenset[RunState]] = EVERY
+    STATES: ClassVar[frozenset[RunState]] = EVERY - {RunState.CHECKING}  # a process has just started: no history
     LATE: ClassVar[str] = f" To be sure that the mash has stopped warming takes {RISE_WINDOW_S:g} s."
 
     era: int = 0
@@ -76,8 +81,7 @@ class HeatNotAskedFor(Interlock):
         """With nothing running a rise may be a hose: it latches only where it is as steady as the heater makes it."""
         past, plate, limit_k = known.past, known.plate, senses.tun.guard.unasked_rise_k
         calm = replace(self, alarm=False) if self.alarm else self
-        watched = past.quiet(senses.now, plate) and senses.run.state is not RunState.CHECKING
-        if not watched or past.ago(STEADY_S) is None:
+        if not past.quiet(senses.now, plate) or past.ago(STEADY_S) is None:
             return calm, None
         window = past.lines[-1 - round(STEADY_S / STEP_S) :]
         rises_k = [b.temperature_c - a.temperature_c for a, b in zip(window, window[3:], strict=False)]

@@ -1,5 +1,9 @@
 """G11: full heat for long and still short: a phase is missing, the lid is off, a valve stands open. The mash would
-stand for hours between two rests where the wrong enzymes work."""
+stand for hours between two rests where the wrong enzymes work.
+
+The quarter of an hour counts from when heat can have shown: the dead time and a coil's wait come before it. Full heat
+is 0.95 of what the file's `duty_cap` allows, and so is the rise that is asked for.
+"""
 
 from __future__ import annotations
 

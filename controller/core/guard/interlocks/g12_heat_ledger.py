@@ -1,5 +1,9 @@
 """G12: heat in, less losses, less heat seen. A reading that drifts low asks for heat that goes into a mash nobody
-measures. Only for a tun that was measured with water, for it takes power and heat capacity at their word."""
+measures. Only for a tun that was measured with water, for it takes power and heat capacity at their word.
+
+Masses are typed in, so 30 % of the heat put in may be missing and the loss counts at 1.7 times the plate's. The price:
+a slow drift is seen later.
+"""
 
 from __future__ import annotations
 
@@ -69,4 +73,4 @@ class HeatLedger(Interlock):
 
     def asleep(self, senses: Senses) -> Self:
         """The account begins anew."""
-        return replace(self, base=None, lost_j=0.0, in_a_row=0) if self.base is not None else self
+        return self if self.base is None else replace(self, base=None)

@@ -1,5 +1,11 @@
 """G25: does it warm as what is said to be in the tun must? Half of the grain, a tun filled to the wrong mark, a probe
-that speaks °F: all show in the first ramp."""
+that speaks °F: all show in the first ramp.
+
+Judged once for liquor and once for mash. Heat takes between nothing and dead time + 3 lags to show, and where a pump
+moves the bed half a turnover more, 300 s at most. So the rise of the window is held against the least and the most
+energy of any window up to that long ago: at the foot of a ramp they differ, on it they agree. A probe behind the heater
+reads higher as heat goes up, so there the heat of the last 60 and 20 s must be what it was when the window began.
+"""
 
 from __future__ import annotations
 
@@ -18,10 +24,7 @@ FITTED_KEPT = 7
 
 @dataclass(frozen=True, slots=True)
 class DoesNotFit(Interlock):
-    """Judged once for liquor and once for mash. Heat takes between nothing and dead time + 3 lags to show, in a pumped
-    bed half a turnover more, so the rise of the window is held against the most and the least energy of any window
-    shifted back by that much. At the foot of a ramp those differ; on it they agree. A probe behind the heater reads
-    higher as heat goes up, so there heat must be what it was when the window began."""
+    """The rise that was seen against the rise that was due, once for each heat capacity."""
 
     ROW: ClassVar[Row] = Row(
         id="G25",

@@ -1,0 +1,125 @@
+"""In which states of a run is each interlock asked? A table that the code obeys and the documentation prints."""
+
+from __future__ import annotations
+
+from math import nan
+from typing import Any
+
+import pytest
+
+from controller.core.guard.history import History, Line
+from controller.core.guard.interlocks.g05_probes_differ import ProbesDiffer
+from controller.core.guard.interlocks.g06_above_program import AboveProgram
+from controller.core.guard.interlocks.g09_no_heat_seen import NoHeatSeen
+from controller.core.guard.interlocks.g12_heat_ledger import HeatLedger
+from controller.core.guard.registry import ALL, BAD_DEMAND, BY_ID
+from controller.core.guard.state import GuardState
+from controller.core.nouns import Link, RunState, Switch, Trip
+from tests.core.guard.looks import (
+    BASE,
+    HOT,
+    NOW,
+    OPEN,
+    SEEN,
+    S,
+    check,
+    duty,
+    having,
+    ids,
+    memory,
+    read,
+    report,
+    trips_in,
+)
+from tests.house.tables import in_states
+
+HEAT = {S.RUNNING, S.PAUSING, S.PAUSED}
+EVERY = set(RunState)
+LATCHED = Trip("G07", 0.0, "words", 1.0, 1.0, "°C", 1, True, True)
+
+
+def line(state: GuardState = OPEN, **changes: Any) -> GuardState:
+    """The guard with another heater line."""
+    return state._replace(line=state.line._replace(**changes))
+
+
+def past(rise_k: float = 0.0, energy_j: float = 0.0, **changes: Any) -> GuardState:
+    """A history up to ten seconds ago that ends at 63 °C, with so much rise and energy a line; measured with water."""
+    lines = tuple(Line(NOW - 10.0 * n, 63.0 - rise_k * n, energy_j * (150 - n)) for n in range(150, 0, -1))
+    history = History(lines=lines, energy_j=energy_j * 150, heat_since=0.0)._replace(**changes)
+    return OPEN._replace(past=history, plate=OPEN.plate._replace(measured=True))
+
+
+CAUSES: dict[str, tuple[GuardState, dict[str, Any], set[RunState]]] = {
+    "G02": (OPEN, {"raw": (), "seen": SEEN._replace(age_s=11.0)}, HEAT),
+    "G03": (OPEN, {"seen": SEEN._replace(refused_run=3, refused_since=NOW)}, HEAT),
+    "G04": (OPEN, {"seen": SEEN._replace(jump_since=NOW - 9.0, jump_c=70.0)}, HEAT),
+    "G05": (having(ProbesDiffer(since=0.0)), {"second": SEEN._replace(value_c=70.0)}, HEAT),
+    "G06": (having(AboveProgram(armed=True, highest_c=72.0)), {"raw": read(75.1, 75.2, 75.3)}, HEAT),
+    "G07": (OPEN, {"raw": read(80.0, 80.5)}, EVERY),
+    "G08": (OPEN, {"raw_outlet": read(86.0)}, EVERY),
+    "G09": (
+        having(NoHeatSeen(no_power_s=4.0), OPEN._replace(line=HOT)), {"report": report(duty=0.5, power_w=0.0)}, HEAT,
+    ),
+    "G10": (past(rise_k=0.1, off_since=0.0), {}, EVERY - {S.CHECKING}),
+    "G11": (past(full_since=0.0, full_c=63.0)._replace(line=HOT._replace(duty=1.0)),
+            {"target": BASE.run.target._replace(target_c=75.0)}, HEAT),
+    "G12": (having(HeatLedger(base=Line(0.0, 63.0, 0.0), in_a_row=5), past(energy_j=50_000.0)), {}, HEAT),
+    "G13": (OPEN, {"flow": Switch(False, NOW)}, HEAT | {S.RESTARTING}),
+    "G14": (line(acked_at=NOW - 11.0), {"report": None}, HEAT),
+    "G15": (line(off_seq=1, off_since=0.0), {"report": report(duty=0.5)}, EVERY),
+    "G16": (OPEN, {"link": Link(False, NOW)}, HEAT),
+    "G17": (OPEN, {"late_s": 3.0}, HEAT),
+    "G19": (OPEN, {"epoch_seen": 2}, EVERY - {S.CHECKING}),
+    "G20": (OPEN, {"disk_ok": False}, set()),
+    "G23": (OPEN, {"run_s": 1e6}, HEAT),
+    "G24": (OPEN, {"late_s": 3.0}, set()),
+    "G25": (past(rise_k=0.4, energy_j=50_000.0)._replace(line=HOT), {}, HEAT),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "cause"), CAUSES.items(), ids=list(CAUSES))
+def test_in_which_states_each_one_trips(name: str, cause: tuple[GuardState, dict[str, Any], set[RunState]]) -> None:
+    """A cause that is there in every state trips in just those that the interlock names, which are those that the
+    documentation prints."""
+    state, changes, expected = cause
+    if name == "G15":  # a cause that lasts: the second look is the one that finds
+        state = state._replace(interlocks=check(state, 0.0, now=NOW - 3.0, **changes).state.interlocks)
+    assert trips_in(name, state, **changes) == expected
+    named = next(interlock for interlock in ALL if name == interlock.ROW.id).STATES
+    assert named == expected
+    assert (
+        in_states(frozenset(named))
+        == {
+            frozenset(): "-",
+            frozenset(HEAT): "running, pausing, paused",
+            frozenset(HEAT | {S.RESTARTING}): "running, pausing, paused, restarting",
+            frozenset(EVERY): "always",
+            frozenset(EVERY - {S.CHECKING}): "always but checking",
+        }[frozenset(named)]
+    )
+
+
+def test_every_interlock_is_in_that_table() -> None:
+    """None is left out, and the gate's own, a demand that is none, trips in every state."""
+    assert set(CAUSES) | {"G26"} == set(BY_ID)
+    assert {run for run in RunState if ids(check(OPEN, nan, state=run)) == ["G26"]} == EVERY
+    assert BAD_DEMAND.id == "G26"
+
+
+def test_the_first_that_is_found_is_the_reason() -> None:
+    """Of two in one tick the command names the one that is asked first; the more urgent one is the first trip."""
+    out = check(late_s=3.0, level=None)
+    assert out.command is not None
+    assert (out.command.reason, ids(out)) == ("G13 no liquid or no flow", ["G13", "G17"])
+    cut = check(raw=read(80.0))
+    assert (duty(cut), ids(cut)) == (0.0, [])
+
+
+def test_with_no_run_on_its_memory_sleeps_and_begins_anew() -> None:
+    """Held, the time that probes differ begins anew; idle, what belongs to one run does."""
+    apart = having(ProbesDiffer(since=0.0), having(AboveProgram(armed=False, highest_c=72.0)))
+    held = check(apart, state=S.HELD)
+    assert memory(held, ProbesDiffer).since is None
+    assert memory(held, AboveProgram).highest_c == 72.0
+    assert memory(check(apart, state=S.IDLE), AboveProgram) == AboveProgram(armed=True)

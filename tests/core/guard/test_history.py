@@ -1,0 +1,237 @@
+"""What has the mash done, and how much heat was put in: lines, levels, energy, windows."""
+
+from __future__ import annotations
+
+from math import inf
+from typing import Any
+
+import pytest
+
+from controller.core.guard import history, plate
+from controller.core.guard.history import History, Line, apart_k
+from controller.core.guard.senses import Senses
+from controller.core.nouns import RunState
+from controller.settings.tun import Tun
+from tests.core.guard.looks import NOW, SEEN, senses
+from tests.core.guard.story import (
+    BEHIND,
+    BLOCKED,
+    CAPACITY,
+    JACKET,
+    POWER,
+    heated,
+    told,
+    vessel,
+    watt,
+)
+
+PLATE = plate.of(JACKET)
+
+
+def tick(value_c: float | None, now: float, dt: float = 10.0, which: Tun = JACKET, **changes: Any) -> Senses:
+    return senses(tun=which, now=now, dt=dt, seen=SEEN._replace(value_c=value_c), **changes)
+
+
+def told_on(past: History, values: list[float], duty: float, which: Tun = JACKET, from_s: float = 0.0) -> History:
+    """A line every ten seconds."""
+    for n, value_c in enumerate(values):
+        past = past.follow(tick(value_c, from_s + 10.0 * (n + 1), which=which), duty, plate.of(which))
+    return past
+
+
+# ---------------------------------------------------------------- lines
+
+
+def test_a_line_every_ten_seconds() -> None:
+    """More readings than that are not kept, and no more lines than needed; `fresh` in the tick of a new one alone."""
+    past = History().follow(tick(60.0, 10.0), 0.0, PLATE)
+    assert (past.lines, past.fresh, past.next_at) == ((Line(10.0, 60.0, 0.0),), True, 20.0)
+    early = past.follow(tick(61.0, 19.9), 0.0, PLATE)
+    assert (early.lines, early.fresh) == (past.lines, False)
+    assert len(early.follow(tick(61.0, 20.0), 0.0, PLATE).lines) == 2
+    assert early.follow(tick(61.0, 19.95), 0.0, PLATE) is early
+    long = told_on(History(), [60.0] * (history.KEEP + 10), 0.0)
+    assert len(long.lines) == history.KEEP
+    assert long.lines[-1].at - long.lines[0].at == 10.0 * (history.KEEP - 1)
+
+
+def test_it_reaches_far_enough_and_no_further() -> None:
+    """350 lines: 3.5 of the longest windows that the file may ask for, 600 s each, dead time and a bath's 1,200 s."""
+    needed = 3.5 * 600.0 + 180.0 + plate.BATH_MOST_S
+    assert needed / history.STEP_S + 1 <= history.KEEP < needed / history.STEP_S + 10
+
+
+@pytest.mark.parametrize("changes", [{"target": BLOCKED}, {"seen": SEEN._replace(value_c=None)}])
+def test_additions_and_gaps_forget_it(changes: dict[str, Any]) -> None:
+    """Every window starts anew, in another era; since when heat is off stays, and when something was added."""
+    past = told_on(History(), [60.0] * 30, 0.0)
+    assert past.off_since == 10.0
+    for n in range(2):
+        now = 310.0 + 10.0 * n
+        past = past.follow(tick(60.0, now, **changes) if "target" in changes else tick(None, now), 0.0, PLATE)
+        assert past == History(era=1, off_since=10.0, added_at=now if "target" in changes else None)
+
+
+def test_begun_anew() -> None:
+    """Nothing stays but the count of beginnings, since when heat is off, and when something was added."""
+    full = told([60.0] * 5, [1.0] * 5, era=3, energy_j=9.0, next_at=7.0, off_since=4.0, heat_since=1.0, full_since=2.0)
+    moved = full._replace(full_c=60.0, added_at=5.0, moves=((1.0, 2.0),))
+    assert moved.begun_anew() == History(era=4, off_since=4.0, added_at=5.0)
+
+
+# ---------------------------------------------------------------- another level
+
+
+@pytest.mark.parametrize(("which", "step_k", "moves"), [
+    (JACKET, 3.0, False), (JACKET, 3.125, True), (JACKET, -3.125, True), (BEHIND, 8.0, False), (BEHIND, 8.125, True),
+])  # fmt: skip
+def test_another_level_moves_it(which: Tun, step_k: float, moves: bool) -> None:
+    """More than 2 K and a tenth of a kelvin a second from the line before is another level; behind the heater 5 K more
+    may come from the heat. Lines and the reading at full heat move with it; heat and times stay."""
+    before = told_on(History(), [55.5 + n / 2 for n in range(10)], 1.0, which)
+    after = before.follow(tick(60.0 + step_k, 110.0, which=which), 1.0, plate.of(which))
+    by_k = step_k if moves else 0.0
+    was = [line._replace(temperature_c=line.temperature_c + by_k) for line in before.lines]
+    assert after.lines == (*was, Line(110.0, 60.0 + step_k, before.energy_j + 20_000.0))
+    assert (after.full_c, after.full_since) == (55.5 + by_k, before.full_since)
+    assert after.moved_k(110.0) == by_k
+    assert after.moves == (((110.0, step_k),) if moves else ())
+
+
+def test_moves_of_the_last_minute() -> None:
+    """They add up for a minute; the one of a minute ago counts no more, and is forgotten with the next."""
+    past = History(moves=((100.0, 4.0), (150.0, -1.0)))
+    assert [past.moved_k(now) for now in (159.9, 160.0, 210.0)] == [3.0, -1.0, 0.0]
+    jumped = past._replace(lines=(Line(150.0, 60.0, 0.0),)).follow(tick(80.0, 170.0), 0.0, PLATE)
+    assert jumped.moves == ((150.0, -1.0), (170.0, 20.0))
+
+
+# ---------------------------------------------------------------- heat
+
+
+def test_energy_is_what_was_let_out() -> None:
+    """Duty, power and time, a lease at most; heat and OFF each remember since when."""
+    on = History().follow(tick(60.0, 50.0), 0.5, PLATE)
+    assert (on.energy_j, on.heat_since, on.off_since) == (0.5 * POWER * 10.0, 50.0, None)
+    late = on.follow(tick(60.0, 90.0, dt=40.0), 0.5, PLATE)
+    assert (late.energy_j, late.heat_since) == (POWER * 10.0, 50.0)
+    off = late.follow(tick(60.0, 91.0), 0.0, PLATE)
+    assert (off.off_since, off.energy_j, off.heat_since) == (91.0, late.energy_j, 50.0)
+    assert off.follow(tick(60.0, 95.0), 0.0, PLATE).off_since == 91.0
+    assert off.follow(tick(60.0, 96.0), 0.1, PLATE).off_since is None
+
+
+def test_the_first_heat_begins_it_anew() -> None:
+    """What was before the first heat says nothing of it: the tun may just have been filled. Later heat changes
+    nothing."""
+    cold = told_on(History(), [20.0] * 5, 0.0)
+    on = cold.follow(tick(20.0, 55.0, dt=1.0), 0.5, PLATE)
+    assert (on.era, on.energy_j, on.heat_since, on.lines) == (1, 1000.0, 55.0, (Line(55.0, 20.0, 1000.0),))
+    assert on.follow(tick(20.0, 65.0), 0.5, PLATE).era == 1
+    assert History().follow(tick(20.0, 55.0), 0.5, PLATE).era == 0
+
+
+@pytest.mark.parametrize(
+    ("cap", "duty", "full"), [(1.0, 0.95, True), (1.0, 0.94, False), (0.6, 0.571, True), (0.6, 0.56, False)]
+)
+def test_full_heat(cap: float, duty: float, full: bool) -> None:
+    """0.95 of what the file allows is full heat; since when, and what was read then, is remembered until it ends."""
+    which = heated(duty_cap=cap)
+    past = told_on(History(), [40.0, 41.0, 42.0], duty, which)
+    assert (past.full_since, past.full_c) == ((10.0, 40.0) if full else (None, 0.0))
+    for less in (0.5, 0.0):
+        assert past.follow(tick(43.0, 40.0, which=which), less, PLATE).full_since is None
+
+
+def test_full_heat_needs_a_reading() -> None:
+    """Without one the time does not begin, and what had begun is forgotten."""
+    past = told_on(History(), [40.0] * 5, 1.0)
+    assert past.full_since == 10.0
+    for before, duty in ((past, 1.0), (History(), 1.0), (History(), 0.5)):
+        assert before.follow(tick(None, 60.0), duty, PLATE).full_since is None
+
+
+# ---------------------------------------------------------------- questions
+
+
+def test_the_line_of_so_long_ago() -> None:
+    """The last one, one of 20 s ago, and none where it does not reach."""
+    past = told([1.0, 2.0, 3.0], [0.0] * 3)
+    ago = [past.ago(seconds) for seconds in (0.0, 4.0, 20.0, 24.0, 30.0)]
+    assert [None if line is None else line.temperature_c for line in ago] == [3.0, 3.0, 1.0, 1.0, None]
+
+
+def test_least_and_most_energy_of_any_window() -> None:
+    """Two lines long, ending now or up to two lines ago."""
+    past = told([0.0] * 6, [0.0, 1.0, 5.0, 6.0, 6.0, 8.0])
+    assert past.windows(20.0, 20.0) == (1.0, 5.0)
+    assert past.windows(20.0, 0.0) == (2.0, 2.0)
+
+
+@pytest.mark.parametrize(("lines", "warmed_k"), [(18, inf), (19, 1.8), (40, 1.8)])
+def test_warming_of_three_minutes(lines: int, warmed_k: float) -> None:
+    """Infinite until three minutes are known."""
+    assert told([at / 10.0 for at in range(lines)], [0.0] * lines).warmed_k() == pytest.approx(warmed_k)
+
+
+@pytest.mark.parametrize(("off_since", "quiet"), [(None, False), (670.0, True), (670.1, False), (0.0, True)])
+def test_when_no_mash_warms_any_more(off_since: float | None, quiet: bool) -> None:
+    """The heater off for just the plate's time is enough."""
+    assert History(off_since=off_since).quiet(NOW, watt()) is quiet
+
+
+@pytest.mark.parametrize(("added_at", "now", "limit_k"), [(None, 0.0, 3.0), (100.0, 700.0, 6.0), (100.0, 700.1, 3.0)])
+def test_how_far_temperatures_may_lie_apart(added_at: float | None, now: float, limit_k: float) -> None:
+    """Twice as far for 600 s after an addition."""
+    assert apart_k(3.0, added_at, now) == limit_k
+
+
+# ---------------------------------------------------------------- even heat
+
+
+def heat(duties: list[float]) -> History:
+    """At these duties, in the tun of 2,000 W."""
+    past = History(heat_since=0.0)
+    for n, duty in enumerate(duties):
+        past = past.follow(tick(60.0, 10.0 * (n + 1), state=RunState.HELD), duty, PLATE)
+    return past
+
+
+@pytest.mark.parametrize(("moved", "even"), [(0.09, True), (0.11, False), (-0.09, True), (-0.11, False)])
+def test_even_heat(moved: float, even: bool) -> None:
+    """The last minute's mean duty within a tenth of that of the minute before the window, the last 20 s within a tenth
+    of those before it; no history, not even."""
+    minute = heat([0.5 + (moved if at >= 54 else 0.0) for at in range(60)])
+    late = heat([0.5 + (moved if at >= 58 else 0.0) for at in range(60)])
+    early = heat([0.5 + (moved if 28 <= at < 30 else 0.0) for at in range(60)])
+    assert [past.even(POWER, 300.0) for past in (minute, late, early)] == [even] * 3
+    short = minute._replace(lines=minute.lines[-36:])
+    assert not short.even(POWER, 300.0)
+    assert minute._replace(lines=minute.lines[-37:]).even(POWER, 300.0) is even
+
+
+@pytest.mark.parametrize(("more", "even"), [(2.0, True), (2.001, False), (-2.0, True), (-2.001, False)])
+def test_even_heat_at_its_limit(more: float, even: bool) -> None:
+    """A tenth of full power more than before, over 20 s, is even; the least bit more is not."""
+    assert told([0.0] * 40, [100.0] * 39 + [100.0 + more]).even(1.0, 300.0) is even
+
+
+@pytest.mark.parametrize(("less", "found"), [(6.0, False), (6.001, True)])
+def test_less_heat_is_looked_for_in_a_minute_and_in_20_s(less: float, found: bool) -> None:
+    """Over a minute a tenth less is little, more is less; with no line before the window nothing is less."""
+    whole = [float(10 * at) for at in range(31)]
+    slow = [*whole[:25], *(energy - less * (at + 1) / 6.0 for at, energy in enumerate(whole[25:]))]
+    assert told([0.0] * 31, slow).less(1.0, 240.0) is found
+    assert told([0.0] * 25, [0.0] * 25).less(1.0, 240.0) is False
+
+
+@pytest.mark.parametrize(("power_w", "found"), [(1.0, True), (2.0, False), (0.5, True)])
+def test_less_heat_is_held_against_full_power_just_before_the_window(power_w: float, found: bool) -> None:
+    """4 J in the 20 s before the window and none since: over a tenth of 1 W, not over a tenth of 2 W."""
+    assert told([0.0] * 31, [0.0] * 5 + [2.0] + [4.0] * 25).less(power_w, 240.0) is found
+
+
+def test_an_empty_tun_of_one_watt() -> None:
+    """The figures that the tables above count in: one watt, no dead time, no lag."""
+    assert (watt().power_w, watt().dead_s, watt().lag_s, CAPACITY) == (1.0, 0.0, 0.0, 100_000.0)
+    assert vessel().room_c == 0.0

@@ -1,0 +1,348 @@
+"""The guard in the closed loop: each fault is seen in time, just under is quiet, and heat comes back as written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf, nan
+from typing import Any
+
+import pytest
+
+from controller.core import sensing
+from controller.core.guard import gate
+from controller.core.nouns import Bad, Disk, Foreign, HeaterReport, Inputs, Link, Phase, Reading
+from tests.core.bench import Bench, course, leg, settings
+from tests.core.guard.looks import S
+from tests.core.guard.rounds import begun, resting, tripped
+
+PLAN = course(leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 1200.0), leg("keep", 78.0, 7200.0, kind="keep"), grist_kg=0)
+ONE = course(leg("only", 63.0, 3600.0), grist_kg=0)
+
+
+def heating() -> Bench:
+    bench = begun(PLAN._replace(liquor_capacity_j_per_k=263_900.0), 55.0, "ramping")
+    assert bench.duty > 0.0
+    return bench
+
+
+# ---------------------------------------------------------------- each fault in time
+
+
+def knob(**values: Any) -> Callable[[Bench], None]:
+    def turn(bench: Bench) -> None:
+        for name, value in values.items():
+            setattr(bench, name, value)
+
+    return turn
+
+
+def held_with(**values: Any) -> Callable[[Bench], None]:
+    def turn(bench: Bench) -> None:
+        bench.order("hold")
+        bench.step()
+        knob(**values)(bench)
+
+    return turn
+
+
+def garbage(bench: Bench) -> None:
+    bench.probe = False
+    bench.extra = {"mash": tuple(Bad("no number", bench.now) for _ in range(3))}
+
+
+def between_ticks(bench: Bench) -> None:
+    at = bench.now + 0.5
+    hot = (Reading(81.0, at, 10_001), Reading(81.0, at + 0.1, 10_002), Reading(63.0, at + 0.2, 10_003))
+    bench.extra = {"mash": hot}
+
+
+def stranger(bench: Bench) -> None:
+    bench.extra = {"link": Link(True, 0.0, foreign=Foreign(0.5, 1, bench.now))}
+
+
+Begun = Callable[[], Bench]
+FAULTS: dict[str, tuple[Begun, Callable[[Bench], None], str, int, int]] = {
+    "no reading": (heating, knob(probe=False), "G02", 9, 11),
+    **{f"nonsense {value}": (resting, knob(reading_c=value), "G03", 3, 3)
+       for value in (-127.0, 150.0, 999.0, nan, inf, -inf)},
+    "garbage": (resting, garbage, "G03", 1, 1),
+    "a level 8 K up": (resting, knob(offset_k=8.0), "G04", 4, 7),
+    "over the program": (lambda: resting(ONE), knob(mash_c=66.3), "G06", 3, 3),
+    "hot": (resting, knob(reading_c=80.0), "G07", 2, 2),
+    "hot between ticks": (resting, between_ticks, "G07", 1, 1),
+    "dead heater": (heating, knob(works=0.0), "G09", 240, 370),
+    "welded switch": (resting, held_with(stuck_w=5000.0), "G10", 330, 900),
+    "no liquid": (resting, knob(level=False), "G13", 1, 2),
+    "heater silent": (resting, knob(heater=False), "G14", 9, 12),
+    "heater lies": (resting, held_with(lie=1.0), "G15", 2, 5),
+    "no broker": (heating, knob(link=False), "G16", 1, 1),
+    "late": (resting, knob(extra={"late_s": 2.1}), "G17", 1, 1),
+    "stranger": (resting, stranger, "G19", 1, 1),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("begin", "breaks", "which", "least_s", "most_s"), FAULTS.values(), ids=list(FAULTS))
+def test_a_fault_is_seen_in_time(
+    begin: Begun, breaks: Callable[[Bench], None], which: str, least_s: int, most_s: int
+) -> None:
+    """So many seconds after it begins heat is off, not sooner and not later; it is the first of its incident."""
+    bench = begin()
+    breaks(bench)
+    seconds = 0
+    while not tripped(bench) and seconds <= most_s:
+        bench.step()
+        seconds += 1
+    assert (tripped(bench), bench.duty) == ([which], 0.0)
+    assert least_s <= seconds <= most_s
+    assert bench.state.guard.trips[0].first_out
+
+
+def spiked(bench: Bench) -> None:
+    bench.offset_k = 12.0
+    bench.step()
+    bench.offset_k = 0.0
+
+
+def answered_late(bench: Bench) -> None:
+    seq = bench.state.guard.line.seq
+    bench.order("hold")
+    bench.step()
+    for _ in range(6):
+        bench.extra = {"heater": HeaterReport(bench.now + 0.9, "b1", 1, seq, 1.0, 4.0)}
+        bench.step()
+    bench.extra = {}
+
+
+def over_for_long(bench: Bench) -> None:
+    bench.mash_c = 65.9
+    bench.run(20)
+
+
+def nearly_hot(bench: Bench) -> None:
+    bench.reading_c = 79.99
+    bench.step()
+
+
+QUIET: dict[str, tuple[Begun, Callable[[Bench], None]]] = {
+    "one spike": (resting, spiked),
+    "just under the hard limit": (resting, nearly_hot),
+    "2.9 K over the program": (lambda: resting(ONE), over_for_long),
+    "two seconds late": (resting, knob(extra={"late_s": 2.0})),
+    "a report that answers an earlier command": (heating, answered_late),
+}
+
+
+@pytest.mark.parametrize(("begin", "happens"), QUIET.values(), ids=list(QUIET))
+def test_what_trips_nothing(begin: Begun, happens: Callable[[Bench], None]) -> None:
+    """One second of a spike, a reading and a delay just under their limits, an old report."""
+    bench = begin()
+    happens(bench)
+    bench.extra, bench.reading_c = bench.extra, None
+    bench.run(20 if not bench.extra else 1)
+    assert tripped(bench) == []
+
+
+@pytest.mark.parametrize("value", [80.0, 85.0])
+def test_one_hot_reading_cuts_and_does_not_latch(value: float) -> None:
+    """The tick of it is OFF; a sensor's power-on value is never taken for a hot mash, however often it comes."""
+    bench = heating()
+    bench.reading_c = value
+    for _ in range(1 if value == 80.0 else 2):
+        bench.step()
+        assert (bench.duty, tripped(bench)) == (0.0, [])
+
+
+def test_a_healthy_start_lets_heat_out_and_no_sooner() -> None:
+    """Ten seconds of checking, a start, then heat on the first tick that all conditions hold."""
+    bench = Bench(settings(), mash_c=61.0)
+    bench.until("idle")
+    assert bench.now >= 10.25
+    assert all(out.command is not None and out.command.duty == 0.0 for out in bench.log)
+    bench.start(PLAN)
+    bench.run(3)
+    assert bench.duty > 0.0
+
+
+def test_a_late_reading_does_not_let_duty_rise() -> None:
+    """From five to ten seconds of silence the duty may fall but not rise, and no lease outlives its reading by more
+    than 12 s."""
+    bench = heating()
+    bench.probe = False
+    before_s = []
+    for second in range(9):
+        before = bench.duty
+        bench.step()
+        command = bench.outcome.command
+        assert command is not None and command.reading_age_s is not None
+        assert second < 5 or bench.duty <= before
+        assert command.valid_s == min(10.0, 12.0 - command.reading_age_s)
+        before_s.append(command.valid_s)
+    assert (tripped(bench), before_s[-1] < 10.0) == ([], True)
+
+
+def test_hard_limit_is_watched_when_idle() -> None:
+    """G07 in idle: latched, and a start is refused; its words name value, limit and what to do."""
+    bench = Bench(settings(), mash_c=79.0)
+    bench.until("idle")
+    bench.mash_c = 80.5
+    bench.run(3)
+    trip = bench.state.guard.trips[0]
+    assert "80.5 °C" in trip.text and "80 °C" in trip.text and trip.text.endswith("Do not restart before you know why.")
+    bench.start(PLAN)
+    bench.step()
+    assert not bench.replies[-1].accepted and "G07" in bench.replies[-1].reason
+
+
+def test_a_stranger_ends_it_for_good() -> None:
+    """A foreign command with duty aborts; no order gives heat back in this process. Its OFF is noted, no more; a higher
+    number silences the loser."""
+    bench = resting()
+    stranger(bench)
+    bench.step()
+    bench.extra = {}
+    bench.until("aborted", 20)
+    bench.run(100)
+    assert not bench.clear("G19").accepted
+    assert bench.duty == 0.0
+    bench = resting()
+    bench.extra = {"link": Link(True, 0.0, foreign=Foreign(0.0, None, bench.now))}
+    bench.step()
+    assert tripped(bench) == []
+    assert any("OFF" in note.text for note in bench.state.guard.noted.now)
+    bench.extra = {"epoch_seen": 7}
+    bench.run(3)
+    assert bench.outcome.command is None
+
+
+@pytest.mark.parametrize("duty", [nan, inf, -0.1, 1.1])
+def test_bad_demand_is_replaced_by_off(duty: float) -> None:
+    """G26: a demand that is no share becomes OFF, not full heat."""
+    bench = heating()
+    out, state = bench.outcome, bench.state
+    read, inputs = sensing.Read(mash=out.seen, second=None, outlet=None), Inputs(link=Link(True, 0.0))
+    senses = sensing.senses(
+        bench.settings.tun, state, state.run, bench.now, 1.0, inputs, read, out.target, out.setpoint
+    )
+    told = gate.check(state.guard, senses, out.demand._replace(duty=duty))
+    assert told.command is not None
+    assert (told.command.duty, "G26" in [trip.id for trip in told.state.trips]) == (0.0, True)
+
+
+# ---------------------------------------------------------------- heat comes back
+
+
+@pytest.mark.parametrize(("breaks", "mends"), [
+    (knob(probe=False), knob(probe=True)), (knob(link=False), knob(link=True)), (knob(heater=False), knob(heater=True)),
+])  # fmt: skip
+def test_what_ends_by_itself(breaks: Callable[[Bench], None], mends: Callable[[Bench], None]) -> None:
+    """The run goes on a minute after the trip, with good readings, and heats again."""
+    bench = heating()
+    breaks(bench)
+    bench.run(15)
+    assert bench.state.run.state is S.HELD
+    cut_at = bench.state.guard.trips[0].at
+    mends(bench)
+    bench.until("running", 200)
+    assert bench.now - cut_at >= 60.0
+    bench.run(3)
+    assert (bench.duty > 0.0, tripped(bench)) == (True, [])
+
+
+def test_gone_for_a_quarter_of_an_hour_waits_for_a_person() -> None:
+    """G02 latches after 15 min; readings alone then give nothing back, clear and restart do."""
+    bench = resting()
+    bench.probe = False
+    bench.run(930)
+    bench.probe = True
+    bench.run(300)
+    assert bench.state.run.state is S.HELD
+    bench.order("restart")
+    bench.step()
+    assert not bench.replies[-1].accepted
+    assert bench.clear("G02").accepted
+    bench.run(120)
+    assert bench.state.run.state is S.HELD, "clear never leads to heat"
+    bench.order("restart")
+    bench.until("running", 200)
+
+
+def test_the_third_interruption_waits_for_a_person() -> None:
+    """G24: the third self-clearing trip within half an hour waits for a person who has inspected."""
+    bench = resting()
+    for n in range(3):
+        bench.extra = {"late_s": 3.0}
+        bench.step()
+        bench.extra = {}
+        assert ("G24" in tripped(bench)) is (n == 2)
+        bench.until("held", 10)
+        if n < 2:
+            bench.until("running", 200)
+            bench.run(5)
+    bench.run(200)
+    assert "inspected" in bench.clear("G24").reason
+
+
+def test_no_heat_after_a_trip_until_it_is_on_disk() -> None:
+    """The record of a trip is durable before any later heat."""
+    bench = heating()
+    bench.extra = {"late_s": 3.0}
+    bench.step()
+    bench.extra = {"disk": Disk(True, 9, 10)}
+    bench.run(200)
+    assert bench.duty == 0.0
+    bench.extra = {}
+    bench.run(30)
+    assert bench.duty > 0.0
+
+
+@pytest.mark.parametrize(("breaks", "trip", "after_s"), [
+    (knob(level=False), "G13", 70), (knob(probe=False), "G02", 960), (knob(heater=False), "G14", 960),
+])  # fmt: skip
+def test_as_long_as_it_is_there_it_cannot_be_cleared(breaks: Callable[[Bench], None], trip: str, after_s: int) -> None:
+    """In a hold as in a run: refused while the cause is there, accepted a few seconds after it is gone."""
+    bench = begun(PLAN, 61.0)
+    breaks(bench)
+    bench.run(after_s)
+    assert tripped(bench) == [trip] and bench.state.guard.trips[0].latched
+    refused = bench.clear(trip)
+    assert not refused.accepted and f"{trip}: its cause is still there" in refused.reason
+    knob(level=True, probe=True, heater=True)(bench)
+    bench.run(5)
+    assert bench.clear(trip).accepted
+
+
+def test_a_relay_that_is_still_stuck() -> None:
+    """A mash that goes on warming keeps G10; after three minutes without a rise it can be cleared."""
+    bench = begun(PLAN, 62.9)
+    bench.run(200)
+    bench.stuck_w = 5000.0
+    for _ in range(1500):
+        bench.step()
+        if bench.state.guard.trips:
+            break
+    bench.run(70)
+    assert "takes 180 s" in bench.clear("G10").reason
+    bench.run(300)
+    assert not bench.clear("G10").accepted
+    bench.stuck_w = 0.0
+    bench.run(240)
+    assert bench.clear("G10").accepted
+
+
+def test_a_heater_stuck_on_in_a_dough_in_that_nobody_answers() -> None:
+    """From the strike to boiling: the note comes with the reading at the limit, the other at 30 min."""
+    bench = Bench(settings(), mash_c=50.0)
+    bench.run(20)
+    bench.start(course(leg("rest", 63.0, 600.0)))
+    bench.until("dough_in")
+    bench.answer(answer="begin")
+    assert bench.state.run.phase is Phase.ADDING
+    began, bench.stuck_w, bench.events = bench.now, 6500.0, []
+    hot_at = None
+    while bench.now < began + 1801.0:
+        bench.step()
+        hot_at = bench.now if hot_at is None and bench.mash_c + bench.offset_k >= 80.0 else hot_at
+        before = [event.id for event in bench.events if event.kind == "note" and event.id in ("G07", "adding")]
+        assert ("G07" in before) == (hot_at is not None)
+        assert ("adding" in before) == (bench.now - began >= 1800.0)
+    assert (bench.mash_c > 85.0, tripped(bench), bench.duty) == (True, [], 0.0)
