@@ -39,8 +39,8 @@ from tests.core.guard.story import (
 )
 
 G10 = HeatNotAskedFor()
-LEAST = POWER / (JACKET.volume_l * 4186.0 + JACKET.metal_j_per_k) * 60.0  # K/min in a full tun
-OWN = POWER / (JACKET.min_liquor_l * 4186.0 + JACKET.metal_j_per_k) * 60.0  # and with the least liquor
+LEAST = POWER / (JACKET.volume_l * 4190.0 + JACKET.metal_j_per_k) * 60.0  # K/min in a full tun
+OWN = POWER / (JACKET.min_liquor_l * 4190.0 + JACKET.metal_j_per_k) * 60.0  # and with the least liquor
 
 
 def story(which: Tun = JACKET, **changes: Any) -> Story[HeatNotAskedFor]:
@@ -237,7 +237,7 @@ def test_it_is_watched_in_every_state(state: S) -> None:
 
 def idled(temperatures: Sequence[float], power_w: float, limit_k: float = 0.5) -> tuple[bool, bool]:
     """Alarm and latch with nothing running, in a tun of 65,536 J/K, full or not."""
-    tun = limited(vessel(volume_l=10.0, min_liquor_l=10.0, metal_j_per_k=65_536.0 - 41_860.0), unasked_rise_k=limit_k)
+    tun = limited(vessel(volume_l=10.0, min_liquor_l=10.0, metal_j_per_k=65_536.0 - 41_900.0), unasked_rise_k=limit_k)
     figures = plate.of(heated(tun, power_w=power_w))
     past = told(temperatures, [0.0] * len(temperatures), off_since=0.0)
     after, found = judged(G10, past, tun, figures, state=S.IDLE)
