@@ -49,17 +49,12 @@ class Plain:
     def _fill(self, other: "Plain", changes: dict[str, object]) -> None:
         """Take over all fields of `other`, some changed. Raises AttributeError for a field that is not there."""
         for name in self.__slots__:
-            setattr(self, name, getattr(other, name))
+            setattr(self, name, changes.pop(name) if name in changes else getattr(other, name))
         for name in changes:
-            if name not in self.__slots__:
-                raise AttributeError(name)
-            setattr(self, name, changes[name])
+            raise AttributeError(name)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, self.__class__) and self.values() == other.values()
-
-    def __hash__(self) -> int:
-        return hash(self.values())
 
     def __repr__(self) -> str:
         return self.__class__.__name__ + repr(self.values())
@@ -68,18 +63,9 @@ class Plain:
 class NodeSettings(Plain):
     """What is fixed at this node, by hand and not over the air."""
 
-    __slots__ = (
-        "boot",
-        "ceiling_s",
-        "flow",
-        "level",
-        "min_off_s",
-        "outlet",
-        "outlet_limit_c",
-        "outlet_trip_c",
-        "power_w",
-        "window_s",
-    )  # fmt: skip
+    __slots__ = tuple(
+        "power_w boot ceiling_s min_off_s window_s outlet level flow outlet_limit_c outlet_trip_c".split()
+    )
 
     def __init__(
         self,
@@ -115,60 +101,28 @@ class NodeSettings(Plain):
 class NodeState(Plain):
     """What the node remembers. Times are its own seconds."""
 
-    __slots__ = (
-        "code",
-        "epoch",
-        "expired",
-        "fault",
-        "flow_lost_at",
-        "heating",
-        "latched",
-        "limited_at",
-        "limiting",
-        "off_since",
-        "ordered",
-        "outlet_at",
-        "output",
-        "seq",
-        "stuck_since",
-        "until",
-    )  # fmt: skip
+    __slots__ = tuple(
+        "epoch seq ordered until output heating off_since code"
+        " fault latched limiting limited_at flow_lost_at outlet_at stuck_since expired".split()
+    )
 
-    def __init__(
-        self,
-        epoch: int = 0,
-        seq: int = 0,
-        ordered: float = 0.0,
-        until: float = 0.0,
-        output: float = 0.0,
-        heating: bool = False,
-        off_since: float = 0.0,
-        code: str = "",
-        fault: str = "",
-        latched: bool = False,
-        limiting: bool = False,
-        limited_at: float | None = None,
-        flow_lost_at: float | None = None,
-        outlet_at: float = 0.0,
-        stuck_since: float | None = None,
-        expired: bool = False,
-    ) -> None:
-        self.epoch = epoch  # highest owner seen since power-up
-        self.seq = seq  # newest command obeyed
-        self.ordered = ordered  # duty it asked for
-        self.until = until  # end of its lease
-        self.output = output  # what the element gets now, 0..1
-        self.heating = heating  # heat was asked for and allowed, be it the off part of a window
-        self.off_since = off_since
-        self.code = code  # of the fault, for programs; empty = none
-        self.fault = fault  # in words, for people
-        self.latched = latched  # the fault stays until somebody resets the node at the tun
-        self.limiting = limiting  # the outlet limiter holds the heat back
-        self.limited_at = limited_at  # since when, or when it last did
-        self.flow_lost_at = flow_lost_at
-        self.outlet_at = outlet_at  # newest value of the own outlet thermometer
-        self.stuck_since = stuck_since
-        self.expired = expired  # the last lease ran out unrenewed
+    def __init__(self) -> None:
+        self.epoch = 0  # highest owner seen since power-up
+        self.seq = 0  # newest command obeyed
+        self.ordered = 0.0  # duty it asked for
+        self.until = 0.0  # end of its lease
+        self.output = 0.0  # what the element gets now, 0..1
+        self.heating = False  # heat was asked for and allowed, be it the off part of a window
+        self.off_since = 0.0
+        self.code = ""  # of the fault, for programs; empty = none
+        self.fault = ""  # in words, for people
+        self.latched = False  # the fault stays until somebody resets the node at the tun
+        self.limiting = False  # the outlet limiter holds the heat back
+        self.limited_at: float | None = None  # since when, or when it last did
+        self.flow_lost_at: float | None = None
+        self.outlet_at = 0.0  # newest value of the own outlet thermometer
+        self.stuck_since: float | None = None
+        self.expired = False  # the last lease ran out unrenewed
 
     def but(self, **changes: object) -> "NodeState":
         """The same with some fields changed."""
@@ -179,7 +133,7 @@ class NodeState(Plain):
 
 def boot(now: float) -> NodeState:
     """The node after power-up: off, nobody's."""
-    return NodeState(off_since=now, outlet_at=now)
+    return NodeState().but(off_since=now, outlet_at=now)
 
 
 def obey(
