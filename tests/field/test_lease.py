@@ -251,7 +251,7 @@ def windowed(lost: str, at: float, until: float) -> NodeState:
 
 @pytest.mark.parametrize("at", [20.0, 20.5, 21.0, 21.5])
 def test_a_loss_in_any_part_of_a_window_counts(at: float) -> None:
-    """The output is on for the first second of each two; the loss counts in the second as well. Lost liquid latches,
+    """The output is on for the first second of each two; the loss counts in the second as well; lost liquid latches,
     lost flow is tried again once and its time is remembered."""
     dry = windowed("level_ok", at, at + 0.5)
     assert (dry.code, dry.latched, dry.output) == (lease.NO_LIQUID, True, 0.0)

@@ -158,7 +158,7 @@ def test_a_heater_report_is_read_whole() -> None:
     [("own_limit", "own_limit"), ("no_power", "no_power"), ("melted", "internal"), (None, "internal"), (7, "internal")],
 )
 def test_a_fault_without_a_code_that_we_know_is_internal(said_code: object, code: str) -> None:
-    """Codes come as the contract has them; anything else waits for a person. Without a fault there is no code."""
+    """Codes come as the contract has them; anything else waits for a person; without a fault there is no code."""
     report = incoming.report(said(fault="ill", fault_code=said_code), 1.0)
     assert isinstance(report, HeaterReport)
     assert report.fault_code == code

@@ -87,7 +87,7 @@ def test_begun_anew() -> None:
 ])  # fmt: skip
 def test_another_level_moves_it(which: Tun, step_k: float, moves: bool) -> None:
     """More than 2 K and a tenth of a kelvin a second from the line before is another level; behind the heater 5 K more
-    may come from the heat. Lines and the reading at full heat move with it; heat and times stay."""
+    may come from the heat; lines and the reading at full heat move with it; heat and times stay."""
     before = told_on(History(), [55.5 + n / 2 for n in range(10)], 1.0, which)
     after = before.follow(tick(60.0 + step_k, 110.0, which=which), 1.0, plate.of(which))
     by_k = step_k if moves else 0.0
@@ -122,7 +122,7 @@ def test_energy_is_what_was_let_out() -> None:
 
 
 def test_the_first_heat_begins_it_anew() -> None:
-    """What was before the first heat says nothing of it: the tun may just have been filled. Later heat changes
+    """What was before the first heat says nothing of it: the tun may just have been filled; later heat changes
     nothing."""
     cold = told_on(History(), [20.0] * 5, 0.0)
     on = cold.follow(tick(20.0, 55.0, dt=1.0), 0.5, PLATE)

@@ -194,7 +194,7 @@ def test_hard_limit_is_watched_when_idle() -> None:
 
 
 def test_a_stranger_ends_it_for_good() -> None:
-    """A foreign command with duty aborts; no order gives heat back in this process. Its OFF is noted, no more; a higher
+    """A foreign command with duty aborts; no order gives heat back in this process; its OFF is noted, no more; a higher
     number silences the loser."""
     bench = resting()
     stranger(bench)

@@ -38,7 +38,7 @@ def test_what_a_gas_flame_loses_is_no_power() -> None:
     (bathed(28.0), 1173.2), (bathed(29.0), 1200.0), (bathed(90.0), 1200.0),
 ])  # fmt: skip
 def test_what_liquor_holds_back(which: Tun, bath_s: float) -> None:
-    """As much as 20 K over the wort at full power store; a coil never less than 300 s, nothing more than 1,200 s. The
+    """As much as 20 K over the wort at full power store; a coil never less than 300 s, nothing more than 1,200 s; the
     mash may go on warming for twice as long, and the bath is warmed along."""
     figures = plate.of(which)
     assert figures.dead_s == pytest.approx(60.0 + bath_s)

@@ -80,7 +80,7 @@ def test_a_longer_wait_stays() -> None:
     ("seen", "quiet_c"), [(SEEN._replace(value_c=None, raw_c=61.0, age_s=11.0), 61.0), (GONE, 63.0)]
 )
 def test_where_the_mash_was_when_heat_was_cut(seen: Any, quiet_c: float) -> None:
-    """Before any good evidence the reading at the trip tells: the believed one, else the newest well-formed one. What
+    """Before any good evidence the reading at the trip tells: the believed one, else the newest well-formed one; what
     was read on good evidence stays."""
     before = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW))
     after = check(before, seen=seen).state.evidence
@@ -188,7 +188,7 @@ ENDS: dict[str, tuple[GuardState, dict[str, Any], bool]] = {
 
 @pytest.mark.parametrize(("state", "sense", "over"), ENDS.values(), ids=list(ENDS))
 def test_trips_that_end_by_themselves(state: GuardState, sense: dict[str, Any], over: bool) -> None:
-    """Cause gone, a minute over, evidence good: over, with an event. Each of the three alone does not do."""
+    """Cause gone, a minute over, evidence good: over, with an event; each of the three alone does not do."""
     out = check(state, **sense)
     told = Event("cleared", "G02", "G02 (reading gone) is over", latched=False)
     assert out.events[: 1 if over else 0] == ((told,) if over else ())
@@ -282,7 +282,7 @@ def test_clear_of_what_was_inspected() -> None:
 ])  # fmt: skip
 def test_clearing_g23_alone_gives_more_time(name: str, had_s: float, heat_on_s: float, longer_s: float) -> None:
     """An hour on top of what was given before, for the run that lasted too long, and for its heater, no more than its
-    whole time; nothing for any other trip. Nobody else's memory changes."""
+    whole time; nothing for any other trip; nobody else's memory changes."""
     state = having(RunTooLong(heat_on_s=had_s, longer_s=1800.0), having(HeatNotAskedFor(alarm=True), TWO))
     state = state._replace(trips=(kept(name, NOW - 60.0, True),), gone=((name, 0.0),))
     after = clear(state, name)[0]

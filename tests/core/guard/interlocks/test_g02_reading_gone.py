@@ -161,7 +161,7 @@ STREAMS: dict[str, tuple[float | None, int | None, Presence | None, list[str]]] 
 
 @pytest.mark.parametrize(("lag_s", "seq", "word", "trip"), STREAMS.values(), ids=STREAMS)
 def test_what_is_known_to_be_new(lag_s: float | None, seq: int | None, word: Presence | None, trip: list[str]) -> None:
-    """By its stamp or by the node's own fresh word; what is not, is gone. A person's clear and restart take it as it
+    """By its stamp or by the node's own fresh word; what is not, is gone; a person's clear and restart take it as it
     is."""
     bench = running()
     word = None if word is None else word._replace(at=bench.now + word.at)
@@ -247,7 +247,7 @@ def test_gone_by_its_own_word_trips_at_once() -> None:
     ],
 )
 def test_a_silent_probe_and_its_word(word: Presence, silent_s: int, trip: list[str]) -> None:
-    """True proves nothing. A retained copy may be of long ago: one that says gone waits 5 s for a reading."""
+    """True proves nothing; a retained copy may be of long ago: one that says gone waits 5 s for a reading."""
     bench = running()
     bench.extra = {"mash": (), "probe_online": word._replace(at=bench.now + word.at)}
     bench.run(silent_s)

@@ -27,7 +27,7 @@ JUMPED = ReadingJumped()
 )
 def test_another_level(level_c: float, after_s: float, latched: bool) -> None:
     """More than 5 K away trips after 4 s, and upward it latches; what five readings would make believed has half a
-    second more. While something is added nothing is said."""
+    second more; while something is added nothing is said."""
     early, late = (SEEN._replace(jump_since=NOW - after_s + spare, jump_c=level_c) for spare in (0.1, 0.0))
     says = f"The reading jumped by {{value:.1f}} K, from 63.0 to {level_c:.1f} °C (limit {{limit:g}} K). Heat is off."
     assert found(JUMPED, seen=early) is None

@@ -170,7 +170,7 @@ def test_a_silent_second_probe() -> None:
 
 
 def test_when_a_second_probe_is_missed() -> None:
-    """A process counts from its own beginning; one that is gone is noted at once, without a trip. Without heat, or
+    """A process counts from its own beginning; one that is gone is noted at once, without a trip; without heat, or
     without that probe in the file, nothing is said."""
     never = SEEN._replace(value_c=None, at=None, age_s=inf, fresh=False)
     assert told(check(OPEN._replace(started_at=NOW - 60.0), second=never)) == []

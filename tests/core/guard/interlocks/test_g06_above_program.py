@@ -127,7 +127,7 @@ def test_what_is_kept() -> None:
 
 
 def test_held_the_count_begins_anew() -> None:
-    """The highest target is kept; where nothing was counted nothing changes. The same with nothing asked for."""
+    """The highest target is kept; where nothing was counted nothing changes; the same with nothing asked for."""
     counted = AboveProgram(in_a_row=2, since=NOW - 1.0, armed=True, highest_c=72.0)
     left = AboveProgram(armed=True, highest_c=72.0)
     assert memory(check(having(counted), state=RunState.HELD), AboveProgram) == left

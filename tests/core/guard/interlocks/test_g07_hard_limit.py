@@ -57,7 +57,7 @@ def test_by_either_probe(name: str, values: tuple[float, ...], expected: Finding
 
 
 def test_the_hotter_word_of_two_probes() -> None:
-    """Each probe has its own row: one of each is no pair. The second probe's is told where both are hot."""
+    """Each probe has its own row: one of each is no pair; the second probe's is told where both are hot."""
     after, finding = watch(FRESH, raw=read(81.0), raw_second=read(82.0))
     assert (after, finding) == (HardLimit(1, 1, 82.0), cut(82.0))
     assert found(after, raw=read(81.5), raw_second=read(63.0)) == Finding(ROW, 81.5, 80.0)
@@ -95,7 +95,7 @@ def test_a_message_that_is_no_reading_is_nothing() -> None:
 
 @pytest.mark.parametrize(("believed_c", "latches"), [(83.0, True), (87.0, True), (82.9, False), (None, False)])
 def test_the_power_on_value_near_the_believed_one_is_true(believed_c: float | None, latches: bool) -> None:
-    """85 °C with a believed 83 °C beside it latches; with 82.9 °C, or none, it only cuts. Each probe by its own."""
+    """85 °C with a believed 83 °C beside it latches; with 82.9 °C, or none, it only cuts; each probe by its own."""
     for values, seen in (("raw", "seen"), ("raw_second", "second")):
         finding = found(FRESH, **{values: read(85.0, 85.0), seen: SEEN._replace(value_c=believed_c)})
         assert finding == (Finding(ROW, 85.0, 80.0) if latches else cut(0.0))

@@ -172,7 +172,7 @@ def test_a_refused_reading_cools_nothing(bad_c: float) -> None:
 
 
 def test_silence_does_not_cool() -> None:
-    """Hot and then unheard of it stands for 15 min; by then the trip waits for a person. Cool and silent is nothing."""
+    """Hot and then unheard of it stands for 15 min; by then the trip waits for a person; cool and silent is nothing."""
     warm, _ = tick(tick(FRESH, NOW, 86.0)[0], NOW + 1.0, 83.0)
     assert tick(warm, NOW + 901.0) == (warm, Finding(ROW, 83.0, 85.0))
     after, finding = tick(warm, NOW + 901.1)
@@ -196,7 +196,7 @@ def held(*outlet_c: float | None) -> list[GuardState]:
 
 
 def test_a_trip_ends_with_a_cool_outlet_alone() -> None:
-    """Above 80 °C it stays, below it ends where it is a minute old. One that falls silent waits for a person: it never
+    """Above 80 °C it stays, below it ends where it is a minute old; one that falls silent waits for a person: it never
     ends by itself, not at 15 min of silence, nor a minute after."""
     cools = held(86.0, *[83.0] * 99, *[79.0] * 100)
     assert [bool(state.trips) for state in cools].index(False) == 100
@@ -207,7 +207,7 @@ def test_a_trip_ends_with_a_cool_outlet_alone() -> None:
 
 
 def test_one_long_incident_is_no_second_one() -> None:
-    """Hot, warm for minutes and hot again is one; the next within ten minutes of its end waits for a person. A short
+    """Hot, warm for minutes and hot again is one; the next within ten minutes of its end waits for a person; a short
     one counts from its hot reading."""
     after, _ = tick(FRESH, NOW, 86.0)
     short, _ = tick(after, NOW + 59.0, 79.0)
@@ -239,7 +239,7 @@ def over(
 
 
 def test_far_over_the_mash() -> None:
-    """12 K are borne, more for 5 s is G08: the tick at 4 s is the last before. It begins anew with each fall."""
+    """12 K are borne, more for 5 s is G08: the tick at 4 s is the last before; it begins anew with each fall."""
     assert over(FRESH, NOW, 75.0) == (FRESH, None)
     assert over(FRESH, NOW, 75.1) == (BEGAN, None)
     assert over(BEGAN, NOW + 3.9, 75.1) == (BEGAN, None)
@@ -338,7 +338,7 @@ def test_a_silent_outlet_probe(heard_s: float | None, watched: str) -> None:
 
 
 def test_when_an_outlet_probe_is_missed() -> None:
-    """A process counts from its own beginning; one that is gone is noted at once, without a trip. Without heat, or
+    """A process counts from its own beginning; one that is gone is noted at once, without a trip; without heat, or
     without that probe in the file, nothing is said."""
     never = SEEN._replace(value_c=None, at=None, age_s=inf, fresh=False)
     assert told(check(OPEN._replace(started_at=NOW - 60.0), outlet=never)) == []

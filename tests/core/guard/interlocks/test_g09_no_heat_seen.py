@@ -221,7 +221,7 @@ def falling(last: float) -> History:
 
 
 def test_missing_heat_is_not_judged_behind_the_heater_once_heat_is_less() -> None:
-    """The probe falls with the heat: a tenth of full power less over 20 s is judged, more than that is not. One in the
+    """The probe falls with the heat: a tenth of full power less over 20 s is judged, more than that is not; one in the
     mash is judged either way."""
     tenth = EVEN_SHARE * 20.0
     for less, which, counted in (
@@ -315,7 +315,7 @@ def test_no_power_with_the_output_on() -> None:
 
 
 def test_power_within_an_on_off_window() -> None:
-    """The off part of a window counts neither way: only time with the output on does. A meter that is late shows power
+    """The off part of a window counts neither way: only time with the output on does; a meter that is late shows power
     in the off part; that is power too."""
     on, off = (1.0, 0.0), (0.0, 0.0)
     _, dead = draws(*[on, off, off] * 5)

@@ -129,7 +129,7 @@ def test_over_the_setpoint_at_its_limits(
 
 @pytest.mark.parametrize(("had", "found"), [(8, True), (7, False)])
 def test_a_verdict_lasts_as_long_as_heat_may(had: int, found: bool) -> None:
-    """Nine lines in a row are 30 s and the dead time of 60; eight are not. A verdict of another history does not
+    """Nine lines in a row are 30 s and the dead time of 60; eight are not; a verdict of another history does not
     count."""
     past = straight(20, 4.0, 0.0, 19, off_since=0.0, era=3)
     which = limited(vessel(), dead_time_s=60.0)

@@ -71,7 +71,7 @@ def test_it_counts_losses_richly(room_c: float, trips: bool) -> None:
 
 @pytest.mark.parametrize(("step_k", "base_c"), [(3.0, 55.5), (3.125, 58.625), (-3.125, 52.375)])
 def test_another_level_moves_its_beginning(step_k: float, base_c: float) -> None:
-    """The account goes with the history to another level: the step is neither heat nor loss. The next line, level
+    """The account goes with the history to another level: the step is neither heat nor loss; the next line, level
     again, moves nothing."""
     moved = story()
     moved.go(lambda at: 55.0 + at / 20.0, 1.0, 100.0)
@@ -113,14 +113,14 @@ LIMIT = 2.0 + SLACK_SHARE * 4.0
     (0.0, 0.0, 60.0, 3, True, 0), (0.0, 0.0, 61.0, 3, True, 3), (4.0, 4.0, 0.0, 5, False, 5),
 ])  # fmt: skip
 def test_at_its_limits(put_in: float, rise: float, old_at: float, had: int, fresh: bool, counted: int) -> None:
-    """2 K and 30 percent of 4 K put in may be missing; what has begun is counted on, or begins anew. Heat as old as the
+    """2 K and 30 percent of 4 K put in may be missing; what has begun is counted on, or begins anew; heat as old as the
     account's first line is looked at, older is not; nor is anything between two lines."""
     assert account(put_in, rise, old_at, had, fresh).in_a_row == counted
 
 
 @pytest.mark.parametrize(("lines", "counted"), [(7, 3), (6, 2)])
 def test_a_minute_of_history_is_needed(lines: int, counted: int) -> None:
-    """With a line less nothing is judged, and what was counted stays. The loss is summed up either way, at 1.7 times
+    """With a line less nothing is judged, and what was counted stays; the loss is summed up either way, at 1.7 times
     the plate's, from the difference to the room."""
     past: History = told([20.0] * lines, [0.0] + [90.0] * (lines - 1))
     lossy = vessel(loss_w_per_k=0.01, room_c=10.0)

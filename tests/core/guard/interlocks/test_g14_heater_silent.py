@@ -58,7 +58,7 @@ ANSWERS: dict[str, tuple[HeaterLine, dict[str, Any], Finding | None]] = {
 
 @pytest.mark.parametrize(("which", "changes", "expected"), ANSWERS.values(), ids=ANSWERS)
 def test_answers(which: HeaterLine, changes: dict[str, Any], expected: Finding | None) -> None:
-    """The newest command it has answered may have been sent 10 s ago and no longer; its last will trips at once. In a
+    """The newest command it has answered may have been sent 10 s ago and no longer; its last will trips at once; in a
     hold the same keeps the trip."""
     assert found(SILENT, known(line=which), **changes) == expected
     trip = Trip("G14", NOW - 70.0, "silent", 11.0, 10.0, "s", 1, True, True)
@@ -74,7 +74,7 @@ def test_where_heat_may_flow_alone() -> None:
 
 
 def test_a_node_that_answers_late_is_noted() -> None:
-    """From over 5 s to 10 s a note, after that the trip; half of whatever the file allows. Never heard is none."""
+    """From over 5 s to 10 s a note, after that the trip; half of whatever the file allows; never heard is none."""
 
     def quiet(for_s: float | None, **changes: Any) -> Gate:
         return check(OPEN._replace(line=line(for_s)), report=None, **changes)

@@ -42,7 +42,7 @@ def test_power_that_is_no_number_is_power() -> None:
 
 
 def test_in_every_state_but_one() -> None:
-    """Idle, held or aborted as well: two of them are wrong with no run on, too. While checking this process takes its
+    """Idle, held or aborted as well: two of them are wrong with no run on, too; while checking this process takes its
     own number, above every owner heard of."""
     others = set(RunState) - {RunState.CHECKING}
     assert trips_in("G19", link=stranger(0.5)) == others
