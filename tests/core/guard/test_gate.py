@@ -228,7 +228,7 @@ BREAKS: dict[str, tuple[dict[str, Any], dict[str, Any], bool]] = {
 
 @pytest.mark.parametrize(("state", "sense", "anew"), BREAKS.values(), ids=list(BREAKS))
 def test_what_makes_all_readings_stale(state: dict[str, Any], sense: dict[str, Any], anew: bool) -> None:
-    """A new connection, or more than 5 s of sleep: heat waits ten seconds, the evidence and the history begin anew. A
+    """A new connection, or more than 5 s of sleep: heat waits ten seconds, the evidence and the history begin anew; a
     longer wait stays."""
     out = check(OPEN._replace(past=HISTORY, **state), state=S.PAUSED, **sense).state
     assert (out.evidence.off_until >= NOW + 10.0) is (anew or bool(out.trips))

@@ -76,7 +76,7 @@ SWITCHES: dict[str, tuple[dict[str, Any], Finding | None]] = {
 
 @pytest.mark.parametrize(("changes", "expected"), SWITCHES.values(), ids=SWITCHES)
 def test_by_the_switches(changes: dict[str, Any], expected: Finding | None) -> None:
-    """False cuts, silence past 10 s cuts, at 10 s not yet; flow counts where it is asked for and should be there. A
+    """False cuts, silence past 10 s cuts, at 10 s not yet; flow counts where it is asked for and should be there; a
     restart in which the pump does not bring it back is no silent wait; the level has its turn once the run goes on."""
     assert found(FRESH, **changes) == expected
 
