@@ -9,7 +9,7 @@ import pytest
 from controller.core import tick as corridor
 from controller.core.control import loop
 from controller.core.nouns import Demand, Foreign, HeaterReport, Link, Phase, RunState, Switch, Target
-from controller.core.procedure import program
+from controller.core.procedure import wanted
 from controller.settings.tun import Heater, Output, SwitchInput
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.runs import begun
@@ -81,7 +81,7 @@ def test_rooms_that_always_ask_for_heat_get_it_only_while_a_run_heats(
     madly = Target("hold", 63.0, 1.0 / 60.0, 1, 297_420.0)
     looped = bench.state.loop
     monkeypatch.setattr(corridor, "_walked", lambda settings, state, *given: state.run)
-    monkeypatch.setattr(program, "target", lambda run, tun: madly)
+    monkeypatch.setattr(wanted, "target", lambda run, tun: madly)
     monkeypatch.setattr(loop, "regulate", lambda *given: (looped, Demand(1.0, "mad")))
     bench.step()
     assert trips(bench) == [] and bench.state.run.state is state

@@ -381,7 +381,7 @@ def test_a_wall_clock_that_is_set_is_noted_and_nothing_else(tmp_path: Path) -> N
             bench.clock.wall_zero += by_s
             await asyncio.sleep(70.0)
             assert bench.service.state.guard.trips == ()
-        notes = [event.text for event in looker.events if (event.kind, event.id) == ("note", "G18")]
+        notes = [event.text for event in looker.events if (event.kind, event.id) == ("note", "clock")]
         assert [text.partition(" (")[0] for text in notes] == [
             "The wall clock was set by +3600 s",
             "The wall clock was set by -3600 s",

@@ -200,10 +200,11 @@ def _kept(record: Record) -> dict[str, Any] | None:
         return None
     kept: dict[str, Any] = record.lines[index]["state"]
     run = kept.get("run")
+    progress = run.get("progress") if isinstance(run, dict) else None
     for sample in record.lines[index + 1 :]:
-        if sample.get("kind") != "sample" or not isinstance(run, dict):
+        if sample.get("kind") != "sample" or not isinstance(run, dict) or not isinstance(progress, dict):
             continue
         kept["last_c"] = sample.get("mash_c", kept.get("last_c"))
         if sample.get("leg") == run.get("leg"):
-            run["credited_s"] = max(run.get("credited_s", 0.0), sample.get("credited_s", 0.0))
+            progress["credited_s"] = max(progress.get("credited_s", 0.0), sample.get("credited_s", 0.0))
     return kept

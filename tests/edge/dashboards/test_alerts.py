@@ -9,6 +9,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
 
+from controller.core.guard.state import Noted
 from controller.core.nouns import Event, Prompt, Trip
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm, Bell
@@ -19,7 +20,7 @@ TRIP = Trip("G02", 0.0, "Mash temperature missing.", 12.0, 10.0, "s", 1, False, 
 
 
 def outcome(now: float, trips: tuple[Trip, ...] = (), prompt: Prompt | None = None) -> Outcome:
-    guard, run = SimpleNamespace(trips=trips, notes=()), SimpleNamespace(prompt=prompt, leg=2)
+    guard, run = SimpleNamespace(trips=trips, noted=Noted()), SimpleNamespace(prompt=prompt, leg=2)
     state = SimpleNamespace(now=now, guard=guard, run=run)
     return cast(Outcome, SimpleNamespace(state=state))
 
