@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from controller.core.nouns import Disk, Event, Motor, Order, Prompt, RunState
+from controller.core.nouns import Disk, Event, Motor, Order, RunState
+from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.messages import outgoing, status_document

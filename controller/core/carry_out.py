@@ -9,7 +9,7 @@ from controller.core.guard import requalify, trips
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
-from controller.core.procedure.orders.scope import Refused, Situation
+from controller.core.procedure.run import Refused, Situation
 from controller.settings.service import Settings
 
 if TYPE_CHECKING:

@@ -12,13 +12,15 @@ temperature (0.5 % between 20 and 80 °C).
 
 from __future__ import annotations
 
-from sim.plant.energy_account import Energy, Flow, Pour
 from sim.plant.spec import (
     BOIL_C,
     ROOM_HUMIDITY,
     STEAM_W_PER_M2_PA,
     STEP_S,
     WATER_J_PER_KG_K,
+    Energy,
+    Flow,
+    Pour,
     Spot,
     TunSpec,
     saturation_pa,

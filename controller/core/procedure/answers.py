@@ -11,8 +11,21 @@ from typing import Any
 
 from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState
 from controller.core.procedure import entries, program, questions
-from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
-from controller.core.procedure.run import Gap, Offer, Run, credit_gap, enter, go, leg_of, out_of_band, with_leg
+from controller.core.procedure.run import (
+    ADJUST_LOW_C,
+    Done,
+    Gap,
+    Offer,
+    Refused,
+    Run,
+    Situation,
+    credit_gap,
+    enter,
+    go,
+    leg_of,
+    out_of_band,
+    with_leg,
+)
 
 S = RunState
 P = Phase

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from controller.core.nouns import Event, Instant, Leg, Phase, Prompt, RunState
+from controller.core.nouns import Event, Instant, Leg, Phase, RunState
 from controller.core.procedure import estimate
 from controller.core.procedure.orders.envelope import ACTIVE
-from controller.core.procedure.run import Gap, Run, clock_stopped, credit_gap, go, leg_of
+from controller.core.procedure.run import Gap, Prompt, Run, clock_stopped, credit_gap, go, leg_of
 
 S = RunState
 

@@ -9,7 +9,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
 
-from controller.core.nouns import Event, Prompt, Trip
+from controller.core.nouns import Event, Trip
+from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm, Bell
 from controller.settings.service import Alerts

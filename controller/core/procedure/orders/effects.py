@@ -12,8 +12,20 @@ from typing import Any
 
 from controller.core.nouns import Course, Event, Leg, Order, Phase, RunState
 from controller.core.procedure import answers, program, questions, states
-from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
-from controller.core.procedure.run import ADDED, Progress, Run, clock_stopped, enter, go, leg_of, with_leg
+from controller.core.procedure.run import (
+    ADDED,
+    ADJUST_LOW_C,
+    Done,
+    Progress,
+    Refused,
+    Run,
+    Situation,
+    clock_stopped,
+    enter,
+    go,
+    leg_of,
+    with_leg,
+)
 
 S = RunState
 P = Phase
