@@ -4,8 +4,6 @@ The file holds what the name plate says; the truth stays in the drawn tun. The p
 so that a swarm of runs meets ramps, rests, additions and questions alike.
 """
 
-from __future__ import annotations
-
 from random import Random
 from typing import Any, Literal, NamedTuple
 

@@ -3,8 +3,6 @@
 The mash is followed from the middle of dough-in on. It informs; nothing in the run looks at it.
 """
 
-from __future__ import annotations
-
 import itertools
 from typing import Any, NamedTuple
 

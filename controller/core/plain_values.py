@@ -6,8 +6,6 @@ to come, under the field's name with `_ago_s`. What comes back is checked like a
 too few, or a value of another type, and nothing comes back.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import fields as fields_of
 from dataclasses import is_dataclass
@@ -116,19 +114,16 @@ def _value(hint: object, said: object, now: float) -> object:
 def _simple(kind: type, said: object, now: float) -> object:
     kept = _fields(kind)
     if kept is not None:
-        return _record(kind, kept, _table(said), now)
+        table = _table(said)
+        if table.keys() != {each.key for each in kept}:
+            raise Misfit(f"{kind.__name__}: not its keys")
+        return kind(**{each.name: _value(each.hint, table[each.key], now) for each in kept})
     if kind is float:
         return _number(said)
     if issubclass(kind, Enum):
         found = [each for each in kind if each.value == said]
         return _known(found[0] if found else said, bool(found))
     return _known(said, type(said) is kind)
-
-
-def _record(kind: type, kept: tuple[_Field, ...], said: Mapping[str, object], now: float) -> object:
-    if said.keys() != {each.key for each in kept}:
-        raise Misfit(f"{kind.__name__}: not its keys")
-    return kind(**{each.name: _value(each.hint, said[each.key], now) for each in kept})
 
 
 def _known(value: object, fits: bool) -> object:

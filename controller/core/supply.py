@@ -12,8 +12,6 @@ Each says what it wishes, what it holds, and which word of every other it has he
 The result is a limit on the demand before the guard; nothing here can make heat.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from math import inf
 from typing import NamedTuple

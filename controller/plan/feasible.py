@@ -4,8 +4,6 @@ Everything about beer is advice and not refused. Each problem names the key to c
 what is wanted.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -113,7 +111,10 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     place = ("dough_in", "strike")
     if fit.strike_c > highest_c(tun) + 1e-9:
         wanted = f"{_limit_text(tun)}: use less grain, more liquor, warmer grain or a lower first rest"
-        yield Problem("dough_in: strike", _struck(program, fit), wanted, place)
+        found = f"{fit.strike_c:.1f} °C"
+        if program.dough_in.strike_c is None and program.grist_kg:
+            found = f'"auto", worked out as {found} at {fit.liquor_kg / program.grist_kg:.1f} L/kg'
+        yield Problem("dough_in: strike", found, wanted, place)
     elif fit.strike_c >= held_under_c(tun):
         yield Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place)
     if fit.strike_c < program.liquor.temperature_c - 0.5:
@@ -123,13 +124,6 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     first_c = program.step[0].temperature_c
     if program.dough_in.strike_c is not None and first_c is not None:
         yield from _landing(program, tun, fit, first_c)
-
-
-def _struck(program: Program, fit: Fit) -> str:
-    """The strike temperature as it was written, or as it was worked out."""
-    if program.dough_in.strike_c is not None or not program.grist_kg:
-        return f"{fit.strike_c:.1f} °C"
-    return f'"auto", worked out as {fit.strike_c:.1f} °C at {fit.liquor_kg / program.grist_kg:.1f} L/kg'
 
 
 def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> Iterator[Problem]:

@@ -5,8 +5,6 @@ energy, and the course the core steps through. Every reason why it does not fit 
 not here: this room refuses for safety and physics alone.
 """
 
-from __future__ import annotations
-
 import hashlib
 import math
 from typing import NamedTuple

@@ -4,8 +4,6 @@ A rest program as it stands in `config/programs/NAME.toml`: grist, liquor, dough
 fits a tun is for `plan.py`; what its own values must agree on is in `recipe_checks.py`.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -89,9 +87,8 @@ class Liquor(Table):
             kind: Literal["mass", "volume"] = "volume" if info.field_name == "mass_kg" else "mass"
             if (amount := _amount(kind, value)) is None:
                 raise
-            raise wrong(
-                f'a {"mass" if kind == "volume" else "volume"}; this is a {kind}: {kind} = "{amount}"'
-            ) from None
+            other = "mass" if kind == "volume" else "volume"
+            raise wrong(f'a {other}; this is a {kind}: {kind} = "{amount}"') from None
 
 
 def _amount(kind: Literal["mass", "volume"], value: object) -> str | None:
@@ -173,9 +170,7 @@ class Program(Table):
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined
     splashing: StrictBool = False  # the mash splashes, or is stirred long with the lid open
     pale_to_keep: StrictBool = False  # a pale beer meant to keep
-    staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = (
-        None  # somebody is there so long from dough-in
-    )
+    staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = None  # somebody there so long from dough-in
     people: tuple[Text, ...] = ()  # who is there to answer
     step: Annotated[tuple[Step, ...], Field(min_length=1, max_length=40)]
     notes: Annotated[tuple[Text, ...], Field(max_length=40)] = ()  # remarks; of a foreign file, what did not map
@@ -197,12 +192,10 @@ class Program(Table):
         """A step without a name is called by its kind and place."""
         if not isinstance(data, dict) or not isinstance(data.get("step"), (list, tuple)):
             return data
-        steps = [
-            {"name": f"{str(step.get('kind', 'rest')).replace('_', '-')} {at}", **step}
-            if isinstance(step, dict)
-            else step
-            for at, step in enumerate(data["step"], 1)
-        ]
+        steps = list(data["step"])
+        for at, step in enumerate(steps):
+            if isinstance(step, dict):
+                steps[at] = {"name": f"{str(step.get('kind', 'rest')).replace('_', '-')} {at + 1}", **step}
         return {**data, "step": steps}
 
     @classmethod

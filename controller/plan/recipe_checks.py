@@ -1,7 +1,5 @@
 """Do the values of a program fit each other? Nothing here depends on a tun."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator
 from functools import partial

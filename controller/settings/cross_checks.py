@@ -3,8 +3,6 @@
 Each check stands by itself, so that one whose values could not be read hides no other.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from controller.settings.problems import Checks, Problem

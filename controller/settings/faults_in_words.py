@@ -5,8 +5,6 @@ known key for an unknown one. What is wrong in one place does not hide what is w
 taken out, and what several values must agree on is looked at wherever all of them could be read.
 """
 
-from __future__ import annotations
-
 import copy
 import difflib
 import json
@@ -183,9 +181,8 @@ def where(data: dict[str, Any], path: Path) -> str:
         if isinstance(part, int) and words:
             here = _inner(here, part)
             name = here.get("name") if isinstance(here, dict) else None
-            words[-1] = f"[[{words[-1]}]] {part + 1}" + (
-                f' "{name}"' if isinstance(name, str) and len(name) <= 80 else ""
-            )
+            called = f' "{name}"' if isinstance(name, str) and len(name) <= 80 else ""
+            words[-1] = f"[[{words[-1]}]] {part + 1}{called}"
         else:
             words.append(str(part))
             here = _inner(here, part)
@@ -222,17 +219,11 @@ def found(value: Any) -> str:
 _WANTED = {
     "string_type": "text in quotes",
     "bool_type": "true or false, without quotes",
-    "int_type": "a whole number",
-    "int_from_float": "a whole number",
-    "int_parsing": "a whole number",
-    "float_type": "a number",
-    "float_parsing": "a number",
+    **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "a whole number"),
+    **dict.fromkeys(("float_type", "float_parsing"), "a number"),
     "finite_number": "a finite number",
-    "model_type": "a table",
-    "model_attributes_type": "a table",
-    "dict_type": "a table",
-    "tuple_type": "a list",
-    "list_type": "a list",
+    **dict.fromkeys(("model_type", "model_attributes_type", "dict_type"), "a table"),
+    **dict.fromkeys(("tuple_type", "list_type"), "a list"),
     "too_short": "at least one entry",
     "string_too_short": "some text",
 }

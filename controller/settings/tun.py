@@ -4,8 +4,6 @@ Attributes are in base units with the unit in the name; keys in the files are th
 with a unit (`table.py`). A single value's range is checked here; what several must agree on is in `cross_checks.py`.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field, StrictBool, StringConstraints, field_validator
@@ -29,9 +27,7 @@ class Probe(Table):
     unit_pointer: Pointer = ""
     seq_pointer: Pointer = ""
     at_pointer: Pointer = ""
-    raw_ice_c: Annotated[float, Quantity("temperature", -3, 3)] = (
-        0.0  # more than 3 K off: a broken probe (own proposal)
-    )
+    raw_ice_c: Annotated[float, Quantity("temperature", -3, 3)] = 0.0  # further off: a broken probe (own proposal)
     raw_boil_c: Annotated[float, Quantity("temperature", 80, 105)] = 100.0
     boil_c: Annotated[float, Quantity("temperature", 80, 102)] = 100.0
     calibrated_on: Day | None = None

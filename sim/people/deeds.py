@@ -4,8 +4,6 @@ Grain poured and stirred in, mash pulled, boiled and brought back, liquor fetche
 time that each takes.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any

@@ -1,7 +1,5 @@
 """What is a tun really like, of what is it made, and what heat came and went? None of it shared with the controller."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from dataclasses import dataclass

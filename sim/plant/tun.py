@@ -10,22 +10,8 @@ What it leaves out: radial gradients within a layer, channels in the bed, the ch
 temperature (0.5 % between 20 and 80 °C).
 """
 
-from __future__ import annotations
-
-from sim.plant.spec import (
-    BOIL_C,
-    ROOM_HUMIDITY,
-    STEAM_W_PER_M2_PA,
-    STEP_S,
-    WATER_J_PER_KG_K,
-    Energy,
-    Flow,
-    Pour,
-    Spot,
-    TunSpec,
-    saturation_pa,
-    wetting_j_per_kg,
-)
+from sim.plant import spec as figures
+from sim.plant.spec import BOIL_C, STEP_S, WATER_J_PER_KG_K, Energy, Flow, Pour, Spot, TunSpec
 
 __all__ = ["STEP_S", "Energy", "Spot", "Tun", "TunSpec"]
 
@@ -125,7 +111,7 @@ class Tun:
     def add_grist(self, kg: float, c: float, moisture: float, over_s: float) -> None:
         """Dough in: kg of grist at c °C with this moisture (share), poured over so many seconds."""
         over_s = max(STEP_S, over_s)
-        self._pours.append(Pour(over_s, kg / over_s, 0.0, c, wetting_j_per_kg(moisture), moisture, False))
+        self._pours.append(Pour(over_s, kg / over_s, 0.0, c, figures.wetting_j_per_kg(moisture), moisture, False))
 
     def add_liquor(self, kg: float, c: float, over_s: float) -> None:
         """Pour kg of liquor at c °C onto the mash over so many seconds."""
@@ -197,7 +183,7 @@ class Tun:
         elif heats:  # the bottom layer alone
             new[0] += warmed
         if steam:
-            over_pa = saturation_pa(layers[-1]) - room_pa
+            over_pa = figures.saturation_pa(layers[-1]) - room_pa
             if over_pa > 0.0:
                 new[-1] -= steam * over_pa
                 self._lost_j += steam * over_pa * layer_j
@@ -317,8 +303,8 @@ class Tun:
             metal_mash=STEP_S * (metal_film or 0.0) / n / layer_j,
             metal_from_mash=STEP_S * metal_film / n / spec.metal_j_per_k if metal_film else 0.0,
             loss=STEP_S * spec.loss_w_per_k / carrier_j,
-            steam=STEP_S * STEAM_W_PER_M2_PA * open_m2 / layer_j,
-            room_pa=ROOM_HUMIDITY * saturation_pa(self.room_c),
+            steam=STEP_S * figures.STEAM_W_PER_M2_PA * open_m2 / layer_j,
+            room_pa=figures.ROOM_HUMIDITY * figures.saturation_pa(self.room_c),
             shifts=self.pumping * bed_flow,
             bed=self.cell_kg * WATER_J_PER_KG_K / layer_j,
             chamber=self.cell_kg / spec.chamber_kg,

@@ -5,8 +5,6 @@ later; `heater_power@900=0.5` means half power from 900 s on, for good. The tabl
 of the hazard table that each plays (P probe, H heater and plant, M messages, C computer, U person).
 """
 
-from __future__ import annotations
-
 import difflib
 import re
 from collections.abc import Iterable

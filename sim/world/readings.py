@@ -1,7 +1,5 @@
 """Which readings leave the tun, on which topics, and what do faults make of them?"""
 
-from __future__ import annotations
-
 import math
 from random import Random
 from typing import NamedTuple

@@ -6,8 +6,6 @@ drives it (a dry run, a stand-in on a real broker) asks for messages and hands o
 clock.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from random import Random
 
@@ -249,11 +247,7 @@ class World:
             self.heater.share = 0.0
             self.tun.half(0.0)
             return
-        outlet = self.probes.get("outlet")
-        share = self.heater.beat(
-            now, live, None if outlet is None else outlet.sent_c, self._has_liquid(), self._flows()
-        )
-        self.tun.half(share)
+        self.tun.half(self.heater.beat(now, live, self._own_outlet_c(), self._has_liquid(), self._flows()))
 
     def _has_liquid(self) -> bool:
         return self.tun.level_l >= self._least_l and "level_lost" not in self.live
@@ -273,12 +267,12 @@ class World:
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
         if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
             to_daemon(now, topics.heater_report, said, live)
-        said = self._level.speak(now, self._has_liquid()) if topics.level and "level_silent" not in live else None
-        if topics.level and said is not None:
-            to_daemon(now, topics.level, said, live)
-        said = self._flow.speak(now, self._flows()) if topics.flow and "flow_silent" not in live else None
-        if topics.flow and said is not None:
-            to_daemon(now, topics.flow, said, live)
+        for switch, topic, what, ok in (
+            (self._level, topics.level, "level_silent", self._has_liquid),
+            (self._flow, topics.flow, "flow_silent", self._flows),
+        ):
+            if topic and what not in live and (said := switch.speak(now, ok())) is not None:
+                to_daemon(now, topic, said, live)
 
     def _own_outlet_c(self) -> float | None:
         outlet = self.probes.get("outlet")

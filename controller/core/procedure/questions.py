@@ -1,7 +1,5 @@
 """What is a person asked, and what may the answer be?"""
 
-from __future__ import annotations
-
 from typing import assert_never
 
 from controller.core.nouns import Instant, Leg, Phase

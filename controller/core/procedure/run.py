@@ -3,8 +3,6 @@
 `Run` is where we are in a program. `program.py` moves it with time, `orders/effects.py` by orders.
 """
 
-from __future__ import annotations
-
 from typing import Literal, NamedTuple
 
 from controller.core.nouns import Course, Event, Fleeting, Instant, Leg, Measurement, Phase, RunState, View

@@ -3,8 +3,6 @@
 A trip leads to held, acting states end, and a run that only a passing trip held goes on. All else is an order's.
 """
 
-from __future__ import annotations
-
 from typing import assert_never
 
 from controller.core.nouns import Event, Instant, Measurement, Phase, RunState, View

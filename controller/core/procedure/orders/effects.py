@@ -4,13 +4,11 @@ One function an order. Each returns the run after it, or a sentence that says wh
 Orders reach here only after envelope.py has let them pass.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from math import isfinite
 from typing import Any
 
-from controller.core.nouns import Course, Event, Leg, Order, Phase, RunState
+from controller.core.nouns import Event, Leg, Order, Phase, RunState
 from controller.core.procedure import answers, program, questions, states
 from controller.core.procedure.run import (
     ADDED,
@@ -86,15 +84,11 @@ def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
     begun, events = _to(begun, S.RUNNING, order, at)
     started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
     step = Event("step", leg.name, f"step {begun.leg + 1}: {leg.name}, {leg.target_c:.1f} °C")
-    return begun, said, (started, *course.filed, *_overruled(course, order.by), *events, step)
-
-
-def _overruled(course: Course, by: str) -> tuple[Event, ...]:
-    """Advice that the brewer knows and does not follow, each with the reason, on record from the start."""
-    return tuple(
-        Event("overrule", rule, f"{rule} overruled: {reason}", data={"reason": reason, "by": by})
+    overruled = (  # advice that the brewer knows and does not follow, each with the reason, on record from the start
+        Event("overrule", rule, f"{rule} overruled: {reason}", data={"reason": reason, "by": order.by})
         for rule, reason in (course.overruled or {}).items()
     )
+    return begun, said, (started, *course.filed, *overruled, *events, step)
 
 
 def _armed(run: Run, leg: Leg, order: Order, at: Situation) -> tuple[Run, str] | Refused:
@@ -148,11 +142,8 @@ def _restart(run: Run, order: Order, at: Situation) -> Done | Refused:
     if run.prompt is not None and run.prompt.id == "resume":
         return Refused(f"not restarted: first answer: {run.prompt.text}")
     run, events = _to(run._replace(paused=False), S.RESTARTING, order, at)
-    return (
-        run,
-        f"restarting; heat returns after the checks{': ' if at.view.waits_for else ''}{at.view.waits_for}",
-        events,
-    )
+    waits = f": {at.view.waits_for}" if at.view.waits_for else ""
+    return run, f"restarting; heat returns after the checks{waits}", events
 
 
 def _stop(run: Run, order: Order, at: Situation) -> Done | Refused:
@@ -166,8 +157,7 @@ def _abort(run: Run, order: Order, at: Situation) -> Done | Refused:
 
 
 def _reset(run: Run, order: Order, at: Situation) -> Done | Refused:
-    cleared = Run(state=run.state, key=run.key + 1)
-    run, events = _to(cleared, S.IDLE, order, at)
+    run, events = _to(Run(state=run.state, key=run.key + 1), S.IDLE, order, at)
     return run, "ready for a new run", events
 
 
@@ -179,9 +169,8 @@ def _advance(run: Run, order: Order, at: Situation) -> Done | Refused:
     if leg is None:
         return Refused("there is no step to leave")
     if run.phase in ADDED:
-        return Refused(
-            "something is being added, and heat is blocked until it is in, stirred and settled; wait for that"
-        )
+        why = "something is being added, and heat is blocked until it is in, stirred and settled; wait for that"
+        return Refused(why)
     if leg.kind == "dough_in" and not run.grain_in:
         return Refused("the strike step ends with dough-in, not with `advance`; answer the question or `stop`")
     events: list[Event] = [Event("order", "advance", f"{leg.name} left early by {order.by}", data={"by": order.by})]
@@ -288,8 +277,6 @@ EFFECTS: dict[str, Callable[[Run, Order, Situation], Done | Refused]] = {
 def _number(args: Any, key: str, default: float | None) -> float | None:
     """A finite number from an order's arguments, the default when absent, None when it is no number."""
     value = args.get(key, default)
-    if value is None:
-        return None
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
         return None
     return float(value)

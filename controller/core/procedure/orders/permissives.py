@@ -3,8 +3,6 @@
 Every missing item is named in one answer, so that a person mends them in one go.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from itertools import pairwise
 from math import inf
