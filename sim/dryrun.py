@@ -103,8 +103,6 @@ class DryRun:
         self._held_since: float | None = None
         self.stood_still: Callable[[float], None] = lambda until: None  # told when the machine stalls or sleeps
 
-    # ------------------------------------------------------------ one second
-
     def second(self) -> Outcome:
         """One tick and everything before and after it."""
         before_s, was_s = self._now, self._wall_now_s
@@ -188,8 +186,6 @@ class DryRun:
             return order._replace(course=self.plan.course)
         return order._replace(problems=(f"no program {order.args.get('program')!r} in this dry run",))
 
-    # ------------------------------------------------------------ what goes out
-
     def _say(self, topic: str, payload: bytes, now: float) -> None:
         if not self._up:
             return
@@ -247,8 +243,6 @@ class DryRun:
             state=run.state,
         )
         self.trace.rows.append(row)
-
-    # ------------------------------------------------------------ the whole run
 
     def go(self, longest_s: float | None = None, every_minute: Callable[[float], None] | None = None) -> Ran:
         """Until the run has ended, or hangs for a person who does not come, or the time is over."""

@@ -128,9 +128,6 @@ def _unheard(group: Group, peers: tuple[Peer, ...], now: Instant) -> bool:
     return any(now - at.get(peer.claim.heard.get(group.tun, 0), -inf) > ACK_S for peer in live)
 
 
-# ---------------------------------------------------------------- one tun's side
-
-
 def wish(tun: Tun, target: Target, phase: Phase, value_c: float | None) -> tuple[float, int]:
     """How much does this tun want to draw, W, and how urgently?"""
     if target.heat != "hold" or target.target_c is None:

@@ -155,9 +155,6 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
     )
 
 
-# ---------------------------------------------------------------- as a document
-
-
 def _finite(value: float | None, digits: int) -> float | None:
     """A number for a document: rounded; what is not finite is nothing."""
     return round(value, digits) + 0.0 if value is not None and math.isfinite(value) else None

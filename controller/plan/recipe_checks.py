@@ -80,7 +80,6 @@ Placed = tuple[int, Step]  # a step and its place in the list
 
 
 def _steps(program: Program) -> Iterator[Problem]:
-    """What is wrong within one step?"""
     for each in enumerate(program.step):
         yield from found_by((_keys, _times, _ask_after, _go_on_after, _asked_within), each)
 

@@ -81,7 +81,6 @@ def _partly(model: type[T], data: dict[str, Any], errors: list[ErrorDetails]) ->
 
 
 def _missing(path: Path, details: ErrorDetails) -> Path:
-    """The path, with the key that is missing at its end."""
     if details["type"] != "missing" or (path and path[-1] == details["loc"][-1]):
         return path
     return (*path, details["loc"][-1])
@@ -116,7 +115,6 @@ def _within(data: Any, path: Iterable[str | int]) -> Any:
 
 
 def _least(model: type[BaseModel]) -> dict[str, Any]:
-    """The least that this table takes."""
     return {f.alias or name: _stand_in(f) for name, f in model.model_fields.items() if f.is_required()}
 
 

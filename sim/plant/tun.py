@@ -280,11 +280,6 @@ class Tun:
             stored += WATER_J_PER_KG_K * (self.cell_kg * loop + self.spec.chamber_kg * self.chamber_c)
         return stored
 
-    def _mixing_s(self) -> float:
-        """How fast do neighbouring layers even out now?"""
-        best = self.spec.still_mixing_s if self.grist_kg > 0 else self.spec.liquor_mixing_s
-        return min(best, self.spec.mixing_s) if self.stirring else best
-
     def _coefficients(self) -> Flow:
         """All that stays the same until somebody does something."""
         spec, layer_j, n = self.spec, self._layer_j(), len(self.layers)
@@ -293,13 +288,16 @@ class Tun:
         metal_film = spec.metal_film_w_per_k if spec.metal_j_per_k else None
         carrier_j = layer_j * n if metal_film is None else spec.metal_j_per_k
         open_m2 = spec.surface_m2 * (1.0 if self.lid_open else spec.lid_leak)
+        still_s = (
+            spec.still_mixing_s if self.grist_kg > 0 else spec.liquor_mixing_s
+        )  # layers even out in it
         bed_flow = spec.flow_in_grist if self.grist_kg > 0 else 1.0
         return Flow(
             film_j=STEP_S * spec.film_w_per_k if spec.heater_j_per_k else 0.0,
             per_heater_j=1 / spec.heater_j_per_k if spec.heater_j_per_k else 0.0,
             per_heated_j=1 / (layer_j * heats) if heats else 1 / chamber_j,
             heats=heats,
-            mix=STEP_S / self._mixing_s(),
+            mix=STEP_S / (min(still_s, spec.mixing_s) if self.stirring else still_s),
             metal_mash=STEP_S * (metal_film or 0.0) / n / layer_j,
             metal_from_mash=STEP_S * metal_film / n / spec.metal_j_per_k if metal_film else 0.0,
             loss=STEP_S * spec.loss_w_per_k / carrier_j,

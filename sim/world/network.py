@@ -52,8 +52,6 @@ class Network:
         self._epoch = 0
         self._seq = 0
 
-    # ------------------------------------------------------------ ordinary traffic
-
     def to_daemon(self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], keep: bool = False) -> None:
         """A node, a person or a stranger publishes."""
         if topic == self._order_topic and len(self._orders) < 200:
@@ -117,8 +115,6 @@ class Network:
         except (ValueError, KeyError, TypeError):
             return  # on a real broker anybody may say anything
 
-    # ------------------------------------------------------------ the broker's own doings
-
     def link(self, now: float, up: bool) -> None:
         """The broker goes or comes back; on return everybody gets the retained messages anew."""
         if up == self.up:
@@ -129,8 +125,6 @@ class Network:
         else:
             for queue in (self._here, self._later, self._there, self._to_nodes):
                 queue.clear()
-
-    # ------------------------------------------------------------ strangers
 
     def retained_trap(self, now: float) -> None:
         """Somebody once published orders and commands as retained; everybody who subscribes now gets them."""

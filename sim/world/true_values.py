@@ -31,11 +31,8 @@ class TrueValues(NamedTuple):
 
 def of_tun(tun: Tun, rng: Random, liquor_c: float = 12.0) -> TrueValues:
     """The truth behind a tun file, for one seed."""
-    probes: dict[Role, Probe | None] = {
-        "mash": tun.probes.mash,
-        "second": tun.probes.second,
-        "outlet": tun.probes.outlet,
-    }
+    fitted = tun.probes
+    probes: dict[Role, Probe | None] = {"mash": fitted.mash, "second": fitted.second, "outlet": fitted.outlet}
     senses = [(role, _probe(tun, probe, rng, role)) for role, probe in probes.items() if probe is not None]
     return TrueValues(
         spec=_spec(tun, rng),

@@ -66,8 +66,6 @@ class World:
         self._boots += 1
         return f"{self.rng.getrandbits(32):08x}"
 
-    # ------------------------------------------------------------ for whoever drives it
-
     @property
     def wall_s(self) -> float:
         """Unix time of the simulated world, s."""
@@ -86,8 +84,6 @@ class World:
     def say(self, topic: str, payload: bytes, t: float) -> None:
         """A person publishes at time t."""
         self.network.to_daemon(t, topic, payload, self.live)
-
-    # ------------------------------------------------------------ what hands do at the tun
 
     def hand_c(self) -> float:
         """What does a hand thermometer read in the tun now? °C, to 0.1."""
@@ -119,8 +115,6 @@ class World:
         share = self.live["pump_slow"].value if "pump_slow" in self.live else 1.0
         dead = ("flow_lost", "flow_silent", "level_silent", "pump_stopped", "mains_cut")
         return self._has_liquid() and share >= FLOWS_SHARE and self.live.keys().isdisjoint(dead)
-
-    # ------------------------------------------------------------ half a second
 
     def step(self) -> None:
         """Half a second further."""
@@ -182,7 +176,6 @@ class World:
             self._online(self.topics.probe_online, "probe_offline" not in self.live)
 
     def _plays(self, begun: frozenset[str], now: float) -> None:
-        """Faults that are a single event."""
         if "retained_replay" in begun:
             self.network.retained_trap(now)
         if "replay" in begun:
@@ -203,7 +196,6 @@ class World:
         self.network.to_daemon(self.now, topic, b"true" if there else b"false", {}, keep=True)
 
     def _command(self, message: Message) -> None:
-        """What the daemon said reaches a node."""
         topic, live = message.topic, self.live
         if topic == self.topics.heater_command:
             if not live or not live.keys() & {"heater_deaf", "heater_gone", "mains_cut"}:

@@ -37,9 +37,6 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     return Walk(run=run, events=tuple(events))
 
 
-# ---------------------------------------------------------------- phases
-
-
 def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     leg = leg_of(run)
     if leg is None:

@@ -24,8 +24,6 @@ FULL_C = 60.0  # at or above on return the gap counts in full: malt starch paste
 HALF_C = 57.0  # from here up it counts half (Rittenauer et al. 2021: pasting onset 57.5..59.8 °C)
 CHOICES = ("go on here", "repeat this rest", "next rest", "end")
 
-Kind = Literal["idle", "resume", "ask", "ended"]
-
 
 class Pending(NamedTuple):
     """An open run found at the start, or after a gap, and what is known of the outage."""
@@ -67,7 +65,7 @@ def broken_off(pending: Pending, run: Run) -> Run:
 
 
 class Decision(NamedTuple):
-    kind: Kind
+    kind: Literal["idle", "resume", "ask", "ended"]
     text: str
     credit_s: float = 0.0
     rule: str = ""

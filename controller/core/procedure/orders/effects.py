@@ -5,6 +5,7 @@ Orders reach here only after envelope.py has let them pass.
 """
 
 from collections.abc import Callable
+from functools import partial
 from math import isfinite
 from typing import Any
 
@@ -43,11 +44,7 @@ def _to(run: Run, state: RunState, order: Order, at: Situation) -> tuple[Run, tu
     return run, (event,)
 
 
-# ---------------------------------------------------------------- start
-
-
 def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
-    """A program begins once every permissive holds."""
     missing = [*order.problems, *at.missing]
     if order.course is None and not order.problems:
         missing.insert(0, "no program was named; say `start program=NAME`")
@@ -106,9 +103,6 @@ def _armed(run: Run, leg: Leg, order: Order, at: Situation) -> tuple[Run, str] |
     return run, f"armed: heating begins in {wait / 60:.0f} min, so that liquor is ready at the wanted time"
 
 
-# ---------------------------------------------------------------- states
-
-
 def _pause(run: Run, order: Order, at: Situation) -> Done | Refused:
     run, events = _to(run, S.PAUSING, order, at)
     run = run._replace(nobody_told=False)
@@ -146,22 +140,14 @@ def _restart(run: Run, order: Order, at: Situation) -> Done | Refused:
     return run, f"restarting; heat returns after the checks{waits}", events
 
 
-def _stop(run: Run, order: Order, at: Situation) -> Done | Refused:
-    run, events = _to(run._replace(prompt=None), S.STOPPING, order, at)
-    return run, "stopping: heat is off, the run ends", events
-
-
-def _abort(run: Run, order: Order, at: Situation) -> Done | Refused:
-    run, events = _to(run._replace(prompt=None), S.ABORTING, order, at)
-    return run, "aborting: heat is off, the program is dropped", events
+def _end(state: RunState, said: str, run: Run, order: Order, at: Situation) -> Done | Refused:
+    run, events = _to(run._replace(prompt=None), state, order, at)
+    return run, said, events
 
 
 def _reset(run: Run, order: Order, at: Situation) -> Done | Refused:
     run, events = _to(Run(state=run.state, key=run.key + 1), S.IDLE, order, at)
     return run, "ready for a new run", events
-
-
-# ---------------------------------------------------------------- within a run
 
 
 def _advance(run: Run, order: Order, at: Situation) -> Done | Refused:
@@ -192,7 +178,6 @@ def _extend(run: Run, order: Order, at: Situation) -> Done | Refused:
 
 
 def _adjust(run: Run, order: Order, at: Situation) -> Done | Refused:
-    """Change target, time or ramp of this or a later step; validated, recorded."""
     index = _number(order.args, "step", run.leg)
     if run.course is None or index is None or not (run.leg <= index < len(run.course.legs)) or index != int(index):
         return Refused(f"only this or a later step can be adjusted{_steps_left(run)}")
@@ -261,8 +246,8 @@ EFFECTS: dict[str, Callable[[Run, Order, Situation], Done | Refused]] = {
     "resume": _resume,
     "hold": _hold,
     "restart": _restart,
-    "stop": _stop,
-    "abort": _abort,
+    "stop": partial(_end, S.STOPPING, "stopping: heat is off, the run ends"),
+    "abort": partial(_end, S.ABORTING, "aborting: heat is off, the program is dropped"),
     "reset": _reset,
     "clear": _clear,
     "advance": _advance,
