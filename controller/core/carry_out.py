@@ -92,7 +92,6 @@ def _facts(
         flow=state.flow,
         heater_boot=state.heater.boot if state.heater is not None else "",
         now=now,
-        wall_s=inputs.wall_s,
         wall_confirmed=inputs.wall_confirmed,
         proof_days=proof_days,
         believed_at=state.guard.noted.believed_at,

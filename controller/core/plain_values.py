@@ -30,7 +30,6 @@ class _Field(NamedTuple):
     name: str
     key: str
     hint: object
-    aged: bool  # holds moments
 
 
 @lru_cache(maxsize=256)
@@ -41,7 +40,7 @@ def _fields(kind: type) -> tuple[_Field, ...] | None:
         return None
     hints = get_type_hints(kind, include_extras=True)
     lasting = [(name, hints[name]) for name in names if FLEETING not in getattr(hints[name], "__metadata__", ())]
-    return tuple(_Field(name, f"{name}_ago_s" if (aged := _aged(hint)) else name, hint, aged) for name, hint in lasting)
+    return tuple(_Field(name, f"{name}_ago_s" if _aged(hint) else name, hint) for name, hint in lasting)
 
 
 def _aged(hint: object) -> bool:

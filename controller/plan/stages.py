@@ -114,7 +114,7 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
     """Step by step: what is in the tun, how the target is reached, how long it holds, what it costs."""
     found: list[Stage] = []
     if strike.temperature_c is not None:
-        found.append(_dough_in(program, tun, liquor, strike))
+        found.append(_dough_in(program, liquor, strike))
     now_c, hottest_c, liquor_now = strike.landing_c, strike.landing_c, liquor
     for at, step in enumerate(program.step):
         capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k)
@@ -132,7 +132,7 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
     return tuple(found)
 
 
-def _dough_in(program: Program, tun: Tun, liquor: float, strike: Strike) -> Stage:
+def _dough_in(program: Program, liquor: float, strike: Strike) -> Stage:
     target_c = strike.temperature_c or 0.0
     rise_k = target_c - program.liquor.temperature_c
     mean = rise_k / strike.seconds if 0.0 < strike.seconds < math.inf else 0.0

@@ -63,7 +63,7 @@ def _partly(model: type[T], data: dict[str, Any], errors: list[ErrorDetails]) ->
     A valid value stands in its place while the rest is read, and goes then.
     """
     rest = copy.deepcopy(data)
-    places = [(_path(model, data, details), details) for details in errors]
+    places = [(_path(data, details), details) for details in errors]
     unknown = {path for path, details in places if details["type"] == "extra_forbidden"}
     wrong = {_in_model(model, _missing(path, details)) for path, details in places if path not in unknown}
     gone = {path for path in wrong if not any(path[:at] in wrong for at in range(len(path)))}
@@ -148,7 +148,7 @@ def _attribute(value: BaseModel, key: str) -> str:
 # ---------------------------------------------------------------- one refusal in words
 
 
-def _path(model: type[BaseModel], data: dict[str, Any], details: ErrorDetails) -> Path:
+def _path(data: dict[str, Any], details: ErrorDetails) -> Path:
     """The keys down to the fault. Marks of unions, which are no keys, fall away."""
     path: list[str | int] = []
     here: Any = data
@@ -188,7 +188,7 @@ def where(data: dict[str, Any], path: Path) -> str:
 
 
 def _problem(model: type[BaseModel], data: dict[str, Any], details: ErrorDetails) -> Problem:
-    path = _path(model, data, details)
+    path = _path(data, details)
     place = where(data, path) or "the file"
     match details["type"]:
         case "missing":
@@ -241,10 +241,8 @@ def _wanted(kind: str, details: ErrorDetails) -> str:
             return str(context["wanted"])
         case "literal_error":
             return f"one of {str(context['expected']).replace(chr(39), chr(34))}" + _near(details["input"], context)
-        case "string_too_long":
-            return f"at most {context['max_length']} characters"
-        case "too_long":
-            return f"at most {context['max_length']} entries"
+        case "string_too_long" | "too_long":
+            return f"at most {context['max_length']} {'entries' if kind == 'too_long' else 'characters'}"
         case "string_pattern_mismatch":
             pattern = str(context["pattern"])
             return next((text for mark, text in _PATTERNS.items() if mark in pattern), "small letters, digits, - and _")

@@ -186,14 +186,14 @@ class Person:
             return []
         for name, trip in active.items():
             if trip["latched"] and now >= self._seen_trips[name] + self.manner.look_s:
-                return [] if self._mends(name, now, status) else self._clear(name, now, status)
+                return [] if self._mends(now, status) else self._clear(name, now, status)
         asked_to_choose = status["prompt"] is not None and status["prompt"]["id"] == "resume"
         waits = status["state"] == "held" and status["held_by"] in ("latched", "person", "resume")
         if waits and not active and not asked_to_choose:
-            return [] if self._mends("", now, status) else self._order("restart", {}, now)
+            return [] if self._mends(now, status) else self._order("restart", {}, now)
         return []
 
-    def _mends(self, name: str, now: float, status: dict[str, Any]) -> bool:
+    def _mends(self, now: float, status: dict[str, Any]) -> bool:
         """What hands do first: wort that stands in the line is pumped on, a mash too warm gets cold liquor."""
         world, step = self.world, status["step"]
         if world.tun.spec.flow_kg_per_s > 0 and now > self._pumped_at + 3 * PUMP_S:

@@ -288,9 +288,7 @@ class Tun:
         metal_film = spec.metal_film_w_per_k if spec.metal_j_per_k else None
         carrier_j = layer_j * n if metal_film is None else spec.metal_j_per_k
         open_m2 = spec.surface_m2 * (1.0 if self.lid_open else spec.lid_leak)
-        still_s = (
-            spec.still_mixing_s if self.grist_kg > 0 else spec.liquor_mixing_s
-        )  # layers even out in it
+        still_s = spec.still_mixing_s if self.grist_kg > 0 else spec.liquor_mixing_s  # layers even out in it
         bed_flow = spec.flow_in_grist if self.grist_kg > 0 else 1.0
         return Flow(
             film_j=STEP_S * spec.film_w_per_k if spec.heater_j_per_k else 0.0,

@@ -189,10 +189,6 @@ class Faults:
             self._next_s = next((edge for edge in self._edges if edge > now), FOREVER_S)
         return self._live
 
-    def over_s(self) -> float:
-        """When does the last fault end?"""
-        return max((fault.until_s for fault in self.all), default=0.0)
-
 
 def draw_faults(rng: Random, within_s: float, count: int) -> tuple[Fault, ...]:
     """Random faults for a random run: so many, begun within so many seconds, each of a length fit for its kind."""

@@ -97,17 +97,14 @@ def _told(over: Excursion, amounts: kinetics.Amounts, now: Instant) -> Event:
     """What has being too hot cost, beyond what the step itself takes?"""
     beta = 100.0 * max(0.0, over.as_wanted.beta - amounts.beta)
     alpha = 100.0 * max(0.0, over.as_wanted.alpha - amounts.alpha)
-    hot_k = over.worst_c - over.target_c
+    hot_k, hot_s = over.worst_c - over.target_c, now - over.since
+    lasted = f"{hot_s / 60.0:.0f} min" if hot_s >= 60.0 else f"{hot_s:.0f} s"
     text = (
-        f"estimate: {over.step} was too hot for {_minutes(now - over.since)}, at worst {hot_k:.1f} K over its "
+        f"estimate: {over.step} was too hot for {lasted}, at worst {hot_k:.1f} K over its "
         f"{over.target_c:.1f} °C; beyond what the step itself takes, that cost {beta:.0f} % of the first beta-amylase "
         f"and {alpha:.0f} % of the alpha-amylase; {100 * amounts.beta:.0f} % and {100 * amounts.alpha:.0f} % are left"
     )
     return Event("note", "estimate", text, value=round(hot_k, 2), limit=OVER_K, unit="K")
-
-
-def _minutes(seconds: float) -> str:
-    return f"{seconds / 60.0:.0f} min" if seconds >= 60.0 else f"{seconds:.0f} s"
 
 
 def over_outage(

@@ -32,7 +32,6 @@ class Facts(NamedTuple):
     flow: Switch | None
     heater_boot: str
     now: Instant
-    wall_s: float
     wall_confirmed: bool
     proof_days: float | None  # age of the last proof test, days; None when there is none
     believed_at: tuple[Instant, ...] = ()  # when the last few believed mash readings came
