@@ -48,7 +48,6 @@ class Phase(StrEnum):
 
 StepKind = Literal["dough_in", "rest", "infusion", "decoction", "mash_out", "keep", "souring"]
 Health = Literal["good", "failure", "function check", "out of specification", "maintenance required"]  # NAMUR NE 107
-# What a heater node may say of itself, as the contract has it.
 FaultCode = Literal["own_probe_silent", "own_limit", "no_liquid", "no_flow", "switch_stuck", "no_power", "internal"]
 GOES_IN: frozenset[StepKind] = frozenset({"dough_in", "infusion", "decoction"})  # steps in which something is added
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
@@ -90,7 +89,7 @@ class HeaterReport(NamedTuple):
     duty: float  # present output, not a window's mean
     lease_left_s: float
     fault: str | None = None  # in words, for people
-    fault_code: FaultCode | None = None  # for us; `internal` where there is a fault of no other code
+    fault_code: FaultCode | None = None  # for us, as the contract has them; `internal` where none fits
     outlet_c: float | None = None
     power_w: float | None = None
 
