@@ -5,12 +5,11 @@ brewer. The same core and the same guard as live, on a counted clock: ticks fall
 n x 0.5 s. Nothing is switched off.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
-from controller.core.nouns import Disk, Event, Motor, Order, Prompt, RunState
+from controller.core.nouns import Disk, Motor, Order, RunState
+from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.messages import outgoing, status_document
@@ -104,13 +103,12 @@ class DryRun:
         self._held_since: float | None = None
         self.stood_still: Callable[[float], None] = lambda until: None  # told when the machine stalls or sleeps
 
-    # ------------------------------------------------------------ one second
-
     def second(self) -> Outcome:
         """One tick and everything before and after it."""
         before_s, was_s = self._now, self._wall_now_s
         late_s, gap_s = self._clock()
-        now, wall_s = self._now, self._wall_s()
+        now, jump = self._now, self.world.live.get("clock_jump")
+        wall_s = WALL_S + now + (jump.value if jump is not None else 0.0)
         self._wall_now_s = wall_s
         self._hear(self.site.until(now))
         self._link(now)
@@ -145,19 +143,12 @@ class DryRun:
         """The next tick is due: how late is it, and did the machine sleep?"""
         due = self._now + 1.0
         live = self._machine.at(due)
-        if not live:
-            self._now = due
-            return 0.0, 0.0
         late = live["loop_stall"].value if "loop_stall" in live else 0.0
         slept = live["suspend"].value if "suspend" in live else 0.0
         self._now = due + float(round(late + slept))
         if late or slept:
             self.stood_still(self._now)
         return late, slept
-
-    def _wall_s(self) -> float:
-        live = self.world.live
-        return WALL_S + self._now + (live["clock_jump"].value if "clock_jump" in live else 0.0)
 
     def _disk(self) -> Disk:
         if "disk_bad" in self.world.live:
@@ -195,8 +186,6 @@ class DryRun:
             return order._replace(course=self.plan.course)
         return order._replace(problems=(f"no program {order.args.get('program')!r} in this dry run",))
 
-    # ------------------------------------------------------------ what goes out
-
     def _say(self, topic: str, payload: bytes, now: float) -> None:
         if not self._up:
             return
@@ -219,7 +208,8 @@ class DryRun:
         if not (due or asked or outcome.events or outcome.replies or self.inbox.turned_away):
             return
         for event in outcome.events:
-            self._event(event, now, wall_s)
+            self._event_seq += "disk_bad" not in self.world.live
+            self._say(self._topics.event, outgoing.event(self._event_seq, wall_s, event), now)
         replies = self.inbox.answered(outcome.replies, outcome.state.run.state)
         for reply in replies:
             self._say(self._topics.reply, outgoing.reply(reply), now)
@@ -239,30 +229,20 @@ class DryRun:
         )
         self._say(self._topics.status, outgoing.status(status), now)
 
-    def _event(self, event: Event, now: float, wall_s: float) -> None:
-        if "disk_bad" not in self.world.live:
-            self._event_seq += 1
-        self._say(self._topics.event, outgoing.event(self._event_seq, wall_s, event), now)
-
     def _row(self, outcome: Outcome, now: float) -> None:
-        state, setpoint = outcome.state, outcome.setpoint
-        run, set_c = state.run, setpoint.value_c if setpoint is not None else None
-        mash_c, raw_c, target_c = self.world.tun.mash_mean_c, outcome.seen.raw_c, outcome.target.target_c
-        self.trace.rows.append(
-            TraceSecond(
-                t_s=now,
-                mash_c=mash_c,
-                probe_c=raw_c,
-                setpoint_c=set_c,
-                target_c=target_c,
-                duty=state.guard.line.duty,
-                step=run.leg,
-                phase=run.phase,
-                state=run.state,
-            )
+        run, setpoint = outcome.state.run, outcome.setpoint
+        row = TraceSecond(
+            t_s=now,
+            mash_c=self.world.tun.mash_mean_c,
+            probe_c=outcome.seen.raw_c,
+            setpoint_c=setpoint.value_c if setpoint is not None else None,
+            target_c=outcome.target.target_c,
+            duty=outcome.state.guard.line.duty,
+            step=run.leg,
+            phase=run.phase,
+            state=run.state,
         )
-
-    # ------------------------------------------------------------ the whole run
+        self.trace.rows.append(row)
 
     def go(self, longest_s: float | None = None, every_minute: Callable[[float], None] | None = None) -> Ran:
         """Until the run has ended, or hangs for a person who does not come, or the time is over."""
@@ -273,15 +253,13 @@ class DryRun:
                 minute += 60.0
                 every_minute(self._now)
         self.trace.close(self._now, self.state.run)
-        energy = self.world.tun.energy()
-        digest = self.passed.now()
         return Ran(
             result=str(self.state.run.state),
             seed=self.seed,
-            digest=digest,
+            digest=self.passed.now(),
             ended_s=self._now,
             trace=self.trace,
-            energy_kwh=energy.heater / self.settings.tun.heater.efficiency / 3.6e6,
+            energy_kwh=self.world.tun.energy().heater / self.settings.tun.heater.efficiency / 3.6e6,
             commands=self.evidence.commands,
             hot_commands=self.evidence.hot,
             heat_without_evidence=self.evidence.without,

@@ -5,8 +5,6 @@ is a finite number within the range any mash thermometer can show, not retained,
 where there is one.
 """
 
-from __future__ import annotations
-
 import json
 import math
 import re

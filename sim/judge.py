@@ -12,8 +12,6 @@ skipped. I16 rest time is real time. I19 status keeps coming. I21 no chatter. I2
 says what was commanded.
 """
 
-from __future__ import annotations
-
 import json
 import math
 from typing import Any, NamedTuple
@@ -108,9 +106,7 @@ class Judge:
         elif topic == self._topics.order and not ours:
             self._order(at, payload, retained)
         elif topic == self._topics.online and ours:
-            self._linked_at = at
-            self._status_at = None
-            self._orders = {}
+            self._linked_at, self._status_at, self._orders = at, None, {}
 
     def stood_still(self, until: float) -> None:
         """The daemon's machine slept or stalled until then: what was due meanwhile is not held against it."""
@@ -218,7 +214,10 @@ class Judge:
         if latched and not self._needs:
             self._needs = ["clear", "restart"] if state not in ("idle", "checking") else ["clear", "start"]
         self._steps.status(at, said, self._status_at or 0.0)
-        self._limits_of(at, said["limits"])
+        for name in LOWERS:
+            first = self._limits.setdefault(name, said["limits"][name])
+            if said["limits"][name] > first:
+                self._broken("I12", at, f"{name} rose from {first:g} to {said['limits'][name]:g}")
         if abs(said["duty"] - self._duty) > 1e-3 and self._lost_at is None:
             self._broken("I23", at, f"status says duty {said['duty']:g}, commanded was {self._duty:g}")
         age = said["reading_age_s"]
@@ -238,13 +237,6 @@ class Judge:
         since = self._status_at if self._status_at is not None else at
         if at - since > STATUS_GAP_S + SLACK_S and self._gap_until < since:
             self._broken("I19", at, f"no status for {at - since:.1f} s")
-
-    def _limits_of(self, at: float, limits: dict[str, float]) -> None:
-        if not self._limits:
-            self._limits = limits
-        for name in LOWERS:
-            if limits[name] > self._limits[name]:
-                self._broken("I12", at, f"{name} rose from {self._limits[name]:g} to {limits[name]:g}")
 
     # ------------------------------------------------------------ events, orders, replies
 
@@ -281,13 +273,11 @@ class Judge:
             return
         if order is not None and order[2]:
             self._broken("I10", at, f"{order[0]} {name} was retained and was obeyed")
-        if name is not None and name in self._accepted and said["order"] not in PLAIN:
-            self._broken("I10", at, f"order {name} was done twice")
-        if name is not None:
-            self._accepted.add(name)
-        self._steps.moves += 1
         what = said["order"]
-        self._accepted.add(what)
+        if name is not None and name in self._accepted and what not in PLAIN:
+            self._broken("I10", at, f"order {name} was done twice")
+        self._accepted |= {what, name} - {None}
+        self._steps.moves += 1
         if what == "clear":
             self._cleared(at, said["reason"].split(" ", 1)[0])
         if self._needs and what == self._needs[0]:

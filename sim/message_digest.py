@@ -1,7 +1,5 @@
 """Which digest have all messages of a run, both ways?"""
 
-from __future__ import annotations
-
 import hashlib
 import struct
 

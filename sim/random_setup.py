@@ -4,10 +4,8 @@ The file holds what the name plate says; the truth stays in the drawn tun. The p
 so that a swarm of runs meets ramps, rests, additions and questions alike.
 """
 
-from __future__ import annotations
-
 from random import Random
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
@@ -17,7 +15,6 @@ from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, 
 from sim.plant.random_tun import Drawn, draw
 from sim.world.true_values import TrueValues, of_drawn
 
-HeaterPlace = Literal["jacket", "element", "line", "coil"]
 STEPS: tuple[tuple[tuple[float, float], ...], ...] = (  # °C, min
     ((66.0, 20.0), (77.0, 5.0)),
     ((50.0, 8.0), (63.0, 15.0), (72.0, 10.0), (78.0, 3.0)),
@@ -54,9 +51,6 @@ def tun_file(drawn: Drawn, rng: Random) -> Tun:
     """What the controller is told of a drawn tun."""
     plate, spec, base = drawn.plate, drawn.spec, "underback/drawn"
     looped = spec.place in ("line", "coil")
-    places: dict[str, HeaterPlace] = {
-        "jacket": "jacket", "element": "element", "line": "line", "coil": "coil", "burner": "jacket",
-    }  # fmt: skip
     window = {"contactor": (30.0, 5.0, 10.0), "ssr": (2.0, 0.2, 0.2)}.get(plate.actuator, (0.0, 0.0, 0.0))
     if plate.actuator == "gas":
         window = (0.0, plate.min_on_s, plate.min_off_s)
@@ -85,7 +79,7 @@ def tun_file(drawn: Drawn, rng: Random) -> Tun:
         heater=Heater(
             kind=plate.actuator,
             power_w=plate.power_w,
-            place=places[spec.place],
+            place="jacket" if spec.place == "burner" else spec.place,
             bath_l=plate.bath_l,
             window_s=window[0],
             min_on_s=window[1],

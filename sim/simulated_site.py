@@ -4,8 +4,6 @@ The same for a dry run on a counted clock and for a real broker: `hear` what the
 the tun and the brewer say.
 """
 
-from __future__ import annotations
-
 from sim.people.person import Person
 from sim.plant.spec import STEP_S
 from sim.world.network import Message

@@ -1,7 +1,5 @@
 """Was no step skipped, and was rest time real time? Promises I15 and I16, from the status alone."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -4,8 +4,6 @@ One seed is one brewery: a random tun, its file, a program, faults, a brewer. Fi
 only the promises count; then all faults are over and the run must come to its end (liveness).
 """
 
-from __future__ import annotations
-
 from random import Random
 from typing import NamedTuple
 
@@ -55,8 +53,9 @@ def one(seed: int, healthy: bool = False, faults: tuple[Fault, ...] | None = Non
     """The mash of this seed. `healthy`: no faults, and then a trip counts as a breach too."""
     brewery = random_brewery(Random(f"brewery {seed}"))
     rng, given = Random(f"faults {seed}"), faults is not None
-    if faults is None:
-        faults = () if healthy else _faults(rng, brewery)
+    if faults is None:  # one every 1 to 30 minutes, through the whole of the planned run
+        within = brewery.plan.duration_s
+        faults = () if healthy else draw_faults(rng, within, max(1, round(within / (60.0 * rng.uniform(1.0, 30.0)))))
     judge = Judge(brewery.settings)
     manner = PATIENT_FOR_LONG._replace(delay_s=rng.uniform(5.0, 60.0), pour_s=rng.uniform(60.0, 300.0))
     if healthy:
@@ -82,12 +81,6 @@ def one(seed: int, healthy: bool = False, faults: tuple[Fault, ...] | None = Non
     )
 
 
-def _faults(rng: Random, brewery: RandomSetup) -> tuple[Fault, ...]:
-    """One fault every 1 to 30 minutes, through the whole of the planned run."""
-    within = brewery.plan.duration_s
-    return draw_faults(rng, within, max(1, round(within / (60.0 * rng.uniform(1.0, 30.0)))))
-
-
 def _liveness(brewery: RandomSetup, faults: tuple[Fault, ...], ran: Ran) -> tuple[Breach, ...]:
     """Once all faults are over and people do their part, the run completes within its time and a fifth more (I20)."""
     if ran.result == "complete":
@@ -100,8 +93,7 @@ def _liveness(brewery: RandomSetup, faults: tuple[Fault, ...], ran: Ran) -> tupl
     lost = any(trip["id"] == "G19" for trip in ran.trace.trips)
     if lost and ran.result in ("aborted", "idle") and any(fault.kind in ENDS_BY_OWNER for fault in faults):
         return ()  # ended for good, or never begun
-    why = f"ended {ran.result}; refused: {list(ran.refusals[-2:])}"
-    return (Breach("I20", ran.ended_s, why),)
+    return (Breach("I20", ran.ended_s, f"ended {ran.result}; refused: {list(ran.refusals[-2:])}"),)
 
 
 def _false_trips(ran: Ran) -> tuple[Breach, ...]:

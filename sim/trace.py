@@ -4,8 +4,6 @@ Rows as they are written to a file, and the questions asked of them: how far ove
 Temperatures are the true mean of the mash, not what the probe said.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
@@ -72,9 +70,8 @@ class Trace:
             elif event.kind == "step done" and event.data is not None:
                 self.passed.append(_passed(now, before, float(event.data["credited_s"])))
             elif event.kind == "trip":
-                self.trips.append(
-                    {"id": event.id, "at_s": now, "value": event.value, "limit": event.limit, "text": event.text}
-                )
+                said = {"value": event.value, "limit": event.limit, "text": event.text}
+                self.trips.append({"id": event.id, "at_s": now, **said})
 
     def close(self, now: float, run: Run) -> None:
         """The run is over: the step it stood in, where it did not pass it, is told as it is."""

@@ -3,8 +3,6 @@
 The mash is followed from the middle of dough-in on. It informs; nothing in the run looks at it.
 """
 
-from __future__ import annotations
-
 import itertools
 from typing import Any, NamedTuple
 
@@ -41,7 +39,8 @@ def follow(course: Course, trace: Trace) -> Wort:
         if span >= STRIDE_S or row.step != leg:
             amounts = model.step(basis.params, amounts, heat / span, span)
             span, heat = 0.0, 0.0
-            cells = _cells(amounts)
+            shares = (amounts.beta, amounts.alpha, amounts.glucanase, amounts.protease, model.starch_left(amounts))
+            cells = tuple(round(100.0 * share, 3) for share in shares)
         if row.step != leg and row.step < len(course.legs):
             leg = row.step
             opened.append((course.legs[leg].name, amounts))
@@ -74,8 +73,3 @@ def _middle_of_dough_in(rows: list[TraceSecond]) -> int | None:
     """Which row is half-way through the pouring of the grain?"""
     adding = [at for at, row in enumerate(rows) if row.step == 0 and row.phase == Phase.ADDING]
     return adding[len(adding) // 2] if adding else None
-
-
-def _cells(amounts: model.Amounts) -> Cells:
-    shares = (amounts.beta, amounts.alpha, amounts.glucanase, amounts.protease, model.starch_left(amounts))
-    return tuple(round(100.0 * share, 3) for share in shares)

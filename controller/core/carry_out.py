@@ -1,19 +1,13 @@
 """What becomes of the orders of one tick? Each is judged, carried out or refused, and answered."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from controller.core import probe
 from controller.core.guard import requalify, trips
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
-from controller.core.procedure.orders.scope import Refused, Situation
+from controller.core.procedure.run import Refused, Situation
+from controller.core.state import State
 from controller.settings.service import Settings
-
-if TYPE_CHECKING:
-    from controller.core.state import State
 
 DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before the heat they lead to
 
@@ -64,15 +58,8 @@ def _effect(
 ) -> State:  # fmt: skip
     facts = _facts(settings, state, now, inputs, seen, view)
     missing = permissives.missing(facts, order) if order.name == "start" else ()
-    situation = Situation(
-        view=view,
-        seen=seen,
-        now=now,
-        wall_s=inputs.wall_s,
-        ceiling_c=settings.tun.guard.hard_limit_c - 2.0,
-        missing=missing,
-        wall_confirmed=inputs.wall_confirmed,
-    )
+    ceiling_c = settings.tun.guard.hard_limit_c - 2.0
+    situation = Situation(view, seen, now, inputs.wall_s, ceiling_c, missing, wall_confirmed=inputs.wall_confirmed)
     done = effects.carry_out(state.run, order, situation)
     if isinstance(done, Refused):
         replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
@@ -93,7 +80,8 @@ def _effect(
 def _facts(
     settings: Settings, state: State, now: Instant, inputs: Inputs, seen: Measurement, view: View
 ) -> permissives.Facts:
-    """What is known at the moment of a start?"""
+    """What is known at the moment of a start? The proof test ages while the process runs."""
+    proof_days = None if state.proof_days is None else state.proof_days + (now - state.guard.started_at) / 86400.0
     return permissives.Facts(
         tun=settings.tun,
         seen=seen,
@@ -104,16 +92,10 @@ def _facts(
         flow=state.flow,
         heater_boot=state.heater.boot if state.heater is not None else "",
         now=now,
-        wall_s=inputs.wall_s,
         wall_confirmed=inputs.wall_confirmed,
-        proof_days=_proof_days(state, now),
+        proof_days=proof_days,
         believed_at=state.guard.noted.believed_at,
         second_at=state.second.at,
         outlet_at=state.outlet.at,
         heater_fault=state.guard.line.fault,
     )
-
-
-def _proof_days(state: State, now: Instant) -> float | None:
-    """How old is the proof test by now, in days? It ages while the process runs."""
-    return None if state.proof_days is None else state.proof_days + (now - state.guard.started_at) / 86400.0

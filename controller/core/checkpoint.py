@@ -5,8 +5,6 @@ field of `Kept` and of the records in it, but for those marked `Fleeting`. The j
 disk is checked like anything from outside: whatever does not fit gives None, never an exception.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import NamedTuple
 

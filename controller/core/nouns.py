@@ -5,8 +5,6 @@ appears only where its name says so. Temperatures are in °C, differences in K, 
 "Nothing" is always `None`, never a number.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass
 from enum import StrEnum
@@ -49,18 +47,16 @@ class Phase(StrEnum):
 
 
 StepKind = Literal["dough_in", "rest", "infusion", "decoction", "mash_out", "keep", "souring"]
-EndsBy = Literal["time", "person", "iodine"]
 Health = Literal["good", "failure", "function check", "out of specification", "maintenance required"]  # NAMUR NE 107
-
-
-# ---------------------------------------------------------------- what comes in
-
+FaultCode = Literal["own_probe_silent", "own_limit", "no_liquid", "no_flow", "switch_stuck", "no_power", "internal"]
+GOES_IN: frozenset[StepKind] = frozenset({"dough_in", "infusion", "decoction"})  # steps in which something is added
+SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
+_GUARD_SEAL = object()  # imported by guard.py alone; tests/house holds that
 ALONE_K = 5.0  # a reading that jumps further is not believed of itself, however steady it is then (own proposal)
 JUMP_RATE_K_PER_S = 0.1  # what a mash may really do between readings (own proposal)
 LOWEST_C, HIGHEST_C = -5.0, 105.0  # a reading beyond: open or shorted sensor, or another unit (own proposal)
 POWER_ON_C = 85.0  # a 1-wire thermometer's register after power-up, raw 0x0550 (its data sheet)
-ALL_ZERO_C = 0.0  # an all-zero scratchpad passes its CRC-8 (arithmetic)
-FREEZING_F = 32.0  # 0 °C sent in °F
+ALL_ZERO_C, FREEZING_F = 0.0, 32.0  # an all-zero scratchpad passes its CRC-8 (arithmetic); 0 °C sent in °F
 FALSE_VALUES_C = frozenset({POWER_ON_C, ALL_ZERO_C, FREEZING_F, -0.0625, -0.062})  # the last two: line pulled high
 
 
@@ -83,11 +79,6 @@ class Bad(NamedTuple):
 Sample = Reading | Bad
 
 
-FaultCode = Literal[
-    "own_probe_silent", "own_limit", "no_liquid", "no_flow", "switch_stuck", "no_power", "internal"
-]  # of a heater node, as the contract has them
-
-
 class HeaterReport(NamedTuple):
     """What the heater node says of itself."""
 
@@ -98,7 +89,7 @@ class HeaterReport(NamedTuple):
     duty: float  # present output, not a window's mean
     lease_left_s: float
     fault: str | None = None  # in words, for people
-    fault_code: FaultCode | None = None  # for us; `internal` where there is a fault of no other code
+    fault_code: FaultCode | None = None  # for us, as the contract has them; `internal` where none fits
     outlet_c: float | None = None
     power_w: float | None = None
 
@@ -147,10 +138,6 @@ class Disk(NamedTuple):
     text: str = ""
 
 
-GOES_IN: frozenset[StepKind] = frozenset({"dough_in", "infusion", "decoction"})  # steps in which something is added
-SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
-
-
 class Leg(NamedTuple):
     """One step of a course, compiled: plain numbers in base units."""
 
@@ -160,7 +147,7 @@ class Leg(NamedTuple):
     hold_s: float  # planned time in band; for `keep` the longest wait
     climb_k_per_s: float  # upper limit of the rise
     tolerance_k: float
-    ends: EndsBy
+    ends: Literal["time", "person", "iodine"]
     capacity_j_per_k: float  # of all that is in the tun during this leg, vessel metal included
     ramp_s: float  # planned rise, s
     ask_after_s: float = 0.0  # iodine: ask this long into the rest
@@ -170,6 +157,21 @@ class Leg(NamedTuple):
     why: str = ""
     mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
+
+
+class Event(NamedTuple):
+    """Something worth a line in the journal."""
+
+    kind: str  # state, step, phase, trip, cleared, order, prompt, note, resume, ...
+    id: str
+    text: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    first_out: bool | None = None
+    latched: bool | None = None
+    priority: int | None = None  # 1 act now, 2 act soon, 3 note
+    data: Mapping[str, Any] | None = None
 
 
 class Course(NamedTuple):
@@ -191,9 +193,7 @@ class Course(NamedTuple):
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
-    filed: Fleeting[
-        tuple[Event, ...]
-    ] = ()  # goes on record once at the start (advice, malt lots, calibration), then dropped
+    filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
 
 
 class Order(NamedTuple):
@@ -237,9 +237,6 @@ class Inputs(NamedTuple):
     wall_set_s: float = 0.0  # by how much the wall clock was set since the last tick, + = on
     supply_w: float | None = None  # share of a supply that several tuns draw on, W; None where none is shared
     epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
-
-
-# ---------------------------------------------------------------- between the rooms
 
 
 class Measurement(NamedTuple):
@@ -313,11 +310,6 @@ class View(NamedTuple):
     waits_for: str = ""  # what heat still waits for
 
 
-# ---------------------------------------------------------------- what goes out
-
-_GUARD_SEAL = object()  # imported by guard.py alone; tests/house holds that
-
-
 class Sealed(Exception):
     """A heater command with power was made outside the guard."""
 
@@ -347,21 +339,6 @@ class Motor(NamedTuple):
     reason: str
 
 
-class Event(NamedTuple):
-    """Something worth a line in the journal."""
-
-    kind: str  # state, step, phase, trip, cleared, order, prompt, note, resume, ...
-    id: str
-    text: str
-    value: float | None = None
-    limit: float | None = None
-    unit: str = ""
-    first_out: bool | None = None
-    latched: bool | None = None
-    priority: int | None = None  # 1 act now, 2 act soon, 3 note
-    data: Mapping[str, Any] | None = None
-
-
 class Reply(NamedTuple):
     """The answer to an order, within a second, with a reason."""
 
@@ -370,13 +347,3 @@ class Reply(NamedTuple):
     reason: str
     state: RunState
     order: str = ""
-
-
-class Prompt(NamedTuple):
-    """What is a person asked, and what may the answer be? The first answer is the ordinary one."""
-
-    id: str
-    text: str
-    answers: tuple[str, ...]
-    since: Instant
-    repeat_s: float = 300.0  # unanswered so long: alert again

@@ -6,8 +6,6 @@ to come, under the field's name with `_ago_s`. What comes back is checked like a
 too few, or a value of another type, and nothing comes back.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import fields as fields_of
 from dataclasses import is_dataclass
@@ -32,7 +30,6 @@ class _Field(NamedTuple):
     name: str
     key: str
     hint: object
-    aged: bool  # holds moments
 
 
 @lru_cache(maxsize=256)
@@ -43,7 +40,7 @@ def _fields(kind: type) -> tuple[_Field, ...] | None:
         return None
     hints = get_type_hints(kind, include_extras=True)
     lasting = [(name, hints[name]) for name in names if FLEETING not in getattr(hints[name], "__metadata__", ())]
-    return tuple(_Field(name, f"{name}_ago_s" if (aged := _aged(hint)) else name, hint, aged) for name, hint in lasting)
+    return tuple(_Field(name, f"{name}_ago_s" if _aged(hint) else name, hint) for name, hint in lasting)
 
 
 def _aged(hint: object) -> bool:
@@ -116,19 +113,16 @@ def _value(hint: object, said: object, now: float) -> object:
 def _simple(kind: type, said: object, now: float) -> object:
     kept = _fields(kind)
     if kept is not None:
-        return _record(kind, kept, _table(said), now)
+        table = _table(said)
+        if table.keys() != {each.key for each in kept}:
+            raise Misfit(f"{kind.__name__}: not its keys")
+        return kind(**{each.name: _value(each.hint, table[each.key], now) for each in kept})
     if kind is float:
         return _number(said)
     if issubclass(kind, Enum):
         found = [each for each in kind if each.value == said]
         return _known(found[0] if found else said, bool(found))
     return _known(said, type(said) is kind)
-
-
-def _record(kind: type, kept: tuple[_Field, ...], said: Mapping[str, object], now: float) -> object:
-    if said.keys() != {each.key for each in kept}:
-        raise Misfit(f"{kind.__name__}: not its keys")
-    return kind(**{each.name: _value(each.hint, said[each.key], now) for each in kept})
 
 
 def _known(value: object, fits: bool) -> object:

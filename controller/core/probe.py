@@ -4,8 +4,6 @@ Range, the sensors' known false values, sequence, the sender's stamp, and jumps.
 the last believed one in place; the guard looks at the counts and ages. Nothing here can add heat.
 """
 
-from __future__ import annotations
-
 from math import inf
 from typing import NamedTuple
 
@@ -152,9 +150,8 @@ def _one(
         return state._replace(why=why)  # old or seen: neither believed nor nonsense
     value = probe.calibrated(raw)
     if raw in FALSE_VALUES_C and _suspect(raw, value, state, reading.at):
-        return _refuse(
-            state._replace(raw_c=value), reading.at, f"{raw:g} °C is a value this sensor gives when it has failed"
-        )
+        why = f"{raw:g} °C is a value this sensor gives when it has failed"
+        return _refuse(state._replace(raw_c=value), reading.at, why)
     last = state.value_c
     if last is None or abs(value - last) <= jump_k + JUMP_RATE_K_PER_S * (reading.at - state.at):
         return _believe(state, value, reading)

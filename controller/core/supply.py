@@ -12,8 +12,6 @@ Each says what it wishes, what it holds, and which word of every other it has he
 The result is a limit on the demand before the guard; nothing here can make heat.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from math import inf
 from typing import NamedTuple
@@ -128,9 +126,6 @@ def _unheard(group: Group, peers: tuple[Peer, ...], now: Instant) -> bool:
     at = {word.seq: word.at for word in group.sent}
     live = [peer for peer in peers if now - peer.at <= HEARD_S]
     return any(now - at.get(peer.claim.heard.get(group.tun, 0), -inf) > ACK_S for peer in live)
-
-
-# ---------------------------------------------------------------- one tun's side
 
 
 def wish(tun: Tun, target: Target, phase: Phase, value_c: float | None) -> tuple[float, int]:

@@ -12,9 +12,9 @@ from math import isfinite
 from typing import Any
 
 from controller import __version__
-from controller.core.nouns import Leg, Measurement, Prompt, RunState, Trip
+from controller.core.nouns import Leg, Measurement, RunState, Trip
 from controller.core.procedure import estimate, settling
-from controller.core.procedure.run import Run, leg_of
+from controller.core.procedure.run import Prompt, Run, leg_of
 from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
 from controller.core.state import Outcome
 from controller.messages import addition_hint

@@ -4,8 +4,6 @@ The plan told to the advice of `controller.brewing` in the plain figures it asks
 brewer may overrule each rule with a reason in the program file, and the reason goes on record.
 """
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 
@@ -15,7 +13,7 @@ from controller.brewing.advice.advice import Advice, Changes
 from controller.brewing.advice.plan_facts import Malt, MashPlan, PlanStep, aim_of
 from controller.core.supply import drawn_w
 from controller.plan.plan import Plan
-from controller.plan.recipe import Aim, Program
+from controller.plan.recipe import Grist, Program
 from controller.plan.stages import Stage
 from controller.settings.tun import Tun
 
@@ -23,21 +21,11 @@ from controller.settings.tun import Tun
 def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float = 0.0) -> MashPlan:
     """The plan in the advisor's terms. `others_w`: what other tuns on the same supply may draw at the same time."""
     program, tun = plan.program, plan.tun
+    hot = program.hot_liquor  # its heating begins with the strike at the earliest; ready in s from dough-in
     named = "people" in program.model_fields_set
     return MashPlan(
         steps=tuple(_step(program, tun, stage) for stage in plan.stages if stage.at is not None),
-        grist=tuple(
-            Malt(
-                kind=line.kind,
-                mass_kg=line.mass_kg,
-                flaked=line.flaked,
-                kolbach=line.kolbach,
-                friability=line.friability,
-                fine_coarse=line.fine_coarse,
-                beta_glucan_mg_per_l=line.beta_glucan_mg_per_l,
-            )
-            for line in program.grist
-        ),
+        grist=tuple(_malt(line) for line in program.grist),
         liquor_kg=plan.liquor_kg,
         tun_l=tun.volume_l,
         cut_off_c=tun.guard.hard_limit_c,
@@ -45,14 +33,14 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         mixing=tun.mixing,
         strike_c=plan.strike_c,
         boil_c=water.boiling_c(tun.altitude_m),
-        aim=_aim(program),
+        aim=aim_of(program.aim) if isinstance(program.aim, float) else program.aim,
         enzyme=program.enzyme,
         settle_s=tun.guard.dead_time_s + 3.0 * tun.probes.mash.lag_s,
         cereal_mash=program.cereal_mash,
         splashing=program.splashing,
         pale_to_keep=program.pale_to_keep,
         staffed_until_s=program.staffed_s,
-        hot_liquor_ready_s=_hot_liquor_s(plan),
+        hot_liquor_ready_s=None if hot is None else max(plan.mash_s, hot.takes_s - plan.heat_up_s),
         people=len(program.people) if named else 1,
         calibration_age_days=calibration_age_days,
         altitude_known="altitude_m" in tun.model_fields_set,
@@ -63,14 +51,16 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
     )
 
 
-def _hot_liquor_s(plan: Plan) -> float | None:
-    """When is the liquor for the run-off ready, s from dough-in? Its heating begins with the strike at the earliest."""
-    hot = plan.program.hot_liquor
-    return None if hot is None else max(plan.mash_s, hot.takes_s - plan.heat_up_s)
-
-
-def _aim(program: Program) -> Aim:
-    return aim_of(program.aim) if isinstance(program.aim, float) else program.aim
+def _malt(line: Grist) -> Malt:
+    return Malt(
+        kind=line.kind,
+        mass_kg=line.mass_kg,
+        flaked=line.flaked,
+        kolbach=line.kolbach,
+        friability=line.friability,
+        fine_coarse=line.fine_coarse,
+        beta_glucan_mg_per_l=line.beta_glucan_mg_per_l,
+    )
 
 
 def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:

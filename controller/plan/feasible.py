@@ -4,16 +4,15 @@ Everything about beer is advice and not refused. Each problem names the key to c
 what is wanted.
 """
 
-from __future__ import annotations
-
 import math
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.core.control.climb import power_w, throttled_end_c
 from controller.core.control.heat_path import heat_path
 from controller.core.control.outlet import OUTLET_MARGIN_K
-from controller.plan.recipe import Program, added_at_c, degrees, problem_at
+from controller.plan.recipe import Program, Step, added_at_c, degrees, problem_at
 from controller.plan.stages import LANDS_K, Stage
 from controller.settings.problems import Problem
 from controller.settings.table import show
@@ -43,33 +42,31 @@ def problems(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
     found = [*_swing(tun), *_fill(program, tun, fit), *_strike(program, tun, fit), *_length(program, fit)]
     for stage in fit.stages:
         if stage.at is not None and program.step[stage.at].temperature_c is not None:  # else as the step before
-            found += _target(program, tun, stage) + _reach(program, tun, stage)
+            found += (*_target(program, tun, stage), *_reach(program, tun, stage))
     return (*found, *_additions(program, tun, fit))
 
 
-def _swing(tun: Tun) -> list[Problem]:
+def _swing(tun: Tun) -> Iterator[Problem]:
     """Does a probe behind an on/off heater swing so much that no rest would ever count as begun?"""
     swing_k = heat_path(tun).swing_k(strike=False)
     if swing_k <= SWING_K:
-        return []
+        return
     found = f"{show('duration', tun.heater.window_s)}, by which the probe behind the heater swings by {swing_k:.1f} K"
     shorter = "a solid-state relay with a shorter" if tun.heater.kind == "contactor" else "a shorter"
     wanted = f"a swing of at most {SWING_K:g} K: more flow, a probe in the mash, or {shorter} window"
-    return [Problem(f"tun {tun.name}: heater: window", found, wanted)]
+    yield Problem(f"tun {tun.name}: heater: window", found, wanted)
 
 
-def _fill(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
-    problems = []
+def _fill(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     most_l = MOST_FILL * tun.volume_l
     if fit.volume_l > most_l:
         found = f"{fit.volume_l:.1f} L of mash ({100 * fit.volume_l / tun.volume_l:.0f} % of the tun)"
         wanted = f"at most {most_l:.1f} L (95 % of {tun.volume_l:g} L), or it spills when stirred"
         place, less = _too_much(program, fit, most_l)
-        problems.append(Problem(place, found, wanted + less, (place,)))
+        yield Problem(place, found, wanted + less, (place,))
     if fit.liquor_kg < tun.min_liquor_l:
         wanted = f"at least {tun.min_liquor_l:g} L, so that the heater stays covered"
-        problems.append(Problem("liquor", f"{fit.liquor_kg:.1f} L", wanted, ("liquor",)))
-    return problems
+        yield Problem("liquor", f"{fit.liquor_kg:.1f} L", wanted, ("liquor",))
 
 
 def _too_much(program: Program, fit: Fit, most_l: float) -> tuple[str, str]:
@@ -108,33 +105,28 @@ def _held_text(tun: Tun) -> str:
     )
 
 
-def _strike(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
+def _strike(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     if fit.strike_c is None:
-        return []
-    problems, place = [], ("dough_in", "strike")
+        return
+    place = ("dough_in", "strike")
     if fit.strike_c > highest_c(tun) + 1e-9:
         wanted = f"{_limit_text(tun)}: use less grain, more liquor, warmer grain or a lower first rest"
-        problems.append(Problem("dough_in: strike", _struck(program, fit), wanted, place))
+        found = f"{fit.strike_c:.1f} °C"
+        if program.dough_in.strike_c is None and program.grist_kg:
+            found = f'"auto", worked out as {found} at {fit.liquor_kg / program.grist_kg:.1f} L/kg'
+        yield Problem("dough_in: strike", found, wanted, place)
     elif fit.strike_c >= held_under_c(tun):
-        problems.append(Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place))
+        yield Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place)
     if fit.strike_c < program.liquor.temperature_c - 0.5:
         wanted = f"liquor no warmer than the strike temperature, {fit.strike_c:.1f} °C"
         found = degrees(program.liquor.temperature_c)
-        problems.append(Problem("liquor: temperature", found, wanted, ("liquor", "temperature")))
+        yield Problem("liquor: temperature", found, wanted, ("liquor", "temperature"))
     first_c = program.step[0].temperature_c
     if program.dough_in.strike_c is not None and first_c is not None:
-        problems += _landing(program, tun, fit, first_c)
-    return problems
+        yield from _landing(program, tun, fit, first_c)
 
 
-def _struck(program: Program, fit: Fit) -> str:
-    """The strike temperature as it was written, or as it was worked out."""
-    if program.dough_in.strike_c is not None or not program.grist_kg:
-        return f"{fit.strike_c:.1f} °C"
-    return f'"auto", worked out as {fit.strike_c:.1f} °C at {fit.liquor_kg / program.grist_kg:.1f} L/kg'
-
-
-def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Problem]:
+def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> Iterator[Problem]:
     """A strike written by hand must not land the mash above its first rest: nothing here can cool."""
     dough = program.dough_in
     lands_c = heat.landing_c(
@@ -145,23 +137,17 @@ def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> list[Probl
         metal_j_per_k=tun.metal_j_per_k + heat_path(tun).bath_j_per_k,
         slaking_j_per_kg=dough.slaking_heat_kj_per_kg * 1000.0,
     )
-    if lands_c <= first_c + LANDS_K:
-        return []
-    found = f"{fit.strike_c:.1f} °C, which lands the mash at {lands_c:.1f} °C"
-    return [
-        Problem(
-            "dough_in: strike", found, f'"auto", or less: the first rest is {degrees(first_c)}', ("dough_in", "strike")
-        )
-    ]
+    if lands_c > first_c + LANDS_K:
+        found = f"{fit.strike_c:.1f} °C, which lands the mash at {lands_c:.1f} °C"
+        wanted = f'"auto", or less: the first rest is {degrees(first_c)}'
+        yield Problem("dough_in: strike", found, wanted, ("dough_in", "strike"))
 
 
-def _length(program: Program, fit: Fit) -> list[Problem]:
-    if any(step.kind == "souring" for step in program.step) or not math.isfinite(fit.mash_s):
-        return []
-    if fit.mash_s <= LONGEST_S:
-        return []
-    wanted = f"at most {show('duration', LONGEST_S)} in all, ramps included"
-    return [Problem("step", f"{show('duration', round(fit.mash_s))} in all", wanted, ("step",))]
+def _length(program: Program, fit: Fit) -> Iterator[Problem]:
+    sours = any(step.kind == "souring" for step in program.step)
+    if not sours and math.isfinite(fit.mash_s) and fit.mash_s > LONGEST_S:
+        wanted = f"at most {show('duration', LONGEST_S)} in all, ramps included"
+        yield Problem("step", f"{show('duration', round(fit.mash_s))} in all", wanted, ("step",))
 
 
 def _swapped(value_c: float, highest: float) -> str:
@@ -171,11 +157,10 @@ def _swapped(value_c: float, highest: float) -> str:
     return f" (is {other} °C meant?)" if likely else ""
 
 
-def _target(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
-    if stage.at is None or stage.target_c <= highest_c(tun) + 1e-9:
-        return []
-    wanted = _limit_text(tun) + _swapped(stage.target_c, highest_c(tun))
-    return [problem_at(stage.at, program.step[stage.at], "temperature", degrees(stage.target_c), wanted)]
+def _target(program: Program, tun: Tun, stage: Stage) -> Iterator[Problem]:
+    if stage.at is not None and stage.target_c > highest_c(tun) + 1e-9:
+        wanted = _limit_text(tun) + _swapped(stage.target_c, highest_c(tun))
+        yield problem_at(stage.at, program.step[stage.at], "temperature", degrees(stage.target_c), wanted)
 
 
 def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
@@ -192,7 +177,8 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
             most_c = tun.room_c + power_w(tun) / tun.loss_w_per_k
             wanted = f"less than {most_c:.0f} °C, where the heater only just makes up for the loss"
         return [problem_at(stage.at, step, "temperature", found, wanted)]
-    needed_w = min(power_w(tun), stage.capacity_j_per_k * stage.climb_k_per_s + _loss_w(tun, stage.target_c))
+    loss_w = max(0.0, tun.loss_w_per_k * (stage.target_c - tun.room_c))
+    needed_w = min(power_w(tun), stage.capacity_j_per_k * stage.climb_k_per_s + loss_w)
     rise_k = heat_path(tun).line_rise_k(needed_w)
     if rise_k is None or stage.limited_by in ("addition", "cooling"):
         return []
@@ -204,39 +190,30 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
     return [problem_at(stage.at, step, "temperature", found, wanted)]
 
 
-def _loss_w(tun: Tun, at_c: float) -> float:
-    return max(0.0, tun.loss_w_per_k * (at_c - tun.room_c))
-
-
-def _additions(program: Program, tun: Tun, fit: Fit) -> list[Problem]:
+def _additions(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     """Does an addition of a written amount land near its target, and does a pull leave the heater covered?"""
-    problems = []
     before_c = fit.stages[0].target_c
     for stage in fit.stages:
         if stage.at is not None and stage.kind == "infusion":
-            problems += _lands(program, stage, before_c)
+            yield from _lands(stage.at, program.step[stage.at], stage, before_c)
         if stage.at is not None and stage.kind == "decoction":
-            problems += _pull(program, tun, stage)
+            yield from _pull(program, tun, stage.at, stage)
         before_c = stage.target_c
-    return problems
 
 
-def _lands(program: Program, stage: Stage, before_c: float) -> list[Problem]:
-    step = program.step[stage.at or 0]
+def _lands(at: int, step: Step, stage: Stage, before_c: float) -> Iterator[Problem]:
     if step.amount_kg is None:
-        return []
+        return
     lands_c = heat.mixed_with_liquor_c(stage.capacity_j_per_k, before_c, step.amount_kg, added_at_c(step))
-    if lands_c <= stage.target_c + LANDS_K:
-        return []
-    found = f"{step.amount_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
-    return [problem_at(stage.at or 0, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')]
+    if lands_c > stage.target_c + LANDS_K:
+        found = f"{step.amount_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
+        yield problem_at(at, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')
 
 
-def _pull(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
+def _pull(program: Program, tun: Tun, at: int, stage: Stage) -> Iterator[Problem]:
     mash_kg = program.grist_kg + stage.liquor_kg
     left_kg = mash_kg - stage.addition_kg
-    if left_kg >= tun.min_liquor_l:
-        return []
-    found = f"a pull of {stage.addition_kg:.1f} kg out of {mash_kg:.1f} kg"
-    wanted = f"at least {tun.min_liquor_l:g} kg left in the tun, so that the heater stays covered"
-    return [problem_at(stage.at or 0, program.step[stage.at or 0], "amount", found, wanted)]
+    if left_kg < tun.min_liquor_l:
+        found = f"a pull of {stage.addition_kg:.1f} kg out of {mash_kg:.1f} kg"
+        wanted = f"at least {tun.min_liquor_l:g} kg left in the tun, so that the heater stays covered"
+        yield problem_at(at, program.step[at], "amount", found, wanted)

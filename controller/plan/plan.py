@@ -5,8 +5,6 @@ energy, and the course the core steps through. Every reason why it does not fit 
 not here: this room refuses for safety and physics alone.
 """
 
-from __future__ import annotations
-
 import hashlib
 import math
 from typing import NamedTuple
@@ -155,9 +153,6 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
         liquor_c=program.liquor.temperature_c,
     )
-
-
-# ---------------------------------------------------------------- as a document
 
 
 def _finite(value: float | None, digits: int) -> float | None:

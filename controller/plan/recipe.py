@@ -4,13 +4,12 @@ A rest program as it stands in `config/programs/NAME.toml`: grist, liquor, dough
 fits a tun is for `plan.py`; what its own values must agree on is in `recipe_checks.py`.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import (
     Field,
     StrictBool,
+    StringConstraints,
     ValidationError,
     ValidationInfo,
     field_validator,
@@ -18,13 +17,31 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from controller.plan.ingredients import Grist as Grist
-from controller.plan.ingredients import Liquor as Liquor
-from controller.plan.ingredients import Name
-from controller.plan.ingredients import Text as Text
+from controller.brewing import units
 from controller.settings.problems import Problem
 from controller.settings.table import Quantity, Table, read, show, wrong
 
+Text = Annotated[str, StringConstraints(max_length=200)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
+GristKind = Literal[
+    "malt",  # base malt of barley
+    "wheat malt",
+    "rye malt",
+    "oat malt",
+    "kilned malt",  # Munich type, amber
+    "caramel malt",
+    "roasted malt",
+    "sour malt",
+    "barley",
+    "wheat",
+    "rye",
+    "oats",
+    "maize",
+    "rice",
+    "sorghum",
+    "husk",
+    "sugar",
+]
 Aim = Literal["dry", "balanced", "full"]
 Kind = Literal["rest", "infusion", "decoction", "mash_out", "keep", "souring"]
 
@@ -33,6 +50,53 @@ MAX_LONG_S = 12 * 3600.0  # with long = true
 MAX_KEEP_S = 2 * 3600.0  # sugars darken and the bed settles (common practice); longer with long = true
 MAX_SOURING_S = 72 * 3600.0
 LOWEST_TARGET_C, BOILING_C = 20.0, 100.0
+
+
+class Grist(Table):
+    """One line of the grain bill. Figures of the malt sheet where they are known."""
+
+    name: Name
+    mass_kg: Annotated[float, Quantity("mass", 0.01, 10_000)]
+    kind: GristKind = "malt"
+    lot: Text = ""
+    flaked: StrictBool = False
+    moisture: Annotated[float | None, Quantity("share", 0, 0.2)] = None
+    kolbach: Annotated[float | None, Quantity("share", 0.15, 0.7)] = None
+    friability: Annotated[float | None, Quantity("share", 0, 1)] = None
+    fine_coarse: Annotated[float | None, Quantity("share", 0, 0.2)] = None
+    beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
+    extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind, dry basis
+    limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None  # apparent, of the Congress wort
+
+
+class Liquor(Table):
+    """The water in the tun before dough-in: by mass, or by volume at its temperature."""
+
+    mass_kg: Annotated[float | None, Quantity("mass", 0.5, 20_000)] = None
+    volume_l: Annotated[float | None, Quantity("volume", 0.5, 20_000)] = None
+    temperature_c: Annotated[float, Quantity("temperature", 1, 95)] = 12.0
+    expected_ph: Annotated[float | None, Quantity("number", 3, 9)] = None
+
+    @field_validator("mass_kg", "volume_l", mode="wrap")
+    @classmethod
+    def _other_key(cls, value: object, read_it: Any, info: ValidationInfo) -> object:
+        """Litres under mass, kilograms under volume: told with the key that takes them."""
+        try:
+            return read_it(value)
+        except ValidationError:
+            kind: Literal["mass", "volume"] = "volume" if info.field_name == "mass_kg" else "mass"
+            if (amount := _amount(kind, value)) is None:
+                raise
+            other = "mass" if kind == "volume" else "volume"
+            raise wrong(f'a {other}; this is a {kind}: {kind} = "{amount}"') from None
+
+
+def _amount(kind: Literal["mass", "volume"], value: object) -> str | None:
+    """The value as a quantity of this kind, as a person would write it; None where it is none."""
+    try:
+        return show(kind, units.quantity(kind, value)) if isinstance(value, str) else None
+    except units.NotAQuantity:
+        return None
 
 
 class DoughIn(Table):
@@ -106,9 +170,7 @@ class Program(Table):
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined
     splashing: StrictBool = False  # the mash splashes, or is stirred long with the lid open
     pale_to_keep: StrictBool = False  # a pale beer meant to keep
-    staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = (
-        None  # somebody is there so long from dough-in
-    )
+    staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = None  # somebody there so long from dough-in
     people: tuple[Text, ...] = ()  # who is there to answer
     step: Annotated[tuple[Step, ...], Field(min_length=1, max_length=40)]
     notes: Annotated[tuple[Text, ...], Field(max_length=40)] = ()  # remarks; of a foreign file, what did not map
@@ -130,12 +192,10 @@ class Program(Table):
         """A step without a name is called by its kind and place."""
         if not isinstance(data, dict) or not isinstance(data.get("step"), (list, tuple)):
             return data
-        steps = [
-            {"name": f"{str(step.get('kind', 'rest')).replace('_', '-')} {at}", **step}
-            if isinstance(step, dict)
-            else step
-            for at, step in enumerate(data["step"], 1)
-        ]
+        steps = list(data["step"])
+        for at, step in enumerate(steps):
+            if isinstance(step, dict):
+                steps[at] = {"name": f"{str(step.get('kind', 'rest')).replace('_', '-')} {at + 1}", **step}
         return {**data, "step": steps}
 
     @classmethod

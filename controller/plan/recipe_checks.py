@@ -1,9 +1,8 @@
 """Do the values of a program fit each other? Nothing here depends on a tun."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator
+from functools import partial
 
 from controller.brewing.advice.table import RULES
 from controller.plan.recipe import (
@@ -23,61 +22,47 @@ from controller.settings.problems import Checks, Problem, found_by
 from controller.settings.table import show
 
 
-def _overruled(program: Program) -> list[Problem]:
+def _overruled(program: Program) -> Iterator[Problem]:
     """A reason is given for a rule that there is; what stops for safety is not overruled."""
     known = {rule.id: rule.level for rule in RULES}
-    problems = []
     for rule, reason in program.overrule.items():
         path = ("overrule", rule)
         if known.get(rule, "stop") == "stop":
-            problems.append(
-                Problem("overrule", f'"{rule[:20]}"', "the id of a rule that only advises, such as A5", path)
-            )
+            yield Problem("overrule", f'"{rule[:20]}"', "the id of a rule that only advises, such as A5", path)
         elif not reason.strip():
-            problems.append(Problem(f"overrule: {rule}", "no reason", "a few words that go on record", path))
-    return problems
+            yield Problem(f"overrule: {rule}", "no reason", "a few words that go on record", path)
 
 
-def _liquor(program: Program) -> list[Problem]:
-    both = (program.liquor.mass_kg is None) == (program.liquor.volume_l is None)
-    found = "nothing" if program.liquor.mass_kg is None else "both mass and volume"
-    return [Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"', ("liquor",))] if both else []
+def _liquor(program: Program) -> Iterator[Problem]:
+    if (program.liquor.mass_kg is None) == (program.liquor.volume_l is None):
+        found = "nothing" if program.liquor.mass_kg is None else "both mass and volume"
+        yield Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"', ("liquor",))
 
 
-def _grain(program: Program) -> list[Problem]:
+def _grain(program: Program) -> Iterator[Problem]:
     """A dough-in without grain is a malt forgotten: the strike would be left out without a word."""
-    if program.grist or "dough_in" not in program.model_fields_set:
-        return []
-    wanted = "a malt, [[grist]], or no [dough_in] for a water trial"
-    return [Problem("dough_in", "[dough_in] but no [[grist]]", wanted, ("grist",))]
+    if not program.grist and "dough_in" in program.model_fields_set:
+        wanted = "a malt, [[grist]], or no [dough_in] for a water trial"
+        yield Problem("dough_in", "[dough_in] but no [[grist]]", wanted, ("grist",))
 
 
-def _names(program: Program) -> list[Problem]:
+def _names(program: Program) -> Iterator[Problem]:
     """Names serve to find a step again in orders and records."""
-    problems = []
     first: dict[str, int] = {}
     for at, step in enumerate(program.step):
         other = first.setdefault(step.name.casefold(), at)
         if other != at:
-            problems.append(
-                problem_at(at, step, "name", f"the name of [[step]] {other + 1} again", "a name of its own")
-            )
-    return problems
+            yield problem_at(at, step, "name", f"the name of [[step]] {other + 1} again", "a name of its own")
 
 
-def _first(program: Program) -> list[Problem]:
-    step = program.step[0]
-    if step.kind in ("rest", "souring"):
-        return []
-    return [problem_at(0, step, "kind", f'"{step.kind}"', "a rest as the first step")]
-
-
-def _last(program: Program) -> list[Problem]:
-    problems = []
+def _order(program: Program) -> Iterator[Problem]:
+    """A rest comes first; what keeps the mash comes last."""
+    first = program.step[0]
+    if first.kind not in ("rest", "souring"):
+        yield problem_at(0, first, "kind", f'"{first.kind}"', "a rest as the first step")
     for at, step in enumerate(program.step[:-1]):
         if step.kind == "keep":
-            problems.append(problem_at(at, step, "kind", '"keep" before other steps', "keep as the last step only"))
-    return problems
+            yield problem_at(at, step, "kind", '"keep" before other steps', "keep as the last step only")
 
 
 _TAKES: dict[str, frozenset[str]] = {
@@ -88,40 +73,27 @@ _TAKES: dict[str, frozenset[str]] = {
     "decoction": frozenset({"temperature", "amount", "added_at", "away"}),
     "souring": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ph_every", "long"}),
 }
-_NEEDS: dict[str, frozenset[str]] = {
-    "rest": frozenset({"temperature", "time"}),
-    "mash_out": frozenset({"temperature", "time"}),
-    "keep": frozenset(),
-    "infusion": frozenset({"temperature"}),
-    "decoction": frozenset({"temperature"}),
-    "souring": frozenset({"temperature", "time"}),
-}
+_NEEDS = {kind: takes & {"temperature", "time"} for kind, takes in _TAKES.items() if kind != "keep"}
 _EXAMPLE = {"temperature": 'a temperature such as "66 °C"', "time": 'a time such as "35 min"'}
 
-Fault = tuple[str, str, str]  # key, found, wanted
 Placed = tuple[int, Step]  # a step and its place in the list
 
 
 def _steps(program: Program) -> Iterator[Problem]:
-    """What is wrong within one step?"""
     for each in enumerate(program.step):
         yield from found_by((_keys, _times, _ask_after, _go_on_after, _asked_within), each)
 
 
-def _problems_at(place: Placed, *faults: Fault) -> list[Problem]:
-    return [problem_at(*place, *what) for what in faults]
-
-
-def _keys(place: Placed) -> list[Problem]:
+def _keys(place: Placed) -> Iterator[Problem]:
     """Which keys serve, and which are needed, depends on the kind."""
     step = place[1]
+    takes, needs = _TAKES[step.kind], _NEEDS.get(step.kind, frozenset())
     written = {Step.model_fields[name].alias or name for name in step.model_fields_set} - {"name", "kind", "why"}
-    faults = [(key, "nothing", _EXAMPLE[key]) for key in sorted(_NEEDS[step.kind] - written)]
-    faults += [
-        (key, f"this key in a step of kind {step.kind}", f"one of {', '.join(sorted(_TAKES[step.kind]))}")
-        for key in sorted(written - _TAKES[step.kind])
-    ]
-    return _problems_at(place, *faults)
+    for key in sorted(needs - written):
+        yield problem_at(*place, key, "nothing", _EXAMPLE[key])
+    for key in sorted(written - takes):
+        found = f"this key in a step of kind {step.kind}"
+        yield problem_at(*place, key, found, f"one of {', '.join(sorted(takes))}")
 
 
 def _longest_s(step: Step) -> float:
@@ -132,34 +104,27 @@ def _longest_s(step: Step) -> float:
     return MAX_KEEP_S if step.kind == "keep" else MAX_REST_S
 
 
-def _times(place: Placed) -> list[Problem]:
+def _times(place: Placed) -> Iterator[Problem]:
     step = place[1]
-    if step.time_s is None or MIN_REST_S <= step.time_s <= _longest_s(step):
-        return []
-    return _problems_at(place, ("time", show("duration", step.time_s), time_wanted(step.kind)))
+    if step.time_s is not None and not MIN_REST_S <= step.time_s <= _longest_s(step):
+        yield problem_at(*place, "time", show("duration", step.time_s), time_wanted(step.kind))
 
 
-def _ask_after(place: Placed) -> list[Problem]:
-    return _iodine_only(place, "ask_after", place[1].ask_after_s)
+def _iodine_only(key: str, place: Placed) -> Iterator[Problem]:
+    value_s: float | None = getattr(place[1], f"{key}_s")
+    if value_s is not None and place[1].by != "iodine":
+        yield problem_at(*place, key, show("duration", value_s), 'only together with by = "iodine"')
 
 
-def _go_on_after(place: Placed) -> list[Problem]:
-    return _iodine_only(place, "go_on_after", place[1].go_on_after_s)
+_ask_after, _go_on_after = partial(_iodine_only, "ask_after"), partial(_iodine_only, "go_on_after")
 
 
-def _iodine_only(place: Placed, key: str, value_s: float | None) -> list[Problem]:
-    if value_s is None or place[1].by == "iodine":
-        return []
-    return _problems_at(place, (key, show("duration", value_s), 'only together with by = "iodine"'))
-
-
-def _asked_within(place: Placed) -> list[Problem]:
+def _asked_within(place: Placed) -> Iterator[Problem]:
     """The test is asked for within the rest."""
     step = place[1]
-    if step.ask_after_s is None or step.time_s is None or step.ask_after_s <= step.time_s:
-        return []
-    found, wanted = show("duration", step.ask_after_s), f"within the rest, {show('duration', step.time_s)}"
-    return _problems_at(place, ("ask_after", found, wanted))
+    if step.ask_after_s is not None and step.time_s is not None and step.ask_after_s > step.time_s:
+        wanted = f"within the rest, {show('duration', step.time_s)}"
+        yield problem_at(*place, "ask_after", show("duration", step.ask_after_s), wanted)
 
 
 def _ways(program: Program) -> Iterator[Problem]:
@@ -168,26 +133,24 @@ def _ways(program: Program) -> Iterator[Problem]:
         yield from found_by((_rises, _hotter), pair)
 
 
-def _rises(pair: tuple[Placed, Placed]) -> list[Problem]:
+def _rises(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
     (_, before), (at, step) = pair
     if step.kind not in ("infusion", "decoction") or step.temperature_c is None or before.temperature_c is None:
-        return []
-    if step.temperature_c > before.temperature_c:
-        return []
-    here, there = degrees(step.temperature_c), degrees(before.temperature_c)
-    return [problem_at(at, step, "temperature", here, f"more than the {there} before it")]
+        return
+    if step.temperature_c <= before.temperature_c:
+        here, there = degrees(step.temperature_c), degrees(before.temperature_c)
+        yield problem_at(at, step, "temperature", here, f"more than the {there} before it")
 
 
-def _hotter(pair: tuple[Placed, Placed]) -> list[Problem]:
+def _hotter(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
     at, step = pair[1]
     if step.kind not in ("infusion", "decoction") or step.temperature_c is None:
-        return []
-    if added_at_c(step) > step.temperature_c:
-        return []
-    here = degrees(added_at_c(step))
-    return [problem_at(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}")]
+        return
+    if added_at_c(step) <= step.temperature_c:
+        here = degrees(added_at_c(step))
+        yield problem_at(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}")
 
 
 agree: Checks[Program] = Checks(  # do the values of this program fit each other? Nothing here depends on a tun
-    _liquor, _grain, _names, _first, _last, _steps, _ways, _overruled
+    _liquor, _grain, _names, _order, _steps, _ways, _overruled
 )

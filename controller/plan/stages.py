@@ -4,8 +4,6 @@ Dough-in and every step of a program as a stage on one tun: its rise and what li
 the energy drawn. Arithmetic alone; whether it is allowed is for `feasible.py`.
 """
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 
@@ -116,12 +114,14 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
     """Step by step: what is in the tun, how the target is reached, how long it holds, what it costs."""
     found: list[Stage] = []
     if strike.temperature_c is not None:
-        found.append(_dough_in(program, tun, liquor, strike))
+        found.append(_dough_in(program, liquor, strike))
     now_c, hottest_c, liquor_now = strike.landing_c, strike.landing_c, liquor
     for at, step in enumerate(program.step):
         capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k)
         to_c = step.temperature_c if step.temperature_c is not None else now_c
-        why = _why(step, to_c, hottest_c, bool(program.grist))
+        why = step.why or NO_GRAIN  # the program's own words, else the trade's
+        if program.grist and not step.why:
+            why = reason_for_step(step.kind, to_c, step.held_s, hottest_c)
         if step.kind in ("infusion", "decoction"):
             stage = _addition(at, step, tun, program.grist_kg, liquor_now, now_c, to_c, why)
             liquor_now += stage.addition_kg if step.kind == "infusion" else 0.0
@@ -132,15 +132,14 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
     return tuple(found)
 
 
-def _dough_in(program: Program, tun: Tun, liquor: float, strike: Strike) -> Stage:
+def _dough_in(program: Program, liquor: float, strike: Strike) -> Stage:
     target_c = strike.temperature_c or 0.0
     rise_k = target_c - program.liquor.temperature_c
     mean = rise_k / strike.seconds if 0.0 < strike.seconds < math.inf else 0.0
     first_c = program.step[0].temperature_c
-    meant = first_c is None or abs(strike.landing_c - first_c) <= LANDS_K
-    why = (
-        reason_for_step("dough_in", target_c, 0.0) if meant else f"Grist meets liquor at {target_c:.1f} °C, as written."
-    )
+    why = f"Grist meets liquor at {target_c:.1f} °C, as written."
+    if first_c is None or abs(strike.landing_c - first_c) <= LANDS_K:
+        why = reason_for_step("dough_in", target_c, 0.0)
     return Stage(
         "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor, 0.0,
         strike.kwh, None, why,
@@ -160,10 +159,3 @@ def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c:
         step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
         max(0.0, kwh) / tun.heater.efficiency, at, why,
     )  # fmt: skip
-
-
-def _why(step: Step, to_c: float, hottest_c: float, grain: bool) -> str:
-    """Why is this step there? The program's own words, else the trade's. `hottest_c`: so hot was the mash before."""
-    if step.why or not grain:
-        return step.why or NO_GRAIN
-    return reason_for_step(step.kind, to_c, step.held_s, hottest_c)

@@ -5,8 +5,6 @@ known key for an unknown one. What is wrong in one place does not hide what is w
 taken out, and what several values must agree on is looked at wherever all of them could be read.
 """
 
-from __future__ import annotations
-
 import copy
 import difflib
 import json
@@ -65,7 +63,7 @@ def _partly(model: type[T], data: dict[str, Any], errors: list[ErrorDetails]) ->
     A valid value stands in its place while the rest is read, and goes then.
     """
     rest = copy.deepcopy(data)
-    places = [(_path(model, data, details), details) for details in errors]
+    places = [(_path(data, details), details) for details in errors]
     unknown = {path for path, details in places if details["type"] == "extra_forbidden"}
     wrong = {_in_model(model, _missing(path, details)) for path, details in places if path not in unknown}
     gone = {path for path in wrong if not any(path[:at] in wrong for at in range(len(path)))}
@@ -83,7 +81,6 @@ def _partly(model: type[T], data: dict[str, Any], errors: list[ErrorDetails]) ->
 
 
 def _missing(path: Path, details: ErrorDetails) -> Path:
-    """The path, with the key that is missing at its end."""
     if details["type"] != "missing" or (path and path[-1] == details["loc"][-1]):
         return path
     return (*path, details["loc"][-1])
@@ -118,7 +115,6 @@ def _within(data: Any, path: Iterable[str | int]) -> Any:
 
 
 def _least(model: type[BaseModel]) -> dict[str, Any]:
-    """The least that this table takes."""
     return {f.alias or name: _stand_in(f) for name, f in model.model_fields.items() if f.is_required()}
 
 
@@ -152,7 +148,7 @@ def _attribute(value: BaseModel, key: str) -> str:
 # ---------------------------------------------------------------- one refusal in words
 
 
-def _path(model: type[BaseModel], data: dict[str, Any], details: ErrorDetails) -> Path:
+def _path(data: dict[str, Any], details: ErrorDetails) -> Path:
     """The keys down to the fault. Marks of unions, which are no keys, fall away."""
     path: list[str | int] = []
     here: Any = data
@@ -183,9 +179,8 @@ def where(data: dict[str, Any], path: Path) -> str:
         if isinstance(part, int) and words:
             here = _inner(here, part)
             name = here.get("name") if isinstance(here, dict) else None
-            words[-1] = f"[[{words[-1]}]] {part + 1}" + (
-                f' "{name}"' if isinstance(name, str) and len(name) <= 80 else ""
-            )
+            called = f' "{name}"' if isinstance(name, str) and len(name) <= 80 else ""
+            words[-1] = f"[[{words[-1]}]] {part + 1}{called}"
         else:
             words.append(str(part))
             here = _inner(here, part)
@@ -193,7 +188,7 @@ def where(data: dict[str, Any], path: Path) -> str:
 
 
 def _problem(model: type[BaseModel], data: dict[str, Any], details: ErrorDetails) -> Problem:
-    path = _path(model, data, details)
+    path = _path(data, details)
     place = where(data, path) or "the file"
     match details["type"]:
         case "missing":
@@ -222,17 +217,11 @@ def found(value: Any) -> str:
 _WANTED = {
     "string_type": "text in quotes",
     "bool_type": "true or false, without quotes",
-    "int_type": "a whole number",
-    "int_from_float": "a whole number",
-    "int_parsing": "a whole number",
-    "float_type": "a number",
-    "float_parsing": "a number",
+    **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "a whole number"),
+    **dict.fromkeys(("float_type", "float_parsing"), "a number"),
     "finite_number": "a finite number",
-    "model_type": "a table",
-    "model_attributes_type": "a table",
-    "dict_type": "a table",
-    "tuple_type": "a list",
-    "list_type": "a list",
+    **dict.fromkeys(("model_type", "model_attributes_type", "dict_type"), "a table"),
+    **dict.fromkeys(("tuple_type", "list_type"), "a list"),
     "too_short": "at least one entry",
     "string_too_short": "some text",
 }
@@ -252,10 +241,8 @@ def _wanted(kind: str, details: ErrorDetails) -> str:
             return str(context["wanted"])
         case "literal_error":
             return f"one of {str(context['expected']).replace(chr(39), chr(34))}" + _near(details["input"], context)
-        case "string_too_long":
-            return f"at most {context['max_length']} characters"
-        case "too_long":
-            return f"at most {context['max_length']} entries"
+        case "string_too_long" | "too_long":
+            return f"at most {context['max_length']} {'entries' if kind == 'too_long' else 'characters'}"
         case "string_pattern_mismatch":
             pattern = str(context["pattern"])
             return next((text for mark, text in _PATTERNS.items() if mark in pattern), "small letters, digits, - and _")

@@ -5,13 +5,11 @@ interlock it belongs to, and where the figure comes from. Limits come from the l
 message can only be tighter. "Own proposal" means: tried on simulated plants, no authority behind it.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Final, NamedTuple
 
 from pydantic import Field
 
-from controller.settings.table import FieldKind, Quantity, Table
+from controller.settings.table import FieldKind, Quantity, Table, mark_of
 
 
 class LimitRow(NamedTuple):
@@ -93,11 +91,8 @@ class Limits(Table):
 
 def table() -> tuple[LimitRow, ...]:
     """Which limits are there? In the order of the interlocks."""
-    rows = []
-    for name, field in Limits.model_fields.items():
-        mark = next(m for m in field.metadata if isinstance(m, Quantity))
-        key = field.alias or name
-        rows.append(
-            LimitRow(name, key, mark.note, mark.kind, field.default, mark.low, mark.high, mark.unit, mark.source)
-        )
-    return tuple(rows)
+    return tuple(
+        LimitRow(name, field.alias or name, m.note, m.kind, field.default, m.low, m.high, m.unit, m.source)
+        for name, field in Limits.model_fields.items()
+        if (m := mark_of(field.metadata)) is not None
+    )

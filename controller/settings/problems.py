@@ -1,7 +1,5 @@
 """What is wrong with an input, where, and what was wanted instead?"""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator
 from typing import Generic, NamedTuple, TypeVar
 

@@ -1,7 +1,5 @@
 """How does the service run, and what may every room know of it and of its tun?"""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Annotated, ClassVar, Literal, NamedTuple
 

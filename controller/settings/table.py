@@ -5,8 +5,6 @@ the attribute. Read from a file (context `FROM_FILE`), a bare number where a uni
 numbers are base units already.
 """
 
-from __future__ import annotations
-
 import json
 import math
 import re

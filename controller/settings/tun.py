@@ -4,11 +4,9 @@ Attributes are in base units with the unit in the name; keys in the files are th
 with a unit (`table.py`). A single value's range is checked here; what several must agree on is in `cross_checks.py`.
 """
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
-from pydantic import Field, StrictBool, StringConstraints, field_validator
+from pydantic import BeforeValidator, Field, StrictBool, StringConstraints, field_validator
 
 from controller.brewing import water
 from controller.settings.guard_limits import Limits
@@ -17,7 +15,8 @@ from controller.settings.table import Quantity, Table
 Topic = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^+#\x00$][^+#\x00]*$")]
 OptionalTopic = Annotated[str, StringConstraints(max_length=200, pattern=r"^([^+#\x00$][^+#\x00]*)?$")]
 Pointer = Annotated[str, StringConstraints(max_length=100, pattern=r"^(/[^/]*)*$")]  # RFC 6901
-Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]  # ISO 8601; core knows no calendar
+_as_text = BeforeValidator(lambda value: value.isoformat() if hasattr(value, "isoformat") else value)  # TOML's own date
+Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), _as_text]  # ISO 8601; core knows no calendar
 
 
 class Probe(Table):
@@ -29,19 +28,12 @@ class Probe(Table):
     unit_pointer: Pointer = ""
     seq_pointer: Pointer = ""
     at_pointer: Pointer = ""
-    raw_ice_c: Annotated[float, Quantity("temperature", -3, 3)] = (
-        0.0  # more than 3 K off: a broken probe (own proposal)
-    )
+    raw_ice_c: Annotated[float, Quantity("temperature", -3, 3)] = 0.0  # further off: a broken probe (own proposal)
     raw_boil_c: Annotated[float, Quantity("temperature", 80, 105)] = 100.0
     boil_c: Annotated[float, Quantity("temperature", 80, 102)] = 100.0
     calibrated_on: Day | None = None
     lag_s: Annotated[float, Quantity("duration", 0, 120)] = 10.0
     behind_heater: StrictBool = False
-
-    @field_validator("calibrated_on", mode="before")
-    @classmethod
-    def _day(cls, value: object) -> object:
-        return value.isoformat() if hasattr(value, "isoformat") else value
 
     @field_validator("unit", mode="before")
     @classmethod
@@ -155,8 +147,3 @@ class Learned(Table):
     dead_sd_s: float = Field(ge=0, le=600, alias="dead_sd_s", default=0.0)
     on: Day
     tun_digest: str = ""
-
-    @field_validator("on", mode="before")
-    @classmethod
-    def _day(cls, value: object) -> object:
-        return value.isoformat() if hasattr(value, "isoformat") else value

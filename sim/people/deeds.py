@@ -4,10 +4,9 @@ Grain poured and stirred in, mash pulled, boiled and brought back, liquor fetche
 time that each takes.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from typing import Any
 
 from sim.people.manner import Manner
@@ -30,9 +29,9 @@ class Deeds:
         deeds: dict[str, Callable[[str, dict[str, Any]], Iterator[float]]] = {
             "grain_in": self._grain,
             "pull": self._pull,
-            "returned": self._return,
+            "returned": partial(self._portions, self.world.tun.put_back),
             "add": self._fetch,
-            "added": self._add,
+            "added": partial(self._portions, self.world.tun.add_liquor),
         }
         deed, step = deeds.get(str(prompt["id"])), int(status["step"]["index"])
         if prompt["id"] == "pull":
@@ -61,19 +60,15 @@ class Deeds:
         own_s = self.manner.boil_s
         yield self._away_s.get(int(status["step"]["index"]), BOIL_S) if own_s is None else own_s
 
-    def _return(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        """Back in portions, as long as the thermometer is below what was said."""
-        yield from self._portions(text, self.world.tun.put_back)
-
     def _fetch(self, text: str, status: dict[str, Any]) -> Iterator[float]:
         """Hot liquor is fetched first."""
         self._amount = (_number(r"([\d.]+) kg", text, 1.0), _number(r"at ([\d.]+) °C", text, 98.0))
         yield 10.0
 
-    def _add(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        yield from self._portions(text, self.world.tun.add_liquor)
-
-    def _portions(self, text: str, pour: Callable[[float, float, float], None]) -> Iterator[float]:
+    def _portions(
+        self, pour: Callable[[float, float, float], None], text: str, status: dict[str, Any]
+    ) -> Iterator[float]:
+        """In portions, as long as the thermometer is below what was said."""
         (kg, c), stop_c = self._amount, _number(r"stop[^.]* at ([\d.]+) °C", text.lower().replace("°c", "°C"), 100.0)
         for _ in range(20):
             if self.world.hand_c() >= stop_c:

@@ -1,7 +1,5 @@
 """How does a simulated brewer behave?"""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 

@@ -4,8 +4,6 @@ Probes taken out of the water, a level float lifted, a valve closed: faults that
 clock, beside whatever faults the run has anyway.
 """
 
-from __future__ import annotations
-
 from controller.field import lease
 from sim.world.faults import FOREVER_S, Fault, Faults
 from sim.world.world import World

@@ -5,8 +5,6 @@ time it takes to walk there, and does at the tun what was asked for. No question
 the person also looks after trips: finds the cause gone, presses the node's button, clears, restarts.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -128,13 +126,8 @@ class Person:
     def _start(self, now: float) -> list[bytes]:
         if now < self.manner.start_at_s or self._starts >= self.manner.starts:
             return []
-        args = {
-            "program": self.world.course.program,
-            "hand_c": self.world.hand_c(),
-            "here": True,
-            "attended": self.manner.attended,
-        }
-        said = self._order("start", args, now)
+        looked = {"hand_c": self.world.hand_c(), "here": True, "attended": self.manner.attended}
+        said = self._order("start", {"program": self.world.course.program, **looked}, now)
         self._starts += len(said)
         return said
 
@@ -149,8 +142,7 @@ class Person:
         key = (str(prompt["id"]), int(status["step"]["index"]))
         if key != self._asked:
             self._asked, self._told = key, False
-            self._deed = self._deeds.asked(prompt, status)
-            self._deed_due = now + self.manner.delay_s
+            self._deed, self._deed_due = self._deeds.asked(prompt, status), now + self.manner.delay_s
         if now < self._deed_due:
             return []
         if self._deed is not None:
@@ -190,20 +182,18 @@ class Person:
             if (name, self._seen_trips[name]) not in self._heard_trips and now >= self._seen_trips[name] + 5.0:
                 self._heard_trips.add((name, self._seen_trips[name]))
                 return self._order("acknowledge", {}, now, trip=name)
-        if not self.manner.clears:
-            return []
-        if now < self._deed_due:
+        if not self.manner.clears or now < self._deed_due:
             return []
         for name, trip in active.items():
             if trip["latched"] and now >= self._seen_trips[name] + self.manner.look_s:
-                return [] if self._mends(name, now, status) else self._clear(name, now, status)
+                return [] if self._mends(now, status) else self._clear(name, now, status)
         asked_to_choose = status["prompt"] is not None and status["prompt"]["id"] == "resume"
         waits = status["state"] == "held" and status["held_by"] in ("latched", "person", "resume")
         if waits and not active and not asked_to_choose:
-            return [] if self._mends("", now, status) else self._order("restart", {}, now)
+            return [] if self._mends(now, status) else self._order("restart", {}, now)
         return []
 
-    def _mends(self, name: str, now: float, status: dict[str, Any]) -> bool:
+    def _mends(self, now: float, status: dict[str, Any]) -> bool:
         """What hands do first: wort that stands in the line is pumped on, a mash too warm gets cold liquor."""
         world, step = self.world, status["step"]
         if world.tun.spec.flow_kg_per_s > 0 and now > self._pumped_at + 3 * PUMP_S:
@@ -245,13 +235,10 @@ class Person:
     def _clear(self, name: str, now: float, status: dict[str, Any]) -> list[bytes]:
         """Hand thermometer first: with a probe that disagrees nothing is cleared. After a third time the run ends."""
         shown = status["temperature_c"]
+        patient = now <= self._seen_trips[name] + self.manner.patience_s
         if shown is None or abs(self.world.hand_c() - float(shown)) > HAND_K:
-            return self._order("stop", {}, now) if now > self._seen_trips[name] + self.manner.patience_s else []
-        if (
-            name == "G13"
-            and not self.world.wet_and_flowing()
-            and now <= self._seen_trips[name] + self.manner.patience_s
-        ):
+            return [] if patient else self._order("stop", {}, now)
+        if name == "G13" and patient and not self.world.wet_and_flowing():
             return []  # he looks at level, pump and switches first
         if self._cleared.get(name, 0) >= self.manner.tries:
             return self._order("stop", {}, now)

@@ -4,8 +4,6 @@ Ranges: 10 to 2,000 L, 0.3 to 3 K/min at full power, losses with a time constant
 time 0 to 60 s. They span small household tuns to small trade ones (own choice; common practice, no survey).
 """
 
-from __future__ import annotations
-
 import math
 from random import Random
 from typing import Literal, NamedTuple, get_args
@@ -141,15 +139,8 @@ def _spec(
 
 
 def _place(rng: Random, kind: Kind) -> Place:
-    match kind:
-        case "electric":
-            return rng.choice(("jacket", "element", "line"))
-        case "behind":
-            return "line"
-        case "coil":
-            return "coil"
-        case "gas":
-            return "burner"
+    fixed: dict[Kind, Place] = {"behind": "line", "coil": "coil", "gas": "burner"}
+    return fixed[kind] if kind in fixed else rng.choice(("jacket", "element", "line"))
 
 
 def _heater(rng: Random, place: Place, power: float, hot: float) -> tuple[float, float]:
@@ -186,7 +177,7 @@ def _senses(rng: Random, kind: Kind, place: Place) -> Senses:
 
 def _plate(rng: Random, kind: Kind, spec: TunSpec, senses: Senses, room_c: float) -> Plate:
     actuator: Actuator = "gas" if kind == "gas" else rng.choice(("proportional", "ssr", "ssr", "contactor"))
-    window = {"proportional": 0.0, "ssr": 2.0, "contactor": 10.0, "gas": 0.0}[actuator]
+    pulse_s = {"contactor": 2.0, "gas": 5.0}.get(actuator, 0.0)
     return Plate(
         volume_l=spec.volume_l,
         power_w=spec.power_w / rng.uniform(0.85, 1.15),
@@ -196,9 +187,9 @@ def _plate(rng: Random, kind: Kind, spec: TunSpec, senses: Senses, room_c: float
         lag_s=senses.lag_s * rng.uniform(0.7, 1.4),
         room_c=room_c + rng.uniform(-3.0, 3.0),
         actuator=actuator,
-        window_s=window,
-        min_on_s={"contactor": 2.0, "gas": 5.0}.get(actuator, 0.0),
-        min_off_s={"contactor": 2.0, "gas": 5.0}.get(actuator, 0.0),
+        window_s={"ssr": 2.0, "contactor": 10.0}.get(actuator, 0.0),
+        min_on_s=pulse_s,
+        min_off_s=pulse_s,
         min_fire=rng.uniform(0.2, 0.4) if actuator == "gas" else 0.0,
     )
 

@@ -10,20 +10,8 @@ What it leaves out: radial gradients within a layer, channels in the bed, the ch
 temperature (0.5 % between 20 and 80 °C).
 """
 
-from __future__ import annotations
-
-from sim.plant.energy_account import Energy, Flow, Pour
-from sim.plant.spec import (
-    BOIL_C,
-    ROOM_HUMIDITY,
-    STEAM_W_PER_M2_PA,
-    STEP_S,
-    WATER_J_PER_KG_K,
-    Spot,
-    TunSpec,
-    saturation_pa,
-    wetting_j_per_kg,
-)
+from sim.plant import spec as figures
+from sim.plant.spec import BOIL_C, STEP_S, WATER_J_PER_KG_K, Energy, Flow, Pour, Spot, TunSpec
 
 __all__ = ["STEP_S", "Energy", "Spot", "Tun", "TunSpec"]
 
@@ -123,7 +111,7 @@ class Tun:
     def add_grist(self, kg: float, c: float, moisture: float, over_s: float) -> None:
         """Dough in: kg of grist at c °C with this moisture (share), poured over so many seconds."""
         over_s = max(STEP_S, over_s)
-        self._pours.append(Pour(over_s, kg / over_s, 0.0, c, wetting_j_per_kg(moisture), moisture, False))
+        self._pours.append(Pour(over_s, kg / over_s, 0.0, c, figures.wetting_j_per_kg(moisture), moisture, False))
 
     def add_liquor(self, kg: float, c: float, over_s: float) -> None:
         """Pour kg of liquor at c °C onto the mash over so many seconds."""
@@ -197,7 +185,7 @@ class Tun:
         elif heats:  # the bottom layer alone
             new[0] += warmed
         if steam:
-            over_pa = saturation_pa(layers[-1]) - room_pa
+            over_pa = figures.saturation_pa(layers[-1]) - room_pa
             if over_pa > 0.0:
                 new[-1] -= steam * over_pa
                 self._lost_j += steam * over_pa * layer_j
@@ -294,11 +282,6 @@ class Tun:
             stored += WATER_J_PER_KG_K * (self.cell_kg * loop + self.spec.chamber_kg * self.chamber_c)
         return stored
 
-    def _mixing_s(self) -> float:
-        """How fast do neighbouring layers even out now?"""
-        best = self.spec.still_mixing_s if self.grist_kg > 0 else self.spec.liquor_mixing_s
-        return min(best, self.spec.mixing_s) if self.stirring else best
-
     def _coefficients(self) -> Flow:
         """All that stays the same until somebody does something."""
         spec, layer_j, n = self.spec, self._layer_j(), len(self.layers)
@@ -307,18 +290,19 @@ class Tun:
         metal_film = spec.metal_film_w_per_k if spec.metal_j_per_k else None
         carrier_j = layer_j * n if metal_film is None else spec.metal_j_per_k
         open_m2 = spec.surface_m2 * (1.0 if self.lid_open else spec.lid_leak)
+        still_s = spec.still_mixing_s if self.grist_kg > 0 else spec.liquor_mixing_s  # layers even out in it
         bed_flow = spec.flow_in_grist if self.grist_kg > 0 else 1.0
         return Flow(
             film_j=STEP_S * spec.film_w_per_k if spec.heater_j_per_k else 0.0,
             per_heater_j=1 / spec.heater_j_per_k if spec.heater_j_per_k else 0.0,
             per_heated_j=1 / (layer_j * heats) if heats else 1 / chamber_j,
             heats=heats,
-            mix=STEP_S / self._mixing_s(),
+            mix=STEP_S / (min(still_s, spec.mixing_s) if self.stirring else still_s),
             metal_mash=STEP_S * (metal_film or 0.0) / n / layer_j,
             metal_from_mash=STEP_S * metal_film / n / spec.metal_j_per_k if metal_film else 0.0,
             loss=STEP_S * spec.loss_w_per_k / carrier_j,
-            steam=STEP_S * STEAM_W_PER_M2_PA * open_m2 / layer_j,
-            room_pa=ROOM_HUMIDITY * saturation_pa(self.room_c),
+            steam=STEP_S * figures.STEAM_W_PER_M2_PA * open_m2 / layer_j,
+            room_pa=figures.ROOM_HUMIDITY * figures.saturation_pa(self.room_c),
             shifts=self.pumping * bed_flow,
             bed=self.cell_kg * WATER_J_PER_KG_K / layer_j,
             chamber=self.cell_kg / spec.chamber_kg,

@@ -5,8 +5,6 @@ later; `heater_power@900=0.5` means half power from 900 s on, for good. The tabl
 of the hazard table that each plays (P probe, H heater and plant, M messages, C computer, U person).
 """
 
-from __future__ import annotations
-
 import difflib
 import re
 from collections.abc import Iterable
@@ -190,10 +188,6 @@ class Faults:
             self._live = {f.kind: f for f in self.all if f.at_s <= now < f.until_s}
             self._next_s = next((edge for edge in self._edges if edge > now), FOREVER_S)
         return self._live
-
-    def over_s(self) -> float:
-        """When does the last fault end?"""
-        return max((fault.until_s for fault in self.all), default=0.0)
 
 
 def draw_faults(rng: Random, within_s: float, count: int) -> tuple[Fault, ...]:

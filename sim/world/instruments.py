@@ -5,8 +5,6 @@ noisy. A switch is looked at every half second and speaks when it changes, and e
 heater node's own code, with a real element behind it that can fail.
 """
 
-from __future__ import annotations
-
 import json
 import math
 import re
@@ -167,10 +165,7 @@ class Heater:
         self.state, output = lease.beat(
             self.settings, self.state, now, outlet_c=outlet_c, level_ok=level_ok, flow_ok=flow_ok, power_w=power
         )
-        if not live:
-            self.share = output
-        else:
-            self.share = _element(output, live)
+        self.share = _element(output, live) if live else output
         return self.share
 
     def speak(self, now: float, live: Live, outlet_c: float | None) -> bytes | None:

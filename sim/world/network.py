@@ -3,8 +3,6 @@
 The broker and the network of the simulated world. Without faults every message arrives in the instant it was sent.
 """
 
-from __future__ import annotations
-
 import heapq
 import json
 from collections.abc import Mapping
@@ -24,6 +22,18 @@ class Message(NamedTuple):
     retained: bool = False
 
 
+Queue = list[tuple[float, int, Message]]  # of what is held up, by its arrival
+
+
+def _with_held_up(messages: list[Message], queue: Queue, now: float) -> list[Message]:
+    """These and what the queue lets go by now, in the order of arrival."""
+    if queue:
+        while queue and queue[0][0] <= now:
+            messages.append(heapq.heappop(queue)[2])
+        messages.sort(key=lambda message: message.at)
+    return messages
+
+
 class Network:
     """Two queues, to the daemon and to the nodes, and what strangers put into them."""
 
@@ -32,17 +42,15 @@ class Network:
         self.up = True
         self._rng = rng
         self._here: list[Message] = []  # to the daemon, at once
-        self._later: list[tuple[float, int, Message]] = []  # to the daemon, held up
+        self._later: Queue = []  # to the daemon, held up
         self._there: list[Message] = []  # to the nodes, at once
-        self._to_nodes: list[tuple[float, int, Message]] = []  # to the nodes, held up
+        self._to_nodes: Queue = []  # to the nodes, held up
         self._count = 0
         self._kept: dict[str, bytes] = {}  # retained at the broker
         self._orders: list[bytes] = []
         self._hot: bytes | None = None  # last command with power
         self._epoch = 0
         self._seq = 0
-
-    # ------------------------------------------------------------ ordinary traffic
 
     def to_daemon(self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], keep: bool = False) -> None:
         """A node, a person or a stranger publishes."""
@@ -52,12 +60,7 @@ class Network:
             return
         if keep:
             self._kept[topic] = payload
-        message = Message(at=now, topic=topic, payload=payload, retained=False)
-        if not live:
-            self._here.append(message)
-            return
-        for at in self._arrivals(now, live):
-            self._push(self._later, message._replace(at=at))
+        self._send(Message(now, topic, payload), self._here, self._later, live)
 
     def to_nodes(
         self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], retained: bool = False
@@ -67,14 +70,16 @@ class Network:
             self._remember(payload)
         if not self.up:
             return
-        message = Message(at=now, topic=topic, payload=payload, retained=retained)
-        if not live:
-            self._there.append(message)
-            return
-        for at in self._arrivals(now, live):
-            self._push(self._to_nodes, message._replace(at=at))
+        self._send(Message(now, topic, payload, retained), self._there, self._to_nodes, live)
 
-    def _push(self, queue: list[tuple[float, int, Message]], message: Message) -> None:
+    def _send(self, message: Message, at_once: list[Message], held_up: Queue, live: Mapping[str, Fault]) -> None:
+        if not live:
+            at_once.append(message)
+            return
+        for at in self._arrivals(message.at, live):
+            self._push(held_up, message._replace(at=at))
+
+    def _push(self, queue: Queue, message: Message) -> None:
         self._count += 1
         heapq.heappush(queue, (message.at, self._count, message))
 
@@ -91,22 +96,12 @@ class Network:
     def arrived(self, now: float) -> list[Message]:
         """What has reached the daemon by now?"""
         here, self._here = self._here, []
-        if not self._later:
-            return here
-        while self._later and self._later[0][0] <= now:
-            here.append(heapq.heappop(self._later)[2])
-        here.sort(key=lambda message: message.at)
-        return here
+        return _with_held_up(here, self._later, now)
 
     def for_nodes(self, now: float) -> list[Message]:
         """What has reached the nodes by now?"""
         there, self._there = self._there, []
-        if not self._to_nodes:
-            return there
-        while self._to_nodes and self._to_nodes[0][0] <= now:
-            there.append(heapq.heappop(self._to_nodes)[2])
-        there.sort(key=lambda message: message.at)
-        return there
+        return _with_held_up(there, self._to_nodes, now)
 
     def _remember(self, payload: bytes) -> None:
         """What a listener on the heater's topic could repeat later."""
@@ -120,8 +115,6 @@ class Network:
         except (ValueError, KeyError, TypeError):
             return  # on a real broker anybody may say anything
 
-    # ------------------------------------------------------------ the broker's own doings
-
     def link(self, now: float, up: bool) -> None:
         """The broker goes or comes back; on return everybody gets the retained messages anew."""
         if up == self.up:
@@ -130,12 +123,8 @@ class Network:
         if up:
             self._here.extend(Message(now, topic, payload, True) for topic, payload in self._kept.items())
         else:
-            self._here.clear()
-            self._later.clear()
-            self._there.clear()
-            self._to_nodes.clear()
-
-    # ------------------------------------------------------------ strangers
+            for queue in (self._here, self._later, self._there, self._to_nodes):
+                queue.clear()
 
     def retained_trap(self, now: float) -> None:
         """Somebody once published orders and commands as retained; everybody who subscribes now gets them."""

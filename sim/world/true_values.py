@@ -4,8 +4,6 @@ The file is what the controller is told. The truth scatters around it by the see
 loss by 20 %, flow by 10 %, and lags, mixing and film that the file does not name at all.
 """
 
-from __future__ import annotations
-
 from random import Random
 from typing import Literal, NamedTuple
 
@@ -33,11 +31,9 @@ class TrueValues(NamedTuple):
 
 def of_tun(tun: Tun, rng: Random, liquor_c: float = 12.0) -> TrueValues:
     """The truth behind a tun file, for one seed."""
-    senses: list[tuple[Role, Senses]] = [("mash", _probe(tun, tun.probes.mash, rng, "mash"))]
-    if tun.probes.second is not None:
-        senses.append(("second", _probe(tun, tun.probes.second, rng, "second")))
-    if tun.probes.outlet is not None:
-        senses.append(("outlet", _probe(tun, tun.probes.outlet, rng, "outlet")))
+    fitted = tun.probes
+    probes: dict[Role, Probe | None] = {"mash": fitted.mash, "second": fitted.second, "outlet": fitted.outlet}
+    senses = [(role, _probe(tun, probe, rng, role)) for role, probe in probes.items() if probe is not None]
     return TrueValues(
         spec=_spec(tun, rng),
         senses=tuple(senses),

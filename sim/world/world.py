@@ -6,8 +6,6 @@ drives it (a dry run, a stand-in on a real broker) asks for messages and hands o
 clock.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from random import Random
 
@@ -68,8 +66,6 @@ class World:
         self._boots += 1
         return f"{self.rng.getrandbits(32):08x}"
 
-    # ------------------------------------------------------------ for whoever drives it
-
     @property
     def wall_s(self) -> float:
         """Unix time of the simulated world, s."""
@@ -88,8 +84,6 @@ class World:
     def say(self, topic: str, payload: bytes, t: float) -> None:
         """A person publishes at time t."""
         self.network.to_daemon(t, topic, payload, self.live)
-
-    # ------------------------------------------------------------ what hands do at the tun
 
     def hand_c(self) -> float:
         """What does a hand thermometer read in the tun now? °C, to 0.1."""
@@ -121,8 +115,6 @@ class World:
         share = self.live["pump_slow"].value if "pump_slow" in self.live else 1.0
         dead = ("flow_lost", "flow_silent", "level_silent", "pump_stopped", "mains_cut")
         return self._has_liquid() and share >= FLOWS_SHARE and self.live.keys().isdisjoint(dead)
-
-    # ------------------------------------------------------------ half a second
 
     def step(self) -> None:
         """Half a second further."""
@@ -184,7 +176,6 @@ class World:
             self._online(self.topics.probe_online, "probe_offline" not in self.live)
 
     def _plays(self, begun: frozenset[str], now: float) -> None:
-        """Faults that are a single event."""
         if "retained_replay" in begun:
             self.network.retained_trap(now)
         if "replay" in begun:
@@ -205,7 +196,6 @@ class World:
         self.network.to_daemon(self.now, topic, b"true" if there else b"false", {}, keep=True)
 
     def _command(self, message: Message) -> None:
-        """What the daemon said reaches a node."""
         topic, live = message.topic, self.live
         if topic == self.topics.heater_command:
             if not live or not live.keys() & {"heater_deaf", "heater_gone", "mains_cut"}:
@@ -249,11 +239,7 @@ class World:
             self.heater.share = 0.0
             self.tun.half(0.0)
             return
-        outlet = self.probes.get("outlet")
-        share = self.heater.beat(
-            now, live, None if outlet is None else outlet.sent_c, self._has_liquid(), self._flows()
-        )
-        self.tun.half(share)
+        self.tun.half(self.heater.beat(now, live, self._own_outlet_c(), self._has_liquid(), self._flows()))
 
     def _has_liquid(self) -> bool:
         return self.tun.level_l >= self._least_l and "level_lost" not in self.live
@@ -273,12 +259,12 @@ class World:
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
         if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
             to_daemon(now, topics.heater_report, said, live)
-        said = self._level.speak(now, self._has_liquid()) if topics.level and "level_silent" not in live else None
-        if topics.level and said is not None:
-            to_daemon(now, topics.level, said, live)
-        said = self._flow.speak(now, self._flows()) if topics.flow and "flow_silent" not in live else None
-        if topics.flow and said is not None:
-            to_daemon(now, topics.flow, said, live)
+        for switch, topic, what, ok in (
+            (self._level, topics.level, "level_silent", self._has_liquid),
+            (self._flow, topics.flow, "flow_silent", self._flows),
+        ):
+            if topic and what not in live and (said := switch.speak(now, ok())) is not None:
+                to_daemon(now, topic, said, live)
 
     def _own_outlet_c(self) -> float | None:
         outlet = self.probes.get("outlet")

@@ -11,8 +11,8 @@ import pytest
 
 from controller.cli import main
 from controller.commands.dryrun import fault_report, outcome_text
-from controller.core.nouns import Prompt, RunState, Trip
-from controller.core.procedure.run import Run
+from controller.core.nouns import RunState, Trip
+from controller.core.procedure.run import Prompt, Run
 from controller.edge.files import plan_by_name
 from controller.plan.plan import Plan
 from controller.settings.service import Settings

@@ -4,15 +4,26 @@ A person answers what is asked, takes up an offer, or enters what was measured. 
 answer changes nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState
 from controller.core.procedure import entries, program, questions
-from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
-from controller.core.procedure.run import Gap, Offer, Run, credit_gap, enter, go, leg_of, out_of_band, with_leg
+from controller.core.procedure.run import (
+    ADJUST_LOW_C,
+    Done,
+    Gap,
+    Offer,
+    Refused,
+    Run,
+    Situation,
+    credit_gap,
+    enter,
+    go,
+    leg_of,
+    out_of_band,
+    with_leg,
+)
 
 S = RunState
 P = Phase
@@ -79,16 +90,12 @@ def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refu
         taken = with_leg(taken, offer.leg, rest._replace(target_c=kept))
         return out_of_band(taken._replace(key=run.key + 1)), f"{rest.name} is now {kept:.1f} °C", events
     if answer != offer.answers[0]:
-        taken = _liquor(taken, rest, at.now)
+        if run.phase is P.SETTLING:  # then it settles anew; later it is an addition like any other
+            taken = taken._replace(phase_since=at.now)
+        else:
+            taken = questions.ask(enter(taken, P.ADDING, at.now), rest, "addition_in", at.now)
         return taken, f"{answer}: heat is blocked until it is stirred in", events
     return taken, f"{answer}: understood", events
-
-
-def _liquor(run: Run, rest: Leg, now: Instant) -> Run:
-    """Liquor goes in: while it still settles, it settles anew; later it is an addition like any other."""
-    if run.phase is P.SETTLING:
-        return run._replace(phase_since=now)
-    return questions.ask(enter(run, P.ADDING, now), rest, "addition_in", now)
 
 
 def _add_next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
@@ -148,17 +155,12 @@ def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[E
 
 
 ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {
-    "dough_in": _add_next,
-    "pull": _add_next,
-    "add": _add_next,
-    "grain_in": _added,
-    "returned": _added,
-    "added": _added,
+    **dict.fromkeys(("dough_in", "pull", "add"), _add_next),
+    **dict.fromkeys(("grain_in", "returned", "added"), _added),
     "addition_in": _addition_in,
-    "go_on": _next,
+    **dict.fromkeys(("go_on", "take_over"), _next),
     "iodine": _iodine,
     "iodine_decide": _iodine_decide,
     "ph": _noted,
-    "take_over": _next,
     "resume": _resume_choice,
 }

@@ -5,8 +5,6 @@ shows what was never entered as a gap. The bounds catch slips of the pen (own pr
 anything in the run.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from math import isfinite
 from typing import Any, NamedTuple

@@ -5,8 +5,6 @@ seconds, on the malt of the course. It survives a restart; the outage is followe
 What a mash that was too hot has lost by it is said once, when it is over.
 """
 
-from __future__ import annotations
-
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -55,7 +53,9 @@ def follow(
     if course is None or (now - estimate.at < STRIDE_S and index == estimate.leg):
         return estimate, None
     if not 0 <= index < len(course.legs):
-        return _ended(estimate, now)
+        if estimate.over is None or estimate.amounts is None:
+            return estimate, None
+        return estimate._replace(over=None), _told(estimate.over, estimate.amounts, now)  # the program is over
     leg = course.legs[index]
     if estimate.amounts is None:
         if leg.kind == "dough_in" and phase is Phase.SETTLING:
@@ -81,45 +81,30 @@ def _watched(
     dt_s, over, told = max(0.0, now - estimate.at), estimate.over, None
     target_c = None if leg.kind == "dough_in" else leg.target_c
     hot = target_c is not None and value > target_c + OVER_K
-    cooling = hot and (estimate.cooling or _lower(estimate, target_c))
+    lower = target_c is not None and estimate.target_c is not None and target_c < estimate.target_c
+    cooling = hot and (estimate.cooling or lower)
     if over is not None:
         as_wanted = kinetics.step(params, over.as_wanted, over.target_c, dt_s)
         over = over._replace(worst_c=max(over.worst_c, value), as_wanted=as_wanted)
         if target_c != over.target_c or value <= over.target_c + BACK_K:
-            told = _told(over, amounts, now)
-            over = None
+            told, over = _told(over, amounts, now), None
     elif hot and not cooling and target_c is not None:
         over = Excursion(leg.name, target_c, estimate.at, value, kinetics.step(params, before, target_c, dt_s))
     return estimate._replace(target_c=target_c, cooling=cooling, over=over), told
-
-
-def _ended(estimate: Estimate, now: Instant) -> tuple[Estimate, Event | None]:
-    """The program is over; so is being too hot."""
-    if estimate.over is None or estimate.amounts is None:
-        return estimate, None
-    return estimate._replace(over=None), _told(estimate.over, estimate.amounts, now)
-
-
-def _lower(estimate: Estimate, target_c: float | None) -> bool:
-    """Does the program ask for less than it did?"""
-    return target_c is not None and estimate.target_c is not None and target_c < estimate.target_c
 
 
 def _told(over: Excursion, amounts: kinetics.Amounts, now: Instant) -> Event:
     """What has being too hot cost, beyond what the step itself takes?"""
     beta = 100.0 * max(0.0, over.as_wanted.beta - amounts.beta)
     alpha = 100.0 * max(0.0, over.as_wanted.alpha - amounts.alpha)
-    hot_k = over.worst_c - over.target_c
+    hot_k, hot_s = over.worst_c - over.target_c, now - over.since
+    lasted = f"{hot_s / 60.0:.0f} min" if hot_s >= 60.0 else f"{hot_s:.0f} s"
     text = (
-        f"estimate: {over.step} was too hot for {_minutes(now - over.since)}, at worst {hot_k:.1f} K over its "
+        f"estimate: {over.step} was too hot for {lasted}, at worst {hot_k:.1f} K over its "
         f"{over.target_c:.1f} °C; beyond what the step itself takes, that cost {beta:.0f} % of the first beta-amylase "
         f"and {alpha:.0f} % of the alpha-amylase; {100 * amounts.beta:.0f} % and {100 * amounts.alpha:.0f} % are left"
     )
     return Event("note", "estimate", text, value=round(hot_k, 2), limit=OVER_K, unit="K")
-
-
-def _minutes(seconds: float) -> str:
-    return f"{seconds / 60.0:.0f} min" if seconds >= 60.0 else f"{seconds:.0f} s"
 
 
 def over_outage(

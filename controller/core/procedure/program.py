@@ -5,8 +5,6 @@ target (they are counted) and then runs within the step's tolerance. It stands s
 while heat is held, and while a ramp is under way. Nothing goes on that a person has to allow.
 """
 
-from __future__ import annotations
-
 from typing import assert_never
 
 from controller.core.nouns import Event, Instant, Leg, Measurement, Phase, RunState, View
@@ -37,9 +35,6 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     if run.state in STOOD or run.phase in WAITED or states.keeping(run):
         run = run._replace(excluded_s=run.excluded_s + dt)
     return Walk(run=run, events=tuple(events))
-
-
-# ---------------------------------------------------------------- phases
 
 
 def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
@@ -167,10 +162,8 @@ def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) 
     left = finish_in_s(run, seen.value_c, now)
     if left is None or left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
         return run
-    text = (
-        f"heat the run-off liquor to {course.hot_liquor_c or 78.0:.0f} °C now: it takes {course.hot_liquor_s / 60:.0f}"
-    )
-    text += f" min, and the mash is ready in {left / 60:.0f} min"
+    takes = f"it takes {course.hot_liquor_s / 60:.0f} min, and the mash is ready in {left / 60:.0f} min"
+    text = f"heat the run-off liquor to {course.hot_liquor_c or 78.0:.0f} °C now: {takes}"
     events.append(Event("note", "hot liquor", text, value=round(left), unit="s", priority=2))
     return run._replace(liquor_told=True)
 
@@ -216,15 +209,10 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
     return run
 
 
-def _rise_s(progress: Progress) -> float | None:
-    """How long did the rise take?"""
-    began, there = progress.ramp_at, progress.in_band_at
-    return None if began is None or there is None else round(there - began, 1)
-
-
 def step_done(run: Run, leg: Leg, now: Instant) -> Event:
     """The line in the record for a finished step."""
     progress = run.progress
+    began, there = progress.ramp_at, progress.in_band_at
     planned = f"{progress.credited_s:.0f} s of {leg.hold_s:.0f} s" if leg.hold_s else "done"
     data = {
         "index": run.leg,
@@ -232,7 +220,7 @@ def step_done(run: Run, leg: Leg, now: Instant) -> Event:
         "target_c": leg.target_c,
         "planned_s": leg.hold_s,
         "credited_s": round(progress.credited_s, 1),
-        "ramp_s": _rise_s(progress),
-        "took_s": round(now - (progress.ramp_at if progress.ramp_at is not None else run.phase_since), 1),
+        "ramp_s": None if began is None or there is None else round(there - began, 1),
+        "took_s": round(now - (run.phase_since if began is None else began), 1),
     }
     return Event("step done", leg.name, f"{leg.name}: {planned}", data=data)

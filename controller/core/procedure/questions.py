@@ -1,11 +1,9 @@
 """What is a person asked, and what may the answer be?"""
 
-from __future__ import annotations
-
 from typing import assert_never
 
-from controller.core.nouns import Instant, Leg, Phase, Prompt
-from controller.core.procedure.run import Run
+from controller.core.nouns import Instant, Leg, Phase
+from controller.core.procedure.run import Prompt, Run
 
 BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated

@@ -5,14 +5,12 @@ mixed first, and the rise back is an ordinary ramp. The gap rule: enzymes keep w
 the outage counts as rest time.
 """
 
-from __future__ import annotations
-
 from typing import Literal, NamedTuple
 
-from controller.core.nouns import Event, Instant, Leg, Phase, Prompt, RunState
+from controller.core.nouns import Event, Instant, Phase, RunState
 from controller.core.procedure import estimate
 from controller.core.procedure.orders.envelope import ACTIVE
-from controller.core.procedure.run import Gap, Run, clock_stopped, credit_gap, go, leg_of
+from controller.core.procedure.run import Gap, Prompt, Run, clock_stopped, credit_gap, go, leg_of
 
 S = RunState
 
@@ -25,8 +23,6 @@ LOW_C = (40.0, 55.0)  # low rests (common practice)
 FULL_C = 60.0  # at or above on return the gap counts in full: malt starch pastes from about here
 HALF_C = 57.0  # from here up it counts half (Rittenauer et al. 2021: pasting onset 57.5..59.8 °C)
 CHOICES = ("go on here", "repeat this rest", "next rest", "end")
-
-Kind = Literal["idle", "resume", "ask", "ended"]
 
 
 class Pending(NamedTuple):
@@ -69,7 +65,7 @@ def broken_off(pending: Pending, run: Run) -> Run:
 
 
 class Decision(NamedTuple):
-    kind: Kind
+    kind: Literal["idle", "resume", "ask", "ended"]
     text: str
     credit_s: float = 0.0
     rule: str = ""
@@ -84,15 +80,12 @@ def decide(pending: Pending, now_c: float | None, ceiling_c: float, latched: boo
     credit, rule, iodine = _gap(run, outage, now_c)
     then = "unknown" if last is None else f"{last:.1f} °C"
     at = "unknown" if now_c is None else f"{now_c:.1f} °C"
-    facts = f"outage {_words(outage)}; mash {then} then, {at} now"
+    length = "of unknown length" if outage is None else f"of {outage / 60:.1f} min"
+    facts = f"outage {length}; mash {then} then, {at} now"
     why = _why_ask(pending, now_c, ceiling_c, latched)
     if why:
         return Decision("ask", f"{facts}; {why}", credit, rule, iodine)
     return Decision("resume", f"resumed by itself: {facts}", credit, rule, iodine)
-
-
-def _words(outage_s: float | None) -> str:
-    return "of unknown length" if outage_s is None else f"of {outage_s / 60:.1f} min"
 
 
 def _why_ask(pending: Pending, now_c: float | None, ceiling_c: float, latched: bool) -> str:
@@ -121,7 +114,9 @@ def _why_ask(pending: Pending, now_c: float | None, ceiling_c: float, latched: b
 def _gap(run: Run, outage_s: float | None, now_c: float | None) -> tuple[float, str, bool]:
     """How much of the outage counts as rest time: seconds, the rule in words, and whether an iodine test is due."""
     leg = leg_of(run)
-    if leg is None or outage_s is None or now_c is None or run.phase is not Phase.RESTING or not _rests(leg):
+    if leg is None or leg.kind not in ("rest", "mash_out") or run.phase is not Phase.RESTING:
+        return 0.0, "", False
+    if outage_s is None or now_c is None:
         return 0.0, "", False
     room = max(0.0, leg.hold_s - run.progress.credited_s)
     if LOW_C[0] <= leg.target_c <= LOW_C[1]:
@@ -131,10 +126,6 @@ def _gap(run: Run, outage_s: float | None, now_c: float | None) -> tuple[float, 
     if now_c >= FULL_C:
         return min(room, outage_s), f"a starch rest, still at {FULL_C:g} °C or more, counts in full", False
     return min(room, outage_s / 2), f"a starch rest back at {HALF_C:g} to {FULL_C:g} °C counts half", True
-
-
-def _rests(leg: Leg) -> bool:
-    return leg.kind in ("rest", "mash_out")
 
 
 def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | None) -> tuple[Run, list[Event]]:
@@ -147,17 +138,15 @@ def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | Non
         events.append(did)
     if decision.iodine:
         events.append(Event("note", "iodine", "half of the outage was counted: make an iodine test before mash-out"))
+    gap = Gap(decision.credit_s, decision.rule)
     if decision.kind == "ended":
-        run, event = go(run._replace(prompt=None), S.STOPPED, now, decision.text)
-        return run, [*events, event]
-    run = run._replace(gap=Gap(decision.credit_s, decision.rule))
-    if decision.kind == "ask":
+        run, state = run._replace(prompt=None), S.STOPPED
+    elif decision.kind == "ask":
         question = Prompt("resume", f"{decision.text}. How shall it go on?", CHOICES, now)
         keep_held = run.state in (S.HELD, S.HOLDING) and run.held_by in ("person", "latched")
-        held = run.held_by if keep_held else "resume"
-        run, event = go(run._replace(prompt=question, held_by=held), S.HELD, now, decision.text)
-        return run, [*events, event]
-    if decision.credit_s > 0.0:
-        run = credit_gap(run, events)
-    run, event = go(run._replace(held_by=""), S.RESTARTING, now, decision.text)
+        run, state = run._replace(gap=gap, prompt=question, held_by=run.held_by if keep_held else "resume"), S.HELD
+    else:
+        run, state = run._replace(gap=gap, held_by=""), S.RESTARTING
+        run = credit_gap(run, events) if decision.credit_s > 0.0 else run
+    run, event = go(run, state, now, decision.text)
     return run, [*events, event]

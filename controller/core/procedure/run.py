@@ -3,17 +3,26 @@
 `Run` is where we are in a program. `program.py` moves it with time, `orders/effects.py` by orders.
 """
 
-from __future__ import annotations
-
 from typing import Literal, NamedTuple
 
-from controller.core.nouns import Course, Event, Fleeting, Instant, Leg, Phase, Prompt, RunState
+from controller.core.nouns import Course, Event, Fleeting, Instant, Leg, Measurement, Phase, RunState, View
 from controller.core.procedure.estimate import Estimate
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
 
 KEPT = frozenset({RunState.RUNNING, RunState.PAUSING, RunState.PAUSED})  # the mash is kept at a temperature
 ADDED = frozenset({Phase.ADDING, Phase.SETTLING})  # something goes in: heat is blocked until it has mixed
+ADJUST_LOW_C = 20.0  # no target below it
+
+
+class Prompt(NamedTuple):
+    """What is a person asked, and what may the answer be? The first answer is the ordinary one."""
+
+    id: str
+    text: str
+    answers: tuple[str, ...]
+    since: Instant
+    repeat_s: float = 300.0  # unanswered so long: alert again
 
 
 class Offer(NamedTuple):
@@ -74,6 +83,25 @@ class Run(NamedTuple):
     liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
     offer: Fleeting[Offer | None] = None  # after dough-in: how the mash could be put right at that moment
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
+
+
+class Situation(NamedTuple):
+    """What an order's effect may look at."""
+
+    view: View
+    seen: Measurement
+    now: Instant
+    wall_s: float
+    ceiling_c: float  # highest target the tun allows
+    missing: tuple[str, ...]  # start permissives not met
+    wall_confirmed: bool
+
+
+class Refused(NamedTuple):
+    why: str
+
+
+Done = tuple[Run, str, tuple[Event, ...]]  # run, what was done in words, events
 
 
 class Walk(NamedTuple):

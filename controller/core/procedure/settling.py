@@ -6,8 +6,6 @@ waits for an answer; unanswered, the rise to the rest goes on as it would have w
 once, for heat destroys beta-amylase in minutes and nothing brings it back.
 """
 
-from __future__ import annotations
-
 from math import isfinite
 from typing import NamedTuple
 
@@ -101,20 +99,14 @@ def _offered(run: Run, index: int, tun: Tun, value_c: float, now: Instant, settl
         text = f"too warm while it settles: {value_c:.1f} °C, wanted {rest.target_c:.1f} °C"
     if abs(found.apart_k) > BAND_K:
         ways = "; ".join(_ways(found))
-        text += f": {_apart(found)}. {ways[:1].upper()}{ways[1:]}"
+        apart = f"{abs(found.apart_k):.1f} K {'short' if found.apart_k < 0.0 else 'over'}"
+        text += f": {apart}. {ways[:1].upper()}{ways[1:]}"
         offer = Offer(index, text, SHORT if found.apart_k < 0.0 else OVER, value_c, now)
     predicted = rest.target_c if course.landing_c is None else course.landing_c
-    data = {"predicted_c": round(predicted, 2), "measured_c": round(value_c, 2), **_figures(found)}
+    figures = {key: None if value is None else round(value, 3) for key, value in found._asdict().items()}
+    data = {"predicted_c": round(predicted, 2), "measured_c": round(value_c, 2), **figures}
     event = Event("settled", rest.name, text, round(value_c, 2), round(rest.target_c, 2), "°C", priority=3, data=data)
     return run._replace(offer=offer), event
-
-
-def _figures(found: Correction) -> dict[str, float | None]:
-    return {key: None if value is None else round(value, 3) for key, value in found._asdict().items()}
-
-
-def _apart(found: Correction) -> str:
-    return f"{abs(found.apart_k):.1f} K {'short' if found.apart_k < 0.0 else 'over'}"
 
 
 def _ways(found: Correction) -> list[str]:

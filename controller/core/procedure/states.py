@@ -3,8 +3,6 @@
 A trip leads to held, acting states end, and a run that only a passing trip held goes on. All else is an order's.
 """
 
-from __future__ import annotations
-
 from typing import assert_never
 
 from controller.core.nouns import Event, Instant, Measurement, Phase, RunState, View
@@ -13,6 +11,7 @@ from controller.core.procedure.run import KEPT, Run, enter, go, leg_of, out_of_b
 S = RunState
 P = Phase
 
+ENDS_IN = {S.PAUSING: S.PAUSED, S.HOLDING: S.HELD, S.STOPPING: S.STOPPED, S.ABORTING: S.ABORTED}
 NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
 SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
 OFF_S = 12.0  # a run ends after so long, whether the heater node has answered OFF or not: its lease is over by then
@@ -24,16 +23,13 @@ def pass_by(run: Run, view: View, seen: Measurement, now: Instant, events: list[
     if run.state is S.RUNNING:  # the usual case, said first
         return run
     match run.state:
-        case S.PAUSING:
-            return to(run, S.PAUSED, now, events)
+        case S.PAUSING | S.HOLDING:
+            return to(run, ENDS_IN[run.state], now, events)
+        case S.STOPPING | S.ABORTING:  # once the heater is off for certain
+            off = view.heater_off or now - run.state_since > OFF_S
+            return to(run, ENDS_IN[run.state], now, events) if off else run
         case S.PAUSED:
             return _paused(run, now, events)
-        case S.HOLDING:
-            return to(run, S.HELD, now, events)
-        case S.STOPPING:
-            return to(run, S.STOPPED, now, events) if _off(run, view, now) else run
-        case S.ABORTING:
-            return to(run, S.ABORTED, now, events) if _off(run, view, now) else run
         case S.HELD:
             return _held(run, view, seen, now, events)
         case S.RESTARTING:
@@ -99,11 +95,6 @@ def _paused(run: Run, now: Instant, events: list[Event]) -> Run:
         events.append(Event("note", "paused", text, value=NOBODY_S, unit="s", priority=1))
         run = run._replace(nobody_told=True)
     return run
-
-
-def _off(run: Run, view: View, now: Instant) -> bool:
-    """Is the heater off for certain?"""
-    return view.heater_off or now - run.state_since > OFF_S
 
 
 def keeping(run: Run) -> bool:

@@ -4,8 +4,6 @@ What is left of the present step is its rise from the temperature that is there 
 rest. `keep` is left out: it ends when somebody takes over. It informs; the reminder for the run-off liquor rests on it.
 """
 
-from __future__ import annotations
-
 from math import inf, isfinite
 
 from controller.core.nouns import GOES_IN, Instant, Leg, Phase

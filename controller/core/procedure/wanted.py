@@ -1,7 +1,5 @@
 """What does the program want of the heater now?"""
 
-from __future__ import annotations
-
 from controller.core.nouns import Leg, Phase, Target
 from controller.core.procedure.run import ADDED, KEPT, Run, capacity_j_per_k, leg_of
 from controller.settings.tun import Tun
@@ -16,14 +14,7 @@ def target(run: Run, tun: Tun) -> Target:
         return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
     strike, phase = leg.kind == "dough_in", run.phase
     if phase in HEATED_PHASES:
-        return Target(
-            heat="hold",
-            target_c=_plateau(run, leg),
-            climb_k_per_s=leg.climb_k_per_s,
-            key=run.key,
-            capacity_j_per_k=capacity,
-            strike=strike,
-        )
+        return Target("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     if phase in ADDED:
         return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)

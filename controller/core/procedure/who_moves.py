@@ -5,8 +5,6 @@ brewer's habit on purpose in two rows: heat is never on without the motion that 
 also run in a souring hold and while liquor is heated.
 """
 
-from __future__ import annotations
-
 from typing import Literal, NamedTuple
 
 from controller.core.nouns import Instant, Leg, Motor, Phase, RunState

@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from controller.plan.ingredients import Grist
-from controller.plan.recipe import Program
+from controller.plan.recipe import Grist, Program
 from controller.settings.faults_in_words import keys, model_at
 from controller.settings.problems import Problem
 

@@ -11,6 +11,7 @@ from typing import Any, cast
 
 from controller.core.guard.state import Noted
 from controller.core.nouns import Event, Prompt, Trip
+from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm, Bell
 from controller.settings.service import Alerts

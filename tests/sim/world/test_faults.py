@@ -79,7 +79,6 @@ def test_faults_begin_and_end_to_the_second() -> None:
     assert faults.at(20.0)["probe_jump"].value == 3
     assert faults.at(39.9)["probe_jump"].value == 3
     assert not faults.at(40.0)
-    assert faults.over_s() == 40.0
 
 
 def test_random_faults_are_of_the_table_and_end() -> None:

@@ -4,16 +4,27 @@ One function an order. Each returns the run after it, or a sentence that says wh
 Orders reach here only after envelope.py has let them pass.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
+from functools import partial
 from math import isfinite
 from typing import Any
 
-from controller.core.nouns import Course, Event, Leg, Order, Phase, RunState
+from controller.core.nouns import Event, Leg, Order, Phase, RunState
 from controller.core.procedure import answers, program, questions, states
-from controller.core.procedure.orders.scope import ADJUST_LOW_C, Done, Refused, Situation
-from controller.core.procedure.run import ADDED, Progress, Run, clock_stopped, enter, go, leg_of, with_leg
+from controller.core.procedure.run import (
+    ADDED,
+    ADJUST_LOW_C,
+    Done,
+    Progress,
+    Refused,
+    Run,
+    Situation,
+    clock_stopped,
+    enter,
+    go,
+    leg_of,
+    with_leg,
+)
 
 S = RunState
 P = Phase
@@ -33,11 +44,7 @@ def _to(run: Run, state: RunState, order: Order, at: Situation) -> tuple[Run, tu
     return run, (event,)
 
 
-# ---------------------------------------------------------------- start
-
-
 def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
-    """A program begins once every permissive holds."""
     missing = [*order.problems, *at.missing]
     if order.course is None and not order.problems:
         missing.insert(0, "no program was named; say `start program=NAME`")
@@ -74,15 +81,11 @@ def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
     begun, events = _to(begun, S.RUNNING, order, at)
     started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
     step = Event("step", leg.name, f"step {begun.leg + 1}: {leg.name}, {leg.target_c:.1f} °C")
-    return begun, said, (started, *course.filed, *_overruled(course, order.by), *events, step)
-
-
-def _overruled(course: Course, by: str) -> tuple[Event, ...]:
-    """Advice that the brewer knows and does not follow, each with the reason, on record from the start."""
-    return tuple(
-        Event("overrule", rule, f"{rule} overruled: {reason}", data={"reason": reason, "by": by})
+    overruled = (  # advice that the brewer knows and does not follow, each with the reason, on record from the start
+        Event("overrule", rule, f"{rule} overruled: {reason}", data={"reason": reason, "by": order.by})
         for rule, reason in (course.overruled or {}).items()
     )
+    return begun, said, (started, *course.filed, *overruled, *events, step)
 
 
 def _armed(run: Run, leg: Leg, order: Order, at: Situation) -> tuple[Run, str] | Refused:
@@ -98,9 +101,6 @@ def _armed(run: Run, leg: Leg, order: Order, at: Situation) -> tuple[Run, str] |
     wait = max(0.0, ahead - leg.ramp_s - max(ARM_MARGIN_S, ARM_MARGIN_SHARE * leg.ramp_s))
     run = enter(run._replace(armed_until=at.now + wait), P.ARMED, at.now)
     return run, f"armed: heating begins in {wait / 60:.0f} min, so that liquor is ready at the wanted time"
-
-
-# ---------------------------------------------------------------- states
 
 
 def _pause(run: Run, order: Order, at: Situation) -> Done | Refused:
@@ -136,30 +136,18 @@ def _restart(run: Run, order: Order, at: Situation) -> Done | Refused:
     if run.prompt is not None and run.prompt.id == "resume":
         return Refused(f"not restarted: first answer: {run.prompt.text}")
     run, events = _to(run._replace(paused=False), S.RESTARTING, order, at)
-    return (
-        run,
-        f"restarting; heat returns after the checks{': ' if at.view.waits_for else ''}{at.view.waits_for}",
-        events,
-    )
+    waits = f": {at.view.waits_for}" if at.view.waits_for else ""
+    return run, f"restarting; heat returns after the checks{waits}", events
 
 
-def _stop(run: Run, order: Order, at: Situation) -> Done | Refused:
-    run, events = _to(run._replace(prompt=None), S.STOPPING, order, at)
-    return run, "stopping: heat is off, the run ends", events
-
-
-def _abort(run: Run, order: Order, at: Situation) -> Done | Refused:
-    run, events = _to(run._replace(prompt=None), S.ABORTING, order, at)
-    return run, "aborting: heat is off, the program is dropped", events
+def _end(state: RunState, said: str, run: Run, order: Order, at: Situation) -> Done | Refused:
+    run, events = _to(run._replace(prompt=None), state, order, at)
+    return run, said, events
 
 
 def _reset(run: Run, order: Order, at: Situation) -> Done | Refused:
-    cleared = Run(state=run.state, key=run.key + 1)
-    run, events = _to(cleared, S.IDLE, order, at)
+    run, events = _to(Run(state=run.state, key=run.key + 1), S.IDLE, order, at)
     return run, "ready for a new run", events
-
-
-# ---------------------------------------------------------------- within a run
 
 
 def _advance(run: Run, order: Order, at: Situation) -> Done | Refused:
@@ -167,9 +155,8 @@ def _advance(run: Run, order: Order, at: Situation) -> Done | Refused:
     if leg is None:
         return Refused("there is no step to leave")
     if run.phase in ADDED:
-        return Refused(
-            "something is being added, and heat is blocked until it is in, stirred and settled; wait for that"
-        )
+        why = "something is being added, and heat is blocked until it is in, stirred and settled; wait for that"
+        return Refused(why)
     if leg.kind == "dough_in" and not run.grain_in:
         return Refused("the strike step ends with dough-in, not with `advance`; answer the question or `stop`")
     events: list[Event] = [Event("order", "advance", f"{leg.name} left early by {order.by}", data={"by": order.by})]
@@ -191,7 +178,6 @@ def _extend(run: Run, order: Order, at: Situation) -> Done | Refused:
 
 
 def _adjust(run: Run, order: Order, at: Situation) -> Done | Refused:
-    """Change target, time or ramp of this or a later step; validated, recorded."""
     index = _number(order.args, "step", run.leg)
     if run.course is None or index is None or not (run.leg <= index < len(run.course.legs)) or index != int(index):
         return Refused(f"only this or a later step can be adjusted{_steps_left(run)}")
@@ -260,8 +246,8 @@ EFFECTS: dict[str, Callable[[Run, Order, Situation], Done | Refused]] = {
     "resume": _resume,
     "hold": _hold,
     "restart": _restart,
-    "stop": _stop,
-    "abort": _abort,
+    "stop": partial(_end, S.STOPPING, "stopping: heat is off, the run ends"),
+    "abort": partial(_end, S.ABORTING, "aborting: heat is off, the program is dropped"),
     "reset": _reset,
     "clear": _clear,
     "advance": _advance,
@@ -276,8 +262,6 @@ EFFECTS: dict[str, Callable[[Run, Order, Situation], Done | Refused]] = {
 def _number(args: Any, key: str, default: float | None) -> float | None:
     """A finite number from an order's arguments, the default when absent, None when it is no number."""
     value = args.get(key, default)
-    if value is None:
-        return None
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
         return None
     return float(value)

@@ -5,8 +5,6 @@ right nonce and run), and does the table of states and orders allow it? A refuse
 nothing but the memory of its id. `hold`, `stop`, `abort` and `acknowledge` can lead to no heat and need no envelope.
 """
 
-from __future__ import annotations
-
 from math import isfinite
 from typing import NamedTuple
 

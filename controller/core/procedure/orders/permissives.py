@@ -3,8 +3,7 @@
 Every missing item is named in one answer, so that a person mends them in one go.
 """
 
-from __future__ import annotations
-
+from collections.abc import Iterator
 from itertools import pairwise
 from math import inf
 from statistics import median
@@ -33,7 +32,6 @@ class Facts(NamedTuple):
     flow: Switch | None
     heater_boot: str
     now: Instant
-    wall_s: float
     wall_confirmed: bool
     proof_days: float | None  # age of the last proof test, days; None when there is none
     believed_at: tuple[Instant, ...] = ()  # when the last few believed mash readings came
@@ -44,66 +42,58 @@ class Facts(NamedTuple):
 
 def missing(facts: Facts, order: Order) -> tuple[str, ...]:
     """Which start permissives does this order lack?"""
-    gaps = [*_machine(facts), *_tun(facts), *_too_hot(facts, order), *_person(facts, order)]
-    return tuple(gaps)
+    return (*_machine(facts), *_tun(facts), *_too_hot(facts, order), *_person(facts, order), *_proof(facts, order))
 
 
-def _machine(facts: Facts) -> list[str]:
-    gaps: list[str] = []
+def _machine(facts: Facts) -> Iterator[str]:
     if not facts.link.up:
-        gaps.append("the broker is out of reach")
+        yield "the broker is out of reach"
     if facts.view.lost:
-        gaps.append("another controller owns this tun")
+        yield "another controller owns this tun"
     if facts.view.trips:
-        gaps.append("a trip is active: " + ", ".join(f"{t.id} ({t.text})" for t in facts.view.trips))
+        yield "a trip is active: " + ", ".join(f"{t.id} ({t.text})" for t in facts.view.trips)
     if not facts.disk.ok:
-        gaps.append(f"the run record cannot be written ({facts.disk.text or 'disk error'})")
+        yield f"the run record cannot be written ({facts.disk.text or 'disk error'})"
     if facts.disk.free_mb < FREE_MB:
-        gaps.append(f"only {facts.disk.free_mb:.0f} MB free for the record, {FREE_MB:.0f} MB needed")
-    return gaps
+        yield f"only {facts.disk.free_mb:.0f} MB free for the record, {FREE_MB:.0f} MB needed"
 
 
-def _tun(facts: Facts) -> list[str]:
-    gaps: list[str] = []
+def _tun(facts: Facts) -> Iterator[str]:
     seen = facts.seen
     if seen.value_c is None or seen.good_run < 5:
-        gaps.append(f"five good mash readings in a row (so far {seen.good_run}; {seen.text or 'readings are young'})")
+        yield f"five good mash readings in a row (so far {seen.good_run}; {seen.text or 'readings are young'})"
     else:
-        gaps.extend(_spacing(facts))
-    gaps.extend(_other_probes(facts))
+        yield from _spacing(facts)
+    yield from _other_probes(facts)
     if not facts.heater_boot or not facts.view.heater_off:
-        gaps.append("the heater node has to report and to acknowledge OFF")
+        yield "the heater node has to report and to acknowledge OFF"
     if facts.heater_fault:
-        gaps.append(f"the heater node free of its own fault ({facts.heater_fault}; look at it, and reset it there)")
-    return gaps + _switches(facts)
+        yield f"the heater node free of its own fault ({facts.heater_fault}; look at it, and reset it there)"
+    yield from _switches(facts)
 
 
-def _switches(facts: Facts) -> list[str]:
+def _switches(facts: Facts) -> Iterator[str]:
     """Does each switch still speak? Its word serves as long as it does for the guard, G13."""
-    gaps: list[str] = []
     tun, limit_s = facts.tun, facts.tun.guard.switch_gone_s
     if tun.level is not None and (facts.level is None or not facts.level.ok or facts.now - facts.level.at > limit_s):
-        gaps.append("the level switch says no liquid, or nothing")
+        yield "the level switch says no liquid, or nothing"
     if tun.flow is not None and (facts.flow is None or facts.now - facts.flow.at > limit_s):
-        gaps.append("the flow switch is silent")
-    return gaps
+        yield "the flow switch is silent"
 
 
-def _spacing(facts: Facts) -> list[str]:
+def _spacing(facts: Facts) -> Iterator[str]:
     """Does the mash probe speak often enough? The median gap tells, so that a lost reading counts for nothing."""
     apart = [later - sooner for sooner, later in pairwise(facts.believed_at)]
     often = f"mash readings at least every {SPACING_S:g} s"
     if len(apart) < SPACINGS:
-        return [f"{often} (too few so far to tell; try again in a minute)"]
-    if median(apart) <= SPACING_S + WAVER_S:
-        return []
-    slow = f"they come every {median(apart):.1f} s, and slower firmware does not serve"
-    return [f"{often} ({slow}; set the probe node to send more often)"]
+        yield f"{often} (too few so far to tell; try again in a minute)"
+    elif median(apart) > SPACING_S + WAVER_S:
+        slow = f"they come every {median(apart):.1f} s, and slower firmware does not serve"
+        yield f"{often} ({slow}; set the probe node to send more often)"
 
 
-def _other_probes(facts: Facts) -> list[str]:
+def _other_probes(facts: Facts) -> Iterator[str]:
     """A probe that is in the tun file has to speak, for an interlock rests on it; as fresh as G02 wants the mash's."""
-    gaps: list[str] = []
     probes, delay_s = facts.tun.probes, max(0.0, facts.link.delay_s)
     limit_s = facts.tun.guard.reading_gone_s
     for probe, name, at, rests in (
@@ -113,55 +103,44 @@ def _other_probes(facts: Facts) -> list[str]:
         age_s = facts.now - at + delay_s
         if probe is not None and not (age_s <= limit_s):
             last = "none so far" if at == -inf else f"the last is {age_s:.0f} s old, limit {limit_s:g} s"
-            gaps.append(f"a fresh reading of the {name} for {rests} ({last}; {CHECK_PROBE})")
-    return gaps
+            yield f"a fresh reading of the {name} for {rests} ({last}; {CHECK_PROBE})"
 
 
-def _too_hot(facts: Facts, order: Order) -> list[str]:
+def _too_hot(facts: Facts, order: Order) -> Iterator[str]:
     """Is the tun hotter than the step to begin with? It has no cooling, and the guard would end such a run."""
     course, first, now_c = order.course, order.args.get("from_step", 0), facts.seen.value_c
     if course is None or now_c is None or not isinstance(first, int) or not 0 <= first < len(course.legs):
-        return []
+        return
     leg, margin_k = course.legs[first], facts.tun.guard.above_program_k
     over_k = now_c - leg.target_c
-    if over_k <= margin_k:
-        return []
-    return [
-        f"a tun no hotter than its first step: it is at {now_c:.1f} °C, {over_k:.1f} K over the {leg.target_c:.1f} °C "
-        f"of {leg.name}, limit {margin_k:g} K; let it cool, or begin at a later step with from_step"
-    ]
+    if not (over_k <= margin_k):
+        hot = f"it is at {now_c:.1f} °C, {over_k:.1f} K over the {leg.target_c:.1f} °C of {leg.name}"
+        mend = "let it cool, or begin at a later step with from_step"
+        yield f"a tun no hotter than its first step: {hot}, limit {margin_k:g} K; {mend}"
 
 
-def _person(facts: Facts, order: Order) -> list[str]:
-    gaps: list[str] = []
+def _person(facts: Facts, order: Order) -> Iterator[str]:
     args, seen = order.args, facts.seen
     if args.get("here") is not True:
-        gaps.append("your mark that you are at the tun and have looked at liquid, lid and hoses: here=yes")
+        yield "your mark that you are at the tun and have looked at liquid, lid and hoses: here=yes"
     hand = args.get("hand_c")
     if not isinstance(hand, int | float) or isinstance(hand, bool):
-        gaps.append('what a hand thermometer reads in the tun now: hand="12 °C"')
+        yield 'what a hand thermometer reads in the tun now: hand="12 °C"'
     elif seen.value_c is not None and not (abs(hand - seen.value_c) <= HAND_K):
-        apart = hand - seen.value_c
-        gaps.append(
-            f"probe and hand thermometer that agree: by hand {hand:.1f} °C, probe {seen.value_c:.1f} °C, "
-            f"{apart:+.1f} K apart, limit {HAND_K:g} K"
-        )
-    gaps.extend(_proof(facts, order))
-    return gaps
+        apart = f"by hand {hand:.1f} °C, probe {seen.value_c:.1f} °C, {hand - seen.value_c:+.1f} K apart"
+        yield f"probe and hand thermometer that agree: {apart}, limit {HAND_K:g} K"
 
 
-def _proof(facts: Facts, order: Order) -> list[str]:
+def _proof(facts: Facts, order: Order) -> Iterator[str]:
     """Unattended only with a proof test in date; a delayed start always needs it, a level switch and a true clock."""
     limit = facts.tun.guard.proof_test_days
     in_date = facts.proof_days is not None and facts.proof_days <= limit
     delayed = order.args.get("ready_at") is not None
-    gaps: list[str] = []
     if not in_date and (delayed or order.args.get("attended") is not True):
         have = "there is none" if facts.proof_days is None else f"it is {facts.proof_days:.0f} days old"
         either = "" if delayed else ", or your mark that you stay: attended=yes"
-        gaps.append(f"a proof test not older than {limit:g} days ({have}; run `underback tryout`){either}")
+        yield f"a proof test not older than {limit:g} days ({have}; run `underback tryout`){either}"
     if delayed and facts.tun.level is None:
-        gaps.append("a delayed start needs a level switch on the tun")
+        yield "a delayed start needs a level switch on the tun"
     if delayed and not facts.wall_confirmed:
-        gaps.append("a delayed start needs a clock that is confirmed to be in step")
-    return gaps
+        yield "a delayed start needs a clock that is confirmed to be in step"

@@ -20,7 +20,7 @@ SEEN = Measurement(12.0, 12.0, NOW, 0.5, 9, True, False, good_run=5, good_since=
 TUN = tun(flow=SwitchInput(topic="p/flow"))
 GOOD = permissives.Facts(
     TUN, SEEN, View(ready=True, heater_off=True), Link(True, 0.0), Disk(True, 1, 1), Switch(True, NOW - 10.0),
-    Switch(False, NOW - 10.0), "b1", NOW, WALL, True, 90.0, tuple(NOW - 12.0 + 3.0 * n for n in range(5)),
+    Switch(False, NOW - 10.0), "b1", NOW, True, 90.0, tuple(NOW - 12.0 + 3.0 * n for n in range(5)),
 )  # fmt: skip
 MORE = tun(
     flow=SwitchInput(topic="p/flow"),

@@ -6,11 +6,10 @@ from typing import Any
 
 import pytest
 
-from controller.core.nouns import Leg, Measurement, Order, Phase, Prompt, RunState, Trip, View
+from controller.core.nouns import Leg, Measurement, Order, Phase, RunState, Trip, View
 from controller.core.procedure import questions
 from controller.core.procedure.orders import effects
-from controller.core.procedure.orders.scope import Done, Refused, Situation
-from controller.core.procedure.run import Gap, Offer, Run, leg_of
+from controller.core.procedure.run import Done, Gap, Offer, Prompt, Refused, Run, Situation, leg_of
 from tests.core.bench import changed, course, leg
 
 NOW, WALL = 5000.0, 1_700_000_000.0
