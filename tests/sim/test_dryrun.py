@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.commands.dryrun import fault_report, outcome_text
+from controller.commands.dryrun import fault_report, outcome
 from controller.core.nouns import Prompt, RunState, Trip
 from controller.core.procedure.run import Run
 from controller.edge.files import plan_by_name
@@ -182,9 +182,9 @@ def test_a_step_that_was_not_reached_is_told_so() -> None:
     step = {"name": "keep", "kind": "keep", "target_c": 77.0, "in_band_s": None, "ramp_started_s": 5.0}
     step |= dict.fromkeys(("climb_c_per_min", "overshoot_c", "mean_c", "rms_error_c"))
     step |= {"planned_s": 7200.0, "credited_s": 78.0}
-    row = outcome_text.step_line(step, taken=False, passed=False)
+    row = outcome.step_line(step, taken=False, passed=False)
     assert "not reached" in row and row.endswith("1.3 of 120 min")
-    assert outcome_text.step_line(step, taken=True, passed=False).endswith("taken over after 1.3 min")
+    assert outcome.step_line(step, taken=True, passed=False).endswith("taken over after 1.3 min")
 
 
 def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -205,7 +205,7 @@ def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.Captur
     assert f"written: {csv}" in err
     plan = plan._replace(program=plan.program.model_copy(update={"overrule": {"A22": "known", "A15": "known"}}))
     said = [{"rule": "A22", "level": "warn", "text": "thick", "overruled": "known"}]
-    assert outcome_text.warned(plan, {"advice": said}) == []
+    assert outcome.warned(plan, {"advice": said}) == []
 
 
 def test_everything_wrong_is_said_at_once(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from operator import attrgetter
 from typing import NamedTuple
 
 from controller.core.guard.registry import BY_ID
@@ -10,7 +11,6 @@ from controller.core.nouns import Trip
 from controller.core.procedure.run import Run
 from controller.plan.plan import Plan
 from controller.settings.table import show
-from controller.settings.tun import Tun
 from sim.dryrun import DryRun, Ran
 from sim.world.faults import KINDS, Fault
 
@@ -24,6 +24,20 @@ class FaultReport(NamedTuple):
 
 
 NOTHING = FaultReport()
+HOW = """A fault is written KIND@START+DURATION=VALUE, times in s, or with min or h:
+heater_power@15min+300=0.5 leaves half the power from 15 min after the start on, for 300 s.
+What is left out is as usual for the kind; START is 600 s.
+Codes: P probe, H heater and plant, M messages, C computer, U person. In brackets the value: usual, range.
+
+"""
+PARTS = (  # which faults need which part of the tun?
+    (("stirrer_stopped",), "stirrer", attrgetter("stirrer")),
+    (("pump_stopped", "pump_slow"), "pump", attrgetter("pump")),
+    (("level_lost", "level_silent"), "level switch", attrgetter("level")),
+    (("flow_lost", "flow_silent"), "flow switch", attrgetter("flow")),
+    (("second_offset", "second_frozen"), "second probe", attrgetter("probes.second")),
+    (("outlet_hot", "probe_swapped"), "outlet probe", attrgetter("probes.outlet")),
+)
 
 
 def told(machine: DryRun, ran: Ran, specs: Sequence[str], faults: Sequence[Fault]) -> FaultReport:
@@ -38,17 +52,11 @@ def told(machine: DryRun, ran: Ran, specs: Sequence[str], faults: Sequence[Fault
 
 def fault_table() -> str:
     """Every fault there is, with what its value means."""
-    width = max(map(len, KINDS))
-    lines = [
-        "A fault is written KIND@START+DURATION=VALUE, times in s, or with min or h:\n"
-        "heater_power@15min+300=0.5 leaves half the power from 15 min after the start on, for 300 s.\n"
-        "What is left out is as usual for the kind; START is 600 s.\n"
-        "Codes: P probe, H heater and plant, M messages, C computer, U person. In brackets the value: usual, range.\n\n"
-    ]
+    width, lines = max(map(len, KINDS)), []
     for name, kind in KINDS.items():
         value = f" (={kind.value:g}, {kind.low:g} to {kind.high:g})" if kind.low != kind.high else ""
         lines.append(f"{name:<{width}}  {kind.hazard:<10}  {kind.what}{value}\n")
-    return "".join(lines)
+    return HOW + "".join(lines)
 
 
 # ---------------------------------------------------------------- faults that could not act
@@ -56,14 +64,12 @@ def fault_table() -> str:
 
 def idle(faults: Iterable[Fault], plan: Plan, ended_s: float) -> list[str]:
     """Which faults had no effect, and why? `ended_s`: when the dry run ended."""
-    lines = []
-    for fault in faults:
-        if lacks := _lacks(fault, plan):
-            lines.append(f"fault {fault.kind} had no effect: {lacks}")
-        elif fault.at_s >= ended_s:
-            begins = show("duration", round(fault.at_s))
-            lines.append(f"fault {fault.kind} had no effect: the run ended before {begins}")
-    return lines
+    whys = ((fault, _lacks(fault, plan) or _too_late(fault, ended_s)) for fault in faults)
+    return [f"fault {fault.kind} had no effect: {why}" for fault, why in whys if why]
+
+
+def _too_late(fault: Fault, ended_s: float) -> str:
+    return f"the run ended before {show('duration', round(fault.at_s))}" if fault.at_s >= ended_s else ""
 
 
 def _lacks(fault: Fault, plan: Plan) -> str:
@@ -73,20 +79,8 @@ def _lacks(fault: Fault, plan: Plan) -> str:
         return "the liquor is in the tun from the start; write liquor_share@0"
     if kind == "grist_share" and not plan.program.grist:
         return f"{plan.program.name} has no grist"
-    missing = next((name for kinds, name, there in _parts(tun) if kind in kinds and not there), "")
+    missing = next((name for kinds, name, part in PARTS if kind in kinds and part(tun) is None), "")
     return f"{tun.name} has no {missing}" if missing else ""
-
-
-def _parts(tun: Tun) -> tuple[tuple[tuple[str, ...], str, bool], ...]:
-    """Which faults need which part, and does this tun have it?"""
-    return (
-        (("stirrer_stopped",), "stirrer", tun.stirrer is not None),
-        (("pump_stopped", "pump_slow"), "pump", tun.pump is not None),
-        (("level_lost", "level_silent"), "level switch", tun.level is not None),
-        (("flow_lost", "flow_silent"), "flow switch", tun.flow is not None),
-        (("second_offset", "second_frozen"), "second probe", tun.probes.second is not None),
-        (("outlet_hot", "probe_swapped"), "outlet probe", tun.probes.outlet is not None),
-    )
 
 
 # ---------------------------------------------------------------- a run that did not complete

@@ -1,0 +1,43 @@
+"""How does a command read a quantity, ask a person, print its answer, and hear that it is to end?"""
+
+from __future__ import annotations
+
+import json
+import signal
+import sys
+from collections.abc import Callable, Iterable
+
+from controller.brewing.units import Kind, quantity
+from controller.commands.shared.exit_codes import Wrong
+
+ENDINGS = (signal.SIGTERM, signal.SIGINT)
+
+
+def asked(kind: Kind, option: str, text: str) -> float:
+    """A quantity in base units. Raises Wrong with the option's name."""
+    try:
+        return quantity(kind, text)
+    except ValueError as why:
+        raise Wrong(f"{option}: found {text!r}, wanted {why}") from None
+
+
+def answered(text: str) -> str:
+    """What does the person at this screen type? Raises Wrong where nobody can."""
+    try:
+        print(f"{text} ", end="", file=sys.stderr, flush=True)  # stdout is for the answer
+        return input().strip()
+    except EOFError:
+        raise Wrong("nobody answers here; run it in a terminal, with a person beside the tun") from None
+
+
+def show(as_json: bool, document: object, lines: Iterable[str], *, allow_nan: bool = True) -> None:
+    """The answer on stdout: one JSON value, or lines for a person."""
+    print(json.dumps(document, ensure_ascii=False, allow_nan=allow_nan) if as_json else "\n".join(lines))
+
+
+def on_signals(stop: Callable[[], object], numbers: Iterable[signal.Signals] = ENDINGS) -> None:
+    """Call this, on the running loop, when the process is told to end."""
+    import asyncio  # only here: what ends by itself starts faster without
+
+    for number in numbers:
+        asyncio.get_running_loop().add_signal_handler(number, stop)
