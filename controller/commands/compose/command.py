@@ -8,7 +8,6 @@ brewery's own measured worts instead.
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Callable
 
@@ -19,9 +18,9 @@ from controller.brewing.kinetics.calibration import Implausible
 from controller.commands.compose import past_worts, trial
 from controller.commands.compose.arguments import THICKNESS_L_PER_KG, Given, given
 from controller.commands.compose.trial import Judge
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files
-from controller.settings.problems import Problems
 
 BAR = 25
 SEARCH_SHARE = 0.25  # of the whole time; the dry runs take the rest
@@ -46,44 +45,32 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--write", metavar="NAME", help="write a proposal as a program of this name, or to this file")
     parser.add_argument("--pick", type=int, metavar="N", help="which proposal to write; 1, the closest")
     parser.add_argument("--json", action="store_true", help="one JSON object")
-    parser.add_argument(
-        "--calibrate",
-        metavar="FILE.toml",
-        help='fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; '
-        'tun = "NAME" where there are several) or program = "linnet", and limit_attenuation = "80 %%"',
+    calibrate = (
+        'fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; '
+        'tun = "NAME" where there are several) or program = "linnet", and limit_attenuation = "80 %%"'
     )
+    parser.add_argument("--calibrate", metavar="FILE.toml", help=calibrate)
 
 
 def run(args: argparse.Namespace) -> int:
     """0: proposals, or a calibration; 1: nothing fits; 2: something is wrong with what was given."""
+    config = config_files.config_dir(args.config, simulated=True)
+    if args.calibrate is not None:
+        return past_worts.run(config, args.calibrate, args.json)
+    asked = given(config, args)
+    sys.stderr.write(f"searching programs for {asked.settings.tun.name}, then running the best through ...\n")
+    sys.stderr.flush()
+    parts = [malts.GristPart(one.kind, one.mass_kg, one.extract, one.limit_attenuation) for one in asked.base.grist]
     try:
-        config = config_files.config_dir(args.config, simulated=True)
-        if args.calibrate is not None:
-            return past_worts.run(config, args.calibrate, args.json)
-        asked = given(config, args)
-        sys.stderr.write(f"searching programs for {asked.settings.tun.name}, then running the best through ...\n")
-        sys.stderr.flush()
-        basis = _basis(asked)
+        basis = malts.of_grist(parts, asked.brewery)
         answer, judge = _answered(asked, basis)
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
     except Implausible as wrong:
         raise Wrong(*wrong.problems) from None
-    if args.json:
-        document = trial.document(answer, judge, basis.remarks)
-        sys.stdout.write(json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n")
-    else:
-        sys.stdout.write("\n".join(trial.page(answer, judge, asked.base, basis.remarks)) + "\n")
+    document = trial.document(answer, judge, basis.remarks)
+    terminal.show(args.json, document, trial.page(answer, judge, asked.base, basis.remarks), allow_nan=False)
     if not answer.proposals:
         return NO
     return _write(asked, answer, judge) if asked.write is not None else DONE
-
-
-def _basis(asked: Given) -> malts.Basis:
-    lines = [
-        malts.GristPart(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in asked.base.grist
-    ]
-    return malts.of_grist(lines, asked.brewery)
 
 
 def _answered(asked: Given, basis: malts.Basis) -> tuple[Answer, Judge]:

@@ -61,8 +61,8 @@ class Demo:
 
     async def _with_nodes(self, link: daemon_link.DaemonLink, daemon: subprocess.Popen[bytes]) -> None:
         topics = link.topics
-        heard = (topics.heater_command, topics.stirrer_command, topics.pump_command, topics.status)
-        await link.listen(*(t for t in (*heard, topics.reply, topics.event) if t))
+        motors = (t for t in (topics.stirrer_command, topics.pump_command) if t)
+        await link.listen(topics.heater_command, *motors, topics.status, topics.reply, topics.event)
         nodes = asyncio.create_task(self._nodes(link))
         try:
             await self._watch(link, daemon, nodes)
@@ -113,6 +113,6 @@ class Demo:
         ran.last, ran.run = status, status.get("run") or ran.run
         ran.curve.append((self.pace.now(), status["temperature_c"]))
         text = status_text.lines(status)
-        drawn = [status_text.painted(line, status) for line in text]
+        drawn = (status_text.painted(line, status) for line in text)
         mash = [mash_c for _, mash_c in ran.curve[:: -(-len(ran.curve) // CURVE)]]
         self.live.draw([*drawn, f"curve   {status_text.curve(mash, 10.0, 80.0)}"], " | ".join(text[:4]))
