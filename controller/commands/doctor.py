@@ -171,8 +171,8 @@ def tun(settings: Settings) -> list[Finding]:
     if days is None:
         found.append(Finding("proof test", "note", "none on record", "run `underback tryout` with plain water"))
     else:
-        level, do = ("note", "run `underback tryout`") if days > limit else ("good", "")
-        found.append(Finding("proof test", level, f"{days:.0f} days old, limit {limit}", do))
+        proof = Finding("proof test", "good", f"{days:.0f} days old, limit {limit}")
+        found.append(proof if days <= limit else proof._replace(level="note", do="run `underback tryout`"))
     if tun.probes.mash.calibrated_on is None:
         found.append(Finding("calibration", "note", "the mash probe has none", "run `underback calibrate`"))
     return found

@@ -53,36 +53,39 @@ def library() -> ModuleType:
     return gpiod
 
 
-def _request(chip: str, line: int, **settings: Any) -> Any:
-    """One line of a chip, ours alone. Raises SwitchProblem."""
-    gpiod = library()
-    try:
-        return gpiod.request_lines(chip, consumer=NAME, config={line: gpiod.LineSettings(**settings)})
-    except FileNotFoundError:
-        raise SwitchProblem(f"{chip} is not there: found no such GPIO chip; see `ls /dev/gpiochip*`") from None
-    except PermissionError:
-        raise SwitchProblem(f"{chip} may not be opened: this user is not in the group gpio") from None
-    except (OSError, ValueError) as error:
-        raise SwitchProblem(
-            f"pin {line} of {chip} cannot be had ({error}): taken by another program, or no such pin"
-        ) from None
+class _Line:
+    """One line of a chip, ours alone. Raises SwitchProblem where it cannot be had."""
+
+    def __init__(self, chip: str, line: int, active_low: bool, direction: str) -> None:
+        gpiod = library()
+        self._line, self._values = line, gpiod.line.Value
+        wanted = gpiod.LineSettings(
+            direction=getattr(gpiod.line.Direction, direction),
+            output_value=gpiod.line.Value.INACTIVE,
+            active_low=active_low,
+            # While an output is ours it is driven; the pull holds it off in the moments around.
+            bias=gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN,
+        )
+        try:
+            self._request: Any = gpiod.request_lines(chip, consumer=NAME, config={line: wanted})
+        except FileNotFoundError:
+            raise SwitchProblem(f"{chip} is not there: found no such GPIO chip; see `ls /dev/gpiochip*`") from None
+        except PermissionError:
+            raise SwitchProblem(f"{chip} may not be opened: this user is not in the group gpio") from None
+        except (OSError, ValueError) as error:
+            why = f"cannot be had ({error}): taken by another program, or no such pin"
+            raise SwitchProblem(f"pin {line} of {chip} {why}") from None
+
+    def close(self) -> None:
+        with contextlib.suppress(Exception):
+            self._request.release()
 
 
-class GpioOutput:
+class GpioOutput(_Line):
     """One output line; off from the moment that it is ours."""
 
     def __init__(self, chip: str, line: int, active_low: bool = False) -> None:
-        gpiod = library()
-        self._line, self._values = line, gpiod.line.Value
-        self._request: Any = _request(
-            chip,
-            line,
-            direction=gpiod.line.Direction.OUTPUT,
-            output_value=gpiod.line.Value.INACTIVE,
-            active_low=active_low,
-            # While the line is ours it is driven; the pull holds it off in the moments around.
-            bias=gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN,
-        )
+        super().__init__(chip, line, active_low, "OUTPUT")
 
     def set(self, on: bool) -> bool:
         wanted = self._values.ACTIVE if on else self._values.INACTIVE
@@ -92,30 +95,17 @@ class GpioOutput:
     def close(self) -> None:
         with contextlib.suppress(Exception):
             self._request.set_value(self._line, self._values.INACTIVE)
-        with contextlib.suppress(Exception):
-            self._request.release()
+        super().close()
 
 
-class GpioInput:
+class GpioInput(_Line):
     """One input line, a contact that closes to supply (or to ground: `active_low`). An open wire reads "not closed"."""
 
     def __init__(self, chip: str, line: int, active_low: bool = False) -> None:
-        gpiod = library()
-        self._line, self._values = line, gpiod.line.Value
-        self._request: Any = _request(
-            chip,
-            line,
-            direction=gpiod.line.Direction.INPUT,
-            active_low=active_low,
-            bias=gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN,
-        )
+        super().__init__(chip, line, active_low, "INPUT")
 
     def read(self) -> bool | None:
         try:
             return bool(self._request.get_value(self._line) == self._values.ACTIVE)
         except OSError:
             return None
-
-    def close(self) -> None:
-        with contextlib.suppress(Exception):
-            self._request.release()

@@ -186,9 +186,7 @@ def highest_limit_c(heater: HeaterTable, tun: Tun) -> float:
 
 def broker(service: Service, node: ProbeTable | HeaterTable) -> Broker:
     """How does this node reach the broker? As the daemon does, under its own name and with its own password."""
-    if not node.username:
-        return service.broker
-    own = {"username": node.username, "password_file": node.password_file}
+    own = {"username": node.username, "password_file": node.password_file} if node.username else {}
     return service.broker.model_copy(update=own)
 
 
