@@ -25,7 +25,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from controller.brewing.units import Kind
-from controller.commands.shared import cautions, step_reference, terminal
+from controller.commands.shared import step_reference, terminal
 from controller.commands.shared.connection import reach, to_any
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.core.procedure import answers, entries
@@ -46,6 +46,21 @@ QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of
 }
 PLAIN: dict[str, str] = {"start": "program", "answer": "answer", "extend": "by", "clear": "trip", "acknowledge": "trip"}
 TEXTS = ("program", "answer", "prompt", *entries.TEXTS)
+CAUTIONS = (  # heard each time before heat is asked for: the README's in their short form
+    "This program is not a safety device; a relay that sticks closed boils the mash whatever the screen says.",
+    "A separate cut-out with manual reset and a wired level or flow switch are fitted, and tried not long ago.",
+    "Mains beside hot liquid can kill: test the residual-current device today; pull the plug before touching.",
+    "Scalding: 60 °C burns to the full depth in 5 s. No children, no animals; a pump that restarts spits.",
+    "Someone can be there within minutes, awake; alerts may not arrive. Nothing that burns near the vessel.",
+    "Never heat dry: liquid over the element, valve closed, lid vented.",
+    "Screen and hand thermometer disagree? Believe neither; switch off at the mains.",
+    "After a trip find the cause first. Never bridge a cut-out, a switch or a residual-current device.",
+    "Broker: only the daemon may command the heater; never open to the internet. The node falls off by itself.",
+    "Never close a heated vessel.",
+    "Making alcohol is limited, taxed or forbidden in many places: ask locally.",
+    "No warranty: you carry the risk.",
+    "The simulator proves the logic, not your wiring: the first run is water only, somebody present.",
+)
 WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 
@@ -104,7 +119,10 @@ def _sent(args: argparse.Namespace, values: dict[str, Any]) -> requests.Answer:
     _, settings = reach(args.config, args.tun, _own_tun(args.config, values))
     step_reference.in_program(args.config, settings, values["args"])
     if args.order == "start":
-        print(cautions.text(), file=sys.stderr, flush=True)
+        print("Before heat:", file=sys.stderr)
+        print(
+            *(f"{number:3}. {line}" for number, line in enumerate(CAUTIONS, 1)), sep="\n", file=sys.stderr, flush=True
+        )
     return asyncio.run(requests.order(settings, values, step_reference.completed))
 
 

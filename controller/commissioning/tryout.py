@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from controller.commissioning.proof_record import ROLES
 from controller.commissioning.tryout_rig import (
     TrialRun,
     apart,
@@ -51,7 +52,7 @@ class Tryout(TrialRun):
         tun = self.settings.tun
         await self._cleared()
         await self._nodes()
-        for role in ("mash", "second", "outlet"):
+        for role in ROLES:
             if getattr(tun.probes, role) is not None:
                 await self._identity(role)
         await self._on()

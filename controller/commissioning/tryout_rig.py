@@ -15,9 +15,9 @@ import secrets
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, NoReturn, Protocol
 
-from controller.commissioning.proof_record import INTERRUPTED, Trial
+from controller.commissioning.proof_record import INTERRUPTED, ROLES, Trial
 from controller.core.guard.senses import NO_RUN
-from controller.core.nouns import Event, Measurement, Reply, RunState, Switch
+from controller.core.nouns import Event, Reply, RunState, Switch
 from controller.core.state import Outcome
 from controller.edge.clock import Clock
 from controller.edge.mqtt.transport import Ear, Post, Transport
@@ -118,22 +118,16 @@ class Water(NamedTuple):
     hand_c: float
 
 
-def program(water: Water) -> Program:
-    """Plain water, warmed slowly past everything the trials need."""
-    warm = Step(name="warm", temperature_c=water.hand_c + WARMER_K, time_s=3600.0)
-    liquor = Liquor(volume_l=water.litres, temperature_c=max(1.0, water.hand_c))
-    return Program(name="tryout", title="Tryout with plain water", liquor=liquor, step=(warm,))
-
-
 def course(settings: Settings, water: Water) -> Plan:
-    """The water run, checked against the tun as any other. Raises Problems."""
-    most = settings.tun.guard.hard_limit_c - ROOM_K
+    """The water run, slowly past everything the trials need, checked against the tun as any other. Raises Problems."""
+    hard_limit_c = settings.tun.guard.hard_limit_c
+    most = hard_limit_c - ROOM_K
     if not (1.0 <= water.hand_c <= most):
         raise Problems([Problem("water", f"{water.hand_c:.1f} °C", f"from 1 °C to {most:.0f} °C, best cold")])
-    highest = settings.tun.guard.hard_limit_c - 3.0
-    made = program(water)
-    step = made.step[0].model_copy(update={"temperature_c": min(water.hand_c + WARMER_K, highest)})
-    plan = make(made.model_copy(update={"step": (step,)}), settings.tun)
+    warm = Step(name="warm", temperature_c=min(water.hand_c + WARMER_K, hard_limit_c - 3.0), time_s=3600.0)
+    liquor = Liquor(volume_l=water.litres, temperature_c=max(1.0, water.hand_c))
+    program = Program(name="tryout", title="Tryout with plain water", liquor=liquor, step=(warm,))
+    plan = make(program, settings.tun)
     if plan.problems:
         raise Problems(plan.problems)
     return plan
@@ -148,12 +142,8 @@ def tightened(settings: Settings, limit_c: float) -> Settings:
 
 def silent(tun: Tun, outcome: Outcome) -> list[str]:
     """What is fitted and does not speak?"""
-    seen = {"mash": outcome.seen, "second": outcome.second, "outlet": outcome.outlet}
-    gaps = [
-        f"the {role} probe sends nothing"
-        for role, measured in seen.items()
-        if getattr(tun.probes, role) is not None and (measured is None or measured.raw_c is None)
-    ]
+    fitted = [role for role in ROLES if getattr(tun.probes, role) is not None]
+    gaps = [f"the {role} probe sends nothing" for role in fitted if role not in readings(outcome)]
     if outcome.state.heater is None:
         gaps.append("the heater node reports nothing")
     elif not outcome.view.heater_off:
@@ -171,8 +161,8 @@ def says(switch: Switch | None, ok: bool) -> bool:
 
 def readings(outcome: Outcome) -> dict[str, float]:
     """What every probe reads, believed or not, °C."""
-    found: dict[str, Measurement | None] = {"mash": outcome.seen, "second": outcome.second, "outlet": outcome.outlet}
-    return {role: m.raw_c for role, m in found.items() if m is not None and m.raw_c is not None}
+    found = zip(ROLES, (outcome.seen, outcome.second, outcome.outlet), strict=True)
+    return {role: m.raw_c for role, m in found if m is not None and m.raw_c is not None}
 
 
 def apart(before: Mapping[str, float], after: Mapping[str, float], role: str) -> float:
@@ -202,8 +192,6 @@ class TrialRun:
         self.trials: list[Trial] = []
         self.water: Water | None = None
         self._asked = asyncio.Event()  # to end before all is tried
-
-    # ------------------------------------------------------------ the whole
 
     async def run(self, water: Water) -> list[Trial]:
         """Every trial, until one fails or somebody ends it. Run and service are ended afterwards, heater off."""
@@ -248,8 +236,6 @@ class TrialRun:
         with contextlib.suppress(Failed):
             await self._order("abort")
             await self._until(lambda o: o.state.run.state in OVER, ENDS_S)
-
-    # ------------------------------------------------------------ tools
 
     def _now(self) -> float:
         return self.service.clock.now()

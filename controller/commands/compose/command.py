@@ -22,7 +22,6 @@ from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files
 
-BAR = 25
 SEARCH_SHARE = 0.25  # of the whole time; the dry runs take the rest
 
 
@@ -79,39 +78,19 @@ def _answered(asked: Given, basis: malts.Basis) -> tuple[Answer, Judge]:
     Where a dry run shows a proposal wanting, the next best stands in, and is run through too.
     """
     judge = Judge(asked.settings, asked.base, asked.wish.aim, asked.brewery)
-    bar = _Bar() if sys.stderr.isatty() else None
+    bar = terminal.Bar()
+
+    def part(begin: float, end: float) -> Callable[[float, str], None]:
+        return lambda share, text: bar.tell(begin + (end - begin) * share, text)
+
     try:
         while True:
-            first = _part(bar, 0.0, SEARCH_SHARE)
+            first = part(0.0, SEARCH_SHARE)
             answer = choice.compose(asked.wish, asked.figures(), asked.bounds, basis.malt, basis.params, first, judge)
-            if judge.prove(answer.proposals, _part(bar, SEARCH_SHARE, 1.0)):
+            if judge.prove(answer.proposals, part(SEARCH_SHARE, 1.0)):
                 return answer, judge
     finally:
-        if bar is not None:
-            bar.clear()
-
-
-def _part(bar: _Bar | None, begin: float, end: float) -> Callable[[float, str], None]:
-    """A part of the whole way, told from 0 to 1."""
-    return lambda share, text: None if bar is None else bar.tell(begin + (end - begin) * share, text)
-
-
-class _Bar:
-    """How far the search is, on stderr."""
-
-    def __init__(self) -> None:
-        self._wide = 0
-
-    def tell(self, share: float, text: str) -> None:
-        """The share done, 0..1, and what is being done."""
-        shown = f"{'█' * int(BAR * share):░<{BAR}} {100 * share:3.0f} %, {text}"
-        sys.stderr.write(f"\r{shown:<{self._wide}}")
-        sys.stderr.flush()
-        self._wide = len(shown)
-
-    def clear(self) -> None:
-        """Nothing is left of it."""
-        sys.stderr.write("\r" + " " * self._wide + "\r")
+        bar.clear()
 
 
 def _write(asked: Given, answer: Answer, judge: Judge) -> int:

@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     sys.stderr.write(f"simulating {length} of {plan.program.title} on {plan.tun.title or plan.tun.name} ...\n")
     sys.stderr.flush()
     machine = dryrun.DryRun(settings, plan, args.seed, faults, manner=Manner(clears=args.clears))
-    ran = _watched(machine, plan) if sys.stderr.isatty() else machine.go()
+    ran = _watched(machine, plan)
     brewed = true_wort.follow(plan.course, ran.trace)
     said = advise(plan, changes, calibration_age_days=calibrations.advised_days(plan.tun, time.time()))
     answer = dryrun.document(plan, ran, [dict(line.document()) for line in said], brewed.prediction)
@@ -88,27 +88,17 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
     return settings, plan, faults, changes
 
 
-# ---------------------------------------------------------------- while it runs
-
-
 def _watched(machine: dryrun.DryRun, plan: Plan) -> dryrun.Ran:
-    """The run with a bar on stderr."""
-    planned = plan.duration_s + 900.0
-    shown = -1
+    """The run, with a bar where somebody looks."""
+    bar = terminal.Bar()
 
     def look(now: float) -> None:
-        nonlocal shown
-        percent = min(100, int(100.0 * now / planned))
-        if percent != shown and now > BAR_AFTER_S:
-            shown = percent
-            sys.stderr.write(f"\r{'█' * (percent // 4):░<25} {percent:3d} %, {now / 60:.0f} min simulated")
+        if now > BAR_AFTER_S:
+            bar.tell(min(1.0, now / (plan.duration_s + 900.0)), f"{now / 60:.0f} min simulated")
 
     ran = machine.go(every_minute=look)
-    sys.stderr.write("\r" + " " * 60 + "\r")
+    bar.clear()
     return ran
-
-
-# ---------------------------------------------------------------- what comes of it
 
 
 def _lines(

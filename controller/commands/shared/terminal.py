@@ -1,4 +1,4 @@
-"""How does a command read a quantity, ask a person, print its answer, and hear that it is to end?"""
+"""How does a command read a quantity, ask a person, show how far it is, print its answer, and end?"""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from controller.brewing.units import Kind, quantity
 from controller.commands.shared.exit_codes import Wrong
 
+BAR = 25  # characters
 ENDINGS = (signal.SIGTERM, signal.SIGINT)
 
 
@@ -41,3 +42,22 @@ def on_signals(stop: Callable[[], object], numbers: Iterable[signal.Signals] = E
 
     for number in numbers:
         asyncio.get_running_loop().add_signal_handler(number, stop)
+
+
+class Bar:
+    """How far a long work is, on stderr; nothing where nobody looks."""
+
+    def __init__(self) -> None:
+        self._seen, self._wide = sys.stderr.isatty(), 0
+
+    def tell(self, share: float, text: str) -> None:
+        """The share done, 0..1, and what is being done."""
+        if self._seen:
+            shown = f"{'█' * int(BAR * share):░<{BAR}} {100 * share:3.0f} %, {text}"
+            print(f"\r{shown:<{self._wide}}", end="", file=sys.stderr, flush=True)
+            self._wide = len(shown)
+
+    def clear(self) -> None:
+        """Nothing is left of it."""
+        if self._seen:
+            print("\r" + " " * self._wide, end="\r", file=sys.stderr)
