@@ -131,16 +131,12 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
     sys.stderr.write("".join(f"{problem}\n" for problem in answer.problems))
     if answer.problems:
         said = tuple(line for line in answer.said if line.advice.level != "stop")  # those are told as problems
-        said = () if any(_strike(problem) for problem in answer.problems) else said
+        if any(problem.path == ("dough_in", "strike") for problem in answer.problems):
+            said = ()  # the mash would not go as planned, and advice on it would mislead
         sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
     elif answer.plan is not None:
         print("\n" * blank + plan_page.page(answer.plan, answer.said, args.at))
         print(*_wort(answer.expected(), args.why), "", _verdict(answer, args), sep="\n")
-
-
-def _strike(problem: Problem) -> bool:
-    """Is it the strike that is refused? Then the mash would not go as planned, and advice on it would mislead."""
-    return problem.path == ("dough_in", "strike")
 
 
 def _verdict(answer: Answer, args: argparse.Namespace) -> str:

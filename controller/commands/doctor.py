@@ -28,7 +28,7 @@ from controller.edge.mqtt import daemon_link, requests
 from controller.edge.mqtt.connection import LISTED
 from controller.edge.record.disks import RealDisks
 from controller.edge.systemd import credential
-from controller.field import gpio_persistence
+from controller.field import gpio_output
 from controller.settings.service import Settings
 
 Level = Literal["good", "note", "bad"]
@@ -145,11 +145,11 @@ def disk(data: Path, disks: RealDisks | None = None, now: Callable[[], float] = 
 
 def gpio(root: Path = Path("/")) -> list[Finding]:
     """On a Raspberry Pi: does an output fall back when its process dies? Nothing is said of other machines."""
-    persist = gpio_persistence.outputs_persist(root)
+    persist = gpio_output.outputs_persist(root)
     if persist is None:
         return []
     if persist:
-        return [Finding("gpio", "bad", "outputs stay on when their process dies", gpio_persistence.ADVICE)]
+        return [Finding("gpio", "bad", "outputs stay on when their process dies", gpio_output.ADVICE)]
     return [Finding("gpio", "good", "outputs fall back when their process dies")]
 
 

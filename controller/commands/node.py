@@ -63,22 +63,21 @@ def serve_probe(fitted: NodeHardware) -> int:
 
 def serve_heater(fitted: NodeHardware, off_only: bool) -> int:
     """Obey until told to end; everything off on every way out. 1 when it could not go on."""
-    from controller.field import gpio_persistence, heater_service
-    from controller.field.gpio_output import SwitchProblem
+    from controller.field import gpio_output, heater_service
 
     assert fitted.table.heater is not None
     heater, log = fitted.table.heater, Log()
     try:
         pins = heater_service.open_pins(heater)
-    except SwitchProblem as problem:
+    except gpio_output.SwitchProblem as problem:
         log.error(f"heater: {problem}")
         return NO
     if off_only:
         pins.close()
         return DONE
 
-    if gpio_persistence.outputs_persist():
-        log.error(gpio_persistence.ADVICE)
+    if gpio_output.outputs_persist():
+        log.error(gpio_output.ADVICE)
 
     async def serve() -> bool:
         service = heater_service.make(fitted, heater, pins, log)

@@ -156,6 +156,7 @@ class _Nodes:
         self._heater = BrokerLink(broker, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
         self._probe = BrokerLink(broker, f"{name}-probe-node", (topics.online,), Will(topics.probe_online, b"false"))
         self._brewer = BrokerLink(broker, f"{name}-brewer", (topics.status, topics.reply))
+        self._links = {"heater node": self._heater, "probe node": self._probe, "brewer": self._brewer}
         self._by_topic = {topics.heater_report: self._heater, topics.heater_online: self._heater}
         self._by_topic[topics.order] = self._brewer
         self.pace = Pace(site, speed)
@@ -164,18 +165,14 @@ class _Nodes:
 
     async def run(self) -> int:
         terminal.on_signals(self._stop.set)
-        links = [
-            asyncio.create_task(link.run(_Ear(self, name)))
-            for link, name in ((self._heater, "heater node"), (self._probe, "probe node"), (self._brewer, "brewer"))
-        ]
-        world = asyncio.create_task(self._go())
+        running = [link.run(_Ear(self, name)) for name, link in self._links.items()]
+        tasks = [asyncio.ensure_future(one) for one in (*running, self._go(), self._stop.wait())]
         self._notifier.ready(f"standing in for {self.settings.tun.name}")
-        stop = asyncio.create_task(self._stop.wait())
-        await asyncio.wait({stop, world, *links}, return_when=asyncio.FIRST_COMPLETED)
+        await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         await self._leave()
-        for task in (stop, world, *links):
+        for task in tasks:
             task.cancel()
-        for done in await asyncio.gather(world, *links, return_exceptions=True):
+        for done in await asyncio.gather(*tasks, return_exceptions=True):
             if isinstance(done, Exception):
                 raise done
         return DONE

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import itertools
 import secrets
 import signal
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from controller.brewing.units import quantity
 from controller.commands.serve import lock, read
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
@@ -86,51 +86,39 @@ def _litres(text: str | None, settings: Settings, scripted: bool) -> float:
 
 
 class Terminal:
-    """A person who reads this screen."""
+    """A person who reads this screen, or a script that is heard on it."""
 
-    def __init__(self, quiet: bool) -> None:
-        self._quiet = quiet
+    def __init__(self, quiet: bool, script: ScriptedHands | None = None) -> None:
+        self._quiet, self._script = quiet, script
 
     def say(self, key: str, text: str) -> None:
+        if self._script is not None:
+            self._script.say(key, text)
         if not self._quiet:
             print(text, flush=True)
 
     async def ask(self, key: str, text: str) -> str:
-        return await asyncio.to_thread(terminal.answered, text)
+        return await (self._script.ask(key, text) if self._script else asyncio.to_thread(terminal.answered, text))
 
 
 async def _go(settings: Settings, litres: float, by: str, scripted: bool, speed: float, quiet: bool) -> list[Trial]:
     """The tun, real or simulated, and the trials on it."""
     clock, named = MachineClock(speed), topics(settings)
     if not scripted:
-        hands: Hands = Terminal(quiet)
-        water, name = (
-            Water(litres, await _hand_c(hands)),
-            f"underback-{settings.tun.name}-tryout-{secrets.token_hex(4)}",
-        )
+        hands = Terminal(quiet)
+        water = Water(litres, await _hand_c(hands))
+        name = f"underback-{settings.tun.name}-tryout-{secrets.token_hex(4)}"
         link = BrokerLink(settings.service.broker, name, named.heard(), Will(named.online, b"false"))
         return await _try(settings, water, clock, link, hands, by)
     water = Water(litres, SIMULATED_C)
     world = World(settings, course(settings, water).course, 1, (), None, water.hand_c)
-    broker, told = MemoryBroker(), _Told(world, quiet)
+    broker, hands = MemoryBroker(), Terminal(quiet, ScriptedHands(world))
     transport = MemoryTransport(broker, named.heard())
     turning = asyncio.create_task(_turn(broker, SimulatedSite(world, None), clock))
     try:
-        return await _try(settings, water, clock, transport, told, by)
+        return await _try(settings, water, clock, transport, hands, by)
     finally:
         turning.cancel()
-
-
-class _Told(ScriptedHands):
-    """The script, heard on the screen too."""
-
-    def __init__(self, world: World, quiet: bool) -> None:
-        super().__init__(world)
-        self._screen = Terminal(quiet)
-
-    def say(self, key: str, text: str) -> None:
-        super().say(key, text)
-        self._screen.say(key, text)
 
 
 async def _hand_c(hands: Hands) -> float:
@@ -139,10 +127,7 @@ async def _hand_c(hands: Hands) -> float:
     if (await hands.ask("ready", ready)).lower() != "yes":
         raise Wrong("tryout: not begun; it needs a person at the tun who says yes")
     text = await hands.ask("hand", 'What does a hand thermometer read in the water, such as "12 °C"?')
-    try:
-        return quantity("temperature", text)
-    except ValueError as why:
-        raise Wrong(f"hand thermometer: found {text!r}, {why}") from None
+    return terminal.asked("temperature", "hand thermometer", text)
 
 
 async def _try(
@@ -171,9 +156,7 @@ async def _turn(broker: MemoryBroker, site: SimulatedSite, clock: MachineClock) 
     named = site.world.topics
     hears = [t for t in (named.heater_command, named.stirrer_command, named.pump_command) if t]
     broker.listen(hears, lambda topic, payload, retained: site.hear(topic, payload, clock.now()))
-    step = 0
-    while True:
+    for step in itertools.count():
         await clock.sleep_until(step * STEP_S)
         for message in site.until(step * STEP_S):
             broker.publish(message.topic, message.payload)
-        step += 1

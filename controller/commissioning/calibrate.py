@@ -123,9 +123,6 @@ def _absurd(found: Refused, samples: Sequence[Sample]) -> bool:
     return steady and len(found.reasons) == 1 and found.reasons[0].startswith("reads ")
 
 
-# ---------------------------------------------------------------- on record
-
-
 def lines(role: str, checked: Checked, day: str) -> str:
     """What to put into the tun file, as it stands there."""
     line = checked.line

@@ -40,11 +40,9 @@ class Sensor(Table):
     def thermometer(self) -> Thermometer:
         """The thermometer that this describes."""
         place = Path(self.path)
-        if self.kind == "onewire":
-            return OneWire(place)
-        if self.kind == "hwmon":
-            return Hwmon(place)
-        return Max31865(place, self.reference_ohm, self.r0_ohm)
+        if self.kind == "max31865":
+            return Max31865(place, self.reference_ohm, self.r0_ohm)
+        return OneWire(place) if self.kind == "onewire" else Hwmon(place)
 
 
 class Sensors(Table):
@@ -134,12 +132,11 @@ def agree(table: NodeTable, tun: Tun | None, kind: Kind) -> list[Problem]:
         return [Problem(kind, "nothing", f"the table [{kind}]", (kind,))]
     if tun is None:
         return []
-    return [*_sensors(table.probe, tun), *_heater(table.heater, tun)]
+    sensors = _sensors(table.probe, tun) if table.probe is not None else ()
+    return [*sensors, *(_heater(table.heater, tun) if table.heater is not None else ())]
 
 
-def _sensors(probe: ProbeTable | None, tun: Tun) -> Iterator[Problem]:
-    if probe is None:
-        return
+def _sensors(probe: ProbeTable, tun: Tun) -> Iterator[Problem]:
     fitted = list(probe.sensors.fitted())
     if not fitted:
         yield Problem("probe: sensors", "no thermometer", "at least one, such as [probe.sensors.mash]", ("probe",))
@@ -149,9 +146,7 @@ def _sensors(probe: ProbeTable | None, tun: Tun) -> Iterator[Problem]:
             yield Problem(f"probe: sensors: {role}", "a thermometer", wanted, ("probe", "sensors", role))
 
 
-def _heater(heater: HeaterTable | None, tun: Tun) -> Iterator[Problem]:
-    if heater is None:
-        return
+def _heater(heater: HeaterTable, tun: Tun) -> Iterator[Problem]:
     if getattr(tun.probes, heater.limit_probe) is None:
         there = ", ".join(role for role in ROLES if getattr(tun.probes, role) is not None)
         wanted = f"a probe of the tun's file: {there}"

@@ -68,8 +68,7 @@ class HeaterService(NodeService):
         self._ears |= {t: ear for t, ear in ((named.stirrer, node.stirrer), (named.pump, node.pump)) if t}
 
     def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
-        ear = self._ears.get(topic)
-        if ear is not None:
+        if (ear := self._ears.get(topic)) is not None:
             ear(payload, self._clock(), retained)
 
     def linked(self) -> None:
@@ -121,9 +120,6 @@ class HeaterService(NodeService):
         self._notifier.ready("running; off until commanded")
 
 
-# ---------------------------------------------------------------- from files to a service
-
-
 def open_pins(heater: HeaterTable) -> Pins:
     """The pins, the heater's first, all off. Raises SwitchProblem; those had by then are let go off."""
     with ExitStack() as taken:
@@ -145,15 +141,14 @@ def open_pins(heater: HeaterTable) -> Pins:
 def named(fitted: NodeHardware, heater: HeaterTable) -> Named:
     """The node's topics, from the tun's file."""
     table, tun = topics(Settings(fitted.tun, fitted.service, "")), fitted.tun
+    lines = {name: getattr(heater, f"{name}_line") for name in ("level", "flow", "stirrer", "pump")}
+    parts = {name: getattr(tun, name) for name, line in lines.items() if line is not None}
     return Named(
         table.heater_command,
         hardware_config.limit_of(heater, tun).topic,
         table.heater_report,
         table.heater_online,
-        level=tun.level.topic if tun.level and heater.level_line is not None else "",
-        flow=tun.flow.topic if tun.flow and heater.flow_line is not None else "",
-        stirrer=tun.stirrer.topic if tun.stirrer and heater.stirrer_line is not None else "",
-        pump=tun.pump.topic if tun.pump and heater.pump_line is not None else "",
+        **{name: part.topic for name, part in parts.items() if part is not None},
     )
 
 

@@ -147,9 +147,6 @@ class ProbeService(NodeService):
         self._notifier.ready("reading")
 
 
-# ---------------------------------------------------------------- from files to a service
-
-
 def places(fitted: NodeHardware, probe: ProbeTable) -> list[Place]:
     """The thermometers of this machine; the mash's first, for the last will tells of the first."""
     return [Place(r, getattr(fitted.tun.probes, r), sensor.thermometer()) for r, sensor in probe.sensors.fitted()]

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.commands.dryrun import fault_report, outcome
+from controller.commands.dryrun import outcome
 from controller.core.nouns import Prompt, RunState, Trip
 from controller.core.procedure.run import Run
 from controller.edge.files import plan_by_name
@@ -246,9 +246,9 @@ def test_the_faults_and_an_end_that_was_none_are_told(capsys: pytest.CaptureFixt
 )
 def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) -> None:
     """A part that this tun has not, or a time after the end: nothing went wrong, and that is said."""
-    (line,) = fault_report.idle([parse(fault)], plover[1], 6800.0)
+    (line,) = outcome.idle([parse(fault)], plover[1], 6800.0)
     assert said in line
-    assert fault_report.idle([parse("pump_stopped"), parse("flow_lost"), parse("outlet_hot")], plover[1], 6800.0) == []
+    assert outcome.idle([parse("pump_stopped"), parse("flow_lost"), parse("outlet_hot")], plover[1], 6800.0) == []
 
 
 @pytest.mark.parametrize(
@@ -263,8 +263,8 @@ def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) ->
 def test_each_way_not_to_complete_has_its_words(run: Run, trips: tuple[Trip, ...], said: str) -> None:
     """Held by a person, ended by one, never started, a question unanswered."""
     refusals = ("start: no proof",) if run.state is RunState.IDLE else ()
-    assert said in fault_report.unfinished(str(run.state), 600.0, run, trips, refusals)
-    assert fault_report.unfinished("complete", 600.0, run, trips) == ""
+    assert said in outcome.unfinished(str(run.state), 600.0, run, trips, refusals)
+    assert outcome.unfinished("complete", 600.0, run, trips) == ""
 
 
 def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

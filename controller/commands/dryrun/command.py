@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from controller.brewing.advice.advice import Changes
-from controller.commands.dryrun.fault_report import FaultReport, fault_table, told
-from controller.commands.dryrun.outcome import page, windows, write_page
+from controller.commands.dryrun.outcome import FaultReport, fault_table, page, told, windows, write_page
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files, output_files, plan_by_name
