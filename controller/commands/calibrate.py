@@ -70,14 +70,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _place(args: argparse.Namespace, settings: Settings) -> tuple[Place, float]:
     """Pressure, altitude and due time as they were typed. Raises Wrong with all that cannot be read."""
-    wrong: list[str] = []
+    wrong: list[object] = []
     altitude_m = settings.tun.altitude_m if "altitude_m" in settings.tun.model_fields_set else None
-    if args.altitude is not None:
-        try:
-            altitude_m = terminal.asked("length", "--altitude", args.altitude)
-        except Wrong as why:
-            wrong.append(str(why))
     pressure_kpa = None
+    with terminal.noted(wrong):
+        if args.altitude is not None:
+            altitude_m = terminal.asked("length", "--altitude", args.altitude)
     if args.pressure is not None:
         found = _PRESSURE(args.pressure.strip())
         share = KPA.get(found[2].lower()) if found else None

@@ -15,6 +15,7 @@ from controller.edge.files import config_files
 from controller.edge.log import Log
 from controller.field import hardware_config
 from controller.field.hardware_config import NodeHardware
+from controller.field.node_service import NodeService
 from controller.field.thermometer import Fault
 
 
@@ -50,14 +51,7 @@ def serve_probe(fitted: NodeHardware) -> int:
     from controller.field import probe_node
 
     assert fitted.table.probe is not None
-    probe = fitted.table.probe
-
-    async def serve() -> None:
-        service = probe_node.make(fitted, probe, Log())
-        terminal.on_signals(service.stop)
-        await service.run()
-
-    asyncio.run(serve())
+    asyncio.run(_served(probe_node.make(fitted, fitted.table.probe, Log())))
     return DONE
 
 
@@ -72,19 +66,16 @@ def serve_heater(fitted: NodeHardware, off_only: bool) -> int:
     except gpio_output.SwitchProblem as problem:
         log.error(f"heater: {problem}")
         return NO
-    if off_only:
-        pins.close()
-        return DONE
-
-    if gpio_output.outputs_persist():
-        log.error(gpio_output.ADVICE)
-
-    async def serve() -> bool:
-        service = heater_service.make(fitted, heater, pins, log)
-        terminal.on_signals(service.stop)
-        return await service.run()
-
     try:
-        return DONE if asyncio.run(serve()) else NO
+        if off_only:
+            return DONE
+        if gpio_output.outputs_persist():
+            log.error(gpio_output.ADVICE)
+        return DONE if asyncio.run(_served(heater_service.make(fitted, heater, pins, log))) else NO
     finally:
         pins.close()
+
+
+async def _served(service: NodeService) -> bool:
+    terminal.on_signals(service.stop)
+    return await service.run()

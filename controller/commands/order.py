@@ -18,9 +18,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import contextlib
 import sys
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -91,28 +89,20 @@ def run(args: argparse.Namespace) -> int:
 
 def _read(args: argparse.Namespace) -> dict[str, Any]:
     """The order. Raises Wrong with what is wrong with any of it."""
-    problems: list[Exception] = []
+    problems: list[object] = []
     values: dict[str, Any] = {"args": {}}
     late = [f"ready_at={args.ready_at}"] if args.ready_at is not None else []
-    with _noted(problems):
+    with terminal.noted(problems):
         values = build(args.order, [*args.args, *late], args.by or login())
     values["args"].update({key: True for key in ("here", "attended") if getattr(args, key)})
-    with _noted(problems):
+    with terminal.noted(problems):
         if args.hand is not None:
             values["args"]["hand_c"] = _quantity("--hand", args.hand)
     if problems:
-        with _noted(problems):  # what is wrong with the files as well
+        with terminal.noted(problems):  # what is wrong with the files as well
             reach(args.config, args.tun, _own_tun(args.config, values))
         raise Wrong(*problems)
     return values
-
-
-@contextlib.contextmanager
-def _noted(problems: list[Exception]) -> Iterator[None]:
-    try:
-        yield
-    except (Wrong, Problems) as wrong:
-        problems.append(wrong)
 
 
 def _sent(args: argparse.Namespace, values: dict[str, Any]) -> requests.Answer:

@@ -60,9 +60,8 @@ class HeaterService(NodeService):
         notifier: Notifier | None = None,
         log: Log | None = None,
     ) -> None:
-        super().__init__(transport, notifier, log)
+        super().__init__(transport, notifier, log, [named.online])
         self.node, self._named, self._clock = node, named, clock
-        self._asked = False
         self._fault = ""
         self._ears = {named.command: node.command, named.reading: node.reading}
         self._ears |= {t: ear for t, ear in ((named.stirrer, node.stirrer), (named.pump, node.pump)) if t}
@@ -104,18 +103,10 @@ class HeaterService(NodeService):
             self.node.close()
             self._soon(self._ended.set)
 
-    def stop(self) -> None:
-        """Asked to end: by a signal, on the event loop."""
+    def off(self) -> None:
         self.node.close()
-        self._asked = True
-        self._ended.set()
 
-    async def run(self) -> bool:
-        """Until `stop`, or until something fails. True when it was asked to end."""
-        await self._serve(self._begin, self.node.close, [self._named.online])
-        return self._asked
-
-    def _begin(self) -> None:
+    def begin(self) -> None:
         threading.Thread(target=self._hand, name="switch", daemon=True).start()
         self._notifier.ready("running; off until commanded")
 

@@ -20,11 +20,21 @@ class NodeService:
 
     lost = ""  # what a lost connection means here
 
-    def __init__(self, transport: Transport, notifier: Notifier | None, log: Log | None) -> None:
+    def __init__(self, transport: Transport, notifier: Notifier | None, log: Log | None, online: list[str]) -> None:
+        """`online`: the topics that say whether the node is there."""
         self._transport, self._notifier, self._log = transport, notifier or Notifier({}), log or Log("error")
+        self._online = online
         self._halt = threading.Event()
         self._ended = asyncio.Event()
+        self._asked = False
         self._loop: asyncio.AbstractEventLoop | None = None
+
+    def begin(self) -> None:
+        """Start the threads, and tell the service manager."""
+        raise NotImplementedError
+
+    def off(self) -> None:
+        """Everything off, at once."""
 
     def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
         return
@@ -47,19 +57,26 @@ class NodeService:
         if not self._loop.is_closed():
             self._loop.call_soon_threadsafe(call, *args)
 
-    async def _serve(self, begin: Callable[[], None], off: Callable[[], None], online: list[str]) -> None:
-        """Begin, wait until something ends it; then off, before anything that could wait, and the last words."""
+    def stop(self) -> None:
+        """Asked to end: by a signal, on the event loop."""
+        self.off()
+        self._asked = True
+        self._ended.set()
+
+    async def run(self) -> bool:
+        """Until `stop`, or until something fails. True when it was asked to end."""
         self._loop = asyncio.get_running_loop()
         link = asyncio.create_task(self._transport.run(self))
         link.add_done_callback(lambda _: self._ended.set())
         try:
-            begin()
+            self.begin()
             await self._ended.wait()
+            return self._asked
         finally:
-            off()
+            self.off()  # before anything that could wait
             self._halt.set()
             self._notifier.stopping()
-            for topic in online:
+            for topic in self._online:
                 self._tell_presence(topic, False)
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(FAREWELL_S):

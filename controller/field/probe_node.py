@@ -103,9 +103,9 @@ class ProbeService(NodeService):
         notifier: Notifier | None = None,
         log: Log | None = None,
     ) -> None:
-        super().__init__(transport, notifier, log)
         first = int(clock.wall_s() * 4.0)  # faster than any pace: rises over a restart wherever the clock does
         self.voices = [Voice(place, first) for place in places]
+        super().__init__(transport, notifier, log, [voice.online for voice in self.voices])
         self._every_s, self._clock = every_s, clock
 
     def got(self, voice: Voice, found: float | Fault, wall_s: float) -> None:
@@ -133,15 +133,7 @@ class ProbeService(NodeService):
             due = max(due + self._every_s, self._clock.now())
             self._halt.wait(due - self._clock.now())
 
-    def stop(self) -> None:
-        """Asked to end: by a signal, on the event loop."""
-        self._ended.set()
-
-    async def run(self) -> None:
-        """Until `stop`."""
-        await self._serve(self._begin, lambda: None, [voice.online for voice in self.voices])
-
-    def _begin(self) -> None:
+    def begin(self) -> None:
         for voice in self.voices:
             threading.Thread(target=self._read, args=(voice,), name=voice.place.role, daemon=True).start()
         self._notifier.ready("reading")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import signal
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 
 from controller.brewing.units import Kind, quantity
 from controller.commands.shared.exit_codes import Wrong
+from controller.settings.problems import Problems
 
 BAR = 25  # characters
 ENDINGS = (signal.SIGTERM, signal.SIGINT)
@@ -20,6 +22,15 @@ def asked(kind: Kind, option: str, text: str) -> float:
         return quantity(kind, text)
     except ValueError as why:
         raise Wrong(f"{option}: found {text!r}, wanted {why}") from None
+
+
+@contextlib.contextmanager
+def noted(problems: list[object]) -> Iterator[None]:
+    """What is wrong in this block joins the list, so that everything is told at once."""
+    try:
+        yield
+    except (Wrong, Problems) as wrong:
+        problems.append(wrong)
 
 
 def answered(text: str) -> str:
