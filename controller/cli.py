@@ -17,9 +17,19 @@ from typing import Any, NoReturn
 import controller
 from controller.commands.shared.exit_codes import BUG, DONE, NO, UNREACHABLE, WRONG, Unreachable, Wrong
 from controller.edge import standard_streams
+from controller.settings.problems import Problems
 
 NOT_OURS = """underback: the package "controller" in {folder} is not underback's: another distribution has
 laid its own over it. Install underback in an environment of its own (python3 -m venv) with nothing else in it."""
+
+USAGE = """underback {version}: rest programs for a heated mash tun, unattended and on record
+
+usage: underback [--config DIR] COMMAND [...]       underback COMMAND --help
+
+{commands}
+
+Files are read from --config DIR, else $UNDERBACK_CONFIG, else ./config, else /etc/underback.
+check, dryrun, compose and demo run on the shipped files where there is none."""
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("init", "lay out a starter configuration, to be changed"),
@@ -69,18 +79,7 @@ class Parser(argparse.ArgumentParser):
 def usage() -> str:
     width = max(map(len, COMMANDS))
     lines = [f"  {name:<{width}}  {text}" for name, (_, text) in COMMANDS.items() if _available(name)]
-    return "\n".join(
-        [
-            f"underback {controller.__version__}: rest programs for a heated mash tun, unattended and on record",
-            "",
-            "usage: underback [--config DIR] COMMAND [...]       underback COMMAND --help",
-            "",
-            *lines,
-            "",
-            "Files are read from --config DIR, else $UNDERBACK_CONFIG, else ./config, else /etc/underback.",
-            "check, dryrun, compose and demo run on the shipped files where there is none.",
-        ]
-    )
+    return USAGE.format(version=controller.__version__, commands="\n".join(lines))
 
 
 def _near(name: str) -> str:
@@ -123,7 +122,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _code(argv: Sequence[str]) -> int:
     try:
         return _run(argv)
-    except Wrong as wrong:
+    except (Wrong, Problems) as wrong:
         return _told(wrong, WRONG)
     except Unreachable as away:
         return _told(away, UNREACHABLE)

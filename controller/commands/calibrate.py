@@ -10,16 +10,14 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
 import re
 import sys
 import time
 
 from controller.brewing.probe_calibration import Refused, Sample
-from controller.brewing.units import quantity
 from controller.commands.serve import read
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
-from controller.commands.tryout import answered
 from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
 from controller.core.nouns import Reading
@@ -58,29 +56,26 @@ def run(args: argparse.Namespace) -> int:
     if isinstance(checked, Refused):
         print("not calibrated:\n" + "\n".join(f"  {why}" for why in checked.reasons))
         return NO
-    document = calibrate.record(
-        settings, args.probe, probe, checked, place, args.by or login(), time.time(), due_days
-    )  # fmt: skip
+    by = args.by or login()
+    document = calibrate.record(settings, args.probe, probe, checked, place, by, time.time(), due_days)
     path = calibrate.write(settings, document)
-    if args.json:
-        print(json.dumps(document, ensure_ascii=False))
-        return DONE
-    print(f"At 65 °C the reading moves by {document['moves_65_by_k']:+.2f} K. Put this into the tun file:\n")
-    print(calibrate.lines(args.probe, checked, document["date"]))
-    print(f"\nDue again on {document['due']}. Record: {path}")
+    told = [
+        f"At 65 °C the reading moves by {document['moves_65_by_k']:+.2f} K. Put this into the tun file:\n",
+        calibrate.lines(args.probe, checked, document["date"]),
+        f"\nDue again on {document['due']}. Record: {path}",
+    ]
+    terminal.show(args.json, document, told)
     return DONE
 
 
 def _place(args: argparse.Namespace, settings: Settings) -> tuple[Place, float]:
     """Pressure, altitude and due time as they were typed. Raises Wrong with all that cannot be read."""
-    wrong: list[str] = []
+    wrong: list[object] = []
     altitude_m = settings.tun.altitude_m if "altitude_m" in settings.tun.model_fields_set else None
-    if args.altitude is not None:
-        try:
-            altitude_m = quantity("length", args.altitude)
-        except ValueError as why:
-            wrong.append(f"--altitude: found {args.altitude!r}, wanted {why}")
     pressure_kpa = None
+    with terminal.noted(wrong):
+        if args.altitude is not None:
+            altitude_m = terminal.asked("length", "--altitude", args.altitude)
     if args.pressure is not None:
         found = _PRESSURE(args.pressure.strip())
         share = KPA.get(found[2].lower()) if found else None
@@ -133,7 +128,7 @@ class Terminal:
         self._shown_at = 0.0
 
     async def ready(self, text: str) -> None:
-        await asyncio.to_thread(answered, text)
+        await asyncio.to_thread(terminal.answered, text)
 
     def shows(self, text: str) -> None:
         now = time.monotonic()

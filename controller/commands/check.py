@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 import time
 from collections.abc import Sequence
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.brewing.advice.advice import Changes
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, WRONG, Wrong
 from controller.core.supply import drawn_w
 from controller.edge.files import config_files, plan_by_name, shared_topics
@@ -19,7 +19,7 @@ from controller.plan.advise import Said, advise
 from controller.plan.forecast import Forecast, forecast
 from controller.plan.plan import Plan, document
 from controller.report import plan_notes, plan_page, wort_page
-from controller.settings.problems import Problem, Problems
+from controller.settings.problems import Problem, Problems, gathered
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -72,10 +72,7 @@ class Answer(NamedTuple):
 
 def run(args: argparse.Namespace) -> int:
     """Check each program. 0: all well; 1: advice, with --strict; 2: something is wrong."""
-    try:
-        config = config_files.config_dir(args.config, simulated=True)
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
+    config = config_files.config_dir(args.config, simulated=True)
     changes, unfit = _brewery(config)
     looked = [_look(config, program, args.tun) for program in args.program]
     if unfit and not args.json:  # a person is told once, a program in each object
@@ -90,16 +87,9 @@ def run(args: argparse.Namespace) -> int:
 def _brewery(config: Path) -> tuple[Changes, list[Problem]]:
     """The brewery's own advice, and what is wrong with it or with the service file: all files are checked."""
     problems: list[Problem] = []
-    changes: Changes = {}
-    try:
-        changes = config_files.load_advice(config)
-    except Problems as wrong:
-        problems += wrong.problems
-    try:
-        config_files.load_service(config)
-    except Problems as wrong:
-        problems += wrong.problems
-    return changes, problems
+    changes = gathered(problems, lambda: config_files.load_advice(config))
+    gathered(problems, lambda: config_files.load_service(config))
+    return changes or {}, problems
 
 
 def _look(config: Path, program: str, tun: str | None) -> Answer:
@@ -115,20 +105,16 @@ def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> lis
     """The answers with advice. Programs that run together share a supply, each with the others' tuns."""
     tuns = {answer.plan.tun.name: answer.plan.tun for answer in answers if answer.plan}
     draws_w = {name: drawn_w(tun, tun.heater.duty_cap, None) for name, tun in tuns.items()}
-    advised = []
-    for answer in answers:
-        if answer.plan is not None:
-            tun = answer.plan.tun
-            others_w = sum(w for name, w in draws_w.items() if name != tun.name) if together else 0.0
-            said = advise(
-                answer.plan,
-                changes,
-                calibration_age_days=calibrations.advised_days(tun, time.time()),
-                others_w=others_w,
-            )
-            answer = answer._replace(said=said)
-        advised.append(answer)
-    return advised
+
+    def advised(answer: Answer) -> Answer:
+        if answer.plan is None:
+            return answer
+        tun = answer.plan.tun
+        others_w = sum(w for name, w in draws_w.items() if name != tun.name) if together else 0.0
+        age_days = calibrations.advised_days(tun, time.time())
+        return answer._replace(said=advise(answer.plan, changes, calibration_age_days=age_days, others_w=others_w))
+
+    return [advised(answer) for answer in answers]
 
 
 def _code(answer: Answer, strict: bool) -> int:
@@ -140,22 +126,17 @@ def _code(answer: Answer, strict: bool) -> int:
 def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
     """The answer on stdout; what is wrong, where it is no JSON, on stderr."""
     if args.json:
-        sys.stdout.write(json.dumps(answer.document(), ensure_ascii=False, allow_nan=False) + "\n")
+        terminal.show(True, answer.document(), (), allow_nan=False)
         return
     sys.stderr.write("".join(f"{problem}\n" for problem in answer.problems))
     if answer.problems:
         said = tuple(line for line in answer.said if line.advice.level != "stop")  # those are told as problems
-        said = () if any(_strike(problem) for problem in answer.problems) else said
+        if any(problem.path == ("dough_in", "strike") for problem in answer.problems):
+            said = ()  # the mash would not go as planned, and advice on it would mislead
         sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
     elif answer.plan is not None:
-        sys.stdout.write("\n" * blank + plan_page.page(answer.plan, answer.said, args.at) + "\n")
-        sys.stdout.write("".join(f"{line}\n" for line in _wort(answer.expected(), args.why)))
-        sys.stdout.write(f"\n{_verdict(answer, args)}\n")
-
-
-def _strike(problem: Problem) -> bool:
-    """Is it the strike that is refused? Then the mash would not go as planned, and advice on it would mislead."""
-    return problem.path == ("dough_in", "strike")
+        print("\n" * blank + plan_page.page(answer.plan, answer.said, args.at))
+        print(*_wort(answer.expected(), args.why), "", _verdict(answer, args), sep="\n")
 
 
 def _verdict(answer: Answer, args: argparse.Namespace) -> str:

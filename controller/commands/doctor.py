@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
 import platform
 import stat
 import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 from controller import __version__
-from controller.commands.shared import installed
+from controller.commands.shared import installed, terminal
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, NO, UNREACHABLE
 from controller.commissioning.proof_record import proof_days
@@ -29,10 +28,8 @@ from controller.edge.mqtt import daemon_link, requests
 from controller.edge.mqtt.connection import LISTED
 from controller.edge.record.disks import RealDisks
 from controller.edge.systemd import credential
-from controller.field import gpio_persistence
-
-if TYPE_CHECKING:
-    from controller.settings.service import Settings
+from controller.field import gpio_output
+from controller.settings.service import Settings
 
 Level = Literal["good", "note", "bad"]
 FREE_MB, SYNC_S, ROUND_TRIP_S = 500.0, 0.2, 0.2
@@ -60,15 +57,10 @@ def run(args: argparse.Namespace) -> int:
     try:
         found += asyncio.run(broker(settings))
     except daemon_link.NoAnswer as silent:
-        reached = False
-        do = (
-            "start it, or mend [broker] in service.toml" if "nothing listens" in str(silent) else "see config/mosquitto"
-        )
+        reached, away = False, "nothing listens" in str(silent)
+        do = "start it, or mend [broker] in service.toml" if away else "see config/mosquitto"
         found.append(Finding("broker", "bad", str(silent), do))
-    if args.json:
-        print(json.dumps([f._asdict() for f in found], ensure_ascii=False))
-    else:
-        print("\n".join(lines(found)))
+    terminal.show(args.json, [f._asdict() for f in found], lines(found))
     if not reached:
         return UNREACHABLE
     return NO if any(f.level == "bad" for f in found) else DONE
@@ -76,12 +68,9 @@ def run(args: argparse.Namespace) -> int:
 
 def lines(found: list[Finding]) -> list[str]:
     """A line a check; what to do stands below it."""
-    out: list[str] = []
-    for finding in found:
-        out.append(f"{finding.level:<5} {finding.check:<14} {finding.found}")
-        if finding.do:
-            out.append(f"{'':20} -> {finding.do}")
-    return out
+    return [
+        f"{one.level:<5} {one.check:<14} {one.found}" + (f"\n{'':20} -> {one.do}" if one.do else "") for one in found
+    ]
 
 
 # ---------------------------------------------------------------- this machine
@@ -89,9 +78,8 @@ def lines(found: list[Finding]) -> list[str]:
 
 def machine(settings: Settings) -> list[Finding]:
     """Versions and clock."""
-    found = [
-        Finding("version", "good", f"underback {__version__}, Python {platform.python_version()}, {platform.machine()}")
-    ]
+    version = f"underback {__version__}, Python {platform.python_version()}, {platform.machine()}"
+    found = [Finding("version", "good", version)]
     if clock.in_step():
         found.append(Finding("clock", "good", "the kernel says the clock is in step"))
     else:
@@ -99,8 +87,7 @@ def machine(settings: Settings) -> list[Finding]:
         found.append(Finding("clock", "note", "the kernel does not say that the clock is in step", do))
     if not hasattr(time, "CLOCK_BOOTTIME"):
         found.append(Finding("clock", "note", "no clock that counts suspend", "never let this machine sleep in a mash"))
-    found.append(_password(settings))
-    return found
+    return [*found, _password(settings)]
 
 
 def packages() -> Finding:
@@ -147,22 +134,22 @@ def disk(data: Path, disks: RealDisks | None = None, now: Callable[[], float] = 
         free = disks.free_mb(data)
     except OSError as why:
         return [Finding("record", "bad", f"{data}: {why.strerror}", "give the service a data folder it may write to")]
-    found = [Finding("record", "good", f"{data}: a synced line takes {took * 1000:.1f} ms")]
+    record = Finding("record", "good", f"{data}: a synced line takes {took * 1000:.1f} ms")
     if took > SYNC_S:
-        found[0] = found[0]._replace(level="note", do="a slow disk or card; control does not wait for it, heat may")
+        record = record._replace(level="note", do="a slow disk or card; control does not wait for it, heat may")
     room = Finding("room", "good", f"{free:.0f} MB free")
     if free < FREE_MB:
         room = room._replace(level="bad" if free < 100 else "note", do="free some room: a run needs up to 30 MB")
-    return [*found, room]
+    return [record, room]
 
 
 def gpio(root: Path = Path("/")) -> list[Finding]:
     """On a Raspberry Pi: does an output fall back when its process dies? Nothing is said of other machines."""
-    persist = gpio_persistence.outputs_persist(root)
+    persist = gpio_output.outputs_persist(root)
     if persist is None:
         return []
     if persist:
-        return [Finding("gpio", "bad", "outputs stay on when their process dies", gpio_persistence.ADVICE)]
+        return [Finding("gpio", "bad", "outputs stay on when their process dies", gpio_output.ADVICE)]
     return [Finding("gpio", "good", "outputs fall back when their process dies")]
 
 
@@ -171,26 +158,21 @@ def gpio(root: Path = Path("/")) -> list[Finding]:
 
 def tun(settings: Settings) -> list[Finding]:
     """What the tun file leaves unprotected, and the proof test's age."""
-    found: list[Finding] = []
-    tun = settings.tun
+    found, tun = [], settings.tun
     if tun.level is None and tun.flow is not None and tun.heater.place == "line":
-        do = "only a delayed start needs one too"
-        found.append(
-            Finding("level switch", "note", "none; the flow switch cuts the heat in the line where nothing flows", do)
-        )
+        said = "none; the flow switch cuts the heat in the line where nothing flows"
+        found.append(Finding("level switch", "note", said, "only a delayed start needs one too"))
     elif tun.level is None:
         do = "fit one: a dry element glows within half a minute; no delayed start without it"
         found.append(Finding("level switch", "note", "none is fitted", do))
     if tun.probes.second is None:
         found.append(Finding("second probe", "note", "none: a slow drift of the only probe cannot be seen"))
-    days = proof_days(settings, time.time())
-    limit = tun.guard.proof_test_days
+    days, limit = proof_days(settings, time.time()), tun.guard.proof_test_days
     if days is None:
         found.append(Finding("proof test", "note", "none on record", "run `underback tryout` with plain water"))
-    elif days > limit:
-        found.append(Finding("proof test", "note", f"{days:.0f} days old, limit {limit}", "run `underback tryout`"))
     else:
-        found.append(Finding("proof test", "good", f"{days:.0f} days old, limit {limit}"))
+        proof = Finding("proof test", "good", f"{days:.0f} days old, limit {limit}")
+        found.append(proof if days <= limit else proof._replace(level="note", do="run `underback tryout`"))
     if tun.probes.mash.calibrated_on is None:
         found.append(Finding("calibration", "note", "the mash probe has none", "run `underback calibrate`"))
     return found
@@ -216,9 +198,9 @@ async def broker(settings: Settings) -> list[Finding]:
         if isinstance(seconds, str):
             found.append(Finding("rights", "bad", f"{daemon_link.user(settings.service)} {seconds}", LISTED))
         else:
-            level: Level = "good" if seconds < ROUND_TRIP_S else "note"
-            do = "" if level == "good" else "set_tcp_nodelay true in the broker's configuration; look at the network"
-            found.append(Finding("broker", level, f"{protocol}, round trip {seconds * 1000:.1f} ms", do))
+            round_trip = Finding("broker", "good", f"{protocol}, round trip {seconds * 1000:.1f} ms")
+            do = "set_tcp_nodelay true in the broker's configuration; look at the network"
+            found.append(round_trip if seconds < ROUND_TRIP_S else round_trip._replace(level="note", do=do))
         found += await _daemon(link)
     found.append(await _stranger(settings))
     return found
@@ -245,14 +227,13 @@ async def _stranger(settings: Settings) -> Finding:
     service = settings.service
     nameless = service.broker.model_copy(update={"username": "", "password_file": "", "cert_file": "", "key_file": ""})
     unknown = settings._replace(service=service.model_copy(update={"broker": nameless}))
-    local = service.broker.host in ("127.0.0.1", "::1", "localhost")
     try:
         async with requests.line(unknown, "stranger"):
             pass
     except daemon_link.NoAnswer:
         return Finding("open broker", "good", "a client without a name is turned away")
-    if local:
+    if service.broker.host in ("127.0.0.1", "::1", "localhost"):
         do = "well enough while only this machine reaches it; see config/mosquitto before others may"
         return Finding("open broker", "note", "anybody on this machine may connect and command the heater", do)
-    do = "set users, rights and TLS: config/mosquitto"
-    return Finding("open broker", "bad", "anybody on the network may connect and command the heater", do)
+    anybody = "anybody on the network may connect and command the heater"
+    return Finding("open broker", "bad", anybody, "set users, rights and TLS: config/mosquitto")

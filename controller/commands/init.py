@@ -6,10 +6,10 @@ Asks for nothing and overwrites nothing; says what to change first.
 from __future__ import annotations
 
 import argparse
-import json
 import shutil
 from pathlib import Path
 
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.files import shipped
 
@@ -40,10 +40,7 @@ def run(args: argparse.Namespace) -> int:
     except (OSError, shutil.Error) as error:
         raise Wrong(f"DIR: {target} cannot be written ({error})") from None
     laid = sorted(path.relative_to(target).as_posix() for path in target.rglob("*") if path.is_file())
-    if args.json:
-        print(json.dumps({"folder": str(target), "files": laid}, ensure_ascii=False))
-        return DONE
-    print(f"{len(laid)} files laid out in {target}. Change first:")
-    print("\n".join(f"  {target / where}: {what}" for where, what in FIRST))
-    print(THEN.format(folder=target))
+    first = (f"  {target / where}: {what}" for where, what in FIRST)
+    told = [f"{len(laid)} files laid out in {target}. Change first:", *first, THEN.format(folder=target)]
+    terminal.show(args.json, {"folder": str(target), "files": laid}, told)
     return DONE

@@ -14,13 +14,12 @@ from __future__ import annotations
 
 import argparse
 import datetime
-import json
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.brewing import water
-from controller.commands.shared import quantity_option
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, by_file, identify
 from controller.core.control.heat_path import heat_path
@@ -33,6 +32,7 @@ from controller.settings.tun import Tun
 TRIAL = "water-trial"
 BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all
 HEIGHT, WIDTH = 14, 72  # of the picture, characters
+KEPT = ("power_w", "power_sd", "lag_s", "lag_sd_s", "dead_s", "dead_sd_s")
 
 
 class HeatSample(NamedTuple):
@@ -65,38 +65,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """0: learned; 1: refused; 2: something is wrong with what was given."""
-    try:
-        config = config_files.config_dir(args.config)
-        if not args.keep and (problems := data_folder.problems(config)):
-            raise Problems(problems)
-        settings = config_files.settings(config, args.tun)
-        source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)
-    except Problems as problems:
-        raise Wrong(*problems.problems) from None
+    config = config_files.config_dir(args.config)
+    if not args.keep and (problems := data_folder.problems(config)):
+        raise Problems(problems)
+    settings = config_files.settings(config, args.tun)
+    source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)
     tun = settings.tun
     trace = tuple(points(source.rows))
     known = by_file(tun, source.liquor_kg * water.SPECIFIC_HEAT_J_PER_KG_K + tun.metal_j_per_k)
     found = identify(trace, known)
     if isinstance(found, Refused):
-        return _refuse(found, args.json)
+        told = ["nothing learned; the plate's figures stay in use:", *(f"  {why}" for why in found.reasons)]
+        terminal.show(args.json, {"learned": None, "refused": list(found.reasons)}, told)
+        return NO
     path = None if args.keep else write(settings, found)
-    if args.json:
-        print(json.dumps({"learned": found._asdict(), "file": str(path) if path else None, "from": source.text}))
-    else:
-        print("\n".join([*page(tun, found, source.text), *picture(trace, found, known), *_written(path)]))
+    document = {"learned": found._asdict(), "file": str(path) if path else None, "from": source.text}
+    written = f"written: {path}" if path else "nothing written (--keep)"
+    terminal.show(args.json, document, [*page(tun, found, source.text), *picture(trace, found, known), written])
     return DONE
-
-
-def _refuse(found: Refused, as_json: bool) -> int:
-    if as_json:
-        print(json.dumps({"learned": None, "refused": list(found.reasons)}, ensure_ascii=False))
-    else:
-        print("nothing learned; the plate's figures stay in use:\n" + "\n".join(f"  {why}" for why in found.reasons))
-    return NO
-
-
-def _written(path: Path | None) -> list[str]:
-    return [f"written: {path}"] if path else ["nothing written (--keep)"]
 
 
 # ---------------------------------------------------------------- where the record comes from
@@ -118,7 +104,7 @@ def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
 
     if water is None:
         raise Wrong('--water: found nothing, wanted how much plain water was in the tun, such as "26 L"')
-    litres = quantity_option.asked("volume", "--water", water)
+    litres = terminal.asked("volume", "--water", water)
     folder = reader.record_folder(settings)
     glances = from_disk.find(folder, wanted) if folder.is_dir() else []
     if not glances:
@@ -183,9 +169,8 @@ def picture(trace: tuple[Point, ...], found: Identified, known: Known) -> list[s
         for i, value in enumerate(curve):
             column = min(i * WIDTH // len(curve), WIDTH - 1)
             cells[HEIGHT - 1 - int((value - low) / (high - low) * (HEIGHT - 1))][column] = mark
-    lines = [f"  {'':6} |{''.join(row).rstrip()}" for row in cells]
-    lines[0] = f"  {high:6.1f} |{''.join(cells[0]).rstrip()}"
-    lines[-1] = f"  {low:6.1f} |{''.join(cells[-1]).rstrip()}"
+    edge = {0: f"{high:6.1f}", HEIGHT - 1: f"{low:6.1f}"}
+    lines = [f"  {edge.get(i, ''):6} |{''.join(row).rstrip()}" for i, row in enumerate(cells)]
     return [*lines, f"  °C      0 to {trace[-1].t_s / 60.0:.0f} min; o reading, . model"]
 
 
@@ -193,15 +178,7 @@ def write(settings: Settings, found: Identified) -> Path:
     """Put the figures where the daemon looks for them at its next start."""
     folder = Path(settings.service.data_dir) / "learned"
     folder.mkdir(parents=True, exist_ok=True)
-    values: dict[str, Any] = {
-        "power_w": round(found.power_w, 1),
-        "power_sd": round(found.power_sd, 1),
-        "lag_s": round(found.lag_s, 1),
-        "lag_sd_s": round(found.lag_sd_s, 1),
-        "dead_s": round(found.dead_s, 1),
-        "dead_sd_s": round(found.dead_sd_s, 1),
-        "tun_digest": settings.digest,
-    }
+    values: dict[str, Any] = {key: round(getattr(found, key), 1) for key in KEPT} | {"tun_digest": settings.digest}
     today = datetime.datetime.now(datetime.UTC).date().isoformat()
     text = "# Learned from plain water by `underback learn`. Remove this file to go back to the plate's figures.\n"
     text += "".join(f"{key} = {toml_writer.value(value)}\n" for key, value in values.items()) + f"on = {today}\n"

@@ -8,21 +8,15 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
-import signal
-import sys
-from collections.abc import Callable
-from typing import TYPE_CHECKING
 
-from controller.commands.shared.exit_codes import DONE, NO, Wrong
+from controller.commands.shared import terminal
+from controller.commands.shared.exit_codes import DONE, NO
 from controller.edge.files import config_files
 from controller.edge.log import Log
 from controller.field import hardware_config
+from controller.field.hardware_config import NodeHardware
+from controller.field.node_service import NodeService
 from controller.field.thermometer import Fault
-from controller.settings.problems import Problems
-
-if TYPE_CHECKING:
-    from controller.field.hardware_config import NodeHardware
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,10 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    try:
-        fitted = hardware_config.load(config_files.config_dir(args.config), args.tun, args.kind)
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
+    fitted = hardware_config.load(config_files.config_dir(args.config), args.tun, args.kind)
     if args.kind == "probe":
         return show(fitted, args.json) if args.once else serve_probe(fitted)
     return serve_heater(fitted, args.off)
@@ -49,13 +40,9 @@ def show(fitted: NodeHardware, as_json: bool) -> int:
 
     assert fitted.table.probe is not None
     found = {place.role: place.thermometer.read() for place in probe_node.places(fitted, fitted.table.probe)}
-    if as_json:
-        values = {r: {"fault": v.why} if isinstance(v, Fault) else {"temperature_c": v} for r, v in found.items()}
-        sys.stdout.write(json.dumps(values, ensure_ascii=False) + "\n")
-    else:
-        for role, value in found.items():
-            text = f"no reading: {value.why}" if isinstance(value, Fault) else f"{value:.3f} °C"
-            sys.stdout.write(f"{role:<7} {text}\n")
+    values = {r: {"fault": v.why} if isinstance(v, Fault) else {"temperature_c": v} for r, v in found.items()}
+    texts = {r: f"no reading: {v.why}" if isinstance(v, Fault) else f"{v:.3f} °C" for r, v in found.items()}
+    terminal.show(as_json, values, (f"{role:<7} {text}" for role, text in texts.items()))
     return NO if any(isinstance(value, Fault) for value in found.values()) else DONE
 
 
@@ -64,49 +51,31 @@ def serve_probe(fitted: NodeHardware) -> int:
     from controller.field import probe_node
 
     assert fitted.table.probe is not None
-    probe = fitted.table.probe
-
-    async def serve() -> None:
-        service = probe_node.make(fitted, probe, Log())
-        _on_signals(service.stop)
-        await service.run()
-
-    asyncio.run(serve())
+    asyncio.run(_served(probe_node.make(fitted, fitted.table.probe, Log())))
     return DONE
 
 
 def serve_heater(fitted: NodeHardware, off_only: bool) -> int:
     """Obey until told to end; everything off on every way out. 1 when it could not go on."""
-    from controller.field import gpio_persistence, heater_service
-    from controller.field.gpio_output import SwitchProblem
+    from controller.field import gpio_output, heater_service
 
     assert fitted.table.heater is not None
-    heater = fitted.table.heater
+    heater, log = fitted.table.heater, Log()
     try:
         pins = heater_service.open_pins(heater)
-    except SwitchProblem as problem:
-        Log().error(f"heater: {problem}")
+    except gpio_output.SwitchProblem as problem:
+        log.error(f"heater: {problem}")
         return NO
-    if off_only:
-        pins.close()
-        return DONE
-
-    log = Log()
-    if gpio_persistence.outputs_persist():
-        log.error(gpio_persistence.ADVICE)
-
-    async def serve() -> bool:
-        service = heater_service.make(fitted, heater, pins, log)
-        _on_signals(service.stop)
-        return await service.run()
-
     try:
-        return DONE if asyncio.run(serve()) else NO
+        if off_only:
+            return DONE
+        if gpio_output.outputs_persist():
+            log.error(gpio_output.ADVICE)
+        return DONE if asyncio.run(_served(heater_service.make(fitted, heater, pins, log))) else NO
     finally:
         pins.close()
 
 
-def _on_signals(stop: Callable[[], None]) -> None:
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, stop)
+async def _served(service: NodeService) -> bool:
+    terminal.on_signals(service.stop)
+    return await service.run()

@@ -18,13 +18,12 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
 import sys
 from datetime import datetime, timedelta
 from typing import Any
 
 from controller.brewing.units import Kind
-from controller.commands.shared import cautions, quantity_option, step_reference
+from controller.commands.shared import step_reference, terminal
 from controller.commands.shared.connection import reach, to_any
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.core.procedure import answers, entries
@@ -45,22 +44,35 @@ QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of
 }
 PLAIN: dict[str, str] = {"start": "program", "answer": "answer", "extend": "by", "clear": "trip", "acknowledge": "trip"}
 TEXTS = ("program", "answer", "prompt", *entries.TEXTS)
+CAUTIONS = (  # heard each time before heat is asked for: the README's in their short form
+    "This program is not a safety device; a relay that sticks closed boils the mash whatever the screen says.",
+    "A separate cut-out with manual reset and a wired level or flow switch are fitted, and tried not long ago.",
+    "Mains beside hot liquid can kill: test the residual-current device today; pull the plug before touching.",
+    "Scalding: 60 °C burns to the full depth in 5 s. No children, no animals; a pump that restarts spits.",
+    "Someone can be there within minutes, awake; alerts may not arrive. Nothing that burns near the vessel.",
+    "Never heat dry: liquid over the element, valve closed, lid vented.",
+    "Screen and hand thermometer disagree? Believe neither; switch off at the mains.",
+    "After a trip find the cause first. Never bridge a cut-out, a switch or a residual-current device.",
+    "Broker: only the daemon may command the heater; never open to the internet. The node falls off by itself.",
+    "Never close a heated vessel.",
+    "Making alcohol is limited, taxed or forbidden in many places: ask locally.",
+    "No warranty: you carry the risk.",
+    "The simulator proves the logic, not your wiring: the first run is water only, somebody present.",
+)
 WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("order", metavar="ORDER", help=f"one of {', '.join(envelope.ALLOWED)}")
     parser.add_argument("args", nargs="*", metavar="ARG", help='a name, or key=value, such as target="64 °C"')
-    parser.add_argument(
-        "--tun", metavar="NAME", help="which tun; else the program's own for `start`, else the only one that answers"
-    )
+    tun = "which tun; else the program's own for `start`, else the only one that answers"
+    parser.add_argument("--tun", metavar="NAME", help=tun)
     parser.add_argument("--hand", metavar="TEMPERATURE", help="start: what a hand thermometer reads in the tun now")
     parser.add_argument("--here", action="store_true", help="start: you are at the tun and have looked at it")
     parser.add_argument("--attended", action="store_true", help="start: you stay with it (no proof test needed)")
-    parser.add_argument(
-        "--ready-at", metavar="TIME", help="start: delayed, so that liquor is ready then, such as 06:00"
-    )
-    parser.add_argument("--by", metavar="WHO", default=None, help="who orders; your login name unless said")
+    ready_at = "start: delayed, so that liquor is ready then, such as 06:00"
+    parser.add_argument("--ready-at", metavar="TIME", help=ready_at)
+    parser.add_argument("--by", metavar="WHO", help="who orders; your login name unless said")
     parser.add_argument("--json", action="store_true", help="print the answer as one JSON object")
 
 
@@ -71,47 +83,36 @@ def run(args: argparse.Namespace) -> int:
         answer = send(args, values)
     except daemon_link.NoAnswer as silent:
         raise Unreachable(str(silent)) from None
-    if args.json:
-        print(json.dumps(answer._asdict(), ensure_ascii=False))
-    else:
-        print(answer.reason if answer.accepted else f"refused: {answer.reason}")
+    terminal.show(args.json, answer._asdict(), [answer.reason if answer.accepted else f"refused: {answer.reason}"])
     return DONE if answer.accepted else NO
 
 
 def _read(args: argparse.Namespace) -> dict[str, Any]:
     """The order. Raises Wrong with what is wrong with any of it."""
-    problems: list[Wrong] = []
+    problems: list[object] = []
     values: dict[str, Any] = {"args": {}}
     late = [f"ready_at={args.ready_at}"] if args.ready_at is not None else []
-    try:
+    with terminal.noted(problems):
         values = build(args.order, [*args.args, *late], args.by or login())
-    except Wrong as wrong:
-        problems.append(wrong)
     values["args"].update({key: True for key in ("here", "attended") if getattr(args, key)})
-    try:
+    with terminal.noted(problems):
         if args.hand is not None:
             values["args"]["hand_c"] = _quantity("--hand", args.hand)
-    except Wrong as wrong:
-        problems.append(wrong)
     if problems:
-        raise Wrong(*problems, *_wrong_files(args, values))
+        with terminal.noted(problems):  # what is wrong with the files as well
+            reach(args.config, args.tun, _own_tun(args.config, values))
+        raise Wrong(*problems)
     return values
-
-
-def _wrong_files(args: argparse.Namespace, values: dict[str, Any]) -> list[Wrong]:
-    """What is wrong with the files as well."""
-    try:
-        reach(args.config, args.tun, _own_tun(args.config, values))
-    except Wrong as wrong:
-        return [wrong]
-    return []
 
 
 def _sent(args: argparse.Namespace, values: dict[str, Any]) -> requests.Answer:
     _, settings = reach(args.config, args.tun, _own_tun(args.config, values))
     step_reference.in_program(args.config, settings, values["args"])
     if args.order == "start":
-        print(cautions.text(), file=sys.stderr, flush=True)
+        print("Before heat:", file=sys.stderr)
+        print(
+            *(f"{number:3}. {line}" for number, line in enumerate(CAUTIONS, 1)), sep="\n", file=sys.stderr, flush=True
+        )
     return asyncio.run(requests.order(settings, values, step_reference.completed))
 
 
@@ -180,7 +181,7 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
 
 
 def _quantity(key: str, text: str) -> float:
-    return quantity_option.asked(QUANTITIES[key.lstrip("-")][0], key, text)
+    return terminal.asked(QUANTITIES[key.lstrip("-")][0], key, text)
 
 
 def _number(text: str) -> float | str:

@@ -9,15 +9,12 @@ from __future__ import annotations
 import argparse
 import asyncio
 import time
-from typing import TYPE_CHECKING
 
 from controller.commands.serve import read
 from controller.commands.shared.exit_codes import DONE, Unreachable
 from controller.edge.mqtt import daemon_link, requests
 from controller.messages import outgoing
-
-if TYPE_CHECKING:
-    from controller.settings.service import Settings
+from controller.settings.service import Settings
 
 WITHIN_S = 8.0
 

@@ -8,21 +8,22 @@ import json
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from controller import report
 from controller.commands.runs import tuns
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.core.procedure import entries
 from controller.edge.files import config_files, output_files, plan_by_name
 from controller.edge.record import reader
 from controller.edge.user import login
+from controller.plan.recipe import Program
+from controller.report import amendments, batch_entries, batch_record, from_disk
+from controller.report.amendments import Amendments
+from controller.report.run_record import RunRecord
 from controller.settings.problems import Problems
-
-if TYPE_CHECKING:
-    from controller.plan.recipe import Program
-    from controller.report.amendments import Amendments
-    from controller.report.run_record import RunRecord
-    from controller.settings.service import Settings
+from controller.settings.service import Settings
 
 KEYS = (*entries.FIGURES, *entries.TEXTS)
 
@@ -38,18 +39,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sign", metavar="WORDS", help='sign the record, such as --sign "brewed and checked"')
     parser.add_argument("--correct", metavar="WORDS", help="add a correction; the record itself stays as it is")
     parser.add_argument("--remark", metavar="WORDS", help="add a remark")
-    parser.add_argument(
-        "--enter", metavar="KEY=VALUE", action="append", help=f"enter what was measured late; keys: {', '.join(KEYS)}"
-    )
+    enter = f"enter what was measured late; keys: {', '.join(KEYS)}"
+    parser.add_argument("--enter", metavar="KEY=VALUE", action="append", default=[], help=enter)
     parser.add_argument("--about", metavar="WHAT", default="", help="what the correction or remark is about")
 
 
 def run(args: argparse.Namespace) -> int:
     """0: told; 1: told, but the record or what was added to it has been changed or damaged; 2: no such run."""
-    from controller.report import amendments, from_disk, missing
-
     wrong = output_files.problems((("--html", args.html), ("--batch", args.batch), ("--csv", args.csv)))
-    if args.html is not None and (lacks := missing("--html")):
+    if args.html is not None and (lacks := report.missing("--html")):
         wrong.append(lacks)
     if wrong:
         raise Wrong(*wrong)
@@ -58,32 +56,30 @@ def run(args: argparse.Namespace) -> int:
     beside = amendments.place(reader.record_folder(settings), glances[0].number)
     try:
         to_add = _to_add(args)
-        more = amendments.read(beside, paths)
-        record = from_disk.read(paths, settings.tun.heater.power_w, more.lines)
-        unwritten = _write(args, record, settings, paths)
-        if unwritten:  # nothing is added to the record where what was asked for with it cannot be had
-            to_add = []
-        for line in to_add:
-            amendments.add(beside, paths, **line)
-        if to_add:  # once more, with what stands in the record now
-            more = amendments.read(beside, paths)
-            record = from_disk.read(paths, settings.tun.heater.power_w, more.lines)
-            unwritten = _write(args, record, settings, paths)
+        record, more, unwritten = _read_and_written(args, settings, beside, paths)
+        if to_add and not unwritten:  # nothing is added where what was asked for with it cannot be had
+            for line in to_add:
+                amendments.add(beside, paths, **line)
+            record, more, unwritten = _read_and_written(args, settings, beside, paths)  # with what stands there now
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
-    if args.json:
-        print(json.dumps(_batch(args, record, settings, paths), ensure_ascii=False))
-    else:
-        print("\n".join(page(record, more)))
+    terminal.show(args.json, _batch(args, record, settings, paths) if args.json else None, page(record, more))
     if unwritten:
         raise Wrong(*unwritten)
     return NO if record.damage or more.problems else DONE
 
 
+def _read_and_written(
+    args: argparse.Namespace, settings: Settings, beside: Path, paths: list[Path]
+) -> tuple[RunRecord, Amendments, list[str]]:
+    """The record with what was added to it, and which of the files that were asked for cannot be written."""
+    more = amendments.read(beside, paths)
+    record = from_disk.read(paths, settings.tun.heater.power_w, more.lines)
+    return record, more, _write(args, record, settings, paths)
+
+
 def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, list[Any]]:
     """The run that is meant, and whose it is. Raises Wrong."""
-    from controller.report import from_disk
-
     found = []
     for settings in tuns(config, tun):
         folder = reader.record_folder(settings)
@@ -102,7 +98,7 @@ def _to_add(args: argparse.Namespace) -> list[dict[str, Any]]:
     kinds = (("correction", args.correct), ("remark", args.remark), ("signature", args.sign))
     if any(words is not None and not words.strip() for _, words in kinds):
         raise Wrong("--sign, --correct, --remark: found nothing, wanted words")
-    by, late = args.by or login(), _late(args.enter or [])
+    by, late = args.by or login(), _late(args.enter)
     lines: list[dict[str, Any]] = []
     if late:
         lines.append({"kind": "entry", "by": by, "text": entries.words(late), "data": late, "at_s": time.time()})
@@ -130,7 +126,6 @@ def _number(text: str) -> float | str:
 
 def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> list[str]:
     """The files that were asked for. Which cannot be written, and why?"""
-    from controller import report
 
     def batch(to: Path) -> None:
         text = json.dumps(_batch(args, record, settings, paths), ensure_ascii=False, indent=1)
@@ -152,8 +147,6 @@ def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, path
 
 
 def _batch(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> dict[str, Any]:
-    from controller.report import batch_record
-
     return batch_record.document(record, settings.tun, _program(args.config, record, settings), paths)
 
 
@@ -168,8 +161,6 @@ def _program(config: str | None, record: RunRecord, settings: Settings) -> Progr
 
 def page(record: RunRecord, more: Amendments) -> list[str]:
     """The run in a few lines for the terminal."""
-    from controller.report import batch_entries, batch_record
-
     lines = [
         f"{record.title} on {record.tun}: {record.state}, {record.ended_s / 60:.0f} min"
         + ("" if record.energy_kwh is None else f", {record.energy_kwh:.2f} kWh"),

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import json
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.files import config_files
 from controller.edge.record import reader
-from controller.settings.problems import Problems
-
-if TYPE_CHECKING:
-    from controller.report.from_disk import Glance
-    from controller.report.run_record import RunRecord
-    from controller.settings.service import Settings
+from controller.report import from_disk
+from controller.report.from_disk import Glance
+from controller.report.run_record import RunRecord
+from controller.settings.service import Settings
 
 SIDE_BY_SIDE = 5
 
@@ -23,9 +21,8 @@ SIDE_BY_SIDE = 5
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tun", metavar="NAME", help="one tun's runs; else those of all tuns")
     parser.add_argument("--program", metavar="NAME", help="runs of this program only")
-    parser.add_argument(
-        "--compare", action="store_true", help=f"with --program: its last {SIDE_BY_SIDE} runs side by side"
-    )
+    side = f"with --program: its last {SIDE_BY_SIDE} runs side by side"
+    parser.add_argument("--compare", action="store_true", help=side)
     parser.add_argument("--json", action="store_true", help="a JSON list")
 
 
@@ -37,41 +34,26 @@ def run(args: argparse.Namespace) -> int:
     found.sort(key=lambda seen: seen[1].at)
     if args.compare:
         return _compare(found[-SIDE_BY_SIDE:], args.json)
-    if args.json:
-        print(json.dumps([_values(*seen) for seen in found], ensure_ascii=False))
-    else:
-        print("\n".join(_table(found)) if found else "No runs are on record here.")
+    lines = _table(found) if found else ["No runs are on record here."]
+    terminal.show(args.json, [_values(*seen) for seen in found], lines)
     return DONE
 
 
 def tuns(config: str | None, name: str | None) -> list[Settings]:
-    """The settings of one tun, or of all. Raises Wrong."""
-    try:
-        folder = config_files.config_dir(config)
-        names = [name] if name is not None else config_files.names(folder / "tuns")
-        return [config_files.settings(folder, one) for one in names]
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
+    """The settings of one tun, or of all. Raises Problems."""
+    folder = config_files.config_dir(config)
+    names = [name] if name is not None else config_files.names(folder / "tuns")
+    return [config_files.settings(folder, one) for one in names]
 
 
 def _runs(settings: Settings) -> list[tuple[str, Glance]]:
-    from controller.report import from_disk
-
     folder = reader.record_folder(settings)
     return [(settings.tun.name, seen) for seen in from_disk.runs(folder)] if folder.is_dir() else []
 
 
 def _values(tun: str, seen: Glance) -> dict[str, Any]:
-    return {
-        "tun": tun,
-        "number": seen.number,
-        "run": seen.run,
-        "program": seen.program,
-        "title": seen.title,
-        "state": seen.state,
-        "began_at": seen.at,
-        "ran_s": round(seen.ran_s, 1),
-    }
+    named = {key: getattr(seen, key) for key in ("number", "run", "program", "title", "state")}
+    return {"tun": tun, **named, "began_at": seen.at, "ran_s": round(seen.ran_s, 1)}
 
 
 def _table(found: list[tuple[str, Glance]]) -> list[str]:
@@ -85,15 +67,9 @@ def _table(found: list[tuple[str, Glance]]) -> list[str]:
 
 def _compare(found: list[tuple[str, Glance]], as_json: bool) -> int:
     """Deviation per step, the newest run last."""
-    from controller.report import from_disk
-
     records = [from_disk.read([seen.path]) for _, seen in found]
-    if as_json:
-        print(json.dumps([_deviations(record) for record in records], ensure_ascii=False))
-    elif not records:
-        print("No runs of this program are on record here.")
-    else:
-        print("\n".join(_side_by_side(records)))
+    lines = _side_by_side(records) if records else ["No runs of this program are on record here."]
+    terminal.show(as_json, [_deviations(record) for record in records], lines)
     return DONE
 
 
@@ -119,8 +95,7 @@ def _side_by_side(records: list[RunRecord]) -> list[str]:
         "Mean error of the rest in K, credited minutes; - where a step was not reached.",
         f"{'step':<20}" + "".join(f"{head:>18}" for head in heads),
     ]
-    for name in names:
-        lines.append(f"{name[:20]:<20}" + "".join(f"{_cell(record, name):>18}" for record in records))
+    lines += [f"{name[:20]:<20}" + "".join(f"{_cell(record, name):>18}" for record in records) for name in names]
     return [*lines, f"{'ended':<20}" + "".join(f"{record.state:>18}" for record in records)]
 
 

@@ -14,11 +14,10 @@ import fcntl
 import gc
 import os
 import secrets
-import signal
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.proof_record import proof_days
 from controller.edge import supply_link
@@ -35,19 +34,16 @@ from controller.edge.start_orders import compiler, unchanged
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
 from controller.messages.topics import topics
-from controller.settings.problems import Problem, Problems
-
-if TYPE_CHECKING:
-    from controller.settings.service import Settings
+from controller.settings.problems import Problem, Problems, gathered
+from controller.settings.service import Settings
 
 SETTLED_S = 15.0  # after so long the connection stands and the start-up's memory can go
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
-    parser.add_argument(
-        "--speed", type=float, default=1.0, help=f"a simulated tun only: times real time, to {FASTEST:g}"
-    )
+    speed = f"a simulated tun only: times real time, to {FASTEST:g}"
+    parser.add_argument("--speed", type=float, default=1.0, help=speed)
     parser.add_argument("--quiet", action="store_true", help="log warnings and errors only")
 
 
@@ -63,19 +59,15 @@ def run(args: argparse.Namespace) -> int:
 
 
 def read(config: str | None, tun: str | None, speed: float, *, data: bool = True) -> tuple[Path, Settings]:
-    """The files, checked. Raises Wrong with every problem at once.
+    """The files, checked. Raises Problems, all at once, or Wrong.
 
     `data`: the data folder is needed too, to be written and for what was learned of the tun.
     """
-    problems: list[Problem] = []
-    try:
-        folder = config_files.config_dir(config)
-        problems += data_folder.problems(folder) if data else []
-        settings = config_files.settings(folder, tun, learned=data and not problems)
-    except Problems as wrong:
-        raise Wrong(*dict.fromkeys((*problems, *wrong.problems))) from None
-    if problems:
-        raise Wrong(*problems)
+    folder = config_files.config_dir(config)
+    problems = [*data_folder.problems(folder)] if data else []
+    settings = gathered(problems, lambda: config_files.settings(folder, tun, learned=data and not problems))
+    if problems or settings is None:
+        raise Problems(dict.fromkeys(problems))
     if not (0.0 < speed <= FASTEST):
         raise Wrong(f"--speed: found {speed:g}, wanted above 0 and at most {FASTEST:g}")
     if speed != 1.0 and not settings.tun.simulated:
@@ -106,12 +98,10 @@ def lock(folder: Path) -> Iterator[bool]:
 async def serve(config: Path, settings: Settings, speed: float, log: Log) -> int:
     """Make the service and run it to its end."""
     service = make(config, settings, speed, log)
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, service.stop)
+    terminal.on_signals(service.stop)
     shrink()
     gc.freeze()  # what the start made stays; the collector need not look at it again
-    loop.call_later(SETTLED_S, shrink)
+    asyncio.get_running_loop().call_later(SETTLED_S, shrink)
     log.info(f"serving {settings.tun.name}", speed=speed, broker=f"{settings.service.broker.host}")
     await service.run()
     return DONE

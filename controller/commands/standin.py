@@ -10,11 +10,13 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
-import signal
+import itertools
 import sys
 import time
+from collections.abc import AsyncIterator, Iterable
 from pathlib import Path
 
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.files import config_files, plan_by_name
@@ -77,11 +79,8 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
     try:
         config = config_files.config_dir(args.config)
         settings = config_files.settings(config, args.tun)
-        plan = (
-            plan_by_name.load_plan(config, args.program, settings.tun.name)
-            if args.program
-            else _first(config, settings)
-        )
+        named = args.program
+        plan = plan_by_name.load_plan(config, named, settings.tun.name) if named else _first(config, settings)
     except Problems as problems:
         raise Wrong(*problems.problems, *wrong) from None
     if not settings.tun.simulated:
@@ -100,10 +99,32 @@ def _first(config: Path, settings: Settings) -> Plan:
             fitting += [made] if not made.problems else []
     written_for = [plan for plan in fitting if plan.program.tun == settings.tun.name]
     if not fitting:
-        raise Wrong(
-            f"--program: found nothing, wanted a program that fits {settings.tun.name}; none below programs/ does"
-        )
+        wanted = f"a program that fits {settings.tun.name}; none below programs/ does"
+        raise Wrong(f"--program: found nothing, wanted {wanted}")
     return (written_for or fitting)[0]
+
+
+class Pace:
+    """The simulated world, half a second at a time, as fast as `speed` says; `now` is its time, s."""
+
+    def __init__(self, site: SimulatedSite, speed: float) -> None:
+        self.site, self.speed = site, speed
+        self._clock = MachineClock(speed)
+        self._yielded_s = 0.0  # given up when this process was held up: nothing is made up for in a burst
+
+    def now(self) -> float:
+        """Seconds of the simulated world."""
+        return self._clock.now() - self._yielded_s
+
+    async def steps(self) -> AsyncIterator[tuple[int, Iterable[Message]]]:
+        """Each step's number, when it is due, and what the world says in it."""
+        for step in itertools.count():
+            at = step * STEP_S
+            late = self.now() - at
+            if late > BEHIND_S * self.speed:
+                self._yielded_s += late
+            await asyncio.sleep(max(0.0, (at - self.now()) / self.speed))
+            yield step, self.site.until(at)
 
 
 class _Ear:
@@ -113,7 +134,7 @@ class _Ear:
         self._nodes, self._name = nodes, name
 
     def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
-        self._nodes.site.hear(topic, payload, self._nodes.now(), retained)
+        self._nodes.site.hear(topic, payload, self._nodes.pace.now(), retained)
 
     def linked(self) -> None:
         self._nodes.log.info(f"{self._name} connected")
@@ -129,57 +150,39 @@ class _Nodes:
     """Probe node, heater node and brewer, each on its own connection."""
 
     def __init__(self, settings: Settings, site: SimulatedSite, speed: float, log: Log) -> None:
-        self.settings, self.site, self.speed, self.log = settings, site, speed, log
+        self.settings, self.site, self.log = settings, site, log
         topics, broker, name = site.world.topics, settings.service.broker, settings.tun.name
         commands = [t for t in (topics.heater_command, topics.stirrer_command, topics.pump_command) if t]
         self._heater = BrokerLink(broker, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
         self._probe = BrokerLink(broker, f"{name}-probe-node", (topics.online,), Will(topics.probe_online, b"false"))
         self._brewer = BrokerLink(broker, f"{name}-brewer", (topics.status, topics.reply))
+        self._links = {"heater node": self._heater, "probe node": self._probe, "brewer": self._brewer}
         self._by_topic = {topics.heater_report: self._heater, topics.heater_online: self._heater}
         self._by_topic[topics.order] = self._brewer
-        self._clock = MachineClock(speed)
-        self._yielded_s = 0.0
+        self.pace = Pace(site, speed)
         self._stop = asyncio.Event()
         self._notifier = Notifier()
 
-    def now(self) -> float:
-        """Seconds of the simulated world."""
-        return self._clock.now() - self._yielded_s
-
     async def run(self) -> int:
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGINT):
-            loop.add_signal_handler(number, self._stop.set)
-        links = [
-            asyncio.create_task(link.run(_Ear(self, name)))
-            for link, name in ((self._heater, "heater node"), (self._probe, "probe node"), (self._brewer, "brewer"))
-        ]
-        world = asyncio.create_task(self._go())
+        terminal.on_signals(self._stop.set)
+        running = [link.run(_Ear(self, name)) for name, link in self._links.items()]
+        tasks = [asyncio.ensure_future(one) for one in (*running, self._go(), self._stop.wait())]
         self._notifier.ready(f"standing in for {self.settings.tun.name}")
-        stop = asyncio.create_task(self._stop.wait())
-        await asyncio.wait({stop, world, *links}, return_when=asyncio.FIRST_COMPLETED)
+        await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         await self._leave()
-        for task in (stop, world, *links):
+        for task in tasks:
             task.cancel()
-        for done in await asyncio.gather(world, *links, return_exceptions=True):
+        for done in await asyncio.gather(*tasks, return_exceptions=True):
             if isinstance(done, Exception):
                 raise done
         return DONE
 
     async def _go(self) -> None:
-        """The world, half a second at a time, as fast as `speed` says."""
-        step = 0
-        while True:
-            at = step * STEP_S
-            late = self.now() - at
-            if late > BEHIND_S * self.speed:
-                self._yielded_s += late
-            await asyncio.sleep(max(0.0, (at - self.now()) / self.speed))
-            for message in self.site.until(at):
+        async for step, said in self.pace.steps():
+            for message in said:
                 self._publish(message)
-            if step % max(1, round(self.speed / STEP_S)) == 0:
+            if step % max(1, round(self.pace.speed / STEP_S)) == 0:
                 self._notifier.beat()  # about once a second of real time
-            step += 1
 
     def _publish(self, message: Message) -> None:
         topics = self.site.world.topics

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from controller.commands.shared import status_text
+from controller.commands.shared import status_text, terminal
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, Unreachable
 from controller.edge.mqtt import daemon_link, requests
-
-if TYPE_CHECKING:
-    from controller.settings.service import Settings
+from controller.settings.service import Settings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
         away = "nothing listens" in str(silent)  # else it says itself what to do
         more = f"\nNext: start the broker, then `underback serve --tun {settings.tun.name}`." if away else ""
         raise Unreachable(f"{silent}{more}") from None
-    print(json.dumps(status, ensure_ascii=False) if args.json else "\n".join(status_text.lines(status)))
+    terminal.show(args.json, status, status_text.lines(status))
     return DONE
 
 

@@ -6,7 +6,7 @@ A failing seed prints the one line that plays it again.
 from __future__ import annotations
 
 import argparse
-import json
+import functools
 import multiprocessing
 import re
 import sys
@@ -14,9 +14,10 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from sim.swarm import Verdict, one
-from sim.world.faults import KINDS, Fault, parse
+from sim.world.faults import KINDS, Fault, parse_all
 
 MOST_SEEDS = 1_000_000
 
@@ -41,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         if args.hours is not None and sum(v.simulated_s for v in verdicts) >= 3600.0 * args.hours:
             break
     answer = summary(verdicts, time.monotonic() - began)
-    sys.stdout.write(json.dumps(answer, ensure_ascii=False) + "\n" if args.json else page(answer))
+    terminal.show(args.json, answer, page(answer))
     return DONE if not answer["failed"] else NO
 
 
@@ -56,12 +57,8 @@ def _given(args: argparse.Namespace) -> tuple[range, tuple[Fault, ...] | None]:
         wrong.append(f"--jobs: found {args.jobs}, wanted 1 to 64")
     if args.hours is not None and not (args.hours > 0):
         wrong.append(f"--hours: found {args.hours:g}, wanted above 0")
-    faults: list[Fault] = []
-    for spec in args.fault or ():
-        try:
-            faults.append(parse(spec))
-        except ValueError as why:
-            wrong.append(f"--fault: {why}")
+    faults, unread = parse_all(args.fault or ())
+    wrong += [f"--fault: {why}" for why in unread]
     if args.healthy and faults:
         wrong.append("--healthy: found together with --fault, wanted one of the two")
     if wrong:
@@ -70,16 +67,12 @@ def _given(args: argparse.Namespace) -> tuple[range, tuple[Fault, ...] | None]:
 
 
 def _all(seeds: range, healthy: bool, faults: tuple[Fault, ...] | None, jobs: int) -> Iterator[Verdict]:
-    work = ((seed, healthy, faults) for seed in seeds)
+    judged = functools.partial(one, healthy=healthy, faults=faults)
     if jobs == 1:
-        yield from (one(*item) for item in work)
+        yield from map(judged, seeds)
         return
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        yield from pool.imap_unordered(_one, work)
-
-
-def _one(item: tuple[int, bool, tuple[Fault, ...] | None]) -> Verdict:
-    return one(*item)
+        yield from pool.imap_unordered(judged, seeds)
 
 
 def _tell(verdict: Verdict, done: int, of: int) -> None:
@@ -110,16 +103,15 @@ def summary(verdicts: list[Verdict], took_s: float) -> dict[str, object]:
     }
 
 
-def page(answer: dict[str, object]) -> str:
+def page(answer: dict[str, object]) -> list[str]:
     """The sum for a person."""
-    lines = [
+    return [
         f"{answer['mashes']} mashes, {answer['simulated_h']} h simulated, {answer['times_real_time']} times real time",
         f"  {answer['faults']} faults of {answer['kinds_of_fault']} kinds; {answer['commands']} heater commands",
         f"  ended: {_counts(answer['results'])}",
         f"  trips: {_counts(answer['trips'])}",
         f"  promises broken: {_counts(answer['breaches'])}",
     ]
-    return "\n".join(lines) + "\n"
 
 
 def _counts(counted: object) -> str:

@@ -12,17 +12,15 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
+import itertools
 import secrets
 import signal
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from controller.brewing.units import quantity
 from controller.commands.serve import lock, read
-from controller.commands.shared import quantity_option
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning import proof_record
 from controller.commissioning.proof_record import Trial
@@ -39,7 +37,6 @@ from controller.edge.service import Service
 from controller.edge.user import login
 from controller.edge.watchdog import Watchdog
 from controller.messages.topics import topics
-from controller.settings.problems import Problems
 from controller.settings.service import Settings
 from sim.people.manual_faults import ScriptedHands
 from sim.plant.spec import STEP_S
@@ -68,11 +65,8 @@ def run(args: argparse.Namespace) -> int:
         trials = asyncio.run(_go(settings, litres, by, args.yes, args.speed, args.json))
     document = proof_record.record(settings, trials, by, MachineClock().wall_s())
     path = proof_record.write(settings, document)
-    if args.json:
-        print(json.dumps(document, ensure_ascii=False))
-    else:
-        said = "passed" if document["passed"] else "FAILED; unattended and delayed starts are refused until it passes"
-        print(f"{settings.tun.name}: {said}. Record: {path}")
+    said = "passed" if document["passed"] else "FAILED; unattended and delayed starts are refused until it passes"
+    terminal.show(args.json, document, [f"{settings.tun.name}: {said}. Record: {path}"])
     return DONE if document["passed"] else NO
 
 
@@ -85,63 +79,46 @@ def _litres(text: str | None, settings: Settings, scripted: bool) -> float:
         return SIMULATED_SHARE * tun.volume_l
     if text is None:
         raise Wrong('--water: found nothing, wanted how much plain water is in the tun, such as --water "40 L"')
-    litres = quantity_option.asked("volume", "--water", text)
+    litres = terminal.asked("volume", "--water", text)
     if not (0.0 < litres <= tun.volume_l):
         raise Wrong(f"--water: found {text!r}, wanted above 0 and at most {tun.volume_l:g} L, the tun's volume")
     return litres
 
 
-def answered(text: str) -> str:
-    """What does the person at this screen type? Raises Wrong where nobody can."""
-    try:
-        print(f"{text} ", end="", file=sys.stderr, flush=True)  # stdout is for the answer
-        return input().strip()
-    except EOFError:
-        raise Wrong("nobody answers here; run it in a terminal, with a person beside the tun") from None
-
-
 class Terminal:
-    """A person who reads this screen."""
+    """A person who reads this screen, or a script that is heard on it."""
 
-    def __init__(self, quiet: bool) -> None:
-        self._quiet = quiet
+    def __init__(self, quiet: bool, script: ScriptedHands | None = None) -> None:
+        self._quiet, self._script = quiet, script
 
     def say(self, key: str, text: str) -> None:
+        if self._script is not None:
+            self._script.say(key, text)
         if not self._quiet:
             print(text, flush=True)
 
     async def ask(self, key: str, text: str) -> str:
-        return await asyncio.to_thread(answered, text)
+        return await (self._script.ask(key, text) if self._script else asyncio.to_thread(terminal.answered, text))
 
 
 async def _go(settings: Settings, litres: float, by: str, scripted: bool, speed: float, quiet: bool) -> list[Trial]:
     """The tun, real or simulated, and the trials on it."""
-    clock = MachineClock(speed)
+    clock, named = MachineClock(speed), topics(settings)
     if not scripted:
-        hands: Hands = Terminal(quiet)
+        hands = Terminal(quiet)
         water = Water(litres, await _hand_c(hands))
-        return await _try(settings, water, clock, _transport(settings), hands, by)
+        name = f"underback-{settings.tun.name}-tryout-{secrets.token_hex(4)}"
+        link = BrokerLink(settings.service.broker, name, named.heard(), Will(named.online, b"false"))
+        return await _try(settings, water, clock, link, hands, by)
     water = Water(litres, SIMULATED_C)
-    world = World(settings, _course(settings, water), 1, (), None, water.hand_c)
-    broker, told = MemoryBroker(), _Told(world, quiet)
-    transport = MemoryTransport(broker, topics(settings).heard())
+    world = World(settings, course(settings, water).course, 1, (), None, water.hand_c)
+    broker, hands = MemoryBroker(), Terminal(quiet, ScriptedHands(world))
+    transport = MemoryTransport(broker, named.heard())
     turning = asyncio.create_task(_turn(broker, SimulatedSite(world, None), clock))
     try:
-        return await _try(settings, water, clock, transport, told, by)
+        return await _try(settings, water, clock, transport, hands, by)
     finally:
         turning.cancel()
-
-
-class _Told(ScriptedHands):
-    """The script, heard on the screen too."""
-
-    def __init__(self, world: World, quiet: bool) -> None:
-        super().__init__(world)
-        self._screen = Terminal(quiet)
-
-    def say(self, key: str, text: str) -> None:
-        super().say(key, text)
-        self._screen.say(key, text)
 
 
 async def _hand_c(hands: Hands) -> float:
@@ -150,30 +127,14 @@ async def _hand_c(hands: Hands) -> float:
     if (await hands.ask("ready", ready)).lower() != "yes":
         raise Wrong("tryout: not begun; it needs a person at the tun who says yes")
     text = await hands.ask("hand", 'What does a hand thermometer read in the water, such as "12 °C"?')
-    try:
-        return quantity("temperature", text)
-    except ValueError as why:
-        raise Wrong(f"hand thermometer: found {text!r}, {why}") from None
-
-
-def _course(settings: Settings, water: Water) -> Course:
-    try:
-        return course(settings, water).course
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
-
-
-def _transport(settings: Settings) -> Transport:
-    named = topics(settings)
-    name = f"underback-{settings.tun.name}-tryout-{secrets.token_hex(4)}"
-    return BrokerLink(settings.service.broker, name, named.heard(), Will(named.online, b"false"))
+    return terminal.asked("temperature", "hand thermometer", text)
 
 
 async def _try(
     settings: Settings, water: Water, clock: MachineClock, transport: Transport, hands: Hands, by: str
 ) -> list[Trial]:
     """The real service on this transport, and the trials. Raises Wrong where a run is still open."""
-    made, boot = _course(settings, water), secrets.token_hex(6)
+    made, boot = course(settings, water).course, secrets.token_hex(6)
     folder: Path = reader.record_folder(settings)
     begun = reader.begin(settings, folder, clock, boot, lambda program, digest: False)
     if begun.state.pending is not None:
@@ -186,8 +147,7 @@ async def _try(
 
     service = Service(settings, hushed, begun, clock, compiled, watchdog=Watchdog(), log=Log("error"), watcher=look)
     tryout = Tryout(service, look, hushed, hands, by)
-    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-        asyncio.get_running_loop().add_signal_handler(number, tryout.interrupt)
+    terminal.on_signals(tryout.interrupt, (*terminal.ENDINGS, signal.SIGHUP))
     return await tryout.run(water)
 
 
@@ -196,9 +156,7 @@ async def _turn(broker: MemoryBroker, site: SimulatedSite, clock: MachineClock) 
     named = site.world.topics
     hears = [t for t in (named.heater_command, named.stirrer_command, named.pump_command) if t]
     broker.listen(hears, lambda topic, payload, retained: site.hear(topic, payload, clock.now()))
-    step = 0
-    while True:
+    for step in itertools.count():
         await clock.sleep_until(step * STEP_S)
         for message in site.until(step * STEP_S):
             broker.publish(message.topic, message.payload)
-        step += 1

@@ -6,18 +6,13 @@ import argparse
 import asyncio
 import json
 import sys
-from typing import TYPE_CHECKING
 
 from controller.commands.shared import status_text
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable
 from controller.edge import standard_streams
 from controller.edge.mqtt import daemon_link, requests
-
-if TYPE_CHECKING:
-    from controller.settings.service import Settings
-
-ENDS = ("complete", "stopped", "aborted")
+from controller.settings.service import Settings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,7 +41,7 @@ async def _watch(settings: Settings, as_json: bool, until_end: bool) -> int:
             live.draw([status_text.painted(line, status) for line in text], " | ".join(text[:4]))
         if standard_streams.gone():
             return DONE
-        began = began or status["state"] not in ENDS
-        if until_end and began and status["state"] in ENDS:
+        began = began or status["state"] not in status_text.ENDS
+        if until_end and began and status["state"] in status_text.ENDS:
             return DONE if status["state"] == "complete" else NO
     return DONE

@@ -13,18 +13,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
-from controller.brewing.probe_calibration import (
-    STEADY_K,
-    STEADY_S,
-    Correction,
-    Point,
-    Refused,
-    Sample,
-    boiling_point,
-    corrected_c,
-    correction,
-    ice_point,
-)
+from controller.brewing import probe_calibration
+from controller.brewing.probe_calibration import STEADY_K, STEADY_S, Correction, Point, Refused, Sample
 from controller.edge.record.calibrations import MASH_C, history
 from controller.settings.service import Settings
 from controller.settings.tun import Probe
@@ -77,7 +67,7 @@ TELLS = {
 
 def unknown(place: Place) -> tuple[str, ...]:
     """Why can the boiling point of this place not be known? Nothing where pressure or altitude tells it."""
-    nowhere = boiling_point((), altitude_m=place.altitude_m, pressure_kpa=place.pressure_kpa)
+    nowhere = probe_calibration.boiling_point((), **place._asdict())
     if isinstance(nowhere, Refused) and not nowhere.reasons[0].startswith("0 readings"):
         return nowhere.reasons
     return ()
@@ -87,12 +77,12 @@ async def check(probe: Probe, stream: Stream, person: Person, place: Place) -> C
     """Both points, one after the other. A refused point ends it: a correction would only hide what is wrong."""
 
     def boils(samples: Sequence[Sample]) -> Point | Refused:
-        return boiling_point(samples, altitude_m=place.altitude_m, pressure_kpa=place.pressure_kpa)
+        return probe_calibration.boiling_point(samples, **place._asdict())
 
     if why := unknown(place):
         return Refused(why)  # said before anybody boils water
     points = []
-    for kind, judge in (("ice", ice_point), ("boil", boils)):
+    for kind, judge in (("ice", probe_calibration.ice_point), ("boil", boils)):
         await person.ready(TELLS[kind])
         stream.drop()
         found = await _steady(probe, stream, judge, person)
@@ -100,7 +90,7 @@ async def check(probe: Probe, stream: Stream, person: Person, place: Place) -> C
             return Refused(tuple(f"{kind} point: {why}" for why in found.reasons))
         points.append(found)
         person.shows(f"{kind} point taken: reads {found.raw_c:.2f} °C where it is {found.true_c:.2f} °C\n")
-    return Checked(points[0], points[1], correction(points[0], points[1]))
+    return Checked(points[0], points[1], probe_calibration.correction(points[0], points[1]))
 
 
 async def _steady(
@@ -133,21 +123,14 @@ def _absurd(found: Refused, samples: Sequence[Sample]) -> bool:
     return steady and len(found.reasons) == 1 and found.reasons[0].startswith("reads ")
 
 
-# ---------------------------------------------------------------- on record
-
-
 def lines(role: str, checked: Checked, day: str) -> str:
     """What to put into the tun file, as it stands there."""
     line = checked.line
-    return "\n".join(
-        (
-            f"[probes.{role}]",
-            f'raw_ice = "{line.raw_ice_c:.2f} °C"',
-            f'raw_boil = "{line.raw_boil_c:.2f} °C"',
-            f'boil = "{line.boil_c:.2f} °C"',
-            f"calibrated_on = {day}",
-        )
-    )
+    return f"""[probes.{role}]
+raw_ice = "{line.raw_ice_c:.2f} °C"
+raw_boil = "{line.raw_boil_c:.2f} °C"
+boil = "{line.boil_c:.2f} °C"
+calibrated_on = {day}"""
 
 
 def record(
@@ -171,7 +154,7 @@ def record(
         "boil": {"raw_c": round(checked.boil.raw_c, 3), "true_c": round(checked.boil.true_c, 3)},
         "old": old._asdict(),
         "new": {key: round(value, 3) for key, value in checked.line._asdict().items()},
-        "moves_65_by_k": round(corrected_c(checked.line, raw) - MASH_C, 3),
+        "moves_65_by_k": round(probe_calibration.corrected_c(checked.line, raw) - MASH_C, 3),
     }
 
 

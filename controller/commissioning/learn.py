@@ -12,6 +12,7 @@ is used.
 from __future__ import annotations
 
 from math import isfinite, sqrt
+from operator import mul
 from typing import NamedTuple
 
 from controller.core.control.belief import NOTHING
@@ -77,25 +78,24 @@ class _Fit(NamedTuple):
     total_s: float
     share: float
     rate: float
-    lead_k: float
 
 
 def identify(trace: tuple[Point, ...], known: Known) -> Identified | Refused:
     """Which rate and lags explain the record best? A grid over the lags, least squares for the rate. Refuses a record
     that no tun of this plate could give."""
-    reasons = _unfit(trace)
-    if reasons:
+    if reasons := _unfit(trace):
         return Refused(reasons)
-    fits = [_fit(trace, known, total, share) for total in _totals() for share in SHARE_STEPS]
+    ratio = (LONGEST_S / SHORTEST_S) ** (1.0 / (LAG_STEPS - 1))
+    totals_s = [SHORTEST_S * ratio**i for i in range(LAG_STEPS)]
+    fits = [_fit(trace, known, total_s, share) for total_s in totals_s for share in SHARE_STEPS]
     best = _refined(min(fits, key=lambda fit: fit.error), trace, known)
-    reasons = _untrue(best, trace, known)
-    if reasons:
+    if reasons := _untrue(best, trace, known):
         return Refused(reasons)
     found = _found(best, fits, trace, known)
     doubt = found.power_sd / found.power_w
     if doubt > MOST_DOUBT:
-        return Refused((f"the power is only known to {100.0 * doubt:.0f} %, {100.0 * MOST_DOUBT:.0f} % is wanted: the "
-                        "record cannot tell rate from lag; measure again with a longer rise",))  # fmt: skip
+        known_to = f"the power is only known to {100.0 * doubt:.0f} %, {100.0 * MOST_DOUBT:.0f} % is wanted"
+        return Refused((f"{known_to}: the record cannot tell rate from lag; measure again with a longer rise",))
     return found
 
 
@@ -103,19 +103,11 @@ def _refined(best: _Fit, trace: tuple[Point, ...], known: Known) -> _Fit:
     """Halve the grid around the best fit, some times."""
     factor, share = 1.12, 0.08
     for _ in range(4):
-        near = [
-            (best.total_s * f, min(max(best.share + s, 0.0), 0.9))
-            for f in (1.0 / factor, 1.0, factor)
-            for s in (-share, 0.0, share)
-        ]
-        best = min((_fit(trace, known, total_s, s) for total_s, s in near), key=lambda fit: fit.error)
+        totals_s = [best.total_s * f for f in (1.0 / factor, 1.0, factor)]
+        shares = [min(max(best.share + s, 0.0), 0.9) for s in (-share, 0.0, share)]
+        best = min((_fit(trace, known, t, s) for t in totals_s for s in shares), key=lambda fit: fit.error)
         factor, share = 1.0 + 0.5 * (factor - 1.0), 0.5 * share
     return best
-
-
-def _totals() -> list[float]:
-    ratio = (LONGEST_S / SHORTEST_S) ** (1.0 / (LAG_STEPS - 1))
-    return [SHORTEST_S * ratio**i for i in range(LAG_STEPS)]
 
 
 def _unfit(trace: tuple[Point, ...]) -> tuple[str, ...]:
@@ -125,47 +117,49 @@ def _unfit(trace: tuple[Point, ...]) -> tuple[str, ...]:
     reasons = []
     if sum(p.duty for p in trace) <= 0.0:
         reasons.append("no heat went out during the record: check the heater line, then measure again")
-    rise = max(p.reading_c for p in trace) - trace[0].reading_c
-    if rise < 0.5 * RISE_K:
-        reasons.append(f"the reading rose {rise:.1f} K, at least {0.5 * RISE_K:.2f} K is needed: is the heater on, and "
-                       "the probe in the liquor?")  # fmt: skip
+    if (rise := _rise_k(trace)) < 0.5 * RISE_K:
+        found = f"the reading rose {rise:.1f} K, at least {0.5 * RISE_K:.2f} K is needed"
+        reasons.append(f"{found}: is the heater on, and the probe in the liquor?")
     return tuple(reasons)
+
+
+def _rise_k(trace: tuple[Point, ...]) -> float:
+    return max(p.reading_c for p in trace) - trace[0].reading_c
 
 
 def _untrue(fit: _Fit, trace: tuple[Point, ...], known: Known) -> tuple[str, ...]:
     """What of the best fit cannot be?"""
-    reasons = []
-    share = fit.rate * known.capacity_j_per_k / known.power_w
-    if not GAIN_BOUNDS[0] <= share <= GAIN_BOUNDS[1]:
-        reasons.append(f"it heats at {share:.2f} of what the plate promises, {GAIN_BOUNDS[0]} to {GAIN_BOUNDS[1]} is "
-                       "believed: check power, litres and metal in the tun file")  # fmt: skip
-    if not SHORTEST_S <= fit.total_s <= LONGEST_S:
-        reasons.append(f"the reading follows after {fit.total_s:.0f} s, {SHORTEST_S:.0f} to {LONGEST_S:.0f} s is "
-                       "believed: is the liquor stirred or pumped?")  # fmt: skip
-    residual = sqrt(fit.error / len(trace))
-    if residual > NOISE_MOST_K:
-        reasons.append(f"the reading strays {residual:.2f} K from any smooth course, {NOISE_MOST_K} K at most: was "
-                       "something added, or the pump or stirrer off?")  # fmt: skip
-    return tuple(reasons)
+    (low, high), share = GAIN_BOUNDS, fit.rate * known.capacity_j_per_k / known.power_w
+    residual_k = sqrt(fit.error / len(trace))
+    heats = f"it heats at {share:.2f} of what the plate promises, {low} to {high} is believed"
+    follows = f"the reading follows after {fit.total_s:.0f} s, {SHORTEST_S:.0f} to {LONGEST_S:.0f} s is believed"
+    strays = f"the reading strays {residual_k:.2f} K from any smooth course, {NOISE_MOST_K} K at most"
+    found = (
+        (low <= share <= high, f"{heats}: check power, litres and metal in the tun file"),
+        (SHORTEST_S <= fit.total_s <= LONGEST_S, f"{follows}: is the liquor stirred or pumped?"),
+        (residual_k <= NOISE_MOST_K, f"{strays}: was something added, or the pump or stirrer off?"),
+    )
+    return tuple(why for believed, why in found if not believed)
 
 
 def _found(best: _Fit, fits: list[_Fit], trace: tuple[Point, ...], known: Known) -> Identified:
     """The figures and how sure they are: all fits that are nearly as good as the best span the doubt."""
     points = len(trace)
     floor = max(best.error / points, 1e-4)
-    near = [f for f in fits if f.error / points <= best.error / points + 4.0 * floor / sqrt(points)] or [best]
-    totals = [f.total_s for f in near] + [best.total_s]
-    deads = [f.total_s * f.share for f in near] + [best.total_s * best.share]
-    rates = [f.rate for f in near] + [best.rate]
+    near = [f for f in fits if f.error / points <= best.error / points + 4.0 * floor / sqrt(points)] + [best]
+
+    def doubt(values: list[float], least: float) -> float:
+        return max(0.5 * (max(values) - min(values)), least)
+
     return Identified(
         power_w=best.rate * known.capacity_j_per_k,
-        power_sd=max(0.5 * (max(rates) - min(rates)), 0.02 * best.rate) * known.capacity_j_per_k,
+        power_sd=doubt([f.rate for f in near], 0.02 * best.rate) * known.capacity_j_per_k,
         lag_s=best.total_s * (1.0 - best.share),
-        lag_sd_s=max(0.5 * (max(totals) - min(totals)), 0.05 * best.total_s),
+        lag_sd_s=doubt([f.total_s for f in near], 0.05 * best.total_s),
         dead_s=best.total_s * best.share,
-        dead_sd_s=max(0.5 * (max(deads) - min(deads)), 0.05 * best.total_s),
+        dead_sd_s=doubt([f.total_s * f.share for f in near], 0.05 * best.total_s),
         residual_k=sqrt(best.error / points),
-        rise_k=max(p.reading_c for p in trace) - trace[0].reading_c,
+        rise_k=_rise_k(trace),
     )
 
 
@@ -181,18 +175,15 @@ def _fit(trace: tuple[Point, ...], known: Known, total_s: float, share: float) -
     felt = _felt(trace, total_s * (1.0 - share)) if known.in_stream else [0.0] * len(trace)
     offset, rate, lead = _least_squares(heats, felt, levels)
     error = sum((y - offset - rate * h - lead * f) ** 2 for h, f, y in zip(heats, felt, levels, strict=True))
-    return _Fit(error, total_s, share, rate, lead)
+    return _Fit(error, total_s, share, rate)
 
 
 def _least_squares(heats: list[float], felt: list[float], levels: list[float]) -> tuple[float, float, float]:
     """Offset, rate and lead of levels = offset + rate * heat + lead * felt."""
     n = len(levels)
     mean_h, mean_f, mean_y = sum(heats) / n, sum(felt) / n, sum(levels) / n
-    shh = shf = sff = shy = sfy = 0.0
-    for h, f, y in zip(heats, felt, levels, strict=True):
-        dh, df, dy = h - mean_h, f - mean_f, y - mean_y
-        shh, shf, sff = shh + dh * dh, shf + dh * df, sff + df * df
-        shy, sfy = shy + dh * dy, sfy + df * dy
+    h, f, y = [v - mean_h for v in heats], [v - mean_f for v in felt], [v - mean_y for v in levels]
+    shh, shf, sff, shy, sfy = (sum(map(mul, a, b)) for a, b in ((h, h), (h, f), (f, f), (h, y), (f, y)))
     det = shh * sff - shf * shf
     if det > 1e-6 * shh * max(sff, 1e-9):
         rate, lead = (shy * sff - sfy * shf) / det, (sfy * shh - shy * shf) / det

@@ -20,6 +20,7 @@ from controller.settings.service import Settings
 from controller.settings.tun import Tun
 
 DAY_S = 86400.0
+ROLES = ("mash", "second", "outlet")  # of the probes
 INTERRUPTED = "interrupted"  # the trial that stands for all that were not tried
 
 
@@ -42,7 +43,7 @@ def folder(settings: Settings) -> Path:
 def equipment(tun: Tun) -> str:
     """The heater, its line, the switches and the probes' topics as a mark: another one, and the proof is void."""
     parts = (tun.heater, tun.level, tun.flow, tun.stirrer, tun.pump)
-    probes = (tun.probes.mash, tun.probes.second, tun.probes.outlet)
+    probes = [getattr(tun.probes, role) for role in ROLES]
     said = [part.model_dump_json() if part is not None else "" for part in parts]
     said += [f"{probe.topic} {probe.pointer}" if probe is not None else "" for probe in probes]
     return hashlib.sha256("\n".join(said).encode()).hexdigest()[:16]
@@ -50,7 +51,7 @@ def equipment(tun: Tun) -> str:
 
 def plan(tun: Tun) -> tuple[str, ...]:
     """The trials of this tun, in their order: a proof has every one of them, and no other."""
-    probes = [f"{role} probe" for role in ("mash", "second", "outlet") if getattr(tun.probes, role) is not None]
+    probes = [f"{role} probe" for role in ROLES if getattr(tun.probes, role) is not None]
     switches = [name for name in ("level", "flow") if getattr(tun, name) is not None]
     return ("nodes", *probes, "heater on", "heater off", "no heat when off", "lease", *switches, "hard limit", "clear")
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from controller.commissioning.trial_run import TrialRun
+from controller.commissioning.proof_record import ROLES
 from controller.commissioning.tryout_rig import (
+    TrialRun,
     apart,
     mash_c,
     readings,
@@ -51,7 +52,7 @@ class Tryout(TrialRun):
         tun = self.settings.tun
         await self._cleared()
         await self._nodes()
-        for role in ("mash", "second", "outlet"):
+        for role in ROLES:
             if getattr(tun.probes, role) is not None:
                 await self._identity(role)
         await self._on()
@@ -82,13 +83,11 @@ class Tryout(TrialRun):
     async def _nodes(self) -> None:
         """Does everything that is fitted speak?"""
         tun = self.settings.tun
-        there = await self._until(lambda o: not silent(tun, o), 60.0)
-        if there is None:
+        if await self._until(lambda o: not silent(tun, o), 60.0) is None:
             outcome = self.look.outcome
             gaps = "; ".join(silent(tun, outcome)) if outcome is not None else "nothing was heard"
             self._fail("nodes", f"after 60 s: {gaps}")
-        idle = await self._until(lambda o: o.state.run.state is RunState.IDLE, 90.0)
-        if idle is None:
+        if await self._until(lambda o: o.state.run.state is RunState.IDLE, 90.0) is None:
             self._fail("nodes", f"the tun is {self.service.state.run.state}, not idle; see `underback status`")
         self._pass("nodes", "heater node, probes and switches speak, and the heater node acknowledges OFF")
 
@@ -97,19 +96,18 @@ class Tryout(TrialRun):
         name = f"{role} probe"
         before = readings(await self.look.tick())
         self.hands.say(f"lift {role}", f"Take the {role} probe into your warm hand, or lift it out of the water.")
-        moved = await self._until(lambda o: apart(before, readings(o), role) >= MOVED_K, PERSON_S)
-        if moved is None:
-            self._fail(name, f"did not move by {MOVED_K:g} K in {PERSON_S:g} s: another probe, or not this topic")
+        still = f"did not move by {MOVED_K:g} K in {PERSON_S:g} s: another probe, or not this topic"
+        await self._seen(name, lambda o: apart(before, readings(o), role) >= MOVED_K, PERSON_S, still)
         after = readings(await self.look.tick())
         astray = [other for other in after if other != role and apart(before, after, other) > OTHERS_K]
         if astray:
             self._fail(name, f"{', '.join(astray)} moved as well: two roles read one probe, or the probes are swapped")
         self.hands.say(f"back {role}", f"Put the {role} probe back where it belongs.")
-        back = await self._until(lambda o: apart(before, readings(o), role) <= BACK_K, PERSON_S)
-        if back is None:
-            self._fail(name, f"did not come back to within {BACK_K:g} K of {before[role]:.1f} °C")
-        self._pass(name, f"moved by {apart(before, after, role):.1f} K in the hand, the others did not, and came back",
-                   apart(before, after, role), MOVED_K, "K")  # fmt: skip
+        away = f"did not come back to within {BACK_K:g} K of {before[role]:.1f} °C"
+        await self._seen(name, lambda o: apart(before, readings(o), role) <= BACK_K, PERSON_S, away)
+        moved_k = apart(before, after, role)
+        text = f"moved by {moved_k:.1f} K in the hand, the others did not, and came back"
+        self._pass(name, text, moved_k, MOVED_K, "K")
 
     # ------------------------------------------------------------ heat
 
@@ -119,7 +117,7 @@ class Tryout(TrialRun):
         if took is None:
             why = "; ".join(t.text for t in self.service.state.guard.trips) or "no heat was reported"
             self._fail(trial, f"no heat within {within_s:g} s: {why}")
-        return took or 0.0
+        return took
 
     async def _on(self) -> None:
         """Does the heater come on, and does the water warm?"""
@@ -172,9 +170,8 @@ class Tryout(TrialRun):
     def _judge_off(self, name: str, text: str, took: float | None) -> None:
         if took is None or took > ANSWER_S:
             late = "not within 30 s" if took is None else f"only after {took:.0f} s"
-            self._fail(
-                name, f"off was reported {late}; cut the mains by hand and look at the node", took, ANSWER_S, "s"
-            )
+            why = f"off was reported {late}; cut the mains by hand and look at the node"
+            self._fail(name, why, took, ANSWER_S, "s")
         self._pass(name, text.format(took), took, ANSWER_S, "s")
 
     async def _lease(self) -> None:
@@ -202,8 +199,8 @@ class Tryout(TrialRun):
     async def _switch(self, name: str, of: Callable[[Outcome], Switch | None]) -> None:
         """Does this switch, tripped by hand, take the heat away?"""
         self.hands.say(f"trip {name}", TRIP_IT[name])
-        if await self._until(lambda o: says(of(o), False), PERSON_S) is None:
-            self._fail(name, f"the {name} switch was not seen to open within {PERSON_S:g} s")
+        unseen = f"the {name} switch was not seen to open within {PERSON_S:g} s"
+        await self._seen(name, lambda o: says(of(o), False), PERSON_S, unseen)
         within = TRIPS_S + (self.settings.tun.guard.flow_proof_s if name == "flow" else 0.0)
         tripped = await self._until(lambda o: any(trip.id == "G13" for trip in o.state.guard.trips), within)
         took = await self._until(lambda o: o.state.guard.line.duty <= 0.0 and reported(o) <= 0.0, 30.0)
@@ -215,11 +212,10 @@ class Tryout(TrialRun):
 
     async def _healed(self, name: str, trip: str, well: Callable[[Outcome], bool]) -> None:
         """The cause is gone: clear where a person has to, restart, and heat again."""
-        if await self._until(well, PERSON_S) is None:
-            self._fail(name, f"the {name} switch did not close again within {PERSON_S:g} s")
+        await self._seen(name, well, PERSON_S, f"the {name} switch did not close again within {PERSON_S:g} s")
         off_s = self.settings.tun.guard.requalify_off_s
         await self._until(lambda o: not o.view.latched, off_s + 5.0)
-        if self.service.state.guard.trips and any(t.latched for t in self.service.state.guard.trips):
+        if any(t.latched for t in self.service.state.guard.trips):
             await self._must(name, "clear", {"inspected": True}, trip)
         await self._until(lambda o: o.view.ready or o.state.guard.line.duty > 0.0, REQUALIFY_S)
         if self.service.state.run.state is RunState.HELD and self.service.state.run.held_by != "trip":
@@ -231,9 +227,8 @@ class Tryout(TrialRun):
         limit = min(self.settings.tun.guard.hard_limit_c, mash_c(self.look.outcome) + PRETENDED_K)
         self.service.settings = tightened(self.settings, limit)
         within = 3.0 * PRETENDED_K / self._pace_k_per_s() + REQUALIFY_S
-        took = await self._until(lambda o: any(t.id == "G07" for t in o.state.guard.trips), within)
-        if took is None:
-            self._fail("hard limit", f"the water did not reach {limit:.1f} °C within {within:.0f} s")
+        cold = f"the water did not reach {limit:.1f} °C within {within:.0f} s"
+        await self._seen("hard limit", lambda o: any(t.id == "G07" for t in o.state.guard.trips), within, cold)
         off = await self._until(lambda o: reported(o) <= 0.0, 30.0)
         self._judge_off("hard limit", f"pretended at {limit:.1f} °C: off reported {{:.0f}} s after the trip", off)
         answer = await self._order("restart")
@@ -242,7 +237,6 @@ class Tryout(TrialRun):
             self._fail("clear", "`restart` was accepted although the hard limit had latched")
         await self._until(lambda o: False, self.settings.tun.guard.requalify_off_s + 5.0)
         await self._must("clear", "clear", None, "G07")
-        still = await self._until(lambda o: o.state.guard.line.duty > 0.0, 10.0)
-        if still is not None:
+        if await self._until(lambda o: o.state.guard.line.duty > 0.0, 10.0) is not None:
             self._fail("clear", "heat returned by the clear alone")
         self._pass("clear", "after the trip `restart` was refused, and the clear brought no heat")

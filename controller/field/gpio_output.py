@@ -1,19 +1,29 @@
-"""How is a pin switched, and read?
+"""How is a pin switched, and read, and does it outlive its program?
 
 A small interface over gpiod 2 (the kernel's character device), so that tests need no pins. An output starts off, is
 read back after each change, and is set off before it is let go. What happens to a pin after the process has died is the
-kernel's doing: on a Raspberry Pi it stays as it was unless `strict_gpiod` is set (config/wiring.md).
+kernel's doing: those of a Raspberry Pi keep it as it was, on purpose (raspberrypi/linux, pull requests 6117 and 6150),
+unless `dtparam=strict_gpiod` is set or the pin controller's parameter says otherwise (config/wiring.md). A heater must
+not hang on such a pin.
 """
 
 from __future__ import annotations
 
 import contextlib
 import importlib
+from pathlib import Path
 from types import ModuleType
 from typing import Any, Protocol
 
 NAME = "underback"
 WANTED = (2, 0)  # version of gpiod; 1.x has another interface under the same name
+CONTROLLERS = ("pinctrl_bcm2835", "pinctrl_rp1")  # up to Pi 4; Pi 5 (its name of the parameter unconfirmed)
+PARAMETER = "persist_gpio_outputs"
+BOOT_FILES = ("boot/firmware/config.txt", "boot/config.txt")
+ADVICE = (
+    "this kernel leaves a GPIO output as it was when its program dies: the heater would stay on. Put "
+    "dtparam=strict_gpiod into /boot/firmware/config.txt and start the machine anew (config/wiring.md)"
+)
 
 
 class SwitchProblem(Exception):
@@ -53,36 +63,39 @@ def library() -> ModuleType:
     return gpiod
 
 
-def _request(chip: str, line: int, **settings: Any) -> Any:
-    """One line of a chip, ours alone. Raises SwitchProblem."""
-    gpiod = library()
-    try:
-        return gpiod.request_lines(chip, consumer=NAME, config={line: gpiod.LineSettings(**settings)})
-    except FileNotFoundError:
-        raise SwitchProblem(f"{chip} is not there: found no such GPIO chip; see `ls /dev/gpiochip*`") from None
-    except PermissionError:
-        raise SwitchProblem(f"{chip} may not be opened: this user is not in the group gpio") from None
-    except (OSError, ValueError) as error:
-        raise SwitchProblem(
-            f"pin {line} of {chip} cannot be had ({error}): taken by another program, or no such pin"
-        ) from None
+class _Line:
+    """One line of a chip, ours alone. Raises SwitchProblem where it cannot be had."""
+
+    def __init__(self, chip: str, line: int, active_low: bool, direction: str) -> None:
+        gpiod = library()
+        self._line, self._values = line, gpiod.line.Value
+        wanted = gpiod.LineSettings(
+            direction=getattr(gpiod.line.Direction, direction),
+            output_value=gpiod.line.Value.INACTIVE,
+            active_low=active_low,
+            # While an output is ours it is driven; the pull holds it off in the moments around.
+            bias=gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN,
+        )
+        try:
+            self._request: Any = gpiod.request_lines(chip, consumer=NAME, config={line: wanted})
+        except FileNotFoundError:
+            raise SwitchProblem(f"{chip} is not there: found no such GPIO chip; see `ls /dev/gpiochip*`") from None
+        except PermissionError:
+            raise SwitchProblem(f"{chip} may not be opened: this user is not in the group gpio") from None
+        except (OSError, ValueError) as error:
+            why = f"cannot be had ({error}): taken by another program, or no such pin"
+            raise SwitchProblem(f"pin {line} of {chip} {why}") from None
+
+    def close(self) -> None:
+        with contextlib.suppress(Exception):
+            self._request.release()
 
 
-class GpioOutput:
+class GpioOutput(_Line):
     """One output line; off from the moment that it is ours."""
 
     def __init__(self, chip: str, line: int, active_low: bool = False) -> None:
-        gpiod = library()
-        self._line, self._values = line, gpiod.line.Value
-        self._request: Any = _request(
-            chip,
-            line,
-            direction=gpiod.line.Direction.OUTPUT,
-            output_value=gpiod.line.Value.INACTIVE,
-            active_low=active_low,
-            # While the line is ours it is driven; the pull holds it off in the moments around.
-            bias=gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN,
-        )
+        super().__init__(chip, line, active_low, "OUTPUT")
 
     def set(self, on: bool) -> bool:
         wanted = self._values.ACTIVE if on else self._values.INACTIVE
@@ -92,23 +105,14 @@ class GpioOutput:
     def close(self) -> None:
         with contextlib.suppress(Exception):
             self._request.set_value(self._line, self._values.INACTIVE)
-        with contextlib.suppress(Exception):
-            self._request.release()
+        super().close()
 
 
-class GpioInput:
+class GpioInput(_Line):
     """One input line, a contact that closes to supply (or to ground: `active_low`). An open wire reads "not closed"."""
 
     def __init__(self, chip: str, line: int, active_low: bool = False) -> None:
-        gpiod = library()
-        self._line, self._values = line, gpiod.line.Value
-        self._request: Any = _request(
-            chip,
-            line,
-            direction=gpiod.line.Direction.INPUT,
-            active_low=active_low,
-            bias=gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN,
-        )
+        super().__init__(chip, line, active_low, "INPUT")
 
     def read(self) -> bool | None:
         try:
@@ -116,6 +120,41 @@ class GpioInput:
         except OSError:
             return None
 
-    def close(self) -> None:
-        with contextlib.suppress(Exception):
-            self._request.release()
+
+# ---------------------------------------------------------------- after the process has died
+
+
+def outputs_persist(root: Path = Path("/")) -> bool | None:
+    """Does this machine's kernel keep an output on after its program has died?
+
+    None where it cannot be told (no Raspberry Pi, or nothing readable). `root` is for tests.
+    """
+    for controller in CONTROLLERS:
+        said = _text(root / "sys/module" / controller / "parameters" / PARAMETER).strip()
+        if said:
+            return said in ("Y", "1")
+    words = _text(root / "proc/cmdline").split()
+    if any(f"{controller}.{PARAMETER}={no}" in words for controller in CONTROLLERS for no in ("n", "N", "0")):
+        return False
+    if any(_strict(_text(root / name)) for name in BOOT_FILES):
+        return False
+    return True if _text(root / "proc/device-tree/model").startswith("Raspberry Pi") else None
+
+
+def _strict(config: str) -> bool:
+    """Does a config.txt set strict_gpiod? The last word on it counts."""
+    strict = False
+    for line in config.splitlines():
+        key, _, values = line.strip().partition("=")
+        for value in values.split(",") if key == "dtparam" else ():
+            name, _, state = value.strip().partition("=")
+            if name == "strict_gpiod":
+                strict = state.lower() not in ("off", "false", "0", "no")
+    return strict
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_bytes()[:65536].decode("utf-8", "replace")
+    except OSError:
+        return ""

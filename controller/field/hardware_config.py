@@ -6,9 +6,9 @@ units and limits come from the tun's file, so that they stand in one place.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Literal, NamedTuple, TypeVar
+from typing import Annotated, Literal, NamedTuple
 
 from pydantic import StringConstraints
 
@@ -16,7 +16,7 @@ from controller.edge.files import config_files
 from controller.field.lease import CEILING_S, CONTACTOR_REST_S, NodeSettings
 from controller.field.thermometer import Hwmon, Max31865, OneWire, Thermometer
 from controller.settings.faults_in_words import read
-from controller.settings.problems import Problem, Problems
+from controller.settings.problems import Problem, Problems, gathered
 from controller.settings.service import Broker, Service
 from controller.settings.table import Quantity, Table, show
 from controller.settings.tun import Probe, Tun
@@ -26,7 +26,7 @@ PinNumber = Annotated[int | None, Quantity("number", 0, 511)]  # a pin by its nu
 WINDOW_S = 2.0  # on and off of a solid-state relay within it, where the tun's file names no window (common practice)
 Role = Literal["mash", "second", "outlet"]
 Kind = Literal["probe", "heater"]
-T = TypeVar("T")
+ROLES: tuple[Role, ...] = ("mash", "second", "outlet")
 
 
 class Sensor(Table):
@@ -40,11 +40,9 @@ class Sensor(Table):
     def thermometer(self) -> Thermometer:
         """The thermometer that this describes."""
         place = Path(self.path)
-        if self.kind == "onewire":
-            return OneWire(place)
-        if self.kind == "hwmon":
-            return Hwmon(place)
-        return Max31865(place, self.reference_ohm, self.r0_ohm)
+        if self.kind == "max31865":
+            return Max31865(place, self.reference_ohm, self.r0_ohm)
+        return OneWire(place) if self.kind == "onewire" else Hwmon(place)
 
 
 class Sensors(Table):
@@ -56,12 +54,7 @@ class Sensors(Table):
 
     def fitted(self) -> Iterator[tuple[Role, Sensor]]:
         """Those that are there."""
-        roles: tuple[tuple[Role, Sensor | None], ...] = (
-            ("mash", self.mash),
-            ("second", self.second),
-            ("outlet", self.outlet),
-        )
-        return ((role, sensor) for role, sensor in roles if sensor is not None)
+        return ((role, sensor) for role in ROLES if (sensor := getattr(self, role)) is not None)
 
 
 class ProbeTable(Table):
@@ -111,20 +104,12 @@ def load(config: Path, tun_name: str | None, kind: Kind) -> NodeHardware:
     """What is fitted for this tun on this machine? Raises Problems: those of all three files at once."""
     name = tun_name or config_files.only_tun(config)
     problems: list[Problem] = []
-    tun = _gather(problems, lambda: config_files.load_tun(config, name))
-    service = _gather(problems, lambda: config_files.load_service(config))
-    table = _gather(problems, lambda: load_table(config / "nodes" / f"{name}.toml", tun, kind))
+    tun = gathered(problems, lambda: config_files.load_tun(config, name))
+    service = gathered(problems, lambda: config_files.load_service(config))
+    table = gathered(problems, lambda: load_table(config / "nodes" / f"{name}.toml", tun, kind))
     if problems or tun is None or service is None or table is None:
         raise Problems(problems)
     return NodeHardware(table, tun, service)
-
-
-def _gather(problems: list[Problem], part: Callable[[], T]) -> T | None:
-    try:
-        return part()
-    except Problems as wrong:
-        problems += wrong.problems
-        return None
 
 
 def load_table(path: Path, tun: Tun | None, kind: Kind) -> NodeTable:
@@ -147,12 +132,11 @@ def agree(table: NodeTable, tun: Tun | None, kind: Kind) -> list[Problem]:
         return [Problem(kind, "nothing", f"the table [{kind}]", (kind,))]
     if tun is None:
         return []
-    return [*_sensors(table.probe, tun), *_heater(table.heater, tun)]
+    sensors = _sensors(table.probe, tun) if table.probe is not None else ()
+    return [*sensors, *(_heater(table.heater, tun) if table.heater is not None else ())]
 
 
-def _sensors(probe: ProbeTable | None, tun: Tun) -> Iterator[Problem]:
-    if probe is None:
-        return
+def _sensors(probe: ProbeTable, tun: Tun) -> Iterator[Problem]:
     fitted = list(probe.sensors.fitted())
     if not fitted:
         yield Problem("probe: sensors", "no thermometer", "at least one, such as [probe.sensors.mash]", ("probe",))
@@ -162,11 +146,9 @@ def _sensors(probe: ProbeTable | None, tun: Tun) -> Iterator[Problem]:
             yield Problem(f"probe: sensors: {role}", "a thermometer", wanted, ("probe", "sensors", role))
 
 
-def _heater(heater: HeaterTable | None, tun: Tun) -> Iterator[Problem]:
-    if heater is None:
-        return
+def _heater(heater: HeaterTable, tun: Tun) -> Iterator[Problem]:
     if getattr(tun.probes, heater.limit_probe) is None:
-        there = ", ".join(role for role in ("mash", "second", "outlet") if getattr(tun.probes, role) is not None)
+        there = ", ".join(role for role in ROLES if getattr(tun.probes, role) is not None)
         wanted = f"a probe of the tun's file: {there}"
         yield Problem("heater: limit_probe", f'"{heater.limit_probe}"', wanted, ("heater", "limit_probe"))
     highest = highest_limit_c(heater, tun)
@@ -199,9 +181,7 @@ def highest_limit_c(heater: HeaterTable, tun: Tun) -> float:
 
 def broker(service: Service, node: ProbeTable | HeaterTable) -> Broker:
     """How does this node reach the broker? As the daemon does, under its own name and with its own password."""
-    if not node.username:
-        return service.broker
-    own = {"username": node.username, "password_file": node.password_file}
+    own = {"username": node.username, "password_file": node.password_file} if node.username else {}
     return service.broker.model_copy(update=own)
 
 

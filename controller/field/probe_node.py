@@ -7,20 +7,20 @@ its topic; after three failures in a row its `online` topic says false.
 
 from __future__ import annotations
 
-import asyncio
 import secrets
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from controller.edge.clock import MachineClock
 from controller.edge.log import Log
 from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
-from controller.edge.mqtt.transport import Post, ReplyTo, Transport
+from controller.edge.mqtt.transport import Transport
 from controller.edge.systemd import Notifier
 from controller.field import hardware_config
 from controller.field.hardware_config import NodeHardware, ProbeTable
+from controller.field.node_service import NodeService
 from controller.field.thermometer import Fault, Thermometer
 from controller.messages import outgoing
 from controller.messages.strict_json import parts
@@ -30,7 +30,6 @@ LIVES_S = 5.0  # a reading is of use for so long
 FAILURES = 3  # in a row, then the probe counts as gone
 TELL_S = 60.0  # the same fault is logged so often
 HUNG_S = 8.0  # a thermometer that has not answered for so long: no more signs of life to the service manager
-FAREWELL_S = 1.5
 
 
 class Place(NamedTuple):
@@ -70,15 +69,12 @@ class Voice:
     """One place's side of the wire: sequence, presence, what was logged."""
 
     def __init__(self, place: Place, first_seq: int) -> None:
-        self.place = place
-        self.seq = first_seq
+        self.place, self.seq = place, first_seq
+        self.online = f"{place.probe.topic}/online"
         self.there: bool | None = None
         self.failures = 0
         self.heard_at: float | None = None
         self._told, self._told_at = "", -TELL_S
-
-    def online_topic(self) -> str:
-        return f"{self.place.probe.topic}/online"
 
     def presence(self, failed: bool) -> bool | None:
         """Is the probe there? None when nothing has changed."""
@@ -95,7 +91,7 @@ class Voice:
         return True
 
 
-class ProbeService:
+class ProbeService(NodeService):
     """The thermometers, their threads and the link."""
 
     def __init__(
@@ -109,27 +105,8 @@ class ProbeService:
     ) -> None:
         first = int(clock.wall_s() * 4.0)  # faster than any pace: rises over a restart wherever the clock does
         self.voices = [Voice(place, first) for place in places]
-        self._every_s, self._transport, self._clock = every_s, transport, clock
-        self._notifier, self._log = notifier or Notifier({}), log or Log("error")
-        self._halt = threading.Event()
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._ended = asyncio.Event()
-
-    # ------------------------------------------------------------ the link
-
-    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
-        return
-
-    def linked(self) -> None:
-        self._log.info("connected to the broker")
-
-    def unlinked(self, why: str) -> None:
-        self._log.warning(f"no connection: {why}")
-
-    def refused(self, topic: str, why: str) -> None:
-        self._log.error(f"{topic}: {why}; check the list of rights of the broker")
-
-    # ------------------------------------------------------------ readings
+        super().__init__(transport, notifier, log, [voice.online for voice in self.voices])
+        self._every_s, self._clock = every_s, clock
 
     def got(self, voice: Voice, found: float | Fault, wall_s: float) -> None:
         """On the event loop: a thermometer answered."""
@@ -137,7 +114,7 @@ class ProbeService:
         voice.heard_at = now
         there = voice.presence(isinstance(found, Fault))
         if there is not None:
-            self._post_presence(voice, there)
+            self._tell_presence(voice.online, there)
         if not isinstance(found, Fault):
             voice.seq += 1
             data = payload(voice.place.probe, found, voice.seq, wall_s)
@@ -146,9 +123,6 @@ class ProbeService:
             self._log.warning(f"{voice.place.role}: no reading: {found.why}")
         if all(v.heard_at is not None and now - v.heard_at < HUNG_S for v in self.voices):
             self._notifier.beat()
-
-    def _post_presence(self, voice: Voice, there: bool) -> None:
-        self._transport.post(Post(voice.online_topic(), outgoing.online(there), "state", retain=True))
 
     def _read(self, voice: Voice) -> None:
         """A thermometer's own thread: read, hand on, keep the pace."""
@@ -159,45 +133,10 @@ class ProbeService:
             due = max(due + self._every_s, self._clock.now())
             self._halt.wait(due - self._clock.now())
 
-    def _soon(self, call: Callable[..., None], *args: object) -> None:
-        assert self._loop is not None
-        if not self._loop.is_closed():
-            self._loop.call_soon_threadsafe(call, *args)
-
-    # ------------------------------------------------------------ from beginning to end
-
-    def stop(self) -> None:
-        """Asked to end: by a signal, on the event loop."""
-        self._ended.set()
-
-    async def run(self) -> None:
-        """Until `stop`."""
-        self._loop = asyncio.get_running_loop()
-        link = asyncio.create_task(self._transport.run(self))
-        link.add_done_callback(lambda _: self._ended.set())
+    def begin(self) -> None:
         for voice in self.voices:
             threading.Thread(target=self._read, args=(voice,), name=voice.place.role, daemon=True).start()
         self._notifier.ready("reading")
-        try:
-            await self._ended.wait()
-        finally:
-            self._halt.set()
-            self._notifier.stopping()
-            await self._farewell()
-            link.cancel()
-            await asyncio.gather(link, return_exceptions=True)
-
-    async def _farewell(self) -> None:
-        for voice in self.voices:
-            self._post_presence(voice, False)
-        try:
-            async with asyncio.timeout(FAREWELL_S):
-                await self._transport.flush(FAREWELL_S)
-        except TimeoutError:
-            return
-
-
-# ---------------------------------------------------------------- from files to a service
 
 
 def places(fitted: NodeHardware, probe: ProbeTable) -> list[Place]:

@@ -86,11 +86,10 @@ def one_wire(text: str) -> float | Fault:
     if refused is not None:
         return Fault(refused)
     value = int(found[4]) / 1000.0
-    if not (ONE_WIRE_LOWEST_C <= value <= ONE_WIRE_HIGHEST_C):
-        return Fault(
-            f"{value:g} °C is beyond what the sensor can measure, {ONE_WIRE_LOWEST_C:g}..{ONE_WIRE_HIGHEST_C:g} °C"
-        )
-    return value
+    if ONE_WIRE_LOWEST_C <= value <= ONE_WIRE_HIGHEST_C:
+        return value
+    can = f"{ONE_WIRE_LOWEST_C:g}..{ONE_WIRE_HIGHEST_C:g} °C"
+    return Fault(f"{value:g} °C is beyond what the sensor can measure, {can}")
 
 
 def _scratchpad(scratch: bytes, verdict: str) -> str | None:
@@ -125,10 +124,7 @@ def crc8(data: bytes) -> int:
 
 FULL_SCALE = 1 << 15  # the converter's 15 bits; ratio to the reference resistor (MAX31865 data sheet)
 MILLI_PER_CODE = 31.25  # the driver's scale, drivers/iio/temperature/max31865.c
-PLATINUM_LOWEST_C, PLATINUM_HIGHEST_C = (
-    -50.0,
-    200.0,
-)  # beyond: no brewhouse, but a wrong resistor in the set-up (own choice)
+PLATINUM_LOWEST_C, PLATINUM_HIGHEST_C = -50.0, 200.0  # beyond: no brewhouse, but a wrong resistor (own choice)
 
 
 class Max31865:
@@ -178,9 +174,8 @@ class Hwmon:
         if isinstance(milli, Fault):
             return milli
         if milli in KNOWN_BAD_MILLI:
-            return Fault(
-                f"{milli / 1000:g} °C is a value that means no measurement: check the sensor's plug and supply"
-            )
+            what = "a value that means no measurement: check the sensor's plug and supply"
+            return Fault(f"{milli / 1000:g} °C is {what}")
         value = milli / 1000.0
         lowest, highest = ONE_WIRE_LOWEST_C, ONE_WIRE_HIGHEST_C
         return value if lowest <= value <= highest else Fault(f"{value:g} °C is outside {lowest:g}..{highest:g} °C")

@@ -26,6 +26,15 @@ class Problems(Exception):
         super().__init__("\n".join(map(str, self.problems)))
 
 
+def gathered(problems: list[Problem], part: Callable[[], T]) -> T | None:
+    """What does this part of an input say? None where it is wrong: its problems join those of the other parts."""
+    try:
+        return part()
+    except Problems as wrong:
+        problems += wrong.problems
+        return None
+
+
 class Unread(AttributeError):
     """A value that stands in the file but could not be read, or is missing: nothing can be said of it."""
 

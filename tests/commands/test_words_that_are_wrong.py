@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from controller.commands import tryout
+from controller.commands.shared import terminal
 from tests.places import own_config
 
 
@@ -53,7 +53,7 @@ def test_a_question_is_asked_on_standard_error(
 ) -> None:
     """Standard output is for the answer alone."""
     monkeypatch.setattr("builtins.input", lambda prompt="": f"{prompt}yes ")
-    assert tryout.answered("Ready?") == "yes"
+    assert terminal.answered("Ready?") == "yes"
     assert capsys.readouterr() == ("", "Ready? ")
 
 

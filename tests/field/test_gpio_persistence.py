@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.field.gpio_persistence import outputs_persist
+from controller.field.gpio_output import outputs_persist
 
 MODEL = {"proc/device-tree/model": "Raspberry Pi 4 Model B Rev 1.4\0"}
 PARAMETER = "sys/module/pinctrl_bcm2835/parameters/persist_gpio_outputs"

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.commands.dryrun import fault_report, outcome_text
+from controller.commands.dryrun import outcome
 from controller.core.nouns import RunState, Trip
 from controller.core.procedure.run import Prompt, Run
 from controller.edge.files import plan_by_name
@@ -182,9 +182,9 @@ def test_a_step_that_was_not_reached_is_told_so() -> None:
     step = {"name": "keep", "kind": "keep", "target_c": 77.0, "in_band_s": None, "ramp_started_s": 5.0}
     step |= dict.fromkeys(("climb_c_per_min", "overshoot_c", "mean_c", "rms_error_c"))
     step |= {"planned_s": 7200.0, "credited_s": 78.0}
-    row = outcome_text.step_line(step, taken=False, passed=False)
+    row = outcome.step_line(step, taken=False, passed=False)
     assert "not reached" in row and row.endswith("1.3 of 120 min")
-    assert outcome_text.step_line(step, taken=True, passed=False).endswith("taken over after 1.3 min")
+    assert outcome.step_line(step, taken=True, passed=False).endswith("taken over after 1.3 min")
 
 
 def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -205,7 +205,7 @@ def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.Captur
     assert f"written: {csv}" in err
     plan = plan._replace(program=plan.program.model_copy(update={"overrule": {"A22": "known", "A15": "known"}}))
     said = [{"rule": "A22", "level": "warn", "text": "thick", "overruled": "known"}]
-    assert outcome_text.warned(plan, {"advice": said}) == []
+    assert outcome.warned(plan, {"advice": said}) == []
 
 
 def test_everything_wrong_is_said_at_once(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:
@@ -246,9 +246,9 @@ def test_the_faults_and_an_end_that_was_none_are_told(capsys: pytest.CaptureFixt
 )
 def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) -> None:
     """A part that this tun has not, or a time after the end: nothing went wrong, and that is said."""
-    (line,) = fault_report.idle([parse(fault)], plover[1], 6800.0)
+    (line,) = outcome.idle([parse(fault)], plover[1], 6800.0)
     assert said in line
-    assert fault_report.idle([parse("pump_stopped"), parse("flow_lost"), parse("outlet_hot")], plover[1], 6800.0) == []
+    assert outcome.idle([parse("pump_stopped"), parse("flow_lost"), parse("outlet_hot")], plover[1], 6800.0) == []
 
 
 @pytest.mark.parametrize(
@@ -263,8 +263,8 @@ def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) ->
 def test_each_way_not_to_complete_has_its_words(run: Run, trips: tuple[Trip, ...], said: str) -> None:
     """Held by a person, ended by one, never started, a question unanswered."""
     refusals = ("start: no proof",) if run.state is RunState.IDLE else ()
-    assert said in fault_report.unfinished(str(run.state), 600.0, run, trips, refusals)
-    assert fault_report.unfinished("complete", 600.0, run, trips) == ""
+    assert said in outcome.unfinished(str(run.state), 600.0, run, trips, refusals)
+    assert outcome.unfinished("complete", 600.0, run, trips) == ""
 
 
 def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

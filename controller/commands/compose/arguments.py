@@ -120,13 +120,12 @@ def _asked(args: argparse.Namespace) -> Asked:
     elif args.low_rest is not None and len(re.findall(r"[0-9]+(?:[.][0-9]+)?", args.low_rest)) > 1:
         wanted = 'a comma between temperature and time, such as "45 °C, 15 min"'
         problems.append(Problem("--low-rest", f'"{options.pop("low_rest")[:60]}"', wanted))
-    if args.aim is not None and args.aim not in AIMS:
-        if any(sign.isdigit() for sign in args.aim):
-            options["limit"] = args.aim
-        else:
-            problems.append(Problem("aim", f'"{args.aim[:60]}"', _aim_wanted(args.aim)))
-    value, found = read(Asked, options, lambda asked: ())
     plain = args.aim is not None and args.aim not in AIMS  # a limit without its option
+    if plain and any(sign.isdigit() for sign in args.aim):
+        options["limit"] = args.aim
+    elif plain:
+        problems.append(Problem("aim", f'"{args.aim[:60]}"', _aim_wanted(args.aim)))
+    value, found = read(Asked, options, lambda asked: ())
     named = {"limit": "aim"} if plain else {}
     problems += [p._replace(where=named.get(p.where, f"--{p.where.replace('_', '-')}")) for p in found]
     if args.aim is not None and args.limit is not None:
@@ -199,10 +198,11 @@ def _target(config: Path, named: str | None) -> Path | None:
         return None
     path = Path(named) if named.endswith(".toml") else config / "programs" / f"{named}.toml"
     if NAME(path.stem) is None:
-        wanted = "a name of letters, digits, - and _, or a file NAME.toml"
-        raise Problems([Problem("--write", f'"{named[:80]}"', wanted)])
-    if path.exists():
-        raise Problems([Problem("--write", f"{path}, which exists", "a name that is free")])
-    if not path.parent.is_dir():
-        raise Problems([Problem("--write", f"no folder {path.parent}", "a folder that exists")])
-    return path
+        found, wanted = f'"{named[:80]}"', "a name of letters, digits, - and _, or a file NAME.toml"
+    elif path.exists():
+        found, wanted = f"{path}, which exists", "a name that is free"
+    elif not path.parent.is_dir():
+        found, wanted = f"no folder {path.parent}", "a folder that exists"
+    else:
+        return path
+    raise Problems([Problem("--write", found, wanted)])

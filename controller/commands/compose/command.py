@@ -8,7 +8,6 @@ brewery's own measured worts instead.
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Callable
 
@@ -19,11 +18,10 @@ from controller.brewing.kinetics.calibration import Implausible
 from controller.commands.compose import past_worts, trial
 from controller.commands.compose.arguments import THICKNESS_L_PER_KG, Given, given
 from controller.commands.compose.trial import Judge
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files
-from controller.settings.problems import Problems
 
-BAR = 25
 SEARCH_SHARE = 0.25  # of the whole time; the dry runs take the rest
 
 
@@ -46,44 +44,32 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--write", metavar="NAME", help="write a proposal as a program of this name, or to this file")
     parser.add_argument("--pick", type=int, metavar="N", help="which proposal to write; 1, the closest")
     parser.add_argument("--json", action="store_true", help="one JSON object")
-    parser.add_argument(
-        "--calibrate",
-        metavar="FILE.toml",
-        help='fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; '
-        'tun = "NAME" where there are several) or program = "linnet", and limit_attenuation = "80 %%"',
+    calibrate = (
+        'fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; '
+        'tun = "NAME" where there are several) or program = "linnet", and limit_attenuation = "80 %%"'
     )
+    parser.add_argument("--calibrate", metavar="FILE.toml", help=calibrate)
 
 
 def run(args: argparse.Namespace) -> int:
     """0: proposals, or a calibration; 1: nothing fits; 2: something is wrong with what was given."""
+    config = config_files.config_dir(args.config, simulated=True)
+    if args.calibrate is not None:
+        return past_worts.run(config, args.calibrate, args.json)
+    asked = given(config, args)
+    sys.stderr.write(f"searching programs for {asked.settings.tun.name}, then running the best through ...\n")
+    sys.stderr.flush()
+    parts = [malts.GristPart(one.kind, one.mass_kg, one.extract, one.limit_attenuation) for one in asked.base.grist]
     try:
-        config = config_files.config_dir(args.config, simulated=True)
-        if args.calibrate is not None:
-            return past_worts.run(config, args.calibrate, args.json)
-        asked = given(config, args)
-        sys.stderr.write(f"searching programs for {asked.settings.tun.name}, then running the best through ...\n")
-        sys.stderr.flush()
-        basis = _basis(asked)
+        basis = malts.of_grist(parts, asked.brewery)
         answer, judge = _answered(asked, basis)
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
     except Implausible as wrong:
         raise Wrong(*wrong.problems) from None
-    if args.json:
-        document = trial.document(answer, judge, basis.remarks)
-        sys.stdout.write(json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n")
-    else:
-        sys.stdout.write("\n".join(trial.page(answer, judge, asked.base, basis.remarks)) + "\n")
+    document = trial.document(answer, judge, basis.remarks)
+    terminal.show(args.json, document, trial.page(answer, judge, asked.base, basis.remarks), allow_nan=False)
     if not answer.proposals:
         return NO
     return _write(asked, answer, judge) if asked.write is not None else DONE
-
-
-def _basis(asked: Given) -> malts.Basis:
-    lines = [
-        malts.GristPart(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in asked.base.grist
-    ]
-    return malts.of_grist(lines, asked.brewery)
 
 
 def _answered(asked: Given, basis: malts.Basis) -> tuple[Answer, Judge]:
@@ -92,39 +78,19 @@ def _answered(asked: Given, basis: malts.Basis) -> tuple[Answer, Judge]:
     Where a dry run shows a proposal wanting, the next best stands in, and is run through too.
     """
     judge = Judge(asked.settings, asked.base, asked.wish.aim, asked.brewery)
-    bar = _Bar() if sys.stderr.isatty() else None
+    bar = terminal.Bar()
+
+    def part(begin: float, end: float) -> Callable[[float, str], None]:
+        return lambda share, text: bar.tell(begin + (end - begin) * share, text)
+
     try:
         while True:
-            first = _part(bar, 0.0, SEARCH_SHARE)
+            first = part(0.0, SEARCH_SHARE)
             answer = choice.compose(asked.wish, asked.figures(), asked.bounds, basis.malt, basis.params, first, judge)
-            if judge.prove(answer.proposals, _part(bar, SEARCH_SHARE, 1.0)):
+            if judge.prove(answer.proposals, part(SEARCH_SHARE, 1.0)):
                 return answer, judge
     finally:
-        if bar is not None:
-            bar.clear()
-
-
-def _part(bar: _Bar | None, begin: float, end: float) -> Callable[[float, str], None]:
-    """A part of the whole way, told from 0 to 1."""
-    return lambda share, text: None if bar is None else bar.tell(begin + (end - begin) * share, text)
-
-
-class _Bar:
-    """How far the search is, on stderr."""
-
-    def __init__(self) -> None:
-        self._wide = 0
-
-    def tell(self, share: float, text: str) -> None:
-        """The share done, 0..1, and what is being done."""
-        shown = f"{'█' * int(BAR * share):░<{BAR}} {100 * share:3.0f} %, {text}"
-        sys.stderr.write(f"\r{shown:<{self._wide}}")
-        sys.stderr.flush()
-        self._wide = len(shown)
-
-    def clear(self) -> None:
-        """Nothing is left of it."""
-        sys.stderr.write("\r" + " " * self._wide + "\r")
+        bar.clear()
 
 
 def _write(asked: Given, answer: Answer, judge: Judge) -> int:

@@ -7,14 +7,13 @@ that was measured. The fit is bounded, shown, and recorded in the data folder.
 from __future__ import annotations
 
 import datetime
-import json
-import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from controller.brewing.kinetics import calibration
 from controller.brewing.kinetics.calibration import Batch, Calibration, Implausible
 from controller.brewing.kinetics.model import DEFAULT_MALT, Malt
+from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.files import config_files, measured_worts, plan_by_name
 from controller.edge.files.measured_worts import Measured
@@ -38,10 +37,7 @@ def run(config: Path, listed: str, as_json: bool) -> int:
         path = measured_worts.save(service, found, measured, datetime.datetime.now(datetime.UTC).date().isoformat())
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
-    if as_json:
-        sys.stdout.write(json.dumps({**found.as_record(), "file": str(path)}, ensure_ascii=False) + "\n")
-    else:
-        sys.stdout.write("\n".join(_page(found, path)) + "\n")
+    terminal.show(as_json, {**found.as_record(), "file": str(path)}, _page(found, path))
     return DONE
 
 

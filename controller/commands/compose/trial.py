@@ -30,6 +30,7 @@ SEED = 1  # the same for every proposal
 NEARLY_K = 5.0  # so far below the strike temperature is nearly hot liquor
 CHECKED_DAYS = 0.0  # the probe's age is no matter of the program: `check` speaks of it
 WIDTH = 110
+Steps = tuple[ProposedRest, ...]
 
 
 class Trial(NamedTuple):
@@ -75,10 +76,10 @@ class Judge:
     """Checks each proposal when asked; runs those that are left through, several at a time. `aim` as in the wish."""
 
     def __init__(self, settings: Settings, base: Base, aim: str | float, brewery: Calibration | None) -> None:
-        self.said: dict[tuple[ProposedRest, ...], tuple[Said, ...]] = {}
-        self.trials: dict[tuple[ProposedRest, ...], Trial] = {}
-        self._plans: dict[tuple[ProposedRest, ...], Plan] = {}
-        self._cold: tuple[ProposedRest, ...] = ()
+        self.said: dict[Steps, tuple[Said, ...]] = {}
+        self.trials: dict[Steps, Trial] = {}
+        self._plans: dict[Steps, Plan] = {}
+        self._cold: Steps = ()
         self._settings, self._base, self._aim, self._brewery = settings, base, aim, brewery
 
     def __call__(self, steps: Sequence[ProposedRest]) -> Sequence[str]:
@@ -107,7 +108,7 @@ class Judge:
                 self.trials[running[done]] = done.result()
         return not any(self.trials[one.steps].problems() for one in proposals)
 
-    def _begun(self, steps: tuple[ProposedRest, ...]) -> Plan:
+    def _begun(self, steps: Steps) -> Plan:
         """The plan, from cold liquor for the first that is asked for, from nearly hot liquor for the others."""
         plan = self._plans[steps]
         self._cold = self._cold or steps
@@ -138,14 +139,12 @@ def remarks_of(one: Proposal, basis: str) -> list[str]:
 
 def document(answer: Answer, judge: Judge, malt: Sequence[str]) -> dict[str, Any]:
     """The answer as plain values."""
+    refused = (([step._asdict() for step in steps], list(problems)) for steps, problems in answer.refused)
     return {
         "target_pct": round(answer.target_pct, 3),
         "proposals": [_proposal(one, judge) for one in answer.proposals],
         "tried": answer.tried,
-        "refused": [
-            {"steps": [step._asdict() for step in steps], "problems": list(problems)}
-            for steps, problems in answer.refused
-        ],
+        "refused": [{"steps": steps, "problems": problems} for steps, problems in refused],
         "notes": list(answer.notes),
         "malt": list(malt),
     }

@@ -62,12 +62,9 @@ def broker(folder: Path, kind: str = "any") -> Iterator[tuple[int, str]]:
     program = shutil.which("mosquitto") or ("/usr/sbin/mosquitto" if os.path.exists("/usr/sbin/mosquitto") else None)
     if program is None and kind == "mosquitto":
         raise Unreachable("mosquitto is not on PATH")
-    if program is not None and kind != "embedded":
-        with _mosquitto(program, folder) as port:
-            yield port, "mosquitto"
-    else:
-        with _embedded(folder) as port:
-            yield port, "the embedded broker"
+    own = program if kind != "embedded" else None
+    with _embedded(folder) if own is None else _mosquitto(own, folder) as port:
+        yield port, "the embedded broker" if own is None else "mosquitto"
 
 
 @contextlib.contextmanager

@@ -19,18 +19,24 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from controller import report
 from controller.commands.demo.broker import broker
-from controller.commands.demo.outcome import greet, page, tell
-from controller.commands.demo.simulated_side import Demo
-from controller.commands.shared.exit_codes import Wrong
+from controller.commands.demo.simulated_side import Demo, Ran
+from controller.commands.report import steps
+from controller.commands.shared import status_text
+from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.clock import FASTEST
 from controller.edge.files import config_files, data_folder, output_files, plan_by_name, shipped, toml_writer
+from controller.edge.record import line_format, reader
 from controller.plan import plan
-from controller.settings.problems import Problem, Problems
+from controller.report import from_disk
+from controller.settings.problems import Problem
 from controller.settings.service import Settings
 
 PROGRAM, SEED = "linnet", 7
 ENDINGS = (signal.SIGTERM, signal.SIGHUP)
+CALM = 30.0  # times real time that a busy machine keeps up with
+LATE = frozenset({"G02", "G13", "G14", "G16", "G17", "G24"})  # trips of a machine too busy for its speed
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,8 +53,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     if not (1.0 <= args.speed <= FASTEST):
         raise Wrong(f"--speed: found {args.speed:g}, wanted 1 to {FASTEST:g}")
-    if args.report:
-        _can_make_a_page()
+    if args.report and (lacks := report.missing("--report")):
+        raise Wrong(lacks)  # told before the mash, not after it
     if wrong := output_files.problems((("--report", args.report),)):
         raise Wrong(*wrong)
     config, settings, made = _read(args.config, args.program, args.tun)
@@ -60,17 +66,20 @@ def run(args: argparse.Namespace) -> int:
     ):
         copied = _copy(config, Path(scratch), port, data.resolve(), made, args.program)
         _, settings, made = _read(str(copied), made.program.name, settings.tun.name)
-        greet(settings, made, args.speed, name, port)
+        _greet(settings, made, args.speed, name, port)
         daemon = _daemon(copied, settings, args.speed, Path(scratch))
         try:
             ran = asyncio.run(Demo(settings, made, args.speed, args.seed).go(daemon))
         finally:
             _end(daemon)
         complaint = (Path(scratch) / "daemon.log").read_text()
-        code = tell(ran, settings, made, args.speed, complaint)
+        record = _record(settings)
+        _tell(ran, settings, made, args.speed, record)
+        if complaint.strip():
+            print(f"\nThe daemon's log:\n{complaint}", file=sys.stderr)
         if args.report:
-            page(Path(args.report), settings)
-        return code
+            _page(Path(args.report), settings, record)
+        return DONE if ran.complete else NO
 
 
 @contextlib.contextmanager
@@ -94,13 +103,10 @@ def _ends_like_ctrl_c() -> Iterator[None]:
 
 
 def _read(config: str | None, program: str, tun: str | None) -> tuple[Path, Settings, plan.Plan]:
-    """Configuration, tun and program; the tun that the program names where none is said. Raises Wrong."""
-    try:
-        folder = config_files.config_dir(config, simulated=True)
-        made = plan_by_name.load_plan(folder, program, tun)
-        settings = config_files.settings(folder, made.tun.name)
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
+    """Configuration, tun and program; the tun that the program names where none is said. Raises Problems or Wrong."""
+    folder = config_files.config_dir(config, simulated=True)
+    made = plan_by_name.load_plan(folder, program, tun)
+    settings = config_files.settings(folder, made.tun.name)
     if not settings.tun.simulated:
         raise Wrong(f"tun {settings.tun.name}: found simulated = false, wanted true: a demo never touches a real tun")
     return folder, settings, made
@@ -158,9 +164,48 @@ def _end(daemon: subprocess.Popen[bytes]) -> None:
         daemon.wait()
 
 
-def _can_make_a_page() -> None:
-    """Raises Wrong where the page needs a package that is not there: told before the mash, not after it."""
-    from controller.report import missing
+# ---------------------------------------------------------------- what is told
 
-    if lacks := missing("--report"):
-        raise Wrong(lacks)
+
+def _greet(settings: Settings, made: plan.Plan, speed: float, name: str, port: int) -> None:
+    print(f"{made.course.title} on {settings.tun.title or settings.tun.name}, simulated, {speed:g} times real time.")
+    print(f"The daemon speaks to it through {name} on 127.0.0.1:{port} only.")
+    takes_min = made.duration_s / 60.0 / speed + 0.3
+    print(f"Planned {status_text.span(made.duration_s)}; this takes about {takes_min:.1f} min. Ctrl-C ends it.\n")
+
+
+def _tell(ran: Ran, settings: Settings, made: plan.Plan, speed: float, record: Path | None) -> None:
+    print(f"\n{made.course.title}: {ran.last.get('state', 'no word from the daemon')}")
+    if record is not None:
+        print("\n".join(_summary(record, settings)))
+    trips = [event for event in ran.events if event.get("kind") == "trip"]
+    print(f"trips    {'; '.join(t['id'] + ' ' + t['text'] for t in trips) if trips else 'none'}")
+    if trips and speed > CALM and all(trip["id"] in LATE for trip in trips):
+        print(f"         The simulated tun is sound; this machine is probably too busy for {speed:g} times real time.")
+        print(f"         Try --speed {CALM:g}.")
+    simulated = status_text.span(ran.curve[-1][0] if ran.curve else 0.0)
+    print(f"time     {time.monotonic() - ran.began:.0f} s for {simulated}")
+    print(f"record   {record if record is not None else 'none'}")
+
+
+def _record(settings: Settings) -> Path | None:
+    """The newest run's record."""
+    runs = [p for p in line_format.files(reader.record_folder(settings)) if p.stem.endswith("-run")]
+    return runs[-1] if runs else None
+
+
+def _summary(path: Path, settings: Settings) -> list[str]:
+    """A table of the run, step by step, and the curve, from its record."""
+    record = from_disk.read([path], settings.tun.heater.power_w)
+    drawn = status_text.chart([(row.t_s, row.mash_c) for row in record.rows])
+    return ["", *steps(record), "", *drawn, "", f"heat     {record.energy_kwh or 0.0:.2f} kWh"]
+
+
+def _page(path: Path, settings: Settings, record: Path | None) -> None:
+    """The run's report as one file. Raises Wrong where it cannot be written."""
+    if record is None:
+        raise Wrong("--report: there is no record to make a page of")
+    read = from_disk.read([record], settings.tun.heater.power_w)
+    if unwritten := output_files.write("--report", str(path), lambda to: report.write(to, read)):
+        raise Wrong(*unwritten)
+    print(f"report   {path}")

@@ -10,47 +10,39 @@ from __future__ import annotations
 import asyncio
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from controller.commands.shared.exit_codes import Wrong
 from controller.edge.files import config_files, data_folder
 from controller.edge.mqtt import daemon_link, requests
-from controller.settings.problems import Problem, Problems
-
-if TYPE_CHECKING:
-    from controller.settings.service import Service, Settings
+from controller.settings.problems import Problem, Problems, gathered
+from controller.settings.service import Service, Settings
 
 
 def reach(config: str | None, tun: str | None, wished: str = "", *, data: bool = False) -> tuple[Path, Settings]:
-    """The files, checked, for a command that speaks to a running daemon. Raises Wrong with every problem at once.
+    """The files, checked, for a command that speaks to a running daemon. Raises Problems, all at once.
 
     `data`: the data folder is needed too, to be written.
     """
-    problems: list[Problem] = []
-    try:
-        folder = config_files.config_dir(config)
-        problems += data_folder.problems(folder) if data else []
-        if tun or wished in config_files.names(folder / "tuns"):
-            config_files.settings(
-                folder, tun or wished, learned=False
-            )  # what is wrong with tun and service, in one answer
-        service = _service(folder)
-        settings = config_files.settings(folder, tun or _tun(folder, service, wished), learned=False)
-    except Problems as wrong:
-        raise Wrong(*dict.fromkeys((*problems, *wrong.problems))) from None
-    if problems:
-        raise Wrong(*problems)
-    return folder, settings._replace(service=service)
+    folder = config_files.config_dir(config)
+    problems = [*data_folder.problems(folder)] if data else []
+    settings = gathered(problems, lambda: _settings(folder, tun, wished))
+    if problems or settings is None:
+        raise Problems(dict.fromkeys(problems))
+    return folder, settings
+
+
+def _settings(folder: Path, tun: str | None, wished: str) -> Settings:
+    if tun or wished in config_files.names(folder / "tuns"):
+        config_files.settings(folder, tun or wished, learned=False)  # what is wrong with tun and service, in one answer
+    service = _service(folder)
+    settings = config_files.settings(folder, tun or _tun(folder, service, wished), learned=False)
+    return settings._replace(service=service)
 
 
 def to_any(config: str | None, tun: str | None) -> tuple[Path, Service, str]:
-    """Folder, broker and name of the tun, whatever else is wrong with the files. Raises Wrong."""
-    try:
-        folder = config_files.config_dir(config)
-        service = _service(folder, "broker", "prefix")
-        return folder, service, tun or _tun(folder, service, "")
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
+    """Folder, broker and name of the tun, whatever else is wrong with the files. Raises Problems."""
+    folder = config_files.config_dir(config)
+    service = _service(folder, "broker", "prefix")
+    return folder, service, tun or _tun(folder, service, "")
 
 
 def _service(folder: Path, *keys: str) -> Service:
@@ -73,6 +65,5 @@ def _tun(folder: Path, service: Service, wished: str) -> str:
         there, why = [], str(silent)
     if len(there) == 1:
         return there[0]
-    raise Problems(
-        [Problem("--tun", f"nothing ({why})", f"one of {', '.join(known)}: add --tun {(there or known)[0]}")]
-    )
+    wanted = f"one of {', '.join(known)}: add --tun {(there or known)[0]}"
+    raise Problems([Problem("--tun", f"nothing ({why})", wanted)])

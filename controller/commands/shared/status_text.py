@@ -14,7 +14,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any, TextIO
 
 BARS = "▁▂▃▄▅▆▇█"
-RED, YELLOW, GREEN, BOLD, DIM, PLAIN = "\x1b[31m", "\x1b[33m", "\x1b[32m", "\x1b[1m", "\x1b[2m", "\x1b[0m"
+RED, YELLOW, PLAIN = "\x1b[31m", "\x1b[33m", "\x1b[0m"
+ENDS = ("complete", "stopped", "aborted")  # states in which a run is over
 
 
 def coloured(stream: TextIO) -> bool:
@@ -45,8 +46,7 @@ def bar(share: float, width: int = 20) -> str:
 def curve(values: Sequence[float | None], low: float, high: float) -> str:
     """A row of values as a line of blocks."""
     width = max(high - low, 1e-9)
-    scaled = (None if v is None else max(0, min(7, int((v - low) / width * 7.999))) for v in values)
-    return "".join(" " if s is None else BARS[s] for s in scaled)
+    return "".join(" " if v is None else BARS[max(0, min(7, int((v - low) / width * 7.999)))] for v in values)
 
 
 def chart(points: Sequence[tuple[float, float | None]], columns: int = 64, rows: int = 12) -> list[str]:
@@ -68,8 +68,7 @@ def chart(points: Sequence[tuple[float, float | None]], columns: int = 64, rows:
 
 def lines(status: Mapping[str, Any]) -> list[str]:
     """Seven lines: state, step, temperature, heat, the wort to come, what is asked, what is wrong."""
-    known = [_state(status), _step(status), _temperature(status), _heat(status), _wort(status)]
-    return [*known, _asked(status), _wrong(status)]
+    return [line(status) for line in (_state, _step, _temperature, _heat, _wort, _asked, _wrong)]
 
 
 def _state(status: Mapping[str, Any]) -> str:
@@ -94,11 +93,8 @@ def _temperature(status: Mapping[str, Any]) -> str:
     age = status.get("reading_age_s")
     aged = f" ({age:.0f} s old)" if age is not None and age >= 2 else ""
     wanted = status.get("setpoint_c")
-    more = "".join(
-        f", {name} {degrees(status[key])}"
-        for name, key in (("second", "second_c"), ("outlet", "outlet_c"))
-        if status.get(key) is not None
-    )
+    others = [name for name in ("second", "outlet") if status.get(f"{name}_c") is not None]
+    more = "".join(f", {name} {degrees(status[f'{name}_c'])}" for name in others)
     goal = f", wanted {degrees(wanted)}" if wanted is not None else ""
     return f"mash    {degrees(status.get('temperature_c'))}{aged}{goal}{more}"
 

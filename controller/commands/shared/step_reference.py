@@ -13,7 +13,6 @@ from controller.commands.shared.exit_codes import Wrong
 from controller.edge.files import config_files
 from controller.edge.mqtt import requests
 from controller.plan import plan
-from controller.settings.problems import Problems
 from controller.settings.service import Settings
 
 
@@ -46,13 +45,10 @@ def place(key: str, names: Sequence[str], said: int | str) -> int:
 
 
 def in_program(config: str | None, settings: Settings, args: dict[str, Any]) -> None:
-    """`from_step` of a start, where it was said by name: its place in the program. Raises Wrong."""
+    """`from_step` of a start, where it was said by name: its place in the program. Raises Wrong or Problems."""
     if not isinstance(args.get("from_step"), str):
         return
-    try:
-        read = config_files.load_program(config_files.config_dir(config), str(args.get("program", "")))
-    except Problems as wrong:
-        raise Wrong(*wrong.problems) from None
+    read = config_files.load_program(config_files.config_dir(config), str(args.get("program", "")))
     legs = plan.make(read, settings.tun).course.legs
     args["from_step"] = place("from_step", [leg.name for leg in legs], args["from_step"])
 

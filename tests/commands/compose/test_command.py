@@ -16,8 +16,8 @@ import pytest
 
 from controller.brewing.compose.proposal import Proposal, ProposedRest
 from controller.cli import main
-from controller.commands.compose import command
 from controller.commands.compose.trial import Judge, Trial
+from controller.commands.shared import terminal
 from controller.edge.files import config_files
 from controller.edge.files.program_file import Base, parsed, text
 from controller.plan.recipe import Grist, Liquor
@@ -287,7 +287,7 @@ def test_a_written_program_keeps_odd_text() -> None:
 def test_a_bar_is_drawn_where_somebody_looks(config: Path, at_once: object, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a terminal the share done goes up to the end and is wiped away; elsewhere stderr has one line."""
     told: list[float] = []
-    monkeypatch.setattr(command._Bar, "tell", lambda self, share, text: told.append(share))
+    monkeypatch.setattr(terminal.Bar, "tell", lambda self, share, text: told.append(share))
     monkeypatch.setattr(sys, "stderr", Terminal())
     with contextlib.redirect_stdout(io.StringIO()):
         assert main(["--config", str(config), "compose", "full", *LIMITS]) == 0

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.commands.shared.cautions import CAUTIONS
+from controller.commands.order import CAUTIONS
 from tests.field import secured
 from tests.field.secured import Secured
 from tests.places import CONFIG, ROOT

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 from controller.core.guard.state import Noted
-from controller.core.nouns import Event, Prompt, Trip
+from controller.core.nouns import Event, Trip
 from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm, Bell

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.commands.dryrun.outcome_text import page
+from controller.commands.dryrun.outcome import page
 from controller.plan.plan import Plan
 from controller.settings.service import Settings
 from sim import dryrun
@@ -210,5 +210,5 @@ def test_a_decoction_program_runs_with_its_brewer() -> None:
     answer = dryrun.document(plan, ran, [], None)
     boiled = next(step for step in answer["steps"] if step["kind"] == "decoction")
     assert 2700.0 <= boiled["ended_s"] - boiled["ramp_started_s"] <= 2700.0 + 900.0
-    row = next(line for line in page(plan, answer).splitlines() if line.strip().startswith("decoction"))
+    row = next(line for line in page(plan, answer) if line.strip().startswith("decoction"))
     assert "returned" in row and "not reached" not in row
