@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from controller.core.nouns import (
-    Instant,
-)
+from controller.core.nouns import Instant
 
 if TYPE_CHECKING:
     pass

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from controller.core.nouns import (
-    Instant,
-    Switch,
-)
+from controller.core.nouns import Instant, Switch
 
 if TYPE_CHECKING:
     pass

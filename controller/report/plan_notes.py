@@ -36,8 +36,7 @@ def _hot_liquor(plan: Plan) -> Iterator[Note]:
     meant_c = (liquor_c - 32.0) * 5.0 / 9.0
     if liquor_c > HOT_LIQUOR_C and "temperature_c" in plan.program.liquor.model_fields_set:
         yield Note(
-            "note",
-            f"liquor at {liquor_c:.3g} °C is already hot: did you mean {liquor_c:.3g} °F ({meant_c:.0f} °C)?",
+            "note", f"liquor at {liquor_c:.3g} °C is already hot: did you mean {liquor_c:.3g} °F ({meant_c:.0f} °C)?"
         )
 
 

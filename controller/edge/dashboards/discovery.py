@@ -137,9 +137,7 @@ def _sensors(settings: Settings) -> dict[str, dict[str, Any]]:
         "duty": _measured("Heat", "(value_json.duty * 100) | round(1)", None, "%", 0),
         "remaining": _measured("Rest left", step.format("remaining_s", "none"), "duration", "s", 0),
         "finish": _sensor(
-            "Finish",
-            "value_json.finish_at | as_datetime if value_json.finish_at else none",
-            device_class="timestamp",
+            "Finish", "value_json.finish_at | as_datetime if value_json.finish_at else none", device_class="timestamp"
         ),
         "step": _sensor("Step", step.format("name", "'none'")),
         "state": _sensor("State", "value_json.state", device_class="enum", options=[str(s) for s in RunState]),

@@ -97,9 +97,7 @@ def fill(values: dict[str, Any], status: dict[str, Any]) -> None:
 
 
 async def order(
-    settings: Settings,
-    values: dict[str, Any],
-    complete: Callable[[dict[str, Any], dict[str, Any]], None] = fill,
+    settings: Settings, values: dict[str, Any], complete: Callable[[dict[str, Any], dict[str, Any]], None] = fill
 ) -> Answer:
     """Send an order and wait for its answer; what the status tells (nonce, run, question) is filled in. Or NoAnswer."""
     async with line(settings, "order") as link:
