@@ -24,7 +24,7 @@ from controller.commands.shared import quantity_option
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, by_file, identify
 from controller.core.control.heat_path import heat_path
-from controller.edge.files import config_files, data_folder, plan_by_name, toml_writer
+from controller.edge.files import config_files, data_folder, plan_by_name, program_file
 from controller.edge.record import reader
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
@@ -204,7 +204,7 @@ def write(settings: Settings, found: Identified) -> Path:
     }
     today = datetime.datetime.now(datetime.UTC).date().isoformat()
     text = "# Learned from plain water by `underback learn`. Remove this file to go back to the plate's figures.\n"
-    text += "".join(f"{key} = {toml_writer.value(value)}\n" for key, value in values.items()) + f"on = {today}\n"
+    text += "".join(f"{key} = {program_file.toml_value(value)}\n" for key, value in values.items()) + f"on = {today}\n"
     path = folder / f"{settings.tun.name}.toml"
     fresh = path.with_suffix(".new")
     fresh.write_text(text, encoding="utf-8")

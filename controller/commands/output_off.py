@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from controller.commands.serve import read
 from controller.commands.shared.exit_codes import DONE, Unreachable
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.messages import outgoing
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     _, settings = read(args.config, args.tun, 1.0, data=False)
     try:
         asyncio.run(asyncio.wait_for(_off(settings), WITHIN_S))
-    except (daemon_link.NoAnswer, TimeoutError) as silent:
+    except (requests.NoAnswer, TimeoutError) as silent:
         raise Unreachable(f"OFF was not delivered ({silent or 'no answer in time'}); the lease runs out") from None
     print(f"{settings.tun.name}: OFF sent to the heater")
     return DONE

@@ -25,7 +25,7 @@ from controller.brewing.probe_calibration import (
     correction,
     ice_point,
 )
-from controller.edge.record.calibrations import MASH_C, history
+from controller.edge.record.run_header import MASH_C, history
 from controller.settings.service import Settings
 from controller.settings.tun import Probe
 

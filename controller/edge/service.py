@@ -20,16 +20,16 @@ from controller.core.tick import tick
 from controller.edge.clock import Clock
 from controller.edge.log import Log
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
-from controller.edge.program_loader import Compile, Offload, ProgramLoader
 from controller.edge.record import reader
 from controller.edge.record.recorder import Recorder
 from controller.edge.record.writer import RecordWriter
+from controller.edge.start_orders import Compile, Offload, ProgramLoader
 from controller.edge.supply_link import SupplyLink
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
 from controller.messages import incoming, outgoing, status_document
 from controller.messages.inbox import Inbox
-from controller.messages.motor_words import MotorWords
+from controller.messages.outgoing import MotorWords
 from controller.settings.service import Settings
 
 TICK_S = 1.0  # no setting: guard, lease, watchdog and dry run count on it, and none was ever tried at another pace

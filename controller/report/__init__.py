@@ -8,7 +8,7 @@ from __future__ import annotations
 import importlib.util
 from pathlib import Path
 
-from controller.report.record_from_rows import from_rows
+from controller.report.rows import from_rows
 from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
 
 __all__ = ["EventRecord", "PlanEntry", "RunRecord", "Second", "StepRecord", "from_rows", "missing", "write"]

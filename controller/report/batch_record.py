@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from controller.report import batch_entries
-from controller.report.measured_steps import gaps
+from controller.report.rows import gaps
 from controller.report.run_record import EventRecord, RunRecord
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from controller.core.nouns import GOES_IN
 from controller.edge.record import line_format
 from controller.report import wort
-from controller.report.measured_steps import measured
+from controller.report.rows import measured
 from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
 
 GLANCE_BYTES = 1 << 16  # of each end of a file: enough for its header and its last kept state

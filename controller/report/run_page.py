@@ -18,9 +18,9 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.report import batch_entries, batch_record, run_charts, svg
-from controller.report.measured_steps import gaps
+from controller.report.rows import gaps
+from controller.report.run_charts import packed
 from controller.report.run_record import EventRecord, RunRecord, StepRecord
-from controller.report.zoom_data import packed
 
 PRINTED, WORT_LINES, BATCH_LINES = (
     44,

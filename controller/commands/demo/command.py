@@ -24,7 +24,7 @@ from controller.commands.demo.outcome import greet, page, tell
 from controller.commands.demo.simulated_side import Demo
 from controller.commands.shared.exit_codes import Wrong
 from controller.edge.clock import FASTEST
-from controller.edge.files import config_files, data_folder, output_files, plan_by_name, shipped, toml_writer
+from controller.edge.files import config_files, data_folder, output_files, plan_by_name, program_file, shipped
 from controller.plan import plan
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Settings
@@ -128,7 +128,7 @@ def _copy(config: Path, scratch: Path, port: int, data: Path, made: plan.Plan, p
     (copied / "programs").mkdir()
     source = config_files.program_path(config, program)
     shutil.copy(source, copied / "programs" / f"{made.program.name}{source.suffix}")
-    kept = f"data_dir = {toml_writer.value(str(data))}\n"
+    kept = f"data_dir = {program_file.toml_value(str(data))}\n"
     service = f'{kept}[broker]\nhost = "127.0.0.1"\nport = {port}\n[dashboards]\ndiscovery = false\n'
     (copied / "service.toml").write_text(service)
     return copied

@@ -15,7 +15,7 @@ from controller.commands.shared.exit_codes import Unreachable
 from controller.commands.standin import LiveWorld
 from controller.edge import standard_streams
 from controller.edge.clock import MachineClock
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.plan import plan
 from controller.settings.service import Settings
 from sim.people.manner import Manner
@@ -68,11 +68,11 @@ class Demo:
         try:
             async with requests.line(self.settings, "demo") as link:
                 await self._with_nodes(link, daemon)
-        except daemon_link.NoAnswer as silent:
+        except requests.NoAnswer as silent:
             raise Unreachable(str(silent)) from None
         return self.ran
 
-    async def _with_nodes(self, link: daemon_link.DaemonLink, daemon: subprocess.Popen[bytes]) -> None:
+    async def _with_nodes(self, link: requests.DaemonLink, daemon: subprocess.Popen[bytes]) -> None:
         topics = link.topics
         heard = (topics.heater_command, topics.stirrer_command, topics.pump_command, topics.status)
         await link.listen(*(t for t in (*heard, topics.reply, topics.event) if t))
@@ -84,7 +84,7 @@ class Demo:
             with contextlib.suppress(asyncio.CancelledError):
                 await nodes
 
-    async def _nodes(self, link: daemon_link.DaemonLink) -> None:
+    async def _nodes(self, link: requests.DaemonLink) -> None:
         """The world, half a second at a time, as fast as `speed` says."""
         step = 0
         while True:
@@ -98,7 +98,7 @@ class Demo:
             step += 1
 
     async def _watch(
-        self, link: daemon_link.DaemonLink, daemon: subprocess.Popen[bytes], nodes: asyncio.Task[None]
+        self, link: requests.DaemonLink, daemon: subprocess.Popen[bytes], nodes: asyncio.Task[None]
     ) -> None:
         """What the daemon says goes to the nodes, the brewer and the screen."""
         topics, quiet = link.topics, time.monotonic()
@@ -114,9 +114,9 @@ class Demo:
             if not message.retain:
                 self.site.hear(topic, payload, self._now())
             if topic == topics.event:
-                self._event(daemon_link.parsed(message))
+                self._event(requests.parsed(message))
             elif topic == topics.status and not message.retain:
-                self._status(daemon_link.parsed(message))
+                self._status(requests.parsed(message))
                 if self.ran.run and self.ran.last.get("state") in ENDS:
                     return
         if nodes.done():

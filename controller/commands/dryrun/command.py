@@ -13,7 +13,7 @@ from controller.commands.dryrun.outcome_page import windows, write_page
 from controller.commands.dryrun.outcome_text import page
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files, output_files, plan_by_name
-from controller.edge.record import calibrations
+from controller.edge.record import run_header
 from controller.plan.forecast import forecast
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
@@ -112,7 +112,7 @@ def _lacking() -> list[str]:
 def _advice(plan: Plan, changes: Changes) -> list[dict[str, Any]]:
     from controller.plan.advise import advise
 
-    age = calibrations.advised_days(plan.tun, time.time())
+    age = run_header.advised_days(plan.tun, time.time())
     return [dict(said.document()) for said in advise(plan, changes, calibration_age_days=age)]
 
 

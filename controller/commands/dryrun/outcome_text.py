@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from controller.commands.dryrun.fault_report import NOTHING, FaultReport
 from controller.plan.forecast import Forecast
-from controller.report import plan_notes, wort_page
+from controller.report import plan_page, wort_page
 
 if TYPE_CHECKING:
     from controller.plan.plan import Plan
@@ -43,7 +43,7 @@ def page(plan: Plan, answer: dict[str, Any], expected: Forecast | None = None, m
 
 def warned(plan: Plan, answer: dict[str, Any]) -> list[str]:
     """What `check` warns of, in a line each."""
-    lines = [f"  {note}" for note in plan_notes.notes(plan) if note.level == "warn"]
+    lines = [f"  {note}" for note in plan_page.notes(plan) if note.level == "warn"]
     for said in answer["advice"]:
         if said["level"] == "warn" and said["overruled"] is None:
             lines.append(f"  warn {said['rule']}: {said['text']}")

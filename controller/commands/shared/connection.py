@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from controller.commands.shared.exit_codes import Wrong
 from controller.edge.files import config_files, data_folder
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.settings.problems import Problem, Problems
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def _tun(folder: Path, service: Service, wished: str) -> str:
     try:
         there = asyncio.run(requests.answering(service, known))
         why = f"{' and '.join(there)} answer" if there else "no daemon answers"
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         there, why = [], str(silent)
     if len(there) == 1:
         return there[0]

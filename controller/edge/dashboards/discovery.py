@@ -49,7 +49,7 @@ class Board:
         return [announcement(self.settings), *self.homie.announce()]
 
     async def _hold(self, homie: Homie) -> None:
-        from controller.edge.dashboards.homie_will import hold  # the client library, only where Homie is on
+        from controller.edge.dashboards.homie import hold  # the client library, only where Homie is on
 
         await hold(self.settings.service.broker, f"{homie.base.rsplit('/', 1)[1]}-homie-will", homie)
 

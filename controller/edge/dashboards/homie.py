@@ -7,15 +7,20 @@ device's last will; a connection has one will only, so a Homie device with its w
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import json
 import re
 import zlib
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
+import aiomqtt
+
 from controller.core.nouns import Phase, RunState
+from controller.edge.mqtt.connection import Will, heed_cancellation, make
 from controller.edge.mqtt.transport import Post
-from controller.settings.service import Settings
+from controller.settings.service import Broker, Settings
 
 Status = Mapping[str, Any]
 
@@ -133,3 +138,26 @@ class Homie:
 
 def _payload(value: Any) -> bytes:
     return b"" if value is None else encode(value)
+
+
+AGAIN_S = 10.0
+
+
+async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
+    """Keep the will in place until cancelled; each time the connection comes up the device is said to be ready."""
+    will = Will(homie.will().topic, homie.will().payload)
+    while True:
+        with contextlib.suppress(aiomqtt.MqttError, OSError, ValueError, TimeoutError):
+            await _held(await make(broker, identifier, None, will), homie)
+        heed_cancellation()
+        await asyncio.sleep(AGAIN_S)
+
+
+async def _held(client: aiomqtt.Client, homie: Homie) -> None:
+    """One connection, until it ends."""
+    async with client:
+        ready = homie.state("ready")
+        await client.publish(ready.topic, ready.payload, 1, retain=True)
+        heed_cancellation()
+        async for _ in client.messages:
+            pass  # nothing is subscribed to: only the end of the connection is awaited

@@ -22,9 +22,11 @@ from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import found, read
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Service, Settings
+from controller.settings.table import Table
 from controller.settings.tun import Learned, Tun
 
 T = TypeVar("T")
+TableT = TypeVar("TableT", bound=Table)
 
 MOST_BYTES = 256 * 1024  # the longest shipped file has 4 KiB
 EXCHANGE = {".json", ".xml"}
@@ -40,10 +42,8 @@ def config_dir(given: str | None, *, simulated: bool = False) -> Path:
     if folder is None and simulated:
         folder = shipped.folder()
     if folder is None:
-        wanted = (
-            "a folder config/ (change into the folder that holds it), or --config DIR, or UNDERBACK_CONFIG; "
-            "`underback init` lays one out"
-        )
+        wanted = "a folder config/ (change into the folder that holds it), or --config DIR, or UNDERBACK_CONFIG; "
+        wanted += "`underback init` lays one out"
         raise Problems([Problem("configuration", "neither ./config nor /etc/underback", wanted)])
     if not folder.is_dir():
         raise Problems([Problem(str(folder), "no such folder", "a folder with service.toml, tuns/ and programs/")])
@@ -77,8 +77,7 @@ def load_service(config: Path, *keys: str) -> Service:
         return Service()
     data, text = table(path)
     data = {key: value for key, value in data.items() if key in keys} if keys else data
-    value, problems = read(Service, data, lambda service: ())
-    return _done(value, problems, path, text)
+    return _checked(path, Service, data, text)
 
 
 def load_program(config: Path, name_or_path: str) -> Program:
@@ -110,11 +109,7 @@ def written_tun(config: Path, program: str) -> str:
 def load_learned(service: Service, tun: str) -> Learned | None:
     """What was learned of this tun, if anything. Raises Problems when the file is wrong."""
     path = Path(service.data_dir) / "learned" / f"{tun}.toml"
-    if not there(path):
-        return None
-    data, text = table(path)
-    value, problems = read(Learned, data, lambda learned: ())
-    return _done(value, problems, path, text)
+    return _checked(path, Learned, *table(path)) if there(path) else None
 
 
 def load_advice(config: Path) -> advice.Changes:
@@ -123,18 +118,11 @@ def load_advice(config: Path) -> advice.Changes:
     if not there(path):
         return {}
     data, text = table(path)
-    problems = [
-        at_line(Problem(rule, found(own), "a table with level, figures or texts of the rule", (rule,)), path, text)
-        for rule, own in data.items()
-        if not isinstance(own, dict)
-    ]
-    problems += [
-        at_line(Problem(*bad, tuple(bad.where.split(": "))), path, text)
-        for bad in advice.unfit({rule: own for rule, own in data.items() if isinstance(own, dict)})
-    ]
-    if problems:
-        raise Problems(problems)
-    return data
+    tables = {rule: own for rule, own in data.items() if isinstance(own, dict)}
+    wanted = "a table with level, figures or texts of the rule"
+    problems = [Problem(rule, found(own), wanted, (rule,)) for rule, own in data.items() if rule not in tables]
+    problems += [Problem(*bad, tuple(bad.where.split(": "))) for bad in advice.unfit(tables)]
+    return _done(data, problems, path, text)
 
 
 def settings(config: Path, tun_name: str | None, *, learned: bool = True) -> Settings:
@@ -180,6 +168,10 @@ def _name_key(path: Path, data: dict[str, Any]) -> list[Problem]:
         return []
     wanted = f'"{path.stem}", the file\'s own name, or no such key'
     return [Problem("name", f'"{str(data["name"])[:60]}"', wanted, ("name",))]
+
+
+def _checked(path: Path, kind: type[TableT], data: dict[str, Any], text: str) -> TableT:
+    return _done(*read(kind, data, lambda _: ()), path, text)
 
 
 def _done(value: T | None, problems: Iterable[Problem], path: Path, text: str) -> T:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import TypeVar
 
-from controller.brewing.kinetics.calibration import Calibration
 from controller.edge.files import config_files, measured_worts
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import Program
 from controller.settings.problems import Problem, Problems
 from controller.settings.tun import Tun
+
+T = TypeVar("T")
 
 
 def load_plan(config: Path, program: str, tun: str | None) -> Plan:
@@ -25,23 +27,19 @@ def load_plan(config: Path, program: str, tun: str | None) -> Plan:
 def look(config: Path, program: str, tun: str | None) -> Plan:
     """As `load_plan`, but a program that does not fit comes back with its problems, placed in its file."""
     problems: list[Problem] = []
-    loaded: Program | None = None
-    brewery: Calibration | None = None
-    vessel: Tun | None = None
-    try:
-        loaded = config_files.load_program(config, program)
-    except Problems as wrong:
-        problems += wrong.problems
-    try:
-        brewery = measured_worts.load(config_files.load_service(config))
-    except Problems as wrong:
-        problems += wrong.problems
+
+    def tried(load: Callable[[], T]) -> T | None:
+        try:
+            return load()
+        except Problems as wrong:
+            problems.extend(wrong.problems)
+            return None
+
+    loaded = tried(lambda: config_files.load_program(config, program))
+    brewery = tried(lambda: measured_worts.load(config_files.load_service(config)))
     wished = config_files.written_tun(config, program) if loaded is None else loaded.tun
-    try:
-        if loaded is not None or tun or wished or len(config_files.names(config / "tuns")) == 1:
-            vessel = tun_for(config, loaded, tun, program, wished)
-    except Problems as wrong:
-        problems += wrong.problems
+    named = loaded is not None or tun or wished or len(config_files.names(config / "tuns")) == 1
+    vessel = tried(lambda: tun_for(config, loaded, tun, program, wished)) if named else None
     if problems or loaded is None or vessel is None:
         raise Problems(problems)
     plan = make(loaded, vessel, brewery)
@@ -56,21 +54,16 @@ def tun_for(config: Path, program: Program | None, named: str | None, written: s
     """
     known = config_files.names(config / "tuns")
     wished = wished or (program.tun if program is not None else "")
-    if named is not None:
-        return config_files.load_tun(config, named)
-    if wished in known:
-        return config_files.load_tun(config, wished)
+    if named is not None or wished in known:
+        return config_files.load_tun(config, wished if named is None else named)
     if len(known) <= 1:
         return config_files.load_tun(config, config_files.only_tun(config))
-    if wished or program is None:
-        raise Problems(_at_lines(config, written, [_no_such_tun(wished, known)]))
-    raise Problems([Problem("--tun", "nothing", _which_fit(config, program, known))])
-
-
-def _no_such_tun(named: str, known: list[str]) -> Problem:
-    near = difflib.get_close_matches(named, known, n=1, cutoff=0.5)
+    if not wished and program is not None:
+        raise Problems([Problem("--tun", "nothing", _which_fit(config, program, known))])
+    near = difflib.get_close_matches(wished, known, n=1, cutoff=0.5)
     hint = f'; did you mean "{near[0]}"?' if near else ""
-    return Problem("tun", f'"{named[:60]}"', f"one of {', '.join(known)}{hint}", ("tun",))
+    wrong = Problem("tun", f'"{wished[:60]}"', f"one of {', '.join(known)}{hint}", ("tun",))
+    raise Problems(_at_lines(config, written, [wrong]))
 
 
 def _which_fit(config: Path, program: Program, known: list[str]) -> str:

@@ -63,32 +63,22 @@ class Sheet(NamedTuple):
     notes: list[str]
 
 
-KINDS = (
-    ("rice hull", "husk"),
-    ("husk", "husk"),
-    ("wheat malt", "wheat malt"),
-    ("malted wheat", "wheat malt"),
-    ("rye malt", "rye malt"),
-    ("malted rye", "rye malt"),
-    ("oat malt", "oat malt"),
-    ("malted oat", "oat malt"),
-    ("crystal", "caramel malt"),
-    ("caramel", "caramel malt"),
-    ("roast", "roasted malt"),
-    ("chocolate", "roasted malt"),
-    ("black", "roasted malt"),
-    ("munich", "kilned malt"),
-    ("acid", "sour malt"),
-    ("wheat", "wheat malt"),
-    ("oat", "oats"),
-    ("rye", "rye malt"),
-    ("maize", "maize"),
-    ("corn", "maize"),
-    ("rice", "rice"),
-    ("sorghum", "sorghum"),
-    ("flaked barley", "barley"),
-    ("raw barley", "barley"),
-    ("unmalted", "barley"),
+KINDS = (  # the first whose mark stands in the name
+    ("husk", ("rice hull", "husk")),
+    ("wheat malt", ("wheat malt", "malted wheat")),
+    ("rye malt", ("rye malt", "malted rye")),
+    ("oat malt", ("oat malt", "malted oat")),
+    ("caramel malt", ("crystal", "caramel")),
+    ("roasted malt", ("roast", "chocolate", "black")),
+    ("kilned malt", ("munich",)),
+    ("sour malt", ("acid",)),
+    ("wheat malt", ("wheat",)),
+    ("oats", ("oat",)),
+    ("rye malt", ("rye",)),
+    ("maize", ("maize", "corn")),
+    ("rice", ("rice",)),
+    ("sorghum", ("sorghum",)),
+    ("barley", ("flaked barley", "raw barley", "unmalted")),
 )
 
 
@@ -96,7 +86,7 @@ def grain(name: str, kg: float) -> dict[str, Any]:
     """A line of grist; its kind is read off its name."""
     plain = name.lower()
     flaked = "flake" in plain or "torrif" in plain
-    kind = next((kind for mark, kind in KINDS if mark in plain), "malt")
+    kind = next((kind for kind, marks in KINDS if any(mark in plain for mark in marks)), "malt")
     if flaked or "raw" in plain or "unmalted" in plain:
         kind = {"wheat malt": "wheat", "rye malt": "rye", "oat malt": "oats"}.get(kind, kind)
     return {"name": name[:80] or "grain", "kg": kg, "kind": kind, "flaked": flaked}

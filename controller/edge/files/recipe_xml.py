@@ -18,17 +18,13 @@ def sheet(raw: bytes) -> Found:
     except safe_xml.Refused as refused:
         return None, [Problem(f"line {refused.line}" if refused.line else "", refused.found, refused.wanted)]
     problems: list[Problem] = []
-    whole, mash = _xml_mash(root)
+    whole, mash = _mash(root)
     if mash is None:
-        return None, [
-            Problem("", f"<{root.name[:40]}> without one recipe or mash in it", "one RECIPE with its MASH, or one MASH")
-        ]
-    notes = [
-        f"line {e.line}: {e.name} does not map and is left out"
-        for e in (whole.inside if whole else [])
-        if e.name not in _XML_KNOWN
-    ]
-    grist = _xml_grist(whole, notes, problems)
+        nothing = f"<{root.name[:40]}> without one recipe or mash in it"
+        return None, [Problem("", nothing, "one RECIPE with its MASH, or one MASH")]
+    left_out = [e for e in (whole.inside if whole else []) if e.name not in _KNOWN]
+    notes = [f"line {e.line}: {e.name} does not map and is left out" for e in left_out]
+    grist = _grist(whole, notes, problems)
     steps = [step for group in mash.all("MASH_STEPS") for step in group.all("MASH_STEP")]
     if not steps:
         problems.append(Problem(f"line {mash.line}: MASH_STEPS", "nothing", "at least one MASH_STEP"))
@@ -36,19 +32,17 @@ def sheet(raw: bytes) -> Found:
         title=(whole or mash).word("NAME"),
         grain_c=_number(mash, "GRAIN_TEMP", problems),
         grist=grist,
-        lines=[_xml_line(step, at, problems) for at, step in enumerate(steps, 1)],
+        lines=[_line(step, at, problems) for at, step in enumerate(steps, 1)],
         notes=notes,
     ), problems
 
 
-_XML_KNOWN = frozenset({"NAME", "VERSION", "TYPE", "BREWER", "FERMENTABLES", "MASH"})
-_XML_MAPPED = frozenset(
-    {"NAME", "VERSION", "TYPE", "STEP_TEMP", "STEP_TIME", "INFUSE_AMOUNT", "RAMP_TIME", "DESCRIPTION"}
-)
-_XML_SHOWN = ("WATER_GRAIN_RATIO", "DECOCTION_AMT", "INFUSE_TEMP", "DISPLAY_")  # text for people only, by the standard
+_KNOWN = {"NAME", "VERSION", "TYPE", "BREWER", "FERMENTABLES", "MASH"}
+_MAPPED = {"NAME", "VERSION", "TYPE", "STEP_TEMP", "STEP_TIME", "INFUSE_AMOUNT", "RAMP_TIME", "DESCRIPTION"}
+_SHOWN = ("WATER_GRAIN_RATIO", "DECOCTION_AMT", "INFUSE_TEMP", "DISPLAY_")  # text for people only, by the standard
 
 
-def _xml_mash(root: safe_xml.Element) -> tuple[safe_xml.Element | None, safe_xml.Element | None]:
+def _mash(root: safe_xml.Element) -> tuple[safe_xml.Element | None, safe_xml.Element | None]:
     """The one recipe, if any, and the one mash."""
     recipes = [root] if root.name == "RECIPE" else root.all("RECIPE")
     if len(recipes) == 1:
@@ -75,7 +69,7 @@ def _number(element: safe_xml.Element, name: str, problems: list[Problem], neede
     return None
 
 
-def _xml_grist(whole: safe_xml.Element | None, notes: list[str], problems: list[Problem]) -> list[dict[str, Any]]:
+def _grist(whole: safe_xml.Element | None, notes: list[str], problems: list[Problem]) -> list[dict[str, Any]]:
     grist = []
     for entry in [e for group in (whole.all("FERMENTABLES") if whole else []) for e in group.all("FERMENTABLE")]:
         name, kind = entry.word("NAME"), entry.word("TYPE").lower()
@@ -88,9 +82,9 @@ def _xml_grist(whole: safe_xml.Element | None, notes: list[str], problems: list[
     return grist
 
 
-def _xml_line(step: safe_xml.Element, at: int, problems: list[Problem]) -> RecipeStep:
+def _line(step: safe_xml.Element, at: int, problems: list[Problem]) -> RecipeStep:
     minutes, ramp = _number(step, "STEP_TIME", problems, needed=True), _number(step, "RAMP_TIME", problems)
-    extra = [e.name for e in step.inside if e.name not in _XML_MAPPED and not e.name.startswith(_XML_SHOWN)]
+    extra = [e.name for e in step.inside if e.name not in _MAPPED and not e.name.startswith(_SHOWN)]
     return RecipeStep(
         place=f"MASH_STEP {at}",
         name=step.word("NAME") or f"step {at}",

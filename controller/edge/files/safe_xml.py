@@ -52,7 +52,7 @@ class _Builder:
         self.parser.StartDoctypeDeclHandler = self._doctype
         self.parser.EntityDeclHandler = self._entity
         self.parser.StartElementHandler = self._start
-        self.parser.EndElementHandler = self._end
+        self.parser.EndElementHandler = lambda _: self.open.pop()
         self.parser.CharacterDataHandler = self._text
         self.open: list[Element] = [Element("")]
         self.count = 0
@@ -75,9 +75,6 @@ class _Builder:
         element = Element(name.upper(), self.parser.CurrentLineNumber)
         self.open[-1].inside.append(element)
         self.open.append(element)
-
-    def _end(self, _: str) -> None:
-        self.open.pop()
 
     def _text(self, text: str) -> None:
         element = self.open[-1]
