@@ -30,8 +30,7 @@ def compiler(config: Path, settings: Settings) -> Callable[[Mapping[str, Any]], 
     """
 
     def compiled(args: Mapping[str, Any]) -> Course | tuple[str, ...]:
-        made = _planned(config, settings, args)
-        if not isinstance(made, plan.Plan):
+        if not isinstance(made := _planned(config, settings, args), plan.Plan):
             return made
         return made.course._replace(filed=run_header.at_start(config, made, settings, time.time()))
 

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 from controller.core import supply
 from controller.core.nouns import Event, Instant
+from controller.core.state import Outcome
 from controller.core.supply import Claim, Group
 from controller.edge.mqtt.transport import Post
 from controller.messages import outgoing
 from controller.messages.strict_json import Refused, document, number, text, whole
 from controller.settings.service import Settings
-
-if TYPE_CHECKING:
-    from controller.core.state import Outcome
 
 EVERY_S = 2.0
 MOST_PEERS = 32  # others that are listened to; more on one supply is a mistake
@@ -82,8 +78,7 @@ class SupplyLink:
 
 def payload(word: Claim) -> bytes:
     """A word on the wire."""
-    values: dict[str, Any] = {**word._asdict(), "heard": dict(word.heard)}
-    return outgoing.document(values)
+    return outgoing.document({**word._asdict(), "heard": dict(word.heard)})
 
 
 def claim(tun: str, payload: bytes) -> Claim | None:

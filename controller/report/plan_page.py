@@ -23,10 +23,11 @@ _LIMITS = {
 
 def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = None) -> str:
     """The plan in words and figures. `dough_in_s`: dough-in in seconds after midnight; without it times are elapsed."""
-    remarks = notes(plan)
+    remarks, wished = notes(plan), plan.program.aim
+    aim = f"{100 * wished:.0f} % limit attenuation" if isinstance(wished, float) else wished
     lines = [
         plan.program.title,
-        f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {_aim(plan)}",
+        f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {aim}",
         "",
         *_facts(plan),
         "",
@@ -49,11 +50,6 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
             yield f"    You know: {line.overruled}"
 
 
-def _aim(plan: Plan) -> str:
-    aim = plan.program.aim
-    return f"{100 * aim:.0f} % limit attenuation" if isinstance(aim, float) else aim
-
-
 def _facts(plan: Plan) -> Iterator[str]:
     """Strike with its parts, volumes, times, energy."""
     yield f"  Strike   {_strike(plan)}"
@@ -70,10 +66,8 @@ def _facts(plan: Plan) -> Iterator[str]:
     parts = f" (strike {plan.strike_kwh:.2f}, mash {plan.mash_kwh:.2f})" if plan.strike_kwh else ""
     yield f"  Energy   {plan.energy_kwh:.2f} kWh{parts}{cost}"
     if plan.extract_kg is not None and plan.first_wort_p is not None:
-        yield (
-            f"  Extract  {plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P, if all is "
-            "converted; run-off and sparge are not known here"
-        )
+        extract = f"{plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P"
+        yield f"  Extract  {extract}, if all is converted; run-off and sparge are not known here"
 
 
 def _strike(plan: Plan) -> str:
@@ -189,9 +183,8 @@ def _hot_liquor(plan: Plan) -> Iterator[Note]:
     liquor_c = plan.program.liquor.temperature_c
     meant_c = (liquor_c - 32.0) * 5.0 / 9.0
     if liquor_c > HOT_LIQUOR_C and "temperature_c" in plan.program.liquor.model_fields_set:
-        yield Note(
-            "note", f"liquor at {liquor_c:.3g} °C is already hot: did you mean {liquor_c:.3g} °F ({meant_c:.0f} °C)?"
-        )
+        meant = f"did you mean {liquor_c:.3g} °F ({meant_c:.0f} °C)?"
+        yield Note("note", f"liquor at {liquor_c:.3g} °C is already hot: {meant}")
 
 
 def _low_strike(plan: Plan) -> Iterator[Note]:
@@ -200,11 +193,8 @@ def _low_strike(plan: Plan) -> Iterator[Note]:
     if plan.program.dough_in.strike_c is None or plan.strike_c is None or first_c is None:
         return
     if (under_k := first_c - plan.landing_c) > LANDS_K:
-        yield Note(
-            "warn",
-            f"strike {plan.strike_c:.3g} °C: the mash lands {under_k:.1f} K under the first rest and is heated up to "
-            'it; write strike = "auto" unless that is meant',
-        )
+        lands = f"strike {plan.strike_c:.3g} °C: the mash lands {under_k:.1f} K under the first rest"
+        yield Note("warn", f'{lands} and is heated up to it; write strike = "auto" unless that is meant')
 
 
 def assumed(plan: Plan) -> str:
@@ -227,8 +217,6 @@ def _downwards(plan: Plan) -> Iterator[Note]:
     steps = [stage for stage in plan.stages if stage.at is not None]
     for before, stage in itertools.pairwise(steps):
         if stage.kind in ("rest", "mash_out") and stage.target_c < before.target_c - LOWER_K:
-            yield Note(
-                "warn",
-                f'[[step]] {(stage.at or 0) + 1} "{stage.name}": {stage.target_c:.3g} °C after '
-                f"{before.target_c:.3g} °C is likely a slip: a tun has no cooling",
-            )
+            fall = f"{stage.target_c:.3g} °C after {before.target_c:.3g} °C"
+            place = f'[[step]] {(stage.at or 0) + 1} "{stage.name}"'
+            yield Note("warn", f"{place}: {fall} is likely a slip: a tun has no cooling")

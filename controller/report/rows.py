@@ -116,7 +116,7 @@ def from_rows(
         state=state,
         rows=kept,
         planned=tuple(planned),
-        steps=tuple(_went(step) for step in steps) if steps is not None else measured(kept, planned),
+        steps=measured(kept, planned) if steps is None else tuple(StepRecord(**_known(step)) for step in steps),
         events=tuple(events),
         enzymes={key: curve for key, curve in curves.items() if any(v is not None for v in curve)},
         prediction=prediction,
@@ -127,16 +127,9 @@ def from_rows(
 
 
 def _row(row: Mapping[str, Any], index: int) -> Second:
-    return Second(
-        float(row["t_s"]),
-        _number(row.get("mash_c")),
-        _number(row.get("setpoint_c")),
-        _number(row.get("target_c")),
-        _number(row.get("duty")) or 0.0,
-        index,
-        str(row.get("phase") or ""),
-        str(row.get("state") or ""),
-    )
+    mash_c, setpoint_c, target_c, duty = (_number(row.get(key)) for key in ("mash_c", "setpoint_c", "target_c", "duty"))
+    phase, state = str(row.get("phase") or ""), str(row.get("state") or "")
+    return Second(float(row["t_s"]), mash_c, setpoint_c, target_c, duty or 0.0, index, phase, state)
 
 
 def _number(value: Any) -> float | None:
@@ -155,5 +148,5 @@ def _index(step: Any, before: int, planned: Sequence[PlanEntry], names: Mapping[
     return later[0] if later else names.get(str(step), -1)
 
 
-def _went(step: Mapping[str, Any]) -> StepRecord:
-    return StepRecord(**{key: step[key] for key in StepRecord._fields if key in step})
+def _known(step: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: step[key] for key in StepRecord._fields if key in step}

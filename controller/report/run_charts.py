@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from itertools import groupby, pairwise
 from math import ceil, floor
 from typing import Any
 
@@ -57,16 +58,9 @@ def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[flo
 
 def _held(record: RunRecord) -> list[tuple[float, float]]:
     """From when to when was the run held or tripped?"""
-    spans: list[tuple[float, float]] = []
-    before = ""
-    for row in record.rows:
-        held = row.state in ("held", "holding", "restarting")
-        if held and before not in ("held", "holding", "restarting"):
-            spans.append((row.t_s, row.t_s))
-        elif held:
-            spans[-1] = (spans[-1][0], row.t_s)
-        before = row.state
-    return spans
+    parts = groupby(record.rows, lambda row: row.state in ("held", "holding", "restarting"))
+    times = [[row.t_s for row in rows] for held, rows in parts if held]
+    return [(span[0], span[-1]) for span in times]
 
 
 def _last(values: Iterable[float | None]) -> float | None:
@@ -121,7 +115,7 @@ def enzymes(record: RunRecord) -> str:
 def packed(record: RunRecord) -> str:
     """The samples as short whole numbers, in a JSON block that cannot end its own element."""
     values = {
-        "t": _steps([round(row.t_s) for row in record.rows]),
+        "t": _runs([b - a for a, b in pairwise([0, *(round(row.t_s) for row in record.rows)])]),
         "mash": [None if row.mash_c is None else round(100 * row.mash_c) for row in record.rows],
         "setpoint": _runs([None if row.setpoint_c is None else round(100 * row.setpoint_c) for row in record.rows]),
         "heat": _runs([round(100 * row.duty) for row in record.rows]),
@@ -131,17 +125,7 @@ def packed(record: RunRecord) -> str:
     return json.dumps(values, separators=(",", ":")).replace("<", "\\u003c")
 
 
-def _steps(times: Sequence[int]) -> list[list[int]]:
-    """Times as runs of [step, how often], the first step from 0."""
-    return _runs([b - a for a, b in zip([0, *times], times, strict=False)])
-
-
 def _runs(values: Sequence[Any]) -> list[Any]:
     """Run lengths: [value, how often], a lone value bare."""
-    found: list[list[Any]] = []
-    for value in values:
-        if found and found[-1][0] == value:
-            found[-1][1] += 1
-        else:
-            found.append([value, 1])
-    return [[v, n] if n > 1 else v for v, n in found]
+    found = [(value, sum(1 for _ in alike)) for value, alike in groupby(values)]
+    return [[value, n] if n > 1 else value for value, n in found]

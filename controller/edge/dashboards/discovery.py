@@ -15,7 +15,7 @@ from typing import Any
 from controller import __version__
 from controller.core.nouns import RunState
 from controller.core.procedure.orders import envelope
-from controller.edge.dashboards.homie import Homie
+from controller.edge.dashboards.homie import Homie, hold
 from controller.edge.mqtt.transport import Post
 from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
@@ -45,13 +45,10 @@ class Board:
         if self.homie is None:
             return [announcement(self.settings)]
         if self._will is None:
-            self._will = asyncio.create_task(self._hold(self.homie), name="homie will")
+            identifier = f"{self.homie.base.rsplit('/', 1)[1]}-homie-will"
+            holding = hold(self.settings.service.broker, identifier, self.homie)
+            self._will = asyncio.create_task(holding, name="homie will")
         return [announcement(self.settings), *self.homie.announce()]
-
-    async def _hold(self, homie: Homie) -> None:
-        from controller.edge.dashboards.homie import hold  # the client library, only where Homie is on
-
-        await hold(self.settings.service.broker, f"{homie.base.rsplit('/', 1)[1]}-homie-will", homie)
 
     def heard(self, topic: str, payload: bytes) -> list[Post]:
         """What does a message from the platform call for?"""
@@ -76,15 +73,10 @@ def announcement(settings: Settings) -> Post:
     return Post(topic, payload, "event", retain=True)
 
 
-def object_id(settings: Settings) -> str:
-    """Under which id does the tun stand? Letters, digits, `_` and `-` only."""
-    return re.sub(r"[^A-Za-z0-9_-]", "_", f"{settings.service.prefix}_{settings.tun.name}")
-
-
 def discovery(settings: Settings) -> tuple[str, dict[str, Any]]:
     """Topic and document of MQTT device discovery (field names: the platforms' published MQTT schemas)."""
     tun, mqtt = settings.tun, topics(settings)
-    ours = object_id(settings)
+    ours = re.sub(r"[^A-Za-z0-9_-]", "_", f"{settings.service.prefix}_{tun.name}")
     components = {**_sensors(settings), **_truths(), **_buttons(mqtt.order), "event": _event(mqtt.event)}
     for key, component in components.items():
         component["unique_id"] = f"{ours}_{key}"
@@ -107,14 +99,9 @@ def discovery(settings: Settings) -> tuple[str, dict[str, Any]]:
     return f"{settings.service.dashboards.discovery_prefix}/device/{ours}/config", document
 
 
-def _sensor(name: str, template: str, **more: Any) -> dict[str, Any]:
-    return {
-        "platform": "sensor",
-        "name": name,
-        "value_template": f"{{{{ {template} }}}}",
-        "expire_after": EXPIRE_S,
-        **more,
-    }
+def _sensor(name: str, template: str, platform: str = "sensor", **more: Any) -> dict[str, Any]:
+    value = f"{{{{ {template} }}}}"
+    return {"platform": platform, "name": name, "value_template": value, "expire_after": EXPIRE_S, **more}
 
 
 def _measured(name: str, template: str, device_class: str | None, unit: str, digits: int) -> dict[str, Any]:
@@ -153,13 +140,8 @@ def _sensors(settings: Settings) -> dict[str, dict[str, Any]]:
 
 
 def _truth(name: str, condition: str, device_class: str | None) -> dict[str, Any]:
-    found: dict[str, Any] = {
-        "platform": "binary_sensor",
-        "name": name,
-        "value_template": f"{{{{ 'ON' if {condition} else 'OFF' }}}}",
-        "expire_after": EXPIRE_S,
-    }
-    return found | ({"device_class": device_class} if device_class else {})
+    more = {"device_class": device_class} if device_class else {}
+    return _sensor(name, f"'ON' if {condition} else 'OFF'", "binary_sensor", **more)
 
 
 def _truths() -> dict[str, dict[str, Any]]:
@@ -202,19 +184,11 @@ def _buttons(topic: str) -> dict[str, dict[str, Any]]:
     }
 
 
-_EVENT_TYPES = ("state", "step", "trip", "prompt", "note")
-
-
 def _event(topic: str) -> dict[str, Any]:
-    kinds = list(_EVENT_TYPES)
+    kinds = ["state", "step", "trip", "prompt", "note"]
     template = (
         "{{ {'event_type': value_json.kind if value_json.kind in " + repr(kinds) + " else 'note',"
         " 'id': value_json.id, 'text': value_json.text} | to_json }}"
     )
-    return {
-        "platform": "event",
-        "name": "Event",
-        "state_topic": topic,
-        "event_types": kinds,
-        "value_template": template,
-    }
+    event = {"platform": "event", "name": "Event", "state_topic": topic}
+    return {**event, "event_types": kinds, "value_template": template}

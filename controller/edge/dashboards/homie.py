@@ -120,7 +120,8 @@ class Homie:
 
     def values(self, status: Status) -> list[Post]:
         """Which values differ from what was said last? A value that is not known is taken away, never invented."""
-        found = {f"{p.node}/{p.id}": _payload(p.read(status)) for p in PROPERTIES}
+        read = {f"{p.node}/{p.id}": p.read(status) for p in PROPERTIES}
+        found = {place: b"" if value is None else encode(value) for place, value in read.items()}
         changed = {place: payload for place, payload in found.items() if self._said.get(place, b"") != payload}
         self._said.update(changed)
         return [self._post(place, payload) for place, payload in changed.items()] + self._alert(status)
@@ -134,10 +135,6 @@ class Homie:
         self._alerts = set(now)
         cleared = [self._post(f"$alert/{key}", b"") for key in sorted(gone)]
         return cleared + [self._post(f"$alert/{key}", now[key]) for key in sorted(new)]
-
-
-def _payload(value: Any) -> bytes:
-    return b"" if value is None else encode(value)
 
 
 AGAIN_S = 10.0

@@ -154,11 +154,7 @@ async def statuses(settings: Settings) -> AsyncIterator[dict[str, Any]]:
 
 
 STATUS_S = 6.0  # a daemon says its status every 2 s
-
-
 FRESH_S = 4.0  # a retained status no older than this by the wall clock will do
-
-
 TRIAL_S = 2.0
 
 
@@ -171,18 +167,14 @@ class Link:
 
     def __init__(self, client: aiomqtt.Client, inbox: asyncio.Queue[aiomqtt.Message]) -> None:
         self._client, self._inbox, self._refused = client, inbox, 0
-        self._hear_refusals()
-
-    def _hear_refusals(self) -> None:
-        """The client library hides it when the broker does not take a message (MQTT 5 tells)."""
-        told: Any = self._client._client.on_publish
+        told: Any = client._client.on_publish
 
         def on_publish(client: Any, userdata: Any, mid: int, reason: Any, properties: Any) -> None:
             self._refused += int(getattr(reason, "value", 0)) >= 128
             if told is not None:
                 told(client, userdata, mid, reason, properties)
 
-        self._client._client.on_publish = on_publish
+        client._client.on_publish = on_publish  # the library hides that the broker does not take a message (MQTT 5)
 
     async def listen(self, *names: str) -> None:
         await self._client.subscribe([(name, 1) for name in names], timeout=connection.CALL_S)
@@ -227,9 +219,7 @@ class DaemonLink(Link):
         while (message := await self.next(TRIAL_S)) is not None and time.monotonic() - began < TRIAL_S:
             if message.topic.value == topic and message.payload == word:
                 return time.monotonic() - began
-        return (
-            f"may not read {topic}" if self.settings.service.broker.version == 5 else f"may not read or write {topic}"
-        )
+        return f"may not {'read' if self.settings.service.broker.version == 5 else 'read or write'} {topic}"
 
     async def status(self, within_s: float = STATUS_S) -> dict[str, Any]:
         """The daemon's present status (listen to the topic first). Raises NoAnswer."""

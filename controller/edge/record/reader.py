@@ -145,14 +145,9 @@ def _pending(
         and same_program(course.program, course.digest)
     )
     lost = damaged or bool(found.header.get("after_failure")) or any(trip.id == "G20" for trip in kept.guard.trips)
-    outage = None if lost else outage_s(found, clock)
+    outage = None if lost else gone_s(found.end, clock)
     limit = 60.0 * settings.service.resume_minutes
     return Pending(kept.run, kept.last_c, outage, same and not lost, 1 + _restarts(found, clock), limit)
-
-
-def outage_s(found: line_format.Found, clock: Clock) -> float | None:
-    """How long was nobody in charge of the run, s? None when no clock can tell."""
-    return gone_s(found.end, clock)
 
 
 def gone_s(since: line_format.Stamp | None, clock: Clock) -> float | None:
@@ -175,7 +170,6 @@ def gone_s(since: line_format.Stamp | None, clock: Clock) -> float | None:
 def _restarts(found: line_format.Found, clock: Clock) -> int:
     """How many times did a process start into this run within the last half hour?"""
     here = boot_id()
-    ages = [
-        since_boot_s() - start.up_s if start.boot_id == here else clock.wall_s() - start.at for start in found.starts
-    ]
+    boot_s, wall_s = since_boot_s(), clock.wall_s()
+    ages = [boot_s - start.up_s if start.boot_id == here else wall_s - start.at for start in found.starts]
     return sum(1 for age in ages if abs(age) * clock.speed < RESTARTS_S)

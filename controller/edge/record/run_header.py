@@ -58,14 +58,17 @@ def _calibrations(settings: Settings) -> Iterator[Event]:
 def in_force(settings: Settings, role: str, probe: Probe) -> dict[str, Any]:
     """Date, both points, the offset at 0 °C and at mash temperature (K), and who did it, where the history says so."""
     return {
-        "calibrated_on": probe.calibrated_on,
-        "raw_ice_c": probe.raw_ice_c,
-        "raw_boil_c": probe.raw_boil_c,
-        "boil_c": round(probe.boil_c, 3),
+        **constants(probe),
         "offset_ice_k": round(probe.calibrated(0.0), 3) + 0.0,
         "offset_at_65_k": round(probe.calibrated(MASH_C) - MASH_C, 3),
         "by": _who(settings, role, probe),
     }
+
+
+def constants(probe: Probe) -> dict[str, Any]:
+    """The date and the points of a calibration, °C."""
+    points = {"raw_ice_c": probe.raw_ice_c, "raw_boil_c": probe.raw_boil_c, "boil_c": round(probe.boil_c, 3)}
+    return {"calibrated_on": probe.calibrated_on, **points}
 
 
 def _who(settings: Settings, role: str, probe: Probe) -> str | None:
@@ -75,10 +78,7 @@ def _who(settings: Settings, role: str, probe: Probe) -> str | None:
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, ValueError):
         return None
-    for line in reversed(lines):
-        if (by := _signed(line, probe)) is not None:
-            return by
-    return None
+    return next((by for line in reversed(lines) if (by := _signed(line, probe)) is not None), None)
 
 
 def _signed(line: str, probe: Probe) -> str | None:
