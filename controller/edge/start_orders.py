@@ -17,13 +17,16 @@ from controller.core.nouns import Course, Order
 from controller.edge.files import config_files, measured_worts
 from controller.edge.record import run_header
 from controller.plan import plan
-from controller.settings.problems import Problems
+from controller.settings.problems import Problem
 from controller.settings.service import Settings
+
+Compile = Callable[[Mapping[str, Any]], Course | tuple[str, ...]]
+Offload = Callable[[Callable[[], Any]], Awaitable[Any]]
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}").fullmatch
 
 
-def compiler(config: Path, settings: Settings) -> Callable[[Mapping[str, Any]], Course | tuple[str, ...]]:
+def compiler(config: Path, settings: Settings) -> Compile:
     """A function from a start order's arguments to the course, or to every reason why there is none.
 
     With the course comes what goes on record at the start of its run.
@@ -53,19 +56,15 @@ def _planned(config: Path, settings: Settings, args: Mapping[str, Any]) -> plan.
     if not isinstance(name, str) or not _NAME(name):
         known = ", ".join(config_files.names(config / "programs"))
         return (f"a program's name: program=NAME, one of {known}",)
-    try:
-        made = plan.make(
-            config_files.load_program(config, name), settings.tun, measured_worts.load_if_sound(settings.service)
-        )
-    except Problems as wrong:
-        return tuple(str(p) for p in wrong.problems)
-    return tuple(str(p) for p in made.problems) or made
+    problems: list[Problem] = []
+    program = config_files.tried(problems, lambda: config_files.load_program(config, name))
+    if program is None:
+        return tuple(map(str, problems))
+    made = plan.make(program, settings.tun, measured_worts.load_if_sound(settings.service))
+    return tuple(map(str, made.problems)) or made
 
 
 LOAD_S = 10.0  # reading and compiling a program may take so long
-
-Compile = Callable[[Mapping[str, Any]], Course | tuple[str, ...]]
-Offload = Callable[[Callable[[], Any]], Awaitable[Any]]
 
 
 class ProgramLoader:

@@ -110,15 +110,11 @@ def _step(run: Run, now_c: float | None, now: float) -> dict[str, Any] | None:
 
 @lru_cache(maxsize=2)
 def _steps(legs: tuple[Leg, ...]) -> list[dict[str, Any]]:
-    return [
-        {
-            **{key: getattr(leg, key) for key in ("name", "kind", "target_c")},
-            "planned_s": leg.hold_s,
-            "ramp_s": leg.ramp_s,
-            "mixing_s": mixing_s(leg),
-        }
-        for leg in legs
-    ]
+    return [_planned(leg) | {"ramp_s": leg.ramp_s, "mixing_s": mixing_s(leg)} for leg in legs]
+
+
+def _planned(leg: Leg) -> dict[str, Any]:
+    return {"name": leg.name, "kind": leg.kind, "target_c": leg.target_c, "planned_s": leg.hold_s}
 
 
 def _heater(outcome: Outcome) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 from itertools import count
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import jinja2
@@ -46,11 +45,6 @@ class EventLine(NamedTuple):
     text: str
     css: str
     printed: bool
-
-
-def write_page(path: Path, record: RunRecord) -> None:
-    """The report of a run as one HTML file. Raises OSError when it cannot be written."""
-    path.write_text(html(record), encoding="utf-8")
 
 
 def html(record: RunRecord) -> str:
@@ -95,8 +89,7 @@ def _template() -> jinja2.Template:
 
 def _result(record: RunRecord) -> str:
     trips = sum(event.kind == "trip" for event in record.events)
-    said = f"{record.state}, {svg.clock(record.ended_s)}"
-    return said + (f", {trips} trip{'s' if trips != 1 else ''}" if trips else ", no trips")
+    return f"{record.state}, {svg.clock(record.ended_s)}, {trips or 'no'} trip{'s' if trips != 1 else ''}"
 
 
 def _when(record: RunRecord, t_s: float) -> str:

@@ -23,7 +23,12 @@ from controller.settings.service import Settings
 
 EXPIRE_S = 10  # a value that old is no value; the status comes every 2 s
 BORN = b"online"  # the platform's own birth word, on `<prefix>/status`
-FIXED_TEXT = ("hold", "stop", "abort", "acknowledge")
+FIXED_TEXT = {  # orders that a plain button may give, and what stands on it
+    "hold": "Hold: heat off, program kept",
+    "stop": "Stop: heat off, run ends",
+    "abort": "Abort: heat off, program dropped",
+    "acknowledge": "Alert heard",
+}
 
 
 class Board:
@@ -80,14 +85,10 @@ def discovery(settings: Settings) -> tuple[str, dict[str, Any]]:
     components = {**_sensors(settings), **_truths(), **_buttons(mqtt.order), "event": _event(mqtt.event)}
     for key, component in components.items():
         component["unique_id"] = f"{ours}_{key}"
+    model = f"{tun.volume_l:g} L mash tun" + (", simulated" if tun.simulated else "")
+    device = {"identifiers": [ours], "name": tun.title or tun.name, "manufacturer": "underback", "model": model}
     document = {
-        "device": {
-            "identifiers": [ours],
-            "name": tun.title or tun.name,
-            "manufacturer": "underback",
-            "model": f"{tun.volume_l:g} L mash tun" + (", simulated" if tun.simulated else ""),
-            "sw_version": __version__,
-        },
+        "device": device | {"sw_version": __version__},
         "origin": {"name": "underback", "sw_version": __version__},
         "availability_topic": mqtt.online,
         "payload_available": outgoing.TRUE.decode(),
@@ -117,15 +118,14 @@ def _celsius(name: str, key: str, digits: int = 1) -> dict[str, Any]:
 def _sensors(settings: Settings) -> dict[str, dict[str, Any]]:
     probes = settings.tun.probes
     step = "value_json.step.{0} if value_json.step else {1}"
+    finish = "value_json.finish_at | as_datetime if value_json.finish_at else none"
     found = {
         "temperature": _celsius("Mash", "temperature_c", 2),
         "setpoint": _celsius("Setpoint", "setpoint_c", 2),
         "target": _measured("Target", step.format("target_c", "none"), "temperature", "°C", 1),
         "duty": _measured("Heat", "(value_json.duty * 100) | round(1)", None, "%", 0),
         "remaining": _measured("Rest left", step.format("remaining_s", "none"), "duration", "s", 0),
-        "finish": _sensor(
-            "Finish", "value_json.finish_at | as_datetime if value_json.finish_at else none", device_class="timestamp"
-        ),
+        "finish": _sensor("Finish", finish, device_class="timestamp"),
         "step": _sensor("Step", step.format("name", "'none'")),
         "state": _sensor("State", "value_json.state", device_class="enum", options=[str(s) for s in RunState]),
         "prompt": _sensor("Asked", "(value_json.waiting_for or 'nothing')[:250]"),
@@ -163,25 +163,12 @@ def _taken_bare(name: str) -> bool:
     return order.name == name and why is None and not order.problems
 
 
-_BUTTON_NAMES = {
-    "hold": "Hold: heat off, program kept",
-    "stop": "Stop: heat off, run ends",
-    "abort": "Abort: heat off, program dropped",
-    "acknowledge": "Alert heard",
-}
-
-
 def _buttons(topic: str) -> dict[str, dict[str, Any]]:
-    return {
-        name: {
-            "platform": "button",
-            "name": _BUTTON_NAMES[name],
-            "command_topic": topic,
-            "payload_press": name,
-            "retain": False,
-        }
-        for name in fixed_text_orders()
-    }
+    found = {}
+    for order in fixed_text_orders():
+        pressed = {"command_topic": topic, "payload_press": order, "retain": False}
+        found[order] = {"platform": "button", "name": FIXED_TEXT[order], **pressed}
+    return found
 
 
 def _event(topic: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import difflib
 import hashlib
 import os
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -98,11 +98,9 @@ def load_program(config: Path, name_or_path: str) -> Program:
 
 def written_tun(config: Path, program: str) -> str:
     """Which tun does a program's file name, whatever else is wrong with it? Empty where it names none."""
-    try:
-        path = program_path(config, program)
-        named = table(path)[0].get("tun") if path.suffix.lower() not in EXCHANGE else None
-    except Problems:
-        return ""
+    path = tried([], lambda: program_path(config, program))
+    read = tried([], lambda: table(path)) if path is not None and path.suffix.lower() not in EXCHANGE else None
+    named = read[0].get("tun") if read is not None else None
     return named if isinstance(named, str) else ""
 
 
@@ -131,16 +129,20 @@ def settings(config: Path, tun_name: str | None, *, learned: bool = True) -> Set
     `learned`: also what a water run showed of the tun.
     """
     problems: list[Problem] = []
-    parts: list[Any] = []
-    for part in (lambda: load_tun(config, tun_name or only_tun(config)), lambda: load_service(config)):
-        try:
-            parts.append(part())
-        except Problems as wrong:
-            problems += wrong.problems
-    if problems:
+    tun = tried(problems, lambda: load_tun(config, tun_name or only_tun(config)))
+    service = tried(problems, lambda: load_service(config))
+    if tun is None or service is None:
         raise Problems(problems)
-    tun, service = parts
     return Settings(tun, service, digest(config, tun.name), load_learned(service, tun.name) if learned else None)
+
+
+def tried(problems: list[Problem], load: Callable[[], T]) -> T | None:
+    """What is loaded; None where it cannot be, and its problems are added to the others."""
+    try:
+        return load()
+    except Problems as wrong:
+        problems += wrong.problems
+        return None
 
 
 def only_tun(config: Path) -> str:

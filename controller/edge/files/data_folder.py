@@ -21,10 +21,9 @@ def problems(config: Path) -> tuple[Problem, ...]:
     if not why:
         return ()
     path = config / "service.toml"
-    problem = Problem(
-        "data_dir", f'"{service.data_dir[:200]}"{why}'.rstrip().replace("\0", "\\u0000"), WANTED, ("data_dir",)
-    )
-    return (config_files.at_line(problem, path, config_files.content(path) if path.exists() else ""),)
+    found = f'"{service.data_dir[:200]}"{why}'.rstrip().replace("\0", "\\u0000")
+    text = config_files.content(path) if path.exists() else ""
+    return (config_files.at_line(Problem("data_dir", found, WANTED, ("data_dir",)), path, text),)
 
 
 def unusable(folder: str) -> str:

@@ -57,10 +57,7 @@ def load(service: Service) -> Calibration | None:
 
 def load_if_sound(service: Service) -> Calibration | None:
     """The same, but None where the record is spoiled: no mash waits for an estimate. `check` says what is wrong."""
-    try:
-        return load(service)
-    except Problems:
-        return None
+    return config_files.tried([], lambda: load(service))
 
 
 def record_path(service: Service) -> Path:

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TypeVar
 
 from controller.edge.files import config_files, measured_worts
+from controller.edge.files.config_files import tried
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import Program
 from controller.settings.problems import Problem, Problems
 from controller.settings.tun import Tun
-
-T = TypeVar("T")
 
 
 def load_plan(config: Path, program: str, tun: str | None) -> Plan:
@@ -27,19 +25,11 @@ def load_plan(config: Path, program: str, tun: str | None) -> Plan:
 def look(config: Path, program: str, tun: str | None) -> Plan:
     """As `load_plan`, but a program that does not fit comes back with its problems, placed in its file."""
     problems: list[Problem] = []
-
-    def tried(load: Callable[[], T]) -> T | None:
-        try:
-            return load()
-        except Problems as wrong:
-            problems.extend(wrong.problems)
-            return None
-
-    loaded = tried(lambda: config_files.load_program(config, program))
-    brewery = tried(lambda: measured_worts.load(config_files.load_service(config)))
+    loaded = tried(problems, lambda: config_files.load_program(config, program))
+    brewery = tried(problems, lambda: measured_worts.load(config_files.load_service(config)))
     wished = config_files.written_tun(config, program) if loaded is None else loaded.tun
     named = loaded is not None or tun or wished or len(config_files.names(config / "tuns")) == 1
-    vessel = tried(lambda: tun_for(config, loaded, tun, program, wished)) if named else None
+    vessel = tried(problems, lambda: tun_for(config, loaded, tun, program, wished)) if named else None
     if problems or loaded is None or vessel is None:
         raise Problems(problems)
     plan = make(loaded, vessel, brewery)

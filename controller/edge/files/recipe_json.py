@@ -5,16 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any, TypeVar
 
-from controller.edge.files.recipe_mash import (
-    MASSES_KG,
-    RATIOS_L_PER_KG,
-    TIMES_S,
-    VOLUMES_L,
-    Found,
-    RecipeStep,
-    Sheet,
-    grain,
-)
+from controller.edge.files import recipe_mash
+from controller.edge.files.recipe_mash import Found, RecipeStep, Sheet, grain
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
 
@@ -127,7 +119,7 @@ def _grist(ask: _Ask, whole: dict[str, Any], notes: list[str]) -> list[dict[str,
         if entry.get("type", "grain") != "grain":
             notes.append(f"{place} {name!r} of type {entry.get('type')!r} does not go into the mash here")
             continue
-        kg = ask.measured(entry.get("amount"), MASSES_KG, f"{place}: amount")
+        kg = ask.measured(entry.get("amount"), recipe_mash.MASSES_KG, f"{place}: amount")
         if kg is not None:
             grist.append(grain(name, kg))
     return grist
@@ -149,9 +141,11 @@ def _line(ask: _Ask, item: object, at: int) -> RecipeStep:
         name=ask.text(step.get("name"), f"{place}: name"),
         kind=ask.text(step.get("type"), f"{place}: type").lower(),
         temperature_c=ask.degrees(step.get("step_temperature"), f"{place}: step_temperature"),
-        time_s=ask.measured(step.get("step_time"), TIMES_S, f"{place}: step_time"),
-        ramp_s=ask.measured(step["ramp_time"], TIMES_S, f"{place}: ramp_time") if "ramp_time" in step else None,
-        amount_l=measured("amount", step.get("amount", step.get("infuse_amount")), VOLUMES_L),
-        ratio_l_per_kg=measured("water_grain_ratio", step.get("water_grain_ratio"), RATIOS_L_PER_KG),
+        time_s=ask.measured(step.get("step_time"), recipe_mash.TIMES_S, f"{place}: step_time"),
+        ramp_s=ask.measured(step["ramp_time"], recipe_mash.TIMES_S, f"{place}: ramp_time")
+        if "ramp_time" in step
+        else None,
+        amount_l=measured("amount", step.get("amount", step.get("infuse_amount")), recipe_mash.VOLUMES_L),
+        ratio_l_per_kg=measured("water_grain_ratio", step.get("water_grain_ratio"), recipe_mash.RATIOS_L_PER_KG),
         extra=tuple(key for key in step if key not in _MAPPED),
     )

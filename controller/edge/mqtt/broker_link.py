@@ -23,18 +23,8 @@ import aiomqtt
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from controller.edge.mqtt.connection import (
-    CALL_S,
-    CONNECT_S,
-    IN_FLIGHT,
-    LISTED,
-    Will,
-    heed_cancellation,
-    make,
-    plain,
-    publish_properties,
-    reply_to,
-)
+from controller.edge.mqtt import connection
+from controller.edge.mqtt.connection import Will, heed_cancellation, make, plain, publish_properties, reply_to
 from controller.edge.mqtt.transport import Ear, Post
 from controller.settings.service import Broker
 
@@ -95,7 +85,7 @@ class BrokerLink:
     async def _session(self, ear: Ear) -> str:
         """One connection from beginning to end. Returns why it ended."""
         try:
-            async with asyncio.timeout(CONNECT_S) as limit:
+            async with asyncio.timeout(connection.CONNECT_S) as limit:
                 client = await make(self._broker, self._identifier, self._deliver, self._will, OWN_WINDOW)
                 await self._until_it_ends(client, ear, limit)
         except (aiomqtt.MqttError, OSError, ValueError, TimeoutError) as error:
@@ -126,7 +116,7 @@ class BrokerLink:
             (topic, SubscribeOptions(qos[topic], noLocal=topic in self._not_own) if five else qos[topic])
             for topic in self._topics
         ]
-        granted: Any = await client.subscribe(options, timeout=CALL_S)  # type: ignore[arg-type]
+        granted: Any = await client.subscribe(options, timeout=connection.CALL_S)  # type: ignore[arg-type]
         for topic, code in zip(self._topics, granted, strict=False):
             if int(getattr(code, "value", code)) >= 128:
                 ear.refused(topic, "the broker refuses to let us listen")
@@ -201,7 +191,7 @@ class BrokerLink:
 
     def _pump(self) -> None:
         """Send as much as the broker's window allows: the newest states first, then events and replies in order."""
-        while self.up and (self._newest or self._queue) and len(self._flying) < IN_FLIGHT:
+        while self.up and (self._newest or self._queue) and len(self._flying) < connection.IN_FLIGHT:
             newest = next(iter(self._newest), None)
             self._send(self._queue.popleft() if newest is None else self._newest.pop(newest))
 
@@ -243,7 +233,7 @@ class BrokerLink:
         if not self._flying:
             self._quiet.set()
         if int(getattr(reason, "value", 0)) >= 128 and self._ear is not None:
-            unlisted = f"this user may not write it: {LISTED}"
+            unlisted = f"this user may not write it: {connection.LISTED}"
             self._ear.refused(topic, unlisted if reason.value == NOT_AUTHORIZED else f"the broker refused it: {reason}")
         self._pump()
 
