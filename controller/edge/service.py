@@ -210,7 +210,6 @@ class Service:
             self._bug.set_exception(bug)
 
     def _remember(self, payload: bytes, reply_to: ReplyTo) -> None:
-        """Where does the answer to this order go?"""
         order = incoming.order(payload, self.clock.now())
         self._reply_to[order.id or order.name] = reply_to
         while len(self._reply_to) > 256:
@@ -308,7 +307,6 @@ class Service:
             self._watcher.seen(outcome, events, status)
 
     def _tell(self, outcome: Outcome) -> dict[str, Any]:
-        """Publish the status of this moment."""
         status = status_document.status(
             self.settings,
             outcome,

@@ -88,12 +88,10 @@ def claim(tun: str, payload: bytes) -> Claim | None:
         return None
     seq, rank = whole(found.get("seq")), whole(found.get("rank"))
     wish_w, hold_w = number(found.get("wish_w")), number(found.get("hold_w"))
-    if isinstance(seq, Refused) or isinstance(rank, Refused) or rank > supply.LIQUOR:
+    heard = found.get("heard")
+    if isinstance(seq, Refused) or isinstance(rank, Refused) or rank > supply.LIQUOR or not isinstance(heard, dict):
         return None
     if isinstance(wish_w, Refused) or isinstance(hold_w, Refused) or not (wish_w >= 0.0 and hold_w >= 0.0):
-        return None
-    heard = found.get("heard")
-    if not isinstance(heard, dict):
         return None
     counts = {str(name): whole(value) for name, value in heard.items()}
     return Claim(tun, seq, wish_w, hold_w, rank, {k: v for k, v in counts.items() if not isinstance(v, Refused)})

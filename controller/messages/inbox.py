@@ -251,7 +251,9 @@ class Inbox:
         wall_set_s: float = 0.0,
     ) -> Inputs:
         """Everything since the last call, for one tick; the queues are empty afterwards."""
-        mash, second, outlet = map(_drained, self._tails.values())
+        mash, second, outlet = map(tuple, self._tails.values())
+        for tail in self._tails.values():
+            tail.clear()
         orders, self._orders = tuple(self._orders), []
         t, present, switch = self.topics, self._present.get, self._switches.get
         level, flow = switch(t.level), switch(t.flow)
@@ -293,10 +295,3 @@ class Inbox:
             foreign=self._foreign,
             flooding=flooding,
         )
-
-
-def _drained(tail: deque[Sample]) -> tuple[Sample, ...]:
-    """What is in a tail, which is empty afterwards."""
-    samples = tuple(tail)
-    tail.clear()
-    return samples

@@ -52,7 +52,7 @@ def status(
         "finish_at": None if finish is None else round(wall_s + finish / max(speed, 1e-9), 1),
         "finish_in_s": _rounded(finish, 0),
         "waiting_for": run.prompt.text if run.prompt is not None else None,
-        "prompt": _prompt(run.prompt, state.now),
+        "prompt": None if run.prompt is None else _asked(run.prompt.id, run.prompt, state.now),
         "live": more(run, seen),
         "offer": _offer(run, settings, state.now),
         "held_by": run.held_by or None,
@@ -73,7 +73,6 @@ def status(
 
 
 def _temperatures(outcome: Outcome) -> dict[str, float | None]:
-    """What is read, and what is wanted now."""
     second, outlet, setpoint = outcome.second, outcome.outlet, outcome.setpoint
     return {
         "temperature_c": _rounded(outcome.seen.value_c, 3),
@@ -122,10 +121,6 @@ def _heater(outcome: Outcome) -> dict[str, Any]:
     if report is None:
         return {"duty": None, "age_s": None, "fault": None}
     return {"duty": report.duty, "age_s": round(now - report.at, 2), "fault": report.fault}
-
-
-def _prompt(prompt: Prompt | None, now: float) -> dict[str, Any] | None:
-    return None if prompt is None else _asked(prompt.id, prompt, now)
 
 
 def _asked(key: str, asked: Prompt | Offer, now: float) -> dict[str, Any]:

@@ -127,7 +127,6 @@ def initial_heat_c(record: RunRecord) -> float | None:
 
 
 def _compared(record: RunRecord, index: int) -> dict[str, Any]:
-    """Planned against actual, one step."""
     went = record.steps[index]
     planned = record.planned[index] if index < len(record.planned) else None
     short = None if went.kind == "keep" else round(min(0.0, went.credited_s - went.planned_s), 1)

@@ -69,7 +69,6 @@ def _state(lines: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _ends(path: Path) -> Iterator[dict[str, Any]]:
-    """The sound lines at both ends of a file."""
     with path.open("rb") as file:
         head = file.read(GLANCE_BYTES)
         end = line_format.written_end(file)
@@ -90,9 +89,6 @@ def find(folder: Path, wanted: str) -> list[Glance]:
     return [seen for seen in known if chosen and seen.run == chosen[0].run]
 
 
-# ---------------------------------------------------------------- the whole run
-
-
 def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Mapping[str, Any]] = ()) -> RunRecord:
     """The record of one run from its files, oldest first. `power_w`: of the heater, for the energy.
 
@@ -108,6 +104,8 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
     planned = tuple(_planned(leg) for leg in course["legs"])
     rows = [_row(t_s, e) for t_s, e in lines if e.get("kind") == "sample"]
     estimate = wort.follow(rows, course)
+    # each sample counts until the next, at most two seconds
+    full_power_s = sum((row.duty * min(2.0, after.t_s - row.t_s) for row, after in pairwise(rows)), 0.0)
     return RunRecord(
         title=course["title"],
         tun=str(header.get("tun", course["tun"])),
@@ -122,7 +120,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         prediction=estimate.prediction,
         meta=_meta(course, header, first),
         began_s=float(first.get("started_wall_s") or header.get("at", 0.0)),
-        energy_kwh=None if power_w is None else round(_full_power_s(rows) * power_w / 3.6e6, 3),
+        energy_kwh=None if power_w is None else round(full_power_s * power_w / 3.6e6, 3),
         speed=float(header.get("speed", 1.0)),
         grist_kg=float(course.get("grist_kg") or 0.0),
         liquor_kg=course.get("liquor_kg"),
@@ -190,11 +188,6 @@ def _steps(
         step._replace(planned_s=plan.hold_s, credited_s=credited.get(index, 0.0))
         for index, (step, plan) in enumerate(zip(measured(rows, ended), planned, strict=True))
     )
-
-
-def _full_power_s(rows: Sequence[Second]) -> float:
-    """How long would the heater have run at full power? Each sample counts until the next, at most two seconds."""
-    return sum((row.duty * min(2.0, after.t_s - row.t_s) for row, after in pairwise(rows)), 0.0)
 
 
 def _meta(course: Mapping[str, Any], header: Mapping[str, Any], first: Mapping[str, Any]) -> dict[str, str]:

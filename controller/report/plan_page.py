@@ -51,7 +51,6 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
 
 
 def _facts(plan: Plan) -> Iterator[str]:
-    """Strike with its parts, volumes, times, energy."""
     yield f"  Strike   {_strike(plan)}"
     if figures := assumed(plan):
         yield f"  Assumed  {figures}; where that is not so, write it under [dough_in] or [liquor]"

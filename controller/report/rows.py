@@ -116,7 +116,7 @@ def from_rows(
         state=state,
         rows=kept,
         planned=tuple(planned),
-        steps=measured(kept, planned) if steps is None else tuple(StepRecord(**_known(step)) for step in steps),
+        steps=measured(kept, planned) if steps is None else tuple(map(_went, steps)),
         events=tuple(events),
         enzymes={key: curve for key, curve in curves.items() if any(v is not None for v in curve)},
         prediction=prediction,
@@ -148,5 +148,5 @@ def _index(step: Any, before: int, planned: Sequence[PlanEntry], names: Mapping[
     return later[0] if later else names.get(str(step), -1)
 
 
-def _known(step: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: step[key] for key in StepRecord._fields if key in step}
+def _went(step: Mapping[str, Any]) -> StepRecord:
+    return StepRecord(**{key: step[key] for key in StepRecord._fields if key in step})

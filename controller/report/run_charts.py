@@ -57,7 +57,6 @@ def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[flo
 
 
 def _held(record: RunRecord) -> list[tuple[float, float]]:
-    """From when to when was the run held or tripped?"""
     parts = groupby(record.rows, lambda row: row.state in ("held", "holding", "restarting"))
     times = [[row.t_s for row in rows] for held, rows in parts if held]
     return [(span[0], span[-1]) for span in times]

@@ -6,7 +6,6 @@ User text goes through autoescape or stands in a JSON block, never in a script. 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 from itertools import count
@@ -49,13 +48,14 @@ class EventLine(NamedTuple):
 
 def html(record: RunRecord) -> str:
     """The report as text."""
-    empty = gaps(record.rows)
-    lines = _lines(record)
+    empty, lines = gaps(record.rows), _lines(record)
+    trips = sum(event.kind == "trip" for event in record.events)
+    marked = [(e.t_s, line.number, line.css) for e, line in zip(record.events, lines, strict=True) if line.number]
     return _template().render(
         record=record,
-        result=_result(record),
+        result=f"{record.state}, {svg.clock(record.ended_s)}, {trips or 'no'} trip{'s' if trips != 1 else ''}",
         head=_head(record),
-        course=Markup(run_charts.course(record, empty, _numbered(record, lines))),
+        course=Markup(run_charts.course(record, empty, marked)),
         heat=Markup(run_charts.heat(record, empty)),
         enzymes=Markup(run_charts.enzymes(record)),
         steps=[_step(number, step) for number, step in enumerate(record.steps, 1)],
@@ -84,14 +84,6 @@ def _template() -> jinja2.Template:
     return world.from_string(_asset("page.html"))
 
 
-# ---------------------------------------------------------------- words
-
-
-def _result(record: RunRecord) -> str:
-    trips = sum(event.kind == "trip" for event in record.events)
-    return f"{record.state}, {svg.clock(record.ended_s)}, {trips or 'no'} trip{'s' if trips != 1 else ''}"
-
-
 def _when(record: RunRecord, t_s: float) -> str:
     """Run time, and the clock where there was one."""
     minutes, seconds = divmod(round(t_s), 60)
@@ -117,7 +109,6 @@ def _head(record: RunRecord) -> list[tuple[str, str]]:
 
 
 def _step(number: int, step: StepRecord) -> dict[str, str]:
-    """One line of planned against actual."""
     return {
         "number": str(number),
         "name": step.name,
@@ -158,12 +149,6 @@ def _lines(record: RunRecord) -> list[EventLine]:
         css = "trip" if event.kind in TRIPS else "person" if event.kind in PEOPLE else "plain"
         lines.append(EventLine(number, when, kind, text, css, index in printed))
     return lines
-
-
-def _numbered(record: RunRecord, lines: Sequence[EventLine]) -> list[tuple[float, int, str]]:
-    """Which lines are marked in the picture, and when?"""
-    both = zip(record.events, lines, strict=True)
-    return [(event.t_s, line.number, line.css) for event, line in both if line.number is not None]
 
 
 def _text(event: EventRecord) -> str:

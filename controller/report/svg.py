@@ -197,7 +197,6 @@ def _together(axes: Axes, at: Sequence[Mark]) -> list[list[Mark]]:
 
 
 def _edges(axes: Axes, group: Sequence[Mark]) -> tuple[float, float]:
-    """Where do the numbers of a group begin and end?"""
     both, wide = axes.x(group[0][0]) + axes.x(group[-1][0]), DIGIT * len(_numbers(group))
     return (both - wide) / 2.0, (both + wide) / 2.0
 

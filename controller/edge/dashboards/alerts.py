@@ -106,7 +106,6 @@ class Alarm:
 
 
 def _active(outcome: Outcome) -> list[Alert]:
-    """Everything that wants a person at this moment."""
     state = outcome.state
     found = [Alert("trip", t.id, t.text, t.priority) for t in state.guard.trips if t.priority <= 2]
     found += [Alert("note", n.key, n.text, n.priority) for n in state.guard.noted.now if n.priority <= 2]

@@ -154,13 +154,10 @@ def _truths() -> dict[str, dict[str, Any]]:
 
 def fixed_text_orders() -> tuple[str, ...]:
     """Which orders may a plain button give? Those that are taken as a bare word, without an envelope."""
-    return tuple(name for name in FIXED_TEXT if _taken_bare(name))
-
-
-def _taken_bare(name: str) -> bool:
-    order = incoming.order(name.encode(), 0.0)
-    _, why = envelope.judge(envelope.OrderBook(), order, RunState.HELD, None, 0.0, 0.0, False)
-    return order.name == name and why is None and not order.problems
+    orders = [incoming.order(name.encode(), 0.0) for name in FIXED_TEXT]
+    book, held = envelope.OrderBook(), RunState.HELD
+    refused = [envelope.judge(book, order, held, None, 0.0, 0.0, False)[1] or order.problems for order in orders]
+    return tuple(order.name for order, why in zip(orders, refused, strict=True) if order.name in FIXED_TEXT and not why)
 
 
 def _buttons(topic: str) -> dict[str, dict[str, Any]]:

@@ -12,17 +12,16 @@ import contextlib
 import json
 import re
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import aiomqtt
 
 from controller.core.nouns import Phase, RunState
+from controller.edge.dashboards.metrics import Status, of_step
 from controller.edge.mqtt.connection import Will, heed_cancellation, make
 from controller.edge.mqtt.transport import Post
 from controller.settings.service import Broker, Settings
-
-Status = Mapping[str, Any]
 
 
 class Property(NamedTuple):
@@ -41,22 +40,18 @@ def _number(key: str, digits: int) -> Callable[[Status], Any]:
     return lambda status: None if status[key] is None else round(status[key], digits)
 
 
-def _step(key: str) -> Callable[[Status], Any]:
-    return lambda status: status["step"][key] if status["step"] else None
-
-
 _STATES = ",".join(RunState)
 _PHASES = ",".join((*Phase, "none"))
 
 PROPERTIES = (
     Property("mash", "temperature", "Mash temperature", "float", _number("temperature_c", 1), "°C"),
     Property("mash", "setpoint", "Setpoint", "float", _number("setpoint_c", 1), "°C"),
-    Property("mash", "target", "Target of the step", "float", _step("target_c"), "°C"),
+    Property("mash", "target", "Target of the step", "float", of_step("target_c"), "°C"),
     Property("run", "state", "State", "enum", lambda s: s["state"], format=_STATES),
     Property("run", "program", "Program", "string", lambda s: s["title"] or s["program"] or ""),
-    Property("run", "step", "Step", "string", lambda s: _step("name")(s) or ""),
-    Property("run", "phase", "Phase", "enum", lambda s: _step("phase")(s) or "none", format=_PHASES),
-    Property("run", "remaining", "Rest time left", "duration", lambda s: _iso(_step("remaining_s")(s))),
+    Property("run", "step", "Step", "string", lambda s: of_step("name")(s) or ""),
+    Property("run", "phase", "Phase", "enum", lambda s: of_step("phase")(s) or "none", format=_PHASES),
+    Property("run", "remaining", "Rest time left", "duration", lambda s: _iso(of_step("remaining_s")(s))),
     Property("run", "asked", "Asked of a person", "string", lambda s: s["waiting_for"] or ""),
     Property("heater", "duty", "Share of heater power", "float", lambda s: round(100 * s["duty"], 1), "%", "0:100"),
 )

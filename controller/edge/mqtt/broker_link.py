@@ -174,7 +174,6 @@ class BrokerLink:
         return client.want_write()
 
     def _waiting_s(self) -> float:
-        """For how long has the oldest heater command not been acknowledged?"""
         first = next((at for _, at, heater in self._flying.values() if heater), None)
         return 0.0 if first is None else time.monotonic() - first
 

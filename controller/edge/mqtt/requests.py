@@ -123,7 +123,6 @@ def _enveloped(values: dict[str, Any]) -> dict[str, Any]:
 
 
 async def _answered(link: Link, service: Service, tun: str, values: dict[str, Any]) -> Answer:
-    """The order sent, and the answer to it."""
     below = base(service.prefix, tun)
     if not await link.say(f"{below}/order", outgoing.document(values)):
         raise NoAnswer(f"no order was given: {_no_orders(service)}")
@@ -235,7 +234,12 @@ class DaemonLink(Link):
         missing = await self.trial() if old is None else 0.0
         if isinstance(missing, str):
             raise NoAnswer(f"nothing is heard of {self.settings.tun.name}: {unlisted(self.settings.service, missing)}")
-        raise NoAnswer(_silent(self.settings, old))
+        name = self.settings.tun.name
+        if old is None:
+            started = f"start `underback serve --tun {name}`"
+            raise NoAnswer(f"no daemon has ever said its status for {name} on this broker; {started}")
+        ago_s, running = time.time() - old.get("at", 0), f"is `underback serve --tun {name}` running?"
+        raise NoAnswer(f"the daemon of {name} has been silent for {ago_s:.0f} s; {running}")
 
 
 def unlisted(service: Service, missing: str) -> str:
@@ -248,14 +252,6 @@ def user(service: Service) -> str:
     """The broker's user that we speak as, in words."""
     name = service.broker.username
     return f'user "{name}"' if name else "user without a name"
-
-
-def _silent(settings: Settings, old: dict[str, Any] | None) -> str:
-    name = settings.tun.name
-    if old is None:
-        return f"no daemon has ever said its status for {name} on this broker; start `underback serve --tun {name}`"
-    ago = time.time() - old.get("at", 0)
-    return f"the daemon of {name} has been silent for {ago:.0f} s; is `underback serve --tun {name}` running?"
 
 
 def parsed(message: aiomqtt.Message) -> dict[str, Any]:

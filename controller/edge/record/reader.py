@@ -114,19 +114,16 @@ def recall(
     known = kept.guard if kept is not None else Kept(epoch=0)
     trips = known.trips
     if damage:
-        trips = (*(t for t in trips if t.id != "G20"), _locked(damage, now, not trips))
+        row, first = BY_ID["G20"], not trips
+        text = f"Run record damaged: {damage}. Nothing heats until you have looked and cleared this."
+        locked = Trip(row.id, now, text, None, None, row.unit, row.priority, True, first)
+        trips = (*(trip for trip in trips if trip.id != "G20"), locked)
         events.append(Event("note", "record", f"Run record damaged: {damage}", priority=1))
     pending = None
     if kept is not None and kept.run.state in ACTIVE:
         pending = _pending(settings, found, kept, clock, bool(damage), same_program)
     known = known._replace(epoch=1 + max(found.epoch, known.epoch), trips=trips)
     return Past(pending, known, tuple(events))
-
-
-def _locked(damage: str, now: Instant, first: bool) -> Trip:
-    row = BY_ID["G20"]
-    text = f"Run record damaged: {damage}. Nothing heats until you have looked and cleared this."
-    return Trip(row.id, now, text, None, None, row.unit, row.priority, True, first)
 
 
 def _pending(
