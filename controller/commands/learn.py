@@ -24,7 +24,7 @@ from controller.commands.shared import quantity_option
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, by_file, identify
 from controller.core.control.heat_path import heat_path
-from controller.edge.files import config_files, data_folder, plan_by_name, program_file
+from controller.edge.files import config_files, plan_by_name, program_file, writable
 from controller.edge.record import reader
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     """0: learned; 1: refused; 2: something is wrong with what was given."""
     try:
         config = config_files.config_dir(args.config)
-        if not args.keep and (problems := data_folder.problems(config)):
+        if not args.keep and (problems := writable.folder_problems(config)):
             raise Problems(problems)
         settings = config_files.settings(config, args.tun)
         source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)

@@ -83,18 +83,17 @@ def add(
         fcntl.flock(fd, fcntl.LOCK_EX)
         there = path.read_bytes().splitlines()
         length, digest = _hash(runs)
-        values = {
+        before = hashlib.sha256(there[-1]).hexdigest() if there else FIRST
+        values: dict[str, Any] = {
             "n": len(there),
             "kind": kind,
             "at": round(at_s, 3),
             "by": by,
             "about": about,
             "text": text,
-            **({"data": dict(data)} if data else {}),
-            "record_bytes": length,
-            "record_sha256": digest,
-            "before": hashlib.sha256(there[-1]).hexdigest() if there else FIRST,
         }
+        values |= {"data": dict(data)} if data else {}
+        values |= {"record_bytes": length, "record_sha256": digest, "before": before}
         os.write(fd, line_format.line(values))
         os.fsync(fd)
         return values

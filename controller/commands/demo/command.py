@@ -24,7 +24,7 @@ from controller.commands.demo.outcome import greet, page, tell
 from controller.commands.demo.simulated_side import Demo
 from controller.commands.shared.exit_codes import Wrong
 from controller.edge.clock import FASTEST
-from controller.edge.files import config_files, data_folder, output_files, plan_by_name, program_file, shipped
+from controller.edge.files import config_files, plan_by_name, program_file, shipped, writable
 from controller.plan import plan
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Settings
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(f"--speed: found {args.speed:g}, wanted 1 to {FASTEST:g}")
     if args.report:
         _can_make_a_page()
-    if wrong := output_files.problems((("--report", args.report),)):
+    if wrong := writable.file_problems((("--report", args.report),)):
         raise Wrong(*wrong)
     config, settings, made = _read(args.config, args.program, args.tun)
     data = _data(config, settings, args.data)
@@ -112,12 +112,14 @@ def _data(config: Path, settings: Settings, named: str | None) -> Path:
     One that others have used may hold an open run, which would go on here on another tun.
     """
     own = config != shipped.folder()  # with the shipped files away from a clone: below the user's own data
-    if named is None and own and (problems := data_folder.problems(config)):
+    if named is None and own and (problems := writable.folder_problems(config)):
         raise Wrong(*problems)
     home = Path(settings.service.data_dir) if own else shipped.data_home()
     whole = Path(named) if named is not None else home / "demo"
-    if why := data_folder.unusable(str(whole) if named != "" else ""):
-        raise Wrong(Problem("--data" if named is not None else "data_dir", f"{str(whole)!r}{why}", data_folder.WANTED))
+    if why := writable.unusable(str(whole) if named != "" else ""):
+        raise Wrong(
+            Problem("--data" if named is not None else "data_dir", f"{str(whole)!r}{why}", writable.FOLDER_WANTED)
+        )
     return Path(tempfile.mkdtemp(prefix=time.strftime("%Y-%m-%d-"), dir=whole))
 
 

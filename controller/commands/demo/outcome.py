@@ -9,7 +9,7 @@ from pathlib import Path
 from controller.commands.demo.simulated_side import Ran
 from controller.commands.shared import status_text
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
-from controller.edge.files import output_files
+from controller.edge.files import writable
 from controller.edge.record import reader
 from controller.plan import plan
 from controller.settings.service import Settings
@@ -58,7 +58,7 @@ def page(path: Path, settings: Settings) -> None:
     if record is None:
         raise Wrong("--report: there is no record to make a page of")
     read = from_disk.read([record], settings.tun.heater.power_w)
-    if unwritten := output_files.write("--report", str(path), lambda to: report.write(to, read)):
+    if unwritten := writable.write("--report", str(path), lambda to: report.write(to, read)):
         raise Wrong(*unwritten)
     print(f"report   {path}")
 

@@ -12,7 +12,7 @@ from controller.commands.dryrun.fault_report import FaultReport, fault_table, to
 from controller.commands.dryrun.outcome_page import windows, write_page
 from controller.commands.dryrun.outcome_text import page
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
-from controller.edge.files import config_files, output_files, plan_by_name
+from controller.edge.files import config_files, plan_by_name, writable
 from controller.edge.record import run_header
 from controller.plan.forecast import forecast
 from controller.settings.problems import Problems
@@ -89,7 +89,7 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
     wrong: list[object] = [f"--fault: {why}" for why in unread]
     if args.report is not None:
         wrong += _lacking()
-    wrong += output_files.problems((("--csv", args.csv), ("--report", args.report)))
+    wrong += writable.file_problems((("--csv", args.csv), ("--report", args.report)))
     try:
         config = config_files.config_dir(args.config, simulated=True)
         plan = plan_by_name.load_plan(config, args.program, args.tun)
@@ -159,7 +159,7 @@ def _write(
         ("--csv", args.csv, lambda to: to.write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")),
         ("--report", args.report, lambda to: write_page(to, plan, ran, brewed, answer, more)),
     ):
-        failed = output_files.write(option, path, make)
+        failed = writable.write(option, path, make)
         if path is not None and not failed:
             sys.stderr.write(f"written: {path}\n")
         unwritten += failed

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.commands.shared.exit_codes import Wrong
-from controller.edge.files import config_files, data_folder
+from controller.edge.files import config_files, writable
 from controller.edge.mqtt import requests
 from controller.settings.problems import Problem, Problems
 
@@ -29,7 +29,7 @@ def reach(config: str | None, tun: str | None, wished: str = "", *, data: bool =
     problems: list[Problem] = []
     try:
         folder = config_files.config_dir(config)
-        problems += data_folder.problems(folder) if data else []
+        problems += writable.folder_problems(folder) if data else []
         if tun or wished in config_files.names(folder / "tuns"):
             config_files.settings(
                 folder, tun or wished, learned=False

@@ -57,16 +57,8 @@ def stamp(clock: Clock) -> dict[str, Any]:
 
 def head(settings: Settings, clock: Clock, boot: str, epoch: int) -> dict[str, Any]:
     """Who writes: version, configuration, machine boot, process."""
-    return {
-        **stamp(clock),
-        "boot_id": boot_id(),
-        "process": boot,
-        "version": __version__,
-        "config": settings.digest,
-        "tun": settings.tun.name,
-        "epoch": epoch,
-        "speed": clock.speed,
-    }
+    who = {"boot_id": boot_id(), "process": boot, "version": __version__, "config": settings.digest}
+    return {**stamp(clock), **who, "tun": settings.tun.name, "epoch": epoch, "speed": clock.speed}
 
 
 def begin(
