@@ -134,9 +134,14 @@ def _pending(
         and same_program(course.program, course.digest)
     )
     lost = damaged or bool(found.header.get("after_failure")) or any(trip.id == "G20" for trip in kept.guard.trips)
-    outage = None if lost else gone_s(found.end, clock)
+    outage = None if lost else outage_s(found, clock)
     limit = 60.0 * settings.service.resume_minutes
     return Pending(kept.run, kept.last_c, outage, same and not lost, 1 + _restarts(found, clock), limit)
+
+
+def outage_s(found: line_format.Found, clock: Clock) -> float | None:
+    """How long was nobody in charge of the run, s? None when no clock can tell."""
+    return gone_s(found.end, clock)
 
 
 def gone_s(since: line_format.Stamp | None, clock: Clock) -> float | None:

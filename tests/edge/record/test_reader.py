@@ -307,9 +307,9 @@ def test_an_outage_is_known_from_a_clock_that_can_know_it(
     monkeypatch.setattr(reader, "since_boot_s", lambda: up)
     clock = VirtualNow(0.0)
     clock.wall_zero, clock.sure = wall, sure
-    assert reader.gone_s(END._replace(confirmed=before_sure), clock) == outage
+    assert reader.outage_s(line_format.Found(end=END._replace(confirmed=before_sure)), clock) == outage
 
 
 def test_an_outage_without_any_time_in_the_record_is_unknown() -> None:
     """Nothing written, nothing known."""
-    assert reader.gone_s(line_format.Found().end, Clock()) is None
+    assert reader.outage_s(line_format.Found(), Clock()) is None
