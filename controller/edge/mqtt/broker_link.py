@@ -24,7 +24,15 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from controller.edge.mqtt import connection
-from controller.edge.mqtt.connection import Will, heed_cancellation, make, plain, publish_properties, reply_to
+from controller.edge.mqtt.connection import (
+    IN_FLIGHT,
+    Will,
+    heed_cancellation,
+    make,
+    plain,
+    publish_properties,
+    reply_to,
+)
 from controller.edge.mqtt.transport import Ear, Post
 from controller.settings.service import Broker
 
@@ -190,7 +198,7 @@ class BrokerLink:
 
     def _pump(self) -> None:
         """Send as much as the broker's window allows: the newest states first, then events and replies in order."""
-        while self.up and (self._newest or self._queue) and len(self._flying) < connection.IN_FLIGHT:
+        while self.up and (self._newest or self._queue) and len(self._flying) < IN_FLIGHT:
             newest = next(iter(self._newest), None)
             self._send(self._queue.popleft() if newest is None else self._newest.pop(newest))
 
