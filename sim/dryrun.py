@@ -14,7 +14,7 @@ from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.messages import outgoing, status_document
 from controller.messages.inbox import Inbox
-from controller.messages.motor_words import MotorWords
+from controller.messages.outgoing import MotorWords
 from controller.plan.plan import Plan
 from controller.settings.service import Settings
 from sim.fresh_readings import FreshReadings

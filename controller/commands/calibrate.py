@@ -21,7 +21,7 @@ from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
 from controller.core.nouns import Reading
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.edge.user import login
 from controller.messages import incoming
 from controller.settings.service import Settings
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(f"--probe: tun {settings.tun.name} has no probe {args.probe!r}")
     try:
         checked = asyncio.run(_check(settings, probe, place))
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         raise Unreachable(f"{silent}\nNext: start the broker and the probe's node; the daemon need not run.") from None
     if isinstance(checked, Refused):
         print("not calibrated:\n" + "\n".join(f"  {why}" for why in checked.reasons))
@@ -102,7 +102,7 @@ async def _check(settings: Settings, probe: Probe, place: Place) -> Checked | Re
 class Live:
     """Readings from the broker. Retained copies and what is no reading are passed over."""
 
-    def __init__(self, link: daemon_link.DaemonLink, probe: Probe) -> None:
+    def __init__(self, link: requests.DaemonLink, probe: Probe) -> None:
         self._link = link
         self._form = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
 

@@ -14,11 +14,11 @@ from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, WRONG, Wrong
 from controller.core.supply import drawn_w
 from controller.edge.files import config_files, plan_by_name, shared_topics
-from controller.edge.record import calibrations
+from controller.edge.record import run_header
 from controller.plan.advise import Said, advise
 from controller.plan.forecast import Forecast, forecast
 from controller.plan.plan import Plan, document
-from controller.report import plan_notes, plan_page, wort_page
+from controller.report import plan_page, wort_page
 from controller.settings.problems import Problem, Problems, gathered
 
 
@@ -111,7 +111,7 @@ def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> lis
             return answer
         tun = answer.plan.tun
         others_w = sum(w for name, w in draws_w.items() if name != tun.name) if together else 0.0
-        age_days = calibrations.advised_days(tun, time.time())
+        age_days = run_header.advised_days(tun, time.time())
         return answer._replace(said=advise(answer.plan, changes, calibration_age_days=age_days, others_w=others_w))
 
     return [advised(answer) for answer in answers]
@@ -142,7 +142,7 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
 def _verdict(answer: Answer, args: argparse.Namespace) -> str:
     """What came of the check in a line, and what to do next."""
     warned = sum(line.advice.level == "warn" and line.overruled is None for line in answer.said)
-    warned += sum(note.level == "warn" for note in plan_notes.notes(answer.plan)) if answer.plan else 0
+    warned += sum(note.level == "warn" for note in plan_page.notes(answer.plan)) if answer.plan else 0
     but = f", {warned} warning{'s' * (warned > 1)}" if warned else ""
     tun = f" --tun {args.tun}" if args.tun else ""
     config = f" --config {args.config}" if args.config else ""

@@ -24,7 +24,7 @@ from controller.commissioning.proof_record import proof_days
 from controller.core.nouns import RunState
 from controller.edge import clock
 from controller.edge.files import shared_topics
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.edge.mqtt.connection import LISTED
 from controller.edge.record.disks import RealDisks
 from controller.edge.systemd import credential
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     reached = True
     try:
         found += asyncio.run(broker(settings))
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         reached, away = False, "nothing listens" in str(silent)
         do = "start it, or mend [broker] in service.toml" if away else "see config/mosquitto"
         found.append(Finding("broker", "bad", str(silent), do))
@@ -196,7 +196,7 @@ async def broker(settings: Settings) -> list[Finding]:
         protocol = "MQTT 5" if settings.service.broker.version == 5 else "MQTT 3.1.1"
         seconds = await link.trial()
         if isinstance(seconds, str):
-            found.append(Finding("rights", "bad", f"{daemon_link.user(settings.service)} {seconds}", LISTED))
+            found.append(Finding("rights", "bad", f"{requests.user(settings.service)} {seconds}", LISTED))
         else:
             round_trip = Finding("broker", "good", f"{protocol}, round trip {seconds * 1000:.1f} ms")
             do = "set_tcp_nodelay true in the broker's configuration; look at the network"
@@ -206,12 +206,12 @@ async def broker(settings: Settings) -> list[Finding]:
     return found
 
 
-async def _daemon(link: daemon_link.DaemonLink) -> list[Finding]:
+async def _daemon(link: requests.DaemonLink) -> list[Finding]:
     """Is the daemon there, and does the broker take and give all that it should?"""
     await link.listen(link.topics.status)
     try:
         status = await link.status(4.0)
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         return [Finding("daemon", "note", str(silent))]
     state = str(status.get("state"))
     busy = state not in (RunState.IDLE, RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED)
@@ -230,7 +230,7 @@ async def _stranger(settings: Settings) -> Finding:
     try:
         async with requests.line(unknown, "stranger"):
             pass
-    except daemon_link.NoAnswer:
+    except requests.NoAnswer:
         return Finding("open broker", "good", "a client without a name is turned away")
     if service.broker.host in ("127.0.0.1", "::1", "localhost"):
         do = "well enough while only this machine reaches it; see config/mosquitto before others may"

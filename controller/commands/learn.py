@@ -23,7 +23,7 @@ from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, by_file, identify
 from controller.core.control.heat_path import heat_path
-from controller.edge.files import config_files, data_folder, plan_by_name, toml_writer
+from controller.edge.files import config_files, plan_by_name, program_file, writable
 from controller.edge.record import reader
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
@@ -66,7 +66,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """0: learned; 1: refused; 2: something is wrong with what was given."""
     config = config_files.config_dir(args.config)
-    if not args.keep and (problems := data_folder.problems(config)):
+    if not args.keep and (problems := writable.folder_problems(config)):
         raise Problems(problems)
     settings = config_files.settings(config, args.tun)
     source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)
@@ -181,7 +181,7 @@ def write(settings: Settings, found: Identified) -> Path:
     values: dict[str, Any] = {key: round(getattr(found, key), 1) for key in KEPT} | {"tun_digest": settings.digest}
     today = datetime.datetime.now(datetime.UTC).date().isoformat()
     text = "# Learned from plain water by `underback learn`. Remove this file to go back to the plate's figures.\n"
-    text += "".join(f"{key} = {toml_writer.value(value)}\n" for key, value in values.items()) + f"on = {today}\n"
+    text += "".join(f"{key} = {program_file.toml_value(value)}\n" for key, value in values.items()) + f"on = {today}\n"
     path = folder / f"{settings.tun.name}.toml"
     fresh = path.with_suffix(".new")
     fresh.write_text(text, encoding="utf-8")

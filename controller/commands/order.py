@@ -29,7 +29,7 @@ from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.core.procedure import answers, entries
 from controller.core.procedure.orders import envelope
 from controller.edge.files import config_files
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.edge.user import login
 from controller.settings.problems import Problems
 
@@ -81,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
     send = _heat_off if args.order in envelope.HEAT_OFF_ORDERS else _sent
     try:
         answer = send(args, values)
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         raise Unreachable(str(silent)) from None
     terminal.show(args.json, answer._asdict(), [answer.reason if answer.accepted else f"refused: {answer.reason}"])
     return DONE if answer.accepted else NO
@@ -123,10 +123,10 @@ def _heat_off(args: argparse.Namespace, values: dict[str, Any]) -> requests.Answ
         raise Wrong(f"--tun: found {name!r}, wanted the name of a tun")
     try:
         return asyncio.run(requests.heat_off(service, name, values))
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         known = config_files.names(folder / "tuns")
         hint = "" if name in known else f"; there is no {folder}/tuns/{name}.toml, only {', '.join(known) or 'none'}"
-        raise daemon_link.NoAnswer(f"{silent}{hint}") from None
+        raise requests.NoAnswer(f"{silent}{hint}") from None
 
 
 def _own_tun(config: str | None, values: dict[str, Any]) -> str:

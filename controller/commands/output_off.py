@@ -12,7 +12,7 @@ import time
 
 from controller.commands.serve import read
 from controller.commands.shared.exit_codes import DONE, Unreachable
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.messages import outgoing
 from controller.settings.service import Settings
 
@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     _, settings = read(args.config, args.tun, 1.0, data=False)
     try:
         asyncio.run(asyncio.wait_for(_off(settings), WITHIN_S))
-    except (daemon_link.NoAnswer, TimeoutError) as silent:
+    except (requests.NoAnswer, TimeoutError) as silent:
         raise Unreachable(f"OFF was not delivered ({silent or 'no answer in time'}); the lease runs out") from None
     print(f"{settings.tun.name}: OFF sent to the heater")
     return DONE

@@ -15,7 +15,7 @@ from controller.commands.runs import tuns
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.core.procedure import entries
-from controller.edge.files import config_files, output_files, plan_by_name
+from controller.edge.files import config_files, plan_by_name, writable
 from controller.edge.record import reader
 from controller.edge.user import login
 from controller.plan.recipe import Program
@@ -46,7 +46,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """0: told; 1: told, but the record or what was added to it has been changed or damaged; 2: no such run."""
-    wrong = output_files.problems((("--html", args.html), ("--batch", args.batch), ("--csv", args.csv)))
+    wrong = writable.file_problems((("--html", args.html), ("--batch", args.batch), ("--csv", args.csv)))
     if args.html is not None and (lacks := report.missing("--html")):
         wrong.append(lacks)
     if wrong:
@@ -140,9 +140,9 @@ def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, path
                 rows.writerow([*row, *left])
 
     return [
-        *output_files.write("--html", args.html, lambda to: report.write(to, record)),
-        *output_files.write("--batch", args.batch, batch),
-        *output_files.write("--csv", args.csv, table),
+        *writable.write("--html", args.html, lambda to: report.write(to, record)),
+        *writable.write("--batch", args.batch, batch),
+        *writable.write("--csv", args.csv, table),
     ]
 
 

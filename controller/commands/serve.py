@@ -23,7 +23,7 @@ from controller.commissioning.proof_record import proof_days
 from controller.edge import supply_link
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.dashboards.observers import Outward
-from controller.edge.files import config_files, data_folder
+from controller.edge.files import config_files, writable
 from controller.edge.forecaster import Ahead
 from controller.edge.log import Log
 from controller.edge.mqtt.broker_link import BrokerLink
@@ -64,7 +64,7 @@ def read(config: str | None, tun: str | None, speed: float, *, data: bool = True
     `data`: the data folder is needed too, to be written and for what was learned of the tun.
     """
     folder = config_files.config_dir(config)
-    problems = [*data_folder.problems(folder)] if data else []
+    problems = [*writable.folder_problems(folder)] if data else []
     settings = gathered(problems, lambda: config_files.settings(folder, tun, learned=data and not problems))
     if problems or settings is None:
         raise Problems(dict.fromkeys(problems))
@@ -85,7 +85,7 @@ def lock(folder: Path) -> Iterator[bool]:
         folder.mkdir(parents=True, exist_ok=True)
         fd = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
     except OSError as error:
-        raise Wrong(Problem(str(folder), str(error.strerror), data_folder.WANTED)) from None
+        raise Wrong(Problem(str(folder), str(error.strerror), writable.FOLDER_WANTED)) from None
     try:
         fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         yield True

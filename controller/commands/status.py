@@ -9,7 +9,7 @@ from typing import Any
 from controller.commands.shared import status_text, terminal
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, Unreachable
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.settings.service import Settings
 
 
@@ -22,7 +22,7 @@ def run(args: argparse.Namespace) -> int:
     _, settings = reach(args.config, args.tun)
     try:
         status = asyncio.run(_once(settings))
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         away = "nothing listens" in str(silent)  # else it says itself what to do
         more = f"\nNext: start the broker, then `underback serve --tun {settings.tun.name}`." if away else ""
         raise Unreachable(f"{silent}{more}") from None

@@ -11,7 +11,7 @@ from controller.commands.shared import status_text
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable
 from controller.edge import standard_streams
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.settings.service import Settings
 
 
@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     _, settings = reach(args.config, args.tun)
     try:
         return asyncio.run(_watch(settings, args.json, args.until_end))
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         raise Unreachable(str(silent)) from None
     except KeyboardInterrupt:
         return DONE

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple, Protocol
 
 from controller.brewing import probe_calibration
 from controller.brewing.probe_calibration import STEADY_K, STEADY_S, Correction, Point, Refused, Sample
-from controller.edge.record.calibrations import MASH_C, history
+from controller.edge.record.run_header import MASH_C, history
 from controller.settings.service import Settings
 from controller.settings.tun import Probe
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller import __version__
-from controller.edge.record.calibrations import AHEAD_S
+from controller.edge.record.run_header import AHEAD_S
 from controller.settings.service import Settings
 from controller.settings.tun import Tun
 

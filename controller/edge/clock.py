@@ -40,10 +40,6 @@ class Clock(Protocol):
         """Wait until the scaled clock reads `at`."""
 
 
-def _boottime() -> float:
-    return time.clock_gettime(time.CLOCK_BOOTTIME)
-
-
 class MachineClock:
     """This machine's clocks, `speed` times as fast."""
 
@@ -51,7 +47,7 @@ class MachineClock:
         if not (0.0 < speed <= FASTEST):
             raise ValueError(f"speed must be above 0 and at most {FASTEST:g}, not {speed:g}")
         self.speed = speed
-        self._read = _boottime if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic
+        self._read = since_boot_s
         self._zero = self._read()
         self._ahead = self._zero - time.monotonic()
         self._asked: tuple[float, bool] = (-ASK_S, False)
@@ -100,4 +96,4 @@ def boot_id() -> str:
 
 def since_boot_s() -> float:
     """Seconds since boot, suspend included: the clock to tell an outage of the process alone."""
-    return _boottime() if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic()
+    return time.clock_gettime(time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic()

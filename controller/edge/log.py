@@ -20,8 +20,6 @@ PRIORITY: dict[str, int] = {"debug": 7, "info": 6, "warning": 4, "error": 3}  # 
 RANK: dict[Level, int] = {"debug": 10, "info": 20, "warning": 30, "error": 40}  # the standard library's levels
 
 _json = structlog.processors.JSONRenderer(ensure_ascii=False, default=str)
-
-
 AGAIN_S, LONGEST_S, KEPT = 30.0, 3600.0, 200  # own proposal
 
 

@@ -21,16 +21,16 @@ from controller.core.tick import tick
 from controller.edge.clock import Clock
 from controller.edge.log import Log
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
-from controller.edge.program_loader import Compile, Offload, ProgramLoader
 from controller.edge.record import reader
 from controller.edge.record.recorder import Recorder
 from controller.edge.record.writer import RecordWriter
+from controller.edge.start_orders import Compile, Offload, ProgramLoader
 from controller.edge.supply_link import SupplyLink
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
 from controller.messages import incoming, outgoing, status_document
 from controller.messages.inbox import Inbox
-from controller.messages.motor_words import MotorWords
+from controller.messages.outgoing import MotorWords
 from controller.settings.service import Settings
 
 TICK_S = 1.0  # no setting: guard, lease, watchdog and dry run count on it, and none was ever tried at another pace
@@ -45,15 +45,10 @@ class Watcher(Protocol):
     """What sees every tick, beside the control path (dashboards/observers.py; a test)."""
 
     def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None: ...
-
     async def open(self) -> None: ...
-
     def close(self) -> None: ...
-
     def linked(self) -> None: ...
-
     def heard(self, topic: str, payload: bytes) -> bool: ...
-
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None: ...
 
 
@@ -114,22 +109,18 @@ class Service:
         if self._watchdog is not None:
             self._watchdog.start()
         hear = asyncio.create_task(self.transport.run(self), name="hear")
-        self._notifier.ready(
-            f"{self.settings.tun.name}: checking, heat off"
-        )  # a broker that is away is no failed start
+        # a broker that is away is no failed start
+        self._notifier.ready(f"{self.settings.tun.name}: checking, heat off")
         try:
             if self._watcher is not None:
                 await self._watcher.open()
-            await self._work(hear)
+            async with asyncio.TaskGroup() as group:
+                group.create_task(self._beat(), name="beat")
+                group.create_task(self._until(hear), name="watch")
         except* Stop:
             self._log.info("asked to stop")
         finally:
             await self._end(hear)
-
-    async def _work(self, hear: asyncio.Task[None]) -> None:
-        async with asyncio.TaskGroup() as group:
-            group.create_task(self._beat(), name="beat")
-            group.create_task(self._until(hear), name="watch")
 
     async def _until(self, hear: asyncio.Task[None]) -> None:
         """Ends with an exception: a stop, a bug in a callback, or the end of the transport (which never ends)."""
@@ -220,7 +211,6 @@ class Service:
             self._bug.set_exception(bug)
 
     def _remember(self, payload: bytes, reply_to: ReplyTo) -> None:
-        """Where does the answer to this order go?"""
         order = incoming.order(payload, self.clock.now())
         self._reply_to[order.id or order.name] = reply_to
         while len(self._reply_to) > 256:
@@ -254,7 +244,10 @@ class Service:
             wall_set_s=self._wall_set_s(),
         )
         if self._supply is not None:
-            inputs = inputs._replace(supply_w=self._claim(self._supply, now))
+            watts, word = self._supply.watts(self.outcome, now)
+            inputs = inputs._replace(supply_w=watts)
+            if word is not None:
+                self.transport.post(word)  # tells the others
         outcome = tick(self.settings, self.state, now, inputs)
         self.state, before, self.outcome = outcome.state, self.state, outcome
         if outcome.command is not None:
@@ -279,13 +272,6 @@ class Service:
         set_s = 0.0 if self._ahead_s is None else ahead - self._ahead_s
         self._ahead_s = ahead
         return set_s
-
-    def _claim(self, supply: SupplyLink, now: Instant) -> float:
-        """How much of a shared supply may be drawn now, W? Tells the others, too."""
-        watts, word = supply.watts(self.outcome, now)
-        if word is not None:
-            self.transport.post(word)
-        return watts
 
     def _command(self, command: HeaterCommand, now: Instant) -> None:
         payload = outgoing.heater_command(command, self.clock.wall_s(), self.inbox.owner)
@@ -313,9 +299,8 @@ class Service:
         """The status: every 2 s, and at once when something happened or is asked."""
         status = None
         every = max(STATUS_S, STATUS_REAL_S * self.clock.speed) - 0.5
-        prompt = outcome.state.run.prompt
-        asked = prompt is not self._asked
-        self._asked = prompt
+        asked = outcome.state.run.prompt is not self._asked
+        self._asked = outcome.state.run.prompt
         if events or asked or now - self._shown_at >= every:
             self._shown_at = now
             status = self._tell(outcome)
@@ -323,7 +308,6 @@ class Service:
             self._watcher.seen(outcome, events, status)
 
     def _tell(self, outcome: Outcome) -> dict[str, Any]:
-        """Publish the status of this moment."""
         status = status_document.status(
             self.settings,
             outcome,

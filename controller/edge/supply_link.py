@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 from controller.core import supply
 from controller.core.nouns import Event, Instant
+from controller.core.state import Outcome
 from controller.core.supply import Claim, Group
 from controller.edge.mqtt.transport import Post
 from controller.messages import outgoing
 from controller.messages.strict_json import Refused, document, number, text, whole
 from controller.settings.service import Settings
-
-if TYPE_CHECKING:
-    from controller.core.state import Outcome
 
 EVERY_S = 2.0
 MOST_PEERS = 32  # others that are listened to; more on one supply is a mistake
@@ -82,8 +78,7 @@ class SupplyLink:
 
 def payload(word: Claim) -> bytes:
     """A word on the wire."""
-    values: dict[str, Any] = {**word._asdict(), "heard": dict(word.heard)}
-    return outgoing.document(values)
+    return outgoing.document({**word._asdict(), "heard": dict(word.heard)})
 
 
 def claim(tun: str, payload: bytes) -> Claim | None:
@@ -93,12 +88,10 @@ def claim(tun: str, payload: bytes) -> Claim | None:
         return None
     seq, rank = whole(found.get("seq")), whole(found.get("rank"))
     wish_w, hold_w = number(found.get("wish_w")), number(found.get("hold_w"))
-    if isinstance(seq, Refused) or isinstance(rank, Refused) or rank > supply.LIQUOR:
+    heard = found.get("heard")
+    if isinstance(seq, Refused) or isinstance(rank, Refused) or rank > supply.LIQUOR or not isinstance(heard, dict):
         return None
     if isinstance(wish_w, Refused) or isinstance(hold_w, Refused) or not (wish_w >= 0.0 and hold_w >= 0.0):
-        return None
-    heard = found.get("heard")
-    if not isinstance(heard, dict):
         return None
     counts = {str(name): whole(value) for name, value in heard.items()}
     return Claim(tun, seq, wish_w, hold_w, rank, {k: v for k, v in counts.items() if not isinstance(v, Refused)})

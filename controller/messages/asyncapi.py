@@ -15,18 +15,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from controller import __version__
-from controller.messages.payload_schemas import (
-    Command,
-    Event,
-    MotorCommand,
-    OrderPayload,
-    Presence,
-    ReadingPayload,
-    Reply,
-    Report,
-    Supply,
-    SwitchPayload,
-)
+from controller.messages import payload_schemas as shape
 from controller.messages.status_schema import Status
 
 Direction = Literal["send", "receive", "both"]
@@ -47,30 +36,33 @@ class Channel(NamedTuple):
 
 CHANNELS = (
     Channel("status", "status", "send", 1, True, Status, "All about the tun, at least every 2 s."),
-    Channel("event", "event", "send", 1, False, Event, "Each line of the record as it is written."),
-    Channel("reply", "reply", "send", 1, False, Reply, "The answer to an order."),
-    Channel("online", "online", "send", 1, True, Presence, "The daemon is here; last will `false`."),
+    Channel("event", "event", "send", 1, False, shape.Event, "Each line of the record as it is written."),
+    Channel("reply", "reply", "send", 1, False, shape.Reply, "The answer to an order."),
+    Channel("online", "online", "send", 1, True, shape.Presence, "The daemon is here; last will `false`."),
+    Channel("heaterCommand", "heater/command", "send", 1, False, shape.Command, "The lease on the heater, every 2 s."),
+    Channel("stirrerCommand", "stirrer/command", "send", 1, False, shape.MotorCommand, "Stirrer on or off."),
+    Channel("pumpCommand", "pump/command", "send", 1, False, shape.MotorCommand, "Pump on or off."),
+    Channel("order", "order", "receive", 1, False, shape.OrderPayload, "Orders; retained or stale ones are refused."),
+    Channel("reading", "probe/{name}", "receive", 0, False, shape.ReadingPayload, "A probe's readings."),
+    Channel("probeOnline", "probe/{name}/online", "receive", 1, True, shape.Presence, "A probe node's last will."),
+    Channel("heaterReport", "heater/report", "receive", 1, False, shape.Report, "What the heater node did."),
+    Channel("heaterOnline", "heater/online", "receive", 1, True, shape.Presence, "The heater node's last will."),
+    Channel("level", "level", "receive", 1, False, shape.SwitchPayload, "Level switch: true when there is liquid."),
+    Channel("flow", "flow", "receive", 1, False, shape.SwitchPayload, "Flow switch: true when it flows."),
     Channel(
-        "heaterCommand", "heater/command", "send", 1, False, Command, "The lease on the heater, every 2 s."
-    ),
-    Channel("stirrerCommand", "stirrer/command", "send", 1, False, MotorCommand, "Stirrer on or off."),
-    Channel("pumpCommand", "pump/command", "send", 1, False, MotorCommand, "Pump on or off."),
-    Channel(
-        "order", "order", "receive", 1, False, OrderPayload, "Orders; retained or stale ones are refused."
-    ),
-    Channel("reading", "probe/{name}", "receive", 0, False, ReadingPayload, "A probe's readings."),
-    Channel("probeOnline", "probe/{name}/online", "receive", 1, True, Presence, "A probe node's last will."),
-    Channel("heaterReport", "heater/report", "receive", 1, False, Report, "What the heater node did."),
-    Channel("heaterOnline", "heater/online", "receive", 1, True, Presence, "The heater node's last will."),
-    Channel("level", "level", "receive", 1, False, SwitchPayload, "Level switch: true when there is liquid."),
-    Channel("flow", "flow", "receive", 1, False, SwitchPayload, "Flow switch: true when it flows."),
-    Channel(
-        "supply", "{tun}", "both", 1, True, Supply,
+        "supply",
+        "{tun}",
+        "both",
+        1,
+        True,
+        shape.Supply,
         "Tuns on one supply agree who may draw how much; each says its own word every 2 s and hears all.",
         "{prefix}/supply/{group}",
     ),
-)  # fmt: skip
+)
 
+_WILL = {"topic": "underback/{tun}/online", "qos": 1, "message": "false", "retain": True}
+_REF = "#/components/schemas/{model}"
 _PARAMETERS = {
     "prefix": {"description": "First part of every topic; a setting.", "default": "underback"},
     "tun": {"description": "The tun's name.", "examples": ["gannet"]},
@@ -96,19 +88,17 @@ def document() -> dict[str, Any]:
                 "host": "127.0.0.1:1883",
                 "protocol": "mqtt",
                 "description": "Any MQTT 5 or 3.1.1 broker.",
-                "bindings": {"mqtt": {"cleanSession": True, "keepAlive": 10, "lastWill": _will()}},
+                "bindings": {"mqtt": {"cleanSession": True, "keepAlive": 10, "lastWill": _WILL}},
             }
         },
         "channels": {c.id: _channel(c) for c in CHANNELS},
         "operations": {
-            f"{action}{c.id[0].upper()}{c.id[1:]}": _operation(c, action) for c in CHANNELS for action in _actions(c)
+            f"{action}{c.id[0].upper()}{c.id[1:]}": _operation(c, action)
+            for c in CHANNELS
+            for action in (("send", "receive") if c.direction == "both" else (c.direction,))
         },
         "components": {"schemas": _schemas()},
     }
-
-
-def _will() -> dict[str, Any]:
-    return {"topic": "underback/{tun}/online", "qos": 1, "message": "false", "retain": True}
 
 
 def _channel(channel: Channel) -> dict[str, Any]:
@@ -122,32 +112,19 @@ def _channel(channel: Channel) -> dict[str, Any]:
     }
 
 
-def _actions(channel: Channel) -> tuple[str, ...]:
-    return ("send", "receive") if channel.direction == "both" else (channel.direction,)
-
-
 def _operation(channel: Channel, action: str) -> dict[str, Any]:
-    there = f"#/channels/{channel.id}"
-    found: dict[str, Any] = {
-        "action": action,
-        "channel": {"$ref": there},
-        "messages": [{"$ref": f"{there}/messages/{channel.id}"}],
-        "bindings": {"mqtt": {"qos": channel.qos, "retain": channel.retain}},
-    }
-    if channel.id == "order":
-        found["reply"] = {
-            "channel": {"$ref": "#/channels/reply"},
-            "messages": [{"$ref": "#/channels/reply/messages/reply"}],
-        }
-    return found
+    found: dict[str, Any] = {"action": action, **_pointing(channel.id)}
+    found["bindings"] = {"mqtt": {"qos": channel.qos, "retain": channel.retain}}
+    return found | ({"reply": _pointing("reply")} if channel.id == "order" else {})
 
 
-_REF = "#/components/schemas/{model}"
+def _pointing(channel: str) -> dict[str, Any]:
+    there = f"#/channels/{channel}"
+    return {"channel": {"$ref": there}, "messages": [{"$ref": f"{there}/messages/{channel}"}]}
 
 
 def _schemas() -> dict[str, Any]:
-    models = {channel.payload for channel in CHANNELS}
-    ordered = sorted(models, key=lambda model: model.__name__)
+    ordered = sorted({channel.payload for channel in CHANNELS}, key=lambda model: model.__name__)
     _, shared = models_json_schema([(model, "validation") for model in ordered], ref_template=_REF)
     schemas: dict[str, Any] = shared["$defs"]
     return dict(sorted(schemas.items()))

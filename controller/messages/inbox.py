@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING
 
 from controller.core.nouns import (
     Bad,
@@ -27,13 +26,10 @@ from controller.core.nouns import (
     Sample,
 )
 from controller.messages import incoming
-from controller.messages.flood import Rates
 from controller.messages.strict_json import STATUS_CAP, Refused
-from controller.messages.switch_words import SwitchWords
 from controller.messages.topics import Role, topics
-
-if TYPE_CHECKING:
-    from controller.settings.service import Settings
+from controller.messages.what_counts import Rates, SwitchWords
+from controller.settings.service import Settings
 
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
@@ -64,6 +60,7 @@ class Inbox:
             shape = incoming.form(probe.pointer, probe.unit, probe.unit_pointer, probe.seq_pointer, probe.at_pointer)
             self._probes.setdefault(topic, []).append((self._tails[role], shape))
         t = self.topics
+        switches = [topic for topic in (t.level, t.flow) if topic]
         self._put: dict[str, Callable[[str, bytes, Instant, bool], None]] = {
             t.heater_report: self._report,
             t.heater_online: self._heater_there,
@@ -71,16 +68,14 @@ class Inbox:
             t.order: self._order,
             t.heater_command: self._echo,
             t.status: self._status,
-            **dict.fromkeys([topic for topic in (t.level, t.flow) if topic], self._switch),
+            **dict.fromkeys(switches, self._switch),
         }
         self._rates = Rates(tuple(t.heard()), settings.tun.guard.flood_per_s)
         self._heater: HeaterReport | None = None
         self._heater_online: bool | None = None
         self._present: dict[str | None, Presence] = {}  # by topic
         silent_s = settings.tun.guard.switch_gone_s
-        self._switches: dict[str | None, SwitchWords] = {
-            topic: SwitchWords(silent_s) for topic in (t.level, t.flow) if topic
-        }
+        self._switches: dict[str | None, SwitchWords] = {topic: SwitchWords(silent_s) for topic in switches}
         self._orders: list[Order] = []
         self._pending: dict[tuple[int, int], tuple[float, Instant]] = {}
         self._last_seq: tuple[int, int] = (0, 0)
@@ -256,7 +251,9 @@ class Inbox:
         wall_set_s: float = 0.0,
     ) -> Inputs:
         """Everything since the last call, for one tick; the queues are empty afterwards."""
-        mash, second, outlet = map(_drained, self._tails.values())
+        mash, second, outlet = map(tuple, self._tails.values())
+        for tail in self._tails.values():
+            tail.clear()
         orders, self._orders = tuple(self._orders), []
         t, present, switch = self.topics, self._present.get, self._switches.get
         level, flow = switch(t.level), switch(t.flow)
@@ -298,10 +295,3 @@ class Inbox:
             foreign=self._foreign,
             flooding=flooding,
         )
-
-
-def _drained(tail: deque[Sample]) -> tuple[Sample, ...]:
-    """What is in a tail, which is empty afterwards."""
-    samples = tuple(tail)
-    tail.clear()
-    return samples

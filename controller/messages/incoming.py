@@ -90,7 +90,7 @@ def _reading(shape: Form, found: Any, value: float, now: Instant, clock_s: float
 
 def _beside(shape: Form, found: Any) -> tuple[int | Refused | None, float | Refused | None, str | Refused | None]:
     """Sequence, stamp, unit beside the value. What a pointer was set for must fit; what was not asked for need not."""
-    plain = found.get if found.__class__ is dict else _nothing
+    plain = found.get if found.__class__ is dict else {}.get
     _, _, unit_at, seq_at, at_at = shape
     seq = plain("seq") if seq_at is None else walk(found, seq_at)
     at = plain("at") if at_at is None else walk(found, at_at)
@@ -103,10 +103,6 @@ def _beside(shape: Form, found: Any) -> tuple[int | Refused | None, float | Refu
         known = UNITS.get(unit.upper()) if isinstance(unit, str) else None
         unit = known or (None if unit_at is None else Refused("a unit that is neither °C nor °F"))
     return seq, at, unit
-
-
-def _nothing(key: str) -> None:
-    return None
 
 
 def _celsius(value_f: float) -> float:

@@ -1,7 +1,8 @@
 """How is what we have to say put on the wire?
 
 Builders for every payload that goes out: strict JSON in UTF-8, no NaN, no Infinity, units last in every name. `at` is
-wall-clock time, unix seconds, a stamp for people; no receiver of ours judges by it alone.
+wall-clock time, unix seconds, a stamp for people; no receiver of ours judges by it alone. A stirrer or pump hears of a
+change at once, and of what stays the same often enough that its lease never runs out.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from functools import lru_cache
 from math import isfinite
 from typing import Any
 
-from controller.core.nouns import Event, HeaterCommand, Motor, Reply
+from controller.core.nouns import Event, HeaterCommand, Instant, Motor, Reply
+from controller.core.procedure.who_moves import SAY_S, VALID_S
 
 
 def writer(*, ascii_only: bool) -> Callable[[Any], str]:
@@ -110,15 +112,7 @@ def motor_command(seq: int, motor: Motor, valid_s: float) -> bytes:
 
 def reply(answer: Reply) -> bytes:
     """The answer to an order."""
-    return document(
-        {
-            "id": answer.id,
-            "order": answer.order,
-            "accepted": answer.accepted,
-            "reason": answer.reason,
-            "state": answer.state,
-        }
-    )
+    return document({key: getattr(answer, key) for key in ("id", "order", "accepted", "reason", "state")})
 
 
 _OPTIONAL = ("value", "limit", "first_out", "latched", "priority", "data")
@@ -126,13 +120,8 @@ _OPTIONAL = ("value", "limit", "first_out", "latched", "priority", "data")
 
 def event_values(seq: int, wall_s: float, event: Event) -> dict[str, Any]:
     """An event as the journal and the wire carry it; what it does not have is left out."""
-    values: dict[str, Any] = {
-        "seq": seq,
-        "at": round(wall_s, 3),
-        "kind": event.kind,
-        "id": event.id,
-        "text": event.text,
-    }
+    values: dict[str, Any] = {"seq": seq, "at": round(wall_s, 3)}
+    values |= {"kind": event.kind, "id": event.id, "text": event.text}
     values.update((k, v) for k in _OPTIONAL if (v := getattr(event, k)) is not None)
     if event.unit:
         values["unit"] = event.unit
@@ -147,3 +136,23 @@ def event(seq: int, wall_s: float, what: Event) -> bytes:
 def online(there: bool) -> bytes:
     """Our own presence; `false` is the last will."""
     return TRUE if there else FALSE
+
+
+EARLY_S = 0.5  # half a tick: a word that is due now is not put off to the next one
+
+
+class MotorWords:
+    """One tun's motors; all words share one count."""
+
+    def __init__(self) -> None:
+        self._said: dict[str, tuple[bool, Instant]] = {}  # by topic: on or off, and when
+        self._seq = 0
+
+    def due(self, topic: str, motor: Motor, now: Instant) -> bytes | None:
+        """The word to send, or None where the last one still holds."""
+        on, said_at = self._said.get(topic, (None, 0.0))
+        if on is motor.on and now - said_at < SAY_S - EARLY_S:
+            return None
+        self._seq += 1
+        self._said[topic] = motor.on, now
+        return motor_command(self._seq, motor, VALID_S)

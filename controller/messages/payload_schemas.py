@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, RootModel
 
 from controller.core.nouns import FaultCode, RunState
-from controller.messages.schema_parts import Celsius, Heard, Id, Seconds, Sent, Share, Text, UnixS, Whole
+from controller.messages.status_schema import Celsius, Heard, Id, Seconds, Sent, Share, Text, UnixS, Whole
 
 # ---------------------------------------------------------------- what we send
 

@@ -12,12 +12,13 @@ from math import isfinite
 from typing import Any
 
 from controller import __version__
-from controller.core.nouns import Leg, Measurement, RunState, Trip
+from controller.brewing.heat import WATER
+from controller.core.nouns import Leg, Measurement, Phase, RunState, Trip
 from controller.core.procedure import estimate, settling
-from controller.core.procedure.run import Prompt, Run, leg_of
+from controller.core.procedure.questions import BAND_K
+from controller.core.procedure.run import Offer, Prompt, Run, leg_of
 from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
 from controller.core.state import Outcome
-from controller.messages import addition_hint
 from controller.settings.service import Settings
 
 
@@ -44,15 +45,15 @@ def status(
         "title": run.course.title if run.course is not None else None,
         "state": str(run.state),
         "step": _step(run, seen.value_c, state.now),
-        "steps": _steps(run),
+        "steps": [] if run.course is None else _steps(run.course.legs),
         **_temperatures(outcome),
         "duty": round(state.guard.line.duty, 4),
         "heater": _heater(outcome),
         "finish_at": None if finish is None else round(wall_s + finish / max(speed, 1e-9), 1),
         "finish_in_s": _rounded(finish, 0),
         "waiting_for": run.prompt.text if run.prompt is not None else None,
-        "prompt": _prompt(run.prompt, state.now),
-        "live": addition_hint.more(run, seen),
+        "prompt": None if run.prompt is None else _asked(run.prompt.id, run.prompt, state.now),
+        "live": more(run, seen),
         "offer": _offer(run, settings, state.now),
         "held_by": run.held_by or None,
         "trips": [_trip(trip, state.now) for trip in state.guard.trips],
@@ -72,7 +73,6 @@ def status(
 
 
 def _temperatures(outcome: Outcome) -> dict[str, float | None]:
-    """What is read, and what is wanted now."""
     second, outlet, setpoint = outcome.second, outcome.outlet, outcome.setpoint
     return {
         "temperature_c": _rounded(outcome.seen.value_c, 3),
@@ -91,8 +91,7 @@ def _step(run: Run, now_c: float | None, now: float) -> dict[str, Any] | None:
     leg = leg_of(run)
     if leg is None:
         return None
-    planned = round(leg.hold_s, 1)
-    credited = round(run.progress.credited_s, 1)
+    planned, credited = round(leg.hold_s, 1), round(run.progress.credited_s, 1)
     return {
         "index": run.leg,
         "name": leg.name,
@@ -108,23 +107,13 @@ def _step(run: Run, now_c: float | None, now: float) -> dict[str, Any] | None:
     }
 
 
-def _steps(run: Run) -> list[dict[str, Any]]:
-    return [] if run.course is None else _steps_of(run.course.legs)
-
-
 @lru_cache(maxsize=2)
-def _steps_of(legs: tuple[Leg, ...]) -> list[dict[str, Any]]:
-    return [
-        {
-            "name": leg.name,
-            "kind": leg.kind,
-            "target_c": leg.target_c,
-            "planned_s": leg.hold_s,
-            "ramp_s": leg.ramp_s,
-            "mixing_s": mixing_s(leg),
-        }
-        for leg in legs
-    ]
+def _steps(legs: tuple[Leg, ...]) -> list[dict[str, Any]]:
+    return [_planned(leg) | {"ramp_s": leg.ramp_s, "mixing_s": mixing_s(leg)} for leg in legs]
+
+
+def _planned(leg: Leg) -> dict[str, Any]:
+    return {"name": leg.name, "kind": leg.kind, "target_c": leg.target_c, "planned_s": leg.hold_s}
 
 
 def _heater(outcome: Outcome) -> dict[str, Any]:
@@ -134,15 +123,8 @@ def _heater(outcome: Outcome) -> dict[str, Any]:
     return {"duty": report.duty, "age_s": round(now - report.at, 2), "fault": report.fault}
 
 
-def _prompt(prompt: Prompt | None, now: float) -> dict[str, Any] | None:
-    if prompt is None:
-        return None
-    return {
-        "id": prompt.id,
-        "text": prompt.text,
-        "answers": list(prompt.answers),
-        "waiting_s": round(now - prompt.since, 1),
-    }
+def _asked(key: str, asked: Prompt | Offer, now: float) -> dict[str, Any]:
+    return {"id": key, "text": asked.text, "answers": list(asked.answers), "waiting_s": round(now - asked.since, 1)}
 
 
 def _offer(run: Run, settings: Settings, now: float) -> dict[str, Any] | None:
@@ -153,10 +135,7 @@ def _offer(run: Run, settings: Settings, now: float) -> dict[str, Any] | None:
     rest = run.course.legs[offer.leg]
     found = settling.correction(run.course, rest, settings.tun, offer.measured_c)
     return {
-        "id": "settled",
-        "text": offer.text,
-        "answers": list(offer.answers),
-        "waiting_s": round(now - offer.since, 1),
+        **_asked("settled", offer, now),
         "measured_c": round(offer.measured_c, 2),
         "wanted_c": rest.target_c,
         **{key: None if value is None else round(value, 3) for key, value in found._asdict().items()},
@@ -164,29 +143,15 @@ def _offer(run: Run, settings: Settings, now: float) -> dict[str, Any] | None:
 
 
 def _trip(trip: Trip, now: float) -> dict[str, Any]:
-    return {
-        "id": trip.id,
-        "text": trip.text,
-        "value": trip.value,
-        "limit": trip.limit,
-        "unit": trip.unit,
-        "priority": trip.priority,
-        "latched": trip.latched,
-        "first_out": trip.first_out,
-        "for_s": round(now - trip.at, 1),
-    }
+    said = ("id", "text", "value", "limit", "unit", "priority", "latched", "first_out")
+    return {**{key: getattr(trip, key) for key in said}, "for_s": round(now - trip.at, 1)}
 
 
 def _limits(settings: Settings) -> dict[str, float]:
-    guard = settings.tun.guard
-    return {
-        "hard_limit_c": guard.hard_limit_c,
-        "above_program_k": guard.above_program_k,
-        "outlet_limit_c": guard.outlet_limit_c,
-        "reading_gone_s": guard.reading_gone_s,
-        "duty_cap": settings.tun.heater.duty_cap,
-        "lease_s": settings.tun.heater.lease_s,
-    }
+    guard, heater = settings.tun.guard, settings.tun.heater
+    figures = ("hard_limit_c", "above_program_k", "outlet_limit_c", "reading_gone_s")
+    limits: dict[str, float] = {key: getattr(guard, key) for key in figures}
+    return limits | {"duty_cap": heater.duty_cap, "lease_s": heater.lease_s}
 
 
 def _health(outcome: Outcome, seen: Measurement) -> str:
@@ -199,3 +164,34 @@ def _health(outcome: Outcome, seen: Measurement) -> str:
     if seen.health != "good":
         return seen.health
     return "maintenance required" if state.guard.noted.now else "good"
+
+
+def more(run: Run, seen: Measurement) -> str | None:
+    """What to say to the person who is adding; None when nobody is."""
+    leg = leg_of(run)
+    if leg is None or run.state is not RunState.RUNNING or run.phase is not Phase.ADDING:
+        return None
+    if leg.kind not in ("infusion", "decoction") or seen.value_c is None:
+        return None
+    now_c, stop_c = seen.value_c, leg.target_c - BAND_K
+    if now_c >= stop_c:
+        return f"{now_c:.1f} °C: stop now; mixing brings the rest"
+    kg = left_kg(run, leg, now_c)
+    verb = "return" if leg.kind == "decoction" else "add"
+    return f"{now_c:.1f} °C: about {kg:.1f} kg more to {verb}; stop at {stop_c:.1f} °C"
+
+
+def left_kg(run: Run, leg: Leg, now_c: float) -> float:
+    """So much more, kg, of what comes at the step's own temperature: heat balance over what is in the tun by now."""
+    course = run.course
+    if course is None or leg.addition_c is None or run.leg == 0 or not (now_c < leg.target_c < leg.addition_c):
+        return 0.0
+    began_c = min(course.legs[run.leg - 1].target_c, now_c)
+    metal = course.liquor_capacity_j_per_k - course.liquor_kg * WATER
+    earlier_kg = sum(before.addition_kg for before in course.legs[: run.leg] if before.kind == "infusion")
+    mash_kg = course.grist_kg + course.liquor_kg + earlier_kg
+    per_kg = WATER if leg.kind == "infusion" else (leg.capacity_j_per_k - metal) / mash_kg
+    empty = leg.capacity_j_per_k - (leg.addition_kg * per_kg if leg.kind == "decoction" else 0.0)
+    done_kg = empty * (now_c - began_c) / (per_kg * (leg.addition_c - now_c))
+    all_kg = empty * (leg.target_c - began_c) / (per_kg * (leg.addition_c - leg.target_c))
+    return max(0.0, all_kg - done_kg)

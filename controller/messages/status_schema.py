@@ -1,13 +1,32 @@
-"""Which shape has the status document, part by part?"""
+"""What are all payload schemas made of, and which shape has the status document, part by part?"""
 
 from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from controller.core.nouns import Health, Phase, RunState, StepKind
-from controller.messages.schema_parts import Celsius, Seconds, Sent, Share, Text, UnixS, Whole
+
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
+Seconds = Annotated[float, Field(ge=0.0)]
+Whole = Annotated[int, Field(ge=0)]
+Celsius = float
+UnixS = Annotated[float, Field(ge=0.0, description="Unix seconds of the sender's wall clock: a stamp for people.")]
+Id = Annotated[str, Field(min_length=1, max_length=64)]
+Text = Annotated[str, Field(max_length=4000)]
+
+
+class Sent(BaseModel):
+    """A payload of ours."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Heard(BaseModel):
+    """A payload of others."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
 
 
 class RunningStep(Sent):

@@ -37,8 +37,6 @@ class _Twice(_Strict):
     """A key given twice."""
 
 
-# ---------------------------------------------------------------- bytes to a document
-
 _BRACKETS = re.compile(r'"(?:[^"\\]|\\.)*"|[\[\]{}]').findall
 
 

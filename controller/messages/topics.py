@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
-if TYPE_CHECKING:
-    from controller.settings.service import Settings
-    from controller.settings.tun import Probe
+from controller.settings.service import Settings
+from controller.settings.tun import Probe
 
 Role = Literal["mash", "second", "outlet"]
 
@@ -33,16 +32,10 @@ class Topics(NamedTuple):
 
     def heard(self) -> tuple[str, ...]:
         """What is subscribed to: own heater commands (echo, strangers) and the retained status (epoch) too."""
-        probes = tuple(topic for _, topic in self.probes)
-        fixed = (
-            *self.presences(),
-            self.heater_report,
-            self.heater_online,
-            self.order,
-            self.heater_command,
-            self.status,
-        )
-        return tuple(dict.fromkeys((*probes, *fixed, *(t for t in (self.level, self.flow) if t))))
+        probes = (*(topic for _, topic in self.probes), *self.presences())
+        own = (self.order, self.heater_command, self.status)
+        switches = (t for t in (self.level, self.flow) if t)
+        return tuple(dict.fromkeys((*probes, self.heater_report, self.heater_online, *own, *switches)))
 
     def presences(self) -> tuple[str, ...]:
         """Where do the probes' nodes say whether they are there?"""
@@ -62,13 +55,9 @@ def topics(settings: Settings) -> Topics:
     """Which topics belong to this tun? A topic named in the tun file wins, the rest lie below `<prefix>/<tun>/`."""
     tun, below = settings.tun, base(settings.service.prefix, settings.tun.name)
     probes = tun.probes
-    fitted: tuple[tuple[Role, Probe | None], ...] = (
-        ("mash", probes.mash),
-        ("second", probes.second),
-        ("outlet", probes.outlet),
-    )
+    fitted: dict[Role, Probe | None] = {"mash": probes.mash, "second": probes.second, "outlet": probes.outlet}
     return Topics(
-        probes=tuple((role, probe.topic) for role, probe in fitted if probe is not None),
+        probes=tuple((role, probe.topic) for role, probe in fitted.items() if probe is not None),
         probe_online=f"{probes.mash.topic}/online",
         second_online=f"{probes.second.topic}/online" if probes.second else None,
         outlet_online=f"{probes.outlet.topic}/online" if probes.outlet else None,

@@ -8,7 +8,7 @@ from __future__ import annotations
 import importlib.util
 from pathlib import Path
 
-from controller.report.record_from_rows import from_rows
+from controller.report.rows import from_rows
 from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
 
 __all__ = ["EventRecord", "PlanEntry", "RunRecord", "Second", "StepRecord", "from_rows", "missing", "write"]
@@ -23,6 +23,6 @@ def missing(option: str) -> str | None:
 
 def write(path: Path | str, record: RunRecord) -> None:
     """The report of a run as one self-contained HTML file. Raises OSError when it cannot be written."""
-    from controller.report.run_page import write_page  # jinja2 only where a page is made
+    from controller.report.run_page import html  # jinja2 only where a page is made
 
-    write_page(Path(path), record)
+    Path(path).write_text(html(record), encoding="utf-8")

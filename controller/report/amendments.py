@@ -66,9 +66,16 @@ def _hash(runs: Sequence[Path], most_bytes: int | None = None) -> tuple[int, str
 
 
 def add(
-    path: Path, runs: Sequence[Path], *, kind: Kind, by: str, text: str, at_s: float, about: str = "",
+    path: Path,
+    runs: Sequence[Path],
+    *,
+    kind: Kind,
+    by: str,
+    text: str,
+    at_s: float,
+    about: str = "",
     data: Mapping[str, Any] | None = None,
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """Append one line and wait for the disk. Raises OSError. Nothing that stands there is touched."""
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
     fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o640)
@@ -76,18 +83,17 @@ def add(
         fcntl.flock(fd, fcntl.LOCK_EX)
         there = path.read_bytes().splitlines()
         length, digest = _hash(runs)
-        values = {
+        before = hashlib.sha256(there[-1]).hexdigest() if there else FIRST
+        values: dict[str, Any] = {
             "n": len(there),
             "kind": kind,
             "at": round(at_s, 3),
             "by": by,
             "about": about,
             "text": text,
-            **({"data": dict(data)} if data else {}),
-            "record_bytes": length,
-            "record_sha256": digest,
-            "before": hashlib.sha256(there[-1]).hexdigest() if there else FIRST,
         }
+        values |= {"data": dict(data)} if data else {}
+        values |= {"record_bytes": length, "record_sha256": digest, "before": before}
         os.write(fd, line_format.line(values))
         os.fsync(fd)
         return values

@@ -7,6 +7,7 @@ stay, the newest stands last. What nobody entered is a gap and is named.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import takewhile
 from typing import Any, NamedTuple
 
 from controller.brewing import extract
@@ -53,17 +54,12 @@ def items(record: RunRecord) -> list[dict[str, Any]]:
 
     Of a run with water alone only what water has, and what was entered all the same.
     """
-    known = entered(record)
-    return [
-        {
-            "title": item.title,
-            "keys": list(item.keys),
-            "values": [entry._asdict() for entry in known if entry.key in item.keys],
-            "missing": not any(entry.key in item.keys for entry in known),
-        }
-        for item in entries.ITEMS
-        if item.water or record.grist_kg > 0.0 or any(entry.key in item.keys for entry in known)
-    ]
+    known, found = entered(record), []
+    for item in entries.ITEMS:
+        values = [entry._asdict() for entry in known if entry.key in item.keys]
+        if item.water or record.grist_kg > 0.0 or values:
+            found.append({"title": item.title, "keys": list(item.keys), "values": values, "missing": not values})
+    return found
 
 
 def newest(record: RunRecord, key: str) -> Any:
@@ -87,14 +83,12 @@ def advice(record: RunRecord) -> list[dict[str, Any]] | None:
 
 def malt(record: RunRecord) -> list[dict[str, Any]] | None:
     """The grist as filed at the start; None where it was not."""
-    found = [dict(event.data) for event in of(record, "malt")]
-    return found or None
+    return [dict(event.data) for event in of(record, "malt")] or None
 
 
 def calibration(record: RunRecord) -> dict[str, Any] | None:
     """The calibration of each probe in force at the start; None where it was not filed."""
-    found = {event.id: dict(event.data) for event in of(record, "calibration")}
-    return found or None
+    return {event.id: dict(event.data) for event in of(record, "calibration")} or None
 
 
 # ---------------------------------------------------------------- worked out
@@ -104,21 +98,15 @@ def strike(record: RunRecord) -> dict[str, float | None] | None:
     """Strike temperature as worked out and as it was when grain met it, °C; None without dough-in."""
     if not record.planned or record.planned[0].kind != "dough_in":
         return None
-    used = None
-    for row in record.rows:
-        if row.phase in (Phase.ADDING, Phase.SETTLING) or row.step > 0:
-            break
-        used = row.mash_c if row.mash_c is not None else used
-    return {"predicted_c": round(record.planned[0].target_c, 2), "used_c": used}
+    before = takewhile(lambda row: row.phase not in (Phase.ADDING, Phase.SETTLING) and row.step <= 0, record.rows)
+    used = [row.mash_c for row in before if row.mash_c is not None]
+    return {"predicted_c": round(record.planned[0].target_c, 2), "used_c": used[-1] if used else None}
 
 
 def dough_in(record: RunRecord) -> dict[str, float | None]:
     """When did dough-in begin, and when was all grain in? s of the run."""
-    return {"began_s": _answered(record, "dough_in"), "grain_in_s": _answered(record, "grain_in")}
-
-
-def _answered(record: RunRecord, question: str) -> float | None:
-    return next((event.t_s for event in of(record, "answer") if event.id == question), None)
+    first = {event.id: event.t_s for event in reversed(of(record, "answer"))}
+    return {"began_s": first.get("dough_in"), "grain_in_s": first.get("grain_in")}
 
 
 def moved(record: RunRecord) -> list[EventRecord]:
@@ -133,7 +121,11 @@ def extract_yield(record: RunRecord) -> dict[str, Any] | None:
     volume_l, final_p = newest(record, "final_volume_l"), newest(record, "final_p")
     if volume_l is None or final_p is None or record.grist_kg <= 0.0:
         return None
-    found = extract.brewhouse_yield(float(volume_l), float(final_p), record.grist_kg, _sheets(record))
+    sheets = [
+        extract.Sheet(str(line.get("kind")), float(line["mass_kg"]), line.get("extract"), line.get("moisture"))
+        for line in malt(record) or []
+    ]
+    found = extract.brewhouse_yield(float(volume_l), float(final_p), record.grist_kg, sheets)
     return {
         "volume_l": volume_l,
         "final_p": final_p,
@@ -146,28 +138,18 @@ def extract_yield(record: RunRecord) -> dict[str, Any] | None:
     }
 
 
-def _sheets(record: RunRecord) -> list[extract.Sheet]:
-    return [
-        extract.Sheet(str(line.get("kind")), float(line["mass_kg"]), line.get("extract"), line.get("moisture"))
-        for line in malt(record) or []
-    ]
-
-
 def yield_words(found: dict[str, Any]) -> str:
     """The yield in a line, with what is odd about it."""
     usual = ", as is usual for pale malt" if found["possible_assumed"] else ", by the malt sheets"
     question = f"; {found['question']}" if found["question"] else ""
-    return (
-        f"{100 * found['share']:.1f} % of the grist, {100 * found['of_possible_share']:.0f} % of the "
-        f"{100 * found['possible_share']:.1f} % it can give{usual}{question}"
-    )
+    of_possible = f"{100 * found['of_possible_share']:.0f} % of the {100 * found['possible_share']:.1f} % it can give"
+    return f"{100 * found['share']:.1f} % of the grist, {of_possible}{usual}{question}"
 
 
 def missing(record: RunRecord, initial_heat_c: float | None) -> list[str]:
     """What should be known of this batch and is not, in words."""
     found = [item["title"] for item in items(record) if item["missing"]]
-    found += _missing_malt(record)
-    found += _missing_calibration(record)
+    found += [*_missing_malt(record), *_missing_calibration(record)]
     if record.grist_kg > 0.0:
         times = dough_in(record)
         found += ["dough-in: time"] if None in times.values() else []
@@ -224,11 +206,8 @@ def _told(item: dict[str, Any]) -> BatchLine:
     newest = {value["key"]: value for value in item["values"]}
     earlier = [value for value in item["values"] if newest[value["key"]] is not value]
     alone = item["title"] if len(item["keys"]) > 1 else None
-    return BatchLine(
-        item["title"],
-        "; ".join(_words(value, alone) for value in newest.values()),
-        tuple(_words(value, alone) for value in earlier),
-    )
+    holds = "; ".join(_words(value, alone) for value in newest.values())
+    return BatchLine(item["title"], holds, tuple(_words(value, alone) for value in earlier))
 
 
 def _words(value: dict[str, Any], title: str | None) -> str:

@@ -10,16 +10,16 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from itertools import dropwhile, takewhile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from controller.edge.record.run_header import constants
+from controller.plan.recipe import Program
 from controller.report import batch_entries
-from controller.report.measured_steps import gaps
+from controller.report.rows import gaps
 from controller.report.run_record import EventRecord, RunRecord
-
-if TYPE_CHECKING:
-    from controller.plan.recipe import Program
-    from controller.settings.tun import Tun
+from controller.settings.tun import Tun
 
 FORMAT = 1
 CORRECTIONS = ("adjust", "extend", "advance")
@@ -33,33 +33,25 @@ def document(
 
     `raw`: the files that the record was made of; they are named with their hashes. Raises OSError.
     """
-    grist = batch_entries.malt(record)
-    if grist is None and program is not None:  # a run from before the malt was filed with it
-        grist = [item.model_dump(mode="json") for item in program.grist]
     heat_c = initial_heat_c(record)
     return {
         "format": FORMAT,
-        "run": record.run,
-        "title": record.title,
-        "program": record.program,
-        "tun": record.tun,
-        "state": record.state,
+        **{key: getattr(record, key) for key in ("run", "title", "program", "tun", "state")},
         "dry_run": record.dry,
         "began_at": record.began_s,
-        "began": _day(record.began_s),
+        "began": None if record.began_s is None else local(record.began_s).isoformat(timespec="seconds"),
         "lasted_s": round(record.ended_s, 1),
         "people": _people(record),
         "made_with": dict(record.meta),
         "batch": batch_entries.newest(record, "batch"),
-        "grist": grist,
-        "grist_missing": UNKNOWN if grist is None else None,
+        **_grist(record, program),
         "grist_kg": record.grist_kg,
         "liquor_kg": record.liquor_kg,
         "items": batch_entries.items(record),
         "missing": batch_entries.missing(record, heat_c),
         "advice": batch_entries.advice(record),
         "calibration": batch_entries.calibration(record),
-        "probe": None if tun is None else _probe(tun),
+        "probe": None if tun is None else constants(tun.probes.mash),  # in the tun file now
         **_mash(record, heat_c),
         "planned": [step._asdict() for step in record.planned],
         "steps": [_compared(record, index) for index in range(len(record.steps))],
@@ -74,6 +66,14 @@ def document(
         "damage": record.damage or None,
         "signed": any(line.get("kind") == "signature" for line in record.added),
     }
+
+
+def _grist(record: RunRecord, program: Program | None) -> dict[str, Any]:
+    """The malt as it was filed; as the program has it where the run is from before that."""
+    grist = batch_entries.malt(record)
+    if grist is None and program is not None:
+        grist = [item.model_dump(mode="json") for item in program.grist]
+    return {"grist": grist, "grist_missing": UNKNOWN if grist is None else None}
 
 
 def _mash(record: RunRecord, heat_c: float | None) -> dict[str, Any]:
@@ -106,8 +106,9 @@ def _attached(path: Path) -> dict[str, Any]:
     return {"file": path.name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
 
 
-def _day(at: float | None) -> str | None:
-    return None if at is None else datetime.fromtimestamp(at, UTC).astimezone().isoformat(timespec="seconds")
+def local(at_s: float) -> datetime:
+    """A moment, unix s, by the clock of this place."""
+    return datetime.fromtimestamp(at_s, UTC).astimezone()
 
 
 def _people(record: RunRecord) -> list[str]:
@@ -117,44 +118,23 @@ def _people(record: RunRecord) -> list[str]:
     return list(dict.fromkeys(named))
 
 
-def _probe(tun: Tun) -> dict[str, Any]:
-    """The calibration in force in the tun file now."""
-    probe = tun.probes.mash
-    return {
-        "calibrated_on": probe.calibrated_on,
-        "raw_ice_c": probe.raw_ice_c,
-        "raw_boil_c": probe.raw_boil_c,
-        "boil_c": round(probe.boil_c, 3),
-    }
-
-
 def initial_heat_c(record: RunRecord) -> float | None:
     """What did the mash settle at after dough-in? The last reading of the settling."""
-    settled = [row.mash_c for row in record.rows if row.phase == "settling" and row.mash_c is not None]
-    first = next((i for i, row in enumerate(record.rows) if row.phase == "settling"), None)
-    if first is None or not settled:
-        return None
-    last = None
-    for row in record.rows[first:]:
-        if row.phase != "settling":
-            break
-        last = row.mash_c if row.mash_c is not None else last
-    return last
+    later = dropwhile(lambda row: row.phase != "settling", record.rows)
+    settling = takewhile(lambda row: row.phase == "settling", later)
+    settled = [row.mash_c for row in settling if row.mash_c is not None]
+    return settled[-1] if settled else None
 
 
 def _compared(record: RunRecord, index: int) -> dict[str, Any]:
-    """Planned against actual, one step."""
     went = record.steps[index]
     planned = record.planned[index] if index < len(record.planned) else None
-    ramp = None
-    if went.in_band_s is not None and went.ramp_started_s is not None:
-        ramp = round(went.in_band_s - went.ramp_started_s, 1)
     short = None if went.kind == "keep" else round(min(0.0, went.credited_s - went.planned_s), 1)
     return {
         **went._asdict(),
         "planned_target_c": None if planned is None else planned.target_c,
         "planned_ramp_s": None if planned is None else planned.ramp_s,
-        "ramp_s": ramp,
+        "ramp_s": None if went.ramp_s is None else round(went.ramp_s, 1),
         "short_s": short,
     }
 

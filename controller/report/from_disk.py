@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from controller.core.nouns import GOES_IN
 from controller.edge.record import line_format
 from controller.report import wort
-from controller.report.measured_steps import measured
+from controller.report.rows import measured
 from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
 
 GLANCE_BYTES = 1 << 16  # of each end of a file: enough for its header and its last kept state
@@ -51,10 +51,9 @@ def glance(path: Path) -> Glance | None:
     run, header = kept[-1], lines[0]
     began = float(run.get("started_wall_s") or header.get("at", 0.0))
     ended = max((float(e["at"]) for e in lines if "at" in e), default=began)
-    return Glance(
-        path, line_format.number(path), run["run_id"], run["course"]["program"], run["course"]["title"], _state(lines),
-        began, max(0.0, (ended - began) * float(header.get("speed", 1.0))),
-    )  # fmt: skip
+    course, ran_s = run["course"], max(0.0, (ended - began) * float(header.get("speed", 1.0)))
+    number = line_format.number(path)
+    return Glance(path, number, run["run_id"], course["program"], course["title"], _state(lines), began, ran_s)
 
 
 def _state(lines: Sequence[Mapping[str, Any]]) -> str:
@@ -70,7 +69,6 @@ def _state(lines: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _ends(path: Path) -> Iterator[dict[str, Any]]:
-    """The sound lines at both ends of a file."""
     with path.open("rb") as file:
         head = file.read(GLANCE_BYTES)
         end = line_format.written_end(file)
@@ -85,16 +83,10 @@ def _ends(path: Path) -> Iterator[dict[str, Any]]:
 def find(folder: Path, wanted: str) -> list[Glance]:
     """The files of the run that is meant: `last`, a file's number, or the run's name. Empty where there is none."""
     known = runs(folder)
-    if wanted == "last":
-        chosen = known[-1:]
-    elif wanted.isdigit():
-        chosen = [seen for seen in known if seen.number == int(wanted)]
-    else:
-        chosen = [seen for seen in known if seen.run == wanted]
+    number = int(wanted) if wanted.isdigit() else None
+    named = [seen for seen in known if (seen.run == wanted if number is None else seen.number == number)]
+    chosen = known[-1:] if wanted == "last" else named
     return [seen for seen in known if chosen and seen.run == chosen[0].run]
-
-
-# ---------------------------------------------------------------- the whole run
 
 
 def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Mapping[str, Any]] = ()) -> RunRecord:
@@ -112,6 +104,8 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
     planned = tuple(_planned(leg) for leg in course["legs"])
     rows = [_row(t_s, e) for t_s, e in lines if e.get("kind") == "sample"]
     estimate = wort.follow(rows, course)
+    # each sample counts until the next, at most two seconds
+    full_power_s = sum((row.duty * min(2.0, after.t_s - row.t_s) for row, after in pairwise(rows)), 0.0)
     return RunRecord(
         title=course["title"],
         tun=str(header.get("tun", course["tun"])),
@@ -126,7 +120,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         prediction=estimate.prediction,
         meta=_meta(course, header, first),
         began_s=float(first.get("started_wall_s") or header.get("at", 0.0)),
-        energy_kwh=None if power_w is None else round(_full_power_s(rows) * power_w / 3.6e6, 3),
+        energy_kwh=None if power_w is None else round(full_power_s * power_w / 3.6e6, 3),
         speed=float(header.get("speed", 1.0)),
         grist_kg=float(course.get("grist_kg") or 0.0),
         liquor_kg=course.get("liquor_kg"),
@@ -162,38 +156,21 @@ def _apart_s(before: Mapping[str, Any] | None, entry: Mapping[str, Any], same_bo
 
 
 def _planned(leg: Mapping[str, Any]) -> PlanEntry:
-    return PlanEntry(
-        leg["name"], leg["kind"], leg["target_c"], leg["ramp_s"], leg["hold_s"], leg.get("why", ""),
-        leg.get("addition_kg", 0.0), leg.get("addition_c"),
-        float(leg.get("mixing_s", 0.0)) if leg["kind"] in GOES_IN else 0.0,
-    )  # fmt: skip
+    known = {key: leg[key] for key in PlanEntry._fields if key in leg}
+    return PlanEntry(**{**known, "mixing_s": float(leg.get("mixing_s", 0.0)) if leg["kind"] in GOES_IN else 0.0})
 
 
 def _row(t_s: float, entry: Mapping[str, Any]) -> Second:
-    return Second(
-        round(t_s, 2),
-        entry.get("mash_c"),
-        entry.get("setpoint_c"),
-        entry.get("target_c"),
-        float(entry.get("duty") or 0.0),
-        int(entry.get("leg", -1)),
-        str(entry.get("phase", "")),
-        str(entry.get("state", "")),
-    )
+    mash_c, setpoint_c, target_c = (entry.get(key) for key in ("mash_c", "setpoint_c", "target_c"))
+    duty, step = float(entry.get("duty") or 0.0), int(entry.get("leg", -1))
+    phase, state = str(entry.get("phase", "")), str(entry.get("state", ""))
+    return Second(round(t_s, 2), mash_c, setpoint_c, target_c, duty, step, phase, state)
 
 
 def _happening(t_s: float, entry: Mapping[str, Any]) -> EventRecord:
-    return EventRecord(
-        round(t_s, 2),
-        str(entry["kind"]),
-        str(entry.get("id", "")),
-        str(entry.get("text", "")),
-        entry.get("value"),
-        entry.get("limit"),
-        str(entry.get("unit", "")),
-        int(entry.get("priority") or 3),
-        entry.get("data") or {},
-    )
+    kind, key, text, unit = (str(entry.get(name, "")) for name in ("kind", "id", "text", "unit"))
+    value, limit, priority = entry.get("value"), entry.get("limit"), int(entry.get("priority") or 3)
+    return EventRecord(round(t_s, 2), kind, key, text, value, limit, unit, priority, entry.get("data") or {})
 
 
 def _steps(
@@ -211,14 +188,6 @@ def _steps(
         step._replace(planned_s=plan.hold_s, credited_s=credited.get(index, 0.0))
         for index, (step, plan) in enumerate(zip(measured(rows, ended), planned, strict=True))
     )
-
-
-def _full_power_s(rows: Sequence[Second]) -> float:
-    """How long would the heater have run at full power? Each sample counts until the next, at most two seconds."""
-    total = 0.0
-    for row, after in pairwise(rows):
-        total += row.duty * min(2.0, after.t_s - row.t_s)
-    return total
 
 
 def _meta(course: Mapping[str, Any], header: Mapping[str, Any], first: Mapping[str, Any]) -> dict[str, str]:

@@ -1,15 +1,16 @@
-"""What does a plan look like on one page, for a person to read before the mash?"""
+"""What does a plan look like on one page, for a person to read before the mash, and what is there to remark on it?"""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
+from typing import Literal, NamedTuple
 
 from controller.brewing import volumes
 from controller.core.nouns import GOES_IN
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
-from controller.plan.stages import Stage, mixing_s
-from controller.report import plan_notes
+from controller.plan.stages import LANDS_K, Stage, mixing_s
 from controller.settings.table import show
 
 _LIMITS = {
@@ -22,10 +23,11 @@ _LIMITS = {
 
 def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = None) -> str:
     """The plan in words and figures. `dough_in_s`: dough-in in seconds after midnight; without it times are elapsed."""
-    remarks = plan_notes.notes(plan)
+    remarks, wished = notes(plan), plan.program.aim
+    aim = f"{100 * wished:.0f} % limit attenuation" if isinstance(wished, float) else wished
     lines = [
         plan.program.title,
-        f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {_aim(plan)}",
+        f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {aim}",
         "",
         *_facts(plan),
         "",
@@ -48,17 +50,10 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
             yield f"    You know: {line.overruled}"
 
 
-def _aim(plan: Plan) -> str:
-    aim = plan.program.aim
-    return f"{100 * aim:.0f} % limit attenuation" if isinstance(aim, float) else aim
-
-
 def _facts(plan: Plan) -> Iterator[str]:
-    """Strike with its parts, volumes, times, energy."""
     yield f"  Strike   {_strike(plan)}"
-    assumed = plan_notes.assumed(plan)
-    if assumed:
-        yield f"  Assumed  {assumed}; where that is not so, write it under [dough_in] or [liquor]"
+    if figures := assumed(plan):
+        yield f"  Assumed  {figures}; where that is not so, write it under [dough_in] or [liquor]"
     thick = "" if plan.thickness_l_per_kg is None else f" ({plan.thickness_l_per_kg:.1f} L/kg)"
     grain = f", {round(plan.program.grist_kg, 2):g} kg grain" if plan.program.grist else ", no grain"
     full = f"{plan.volume_l:.1f} L, {100 * plan.fill_share:.0f} % full"
@@ -70,10 +65,8 @@ def _facts(plan: Plan) -> Iterator[str]:
     parts = f" (strike {plan.strike_kwh:.2f}, mash {plan.mash_kwh:.2f})" if plan.strike_kwh else ""
     yield f"  Energy   {plan.energy_kwh:.2f} kWh{parts}{cost}"
     if plan.extract_kg is not None and plan.first_wort_p is not None:
-        yield (
-            f"  Extract  {plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P, if all is "
-            "converted; run-off and sparge are not known here"
-        )
+        extract = f"{plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P"
+        yield f"  Extract  {extract}, if all is converted; run-off and sparge are not known here"
 
 
 def _strike(plan: Plan) -> str:
@@ -162,3 +155,67 @@ def _asked(plan: Plan, stage: Stage) -> str:
     if asked <= plan.tun.climb_k_per_s or stage.limited_by == "cooling":
         return ""
     return f"; you asked for {60.0 * asked:.2f}, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"
+
+
+HOT_LIQUOR_C = 45.0  # warmer than a cold or a mixed tap gives (own proposal)
+LOWER_K = 0.5  # so much lower than the step before is meant, or a slip
+
+
+class Note(NamedTuple):
+    """One remark on a plan."""
+
+    level: Literal["warn", "note"]
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.level}: {self.text}"
+
+
+def notes(plan: Plan) -> tuple[Note, ...]:
+    """What is there to remark?"""
+    water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
+    return (*water, *_hot_liquor(plan), *_low_strike(plan), *_downwards(plan))
+
+
+def _hot_liquor(plan: Plan) -> Iterator[Note]:
+    """Liquor that comes hot is rare; a figure in °F without its F is not."""
+    liquor_c = plan.program.liquor.temperature_c
+    meant_c = (liquor_c - 32.0) * 5.0 / 9.0
+    if liquor_c > HOT_LIQUOR_C and "temperature_c" in plan.program.liquor.model_fields_set:
+        meant = f"did you mean {liquor_c:.3g} °F ({meant_c:.0f} °C)?"
+        yield Note("note", f"liquor at {liquor_c:.3g} °C is already hot: {meant}")
+
+
+def _low_strike(plan: Plan) -> Iterator[Note]:
+    """A strike written by hand may land the mash below its first rest: the heater has to make up for it."""
+    first_c = plan.program.step[0].temperature_c
+    if plan.program.dough_in.strike_c is None or plan.strike_c is None or first_c is None:
+        return
+    if (under_k := first_c - plan.landing_c) > LANDS_K:
+        lands = f"strike {plan.strike_c:.3g} °C: the mash lands {under_k:.1f} K under the first rest"
+        yield Note("warn", f'{lands} and is heated up to it; write strike = "auto" unless that is meant')
+
+
+def assumed(plan: Plan) -> str:
+    """Which figures does the strike rest on that nobody wrote? Empty where all were written."""
+    program, parts = plan.program, []
+    if not program.grist:
+        return ""
+    if "grist_temperature_c" not in program.dough_in.model_fields_set:
+        parts.append(f"grain at {show('temperature', round(program.dough_in.grist_temperature_c, 1))}")
+    if "temperature_c" not in program.liquor.model_fields_set:
+        parts.append(f"liquor at {show('temperature', round(program.liquor.temperature_c, 1))}")
+    return ", ".join(parts)
+
+
+def _downwards(plan: Plan) -> Iterator[Note]:
+    """A rest below the one before it is hardly meant: it begins hours later, when the mash has cooled by itself.
+
+    A souring and what is kept at the end cool on purpose.
+    """
+    steps = [stage for stage in plan.stages if stage.at is not None]
+    for before, stage in itertools.pairwise(steps):
+        if stage.kind in ("rest", "mash_out") and stage.target_c < before.target_c - LOWER_K:
+            fall = f"{stage.target_c:.3g} °C after {before.target_c:.3g} °C"
+            place = f'[[step]] {(stage.at or 0) + 1} "{stage.name}"'
+            yield Note("warn", f"{place}: {fall} is likely a slip: a tun has no cooling")

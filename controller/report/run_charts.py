@@ -1,15 +1,19 @@
 """What do the pictures of a report show?
 
-The course of the mash against its plan, the heat below it on the same time axis, and the enzymes.
+The course of the mash against its plan, the heat below it on the same time axis, and the enzymes; and in few bytes the
+figures that the page carries for its zoom.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
+from itertools import groupby, pairwise
 from math import ceil, floor
+from typing import Any
 
 from controller.report import svg
-from controller.report.measured_steps import GAP_S
+from controller.report.rows import GAP_S, longest_s
 from controller.report.run_record import ENZYMES, Gap, RunRecord, plan_curve
 from controller.report.svg import Axes, Curve, lasting
 
@@ -53,17 +57,9 @@ def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[flo
 
 
 def _held(record: RunRecord) -> list[tuple[float, float]]:
-    """From when to when was the run held or tripped?"""
-    spans: list[tuple[float, float]] = []
-    before = ""
-    for row in record.rows:
-        held = row.state in ("held", "holding", "restarting")
-        if held and before not in ("held", "holding", "restarting"):
-            spans.append((row.t_s, row.t_s))
-        elif held:
-            spans[-1] = (spans[-1][0], row.t_s)
-        before = row.state
-    return spans
+    parts = groupby(record.rows, lambda row: row.state in ("held", "holding", "restarting"))
+    times = [[row.t_s for row in rows] for held, rows in parts if held]
+    return [(span[0], span[-1]) for span in times]
 
 
 def _last(values: Iterable[float | None]) -> float | None:
@@ -113,3 +109,22 @@ def enzymes(record: RunRecord) -> str:
         *(svg.drawn(axes, c) for c in curves),
         svg.labels(axes, ends),
     )
+
+
+def packed(record: RunRecord) -> str:
+    """The samples as short whole numbers, in a JSON block that cannot end its own element."""
+    values = {
+        "t": _runs([b - a for a, b in pairwise([0, *(round(row.t_s) for row in record.rows)])]),
+        "mash": [None if row.mash_c is None else round(100 * row.mash_c) for row in record.rows],
+        "setpoint": _runs([None if row.setpoint_c is None else round(100 * row.setpoint_c) for row in record.rows]),
+        "heat": _runs([round(100 * row.duty) for row in record.rows]),
+        "curve": record.curve,
+        "gap_s": longest_s(record.rows),
+    }
+    return json.dumps(values, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _runs(values: Sequence[Any]) -> list[Any]:
+    """Run lengths: [value, how often], a lone value bare."""
+    found = [(value, sum(1 for _ in alike)) for value, alike in groupby(values)]
+    return [[value, n] if n > 1 else value for value, n in found]

@@ -6,11 +6,9 @@ User text goes through autoescape or stands in a JSON block, never in a script. 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
+from itertools import count
 from typing import Any, NamedTuple
 
 import jinja2
@@ -18,37 +16,22 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.report import batch_entries, batch_record, run_charts, svg
-from controller.report.measured_steps import gaps
+from controller.report.rows import gaps
+from controller.report.run_charts import packed
 from controller.report.run_record import EventRecord, RunRecord, StepRecord
-from controller.report.zoom_data import packed
 
-PRINTED, WORT_LINES, BATCH_LINES = (
-    44,
-    22,
-    14,
-)  # lines of events that fit on the second printed page; what the wort and the batch take
+PRINTED, WORT_LINES, BATCH_LINES = 44, 22, 14  # lines: events on the second printed page; what wort and batch take
 PAGE_STEPS = 11  # with more steps the wort moves to the second page
 TRIPS = ("trip", "latched", "cleared")
 PEOPLE = ("order", "answer", "entry", "acknowledge", "run")
-KINDS = {
-    "trip": "trip",
+KINDS = {  # where the page has another word for it
     "latched": "trip",
     "cleared": "trip over",
     "order": "correction",
-    "answer": "answer",
-    "entry": "entry",
     "acknowledge": "heard",
-    "run": "run",
-    "state": "state",
-    "step": "step",
     "step done": "step",
-    "phase": "phase",
     "resume": "resumed",
-    "note": "note",
-    "advice": "advice",
     "overrule": "overruled",
-    "malt": "malt",
-    "calibration": "calibration",
 }
 
 
@@ -63,28 +46,22 @@ class EventLine(NamedTuple):
     printed: bool
 
 
-def write_page(path: Path, record: RunRecord) -> None:
-    """The report of a run as one HTML file. Raises OSError when it cannot be written."""
-    path.write_text(html(record), encoding="utf-8")
-
-
 def html(record: RunRecord) -> str:
     """The report as text."""
-    empty = gaps(record.rows)
-    lines = _lines(record)
+    empty, lines = gaps(record.rows), _lines(record)
+    trips = sum(event.kind == "trip" for event in record.events)
+    marked = [(e.t_s, line.number, line.css) for e, line in zip(record.events, lines, strict=True) if line.number]
     return _template().render(
         record=record,
-        result=_result(record),
+        result=f"{record.state}, {svg.clock(record.ended_s)}, {trips or 'no'} trip{'s' if trips != 1 else ''}",
         head=_head(record),
-        course=Markup(run_charts.course(record, empty, _numbered(record, lines))),
+        course=Markup(run_charts.course(record, empty, marked)),
         heat=Markup(run_charts.heat(record, empty)),
         enzymes=Markup(run_charts.enzymes(record)),
         steps=[_step(number, step) for number, step in enumerate(record.steps, 1)],
         lines=lines,
         hidden=sum(not line.printed for line in lines),
-        gaps=[
-            f"{_when(record, g.from_s)} to {_when(record, g.to_s)} ({svg.lasting(g.to_s - g.from_s)})" for g in empty
-        ],
+        gaps=[f"{_when(record, a)} to {_when(record, b)} ({svg.lasting(b - a)})" for a, b in empty],
         wort=_wort(record),
         batch=[] if record.dry else batch_entries.lines(record),
         missing=[] if record.dry else batch_entries.missing(record, batch_record.initial_heat_c(record)),
@@ -107,23 +84,13 @@ def _template() -> jinja2.Template:
     return world.from_string(_asset("page.html"))
 
 
-# ---------------------------------------------------------------- words
-
-
-def _result(record: RunRecord) -> str:
-    trips = sum(event.kind == "trip" for event in record.events)
-    said = f"{record.state}, {svg.clock(record.ended_s)}"
-    return said + (f", {trips} trip{'s' if trips != 1 else ''}" if trips else ", no trips")
-
-
 def _when(record: RunRecord, t_s: float) -> str:
     """Run time, and the clock where there was one."""
     minutes, seconds = divmod(round(t_s), 60)
     text = f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
     if record.began_s is None:
         return text
-    wall = datetime.fromtimestamp(record.began_s + t_s / record.speed, UTC).astimezone()
-    return f"{text} ({wall:%H:%M})"
+    return f"{text} ({batch_record.local(record.began_s + t_s / record.speed):%H:%M})"
 
 
 def _c(value: float | None, digits: int = 2) -> str:
@@ -133,8 +100,7 @@ def _c(value: float | None, digits: int = 2) -> str:
 def _head(record: RunRecord) -> list[tuple[str, str]]:
     lines = [("Program", record.program), ("Tun", record.tun), ("Run", record.run)]
     if record.began_s is not None:
-        began = datetime.fromtimestamp(record.began_s, UTC).astimezone()
-        lines.append(("Begun", f"{began:%Y-%m-%d %H:%M %Z}"))
+        lines.append(("Begun", f"{batch_record.local(record.began_s):%Y-%m-%d %H:%M %Z}"))
     if record.energy_kwh is not None:
         lines.append(("Energy", f"{record.energy_kwh:.2f} kWh"))
     steps_s = sum(s.ramp_s + s.mixing_s + s.hold_s for s in record.planned if s.kind != "keep")
@@ -143,10 +109,6 @@ def _head(record: RunRecord) -> list[tuple[str, str]]:
 
 
 def _step(number: int, step: StepRecord) -> dict[str, str]:
-    """One line of planned against actual."""
-    ramp = None
-    if step.in_band_s is not None and step.ramp_started_s is not None:
-        ramp = step.in_band_s - step.ramp_started_s
     return {
         "number": str(number),
         "name": step.name,
@@ -154,7 +116,7 @@ def _step(number: int, step: StepRecord) -> dict[str, str]:
         "planned": svg.lasting(step.planned_s),
         "credited": svg.lasting(step.credited_s),
         "short": "short" if step.kind != "keep" and step.credited_s < step.planned_s - 1.0 else "",
-        "ramp": svg.lasting(ramp),
+        "ramp": svg.lasting(step.ramp_s),
         "climb": _c(step.climb_c_per_min),
         "low": _c(step.min_c),
         "mean": _c(step.mean_c),
@@ -164,19 +126,14 @@ def _step(number: int, step: StepRecord) -> dict[str, str]:
     }
 
 
-def _weight(event: EventRecord) -> int:
-    """Which lines are printed first? Trips, then people's doing, then the course."""
-    if event.kind in TRIPS:
-        return 0
-    return 1 if event.kind in PEOPLE else 2 if event.kind in ("step", "resume", "note") else 3
-
-
 def _printed(record: RunRecord) -> set[int]:
-    """Which lines go on paper, so that two pages hold everything?"""
+    """Which lines go on paper, so that two pages hold everything? Trips first, then people's doing, then the course."""
+    rank = (TRIPS, PEOPLE, ("step", "resume", "note"))
+    order = [next((n for n, kinds in enumerate(rank) if event.kind in kinds), 3) for event in record.events]
     room = PRINTED - 2 * len(record.added) - (0 if record.dry else BATCH_LINES)
     room -= WORT_LINES if record.prediction is not None and len(record.steps) > PAGE_STEPS else 0
     found = set()
-    for index in sorted(range(len(record.events)), key=lambda i: (_weight(record.events[i]), i)):
+    for index in sorted(range(len(order)), key=order.__getitem__):
         room -= 1 + len(_text(record.events[index])) // 110
         if room >= 0:
             found.add(index)
@@ -185,30 +142,13 @@ def _printed(record: RunRecord) -> set[int]:
 
 def _lines(record: RunRecord) -> list[EventLine]:
     printed = _printed(record)
-    number, lines = 0, []
+    numbers, lines = count(1), []
     for index, event in enumerate(record.events):
-        marked = event.kind in ("trip", "order", "entry")
-        number += marked
-        lines.append(
-            EventLine(
-                number if marked else None,
-                _when(record, event.t_s),
-                KINDS.get(event.kind, event.kind),
-                _text(event),
-                "trip" if event.kind in TRIPS else "person" if event.kind in PEOPLE else "plain",
-                index in printed,
-            )
-        )
+        number = next(numbers) if event.kind in ("trip", "order", "entry") else None
+        when, kind, text = _when(record, event.t_s), KINDS.get(event.kind, event.kind), _text(event)
+        css = "trip" if event.kind in TRIPS else "person" if event.kind in PEOPLE else "plain"
+        lines.append(EventLine(number, when, kind, text, css, index in printed))
     return lines
-
-
-def _numbered(record: RunRecord, lines: Sequence[EventLine]) -> list[tuple[float, int, str]]:
-    """Which lines are marked in the picture, and when?"""
-    return [
-        (event.t_s, line.number, line.css)
-        for event, line in zip(record.events, lines, strict=True)
-        if line.number is not None
-    ]
 
 
 def _text(event: EventRecord) -> str:
@@ -234,11 +174,10 @@ def _wort(record: RunRecord) -> list[tuple[str, str]]:
 
 
 def _added(entry: Any) -> dict[str, str]:
-    at = datetime.fromtimestamp(float(entry["at"]), UTC).astimezone()
     about = f" ({entry['about']})" if entry.get("about") else ""
     return {
         "kind": str(entry["kind"]),
-        "when": f"{at:%Y-%m-%d %H:%M}",
+        "when": f"{batch_record.local(float(entry['at'])):%Y-%m-%d %H:%M}",
         "by": str(entry["by"]),
         "text": str(entry.get("text") or "") + about,
     }

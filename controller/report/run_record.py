@@ -64,6 +64,11 @@ class StepRecord(NamedTuple):
     rms_error_c: float | None = None
     climb_c_per_min: float | None = None
 
+    @property
+    def ramp_s(self) -> float | None:
+        """How long did the rise to the band take? None: it never came to that."""
+        return None if self.in_band_s is None or self.ramp_started_s is None else self.in_band_s - self.ramp_started_s
+
 
 class EventRecord(NamedTuple):
     """One line of the record."""
@@ -139,18 +144,11 @@ def plan_curve(record: RunRecord) -> list[tuple[float, float]]:
             at += step.ramp_s
             points.append((at, step.target_c))
             at += step.mixing_s
-            points.append((at, _lands_c(record, index)))
+            after = record.planned[index + 1 : index + 2] or (step,)
+            points.append((at, after[0].target_c if record.landing_c is None else record.landing_c))
             continue
         at += step.ramp_s + step.mixing_s
-        points.append((at, step.target_c))
-        at += 0.0 if step.kind == "keep" else step.hold_s
-        points.append((at, step.target_c))
+        held_s = 0.0 if step.kind == "keep" else step.hold_s
+        points += [(at, step.target_c), (at + held_s, step.target_c)]
+        at += held_s
     return points
-
-
-def _lands_c(record: RunRecord, index: int) -> float:
-    """Where should the mash be once the grain is in and mixed?"""
-    if record.landing_c is not None:
-        return record.landing_c
-    after = record.planned[index + 1 : index + 2]
-    return after[0].target_c if after else record.planned[index].target_c

@@ -6,7 +6,7 @@ run. Colours are CSS classes of the page; lines differ by dash as well, never by
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 from math import ceil, floor, inf
 from typing import NamedTuple
@@ -97,11 +97,8 @@ def filled(axes: Axes, curve: Curve, break_s: float = inf) -> str:
         if value is not None:
             sums.setdefault(int(axes.x(t_s)), []).append(value)
     floor_y = axes.y(axes.low)
-    bars = []
-    for column, values in sums.items():
-        mean = sum(values) / len(values)
-        if mean > axes.low:
-            bars.append(f"M{column} {floor_y:.1f}V{axes.y(mean):.1f}")
+    means = {column: sum(values) / len(values) for column, values in sums.items()}
+    bars = [f"M{column} {floor_y:.1f}V{axes.y(mean):.1f}" for column, mean in means.items() if mean > axes.low]
     return f'<path class="{curve.css}" d="{"".join(bars)}"/>' if bars else ""
 
 
@@ -123,9 +120,8 @@ def time_step_s(until_s: float) -> int:
 
 def value_step(low: float, high: float) -> float:
     """How far apart are the marks of the value axis?"""
-    return next(
-        (s for s in (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0) if (high - low) / s <= 8), 100.0
-    )
+    steps = (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0)
+    return next((step for step in steps if (high - low) / step <= 8), 100.0)
 
 
 def grid(axes: Axes, unit: str, began_text: str = "0 min") -> str:
@@ -167,8 +163,7 @@ def labels(axes: Axes, wanted: Iterable[tuple[str, str, float]], apart: float = 
         if placed and y - placed[-1][2] < apart:
             y = placed[-1][2] + apart
         placed.append((css, text, y))
-    over = placed[-1][2] - (axes.height - BOTTOM + 4) if placed else 0.0
-    shift = max(0.0, over)
+    shift = max(0.0, placed[-1][2] - (axes.height - BOTTOM + 4)) if placed else 0.0
     return "".join(
         f'<text class="label {css}" x="{WIDTH - RIGHT + 8}" y="{y - shift:.1f}">{escape(text)}</text>'
         for css, text, y in placed
@@ -177,8 +172,8 @@ def labels(axes: Axes, wanted: Iterable[tuple[str, str, float]], apart: float = 
 
 def marks(axes: Axes, at: Iterable[tuple[float, int, str]]) -> str:
     """Numbered marks at the top edge (s, number, css); numbers that would lie on each other stand as one: 3-5."""
-    parts, groups = [], list(_together(axes, sorted(at)))
-    for group in groups:
+    parts = []
+    for group in _together(axes, sorted(at)):
         css = next((c for _, _, c in group if c == "trip"), group[0][2])
         lines = "".join(f'<path class="{c}" d="M{axes.x(t):.1f} {TOP}V{axes.height - BOTTOM}"/>' for t, _, c in group)
         middle = (axes.x(group[0][0]) + axes.x(group[-1][0])) / 2.0
@@ -190,23 +185,20 @@ def marks(axes: Axes, at: Iterable[tuple[float, int, str]]) -> str:
 Mark = tuple[float, int, str]
 
 
-def _together(axes: Axes, at: Sequence[Mark]) -> Iterator[list[Mark]]:
+def _together(axes: Axes, at: Sequence[Mark]) -> list[list[Mark]]:
     """Marks in groups: those whose numbers would lie on each other are one."""
     groups: list[list[Mark]] = []
     for mark in at:
         groups.append([mark])
-        while len(groups) > 1 and _left(axes, groups[-1]) < _right(axes, groups[-2]) + BETWEEN:
+        while len(groups) > 1 and _edges(axes, groups[-1])[0] < _edges(axes, groups[-2])[1] + BETWEEN:
             last = groups.pop()
             groups[-1] += last
-    yield from groups
+    return groups
 
 
-def _left(axes: Axes, group: Sequence[Mark]) -> float:
-    return (axes.x(group[0][0]) + axes.x(group[-1][0]) - DIGIT * len(_numbers(group))) / 2.0
-
-
-def _right(axes: Axes, group: Sequence[Mark]) -> float:
-    return (axes.x(group[0][0]) + axes.x(group[-1][0]) + DIGIT * len(_numbers(group))) / 2.0
+def _edges(axes: Axes, group: Sequence[Mark]) -> tuple[float, float]:
+    both, wide = axes.x(group[0][0]) + axes.x(group[-1][0]), DIGIT * len(_numbers(group))
+    return (both - wide) / 2.0, (both + wide) / 2.0
 
 
 def _numbers(group: Sequence[Mark]) -> str:

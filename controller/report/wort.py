@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from controller.brewing.kinetics import malts, model
-from controller.report.run_record import Second
+from controller.report.run_record import ENZYMES, Second
 
 STRIDE_S = 10.0  # as live
 LONGEST_PIECES = 60  # a gap is followed in at most so many steps
@@ -85,16 +85,13 @@ def _left(amounts: model.Amounts) -> tuple[float, ...]:
     return tuple(round(100.0 * share, 2) for share in shares)
 
 
-KEYS = ("beta_left_pct", "alpha_left_pct", "glucanase_left_pct", "protease_left_pct", "starch_left_pct")
-
-
 def _columns(rows: Sequence[Second], marks: Sequence[tuple[float, tuple[float, ...]]]) -> dict[str, list[float | None]]:
     """The newest figures known at each row."""
-    columns: dict[str, list[float | None]] = {key: [] for key in KEYS}
+    columns: dict[str, list[float | None]] = {key: [] for key in ENZYMES}
     at = -1
     for row in rows:
         while at + 1 < len(marks) and marks[at + 1][0] <= row.t_s:
             at += 1
-        for key, value in zip(KEYS, marks[at][1] if at >= 0 else (None,) * len(KEYS), strict=True):
-            columns[key].append(value)
+        for n, column in enumerate(columns.values()):
+            column.append(marks[at][1][n] if at >= 0 else None)
     return columns

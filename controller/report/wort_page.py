@@ -32,7 +32,10 @@ def lines(prediction: Mapping[str, Any], forecast: Forecast | None = None) -> It
         if forecast.variations:
             yield "    The plan with one change, as a comparison:"
             yield from (f"      {sentence(one)}" for one in forecast.variations)
-        yield from _second(forecast)
+        band = forecast.second.apparent_limit_pct
+        if band is not None:
+            apart = "so far apart is the literature."
+            yield f"    Another published set of constants gives {band.mid:.0f} % apparent: {apart}"
         yield from (f"    malt: {remark}" for remark in forecast.remarks)
     yield from textwrap.wrap(prediction["basis"], WIDTH, initial_indent="    ", subsequent_indent="    ")
 
@@ -58,11 +61,8 @@ def _extract(prediction: Mapping[str, Any]) -> str:
 
 def _enzymes(prediction: Mapping[str, Any]) -> str:
     left = f"beta-amylase {prediction['beta_left_pct']:.0f} %, alpha-amylase {prediction['alpha_left_pct']:.0f} % left"
-    words = [f"{name} {_word(prediction[key])}" for name, key in OTHERS]
-    return f"{left}; {', '.join(words)}"
-
-
-OTHERS = (("beta-glucanase", "glucanase_left_pct"), ("protease", "protease_left_pct"))
+    glucanase, protease = _word(prediction["glucanase_left_pct"]), _word(prediction["protease_left_pct"])
+    return f"{left}; beta-glucanase {glucanase}, protease {protease}"
 
 
 def _word(left_pct: float) -> str:
@@ -77,15 +77,8 @@ def _step(step: Mapping[str, Any]) -> str:
     )
 
 
-def _second(forecast: Forecast) -> Iterator[str]:
-    band = forecast.second.apparent_limit_pct
-    if band is not None:
-        yield f"    Another published set of constants gives {band.mid:.0f} % apparent: so far apart is the literature."
-
-
 def picture(profile: Profile, marks: Sequence[Mark], basis: Basis) -> list[str]:
     """The enzyme windows against the temperatures; plain ASCII where the terminal knows no more."""
     plain = not (sys.stdout.encoding or "").lower().startswith("utf")
-    return [
-        f"  {line}".rstrip() for line in enzyme_picture.picture(profile, marks, basis.malt, basis.params, plain=plain)
-    ]
+    drawn = enzyme_picture.picture(profile, marks, basis.malt, basis.params, plain=plain)
+    return [f"  {line}".rstrip() for line in drawn]

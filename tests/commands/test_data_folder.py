@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from controller.edge.files import data_folder
+from controller.edge.files import writable
 from tests.places import own_config
 
 COMMANDS = {
@@ -39,9 +39,9 @@ def test_what_is_no_folder_to_write_in_is_told_with_its_line(
 
 def test_a_folder_without_the_right_to_write_is_no_good(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """It is there, but belongs to somebody else."""
-    assert data_folder.unusable(str(tmp_path)) == ""
+    assert writable.unusable(str(tmp_path)) == ""
     monkeypatch.setattr(os, "access", lambda path, mode: False)
-    assert data_folder.unusable(str(tmp_path)) == " (no permission to write)"
+    assert writable.unusable(str(tmp_path)) == " (no permission to write)"
 
 
 def test_the_folder_is_told_together_with_what_else_is_wrong(

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge.files import config_files, output_files
+from controller.edge.files import config_files, writable
 from controller.edge.record import reader
 from controller.report import amendments, from_disk
 from tests.places import own_config
@@ -39,7 +39,7 @@ def test_a_file_that_may_be_written_is_no_problem(tmp_path: Path) -> None:
     """A new file in a folder, one that is there, none at all."""
     (tmp_path / "old").write_text("x")
     assert (
-        output_files.problems([("--csv", str(tmp_path / "new")), ("--csv", str(tmp_path / "old")), ("--html", None)])
+        writable.file_problems([("--csv", str(tmp_path / "new")), ("--csv", str(tmp_path / "old")), ("--html", None)])
         == []
     )
     assert (tmp_path / "old").read_text() == "x" and not (tmp_path / "new").exists()

@@ -14,7 +14,7 @@ from controller.brewing.probe_calibration import Refused, Sample
 from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
 from controller.edge.files import config_files
-from controller.edge.record import calibrations
+from controller.edge.record import run_header
 from controller.settings.service import Settings
 from sim.world.world import WALL_S
 from tests.places import CONFIG
@@ -132,16 +132,16 @@ def test_the_record_holds_old_and_new_and_the_lines_read_back_as_a_tun_file(tmp_
 
 def test_the_age_of_a_calibration_is_counted_from_its_day() -> None:
     """Of 1 September 2026: twenty days before the simulated world begins; none where no day, or a later one, stands."""
-    assert calibrations.age_days(PROBE, WALL_S) == pytest.approx(20.6, abs=0.1)
-    assert calibrations.age_days(PROBE.model_copy(update={"calibrated_on": None}), WALL_S) is None
-    assert calibrations.age_days(PROBE.model_copy(update={"calibrated_on": "2027-01-01"}), WALL_S) is None
+    assert run_header.age_days(PROBE, WALL_S) == pytest.approx(20.6, abs=0.1)
+    assert run_header.age_days(PROBE.model_copy(update={"calibrated_on": None}), WALL_S) is None
+    assert run_header.age_days(PROBE.model_copy(update={"calibrated_on": "2027-01-01"}), WALL_S) is None
 
 
 def test_a_simulated_probe_is_never_overdue() -> None:
     """The shipped tuns' date says nothing of a probe that is none; a real one's age counts in days."""
     tun = config_files.load_tun(CONFIG, "gannet")
     real = tun.model_copy(update={"simulated": False})
-    assert calibrations.advised_days(tun, WALL_S + 400 * 86400.0) == 0.0
-    assert calibrations.advised_days(real, WALL_S + 400 * 86400.0) == calibrations.age_days(
+    assert run_header.advised_days(tun, WALL_S + 400 * 86400.0) == 0.0
+    assert run_header.advised_days(real, WALL_S + 400 * 86400.0) == run_header.age_days(
         tun.probes.mash, WALL_S + 400 * 86400.0
     )

@@ -19,7 +19,7 @@ from tests.waiting import PATIENCE_S
 def test_the_scaled_clock_runs_so_many_times_as_fast(monkeypatch: pytest.MonkeyPatch) -> None:
     """Three seconds of the machine are sixty of a tun at twenty times; the wall clock is never scaled."""
     now = [100.0]
-    monkeypatch.setattr("controller.edge.clock._boottime", lambda: now[0])
+    monkeypatch.setattr("controller.edge.clock.since_boot_s", lambda: now[0])
     monkeypatch.setattr("controller.edge.clock.time.time", lambda: 5000.0 + now[0])
     clock = MachineClock(20.0)
     now[0] += 3.0
@@ -37,7 +37,7 @@ def test_no_speed_outside_its_range(speed: float) -> None:
 def test_a_machine_that_slept_shows_a_gap(monkeypatch: pytest.MonkeyPatch) -> None:
     """The clock that counts suspend runs ahead of the other by the time slept; told once."""
     boot, mono = [100.0], [50.0]
-    monkeypatch.setattr("controller.edge.clock._boottime", lambda: boot[0])
+    monkeypatch.setattr("controller.edge.clock.since_boot_s", lambda: boot[0])
     monkeypatch.setattr("controller.edge.clock.time.monotonic", lambda: mono[0])
     clock = MachineClock()
     boot[0], mono[0] = 110.0, 60.0

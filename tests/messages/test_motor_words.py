@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from controller.core.nouns import Motor
 from controller.core.procedure.who_moves import SAY_S, VALID_S
-from controller.messages.motor_words import MotorWords
+from controller.messages.outgoing import MotorWords
 
 ON, OFF = Motor(True, "heating"), Motor(False, "idle")
 

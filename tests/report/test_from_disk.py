@@ -15,7 +15,7 @@ import pytest
 from controller.cli import main
 from controller.edge.record.line_format import line, parse
 from controller.report import amendments, batch_record, from_disk
-from controller.report.measured_steps import gaps
+from controller.report.rows import gaps
 from controller.report.run_page import html
 from controller.report.run_record import Gap
 from controller.report.wort import follow

@@ -11,7 +11,7 @@ import pytest
 from controller.cli import main
 from controller.commands import doctor
 from controller.edge.files import config_files, shared_topics
-from controller.edge.mqtt import daemon_link
+from controller.edge.mqtt import requests
 from tests.places import ROOT, own_config
 
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
@@ -195,6 +195,6 @@ class Told:
 @pytest.mark.parametrize(("refused", "levels"), [(0, ["good"]), (3, ["good", "bad"])])
 async def test_doctor_hears_what_the_broker_refuses_the_daemon(refused: int, levels: list[str]) -> None:
     """What the daemon counts is told with its mend; a daemon that was refused nothing is well."""
-    found = await doctor._daemon(cast(daemon_link.DaemonLink, Told(refused)))
+    found = await doctor._daemon(cast(requests.DaemonLink, Told(refused)))
     assert [each.level for each in found] == levels
     assert all("3 times" in each.found and "make-users.sh" in each.do for each in found[1:])

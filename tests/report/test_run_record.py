@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.report import PlanEntry, Second, from_rows
-from controller.report.measured_steps import gaps, measured
+from controller.report.rows import gaps, measured
 from controller.report.run_record import Gap, plan_curve
 from controller.report.svg import Axes, Curve, clock, envelope, filled, marks, time_step_s
 from tests.report.runs import GAP, LASTS_S, PLAN, record, rows

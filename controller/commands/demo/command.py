@@ -26,7 +26,7 @@ from controller.commands.report import steps
 from controller.commands.shared import status_text
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.clock import FASTEST
-from controller.edge.files import config_files, data_folder, output_files, plan_by_name, shipped, toml_writer
+from controller.edge.files import config_files, plan_by_name, program_file, shipped, writable
 from controller.edge.record import line_format, reader
 from controller.plan import plan
 from controller.report import from_disk
@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(f"--speed: found {args.speed:g}, wanted 1 to {FASTEST:g}")
     if args.report and (lacks := report.missing("--report")):
         raise Wrong(lacks)  # told before the mash, not after it
-    if wrong := output_files.problems((("--report", args.report),)):
+    if wrong := writable.file_problems((("--report", args.report),)):
         raise Wrong(*wrong)
     config, settings, made = _read(args.config, args.program, args.tun)
     data = _data(config, settings, args.data)
@@ -118,12 +118,14 @@ def _data(config: Path, settings: Settings, named: str | None) -> Path:
     One that others have used may hold an open run, which would go on here on another tun.
     """
     own = config != shipped.folder()  # with the shipped files away from a clone: below the user's own data
-    if named is None and own and (problems := data_folder.problems(config)):
+    if named is None and own and (problems := writable.folder_problems(config)):
         raise Wrong(*problems)
     home = Path(settings.service.data_dir) if own else shipped.data_home()
     whole = Path(named) if named is not None else home / "demo"
-    if why := data_folder.unusable(str(whole) if named != "" else ""):
-        raise Wrong(Problem("--data" if named is not None else "data_dir", f"{str(whole)!r}{why}", data_folder.WANTED))
+    if why := writable.unusable(str(whole) if named != "" else ""):
+        raise Wrong(
+            Problem("--data" if named is not None else "data_dir", f"{str(whole)!r}{why}", writable.FOLDER_WANTED)
+        )
     return Path(tempfile.mkdtemp(prefix=time.strftime("%Y-%m-%d-"), dir=whole))
 
 
@@ -134,7 +136,7 @@ def _copy(config: Path, scratch: Path, port: int, data: Path, made: plan.Plan, p
     (copied / "programs").mkdir()
     source = config_files.program_path(config, program)
     shutil.copy(source, copied / "programs" / f"{made.program.name}{source.suffix}")
-    kept = f"data_dir = {toml_writer.value(str(data))}\n"
+    kept = f"data_dir = {program_file.toml_value(str(data))}\n"
     service = f'{kept}[broker]\nhost = "127.0.0.1"\nport = {port}\n[dashboards]\ndiscovery = false\n'
     (copied / "service.toml").write_text(service)
     return copied
@@ -206,6 +208,6 @@ def _page(path: Path, settings: Settings, record: Path | None) -> None:
     if record is None:
         raise Wrong("--report: there is no record to make a page of")
     read = from_disk.read([record], settings.tun.heater.power_w)
-    if unwritten := output_files.write("--report", str(path), lambda to: report.write(to, read)):
+    if unwritten := writable.write("--report", str(path), lambda to: report.write(to, read)):
         raise Wrong(*unwritten)
     print(f"report   {path}")

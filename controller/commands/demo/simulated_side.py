@@ -14,7 +14,7 @@ from controller.commands.shared import status_text
 from controller.commands.shared.exit_codes import Unreachable
 from controller.commands.standin import LiveWorld, Pace
 from controller.edge import standard_streams
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.mqtt import requests
 from controller.plan import plan
 from controller.settings.service import Settings
 from sim.people.manner import Manner
@@ -55,11 +55,11 @@ class Demo:
         try:
             async with requests.line(self.settings, "demo") as link:
                 await self._with_nodes(link, daemon)
-        except daemon_link.NoAnswer as silent:
+        except requests.NoAnswer as silent:
             raise Unreachable(str(silent)) from None
         return self.ran
 
-    async def _with_nodes(self, link: daemon_link.DaemonLink, daemon: subprocess.Popen[bytes]) -> None:
+    async def _with_nodes(self, link: requests.DaemonLink, daemon: subprocess.Popen[bytes]) -> None:
         topics = link.topics
         motors = (t for t in (topics.stirrer_command, topics.pump_command) if t)
         await link.listen(topics.heater_command, *motors, topics.status, topics.reply, topics.event)
@@ -71,13 +71,13 @@ class Demo:
             with contextlib.suppress(asyncio.CancelledError):
                 await nodes
 
-    async def _nodes(self, link: daemon_link.DaemonLink) -> None:
+    async def _nodes(self, link: requests.DaemonLink) -> None:
         async for _, said in self.pace.steps():
             for message in said:
                 link.send(message.topic, message.payload, message.topic.endswith("/online"))
 
     async def _watch(
-        self, link: daemon_link.DaemonLink, daemon: subprocess.Popen[bytes], nodes: asyncio.Task[None]
+        self, link: requests.DaemonLink, daemon: subprocess.Popen[bytes], nodes: asyncio.Task[None]
     ) -> None:
         """What the daemon says goes to the nodes, the brewer and the screen."""
         topics, quiet = link.topics, time.monotonic()
@@ -95,9 +95,9 @@ class Demo:
             if not message.retain:
                 self.site.hear(topic, payload, self.pace.now())
             if topic == topics.event:
-                self._event(daemon_link.parsed(message))
+                self._event(requests.parsed(message))
             elif topic == topics.status and not message.retain:
-                self._status(daemon_link.parsed(message))
+                self._status(requests.parsed(message))
                 if self.ran.run and self.ran.last.get("state") in status_text.ENDS:
                     return
         if nodes.done():

@@ -12,8 +12,8 @@ from controller.brewing.advice.advice import Changes
 from controller.commands.dryrun.outcome import FaultReport, fault_table, page, told, windows, write_page
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
-from controller.edge.files import config_files, output_files, plan_by_name
-from controller.edge.record import calibrations
+from controller.edge.files import config_files, plan_by_name, writable
+from controller.edge.record import run_header
 from controller.plan.advise import advise
 from controller.plan.forecast import forecast
 from controller.plan.plan import Plan
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     machine = dryrun.DryRun(settings, plan, args.seed, faults, manner=Manner(clears=args.clears))
     ran = _watched(machine, plan)
     brewed = true_wort.follow(plan.course, ran.trace)
-    said = advise(plan, changes, calibration_age_days=calibrations.advised_days(plan.tun, time.time()))
+    said = advise(plan, changes, calibration_age_days=run_header.advised_days(plan.tun, time.time()))
     answer = dryrun.document(plan, ran, [dict(line.document()) for line in said], brewed.prediction)
     more = told(machine, ran, args.fault, faults)
     if more.faults:  # the agreed object has no place for what a plain run never has
@@ -74,7 +74,7 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Chang
     faults, unread = parse_all(args.fault)
     wrong: list[object] = [f"--fault: {why}" for why in unread]
     wrong += [lacks] if args.report is not None and (lacks := missing("--report")) else []
-    wrong += output_files.problems((("--csv", args.csv), ("--report", args.report)))
+    wrong += writable.file_problems((("--csv", args.csv), ("--report", args.report)))
     try:
         config = config_files.config_dir(args.config, simulated=True)
         plan = plan_by_name.load_plan(config, args.program, args.tun)
@@ -124,7 +124,7 @@ def _write(
         ("--csv", args.csv, lambda to: to.write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")),
         ("--report", args.report, lambda to: write_page(to, plan, ran, brewed, answer, more)),
     ):
-        failed = output_files.write(option, path, make)
+        failed = writable.write(option, path, make)
         if path is not None and not failed:
             sys.stderr.write(f"written: {path}\n")
         unwritten += failed

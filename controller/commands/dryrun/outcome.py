@@ -16,7 +16,7 @@ from controller.core.procedure import time_left
 from controller.core.procedure.run import Run
 from controller.plan.forecast import Forecast
 from controller.plan.plan import Plan
-from controller.report import plan_notes, wort_page
+from controller.report import plan_page, wort_page
 from controller.settings.table import show
 from sim import dryrun, true_wort
 from sim.world.faults import KINDS, Fault
@@ -80,7 +80,7 @@ def page(
 
 def warned(plan: Plan, answer: dict[str, Any]) -> list[str]:
     """What `check` warns of, in a line each."""
-    lines = [f"  {note}" for note in plan_notes.notes(plan) if note.level == "warn"]
+    lines = [f"  {note}" for note in plan_page.notes(plan) if note.level == "warn"]
     own = (said for said in answer["advice"] if said["level"] == "warn" and said["overruled"] is None)
     lines += [f"  warn {said['rule']}: {said['text']}" for said in own]
     return [*lines, "  (`underback check` says why, and what mends it)"] if lines else []

@@ -11,8 +11,8 @@ import asyncio
 import os
 from pathlib import Path
 
-from controller.edge.files import config_files, data_folder
-from controller.edge.mqtt import daemon_link, requests
+from controller.edge.files import config_files, writable
+from controller.edge.mqtt import requests
 from controller.settings.problems import Problem, Problems, gathered
 from controller.settings.service import Service, Settings
 
@@ -23,7 +23,7 @@ def reach(config: str | None, tun: str | None, wished: str = "", *, data: bool =
     `data`: the data folder is needed too, to be written.
     """
     folder = config_files.config_dir(config)
-    problems = [*data_folder.problems(folder)] if data else []
+    problems = [*writable.folder_problems(folder)] if data else []
     settings = gathered(problems, lambda: _settings(folder, tun, wished))
     if problems or settings is None:
         raise Problems(dict.fromkeys(problems))
@@ -61,7 +61,7 @@ def _tun(folder: Path, service: Service, wished: str) -> str:
     try:
         there = asyncio.run(requests.answering(service, known))
         why = f"{' and '.join(there)} answer" if there else "no daemon answers"
-    except daemon_link.NoAnswer as silent:
+    except requests.NoAnswer as silent:
         there, why = [], str(silent)
     if len(there) == 1:
         return there[0]

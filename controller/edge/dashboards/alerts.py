@@ -74,18 +74,14 @@ class Alarm:
                     tell.append(alert)
         for event in events:
             if event.kind == "acknowledge":
-                self._heard(event.id)
+                for (_, name), standing in self._standing.items():
+                    standing.heard |= event.id in ("all", name)
             elif event.kind == "run":
                 tell.append(Alert("test", event.id, f"Test alert: {event.text}. Alerts of this run reach you here.", 3))
         tell.extend(self._again(now))
         for alert in tell:
             self._count(alert, now)
         return tell
-
-    def _heard(self, which: str) -> None:
-        for (_, name), standing in self._standing.items():
-            if which in ("all", name):
-                standing.heard = True
 
     def _again(self, now: Instant) -> list[Alert]:
         """Standing ones that nobody has heard: repeated, and after a while to the second contact too."""
@@ -110,7 +106,6 @@ class Alarm:
 
 
 def _active(outcome: Outcome) -> list[Alert]:
-    """Everything that wants a person at this moment."""
     state = outcome.state
     found = [Alert("trip", t.id, t.text, t.priority) for t in state.guard.trips if t.priority <= 2]
     found += [Alert("note", n.key, n.text, n.priority) for n in state.guard.noted.now if n.priority <= 2]
@@ -156,12 +151,10 @@ class Bell:
     async def _run(self, command: tuple[str, ...], alert: Alert) -> None:
         """One command, the alert on its input. A failure is counted and logged; it never touches the mash."""
         payload = outgoing.document({"tun": self._tun, **alert._asdict()})
+        nowhere = asyncio.subprocess.DEVNULL
         try:
             child = await asyncio.create_subprocess_exec(
-                *command,
-                stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.DEVNULL,
-                stderr=asyncio.subprocess.DEVNULL,
+                *command, stdin=asyncio.subprocess.PIPE, stdout=nowhere, stderr=nowhere
             )
         except OSError as why:
             self._fail(f"{command[0]}: {why.strerror}")

@@ -15,7 +15,7 @@ from typing import Any
 from controller import __version__
 from controller.core.nouns import RunState
 from controller.core.procedure.orders import envelope
-from controller.edge.dashboards.homie import Homie
+from controller.edge.dashboards.homie import Homie, hold
 from controller.edge.mqtt.transport import Post
 from controller.messages import incoming, outgoing
 from controller.messages.topics import topics
@@ -23,7 +23,12 @@ from controller.settings.service import Settings
 
 EXPIRE_S = 10  # a value that old is no value; the status comes every 2 s
 BORN = b"online"  # the platform's own birth word, on `<prefix>/status`
-FIXED_TEXT = ("hold", "stop", "abort", "acknowledge")
+FIXED_TEXT = {  # orders that a plain button may give, and what stands on it
+    "hold": "Hold: heat off, program kept",
+    "stop": "Stop: heat off, run ends",
+    "abort": "Abort: heat off, program dropped",
+    "acknowledge": "Alert heard",
+}
 
 
 class Board:
@@ -45,13 +50,10 @@ class Board:
         if self.homie is None:
             return [announcement(self.settings)]
         if self._will is None:
-            self._will = asyncio.create_task(self._hold(self.homie), name="homie will")
+            identifier = f"{self.homie.base.rsplit('/', 1)[1]}-homie-will"
+            holding = hold(self.settings.service.broker, identifier, self.homie)
+            self._will = asyncio.create_task(holding, name="homie will")
         return [announcement(self.settings), *self.homie.announce()]
-
-    async def _hold(self, homie: Homie) -> None:
-        from controller.edge.dashboards.homie_will import hold  # the client library, only where Homie is on
-
-        await hold(self.settings.service.broker, f"{homie.base.rsplit('/', 1)[1]}-homie-will", homie)
 
     def heard(self, topic: str, payload: bytes) -> list[Post]:
         """What does a message from the platform call for?"""
@@ -76,26 +78,17 @@ def announcement(settings: Settings) -> Post:
     return Post(topic, payload, "event", retain=True)
 
 
-def object_id(settings: Settings) -> str:
-    """Under which id does the tun stand? Letters, digits, `_` and `-` only."""
-    return re.sub(r"[^A-Za-z0-9_-]", "_", f"{settings.service.prefix}_{settings.tun.name}")
-
-
 def discovery(settings: Settings) -> tuple[str, dict[str, Any]]:
     """Topic and document of MQTT device discovery (field names: the platforms' published MQTT schemas)."""
     tun, mqtt = settings.tun, topics(settings)
-    ours = object_id(settings)
+    ours = re.sub(r"[^A-Za-z0-9_-]", "_", f"{settings.service.prefix}_{tun.name}")
     components = {**_sensors(settings), **_truths(), **_buttons(mqtt.order), "event": _event(mqtt.event)}
     for key, component in components.items():
         component["unique_id"] = f"{ours}_{key}"
+    model = f"{tun.volume_l:g} L mash tun" + (", simulated" if tun.simulated else "")
+    device = {"identifiers": [ours], "name": tun.title or tun.name, "manufacturer": "underback", "model": model}
     document = {
-        "device": {
-            "identifiers": [ours],
-            "name": tun.title or tun.name,
-            "manufacturer": "underback",
-            "model": f"{tun.volume_l:g} L mash tun" + (", simulated" if tun.simulated else ""),
-            "sw_version": __version__,
-        },
+        "device": device | {"sw_version": __version__},
         "origin": {"name": "underback", "sw_version": __version__},
         "availability_topic": mqtt.online,
         "payload_available": outgoing.TRUE.decode(),
@@ -107,14 +100,9 @@ def discovery(settings: Settings) -> tuple[str, dict[str, Any]]:
     return f"{settings.service.dashboards.discovery_prefix}/device/{ours}/config", document
 
 
-def _sensor(name: str, template: str, **more: Any) -> dict[str, Any]:
-    return {
-        "platform": "sensor",
-        "name": name,
-        "value_template": f"{{{{ {template} }}}}",
-        "expire_after": EXPIRE_S,
-        **more,
-    }
+def _sensor(name: str, template: str, platform: str = "sensor", **more: Any) -> dict[str, Any]:
+    value = f"{{{{ {template} }}}}"
+    return {"platform": platform, "name": name, "value_template": value, "expire_after": EXPIRE_S, **more}
 
 
 def _measured(name: str, template: str, device_class: str | None, unit: str, digits: int) -> dict[str, Any]:
@@ -130,17 +118,14 @@ def _celsius(name: str, key: str, digits: int = 1) -> dict[str, Any]:
 def _sensors(settings: Settings) -> dict[str, dict[str, Any]]:
     probes = settings.tun.probes
     step = "value_json.step.{0} if value_json.step else {1}"
+    finish = "value_json.finish_at | as_datetime if value_json.finish_at else none"
     found = {
         "temperature": _celsius("Mash", "temperature_c", 2),
         "setpoint": _celsius("Setpoint", "setpoint_c", 2),
         "target": _measured("Target", step.format("target_c", "none"), "temperature", "°C", 1),
         "duty": _measured("Heat", "(value_json.duty * 100) | round(1)", None, "%", 0),
         "remaining": _measured("Rest left", step.format("remaining_s", "none"), "duration", "s", 0),
-        "finish": _sensor(
-            "Finish",
-            "value_json.finish_at | as_datetime if value_json.finish_at else none",
-            device_class="timestamp",
-        ),
+        "finish": _sensor("Finish", finish, device_class="timestamp"),
         "step": _sensor("Step", step.format("name", "'none'")),
         "state": _sensor("State", "value_json.state", device_class="enum", options=[str(s) for s in RunState]),
         "prompt": _sensor("Asked", "(value_json.waiting_for or 'nothing')[:250]"),
@@ -155,13 +140,8 @@ def _sensors(settings: Settings) -> dict[str, dict[str, Any]]:
 
 
 def _truth(name: str, condition: str, device_class: str | None) -> dict[str, Any]:
-    found: dict[str, Any] = {
-        "platform": "binary_sensor",
-        "name": name,
-        "value_template": f"{{{{ 'ON' if {condition} else 'OFF' }}}}",
-        "expire_after": EXPIRE_S,
-    }
-    return found | ({"device_class": device_class} if device_class else {})
+    more = {"device_class": device_class} if device_class else {}
+    return _sensor(name, f"'ON' if {condition} else 'OFF'", "binary_sensor", **more)
 
 
 def _truths() -> dict[str, dict[str, Any]]:
@@ -174,49 +154,25 @@ def _truths() -> dict[str, dict[str, Any]]:
 
 def fixed_text_orders() -> tuple[str, ...]:
     """Which orders may a plain button give? Those that are taken as a bare word, without an envelope."""
-    return tuple(name for name in FIXED_TEXT if _taken_bare(name))
-
-
-def _taken_bare(name: str) -> bool:
-    order = incoming.order(name.encode(), 0.0)
-    _, why = envelope.judge(envelope.OrderBook(), order, RunState.HELD, None, 0.0, 0.0, False)
-    return order.name == name and why is None and not order.problems
-
-
-_BUTTON_NAMES = {
-    "hold": "Hold: heat off, program kept",
-    "stop": "Stop: heat off, run ends",
-    "abort": "Abort: heat off, program dropped",
-    "acknowledge": "Alert heard",
-}
+    orders = [incoming.order(name.encode(), 0.0) for name in FIXED_TEXT]
+    book, held = envelope.OrderBook(), RunState.HELD
+    refused = [envelope.judge(book, order, held, None, 0.0, 0.0, False)[1] or order.problems for order in orders]
+    return tuple(order.name for order, why in zip(orders, refused, strict=True) if order.name in FIXED_TEXT and not why)
 
 
 def _buttons(topic: str) -> dict[str, dict[str, Any]]:
-    return {
-        name: {
-            "platform": "button",
-            "name": _BUTTON_NAMES[name],
-            "command_topic": topic,
-            "payload_press": name,
-            "retain": False,
-        }
-        for name in fixed_text_orders()
-    }
-
-
-_EVENT_TYPES = ("state", "step", "trip", "prompt", "note")
+    found = {}
+    for order in fixed_text_orders():
+        pressed = {"command_topic": topic, "payload_press": order, "retain": False}
+        found[order] = {"platform": "button", "name": FIXED_TEXT[order], **pressed}
+    return found
 
 
 def _event(topic: str) -> dict[str, Any]:
-    kinds = list(_EVENT_TYPES)
+    kinds = ["state", "step", "trip", "prompt", "note"]
     template = (
         "{{ {'event_type': value_json.kind if value_json.kind in " + repr(kinds) + " else 'note',"
         " 'id': value_json.id, 'text': value_json.text} | to_json }}"
     )
-    return {
-        "platform": "event",
-        "name": "Event",
-        "state_topic": topic,
-        "event_types": kinds,
-        "value_template": template,
-    }
+    event = {"platform": "event", "name": "Event", "state_topic": topic}
+    return {**event, "event_types": kinds, "value_template": template}

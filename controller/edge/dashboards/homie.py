@@ -7,17 +7,21 @@ device's last will; a connection has one will only, so a Homie device with its w
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import json
 import re
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from controller.core.nouns import Phase, RunState
-from controller.edge.mqtt.transport import Post
-from controller.settings.service import Settings
+import aiomqtt
 
-Status = Mapping[str, Any]
+from controller.core.nouns import Phase, RunState
+from controller.edge.dashboards.metrics import Status, of_step
+from controller.edge.mqtt.connection import Will, heed_cancellation, make
+from controller.edge.mqtt.transport import Post
+from controller.settings.service import Broker, Settings
 
 
 class Property(NamedTuple):
@@ -36,22 +40,18 @@ def _number(key: str, digits: int) -> Callable[[Status], Any]:
     return lambda status: None if status[key] is None else round(status[key], digits)
 
 
-def _step(key: str) -> Callable[[Status], Any]:
-    return lambda status: status["step"][key] if status["step"] else None
-
-
 _STATES = ",".join(RunState)
 _PHASES = ",".join((*Phase, "none"))
 
 PROPERTIES = (
     Property("mash", "temperature", "Mash temperature", "float", _number("temperature_c", 1), "°C"),
     Property("mash", "setpoint", "Setpoint", "float", _number("setpoint_c", 1), "°C"),
-    Property("mash", "target", "Target of the step", "float", _step("target_c"), "°C"),
+    Property("mash", "target", "Target of the step", "float", of_step("target_c"), "°C"),
     Property("run", "state", "State", "enum", lambda s: s["state"], format=_STATES),
     Property("run", "program", "Program", "string", lambda s: s["title"] or s["program"] or ""),
-    Property("run", "step", "Step", "string", lambda s: _step("name")(s) or ""),
-    Property("run", "phase", "Phase", "enum", lambda s: _step("phase")(s) or "none", format=_PHASES),
-    Property("run", "remaining", "Rest time left", "duration", lambda s: _iso(_step("remaining_s")(s))),
+    Property("run", "step", "Step", "string", lambda s: of_step("name")(s) or ""),
+    Property("run", "phase", "Phase", "enum", lambda s: of_step("phase")(s) or "none", format=_PHASES),
+    Property("run", "remaining", "Rest time left", "duration", lambda s: _iso(of_step("remaining_s")(s))),
     Property("run", "asked", "Asked of a person", "string", lambda s: s["waiting_for"] or ""),
     Property("heater", "duty", "Share of heater power", "float", lambda s: round(100 * s["duty"], 1), "%", "0:100"),
 )
@@ -115,7 +115,8 @@ class Homie:
 
     def values(self, status: Status) -> list[Post]:
         """Which values differ from what was said last? A value that is not known is taken away, never invented."""
-        found = {f"{p.node}/{p.id}": _payload(p.read(status)) for p in PROPERTIES}
+        read = {f"{p.node}/{p.id}": p.read(status) for p in PROPERTIES}
+        found = {place: b"" if value is None else encode(value) for place, value in read.items()}
         changed = {place: payload for place, payload in found.items() if self._said.get(place, b"") != payload}
         self._said.update(changed)
         return [self._post(place, payload) for place, payload in changed.items()] + self._alert(status)
@@ -131,5 +132,24 @@ class Homie:
         return cleared + [self._post(f"$alert/{key}", now[key]) for key in sorted(new)]
 
 
-def _payload(value: Any) -> bytes:
-    return b"" if value is None else encode(value)
+AGAIN_S = 10.0
+
+
+async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
+    """Keep the will in place until cancelled; each time the connection comes up the device is said to be ready."""
+    will = Will(homie.will().topic, homie.will().payload)
+    while True:
+        with contextlib.suppress(aiomqtt.MqttError, OSError, ValueError, TimeoutError):
+            await _held(await make(broker, identifier, None, will), homie)
+        heed_cancellation()
+        await asyncio.sleep(AGAIN_S)
+
+
+async def _held(client: aiomqtt.Client, homie: Homie) -> None:
+    """One connection, until it ends."""
+    async with client:
+        ready = homie.state("ready")
+        await client.publish(ready.topic, ready.payload, 1, retain=True)
+        heed_cancellation()
+        async for _ in client.messages:
+            pass  # nothing is subscribed to: only the end of the connection is awaited

@@ -33,21 +33,22 @@ class Gauge(NamedTuple):
     read: Callable[[Status], Any]
 
 
-def _step(key: str) -> Callable[[Status], Any]:
+def of_step(key: str) -> Callable[[Status], Any]:
+    """Reads a figure of the step that runs; None where none does."""
     return lambda status: status["step"][key] if status["step"] else None
 
 
 GAUGES = (
     Gauge("underback_mash_temperature_celsius", "celsius", "Mash temperature.", lambda s: s["temperature_c"]),
     Gauge("underback_setpoint_celsius", "celsius", "Where the mash should be now.", lambda s: s["setpoint_c"]),
-    Gauge("underback_target_celsius", "celsius", "Target of the present step.", _step("target_c")),
+    Gauge("underback_target_celsius", "celsius", "Target of the present step.", of_step("target_c")),
     Gauge("underback_second_temperature_celsius", "celsius", "Second probe.", lambda s: s["second_c"]),
     Gauge("underback_outlet_temperature_celsius", "celsius", "Heater outlet.", lambda s: s["outlet_c"]),
     Gauge("underback_reading_age_seconds", "seconds", "Age of the newest reading.", lambda s: s["reading_age_s"]),
     Gauge("underback_duty_ratio", "ratio", "Heat commanded, share of full power.", lambda s: s["duty"]),
     Gauge("underback_heater_duty_ratio", "ratio", "Heat the node reports.", lambda s: s["heater"]["duty"]),
     Gauge("underback_heater_age_seconds", "seconds", "Age of the node's report.", lambda s: s["heater"]["age_s"]),
-    Gauge("underback_rest_remaining_seconds", "seconds", "Rest time left in this step.", _step("remaining_s")),
+    Gauge("underback_rest_remaining_seconds", "seconds", "Rest time left in this step.", of_step("remaining_s")),
     Gauge("underback_finish_seconds", "seconds", "Time to the planned end.", lambda s: s["finish_in_s"]),
     Gauge("underback_trips", "", "Interlocks that hold the heat off.", lambda s: len(s["trips"])),
     Gauge("underback_waiting_for_person", "", "1 when somebody is asked.", lambda s: int(bool(s["waiting_for"]))),
@@ -60,9 +61,7 @@ def text(status: Status | None) -> str:
     if status is None:
         return "# EOF\n"
     tun = _label(status["tun"])
-    lines: list[str] = []
-    for gauge in GAUGES:
-        lines += _gauge(gauge, status, tun)
+    lines = [line for gauge in GAUGES for line in _gauge(gauge, status, tun)]
     lines += _stateset("underback_state", "State of the run.", status["state"], tuple(RunState), tun)
     lines += _stateset("underback_health", "Health of the tun, NAMUR NE 107.", status["health"], HEALTH, tun)
     lines += ["# TYPE underback_journal_records counter", "# HELP underback_journal_records Records written."]

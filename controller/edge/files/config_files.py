@@ -10,7 +10,7 @@ import difflib
 import hashlib
 import os
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -22,9 +22,11 @@ from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import found, read
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Service, Settings
+from controller.settings.table import Table
 from controller.settings.tun import Learned, Tun
 
 T = TypeVar("T")
+TableT = TypeVar("TableT", bound=Table)
 
 MOST_BYTES = 256 * 1024  # the longest shipped file has 4 KiB
 EXCHANGE = {".json", ".xml"}
@@ -40,10 +42,8 @@ def config_dir(given: str | None, *, simulated: bool = False) -> Path:
     if folder is None and simulated:
         folder = shipped.folder()
     if folder is None:
-        wanted = (
-            "a folder config/ (change into the folder that holds it), or --config DIR, or UNDERBACK_CONFIG; "
-            "`underback init` lays one out"
-        )
+        wanted = "a folder config/ (change into the folder that holds it), or --config DIR, or UNDERBACK_CONFIG; "
+        wanted += "`underback init` lays one out"
         raise Problems([Problem("configuration", "neither ./config nor /etc/underback", wanted)])
     if not folder.is_dir():
         raise Problems([Problem(str(folder), "no such folder", "a folder with service.toml, tuns/ and programs/")])
@@ -77,8 +77,7 @@ def load_service(config: Path, *keys: str) -> Service:
         return Service()
     data, text = table(path)
     data = {key: value for key, value in data.items() if key in keys} if keys else data
-    value, problems = read(Service, data, lambda service: ())
-    return _done(value, problems, path, text)
+    return _checked(path, Service, data, text)
 
 
 def load_program(config: Path, name_or_path: str) -> Program:
@@ -99,22 +98,16 @@ def load_program(config: Path, name_or_path: str) -> Program:
 
 def written_tun(config: Path, program: str) -> str:
     """Which tun does a program's file name, whatever else is wrong with it? Empty where it names none."""
-    try:
-        path = program_path(config, program)
-        named = table(path)[0].get("tun") if path.suffix.lower() not in EXCHANGE else None
-    except Problems:
-        return ""
+    path = tried([], lambda: program_path(config, program))
+    read = tried([], lambda: table(path)) if path is not None and path.suffix.lower() not in EXCHANGE else None
+    named = read[0].get("tun") if read is not None else None
     return named if isinstance(named, str) else ""
 
 
 def load_learned(service: Service, tun: str) -> Learned | None:
     """What was learned of this tun, if anything. Raises Problems when the file is wrong."""
     path = Path(service.data_dir) / "learned" / f"{tun}.toml"
-    if not there(path):
-        return None
-    data, text = table(path)
-    value, problems = read(Learned, data, lambda learned: ())
-    return _done(value, problems, path, text)
+    return _checked(path, Learned, *table(path)) if there(path) else None
 
 
 def load_advice(config: Path) -> advice.Changes:
@@ -123,18 +116,11 @@ def load_advice(config: Path) -> advice.Changes:
     if not there(path):
         return {}
     data, text = table(path)
-    problems = [
-        at_line(Problem(rule, found(own), "a table with level, figures or texts of the rule", (rule,)), path, text)
-        for rule, own in data.items()
-        if not isinstance(own, dict)
-    ]
-    problems += [
-        at_line(Problem(*bad, tuple(bad.where.split(": "))), path, text)
-        for bad in advice.unfit({rule: own for rule, own in data.items() if isinstance(own, dict)})
-    ]
-    if problems:
-        raise Problems(problems)
-    return data
+    tables = {rule: own for rule, own in data.items() if isinstance(own, dict)}
+    wanted = "a table with level, figures or texts of the rule"
+    problems = [Problem(rule, found(own), wanted, (rule,)) for rule, own in data.items() if rule not in tables]
+    problems += [Problem(*bad, tuple(bad.where.split(": "))) for bad in advice.unfit(tables)]
+    return _done(data, problems, path, text)
 
 
 def settings(config: Path, tun_name: str | None, *, learned: bool = True) -> Settings:
@@ -143,16 +129,20 @@ def settings(config: Path, tun_name: str | None, *, learned: bool = True) -> Set
     `learned`: also what a water run showed of the tun.
     """
     problems: list[Problem] = []
-    parts: list[Any] = []
-    for part in (lambda: load_tun(config, tun_name or only_tun(config)), lambda: load_service(config)):
-        try:
-            parts.append(part())
-        except Problems as wrong:
-            problems += wrong.problems
-    if problems:
+    tun = tried(problems, lambda: load_tun(config, tun_name or only_tun(config)))
+    service = tried(problems, lambda: load_service(config))
+    if tun is None or service is None:
         raise Problems(problems)
-    tun, service = parts
     return Settings(tun, service, digest(config, tun.name), load_learned(service, tun.name) if learned else None)
+
+
+def tried(problems: list[Problem], load: Callable[[], T]) -> T | None:
+    """What is loaded; None where it cannot be, and its problems are added to the others."""
+    try:
+        return load()
+    except Problems as wrong:
+        problems += wrong.problems
+        return None
 
 
 def only_tun(config: Path) -> str:
@@ -180,6 +170,10 @@ def _name_key(path: Path, data: dict[str, Any]) -> list[Problem]:
         return []
     wanted = f'"{path.stem}", the file\'s own name, or no such key'
     return [Problem("name", f'"{str(data["name"])[:60]}"', wanted, ("name",))]
+
+
+def _checked(path: Path, kind: type[TableT], data: dict[str, Any], text: str) -> TableT:
+    return _done(*read(kind, data, lambda _: ()), path, text)
 
 
 def _done(value: T | None, problems: Iterable[Problem], path: Path, text: str) -> T:

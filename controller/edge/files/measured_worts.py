@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field
 
 from controller.brewing.kinetics import calibration
 from controller.brewing.kinetics.calibration import Calibration, Implausible
-from controller.edge.files import config_files, toml_writer
+from controller.edge.files import config_files
+from controller.edge.files.program_file import toml_value
 from controller.plan.recipe import Text
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
@@ -56,10 +57,7 @@ def load(service: Service) -> Calibration | None:
 
 def load_if_sound(service: Service) -> Calibration | None:
     """The same, but None where the record is spoiled: no mash waits for an estimate. `check` says what is wrong."""
-    try:
-        return load(service)
-    except Problems:
-        return None
+    return config_files.tried([], lambda: load(service))
 
 
 def record_path(service: Service) -> Path:
@@ -91,16 +89,14 @@ def save(service: Service, found: Calibration, batches: Sequence[Measured], on: 
     path.parent.mkdir(parents=True, exist_ok=True)
     lines = [
         "# How the estimate of the wort was brought to the brewery's own measured worts. Delete the file to undo it.",
-        f"on = {toml_writer.value(on)}",
-        *(f"{key} = {toml_writer.value(value)}" for key, value in found.as_record().items()),
+        f"on = {toml_value(on)}",
+        *(f"{key} = {toml_value(value)}" for key, value in found.as_record().items()),
     ]
     for one in batches:
         lines += ["", "[[batch]]"]
-        lines += [f"{key} = {toml_writer.value(value)}" for key, value in _plain(one).items()]
+        figures = {"run": one.run, "program": one.program, "tun": one.tun, "note": one.note}
+        named = {key: value for key, value in figures.items() if value}
+        named["limit_attenuation"] = f"{100 * one.limit_attenuation:g} %"
+        lines += [f"{key} = {toml_value(value)}" for key, value in named.items()]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
-
-
-def _plain(one: Measured) -> dict[str, Any]:
-    figures = {"run": one.run, "program": one.program, "tun": one.tun, "note": one.note}
-    return {k: v for k, v in figures.items() if v} | {"limit_attenuation": f"{100 * one.limit_attenuation:g} %"}

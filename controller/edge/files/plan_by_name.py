@@ -6,8 +6,8 @@ import difflib
 from collections.abc import Iterable
 from pathlib import Path
 
-from controller.brewing.kinetics.calibration import Calibration
 from controller.edge.files import config_files, measured_worts
+from controller.edge.files.config_files import tried
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import Program
 from controller.settings.problems import Problem, Problems
@@ -25,23 +25,11 @@ def load_plan(config: Path, program: str, tun: str | None) -> Plan:
 def look(config: Path, program: str, tun: str | None) -> Plan:
     """As `load_plan`, but a program that does not fit comes back with its problems, placed in its file."""
     problems: list[Problem] = []
-    loaded: Program | None = None
-    brewery: Calibration | None = None
-    vessel: Tun | None = None
-    try:
-        loaded = config_files.load_program(config, program)
-    except Problems as wrong:
-        problems += wrong.problems
-    try:
-        brewery = measured_worts.load(config_files.load_service(config))
-    except Problems as wrong:
-        problems += wrong.problems
+    loaded = tried(problems, lambda: config_files.load_program(config, program))
+    brewery = tried(problems, lambda: measured_worts.load(config_files.load_service(config)))
     wished = config_files.written_tun(config, program) if loaded is None else loaded.tun
-    try:
-        if loaded is not None or tun or wished or len(config_files.names(config / "tuns")) == 1:
-            vessel = tun_for(config, loaded, tun, program, wished)
-    except Problems as wrong:
-        problems += wrong.problems
+    named = loaded is not None or tun or wished or len(config_files.names(config / "tuns")) == 1
+    vessel = tried(problems, lambda: tun_for(config, loaded, tun, program, wished)) if named else None
     if problems or loaded is None or vessel is None:
         raise Problems(problems)
     plan = make(loaded, vessel, brewery)
@@ -56,21 +44,16 @@ def tun_for(config: Path, program: Program | None, named: str | None, written: s
     """
     known = config_files.names(config / "tuns")
     wished = wished or (program.tun if program is not None else "")
-    if named is not None:
-        return config_files.load_tun(config, named)
-    if wished in known:
-        return config_files.load_tun(config, wished)
+    if named is not None or wished in known:
+        return config_files.load_tun(config, wished if named is None else named)
     if len(known) <= 1:
         return config_files.load_tun(config, config_files.only_tun(config))
-    if wished or program is None:
-        raise Problems(_at_lines(config, written, [_no_such_tun(wished, known)]))
-    raise Problems([Problem("--tun", "nothing", _which_fit(config, program, known))])
-
-
-def _no_such_tun(named: str, known: list[str]) -> Problem:
-    near = difflib.get_close_matches(named, known, n=1, cutoff=0.5)
+    if not wished and program is not None:
+        raise Problems([Problem("--tun", "nothing", _which_fit(config, program, known))])
+    near = difflib.get_close_matches(wished, known, n=1, cutoff=0.5)
     hint = f'; did you mean "{near[0]}"?' if near else ""
-    return Problem("tun", f'"{named[:60]}"', f"one of {', '.join(known)}{hint}", ("tun",))
+    wrong = Problem("tun", f'"{wished[:60]}"', f"one of {', '.join(known)}{hint}", ("tun",))
+    raise Problems(_at_lines(config, written, [wrong]))
 
 
 def _which_fit(config: Path, program: Program, known: list[str]) -> str:

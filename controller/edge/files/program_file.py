@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import textwrap
 import tomllib
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from controller.brewing.compose.proposal import ProposedRest
-from controller.edge.files.toml_writer import value
 from controller.plan import recipe_checks
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program
 from controller.settings.faults_in_words import read
@@ -33,15 +33,13 @@ class Base(NamedTuple):
 
 def text(base: Base, title: str, aim: str | float, steps: Sequence[ProposedRest], remarks: Sequence[str]) -> str:
     """The file. `aim` in words, or an apparent attenuation limit in %; `remarks` stand at its head."""
-    lines = [
-        *_comments(remarks),
-        "",
-        f"title = {value(title)}",
-        f"aim = {value(_aim(aim))}",
-        f"tun = {value(base.tun)}",
-    ]
+    lines: list[str] = []
+    for remark in remarks:
+        lines += textwrap.wrap(remark, WIDTH, initial_indent="# ", subsequent_indent="#   ")
+    head = {"title": title, "aim": aim if isinstance(aim, str) else f"{aim:g} %", "tun": base.tun}
+    lines += ["", *(f"{key} = {toml_value(value)}" for key, value in head.items())]
     lines += ["enzyme = true"] if base.enzyme else []
-    lines += [f"people = {value(list(base.people))}"] if base.people else []
+    lines += [f"people = {toml_value(list(base.people))}"] if base.people else []
     for line in base.grist:
         lines += ["", "[[grist]]", *_keys(line)]
     lines += ["", "[liquor]", *_keys(base.liquor)]
@@ -60,15 +58,6 @@ def parsed(name: str, written: str) -> Program:
     return program
 
 
-def _comments(remarks: Sequence[str]) -> Iterator[str]:
-    for remark in remarks:
-        yield from textwrap.wrap(remark, WIDTH, initial_indent="# ", subsequent_indent="#   ")
-
-
-def _aim(aim: str | float) -> str:
-    return aim if isinstance(aim, str) else f"{aim:g} %"
-
-
 def _keys(table: Table) -> Iterator[str]:
     """Every key that was set, quantities with their unit."""
     for name in type(table).model_fields:
@@ -77,13 +66,18 @@ def _keys(table: Table) -> Iterator[str]:
             continue
         mark = next((item for item in field.metadata if isinstance(item, Quantity)), None)
         plain = here if mark is None or mark.kind == "number" else show(mark.kind, here)
-        yield f"{field.alias or name} = {value(plain)}"
+        yield f"{field.alias or name} = {toml_value(plain)}"
 
 
 def _step(step: ProposedRest, ramp_k_per_s: float | None) -> Iterator[str]:
-    yield f"name = {value(step.name)}"
-    yield f"kind = {value(step.kind)}"
-    yield f"temperature = {value(show('temperature', step.temperature_c))}"
-    yield f"time = {value(show('duration', step.hold_s))}"
+    yield f"name = {toml_value(step.name)}"
+    yield f"kind = {toml_value(step.kind)}"
+    yield f"temperature = {toml_value(show('temperature', step.temperature_c))}"
+    yield f"time = {toml_value(show('duration', step.hold_s))}"
     if ramp_k_per_s is not None and step.kind != "keep":
-        yield f"ramp = {value(show('rate', ramp_k_per_s))}"
+        yield f"ramp = {toml_value(show('rate', ramp_k_per_s))}"
+
+
+def toml_value(plain: object) -> str:
+    """Text, a number, yes or no, or a list of texts: written in TOML as in JSON, but for the delete character."""
+    return json.dumps(plain, ensure_ascii=False, allow_nan=False).replace("\x7f", "\\u007f")

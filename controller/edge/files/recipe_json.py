@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Any, TypeVar
 
-from controller.edge.files.recipe_mash import (
-    MASSES_KG,
-    RATIOS_L_PER_KG,
-    TIMES_S,
-    VOLUMES_L,
-    Found,
-    RecipeStep,
-    Sheet,
-    grain,
-)
+from controller.edge.files import recipe_mash
+from controller.edge.files.recipe_mash import Found, RecipeStep, Sheet, grain
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
+
+T = TypeVar("T")
 
 MOST = 1e300  # no number of a recipe is greater; a whole number may be, and is no float then
 
@@ -31,37 +25,29 @@ class _Ask:
         self.problems.append(Problem(place, "nothing" if value is None else found(value), wanted))
 
     def table(self, value: object, place: str) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            self.wrong(place, value, "an object")
-            return {}
-        return value
+        return self._kind(value, place, dict, "an object")
 
     def listed(self, value: object, place: str) -> list[Any]:
-        if not isinstance(value, list):
-            self.wrong(place, value, "a list")
-            return []
-        return value
+        return self._kind(value, place, list, "a list")
 
     def text(self, value: object, place: str) -> str:
-        if not isinstance(value, str):
-            self.wrong(place, value, "text")
-            return ""
-        return value
+        return self._kind(value, place, str, "text")
+
+    def _kind(self, value: object, place: str, kind: type[T], wanted: str) -> T:
+        if isinstance(value, kind):
+            return value
+        self.wrong(place, value, wanted)
+        return kind()
 
     def measured(self, value: object, units: dict[str, float], place: str) -> float | None:
         """An object of unit and value, in the base unit."""
         unit, number = (value.get("unit"), value.get("value")) if isinstance(value, dict) else (None, None)
         plain = isinstance(number, (int, float)) and not isinstance(number, bool) and abs(number) <= MOST
         if not isinstance(unit, str) or unit.lower() not in units or not plain:
-            shown = json.dumps(value)[:60] if value is not None else None
-            example = next(iter(units))
-            self.problems.append(
-                Problem(
-                    place,
-                    shown or "nothing",
-                    f'an object such as {{"unit": "{example}", "value": 1}}, unit one of {", ".join(units)}',
-                )
-            )
+            shown = json.dumps(value)[:60] if value is not None else "nothing"
+            such = f'{{"unit": "{next(iter(units))}", "value": 1}}'
+            wanted = f"an object such as {such}, unit one of {', '.join(units)}"
+            self.problems.append(Problem(place, shown, wanted))
             return None
         return float(number) * units[unit.lower()]  # type: ignore[arg-type]
 
@@ -82,7 +68,7 @@ def sheet(raw: bytes) -> Found:
     root = ask.table(ask.table(document, "the document").get("beerjson"), "beerjson")
     if ask.problems:
         return None, ask.problems
-    return _json_sheet(ask, root), ask.problems
+    return _sheet(ask, root), ask.problems
 
 
 def _no_constant(word: str) -> float:
@@ -97,7 +83,7 @@ def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return dict(pairs)
 
 
-def _json_sheet(ask: _Ask, root: dict[str, Any]) -> Sheet | None:
+def _sheet(ask: _Ask, root: dict[str, Any]) -> Sheet | None:
     recipes = ask.listed(root.get("recipes", []), "recipes")
     mashes = ask.listed(root.get("mashes", []), "mashes")
     if len(recipes) + (0 if recipes else len(mashes)) != 1:
@@ -106,15 +92,11 @@ def _json_sheet(ask: _Ask, root: dict[str, Any]) -> Sheet | None:
         return None
     whole = ask.table(recipes[0], "recipe 1") if recipes else {}
     mash = ask.table(whole.get("mash") if recipes else mashes[0], "mash")
-    notes = [
-        f"recipe: {key} does not map and is left out"
-        for key in whole
-        if key not in ("name", "mash", "ingredients", "type", "author")
-    ]
-    grist = _json_grist(ask, whole, notes)
-    lines = [
-        _json_line(ask, step, at) for at, step in enumerate(ask.listed(mash.get("mash_steps"), "mash: mash_steps"), 1)
-    ]
+    left_out = whole.keys() - {"name", "mash", "ingredients", "type", "author"}
+    notes = [f"recipe: {key} does not map and is left out" for key in whole if key in left_out]
+    grist = _grist(ask, whole, notes)
+    steps = ask.listed(mash.get("mash_steps"), "mash: mash_steps")
+    lines = [_line(ask, step, at) for at, step in enumerate(steps, 1)]
     grain = mash.get("grain_temperature")
     return Sheet(
         title=ask.text(whole.get("name", mash.get("name")), "name"),
@@ -125,11 +107,10 @@ def _json_sheet(ask: _Ask, root: dict[str, Any]) -> Sheet | None:
     )
 
 
-def _json_grist(ask: _Ask, whole: dict[str, Any], notes: list[str]) -> list[dict[str, Any]]:
+def _grist(ask: _Ask, whole: dict[str, Any], notes: list[str]) -> list[dict[str, Any]]:
     ingredients = ask.table(whole.get("ingredients", {}), "ingredients")
-    notes += [
-        f"ingredients: {key} do not map and are left out" for key in ingredients if key != "fermentable_additions"
-    ]
+    left_out = [key for key in ingredients if key != "fermentable_additions"]
+    notes += [f"ingredients: {key} do not map and are left out" for key in left_out]
     grist = []
     for at, item in enumerate(ask.listed(ingredients.get("fermentable_additions", []), "fermentable_additions"), 1):
         place = f"fermentable_additions {at}"
@@ -138,41 +119,33 @@ def _json_grist(ask: _Ask, whole: dict[str, Any], notes: list[str]) -> list[dict
         if entry.get("type", "grain") != "grain":
             notes.append(f"{place} {name!r} of type {entry.get('type')!r} does not go into the mash here")
             continue
-        kg = ask.measured(entry.get("amount"), MASSES_KG, f"{place}: amount")
+        kg = ask.measured(entry.get("amount"), recipe_mash.MASSES_KG, f"{place}: amount")
         if kg is not None:
             grist.append(grain(name, kg))
     return grist
 
 
-_JSON_MAPPED = frozenset(
-    {
-        "name",
-        "type",
-        "step_temperature",
-        "step_time",
-        "ramp_time",
-        "amount",
-        "infuse_amount",
-        "water_grain_ratio",
-        "description",
-    }
-)
+_MAPPED = {"name", "type", "description", "step_temperature", "step_time", "ramp_time"}
+_MAPPED |= {"amount", "infuse_amount", "water_grain_ratio"}
 
 
-def _json_line(ask: _Ask, item: object, at: int) -> RecipeStep:
+def _line(ask: _Ask, item: object, at: int) -> RecipeStep:
     place = f"mash_steps {at}"
     step = ask.table(item, place)
-    amount, ratio = step.get("amount", step.get("infuse_amount")), step.get("water_grain_ratio")
+
+    def measured(key: str, value: object, units: dict[str, float]) -> float | None:
+        return ask.measured(value, units, f"{place}: {key}") if value is not None else None
+
     return RecipeStep(
         place=place,
         name=ask.text(step.get("name"), f"{place}: name"),
         kind=ask.text(step.get("type"), f"{place}: type").lower(),
         temperature_c=ask.degrees(step.get("step_temperature"), f"{place}: step_temperature"),
-        time_s=ask.measured(step.get("step_time"), TIMES_S, f"{place}: step_time"),
-        ramp_s=ask.measured(step["ramp_time"], TIMES_S, f"{place}: ramp_time") if "ramp_time" in step else None,
-        amount_l=ask.measured(amount, VOLUMES_L, f"{place}: amount") if amount is not None else None,
-        ratio_l_per_kg=ask.measured(ratio, RATIOS_L_PER_KG, f"{place}: water_grain_ratio")
-        if ratio is not None
+        time_s=ask.measured(step.get("step_time"), recipe_mash.TIMES_S, f"{place}: step_time"),
+        ramp_s=ask.measured(step["ramp_time"], recipe_mash.TIMES_S, f"{place}: ramp_time")
+        if "ramp_time" in step
         else None,
-        extra=tuple(key for key in step if key not in _JSON_MAPPED),
+        amount_l=measured("amount", step.get("amount", step.get("infuse_amount")), recipe_mash.VOLUMES_L),
+        ratio_l_per_kg=measured("water_grain_ratio", step.get("water_grain_ratio"), recipe_mash.RATIOS_L_PER_KG),
+        extra=tuple(key for key in step if key not in _MAPPED),
     )

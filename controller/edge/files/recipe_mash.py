@@ -8,23 +8,11 @@ from controller.settings.problems import Problem
 
 # to L, kg, s, L/kg; exact definitions of the international yard and pound agreement (1959) and the UK gallon (1985)
 _GAL, _IGAL, _LB, _FT = 3.785411784, 4.54609, 0.45359237, 0.3048
-VOLUMES_L = {
-    "l": 1.0,
-    "ml": 0.001,
-    "gal": _GAL,
-    "qt": _GAL / 4,
-    "pt": _GAL / 8,
-    "cup": _GAL / 16,
-    "floz": _GAL / 128,
-    "tbsp": _GAL / 256,
-    "tsp": _GAL / 768,
-    "bbl": 31 * _GAL,
-    "igal": _IGAL,
-    "iqt": _IGAL / 4,
-    "ipt": _IGAL / 8,
-    "ifloz": _IGAL / 160,
-    "ibbl": 36 * _IGAL,
-}
+VOLUMES_L = (
+    {"l": 1.0, "ml": 0.001, "gal": _GAL, "qt": _GAL / 4, "pt": _GAL / 8, "cup": _GAL / 16, "floz": _GAL / 128}
+    | {"tbsp": _GAL / 256, "tsp": _GAL / 768, "bbl": 31 * _GAL}
+    | {"igal": _IGAL, "iqt": _IGAL / 4, "ipt": _IGAL / 8, "ifloz": _IGAL / 160, "ibbl": 36 * _IGAL}
+)
 MASSES_KG = {"mg": 1e-6, "g": 1e-3, "kg": 1.0, "lb": _LB, "oz": _LB / 16}
 TIMES_S = {"sec": 1.0, "min": 60.0, "hr": 3600.0, "day": 86400.0, "week": 604800.0}
 RATIOS_L_PER_KG = {
@@ -33,10 +21,7 @@ RATIOS_L_PER_KG = {
     "qt/lb": _GAL / 4 / _LB,
     "gal/lb": _GAL / _LB,
     "gal/oz": _GAL * 16 / _LB,
-    "floz/oz": _GAL / 8 / _LB,
-    "m^3/kg": 1000.0,
-    "ft^3/lb": 1000.0 * _FT**3 / _LB,
-}
+} | {"floz/oz": _GAL / 8 / _LB, "m^3/kg": 1000.0, "ft^3/lb": 1000.0 * _FT**3 / _LB}
 
 
 class RecipeStep(NamedTuple):
@@ -63,32 +48,22 @@ class Sheet(NamedTuple):
     notes: list[str]
 
 
-KINDS = (
-    ("rice hull", "husk"),
-    ("husk", "husk"),
-    ("wheat malt", "wheat malt"),
-    ("malted wheat", "wheat malt"),
-    ("rye malt", "rye malt"),
-    ("malted rye", "rye malt"),
-    ("oat malt", "oat malt"),
-    ("malted oat", "oat malt"),
-    ("crystal", "caramel malt"),
-    ("caramel", "caramel malt"),
-    ("roast", "roasted malt"),
-    ("chocolate", "roasted malt"),
-    ("black", "roasted malt"),
-    ("munich", "kilned malt"),
-    ("acid", "sour malt"),
-    ("wheat", "wheat malt"),
-    ("oat", "oats"),
-    ("rye", "rye malt"),
-    ("maize", "maize"),
-    ("corn", "maize"),
-    ("rice", "rice"),
-    ("sorghum", "sorghum"),
-    ("flaked barley", "barley"),
-    ("raw barley", "barley"),
-    ("unmalted", "barley"),
+KINDS = (  # the first whose mark stands in the name
+    ("husk", ("rice hull", "husk")),
+    ("wheat malt", ("wheat malt", "malted wheat")),
+    ("rye malt", ("rye malt", "malted rye")),
+    ("oat malt", ("oat malt", "malted oat")),
+    ("caramel malt", ("crystal", "caramel")),
+    ("roasted malt", ("roast", "chocolate", "black")),
+    ("kilned malt", ("munich",)),
+    ("sour malt", ("acid",)),
+    ("wheat malt", ("wheat",)),
+    ("oats", ("oat",)),
+    ("rye malt", ("rye",)),
+    ("maize", ("maize", "corn")),
+    ("rice", ("rice",)),
+    ("sorghum", ("sorghum",)),
+    ("barley", ("flaked barley", "raw barley", "unmalted")),
 )
 
 
@@ -96,7 +71,7 @@ def grain(name: str, kg: float) -> dict[str, Any]:
     """A line of grist; its kind is read off its name."""
     plain = name.lower()
     flaked = "flake" in plain or "torrif" in plain
-    kind = next((kind for mark, kind in KINDS if mark in plain), "malt")
+    kind = next((kind for kind, marks in KINDS if any(mark in plain for mark in marks)), "malt")
     if flaked or "raw" in plain or "unmalted" in plain:
         kind = {"wheat malt": "wheat", "rye malt": "rye", "oat malt": "oats"}.get(kind, kind)
     return {"name": name[:80] or "grain", "kg": kg, "kind": kind, "flaked": flaked}

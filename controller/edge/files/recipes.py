@@ -49,9 +49,6 @@ def _placed(path: Path, problems: list[Problem]) -> list[Problem]:
     return [p._replace(where=f"{path}: {p.where}" if p.where else str(path)) for p in problems]
 
 
-# ---------------------------------------------------------------- ours
-
-
 def _program(path: Path, sheet: Sheet) -> dict[str, Any]:
     """The sheet as our own table, in text with units, so that it is checked like any other file."""
     grist_kg = sum(line["kg"] for line in sheet.grist)

@@ -45,13 +45,9 @@ def shared(config: Path, tun: Tun) -> tuple[Shared, ...]:
 def refused(config: Path, tun: Tun) -> tuple[Problem, ...]:
     """The shared topics as problems where two controllers would command one heater."""
     path = config / "tuns" / f"{tun.name}.toml"
-    return tuple(
-        Problem(
-            f"{path}: {one.key}", f'"{one.topic}", as for tun {one.other}', "a heater of its own: two would command it"
-        )
-        for one in shared(config, tun)
-        if one.hot
-    )
+    wanted = "a heater of its own: two would command it"
+    hot = [one for one in shared(config, tun) if one.hot]
+    return tuple(Problem(f"{path}: {one.key}", f'"{one.topic}", as for tun {one.other}', wanted) for one in hot)
 
 
 def _of(service: Service, tun: Tun) -> dict[str, str]:

@@ -9,6 +9,7 @@ hot command cannot leave after an OFF. Time limits here are real seconds.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import math
 import random
 import socket
@@ -16,17 +17,15 @@ import struct
 import time
 from collections import deque
 from collections.abc import Collection, Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import aiomqtt
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from controller.edge.mqtt import connection
 from controller.edge.mqtt.connection import (
-    CALL_S,
-    CONNECT_S,
     IN_FLIGHT,
-    LISTED,
     Will,
     heed_cancellation,
     make,
@@ -35,9 +34,7 @@ from controller.edge.mqtt.connection import (
     reply_to,
 )
 from controller.edge.mqtt.transport import Ear, Post
-
-if TYPE_CHECKING:
-    from controller.settings.service import Broker
+from controller.settings.service import Broker
 
 BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
 STUCK_S, STUCK_FLOOR_S = 2.0, 0.25  # unacknowledged for so long (over speed): no further heat over this connection
@@ -96,7 +93,7 @@ class BrokerLink:
     async def _session(self, ear: Ear) -> str:
         """One connection from beginning to end. Returns why it ended."""
         try:
-            async with asyncio.timeout(CONNECT_S) as limit:
+            async with asyncio.timeout(connection.CONNECT_S) as limit:
                 client = await make(self._broker, self._identifier, self._deliver, self._will, OWN_WINDOW)
                 await self._until_it_ends(client, ear, limit)
         except (aiomqtt.MqttError, OSError, ValueError, TimeoutError) as error:
@@ -121,15 +118,16 @@ class BrokerLink:
     async def _subscribe(self, client: aiomqtt.Client, ear: Ear) -> None:
         if not self._topics:
             return
-        options = [(topic, self._option(topic)) for topic in self._topics]
-        granted: Any = await client.subscribe(options, timeout=CALL_S)  # type: ignore[arg-type]
+        five = self._broker.version == 5
+        qos = {topic: 0 if topic in self._passing else 1 for topic in self._topics}
+        options = [
+            (topic, SubscribeOptions(qos[topic], noLocal=topic in self._not_own) if five else qos[topic])
+            for topic in self._topics
+        ]
+        granted: Any = await client.subscribe(options, timeout=connection.CALL_S)  # type: ignore[arg-type]
         for topic, code in zip(self._topics, granted, strict=False):
             if int(getattr(code, "value", code)) >= 128:
                 ear.refused(topic, "the broker refuses to let us listen")
-
-    def _option(self, topic: str) -> SubscribeOptions | int:
-        qos = 0 if topic in self._passing else 1
-        return SubscribeOptions(qos, noLocal=topic in self._not_own) if self._broker.version == 5 else qos
 
     def _linked(self, client: aiomqtt.Client, ear: Ear) -> None:
         client._client.on_publish = self._acknowledged
@@ -142,9 +140,8 @@ class BrokerLink:
         self._pump()
 
     def _deliver(self, message: aiomqtt.Message) -> None:
-        payload = message.payload
         if self._ear is not None:
-            data = payload if isinstance(payload, bytes) else b""
+            data = message.payload if isinstance(message.payload, bytes) else b""
             self._ear.heard(message.topic.value, data, message.retain, reply_to(message))
 
     def reset(self) -> None:
@@ -152,11 +149,9 @@ class BrokerLink:
         sock = self._client._client.socket() if self._client is not None else None
         self.up = False
         if isinstance(sock, socket.socket):
-            try:
+            with contextlib.suppress(OSError):
                 sock.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
                 socket.socket.shutdown(sock, socket.SHUT_RDWR)
-            except OSError:
-                return
 
     # ------------------------------------------------------------ heater commands
 
@@ -187,7 +182,6 @@ class BrokerLink:
         return client.want_write()
 
     def _waiting_s(self) -> float:
-        """For how long has the oldest heater command not been acknowledged?"""
         first = next((at for _, at, heater in self._flying.values() if heater), None)
         return 0.0 if first is None else time.monotonic() - first
 
@@ -204,11 +198,9 @@ class BrokerLink:
 
     def _pump(self) -> None:
         """Send as much as the broker's window allows: the newest states first, then events and replies in order."""
-        while self.up and self._newest and len(self._flying) < IN_FLIGHT:
-            topic = next(iter(self._newest))
-            self._send(self._newest.pop(topic))
-        while self.up and self._queue and len(self._flying) < IN_FLIGHT:
-            self._send(self._queue.popleft())
+        while self.up and (self._newest or self._queue) and len(self._flying) < IN_FLIGHT:
+            newest = next(iter(self._newest), None)
+            self._send(self._queue.popleft() if newest is None else self._newest.pop(newest))
 
     def _send(self, post: Post) -> None:
         properties = self._properties(post.lifetime_s) if post.correlation is None else None
@@ -248,7 +240,7 @@ class BrokerLink:
         if not self._flying:
             self._quiet.set()
         if int(getattr(reason, "value", 0)) >= 128 and self._ear is not None:
-            unlisted = f"this user may not write it: {LISTED}"
+            unlisted = f"this user may not write it: {connection.LISTED}"
             self._ear.refused(topic, unlisted if reason.value == NOT_AUTHORIZED else f"the broker refused it: {reason}")
         self._pump()
 

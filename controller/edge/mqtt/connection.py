@@ -13,7 +13,7 @@ import socket
 import ssl
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import aiomqtt
 from paho.mqtt.packettypes import PacketTypes
@@ -21,9 +21,7 @@ from paho.mqtt.properties import Properties
 
 from controller.edge.mqtt.transport import ReplyTo
 from controller.edge.systemd import credential
-
-if TYPE_CHECKING:
-    from controller.settings.service import Broker
+from controller.settings.service import Broker
 
 KEEPALIVE_S = 10
 CONNECT_S = 8.0  # for the whole of a connection attempt, subscriptions included
@@ -77,9 +75,8 @@ def plain(error: BaseException) -> str:
         anew = "config/mosquitto/make-users.sh --renew USER FOLDER TUN..."
         return f"the broker refuses this user name or password; {check}: {anew}"
     if isinstance(error, OSError) and error.filename:
-        return (
-            f"{error.filename} cannot be read ({error.strerror}); check [broker] in service.toml, and who may read it"
-        )
+        unread = f"{error.filename} cannot be read ({error.strerror})"
+        return f"{unread}; check [broker] in service.toml, and who may read it"
     if "certificate has expired" in low or "not yet valid" in low:
         return "the broker's TLS certificate is out of date, or this machine's clock is wrong"
     if "certificate verify failed" in low or "unknown ca" in low:
@@ -113,18 +110,6 @@ def tls(broker: Broker) -> ssl.SSLContext | None:
     return context
 
 
-class Secrets(NamedTuple):
-    """What has to be read from files before a connection."""
-
-    password: str | None
-    tls: ssl.SSLContext | None
-
-
-def secrets(broker: Broker) -> Secrets:
-    """Reads files: call it off the event loop. OSError when they cannot be read."""
-    return Secrets(password(broker), tls(broker))
-
-
 async def make(
     broker: Broker,
     identifier: str,
@@ -137,20 +122,20 @@ async def make(
     `window`: how many messages may be on their way unacknowledged before the client itself holds back.
     """
     five = broker.version == 5
-    secret = await asyncio.to_thread(secrets, broker)
+    word, context = await asyncio.to_thread(lambda: (password(broker), tls(broker)))  # both read files
     made: list[aiomqtt.Client] = []
     client = aiomqtt.Client(
         broker.host,
         broker.port,
         username=broker.username or None,
-        password=secret.password,
+        password=word,
         identifier=identifier,
         protocol=aiomqtt.ProtocolVersion.V5 if five else aiomqtt.ProtocolVersion.V311,
         clean_start=True if five else 3,
         clean_session=None if five else True,
         keepalive=KEEPALIVE_S,
         timeout=CALL_S,
-        tls_context=secret.tls,
+        tls_context=context,
         will=aiomqtt.Will(will.topic, will.payload, 1, True) if will else None,
         socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         queue_type=_spout(deliver, made) if deliver else None,
@@ -179,8 +164,5 @@ def publish_properties() -> Properties:
 
 def reply_to(message: aiomqtt.Message) -> ReplyTo | None:
     """Where should the answer go? Only MQTT 5 says."""
-    properties = message.properties
-    topic = getattr(properties, "ResponseTopic", None)
-    if not topic:
-        return None
-    return ReplyTo(str(topic), getattr(properties, "CorrelationData", None))
+    topic = getattr(message.properties, "ResponseTopic", None)
+    return ReplyTo(str(topic), getattr(message.properties, "CorrelationData", None)) if topic else None

@@ -1,11 +1,12 @@
 """How do the commands talk to a running daemon?
 
-Short connections of their own: read the status, send an order with the present nonce, wait for the answer.
+Short connections of their own (`Link`): read the status, send an order with the present nonce, wait for the answer.
 """
 
 from __future__ import annotations
 
 import asyncio
+import json
 import secrets
 import time
 from collections.abc import AsyncIterator, Callable, Sequence
@@ -15,9 +16,8 @@ from typing import Any, NamedTuple
 import aiomqtt
 
 from controller.edge.mqtt import connection
-from controller.edge.mqtt.daemon_link import DaemonLink, Link, NoAnswer, parsed, presence, unlisted, user
 from controller.messages import outgoing
-from controller.messages.topics import base
+from controller.messages.topics import base, topics
 from controller.settings.service import Broker, Service, Settings
 
 REPLY_S = 5.0  # it answers an order within a second
@@ -97,9 +97,7 @@ def fill(values: dict[str, Any], status: dict[str, Any]) -> None:
 
 
 async def order(
-    settings: Settings,
-    values: dict[str, Any],
-    complete: Callable[[dict[str, Any], dict[str, Any]], None] = fill,
+    settings: Settings, values: dict[str, Any], complete: Callable[[dict[str, Any], dict[str, Any]], None] = fill
 ) -> Answer:
     """Send an order and wait for its answer; what the status tells (nonce, run, question) is filled in. Or NoAnswer."""
     async with line(settings, "order") as link:
@@ -125,7 +123,6 @@ def _enveloped(values: dict[str, Any]) -> dict[str, Any]:
 
 
 async def _answered(link: Link, service: Service, tun: str, values: dict[str, Any]) -> Answer:
-    """The order sent, and the answer to it."""
     below = base(service.prefix, tun)
     if not await link.say(f"{below}/order", outgoing.document(values)):
         raise NoAnswer(f"no order was given: {_no_orders(service)}")
@@ -153,3 +150,120 @@ async def statuses(settings: Settings) -> AsyncIterator[dict[str, Any]]:
                 raise NoAnswer(f"nothing has come from the daemon of {settings.tun.name} for {SILENT_S:g} s")
             if message.topic.value == link.topics.status:
                 yield parsed(message)
+
+
+STATUS_S = 6.0  # a daemon says its status every 2 s
+FRESH_S = 4.0  # a retained status no older than this by the wall clock will do
+TRIAL_S = 2.0
+
+
+class NoAnswer(Exception):
+    """Broker or daemon does not answer."""
+
+
+class Link:
+    """A connection to the broker, whoever it is about."""
+
+    def __init__(self, client: aiomqtt.Client, inbox: asyncio.Queue[aiomqtt.Message]) -> None:
+        self._client, self._inbox, self._refused = client, inbox, 0
+        told: Any = client._client.on_publish
+
+        def on_publish(client: Any, userdata: Any, mid: int, reason: Any, properties: Any) -> None:
+            self._refused += int(getattr(reason, "value", 0)) >= 128
+            if told is not None:
+                told(client, userdata, mid, reason, properties)
+
+        client._client.on_publish = on_publish  # the library hides that the broker does not take a message (MQTT 5)
+
+    async def listen(self, *names: str) -> None:
+        await self._client.subscribe([(name, 1) for name in names], timeout=connection.CALL_S)
+
+    async def say(self, topic: str, payload: bytes, retain: bool = False) -> bool:
+        """Send. False: the broker would not take it from this user (only MQTT 5 tells)."""
+        before = self._refused
+        await self._client.publish(topic, payload, 1, retain, timeout=connection.CALL_S)
+        return self._refused == before
+
+    def send(self, topic: str, payload: bytes, retain: bool = False) -> None:
+        """Hand over without waiting for the broker's word (simulated nodes)."""
+        self._client._client.publish(topic, payload, 1, retain)
+
+    async def next(self, within_s: float) -> aiomqtt.Message | None:
+        """The next message; None when there is none within so many seconds."""
+        try:
+            return await asyncio.wait_for(self._inbox.get(), within_s)
+        except TimeoutError:
+            return None
+
+    def drop(self) -> None:
+        """Forget what has arrived and was not yet asked for."""
+        while not self._inbox.empty():
+            self._inbox.get_nowait()
+
+
+class DaemonLink(Link):
+    """A connection to the broker, seen from a command about one tun."""
+
+    def __init__(self, settings: Settings, link: Link) -> None:
+        super().__init__(link._client, link._inbox)
+        self.settings, self.topics = settings, topics(settings)
+
+    async def trial(self) -> float | str:
+        """How long does a message to ourselves take, s? Else which right is missing. Nobody acts on its topic."""
+        topic, word = f"{self.settings.service.prefix}/{self.settings.tun.name}/doctor", secrets.token_hex(8).encode()
+        await self.listen(topic)
+        began = time.monotonic()
+        if not await self.say(topic, word):
+            return f"may not write {topic}"
+        while (message := await self.next(TRIAL_S)) is not None and time.monotonic() - began < TRIAL_S:
+            if message.topic.value == topic and message.payload == word:
+                return time.monotonic() - began
+        return f"may not {'read' if self.settings.service.broker.version == 5 else 'read or write'} {topic}"
+
+    async def status(self, within_s: float = STATUS_S) -> dict[str, Any]:
+        """The daemon's present status (listen to the topic first). Raises NoAnswer."""
+        until = time.monotonic() + within_s
+        old: dict[str, Any] | None = None
+        while (left := until - time.monotonic()) > 0:
+            message = await self.next(left)
+            if message is None or message.topic.value != self.topics.status:
+                continue
+            if presence(message):
+                return parsed(message)
+            old = parsed(message)
+        missing = await self.trial() if old is None else 0.0
+        if isinstance(missing, str):
+            raise NoAnswer(f"nothing is heard of {self.settings.tun.name}: {unlisted(self.settings.service, missing)}")
+        name = self.settings.tun.name
+        if old is None:
+            started = f"start `underback serve --tun {name}`"
+            raise NoAnswer(f"no daemon has ever said its status for {name} on this broker; {started}")
+        ago_s, running = time.time() - old.get("at", 0), f"is `underback serve --tun {name}` running?"
+        raise NoAnswer(f"the daemon of {name} has been silent for {ago_s:.0f} s; {running}")
+
+
+def unlisted(service: Service, missing: str) -> str:
+    """A right of the broker's access list is missing: what to do."""
+    why = "Its access list does not know this tun, or is old"
+    return f"the broker's {user(service)} {missing}. {why}: {connection.LISTED}"
+
+
+def user(service: Service) -> str:
+    """The broker's user that we speak as, in words."""
+    name = service.broker.username
+    return f'user "{name}"' if name else "user without a name"
+
+
+def parsed(message: aiomqtt.Message) -> dict[str, Any]:
+    """A status or reply as a dictionary; empty when it is none."""
+    try:
+        values = json.loads(message.payload if isinstance(message.payload, bytes) else b"")
+    except ValueError:
+        return {}
+    return values if isinstance(values, dict) else {}
+
+
+def presence(message: aiomqtt.Message) -> bool:
+    """Is this a status of now? A retained one shows it by the wall clock, where that is not sped up."""
+    found = parsed(message)
+    return not message.retain or (found.get("speed") == 1.0 and abs(time.time() - found.get("at", 0)) < FRESH_S)

@@ -36,11 +36,8 @@ class Ear(Protocol):
     """Who is told of what comes in. Called on the event loop, in the order of arrival; must not block."""
 
     def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None: ...
-
     def linked(self) -> None: ...
-
     def unlinked(self, why: str) -> None: ...
-
     def refused(self, topic: str, why: str) -> None: ...
 
 
@@ -75,7 +72,7 @@ class MemoryBroker:
             self.retained[topic] = payload
         loop = asyncio.get_running_loop()
         for wanted, ear in self._ears:
-            if wanted is None or topic in wanted or f"{topic.rpartition('/')[0]}/+" in wanted:
+            if _fits(topic, wanted):
                 loop.call_soon(ear, topic, payload, False)
 
     def listen(self, topics: Iterable[str] | None, ear: Callable[[str, bytes, bool], None]) -> Callable[[], None]:
@@ -84,9 +81,13 @@ class MemoryBroker:
         entry = (wanted, ear)
         self._ears.append(entry)
         for topic, payload in self.retained.items():
-            if wanted is None or topic in wanted or f"{topic.rpartition('/')[0]}/+" in wanted:
+            if _fits(topic, wanted):
                 asyncio.get_running_loop().call_soon(ear, topic, payload, True)
         return lambda: self._ears.remove(entry)
+
+
+def _fits(topic: str, wanted: frozenset[str] | None) -> bool:
+    return wanted is None or topic in wanted or f"{topic.rpartition('/')[0]}/+" in wanted
 
 
 class MemoryTransport:

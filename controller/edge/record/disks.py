@@ -12,8 +12,6 @@ from pathlib import Path
 from typing import Protocol
 
 BLOCK = 4096
-
-
 ROOM = 256 * 1024  # bytes by which a file is made longer at a time
 
 
@@ -21,17 +19,11 @@ class Disks(Protocol):
     """The few calls that touch the disk; tests put faults here."""
 
     def create(self, path: Path) -> int: ...
-
     def reopen(self, path: Path, good_bytes: int) -> int: ...
-
     def write(self, fd: int, data: bytes) -> None: ...
-
     def sync(self, fd: int) -> None: ...
-
     def close(self, fd: int) -> None: ...
-
     def remove(self, path: Path) -> None: ...
-
     def free_mb(self, folder: Path) -> float: ...
 
 

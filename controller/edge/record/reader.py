@@ -57,16 +57,8 @@ def stamp(clock: Clock) -> dict[str, Any]:
 
 def head(settings: Settings, clock: Clock, boot: str, epoch: int) -> dict[str, Any]:
     """Who writes: version, configuration, machine boot, process."""
-    return {
-        **stamp(clock),
-        "boot_id": boot_id(),
-        "process": boot,
-        "version": __version__,
-        "config": settings.digest,
-        "tun": settings.tun.name,
-        "epoch": epoch,
-        "speed": clock.speed,
-    }
+    who = {"boot_id": boot_id(), "process": boot, "version": __version__, "config": settings.digest}
+    return {**stamp(clock), **who, "tun": settings.tun.name, "epoch": epoch, "speed": clock.speed}
 
 
 def begin(
@@ -114,19 +106,16 @@ def recall(
     known = kept.guard if kept is not None else Kept(epoch=0)
     trips = known.trips
     if damage:
-        trips = (*(t for t in trips if t.id != "G20"), _locked(damage, now, not trips))
+        row, first = BY_ID["G20"], not trips
+        text = f"Run record damaged: {damage}. Nothing heats until you have looked and cleared this."
+        locked = Trip(row.id, now, text, None, None, row.unit, row.priority, True, first)
+        trips = (*(trip for trip in trips if trip.id != "G20"), locked)
         events.append(Event("note", "record", f"Run record damaged: {damage}", priority=1))
     pending = None
     if kept is not None and kept.run.state in ACTIVE:
         pending = _pending(settings, found, kept, clock, bool(damage), same_program)
     known = known._replace(epoch=1 + max(found.epoch, known.epoch), trips=trips)
     return Past(pending, known, tuple(events))
-
-
-def _locked(damage: str, now: Instant, first: bool) -> Trip:
-    row = BY_ID["G20"]
-    text = f"Run record damaged: {damage}. Nothing heats until you have looked and cleared this."
-    return Trip(row.id, now, text, None, None, row.unit, row.priority, True, first)
 
 
 def _pending(
@@ -175,7 +164,6 @@ def gone_s(since: line_format.Stamp | None, clock: Clock) -> float | None:
 def _restarts(found: line_format.Found, clock: Clock) -> int:
     """How many times did a process start into this run within the last half hour?"""
     here = boot_id()
-    ages = [
-        since_boot_s() - start.up_s if start.boot_id == here else clock.wall_s() - start.at for start in found.starts
-    ]
+    boot_s, wall_s = since_boot_s(), clock.wall_s()
+    ages = [boot_s - start.up_s if start.boot_id == here else wall_s - start.at for start in found.starts]
     return sum(1 for age in ages if abs(age) * clock.speed < RESTARTS_S)

@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from controller.core.nouns import Event
 from controller.edge.files import config_files
-from controller.edge.record import calibrations
 from controller.plan.advise import advise
 from controller.plan.plan import Plan
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
-from controller.settings.tun import Probe
+from controller.settings.tun import Probe, Tun
 
 
 def at_start(config: Path, plan: Plan, settings: Settings, wall_s: float) -> tuple[Event, ...]:
@@ -34,7 +34,7 @@ def _advice(config: Path, plan: Plan, settings: Settings, wall_s: float) -> Iter
         told = "; ".join(str(problem) for problem in wrong.problems)
         yield Event("note", "advice", f"the brewery's own advice cannot be read, the usual one is filed: {told}"[:1000])
         changes = {}
-    for said in advise(plan, changes, calibration_age_days=calibrations.advised_days(settings.tun, wall_s)):
+    for said in advise(plan, changes, calibration_age_days=advised_days(settings.tun, wall_s)):
         advice = said.advice
         data = {"level": advice.level, "what": advice.text, "mend": advice.mend, "overruled": said.overruled}
         yield Event("advice", advice.rule, f"{advice.level} {advice.rule}: {advice.text}", data=data)
@@ -58,27 +58,27 @@ def _calibrations(settings: Settings) -> Iterator[Event]:
 def in_force(settings: Settings, role: str, probe: Probe) -> dict[str, Any]:
     """Date, both points, the offset at 0 °C and at mash temperature (K), and who did it, where the history says so."""
     return {
-        "calibrated_on": probe.calibrated_on,
-        "raw_ice_c": probe.raw_ice_c,
-        "raw_boil_c": probe.raw_boil_c,
-        "boil_c": round(probe.boil_c, 3),
+        **constants(probe),
         "offset_ice_k": round(probe.calibrated(0.0), 3) + 0.0,
-        "offset_at_65_k": round(probe.calibrated(calibrations.MASH_C) - calibrations.MASH_C, 3),
+        "offset_at_65_k": round(probe.calibrated(MASH_C) - MASH_C, 3),
         "by": _who(settings, role, probe),
     }
 
 
+def constants(probe: Probe) -> dict[str, Any]:
+    """The date and the points of a calibration, °C."""
+    points = {"raw_ice_c": probe.raw_ice_c, "raw_boil_c": probe.raw_boil_c, "boil_c": round(probe.boil_c, 3)}
+    return {"calibrated_on": probe.calibrated_on, **points}
+
+
 def _who(settings: Settings, role: str, probe: Probe) -> str | None:
     """Who made the calibration that stands in the tun file? None where its history does not tell."""
-    path = calibrations.history(settings, role)
+    path = history(settings, role)
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, ValueError):
         return None
-    for line in reversed(lines):
-        if (by := _signed(line, probe)) is not None:
-            return by
-    return None
+    return next((by for line in reversed(lines) if (by := _signed(line, probe)) is not None), None)
 
 
 def _signed(line: str, probe: Probe) -> str | None:
@@ -99,3 +99,28 @@ def _words(role: str, found: dict[str, Any]) -> str:
         return f"{role} probe: no calibration on record; constants in force: {points}"
     by = f"by {found['by']}" if found["by"] else "(by whom is not on record)"
     return f"{role} probe calibrated on {found['calibrated_on']} {by}: {points}"
+
+
+AHEAD_S = 3600.0  # a record from so far in the future was written by a wrong clock
+MASH_C = 65.0  # where errors matter
+
+
+def history(settings: Settings, role: str) -> Path:
+    """Where do a probe's calibrations stand, one line each?"""
+    return Path(settings.service.data_dir) / "calibration" / f"{settings.tun.name}-{role}.jsonl"
+
+
+def advised_days(tun: Tun, wall_s: float) -> float | None:
+    """By which age does the advice go? A simulated probe needs no checking."""
+    return 0.0 if tun.simulated else age_days(tun.probes.mash, wall_s)
+
+
+def age_days(probe: Probe, wall_s: float) -> float | None:
+    """How old is the calibration that is in force, in days? None: never calibrated, or a date that cannot be."""
+    if probe.calibrated_on is None:
+        return None
+    try:
+        then = datetime.fromisoformat(probe.calibrated_on).replace(tzinfo=UTC).timestamp()
+    except ValueError:
+        return None
+    return None if then > wall_s + AHEAD_S + 86400.0 else max(0.0, (wall_s - then) / 86400.0)

@@ -128,16 +128,11 @@ class RecordWriter:
     def _work(self) -> None:
         synced, looked = time.monotonic(), 0.0
         while True:
-            item: _Line | _Roll | Mapping[str, Any] | None
-            try:
+            with contextlib.suppress(queue.Empty):
                 item = self._queue.get(timeout=1.0)
-            except queue.Empty:
-                item = {}
-            if item is None:
-                self._sync()
-                return
-            if not isinstance(item, Mapping):
                 self._take(item)
+                if item is None:
+                    return
             now = time.monotonic()
             if not self._unsynced:
                 synced = now

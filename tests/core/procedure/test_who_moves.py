@@ -10,7 +10,7 @@ from controller.brewing import heat
 from controller.core.nouns import Leg, Measurement, Phase, RunState
 from controller.core.procedure import who_moves as moves
 from controller.core.procedure.run import Run
-from controller.messages import addition_hint as additions
+from controller.messages import status_document as additions
 from tests.core.bench import MASH_J_PER_K, Bench, course, leg, settings
 
 REST = leg("first", 52.0, 300.0)

@@ -11,8 +11,8 @@ from pathlib import Path
 import aiomqtt
 import pytest
 
-from controller.edge.dashboards import homie_will
-from controller.edge.dashboards.homie_will import hold
+from controller.edge.dashboards import homie
+from controller.edge.dashboards.homie import hold
 from controller.edge.mqtt import broker_link
 from tests.edge.dashboards.homie_device import device
 from tests.panel.stage import PASSWORD, Broker
@@ -24,7 +24,7 @@ STATE = "underback/5/underback-testtun/$state"  # a prefix that this broker's da
 PROCESS = """
 import asyncio, sys
 from tests.edge.dashboards.homie_device import device
-from controller.edge.dashboards.homie_will import hold
+from controller.edge.dashboards.homie import hold
 asyncio.run(hold(*device(int(sys.argv[1]), sys.argv[2])))
 """
 
@@ -111,7 +111,7 @@ async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, mo
     async def forgetful(*_: object) -> Forgetful:
         return Forgetful()
 
-    module = homie_will if whose == "will" else broker_link
+    module = homie if whose == "will" else broker_link
     monkeypatch.setattr(module, "make", forgetful)
     ending = hold(*words) if whose == "will" else broker_link.BrokerLink(words[0], "one", ["a/b"]).run(Deaf())
     task = asyncio.create_task(ending)

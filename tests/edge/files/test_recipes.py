@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from controller.edge.files import config_files, safe_xml
+from controller.edge.files import config_files, recipe_xml
 from controller.plan.recipe import Program
 from controller.settings.problems import Problems
 from tests.places import CONFIG
@@ -276,6 +276,6 @@ def test_check_reads_both_formats(tmp_path: Path, capsys: pytest.CaptureFixture[
 
 def test_elements_keep_their_order_and_line() -> None:
     """The parsed tree has names, texts, order and lines, and attributes are left out."""
-    root = safe_xml.parse(b"<a x='1'>\n<b>one</b>\n<b>two</b></a>")
+    root = recipe_xml.parse(b"<a x='1'>\n<b>one</b>\n<b>two</b></a>")
     assert [(e.name, e.text, e.line) for e in root.all("B")] == [("B", "one", 2), ("B", "two", 3)]
     assert root.word("C") == ""

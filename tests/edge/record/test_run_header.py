@@ -12,7 +12,7 @@ from controller.commissioning import calibrate
 from controller.core.nouns import Course, Event
 from controller.edge import start_orders
 from controller.edge.files import config_files
-from controller.edge.record import calibrations, run_header
+from controller.edge.record import run_header
 from controller.plan import plan
 from controller.plan.advise import advise
 from controller.settings.service import Settings
@@ -40,7 +40,7 @@ def test_the_advice_of_the_start_is_filed_as_check_gives_it(config: Path) -> Non
     """Rule, level and words of each piece are those of `check` for the same plan and day."""
     settings = config_files.settings(config, "gannet")
     made = plan.make(config_files.load_program(config, "sandpiper"), settings.tun)
-    age = calibrations.age_days(settings.tun.probes.mash, NOW)
+    age = run_header.age_days(settings.tun.probes.mash, NOW)
     wanted = [
         (said.advice.rule, said.advice.level, said.advice.text, said.overruled)
         for said in advise(made, config_files.load_advice(config), calibration_age_days=age)
@@ -102,7 +102,7 @@ def test_the_calibration_in_force_is_filed_with_who_made_it(config: Path) -> Non
 def test_an_author_who_is_not_on_record_is_not_guessed(config: Path, history: str) -> None:
     """Without a line of history that fits the tun file nobody is named."""
     settings = calibrated(config, "technician", 0.31, "2026-11-01" if history == "another date" else "2026-11-02")
-    path = calibrations.history(settings, "mash")
+    path = run_header.history(settings, "mash")
     if history == "none":
         path.unlink()
     elif history == "other points":

@@ -1,12 +1,13 @@
-"""How did each step of a run go, by its samples alone, and where are samples missing?"""
+"""What do the rows of a run tell: how each step went, where samples are missing, a whole dry run?"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from statistics import median
+from typing import Any
 
-from controller.report.run_record import Gap, PlanEntry, Second, StepRecord
+from controller.report.run_record import ENZYMES, EventRecord, Gap, PlanEntry, RunRecord, Second, StepRecord
 
 GAP_S = 10.0  # the same age at which a reading counts as gone
 
@@ -81,3 +82,71 @@ def gaps(rows: Sequence[Second]) -> tuple[Gap, ...]:
 def longest_s(rows: Sequence[Second]) -> float:
     """How far apart may two samples lie without a gap between them?"""
     return max(GAP_S, 3.0 * _pace_s(rows))
+
+
+def from_rows(
+    rows: Iterable[Mapping[str, Any]],
+    planned: Sequence[PlanEntry],
+    *,
+    title: str,
+    tun: str,
+    program: str,
+    state: str,
+    run: str = "dry run",
+    steps: Iterable[Mapping[str, Any]] | None = None,
+    events: Iterable[EventRecord] = (),
+    prediction: Mapping[str, Any] | None = None,
+    meta: Mapping[str, str] | None = None,
+    energy_kwh: float | None = None,
+    dry: bool = True,
+) -> RunRecord:
+    """A record from rows such as `dryrun --csv` writes; `steps` as in `dryrun --json`, else measured from the rows."""
+    kept, table = [], list(rows)
+    names = {step.name: index for index, step in reversed(list(enumerate(planned)))}
+    index = -1
+    for row in table:
+        index = _index(row.get("step"), index, planned, names)
+        kept.append(_row(row, index))
+    curves = {key: [_number(row.get(key)) for row in table] for key in ENZYMES if table and key in table[0]}
+    return RunRecord(
+        title=title,
+        tun=tun,
+        program=program,
+        run=run,
+        state=state,
+        rows=kept,
+        planned=tuple(planned),
+        steps=measured(kept, planned) if steps is None else tuple(map(_went, steps)),
+        events=tuple(events),
+        enzymes={key: curve for key, curve in curves.items() if any(v is not None for v in curve)},
+        prediction=prediction,
+        meta=dict(meta or {}),
+        energy_kwh=energy_kwh,
+        dry=dry,
+    )
+
+
+def _row(row: Mapping[str, Any], index: int) -> Second:
+    mash_c, setpoint_c, target_c, duty = (_number(row.get(key)) for key in ("mash_c", "setpoint_c", "target_c", "duty"))
+    phase, state = str(row.get("phase") or ""), str(row.get("state") or "")
+    return Second(float(row["t_s"]), mash_c, setpoint_c, target_c, duty or 0.0, index, phase, state)
+
+
+def _number(value: Any) -> float | None:
+    return None if value in (None, "") else float(value)
+
+
+def _index(step: Any, before: int, planned: Sequence[PlanEntry], names: Mapping[str, int]) -> int:
+    """Which step is meant, by number or by name? Of two steps with one name the next one on."""
+    if step in (None, ""):
+        return -1
+    if isinstance(step, int):
+        return step
+    if 0 <= before < len(planned) and planned[before].name == step:
+        return before
+    later = [i for i in range(max(before, 0), len(planned)) if planned[i].name == step]
+    return later[0] if later else names.get(str(step), -1)
+
+
+def _went(step: Mapping[str, Any]) -> StepRecord:
+    return StepRecord(**{key: step[key] for key in StepRecord._fields if key in step})

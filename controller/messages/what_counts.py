@@ -1,16 +1,8 @@
-"""What has a level or flow switch said, and which of its words count?"""
+"""Which words of a level or flow switch count, and on which topic do too many messages come for too long?"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from controller.core.nouns import (
-    Instant,
-    Switch,
-)
-
-if TYPE_CHECKING:
-    pass
+from controller.core.nouns import Instant, Switch
 
 RESTART_WORDS = 3  # so many rising but lower sequence numbers of a switch: it has restarted
 
@@ -60,3 +52,27 @@ class SwitchWords:
         """The word for this tick."""
         bad, self._bad = self._bad, None
         return bad or self.word
+
+
+FLOOD_S = 10.0  # too many for so long are a note
+
+
+class Rates:
+    """How many messages came on each topic since the last look, and since when is it too many?"""
+
+    __slots__ = ("_most_per_s", "_over_since", "counts")
+
+    def __init__(self, heard: tuple[str, ...], most_per_s: float) -> None:
+        self.counts = dict.fromkeys(heard, 0)
+        self._most_per_s = most_per_s
+        self._over_since: dict[str, Instant] = {}
+
+    def flooding(self, since: Instant, now: Instant) -> str | None:
+        """The first topic on which there have been too many for long, if there is one."""
+        counts, over = self.counts, self._over_since
+        most = self._most_per_s * max(now - since, 0.1)
+        self.counts = dict.fromkeys(counts, 0)
+        if not over and max(counts.values()) <= most:  # the usual case, said first
+            return None
+        self._over_since = {topic: over.get(topic, since) for topic, count in counts.items() if count > most}
+        return next((topic for topic, first in self._over_since.items() if now - first >= FLOOD_S), None)

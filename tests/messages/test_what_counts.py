@@ -6,7 +6,7 @@ import pytest
 
 from controller.core.nouns import Switch
 from controller.messages.inbox import Inbox
-from controller.messages.switch_words import SwitchWords
+from controller.messages.what_counts import SwitchWords
 from tests.core.bench import settings
 
 Said = tuple[float, bool, int | None]
