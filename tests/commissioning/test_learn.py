@@ -7,14 +7,7 @@ from random import Random
 
 import pytest
 
-from controller.commissioning.learn import (
-    RISE_K,
-    Identified,
-    Known,
-    Point,
-    Refused,
-    identify,
-)
+from controller.commissioning.learn import RISE_K, Identified, Known, Point, Refused, identify
 from tests.core.control.loops import seen
 from tests.regimes.bench.pulse import PULSE_START, PulseState, level, pulse
 

@@ -159,13 +159,7 @@ class Rig:
         begun = reader.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
         self.transport = MemoryTransport(self.broker, (), None)
         self.service = Service(
-            settings,
-            self.transport,
-            begun,
-            self.clock,
-            compile_program or compiled,
-            watcher=watcher,
-            offload=_offload,
+            settings, self.transport, begun, self.clock, compile_program or compiled, watcher=watcher, offload=_offload
         )
         self.topics = self.service.inbox.topics
         self.transport.topics = self.topics.heard()

@@ -46,10 +46,7 @@ def test_nonsense_stands_in_the_queue_and_is_counted_by_reason() -> None:
     box = inbox()
     box.put("p/outlet", b"NaN", 1.0)
     box.put("p/outlet", b"x" * 2000, 1.1)
-    assert box.take(1.25).outlet == (
-        Bad("not a finite number", 1.0),
-        Bad("too long (2000 bytes, at most 1024)", 1.1),
-    )
+    assert box.take(1.25).outlet == (Bad("not a finite number", 1.0), Bad("too long (2000 bytes, at most 1024)", 1.1))
     assert dict(box.counters) == {"not a finite number": 1, "too long": 1}
 
 

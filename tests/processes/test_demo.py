@@ -36,10 +36,7 @@ def test_the_demo_completes_and_shows_where_its_record_is(broker: str, tmp_path:
     assert [name for name, _ in rests] == ["one", "two"]
     assert [
         abs(60.0 * float(credited) - planned) <= 6 for (_, credited), planned in zip(rests, (180, 120), strict=True)
-    ] == [
-        True,
-        True,
-    ]
+    ] == [True, True]
     found = re.search(r"^record +(\S+)$", done.stdout, re.MULTILINE)
     assert found is not None
     assert Path(found[1]).read_text().count('"kind":"sample"') > 600
@@ -70,11 +67,7 @@ def test_a_demo_that_is_ended_leaves_nothing_behind(number: signal.Signals, tmp_
     for ended in (True, False):
         with shown.open("w") as out:
             child = subprocess.Popen(
-                [*words, "--broker", "mosquitto"],
-                cwd=tmp_path,
-                env=environment,
-                stdout=out,
-                stderr=out,
+                [*words, "--broker", "mosquitto"], cwd=tmp_path, env=environment, stdout=out, stderr=out
             )
             if ended:
                 until(lambda: "running" in shown.read_text(), "the demo runs")

@@ -238,10 +238,7 @@ async def test_homie_says_only_what_changed() -> None:
     assert len(first) >= len(homie.PROPERTIES)
     assert board.status(status) == []
     changed = board.status({**status, "duty": 0.0, "temperature_c": None})
-    assert {p.topic.split("/", 3)[3]: p.payload for p in changed} == {
-        "heater/duty": b"0.0",
-        "mash/temperature": b"",
-    }
+    assert {p.topic.split("/", 3)[3]: p.payload for p in changed} == {"heater/duty": b"0.0", "mash/temperature": b""}
 
 
 def test_homie_values_fit_their_datatypes() -> None:

@@ -203,10 +203,7 @@ def test_what_is_stuck_in_the_client_never_leaves_after_an_off(there: Field) -> 
     async def main() -> None:
         async with (
             linked(there.port, "t/heater", name="hears") as (_, ear),
-            linked(there.port, name="says") as (
-                transport,
-                _,
-            ),
+            linked(there.port, name="says") as (transport, _),
         ):
             os.kill(there.processes["broker"].pid, signal.SIGSTOP)
             filler = b"x" * 60_000
@@ -236,10 +233,7 @@ def test_a_state_that_waited_for_room_is_not_sent_over_the_next_line(
     async def main() -> None:
         async with (
             linked(there.port, "t/#", name="hears") as (_, ear),
-            linked(there.port, name="says") as (
-                transport,
-                _,
-            ),
+            linked(there.port, name="says") as (transport, _),
         ):
             transport.post(Post("t/status", b"old", "status"))
             transport.reset()
