@@ -13,15 +13,10 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from tests.places import CONFIG, ROOT, own_config
+from tests.places import CONFIG, ROOT
 
 FH_0417 = 'lot = "FH-0417"\nkolbach = "42 %"\nfriability = "89 %"\nfine_coarse = "1.1 %"\nmoisture = "4.2 %"'
 FH_0422 = 'lot = "FH-0422"\nkolbach = "34 %"\nfriability = "76 %"\nfine_coarse = "2.0 %"\nmoisture = "4.8 %"'
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
 
 
 def check(config: Path, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, list[dict[str, Any]]]:

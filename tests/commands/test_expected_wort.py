@@ -15,7 +15,7 @@ from controller.edge.files.config_files import load_service
 from sim.dryrun import DryRun
 from sim.world.faults import parse
 from tests.commands.called import called
-from tests.places import CONFIG, own_config
+from tests.places import CONFIG
 
 SHIPPED = ("linnet", "sandpiper", "bittern", "crake", "dotterel", "redstart")
 FIELDS = {
@@ -29,12 +29,6 @@ def checked(*words: str, config: Path = CONFIG) -> dict[str, Any]:
     code, out, err = called("check", *words, "--json", config=config)
     assert code == 0, err
     return dict(json.loads(out))
-
-
-@pytest.fixture
-def brewery(tmp_path: Path) -> Path:
-    """The shipped files with a data folder of their own."""
-    return own_config(tmp_path)
 
 
 @pytest.fixture(scope="module")
@@ -136,19 +130,19 @@ def with_sheet(config: Path, share: str) -> None:
 
 
 @pytest.mark.parametrize(("share", "low", "high"), [("76 %", -7.0, -3.0), ("84 %", 3.0, 7.0)])
-def test_the_malt_sheet_moves_the_level(brewery: Path, share: str, low: float, high: float) -> None:
+def test_the_malt_sheet_moves_the_level(config: Path, share: str, low: float, high: float) -> None:
     """4 points less or more on the certificate move the expected limit by 3 to 7 points, and the text says so."""
-    before = checked("linnet", config=brewery)["prediction"]
-    with_sheet(brewery, share)
-    after = checked("linnet", config=brewery)["prediction"]
+    before = checked("linnet", config=config)["prediction"]
+    with_sheet(config, share)
+    after = checked("linnet", config=config)["prediction"]
     assert low < after["apparent_limit_pct"]["mid"] - before["apparent_limit_pct"]["mid"] < high
     assert "certificate" in after["basis"] and "certificate" not in before["basis"]
 
 
-def test_a_sheet_out_of_range_is_refused(brewery: Path) -> None:
+def test_a_sheet_out_of_range_is_refused(config: Path) -> None:
     """A limit attenuation of 8 % in the program file is a problem of that file."""
-    with_sheet(brewery, "8 %")
-    code, _, err = called("check", "linnet", config=brewery)
+    with_sheet(config, "8 %")
+    code, _, err = called("check", "linnet", config=config)
     assert code == 2 and "limit_attenuation" in err and "40 %" in err
 
 
@@ -158,48 +152,48 @@ def listed(config: Path, *batches: tuple[str, str]) -> str:
     return str(path)
 
 
-def test_own_worts_bring_the_estimate_to_the_brewery(brewery: Path) -> None:
+def test_own_worts_bring_the_estimate_to_the_brewery(config: Path) -> None:
     """Two worts 5 points under the expected: told, recorded, and every estimate after it lower by most of that."""
-    before = checked("linnet", config=brewery)["prediction"]["apparent_limit_pct"]["mid"]
-    file = listed(brewery, ("linnet", "75 %"), ("sandpiper", "77 %"))
-    code, out, err = called("compose", "--calibrate", file, config=brewery)
+    before = checked("linnet", config=config)["prediction"]["apparent_limit_pct"]["mid"]
+    file = listed(config, ("linnet", "75 %"), ("sandpiper", "77 %"))
+    code, out, err = called("compose", "--calibrate", file, config=config)
     assert code == 0, err
     assert "fitted to 2 measured worts" in out and "limit-dextrin share 0.326 ->" in out
-    record = measured_worts.load(load_service(brewery))
+    record = measured_worts.load(load_service(config))
     assert record is not None and record.batches == 2 and record.rms_after_points < record.rms_before_points
-    after = checked("linnet", config=brewery)
+    after = checked("linnet", config=config)
     assert 3.0 < before - after["prediction"]["apparent_limit_pct"]["mid"] < 6.0
     assert "brought to 2 measured worts of this brewery" in after["malt"]
 
 
-def test_calibrating_twice_is_calibrating_once(brewery: Path) -> None:
+def test_calibrating_twice_is_calibrating_once(config: Path) -> None:
     """The fit starts from the model as published, not from the last fit: the same list, the same record."""
-    file = listed(brewery, ("linnet", "75 %"))
-    first = called("compose", "--calibrate", file, "--json", config=brewery)
+    file = listed(config, ("linnet", "75 %"))
+    first = called("compose", "--calibrate", file, "--json", config=config)
     assert first[0] == 0
-    assert called("compose", "--calibrate", file, "--json", config=brewery) == first
+    assert called("compose", "--calibrate", file, "--json", config=config) == first
 
 
-def test_every_wrong_batch_is_told(brewery: Path) -> None:
+def test_every_wrong_batch_is_told(config: Path) -> None:
     """A program that is not there, a run that is not on record and water alone: all three, and nothing is recorded."""
-    path = brewery / "bad.toml"
+    path = config / "bad.toml"
     path.write_text(
         '[[batch]]\nprogram = "linnt"\nlimit_attenuation = "80 %"\n'
         '[[batch]]\nrun = "7"\ntun = "gannet"\nlimit_attenuation = "80 %"\n'
         '[[batch]]\nprogram = "water-trial"\ntun = "plover"\nlimit_attenuation = "80 %"\n'
     )
-    code, out, err = called("compose", "--calibrate", str(path), config=brewery)
+    code, out, err = called("compose", "--calibrate", str(path), config=config)
     assert (code, out) == (2, "")
     assert "batch 1" in err and "batch 2" in err and "batch 3" in err
-    assert measured_worts.load(load_service(brewery)) is None
+    assert measured_worts.load(load_service(config)) is None
 
 
-def test_a_spoiled_record_is_told_by_check(brewery: Path) -> None:
+def test_a_spoiled_record_is_told_by_check(config: Path) -> None:
     """A damaged calibration is a problem that names the file, exit code 2."""
-    path = measured_worts.record_path(load_service(brewery))
+    path = measured_worts.record_path(load_service(config))
     path.parent.mkdir(parents=True)
     path.write_text("limit_dextrin_share = 7.0\nbeta_loss_factor = 1.0\n")
-    code, _, err = called("check", "linnet", config=brewery)
+    code, _, err = called("check", "linnet", config=config)
     assert code == 2 and measured_worts.FILE in err and "7.0" in err
 
 

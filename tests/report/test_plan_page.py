@@ -12,15 +12,10 @@ from controller.cli import main
 from controller.commands import doctor
 from controller.edge.files import config_files, shared_topics
 from controller.edge.mqtt import daemon_link
-from tests.places import ROOT, own_config
+from tests.places import ROOT
 
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
 POUND = LINNET.replace('"5.0 kg"', '"10 lb"').replace('"18 °C"', '"64 °F"')
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
 
 
 def page(config: Path, capsys: pytest.CaptureFixture[str], text: str = LINNET) -> tuple[int, str, str]:

@@ -22,15 +22,10 @@ from controller.edge.files import config_files
 from controller.edge.files.program_file import Base, parsed, text
 from controller.plan.recipe import Grist, Liquor
 from tests.commands.called import called
-from tests.places import CONFIG, own_config
+from tests.places import CONFIG
 
 GOOD = Trial("complete", 12.0, 6000.0, 4000.0, 0.1, 80.0, (), 0)
 LIMITS = ("--tun", "plover", "--most-rests", "1", "--most-time", "1 h 15 min")
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
 
 
 @pytest.fixture

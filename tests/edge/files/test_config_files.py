@@ -11,14 +11,9 @@ import pytest
 from controller.edge.files import config_files, plan_by_name
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Service
-from tests.places import CONFIG, ROOT, own_config
+from tests.places import CONFIG, ROOT
 
 README = ROOT / "README.md"
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
 
 
 def test_shipped_files_are_right() -> None:

@@ -9,12 +9,6 @@ import pytest
 
 from controller.cli import main
 from tests.edge.files.wrong_files import ALL, BLOCKS, LINNET, Slip
-from tests.places import own_config
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
 
 
 def spoil(config: Path, slip: Slip) -> None:
