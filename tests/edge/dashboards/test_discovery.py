@@ -250,8 +250,8 @@ def samples(text: str) -> dict[str, float]:
 
 
 def test_metrics_parse_with_the_reference_parser() -> None:
-    """The reference parser reads the text and finds the values of the status, labelled with the tun, quotes, backslashes
-    and line ends in a reason included. A temperature that is not known is left out, and so is a step that is not there.
+    """The reference parser reads the text and finds the values of the status, labelled with the tun; quotes,
+    backslashes and line ends in a reason included. What is not known, temperature or step, is left out.
     Without the end mark the parser refuses the text."""
     status, odd = a_mash(), 'a "quoted"\\ reason\n'
     found = samples(metrics.text(status))
