@@ -14,7 +14,7 @@ import pytest
 from controller.cli import main
 from controller.commissioning import proof_record
 from controller.edge.files import config_files
-from tests.places import CONFIG
+from tests.places import CONFIG, edited
 from tests.waiting import PATIENCE_S
 
 
@@ -47,25 +47,21 @@ def test_a_signal_in_the_middle_makes_a_failed_proof(config: Path, number: signa
     assert proof_record.proof_days(settings, time.time()) is None
 
 
-def test_a_real_tun_is_not_tried_by_a_script(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`--yes` on a tun that is not simulated: exit 2, nothing done."""
-    tun = config / "tuns" / "gannet.toml"
-    tun.write_text(tun.read_text().replace("simulated = true", "simulated = false"))
-    assert main(["--config", str(config), "tryout", "--tun", "gannet", "--yes"]) == 2
-    assert "a person has to be at it" in capsys.readouterr().err
-
-
-@pytest.mark.parametrize("water", [[], ["--water", "40"], ["--water", "cold"]])
-def test_the_water_has_to_be_said(water: list[str], config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Nothing, a bare number, no number: exit 2 with an example."""
-    assert main(["--config", str(config), "tryout", "--tun", "gannet", *water]) == 2
-    assert "--water" in capsys.readouterr().err
-
-
-def test_too_little_water_is_refused_before_anything_is_heated(
-    config: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """10 L do not cover the heated wall."""
-    words = ["--config", str(config), "tryout", "--tun", "gannet", "--yes", "--water", "10 L", "--speed", "60"]
-    assert main(words) == 2
-    assert "25 L" in capsys.readouterr().err
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--yes", "--real"], "a person has to be at it"),
+        ([], "--water"),
+        (["--water", "40"], "--water"),
+        (["--water", "cold"], "--water"),
+        (["--yes", "--water", "10 L", "--speed", "60"], "25 L"),
+    ],
+)
+def test_who_is_turned_away(words: list[str], told: str, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--yes` on a tun that is not simulated; the water not said, a bare number, no number, with an example; 10 L, that
+    do not cover the heated wall: exit 2, before anything is heated."""
+    if "--real" in words:
+        edited(config / "tuns" / "gannet.toml", ("simulated = true", "simulated = false"))
+    options = [word for word in words if word != "--real"]
+    assert main(["--config", str(config), "tryout", "--tun", "gannet", *options]) == 2
+    assert told in capsys.readouterr().err

@@ -10,25 +10,12 @@ from controller.core.nouns import RunState
 from controller.edge import supply_link
 from controller.edge.files import config_files
 from controller.plan import plan
-from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.service import Settings, Supply
 from sim.people.manner import Manner
-from tests.edge.virtual import Rig, site, virtual
+from tests.edge.virtual import WARM, Rig, site, virtual
 from tests.places import CONFIG
 
 LIMIT_W = 6500.0
-
-
-PROGRAM = Program(
-    name="warm",
-    title="Warm water",
-    liquor=Liquor(volume_l=26.0, temperature_c=40.0),
-    step=(
-        Step(name="first", temperature_c=44.0, time_s=180.0),
-        Step(name="second", temperature_c=48.0, time_s=180.0),
-        Step(name="keep", kind="keep", time_s=600.0),
-    ),
-)
 
 
 def shared(name: str) -> Settings:
@@ -39,7 +26,7 @@ def shared(name: str) -> Settings:
 
 def rig(name: str, folder: Path, first: Rig | None = None) -> Rig:
     settings = shared(name)
-    made = plan.make(PROGRAM, settings.tun)
+    made = plan.make(WARM, settings.tun)
     assert not made.problems
     bench = Rig(settings, site(settings, made, 3, Manner(start_at_s=20.0)), folder / name, name)
     if first is not None:

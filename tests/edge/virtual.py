@@ -19,6 +19,7 @@ from controller.edge.record.disks import RealDisks
 from controller.edge.record.writer import RecordWriter
 from controller.edge.service import Service, Watcher
 from controller.plan import plan
+from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.service import Settings
 from sim.people.manner import PATIENT, Manner
 from sim.people.person import Person
@@ -30,7 +31,17 @@ from tests.places import CONFIG
 T = TypeVar("T")
 P = ParamSpec("P")
 GANNET = config_files.settings(CONFIG, "gannet")
-TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), GANNET.tun)
+WARM = Program(  # a quarter of an hour from start to end, with all that a run has
+    name="warm",
+    title="Warm water",
+    liquor=Liquor(volume_l=26.0, temperature_c=40.0),
+    step=(
+        Step(name="first", temperature_c=44.0, time_s=180.0),
+        Step(name="second", temperature_c=48.0, time_s=180.0),
+        Step(name="keep", kind="keep", time_s=600.0),
+    ),
+)
+TRIAL = plan.make(WARM, GANNET.tun)
 
 
 class Loop(asyncio.SelectorEventLoop):
