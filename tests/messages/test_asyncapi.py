@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,7 +20,7 @@ from sim.world.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings
 from tests.edge.statuses import a_mash, document, said, tripped
 from tests.messages.stored import STORED, complaints, payload_validator, stored
-from tests.places import CONFIG, ROOT
+from tests.places import CONFIG, ROOT, edited
 
 PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
 
@@ -213,12 +214,13 @@ def model_of(topic: str) -> Any:
     return MODELS[part]
 
 
-def test_every_payload_of_a_simulated_run_fits() -> None:
+def test_every_payload_of_a_simulated_run_fits(config: Path) -> None:
     """Each message of a dry run with a silent probe fits its model, and a sample of each topic the document."""
+    edited(config / "programs/linnet.toml", ('"60 min"', '"10 min"'), ('"2 h"', '"2 min"'))
     settings_ = config_files.settings(CONFIG, "plover")
-    plan = plan_by_name.load_plan(CONFIG, "linnet", "plover")
+    plan = plan_by_name.load_plan(config, "linnet", "plover")
     seen: dict[str, list[bytes]] = {}
-    faults = [parse("probe_unplugged@4000+60")]
+    faults = [parse("probe_unplugged@2100+60")]
 
     def listen(at: float, topic: str, payload: bytes, *more: bool) -> None:
         seen.setdefault(topic, []).append(payload)

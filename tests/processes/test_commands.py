@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import signal
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -16,16 +13,13 @@ import pytest
 from controller.commands import doctor, order
 from controller.commands.shared import status_text
 from controller.commands.shared.exit_codes import Wrong
-from tests.regimes.chaos.field import REPO, Field, field, needs_mosquitto
-from tests.waiting import PATIENCE_S
+from tests.commands.called import called
+from tests.regimes.chaos.field import Field, field, needs_mosquitto
 
 
 def said(there: Field, *words: str, tun: str = "gannet") -> tuple[int, str, str]:
-    """Exit code, stdout and stderr of one command."""
-    command = [sys.executable, "-m", "controller", "--config", str(there.config), *words, "--tun", tun]
-    environment = {**os.environ, "PYTHONPATH": str(REPO)}
-    done = subprocess.run(command, check=False, capture_output=True, text=True, env=environment, timeout=PATIENCE_S)
-    return done.returncode, done.stdout, done.stderr
+    """Exit code, stdout and stderr of one command, in this process."""
+    return called(*words, "--tun", tun, config=there.config)
 
 
 @needs_mosquitto
