@@ -47,7 +47,7 @@ def test_it_is_off_at_power_up_and_obeys_no_retained_command() -> None:
 
 @pytest.mark.parametrize(
     ("settings", "asked_s", "lasts_s"),
-    [(SSR, 4.0, 4.0), (SSR, 3600.0, 10.0), (SSR._replace(ceiling_s=3.0), 3600.0, 3.0)],
+    [(SSR, 4.0, 4.0), (SSR, 3600.0, 10.0), (SSR.but(ceiling_s=3.0), 3600.0, 3.0)],
 )
 def test_a_command_lasts_its_validity_and_no_longer(settings: NodeSettings, asked_s: float, lasts_s: float) -> None:
     """Heat for 4 s is there at 3.99 s and gone at 4 s; the report says that the lease ran out. An hour's validity runs
@@ -220,7 +220,7 @@ def test_lost_flow_takes_the_heat_and_latches_the_second_time() -> None:
     state, output = flow(state, 23.0, False)
     assert (output, state.latched) == (0.0, True)
     # a resting pump is no fault while no heat is asked for
-    state, output = flow(told(lease.boot(0.0), command(1, 0.0), 20.0), 21.0, False)
+    state, output = flow(told(lease.boot(0.0), command(1, 0.0), 20.0, FITTED), 21.0, False)
     assert (output, state.fault) == (0.0, "")
 
 
@@ -238,6 +238,32 @@ def test_power_with_the_output_off_is_a_stuck_switch() -> None:
     assert "stuck" in state.fault and state.latched
     on, _ = lease.beat(SSR, told(lease.boot(0.0), command(1, 1.0), 20.0), 21.0, power_w=5000.0)
     assert on.stuck_since is None
+
+
+WINDOWED = NodeSettings(5000.0, "b1", min_off_s=0.0, window_s=2.0, level=True, flow=True)
+
+
+def windowed(lost: str, at: float, until: float) -> NodeState:
+    """40 s in half seconds of a node that makes on and off of a half, one input lost for a while."""
+    state = lease.boot(0.0)
+    for half in range(80):
+        now = half * 0.5
+        if half % 2 == 0:
+            state, why = commands.obey(WINDOWED, state, command(half + 1, 0.5), now)
+            assert why is None
+        inputs = {"level_ok": True, "flow_ok": True} | ({lost: False} if at <= now < until else {})
+        state, _ = lease.beat(WINDOWED, state, now, **inputs)
+    return state
+
+
+@pytest.mark.parametrize("at", [20.0, 20.5, 21.0, 21.5])
+def test_a_loss_in_any_part_of_a_window_counts(at: float) -> None:
+    """The output is on for the first second of each two; the loss counts in the second as well. Lost liquid latches,
+    lost flow is tried again once and its time is remembered."""
+    dry = windowed("level_ok", at, at + 0.5)
+    assert (dry.code, dry.latched, dry.output) == (lease.NO_LIQUID, True, 0.0)
+    still = windowed("flow_ok", at, at + 1.0)
+    assert (still.latched, still.flow_lost_at) == (False, at)
 
 
 def test_the_report_has_the_contracts_fields() -> None:

@@ -153,6 +153,20 @@ def test_a_heater_report_with_one_wrong_field_is_refused_and_named() -> None:
     assert incoming.report(b"{", 0.0) == Refused("not JSON")
 
 
+@pytest.mark.parametrize(
+    ("said_code", "code"),
+    [("own_limit", "own_limit"), ("no_power", "no_power"), ("melted", "internal"), (None, "internal"), (7, "internal")],
+)
+def test_a_fault_without_a_code_that_we_know_is_internal(said_code: object, code: str) -> None:
+    """Codes come as the contract has them; anything else waits for a person. Without a fault there is no code."""
+    report = incoming.report(said(fault="ill", fault_code=said_code), 1.0)
+    assert isinstance(report, HeaterReport)
+    assert report.fault_code == code
+    well = incoming.report(said(fault_code=said_code), 1.0)
+    assert isinstance(well, HeaterReport)
+    assert well.fault_code is None
+
+
 def test_switches_speak_in_truth_values_only_and_presence_in_words_too() -> None:
     """`ok` must be true or false; 1, "true" and a bare true are not. Presence is true and false, and the words that
     much firmware uses instead."""
