@@ -1,4 +1,5 @@
-"""How are properties searched for? By one profile, in which nothing judges time.
+"""How are properties searched for, and with which files do the tests work? By one profile, in which nothing judges
+time; with the shipped files.
 
 The same examples every time (`derandomize`), so that a run of all tests says the same twice and on every machine; the
 search for new ones is the regime's, with sequences of its own: `python -m tests.regimes.evidence.stateful`. No
@@ -7,9 +8,20 @@ deadline and no health check of speed: how fast an example is says something of 
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.places import own_config
 
 settings.register_profile(
     "underback", derandomize=True, database=None, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("underback")
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> Path:
+    """The shipped configuration, to spoil, with a data folder of its own beside it."""
+    return own_config(tmp_path)

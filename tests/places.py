@@ -15,3 +15,13 @@ def own_config(folder: Path, data_dir: str | None = None) -> Path:
     service, own = config / "service.toml", str(folder / "data") if data_dir is None else data_dir
     service.write_text(service.read_text(encoding="utf-8").replace('data_dir = "data"', f'data_dir = "{own}"'))
     return config
+
+
+def edited(path: Path, *changes: tuple[str, str], to: Path | None = None) -> str:
+    """What does a file say (or its copy `to`) once each of these words, which must stand there, is replaced?"""
+    text = path.read_text(encoding="utf-8")
+    for old, new in changes:
+        assert old in text, f"{old!r} does not stand in {path.name}: the change tests nothing"
+        text = text.replace(old, new)
+    (to or path).write_text(text, encoding="utf-8")
+    return text

@@ -13,15 +13,10 @@ from typing import Any
 import pytest
 
 from controller.cli import main
-from tests.places import CONFIG, ROOT, own_config
+from tests.places import CONFIG, ROOT, edited
 
 FH_0417 = 'lot = "FH-0417"\nkolbach = "42 %"\nfriability = "89 %"\nfine_coarse = "1.1 %"\nmoisture = "4.2 %"'
 FH_0422 = 'lot = "FH-0422"\nkolbach = "34 %"\nfriability = "76 %"\nfine_coarse = "2.0 %"\nmoisture = "4.8 %"'
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
 
 
 def check(config: Path, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, list[dict[str, Any]]]:
@@ -35,12 +30,15 @@ def advice(answer: dict[str, Any]) -> list[tuple[str, str]]:
 
 def copied(config: Path, name: str, new: str, *changes: tuple[str, str]) -> str:
     """A changed copy of a shipped program under another name."""
-    text = (config / f"programs/{name}.toml").read_text(encoding="utf-8")
-    for old, value in changes:
-        assert old in text, old
-        text = text.replace(old, value)
-    (config / f"programs/{new}.toml").write_text(text, encoding="utf-8")
+    edited(config / f"programs/{name}.toml", *changes, to=config / f"programs/{new}.toml")
     return new
+
+
+def without(config: Path, name: str, step: str, until: str) -> str:
+    """A shipped program without the steps from one to before another."""
+    text = (config / f"programs/{name}.toml").read_text(encoding="utf-8")
+    begin, end = (text.index(f'[[step]]\nname = "{one}"') for one in (step, until))
+    return copied(config, name, f"{name}-short", (text[begin:end], ""))
 
 
 def lot(config: Path, name: str, figures: str) -> str:
@@ -55,9 +53,7 @@ def lot(config: Path, name: str, figures: str) -> str:
 
 def weak(config: Path) -> None:
     """Gannet with a heater of 3 kW."""
-    path = config / "tuns/gannet.toml"
-    text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace('power = "5 kW"', 'power = "3 kW"'), encoding="utf-8")
+    edited(config / "tuns/gannet.toml", ('power = "5 kW"', 'power = "3 kW"'))
 
 
 def test_a_weak_heater_is_told_what_it_gives(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -70,12 +66,14 @@ def test_a_weak_heater_is_told_what_it_gives(config: Path, capsys: pytest.Captur
 
 
 def test_shipped_programs_warn_of_nothing(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """What is shipped suits its malt and its tun: nothing warns in any of the seven."""
+    """What is shipped suits its malt and its tun: nothing warns in any of the seven, and every step has a line to say
+    why it is there."""
     names = sorted(path.stem for path in (config / "programs").glob("*.toml"))
-    assert len(names) == 7
     _, answers = check(config, capsys, *names)
+    assert len(answers) == len(names) == 7
     warned = [(answer["program"], rule) for answer in answers for rule, level in advice(answer) if level != "note"]
     assert warned == []
+    assert all(len(step["why"]) > 20 for answer in answers for step in answer["plan"]["steps"])
     assert main(["--config", str(config), "check", *names]) == 0
     page = capsys.readouterr().out
     assert page.count("No problems. Next:") == 7, page
@@ -83,36 +81,25 @@ def test_shipped_programs_warn_of_nothing(config: Path, capsys: pytest.CaptureFi
 
 def test_a_supply_too_small_for_the_strike_alone(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A program of one rest heats its strike liquor only; 2.4 kW on a supply of 2.3 kW is a warning all the same."""
-    text = (config / "programs/linnet.toml").read_text(encoding="utf-8")
-    begin, end = text.index('[[step]]\nname = "mash-out"'), text.index('[[step]]\nname = "keep"')
-    (config / "programs/one-rest.toml").write_text(text[:begin] + text[end:], encoding="utf-8")
-    path = config / "tuns/plover.toml"
-    plover = path.read_text(encoding="utf-8")
-    path.write_text(plover.replace('supply_limit = "6.5 kW"', 'supply_limit = "2.3 kW"'), encoding="utf-8")
-    _, (answer,) = check(config, capsys, "one-rest")
+    edited(config / "tuns/plover.toml", ('supply_limit = "6.5 kW"', 'supply_limit = "2.3 kW"'))
+    _, (answer,) = check(config, capsys, without(config, "linnet", "mash-out", "keep"))
     assert advice(answer) == [("A34", "warn")]
     assert answer["advice"][0]["text"] == "This tun's heater draws 2400 W, its supply gives 2300 W."
 
 
-def test_protein_rest_on_well_modified_malt(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Sandpiper made with the well-modified lot is warned of its protein rest."""
-    _, (answer,) = check(config, capsys, lot(config, "sandpiper", FH_0417))
-    assert [rule for rule, _ in advice(answer)] == ["A10"]
+def test_malt_and_rests_that_do_not_suit_each_other(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Sandpiper made with the well-modified lot is warned of its protein rest; Linnet with the under-modified lot
+    that it wants a temperature program; Bittern that begins at 65 °C of a sticky bed; Sandpiper backwards, 72 °C before
+    63 °C, that the low rest adds nothing any more."""
 
+    def warned(name: str) -> list[tuple[str, str]]:
+        return advice(check(config, capsys, name)[1][0])
 
-def test_single_infusion_of_under_modified_malt(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Linnet made with the under-modified lot is warned that it wants a temperature program."""
-    _, (answer,) = check(config, capsys, lot(config, "linnet", FH_0422))
-    assert advice(answer) == [("A9", "warn")]
-
-
-def test_rye_without_its_glucan_rest(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Bittern that begins at 65 °C is warned of a sticky bed."""
-    text = (config / "programs/bittern.toml").read_text(encoding="utf-8")
-    begin, end = text.index('[[step]]\nname = "glucan rest"'), text.index('[[step]]\nname = "conversion"')
-    (config / "programs/bittern-short.toml").write_text(text[:begin] + text[end:], encoding="utf-8")
-    _, (answer,) = check(config, capsys, "bittern-short")
-    assert ("A12", "warn") in advice(answer)
+    assert [rule for rule, _ in warned(lot(config, "sandpiper", FH_0417))] == ["A10"]
+    assert warned(lot(config, "linnet", FH_0422)) == [("A9", "warn")]
+    assert ("A12", "warn") in warned(without(config, "bittern", "glucan rest", "conversion"))
+    changes = (('"63 °C"', '"t"'), ('"72 °C"', '"63 °C"'), ('"t"', '"72 °C"'))
+    assert ("A7", "warn") in warned(copied(config, "sandpiper", "sandpiper-backwards", *changes))
 
 
 def test_hot_mash_out_is_refused(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -122,13 +109,6 @@ def test_hot_mash_out_is_refused(config: Path, capsys: pytest.CaptureFixture[str
     assert (code, answer["ok"]) == (2, False)
     assert {"A3", "A19"} <= {rule for rule, _ in advice(answer)}
     assert [p["where"].split(": ", 1)[1] for p in answer["problems"]] == ['[[step]] 4 "mash-out": temperature']
-
-
-def test_rests_in_falling_order(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Sandpiper backwards, 72 °C before 63 °C, is warned that the low rest adds nothing any more."""
-    changes = (('"63 °C"', '"t"'), ('"72 °C"', '"63 °C"'), ('"t"', '"72 °C"'))
-    _, (answer,) = check(config, capsys, copied(config, "sandpiper", "sandpiper-backwards", *changes))
-    assert ("A7", "warn") in advice(answer)
 
 
 def test_too_much_for_the_tun(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -151,12 +131,9 @@ def test_two_tuns_on_one_supply(config: Path, capsys: pytest.CaptureFixture[str]
 def test_names_change_no_advice(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Renaming program, tun, malt and lot leaves advice and plan as they were."""
     _, (before,) = check(config, capsys, "redstart")
-    text = (config / "programs/redstart.toml").read_text(encoding="utf-8")
-    for old, new in (("Redstart", "Godwit"), ("Wheat malt", "Linnet"), ("FH-0430", "X"), ('"gannet"', '"ruff"')):
-        text = text.replace(old, new)
-    (config / "programs/godwit.toml").write_text(text, encoding="utf-8")
-    vessel = (config / "tuns/gannet.toml").read_text(encoding="utf-8").replace("Gannet", "Ruff")
-    (config / "tuns/ruff.toml").write_text(vessel, encoding="utf-8")
+    names = (("Redstart", "Godwit"), ("Wheat malt", "Linnet"), ("FH-0430", "X"), ('"gannet"', '"ruff"'))
+    copied(config, "redstart", "godwit", *names)
+    edited(config / "tuns/gannet.toml", ("Gannet", "Ruff"), to=config / "tuns/ruff.toml")
     _, (after,) = check(config, capsys, "godwit")
     assert after["advice"] == before["advice"]
     assert {**after["plan"], "digest": 0} == {**before["plan"], "digest": 0}
@@ -164,34 +141,25 @@ def test_names_change_no_advice(config: Path, capsys: pytest.CaptureFixture[str]
 
 
 def test_strict_and_overruled(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """With --strict advice is an answer of no, until the brewer gives a reason, which is shown."""
+    """With --strict advice is an answer of no, until the brewer gives a reason, which is shown. A brewery may switch a
+    rule off or move its figure in advice.toml."""
     weak(config)
     assert check(config, capsys, "sandpiper", "--strict")[0] == 1
     assert check(config, capsys, "linnet", "--strict")[0] == 0
-    path = config / "programs/sandpiper.toml"
-    path.write_text(
-        'overrule = { A5 = "slow heater, planned so" }\n' + path.read_text(encoding="utf-8"), encoding="utf-8"
-    )
+    path = config / "advice.toml"
+    shipped = path.read_bytes()
+    for own in ('[A5]\nlevel = "off"\n', "[A5]\nlate_min = 30.0\n"):
+        path.write_text(own, encoding="utf-8")
+        assert advice(check(config, capsys, "sandpiper")[1][0]) == []
+    path.write_bytes(shipped)
+    edited(config / "programs/sandpiper.toml", ("title =", 'overrule = { A5 = "slow heater, planned so" }\ntitle ='))
     code, (answer,) = check(config, capsys, "sandpiper", "--strict")
     assert code == 0
     assert answer["advice"][0]["overruled"] == "slow heater, planned so"
 
 
-def test_brewery_s_own_figures(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A brewery may switch a rule off or move its figure in advice.toml."""
-    weak(config)
-    path = config / "advice.toml"
-    path.write_text('[A5]\nlevel = "off"\n', encoding="utf-8")
-    assert advice(check(config, capsys, "sandpiper")[1][0]) == []
-    path.write_text("[A5]\nlate_min = 30.0\n", encoding="utf-8")
-    assert advice(check(config, capsys, "sandpiper")[1][0]) == []
-
-
-def test_page_for_a_person(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The page shows strike with its parts, volumes, rises with what limits them, clock times, energy and cost."""
-    assert main(["--config", str(config), "check", "sandpiper", "--at", "06:00"]) == 0
-    page = capsys.readouterr().out
-    for words in (
+PAGES = {
+    "sandpiper --at 06:00": (
         "54.1 °C = 50.0 °C + 4.1 K for the grain at 18 °C",
         "60.0 kg liquor (3.0 L/kg), 20 kg grain: 73.4 L, 73 % full",
         "heat-up 37 min, then 1 h 44 min of mash",
@@ -199,8 +167,23 @@ def test_page_for_a_person(config: Path, capsys: pytest.CaptureFixture[str]) -> 
         "06:00  1 dough-in",
         "06:13  3 maltose rest",
         "13 min at 0.98 K/min (the heater gives no more)",
-    ):
-        assert words in page, page
+    ),
+    "linnet": ("+0:28  1 dough-in", "+0:31  2 conversion"),
+    "dotterel --at 06:00": (
+        "21.4 L of mash (23.3 kg, 29 %) out, away 45 min",
+        "06:18  3 decoction",
+        "07:06  4 maltose rest",
+    ),
+}
+
+
+@pytest.mark.parametrize("words", PAGES)
+def test_page_for_a_person(words: str, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The page shows strike with its parts, volumes, rises with what limits them, clock times, energy and cost. Without
+    a wanted time it counts from the first heat. A decoction, 52 to 64 °C: the clock counts the time away."""
+    assert main(["--config", str(config), "check", *words.split()]) == 0
+    page = capsys.readouterr().out
+    assert [line for line in PAGES[words] if line not in page] == []
 
 
 def test_the_extract_to_expect(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -225,37 +208,11 @@ def test_fahrenheit_is_shown_to_a_tenth(config: Path, capsys: pytest.CaptureFixt
     assert "66.66" not in page and "66.67" not in page
 
 
-def test_times_elapsed_without_a_clock(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Without a wanted time the page counts from the first heat."""
-    main(["--config", str(config), "check", "linnet"])
-    page = capsys.readouterr().out
-    assert "+0:28  1 dough-in" in page
-    assert "+0:31  2 conversion" in page
-
-
-def test_decoction_on_the_page(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Dotterel with its decoction, 52 to 64 °C back at 95 °C: pull 21.4 L, 29 %; the clock counts the time away."""
-    assert main(["--config", str(config), "check", "dotterel", "--at", "06:00"]) == 0
-    page = capsys.readouterr().out
-    assert "21.4 L of mash (23.3 kg, 29 %) out, away 45 min" in page
-    assert "06:18  3 decoction" in page
-    assert "07:06  4 maltose rest" in page
-
-
 @pytest.mark.parametrize("text", ["6", "24:00", "06:60", "06:5", "-1:00", "٠٦:٠٠", "noon", ""])
 def test_wrong_time_of_day(text: str, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What is no time of day is refused with an example."""
     assert main(["--config", str(config), "check", "linnet", f"--at={text}"]) == 2
     assert "06:00" in capsys.readouterr().err
-
-
-def test_each_step_says_why(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Every step of every shipped program has a line that says why it is there."""
-    names = [path.stem for path in (config / "programs").glob("*.toml")]
-    _, answers = check(config, capsys, *names)
-    assert len(answers) == len(names) == 7
-    for answer in answers:
-        assert all(len(step["why"]) > 20 for step in answer["plan"]["steps"])
 
 
 def test_one_wrong_program_does_not_hide_another(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from controller.cli import main
 from controller.edge.files import writable
-from tests.places import own_config
+from tests.places import edited, own_config
 
 COMMANDS = {
     "serve": ["serve", "--tun", "gannet"],
@@ -37,23 +37,18 @@ def test_what_is_no_folder_to_write_in_is_told_with_its_line(
     assert err.endswith("wanted a folder that can be written\n") and err.count("\n") == 1
 
 
-def test_a_folder_without_the_right_to_write_is_no_good(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """It is there, but belongs to somebody else."""
-    assert writable.unusable(str(tmp_path)) == ""
-    monkeypatch.setattr(os, "access", lambda path, mode: False)
-    assert writable.unusable(str(tmp_path)) == " (no permission to write)"
-
-
-def test_the_folder_is_told_together_with_what_else_is_wrong(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+def test_a_folder_without_the_right_to_write_is_no_good(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Every problem at once, each once."""
-    words = ["--config", str(own_config(tmp_path, "/dev/null"))]
-    tun = tmp_path / "config" / "tuns" / "gannet.toml"
-    tun.write_text(tun.read_text().replace("metal = ", "mettle = ", 1))
-    assert main([*words, "serve", "--tun", "gannet"]) == 2
+    """It is there, but belongs to somebody else. The folder is told together with what else is wrong, each once."""
+    assert writable.unusable(str(tmp_path)) == ""
+    config = own_config(tmp_path, "/dev/null")
+    edited(config / "tuns" / "gannet.toml", ("metal = ", "mettle = "))
+    assert main(["--config", str(config), "serve", "--tun", "gannet"]) == 2
     err = capsys.readouterr().err
     assert err.count("data_dir: found") == 1 and "mettle" in err
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    assert writable.unusable(str(tmp_path)) == " (no permission to write)"
 
 
 def test_a_record_that_is_no_folder_is_told_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -23,15 +23,12 @@ def away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def test_a_shipped_program_is_checked_anywhere(away: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """In an empty folder `check linnet` gives the plan, and leaves nothing there."""
+def test_a_shipped_program_is_checked_anywhere_and_no_more(away: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """In an empty folder `check linnet` gives the plan, and leaves nothing there. What touches a real tun wants files
+    of its own: a daemon does not run on the shipped ones by oversight; it is told what to do."""
     assert main(["check", "linnet", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["ok"] is True
     assert list(away.iterdir()) == []
-
-
-def test_what_touches_a_real_tun_wants_files_of_its_own(away: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A daemon does not run on the shipped files by oversight; it is told what to do."""
     assert main(["serve", "--tun", "gannet"]) == 2
     assert "`underback init` lays one out" in capsys.readouterr().err
 

@@ -38,10 +38,8 @@ def test_a_file_that_cannot_be_made_is_told_before_the_work(
 def test_a_file_that_may_be_written_is_no_problem(tmp_path: Path) -> None:
     """A new file in a folder, one that is there, none at all."""
     (tmp_path / "old").write_text("x")
-    assert (
-        writable.file_problems([("--csv", str(tmp_path / "new")), ("--csv", str(tmp_path / "old")), ("--html", None)])
-        == []
-    )
+    asked = [("--csv", str(tmp_path / "new")), ("--csv", str(tmp_path / "old")), ("--html", None)]
+    assert writable.file_problems(asked) == []
     assert (tmp_path / "old").read_text() == "x" and not (tmp_path / "new").exists()
 
 
@@ -59,8 +57,12 @@ def test_an_answer_is_printed_although_its_file_cannot_be_written(
 def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Signature and entries wait until every file stands; then they are in the files too."""
+    """Signature and entries wait until every file stands; then they are in the files too. A wrong entry beside a good
+    signature: neither is added."""
     words, folder = _brewed(tmp_path)
+    assert main([*words, "report", "last", "--sign", "brewed", "--enter", "ph=sour", "--by", "Ann"]) == 2
+    assert list(folder.glob("added/*")) == []
+    capsys.readouterr()
     sign = ["report", "last", "--sign", "brewed", "--enter", "ph=5.4", "--by", "Ann"]
     assert main([*words, *sign, "--csv", "/dev/full", "--batch", str(tmp_path / "batch.json")]) == 2
     assert "--csv: /dev/full cannot be written: No space left on device" in capsys.readouterr().err
@@ -68,13 +70,6 @@ def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(
     assert main([*words, *sign, "--batch", str(tmp_path / "batch.json")]) == 0
     assert [line["kind"] for line in _lines(folder)] == ["entry", "signature"]
     assert "brewed" in (tmp_path / "batch.json").read_text()
-
-
-def test_words_that_cannot_be_entered_leave_the_record_as_it_was(tmp_path: Path) -> None:
-    """A wrong entry beside a good signature: neither is added."""
-    words, folder = _brewed(tmp_path)
-    assert main([*words, "report", "last", "--sign", "brewed", "--enter", "ph=sour", "--by", "Ann"]) == 2
-    assert list(folder.glob("added/*")) == []
 
 
 def test_a_user_without_a_name_may_sign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,11 +11,7 @@ from controller.cli import main
 from controller.report import missing
 from tests.places import CONFIG
 
-COMMANDS = [
-    (["dryrun", "linnet"], "--report"),
-    (["demo", "linnet"], "--report"),
-    (["report", "last"], "--html"),
-]
+COMMANDS = [(["dryrun", "linnet"], "--report"), (["demo", "linnet"], "--report"), (["report", "last"], "--html")]
 
 
 @pytest.mark.parametrize(("words", "option"), COMMANDS, ids=lambda value: value[0])

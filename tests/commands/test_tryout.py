@@ -14,64 +14,54 @@ import pytest
 from controller.cli import main
 from controller.commissioning import proof_record
 from controller.edge.files import config_files
-from tests.places import CONFIG, own_config
+from tests.places import CONFIG, edited
 from tests.waiting import PATIENCE_S
 
 
-@pytest.fixture
-def brewery(tmp_path: Path) -> Path:
-    """The shipped files with a data folder of their own."""
-    return own_config(tmp_path)
-
-
 def test_a_simulated_tun_is_tried_out_and_the_daemon_then_knows_its_proof(
-    brewery: Path, capsys: pytest.CaptureFixture[str]
+    config: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Every trial passes at sixty times real time, exit 0; the record counts from today."""
-    words = ["--config", str(brewery), "tryout", "--tun", "gannet", "--yes", "--speed", "60", "--json", "--by", "test"]
+    words = ["--config", str(config), "tryout", "--tun", "gannet", "--yes", "--speed", "60", "--json", "--by", "test"]
     assert main(words) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["passed"] is True
     assert [trial["name"] for trial in document["trials"]][-2:] == ["hard limit", "clear"]
-    days = proof_record.proof_days(config_files.settings(brewery, "gannet"), time.time())
+    days = proof_record.proof_days(config_files.settings(config, "gannet"), time.time())
     assert days is not None and days < 0.01
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_a_signal_in_the_middle_makes_a_failed_proof(brewery: Path, number: signal.Signals) -> None:
+def test_a_signal_in_the_middle_makes_a_failed_proof(config: Path, number: signal.Signals) -> None:
     """Ctrl-C, a stop or a closed terminal while it heats: exit 1, `interrupted` on record, and no proof for anybody."""
-    words = [sys.executable, "-m", "controller", "--config", str(brewery), "tryout", "--tun", "gannet", "--yes"]
+    words = [sys.executable, "-m", "controller", "--config", str(config), "tryout", "--tun", "gannet", "--yes"]
     with subprocess.Popen([*words, "--speed", "60"], stdout=subprocess.PIPE, text=True, cwd=CONFIG.parent) as child:
         assert child.stdout is not None
         for line in child.stdout:
             if line.startswith("passed  heater on"):
                 child.send_signal(number)
         assert child.wait(PATIENCE_S) == 1
-    settings = config_files.settings(brewery, "gannet")
+    settings = config_files.settings(config, "gannet")
     document = json.loads((proof_record.folder(settings) / "gannet.json").read_text())
     assert document["passed"] is False and document["trials"][-1]["name"] == "interrupted"
     assert proof_record.proof_days(settings, time.time()) is None
 
 
-def test_a_real_tun_is_not_tried_by_a_script(brewery: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`--yes` on a tun that is not simulated: exit 2, nothing done."""
-    tun = brewery / "tuns" / "gannet.toml"
-    tun.write_text(tun.read_text().replace("simulated = true", "simulated = false"))
-    assert main(["--config", str(brewery), "tryout", "--tun", "gannet", "--yes"]) == 2
-    assert "a person has to be at it" in capsys.readouterr().err
-
-
-@pytest.mark.parametrize("water", [[], ["--water", "40"], ["--water", "cold"]])
-def test_the_water_has_to_be_said(water: list[str], brewery: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Nothing, a bare number, no number: exit 2 with an example."""
-    assert main(["--config", str(brewery), "tryout", "--tun", "gannet", *water]) == 2
-    assert "--water" in capsys.readouterr().err
-
-
-def test_too_little_water_is_refused_before_anything_is_heated(
-    brewery: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """10 L do not cover the heated wall."""
-    words = ["--config", str(brewery), "tryout", "--tun", "gannet", "--yes", "--water", "10 L", "--speed", "60"]
-    assert main(words) == 2
-    assert "25 L" in capsys.readouterr().err
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--yes", "--real"], "a person has to be at it"),
+        ([], "--water"),
+        (["--water", "40"], "--water"),
+        (["--water", "cold"], "--water"),
+        (["--yes", "--water", "10 L", "--speed", "60"], "25 L"),
+    ],
+)
+def test_who_is_turned_away(words: list[str], told: str, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--yes` on a tun that is not simulated; the water not said, a bare number, no number, with an example; 10 L, that
+    do not cover the heated wall: exit 2, before anything is heated."""
+    if "--real" in words:
+        edited(config / "tuns" / "gannet.toml", ("simulated = true", "simulated = false"))
+    options = [word for word in words if word != "--real"]
+    assert main(["--config", str(config), "tryout", "--tun", "gannet", *options]) == 2
+    assert told in capsys.readouterr().err

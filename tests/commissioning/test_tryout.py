@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -23,10 +24,9 @@ from sim.people.manual_faults import ScriptedHands
 from sim.simulated_site import SimulatedSite
 from sim.world.faults import parse
 from sim.world.world import WALL_S, World
-from tests.edge.virtual import Rig, run
+from tests.edge.virtual import GANNET, Rig, virtual
 from tests.places import CONFIG
 
-GANNET: Settings = config_files.settings(CONFIG, "gannet")
 PLOVER: Settings = config_files.settings(CONFIG, "plover")
 FIRST, HEAT, LAST = (
     ("nodes", "mash probe"),
@@ -51,11 +51,11 @@ class Bench:
     """A rig whose service is being tried out."""
 
     def __init__(
-        self, settings: Settings, folder: Path, *faults: str, litres: float = 20.0, disks: RealDisks | None = None,
-        answer: str = "yes",
+        self, folder: Path, *faults: str, settings: Settings = GANNET, litres: float = 40.0,
+        disks: RealDisks | None = None, answer: str = "yes",
     ) -> None:  # fmt: skip
-        water = Water(litres, 12.0)
-        self.plan: plan.Plan = tryout_rig.course(settings, water)
+        self.water = Water(litres, 12.0)
+        self.plan: plan.Plan = tryout_rig.course(settings, self.water)
         self.world = World(settings, self.plan.course, 5, [parse(spec) for spec in faults], None, 12.0)
         self.hands = Says(self.world, answer)
         self.look = Look()
@@ -63,7 +63,6 @@ class Bench:
         self.hushed = Hushed(self.rig.transport, self.rig.clock)
         self.rig.service.transport = self.hushed
         self.tryout = Tryout(self.rig.service, self.look, self.hushed, self.hands, "test")
-        self.water = water
 
     async def go(self) -> list[Trial]:
         world = asyncio.create_task(self.rig.world())
@@ -72,54 +71,47 @@ class Bench:
         finally:
             world.cancel()
 
+    def heard(self, then: Callable[[str, str], None]) -> None:
+        """What happens after the hands were told something?"""
+        say = self.hands.say
 
-def tried(
-    settings: Settings, folder: Path, *faults: str, litres: float = 20.0, disks: RealDisks | None = None,
-    answer: str = "yes",
-) -> tuple[Bench, list[Trial]]:  # fmt: skip
-    kept: list[Bench] = []
+        def told(key: str, text: str) -> None:
+            say(key, text)
+            then(key, text)
 
-    async def main() -> list[Trial]:
-        bench = Bench(settings, folder, *faults, litres=litres, disks=disks, answer=answer)
-        kept.append(bench)
-        return await bench.go()
+        self.hands.say = told  # type: ignore[method-assign]
 
-    trials = run(main(), -0.75)
-    return kept[0], trials
+    def commands(self) -> list[dict[str, Any]]:
+        return self.rig.said(self.rig.topics.heater_command)
 
 
-def commands(bench: Bench) -> list[dict[str, Any]]:
-    return [json.loads(payload) for payload in bench.rig.commands()]
+@virtual
+async def tried(folder: Path, *faults: str, **more: Any) -> tuple[Bench, list[Trial]]:
+    bench = Bench(folder, *faults, **more)
+    return bench, await bench.go()
 
 
-def test_a_sound_stirred_tun_passes_every_trial(tmp_path: Path) -> None:
-    """Gannet: nodes, two probes, heater, lease, level, limit, clear; the run ends stopped with the heater off."""
-    bench, trials = tried(GANNET, tmp_path, litres=40.0)
-    assert [(t.name, t.passed) for t in trials] == [
-        (name, True)
-        for name in (*FIRST, "second probe", *HEAT, "level", *LAST)
-    ]  # fmt: skip
+@pytest.mark.parametrize(
+    ("settings", "litres", "trials", "silent_s"),
+    [(GANNET, 40.0, (*FIRST, "second probe", *HEAT, "level", *LAST), 15.0),
+     (PLOVER, 18.0, (*FIRST, "outlet probe", *HEAT, "flow", *LAST), 10.0)],
+    ids=["stirred", "pumped"],
+)  # fmt: skip
+def test_a_sound_tun_passes_every_trial(
+    settings: Settings, litres: float, trials: tuple[str, ...], silent_s: float, tmp_path: Path
+) -> None:
+    """Gannet: nodes, two probes, heater, lease, level, limit, clear; Plover: the outlet probe and the flow switch in
+    place of second probe and level. The run ends stopped with the heater off; in the trial of the lease no command is
+    sent for 5 s longer than it lasts, and heat returns afterwards."""
+    bench, done = tried(tmp_path, settings=settings, litres=litres)
+    assert [(t.name, t.passed) for t in done] == [(name, True) for name in trials]
     assert bench.rig.service.state.run.state is RunState.STOPPED
-    assert commands(bench)[-1]["duty"] == 0.0
-    assert bench.rig.service.settings.tun.guard.hard_limit_c == 80.0
-
-
-def test_a_sound_pumped_tun_passes_every_trial(tmp_path: Path) -> None:
-    """Plover: the outlet probe and the flow switch in place of second probe and level."""
-    _, trials = tried(PLOVER, tmp_path, litres=18.0)
-    assert [(t.name, t.passed) for t in trials] == [
-        (name, True)
-        for name in (*FIRST, "outlet probe", *HEAT, "flow", *LAST)
-    ]  # fmt: skip
-
-
-def test_commands_stop_for_longer_than_the_lease_and_then_come_back(tmp_path: Path) -> None:
-    """In the lease trial no command is sent for 15 s, and heat returns afterwards."""
-    bench, trials = tried(GANNET, tmp_path, litres=40.0)
-    stamps = [said["at"] for said in commands(bench)]
-    assert max(b - a for a, b in itertools.pairwise(stamps)) >= 14.0
-    lease = next(t for t in trials if t.name == "lease")
-    assert lease.value is not None and 8.0 <= lease.value <= 13.0
+    assert bench.rig.service.settings.tun.guard.hard_limit_c == settings.tun.guard.hard_limit_c == 80.0
+    said = bench.commands()
+    assert said[-1]["duty"] == 0.0
+    assert max(b["at"] - a["at"] for a, b in itertools.pairwise(said)) >= silent_s - 1.0
+    lease = next(t for t in done if t.name == "lease")
+    assert lease.value is not None and silent_s - 7.0 <= lease.value <= silent_s - 2.0
 
 
 @pytest.mark.parametrize(
@@ -134,54 +126,46 @@ def test_commands_stop_for_longer_than_the_lease_and_then_come_back(tmp_path: Pa
 )
 def test_a_fault_fails_the_trial_that_looks_for_it(fault: str, trial: str, word: str, tmp_path: Path) -> None:
     """What is broken fails by name, the rest is not tried, and the heater is commanded off at the end."""
-    bench, trials = tried(GANNET, tmp_path, fault, litres=40.0)
+    bench, trials = tried(tmp_path, fault)
     assert (trials[-1].name, trials[-1].passed) == (trial, False)
     assert word in trials[-1].text
-    assert commands(bench)[-1]["duty"] == 0.0
+    assert bench.commands()[-1]["duty"] == 0.0
 
 
-def test_a_node_that_keeps_no_lease_fails(tmp_path: Path) -> None:
+@virtual
+async def test_a_node_that_keeps_no_lease_fails(tmp_path: Path) -> None:
     """A heater that stays on when commands stop is the fault this trial is for."""
+    bench = Bench(tmp_path)
+    heater = bench.world.heater
+    beat = heater.beat
 
-    async def main() -> tuple[Bench, list[Trial]]:
-        bench = Bench(GANNET, tmp_path, litres=40.0)
-        heater = bench.world.heater
-        beat = heater.beat
+    def endless(*args: Any, **more: Any) -> float:
+        if heater.state.ordered > 0.0:
+            heater.state = heater.state.but(until=bench.world.now + 100.0)
+        return beat(*args, **more)
 
-        def endless(*args: Any, **more: Any) -> float:
-            if heater.state.ordered > 0.0:
-                heater.state = heater.state.but(until=bench.world.now + 100.0)
-            return beat(*args, **more)
-
-        heater.beat = endless  # type: ignore[method-assign]
-        return bench, await bench.go()
-
-    _, trials = run(main(), -0.75)
+    heater.beat = endless  # type: ignore[method-assign]
+    trials = await bench.go()
     assert (trials[-1].name, trials[-1].passed) == ("lease", False)
     assert "keeps no lease" in trials[-1].text
 
 
-def ended_at(folder: Path, until: str, settings: Settings = GANNET, litres: float = 40.0) -> tuple[Bench, list[Trial]]:
+@virtual
+async def ended_at(folder: Path, until: str) -> tuple[Bench, list[Trial]]:
     """Tried until the hands are told this, and ended there as by Ctrl-C."""
-
-    async def main() -> tuple[Bench, list[Trial]]:
-        bench = Bench(settings, folder, litres=litres, disks=RealDisks())
-        say = bench.hands.say
-
-        def heard(key: str, text: str) -> None:
-            say(key, text)
-            if f"{key} {text}".startswith(until):
-                bench.tryout.interrupt()
-
-        bench.hands.say = heard  # type: ignore[method-assign]
-        return bench, await bench.go()
-
-    return run(main(), -0.75)
+    bench = Bench(folder, disks=RealDisks())
+    bench.heard(lambda key, text: bench.tryout.interrupt() if f"{key} {text}".startswith(until) else None)
+    return bench, await bench.go()
 
 
-@pytest.mark.parametrize("key", ["lift mash", "passed passed  heater on", "passed passed  heater off", "trip level"])
-def test_trials_that_are_ended_early_are_a_failed_proof(key: str, tmp_path: Path) -> None:
-    """Whatever had passed by then: a failed trial `interrupted` stands in the record, and the record proves nothing."""
+@pytest.mark.parametrize(
+    "key",
+    ["lift mash", "passed passed  heater on", "passed passed  heater off", "passed passed  no heat when off",
+     "trip level"],
+)  # fmt: skip
+def test_trials_that_are_ended_early_are_a_failed_proof_and_leave_no_run_open(key: str, tmp_path: Path) -> None:
+    """Whatever had passed by then: a failed trial `interrupted` stands in the record, and the record proves nothing.
+    The run is aborted on the way out, heater off: the next tryout finds none open, and no limit stays pretended."""
     bench, trials = ended_at(tmp_path, key)
     assert (trials[-1].name, trials[-1].passed) == ("interrupted", False)
     assert all(trial.passed for trial in trials[:-1])
@@ -189,71 +173,56 @@ def test_trials_that_are_ended_early_are_a_failed_proof(key: str, tmp_path: Path
     document = proof_record.record(settings, trials, "test", WALL_S)
     proof_record.write(settings, document)
     assert document["passed"] is False and proof_record.proof_days(settings, WALL_S) is None
-    assert commands(bench)[-1]["duty"] == 0.0
-
-
-@pytest.mark.parametrize("key", ["passed passed  heater on", "passed passed  no heat when off", "trip level"])
-def test_no_run_stays_open_after_trials_that_did_not_end(key: str, tmp_path: Path) -> None:
-    """The run is aborted on the way out, heater off: the next tryout finds none open, and no limit stays pretended."""
-    bench, _ = ended_at(tmp_path, key)
-    assert bench.rig.service.state.run.state is RunState.ABORTED
+    assert bench.commands()[-1]["duty"] == 0.0
     assert bench.rig.service.settings.tun.guard.hard_limit_c == 80.0
-    _, trials = tried(GANNET, tmp_path, litres=40.0, disks=RealDisks())
-    assert trials and all(trial.passed for trial in trials), trials[-1]
+    if key != "lift mash":  # before which no run is open
+        assert bench.rig.service.state.run.state is RunState.ABORTED
+    if key in ("passed passed  heater on", "passed passed  no heat when off", "trip level"):
+        _, trials = tried(tmp_path, disks=RealDisks())
+        assert trials and all(trial.passed for trial in trials), trials[-1]
 
 
-def test_the_last_off_goes_out_although_commands_were_held_back(tmp_path: Path) -> None:
+@virtual
+async def test_the_last_off_goes_out_although_commands_were_held_back(tmp_path: Path) -> None:
     """Ended in the lease trial, while no command leaves: the OFF of the end leaves all the same."""
+    bench = Bench(tmp_path)
+    hush = bench.hushed.hush
 
-    async def main() -> Bench:
-        bench = Bench(GANNET, tmp_path, litres=40.0)
-        hush = bench.hushed.hush
+    def hushed(for_s: float) -> None:
+        hush(for_s)
+        asyncio.get_running_loop().call_later(3.0, bench.tryout.interrupt)
 
-        def hushed(for_s: float) -> None:
-            hush(for_s)
-            asyncio.get_running_loop().call_later(3.0, bench.tryout.interrupt)
-
-        bench.hushed.hush = hushed  # type: ignore[method-assign]
-        await bench.go()
-        return bench
-
-    said = commands(run(main(), -0.75))
+    bench.hushed.hush = hushed  # type: ignore[method-assign]
+    await bench.go()
+    said = bench.commands()
     last_hot = max(one["at"] for one in said if one["duty"] > 0.0)
     off = [one["at"] for one in said if one["at"] > last_hot]
     assert off[0] - last_hot < 6.0 and said[-1]["duty"] == 0.0
 
 
-def test_a_second_wish_to_end_stops_the_service_at_once(tmp_path: Path) -> None:
+@virtual
+async def test_a_second_wish_to_end_stops_the_service_at_once(tmp_path: Path) -> None:
     """Whoever asks twice does not wait for the run's end."""
-
-    async def main() -> tuple[Bench, list[Trial]]:
-        bench = Bench(GANNET, tmp_path, litres=40.0)
-        asyncio.get_running_loop().call_later(5.0, bench.tryout.interrupt)
-        asyncio.get_running_loop().call_later(5.0, bench.tryout.interrupt)
-        return bench, await bench.go()
-
-    bench, trials = run(main(), -0.75)
+    bench = Bench(tmp_path)
+    asyncio.get_running_loop().call_later(5.0, bench.tryout.interrupt)
+    asyncio.get_running_loop().call_later(5.0, bench.tryout.interrupt)
+    trials = await bench.go()
     assert [trial.name for trial in trials] == ["interrupted"]
-    assert commands(bench)[-1]["duty"] == 0.0
+    assert bench.commands()[-1]["duty"] == 0.0
 
 
-def test_a_switch_is_judged_by_its_trip_and_not_by_a_gap_of_the_heater(tmp_path: Path) -> None:
+@virtual
+async def test_a_switch_is_judged_by_its_trip_and_not_by_a_gap_of_the_heater(tmp_path: Path) -> None:
     """Flow stops seconds after the pump was started, when it is not yet looked at, and the heater happens to be off:
     the trial waits for the trip."""
+    bench = Bench(tmp_path, settings=PLOVER, litres=20.0)
 
-    async def main() -> list[Trial]:
-        bench = Bench(PLOVER, tmp_path, litres=20.0)
-        say = bench.hands.say
+    def just_started(key: str, text: str) -> None:
+        if key == "trip flow":
+            bench.rig.service.state = bench.rig.service.state._replace(pump_on_s=0.0)
 
-        def just_started(key: str, text: str) -> None:
-            say(key, text)
-            if key == "trip flow":
-                bench.rig.service.state = bench.rig.service.state._replace(pump_on_s=0.0)
-
-        bench.hands.say = just_started  # type: ignore[method-assign]
-        return await bench.go()
-
-    trials = run(main(), -0.75)
+    bench.heard(just_started)
+    trials = await bench.go()
     assert all(trial.passed for trial in trials), trials[-1]
 
 
@@ -261,8 +230,9 @@ def test_a_trip_of_an_earlier_run_is_asked_for_and_cleared_first(tmp_path: Path)
     """Ended while the pretended limit had latched, the tun can be tried again once a person says that it is mended;
     who does not say so gets no trial."""
 
+    @virtual
     async def to_the_limit() -> Bench:
-        bench = Bench(GANNET, tmp_path, litres=40.0, disks=RealDisks())
+        bench = Bench(tmp_path, disks=RealDisks())
         judge = bench.tryout._judge_off
 
         def judged(name: str, text: str, took: float | None) -> None:
@@ -274,33 +244,21 @@ def test_a_trip_of_an_earlier_run_is_asked_for_and_cleared_first(tmp_path: Path)
         await bench.go()
         return bench
 
-    assert [trip.id for trip in run(to_the_limit(), -0.75).rig.service.state.guard.trips] == ["G07"]
-    unsure, trials = tried(GANNET, tmp_path, litres=40.0, disks=RealDisks(), answer="no")
+    assert [trip.id for trip in to_the_limit().rig.service.state.guard.trips] == ["G07"]
+    unsure, trials = tried(tmp_path, disks=RealDisks(), answer="no")
     assert [(trial.name, trial.passed) for trial in trials] == [("nodes", False)]
     assert "G07 hard limit is latched from an earlier run" in trials[0].text
-    sure, trials = tried(GANNET, tmp_path, litres=40.0, disks=RealDisks())
+    sure, trials = tried(tmp_path, disks=RealDisks())
     assert all(trial.passed for trial in trials), trials[-1]
-    assert (
-        [key for key, _ in sure.hands.said].count("clear") == [key for key, _ in unsure.hands.said].count("clear") == 1
-    )
+    assert [[key for key, _ in bench.hands.said].count("clear") for bench in (sure, unsure)] == [1, 1]
 
 
-def test_two_roles_on_one_probe_are_found_out(tmp_path: Path) -> None:
+@virtual
+async def test_two_roles_on_one_probe_are_found_out(tmp_path: Path) -> None:
     """Where the second probe moves with the first, the identity trial says so."""
-
-    async def main() -> list[Trial]:
-        bench = Bench(GANNET, tmp_path, litres=40.0)
-        say = bench.hands.say
-
-        def both(key: str, text: str) -> None:
-            say(key, text)
-            if key == "lift mash":
-                say("lift second", "")
-
-        bench.hands.say = both  # type: ignore[method-assign]
-        return await bench.go()
-
-    trials = run(main(), -0.75)
+    bench = Bench(tmp_path)
+    bench.heard(lambda key, text: bench.hands.say("lift second", "") if key == "lift mash" else None)
+    trials = await bench.go()
     assert (trials[-1].name, trials[-1].passed) == ("mash probe", False)
     assert "second moved as well" in trials[-1].text
 
@@ -331,21 +289,14 @@ def test_a_passed_trial_is_a_proof_of_its_age(tmp_path: Path) -> None:
 
 
 def test_a_failed_trial_takes_the_older_proof_away_and_both_stand_in_the_history(tmp_path: Path) -> None:
-    """The newest trial rules."""
+    """The newest trial rules. An empty list is not a pass, nor is one that ends before the last trial."""
     settings = home(tmp_path)
-    proof_record.write(settings, proof_record.record(settings, GOOD, "test", WALL_S))
-    proof_record.write(
-        settings, proof_record.record(settings, [*GOOD[:-1], Trial("clear", False, "heat")], "test", WALL_S + 60.0)
-    )
+    for trials, at in ((GOOD, WALL_S), ([*GOOD[:-1], Trial("clear", False, "heat")], WALL_S + 60.0)):
+        proof_record.write(settings, proof_record.record(settings, trials, "test", at))
     assert proof_record.proof_days(settings, WALL_S + 120.0) is None
     history = (tmp_path / "proof" / "gannet.history.jsonl").read_text().splitlines()
     assert [json.loads(line)["passed"] for line in history] == [True, False]
-
-
-def test_no_trials_prove_nothing(tmp_path: Path) -> None:
-    """An empty list is not a pass, nor is one that ends before the last trial."""
-    assert proof_record.record(home(tmp_path), [], "test", WALL_S)["passed"] is False
-    assert proof_record.record(home(tmp_path), GOOD[:-1], "test", WALL_S)["passed"] is False
+    assert [proof_record.record(settings, some, "test", WALL_S)["passed"] for some in ([], GOOD[:-1])] == [False] * 2
 
 
 @pytest.mark.parametrize(
@@ -382,13 +333,9 @@ def test_a_damaged_record_is_no_proof(text: str, tmp_path: Path) -> None:
 def test_new_limits_or_a_calibration_leave_the_proof_but_another_heater_does_not() -> None:
     """The proof hangs on the equipment, not on figures of the guard or of a probe's correction."""
     tun = GANNET.tun
-    lower = tun.model_copy(update={"guard": tun.guard.model_copy(update={"hard_limit_c": 79.0})})
     mash = tun.probes.mash.model_copy(update={"raw_ice_c": 0.3})
+    lower = tun.model_copy(update={"guard": tun.guard.model_copy(update={"hard_limit_c": 79.0})})
     corrected = tun.model_copy(update={"probes": tun.probes.model_copy(update={"mash": mash})})
     stronger = tun.model_copy(update={"heater": tun.heater.model_copy(update={"power_w": 6000.0})})
-    assert (
-        proof_record.equipment(lower)
-        == proof_record.equipment(corrected)
-        == proof_record.equipment(tun)
-        != proof_record.equipment(stronger)
-    )
+    assert {proof_record.equipment(one) for one in (lower, corrected)} == {proof_record.equipment(tun)}
+    assert proof_record.equipment(stronger) != proof_record.equipment(tun)

@@ -46,78 +46,59 @@ async def told(ahead: Ahead, bench: Bench) -> Any:
     return ahead.predict(bench.outcome)
 
 
-def test_the_beat_never_waits_for_it() -> None:
+async def test_the_beat_never_waits_for_it() -> None:
     """While the work lies undone the estimate so far goes out without it; once done it is there."""
-
-    async def act() -> None:
-        desk, bench = Desk(), mashing()
-        ahead = Ahead(Log("error"), offload=desk.offload)
-        found = await told(ahead, bench)
-        assert found["beta_left_pct"] > 0.0
-        assert found["ahead"] is None
-        desk.free.set()
-        found = await told(ahead, bench)
-        assert found["ahead"]["in_s"] > 1200
-
-    asyncio.run(act())
+    desk, bench = Desk(), mashing()
+    ahead = Ahead(Log("error"), offload=desk.offload)
+    found = await told(ahead, bench)
+    assert found["beta_left_pct"] > 0.0
+    assert found["ahead"] is None
+    desk.free.set()
+    found = await told(ahead, bench)
+    assert found["ahead"]["in_s"] > 1200
 
 
-def test_it_is_worked_out_once_a_minute_and_at_a_new_step() -> None:
+async def test_it_is_worked_out_once_a_minute_and_at_a_new_step() -> None:
     """Ninety seconds of a rest take two calculations, a step that begins one more."""
-
-    async def act() -> None:
-        desk, bench = Desk(), mashing()
-        desk.free.set()
-        ahead = Ahead(Log("error"), offload=desk.offload)
-        for _ in range(int(1.5 * EVERY_S)):
-            bench.step()
-            await told(ahead, bench)
-        assert desk.calls == 2
-        bench.order("advance")
+    desk, bench = Desk(), mashing()
+    desk.free.set()
+    ahead = Ahead(Log("error"), offload=desk.offload)
+    for _ in range(int(1.5 * EVERY_S)):
         bench.step()
         await told(ahead, bench)
-        assert desk.calls == 3
+    assert desk.calls == 2
+    bench.order("advance")
+    bench.step()
+    await told(ahead, bench)
+    assert desk.calls == 3
 
-    asyncio.run(act())
 
-
-def test_a_scaled_clock_does_not_make_it_more_work() -> None:
+async def test_a_scaled_clock_does_not_make_it_more_work() -> None:
     """At sixty times real time it is worked out once in five real seconds, which are five minutes of the mash."""
-
-    async def act() -> None:
-        desk, bench = Desk(), mashing()
-        desk.free.set()
-        ahead = Ahead(Log("error"), 60.0, desk.offload)
-        for _ in range(int(60.0 * EVERY_REAL_S * 1.5)):
-            bench.step()
-            await told(ahead, bench)
-        assert desk.calls == 2
-
-    asyncio.run(act())
+    desk, bench = Desk(), mashing()
+    desk.free.set()
+    ahead = Ahead(Log("error"), 60.0, desk.offload)
+    for _ in range(int(60.0 * EVERY_REAL_S * 1.5)):
+        bench.step()
+        await told(ahead, bench)
+    assert desk.calls == 2
 
 
-def test_a_failure_costs_the_forecast_alone(capsys: pytest.CaptureFixture[str]) -> None:
+async def test_a_failure_costs_the_forecast_alone(capsys: pytest.CaptureFixture[str]) -> None:
     """A calculation that raises is logged; the estimate so far goes on being told."""
 
     async def broken(work: Callable[[], Any]) -> Any:
         raise RuntimeError("no thread")
 
-    async def act() -> None:
-        found = await told(Ahead(Log("error"), offload=broken), mashing())
-        assert found["ahead"] is None
-        assert found["alpha_left_pct"] > 0.0
-
-    asyncio.run(act())
+    found = await told(Ahead(Log("error"), offload=broken), mashing())
+    assert found["ahead"] is None
+    assert found["alpha_left_pct"] > 0.0
     assert "no thread" in capsys.readouterr().err
 
 
-def test_before_dough_in_there_is_nothing() -> None:
+async def test_before_dough_in_there_is_nothing() -> None:
     """Idle: no estimate, and nothing is worked out."""
-
-    async def act() -> None:
-        desk, bench = Desk(), Bench(settings(), mash_c=50.0)
-        bench.until("idle")
-        assert await told(Ahead(Log("error"), offload=desk.offload), bench) is None
-        assert desk.calls == 0
-
-    asyncio.run(act())
+    desk, bench = Desk(), Bench(settings(), mash_c=50.0)
+    bench.until("idle")
+    assert await told(Ahead(Log("error"), offload=desk.offload), bench) is None
+    assert desk.calls == 0

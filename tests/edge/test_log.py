@@ -24,32 +24,24 @@ def test_a_person_reads_time_level_text_and_fields(capsys: pytest.CaptureFixture
     assert rest.split() == ["[error", "]", "bad", "at=5", "why='no", "route'"]
 
 
-def test_a_service_manager_reads_json_behind_a_priority(capsys: pytest.CaptureFixture[str]) -> None:
-    """The prefixes are those of syslog; what JSON does not know is written as text, an umlaut as itself."""
-    log = Log("debug", managed=True)
-    log.say("debug", "tick")
-    log.info("up")
-    log.warning("no broker", why="refüsed")
-    log.error("bad", at=ROOT)
-    lines = capsys.readouterr().err.splitlines()
-    assert [line[:3] for line in lines] == ["<7>", "<6>", "<4>", "<3>"]
-    assert lines[2][3:] == '{"text": "no broker", "why": "refüsed"}'
-    assert json.loads(lines[3][3:]) == {"text": "bad", "at": str(ROOT)}
-
-
-def test_the_service_manager_is_known_by_its_variable(
+def test_a_service_manager_reads_json_behind_a_priority(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """JOURNAL_STREAM (systemd.exec) decides where nobody else does."""
+    """The prefixes are those of syslog; what JSON does not know is written as text, an umlaut as itself, a percent sign
+    is no pattern to fill in. JOURNAL_STREAM (systemd.exec) tells of the service manager where nobody else does."""
+    log = Log("debug", managed=True)
+    log.say("debug", "tick")
+    log.info("duty 50 % of %s")
+    log.warning("no broker", why="refüsed")
+    log.error("bad", at=ROOT)
     monkeypatch.setenv("JOURNAL_STREAM", "8:1")
     Log().info("here")
-    assert capsys.readouterr().err == '<6>{"text": "here"}\n'
-
-
-def test_a_percent_sign_is_text(capsys: pytest.CaptureFixture[str]) -> None:
-    """A line is never read as a pattern to fill in."""
-    Log(managed=True).info("duty 50 % of %s")
-    assert json.loads(capsys.readouterr().err[3:])["text"] == "duty 50 % of %s"
+    lines = capsys.readouterr().err.splitlines()
+    assert [line[:3] for line in lines] == ["<7>", "<6>", "<4>", "<3>", "<6>"]
+    assert json.loads(lines[1][3:])["text"] == "duty 50 % of %s"
+    assert lines[2][3:] == '{"text": "no broker", "why": "refüsed"}'
+    assert json.loads(lines[3][3:]) == {"text": "bad", "at": str(ROOT)}
+    assert lines[4] == '<6>{"text": "here"}'
 
 
 class Unsayable:
@@ -112,12 +104,8 @@ def test_the_daemon_loads_nothing_of_other_commands() -> None:
     found = loaded(DAEMON)
     assert found & OTHERS == set()
     assert {"aiomqtt", "pydantic", "simple_pid", "structlog", "controller.core.guard.gate"} <= found
-
-
-def test_what_another_command_loads_is_seen() -> None:
-    """So the check above can fail: with the report and the dry run loaded, both are found."""
-    found = loaded(f"{DAEMON}\nimport controller.report.run_page, sim.dryrun")
-    assert {"controller.report", "sim"} <= found
+    # the check bites: with the report and the dry run loaded, both are found
+    assert {"controller.report", "sim"} <= loaded(f"{DAEMON}\nimport controller.report.run_page, sim.dryrun")
 
 
 def test_an_error_that_comes_again_is_said_at_growing_intervals(capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from controller.commands.order import build
+from controller.commands.order import _quantity, build
 from controller.commands.shared.exit_codes import Wrong
 from controller.commands.shared.step_reference import completed, in_program
 from controller.edge.files import config_files
@@ -30,6 +31,11 @@ from tests.places import CONFIG
         ("extend", ["10 min"], {"by_s": 600.0}),
         ("adjust", ["step=2", "target=64 °C", "time=40 min"], {"step": 1, "target_c": 64.0, "hold_s": 2400.0}),
         ("adjust", ["ramp=0.6 K/min"], {"climb_k_per_s": 0.01}),
+        (
+            "adjust",
+            ["step=3", "target=147.2 °F", "time=40 min", "ramp=0.6 K/min"],
+            {"step": 2, "target_c": pytest.approx(64.0), "hold_s": 2400.0, "climb_k_per_s": pytest.approx(0.01)},
+        ),
         ("clear", ["inspected=yes"], {"inspected": True}),
         ("hold", [], {}),
     ],
@@ -55,7 +61,12 @@ def test_a_trip_is_named_beside_the_arguments() -> None:
         ("extend", ["10"], "by"),
         ("hold", ["now"], "takes no plain argument"),
         ("adjust", ["step=0"], "number from 1 on"),
+        ("adjust", ["step=2", "target=64"], r"^target: found '64', wanted a number with a unit"),
         ("start", ["ready_at=soon"], "a time is wanted"),
+        ("start", ["linnet", "ready_at=6"], "ready_at"),
+        ("start", ["linnet", "from_step=-1"], "from_step"),
+        ("start", ["linnet", "from_step=0"], "from_step"),
+        ("start", ["linnet", "step=1.5"], "step"),
     ],
 )
 def test_what_cannot_be_read_is_said_with_its_word(name: str, given: list[str], why: str) -> None:
@@ -64,12 +75,17 @@ def test_what_cannot_be_read_is_said_with_its_word(name: str, given: list[str], 
         build(name, given, "Ann")
 
 
+def test_a_bare_number_says_what_is_wanted() -> None:
+    """A temperature without its unit is answered with found and wanted, under the name it was typed by."""
+    with pytest.raises(Wrong, match=r"^--hand: found '12', wanted a number with a unit such as \"12 °C\"$"):
+        _quantity("--hand", "12")
+
+
 def test_a_time_of_day_is_the_next_one() -> None:
     """06:00 lies within the next day; a full date is taken as it stands."""
     at = build("start", ["linnet", "ready_at=06:00"], "Ann")["args"]["ready_at"]
-    now = datetime.now().astimezone().timestamp()
-    assert 0 < at - now <= 86_400 + 3600
-    assert datetime.fromtimestamp(at).astimezone().strftime("%H:%M") == "06:00"
+    assert 0.0 < at - time.time() <= 86_400.0 + 3600.0  # a day may have an hour more
+    assert datetime.fromtimestamp(at, UTC).astimezone().strftime("%H:%M:%S") == "06:00:00"
     fixed = build("start", ["ready_at=2026-11-25T06:00:00+00:00"], "Ann")["args"]["ready_at"]
     assert fixed == 1795586400.0
 

@@ -5,39 +5,25 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from controller.edge.files import config_files
 from controller.edge.record.disks import RealDisks
-from controller.plan import plan
-from sim.people.manner import PATIENT
-from sim.people.person import Person
-from sim.simulated_site import SimulatedSite
-from sim.world.world import World
-from tests.edge.virtual import Rig, run
-from tests.places import CONFIG
-
-SETTINGS = config_files.settings(CONFIG, "gannet")
-TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
+from tests.edge.virtual import GANNET, TRIAL, Rig, site, virtual
 
 
-def life(folder: Path, boot: str) -> tuple[set[int], list[tuple[float, float]]]:
+@virtual
+async def life(folder: Path, boot: str) -> tuple[set[int], list[tuple[float, float]]]:
     """Half a minute at a broker that remembers nothing. Which epochs did its commands carry, and what was said of how
     long each is good: in it, and to the broker?"""
     said: list[tuple[float, float]] = []
+    rig = Rig(GANNET, site(GANNET, TRIAL, 3), folder, boot, disks=RealDisks())
+    send = rig.transport.heater
 
-    async def main() -> set[int]:
-        world = World(SETTINGS, TRIAL.course, 3, (), None, TRIAL.program.liquor.temperature_c)
-        rig = Rig(SETTINGS, SimulatedSite(world, Person(world, PATIENT)), folder, boot, disks=RealDisks())
-        send = rig.transport.heater
+    def heard(topic: str, payload: bytes, hot: bool, lifetime_s: float) -> bool:
+        said.append((json.loads(payload)["valid_s"], lifetime_s))
+        return send(topic, payload, hot, lifetime_s)
 
-        def heard(topic: str, payload: bytes, hot: bool, lifetime_s: float) -> bool:
-            said.append((json.loads(payload)["valid_s"], lifetime_s))
-            return send(topic, payload, hot, lifetime_s)
-
-        rig.transport.heater = heard  # type: ignore[method-assign]
-        await rig.run(lambda service: False, 30.0)
-        return {json.loads(payload)["epoch"] for payload in rig.commands()}
-
-    return run(main()), said
+    rig.transport.heater = heard  # type: ignore[method-assign]
+    await rig.run(lambda service: False, 30.0)
+    return {command["epoch"] for command in rig.said(rig.topics.heater_command)}, said
 
 
 def test_each_life_has_a_higher_epoch_than_the_one_before(tmp_path: Path) -> None:

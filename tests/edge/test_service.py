@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 import itertools
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
+from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
@@ -13,21 +14,10 @@ import pytest
 
 from controller.core.nouns import Event, RunState
 from controller.core.state import Outcome
-from controller.edge.files import config_files
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
 from controller.messages.inbox import Inbox
-from controller.plan import plan
-from controller.settings.service import Settings
-from sim.people.manner import PATIENT
-from sim.people.person import Person
-from sim.simulated_site import SimulatedSite
-from sim.world.world import World
-from tests.edge.virtual import Rig, run
-from tests.places import CONFIG
-
-SETTINGS: Settings = config_files.settings(CONFIG, "gannet")
-TRIAL = plan.make(config_files.load_program(CONFIG, "water-trial"), SETTINGS.tun)
+from tests.edge.virtual import GANNET, TRIAL, Rig, site, virtual
 
 
 class Looker:
@@ -54,9 +44,8 @@ class Looker:
         self.mischief(self.ticks)
 
 
-def rig(tmp_path: Path, seed: int = 3, watcher: Looker | None = None) -> Rig:
-    world = World(SETTINGS, TRIAL.course, seed, (), None, TRIAL.program.liquor.temperature_c)
-    return Rig(SETTINGS, SimulatedSite(world, Person(world, PATIENT)), tmp_path, f"boot{seed}", watcher=watcher)
+def rig(tmp_path: Path, watcher: Looker | None = None) -> Rig:
+    return Rig(GANNET, site(GANNET, TRIAL, 3), tmp_path, "boot3", watcher=watcher)
 
 
 def hot(service: Service) -> bool:
@@ -64,33 +53,36 @@ def hot(service: Service) -> bool:
     return service.state.guard.line.duty > 0.0 and service.state.now > 60.0
 
 
-def said(payload: bytes) -> dict[str, Any]:
-    values: dict[str, Any] = json.loads(payload)
-    return values
-
-
-async def until_hot(bench: Rig) -> asyncio.Task[None]:
-    """Run to the middle of the first rise; the service goes on as a task."""
+@asynccontextmanager
+async def serving(bench: Rig, heating: bool = True) -> AsyncIterator[asyncio.Task[None]]:
+    """The service as a task, from the middle of the first rise on; ended in order unless it has ended before."""
     world = asyncio.create_task(bench.world())
-    bench.world_task = world
     task = asyncio.create_task(bench.service.run())
-    while not hot(bench.service):  # noqa: ASYNC110
+    while heating and not hot(bench.service):  # noqa: ASYNC110
         await asyncio.sleep(1.0)
-    return task
+    yield task
+    if not task.done():
+        bench.service.stop()
+        await task
+    world.cancel()
 
 
 def last_command(bench: Rig) -> dict[str, Any]:
-    return said(bench.commands()[-1])
+    return bench.said(bench.topics.heater_command)[-1]
+
+
+def put_forward(by_s: float) -> None:
+    """The process stood still for so long."""
+    asyncio.get_running_loop()._virtual += by_s  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("way", ["stop", "cancel", "bug in a watcher", "bug in hearing", "the transport ends"])
-def test_every_way_out_ends_with_off(way: str, tmp_path: Path) -> None:
+@virtual
+async def test_every_way_out_ends_with_off(way: str, tmp_path: Path) -> None:
     """Orderly stop, cancellation, a bug in the beat, in a callback, the transport's end: the last command is OFF."""
-
-    async def main() -> None:
-        looker = Looker()
-        bench = rig(tmp_path, watcher=looker)
-        task = await until_hot(bench)
+    looker = Looker()
+    bench = rig(tmp_path, looker)
+    async with serving(bench) as task:
         assert last_command(bench)["duty"] > 0 or hot(bench.service)
         began = bench.clock.now()
         if way == "stop":
@@ -104,64 +96,52 @@ def test_every_way_out_ends_with_off(way: str, tmp_path: Path) -> None:
         else:
             bench.transport.end()
         done = (await asyncio.gather(task, return_exceptions=True))[0]
-        final = last_command(bench)
-        assert (final["duty"], final["reason"]) == (0.0, "the service ends")
-        assert bench.clock.now() - began <= 5.0
-        assert bench.broker.retained[bench.topics.online] == b"false"
-        assert (done is None) == (way == "stop")
-
-    run(main(), -0.75)
+    final = last_command(bench)
+    assert (final["duty"], final["reason"]) == (0.0, "the service ends")
+    assert bench.clock.now() - began <= 5.0
+    assert bench.broker.retained[bench.topics.online] == b"false"
+    assert (done is None) == (way == "stop")
 
 
-def test_a_second_cancellation_does_not_interrupt_the_last_off(tmp_path: Path) -> None:
+@virtual
+async def test_a_second_cancellation_does_not_interrupt_the_last_off(tmp_path: Path) -> None:
     """However often somebody cancels, OFF and its acknowledgement are waited for."""
+    bench = rig(tmp_path)
+    flushed: list[float] = []
 
-    async def main() -> None:
-        bench = rig(tmp_path)
-        flushed: list[float] = []
+    async def slow(within_s: float) -> bool:
+        await asyncio.sleep(1.5)
+        flushed.append(bench.clock.now())
+        return True
 
-        async def slow(within_s: float) -> bool:
-            await asyncio.sleep(1.5)
-            flushed.append(bench.clock.now())
-            return True
-
-        bench.transport.flush = slow  # type: ignore[method-assign]
-        task = await until_hot(bench)
+    bench.transport.flush = slow  # type: ignore[method-assign]
+    async with serving(bench) as task:
         for _ in range(5):
             task.cancel()
             await asyncio.sleep(0.1)
         await asyncio.gather(task, return_exceptions=True)
-        assert len(flushed) == 1
-        assert last_command(bench)["reason"] == "the service ends"
-
-    run(main(), -0.75)
+    assert len(flushed) == 1
+    assert last_command(bench)["reason"] == "the service ends"
 
 
-def test_a_loser_of_the_tun_leaves_in_silence(tmp_path: Path) -> None:
+@virtual
+async def test_a_loser_of_the_tun_leaves_in_silence(tmp_path: Path) -> None:
     """Once another controller owns the tun, not even the last OFF is sent: it would cut the owner's heat."""
-
-    async def main() -> None:
-        bench = rig(tmp_path)
-        task = await until_hot(bench)
+    bench = rig(tmp_path)
+    async with serving(bench):
         stranger = {"epoch": 50, "seq": 1, "duty": 0.5, "valid_s": 10, "owner": "other"}
         bench.broker.publish(bench.topics.heater_command, json.dumps(stranger).encode())
         await asyncio.sleep(5.0)
         assert bench.service.state.guard.lost
-        bench.service.stop()
-        await task
-        ours = [said(c) for c in bench.commands() if said(c).get("owner") == "boot3"]
-        assert ours[-1]["reason"] != "the service ends"
-
-    run(main(), -0.75)
+    ours = [command for command in bench.said(bench.topics.heater_command) if command.get("owner") == "boot3"]
+    assert ours[-1]["reason"] != "the service ends"
 
 
-def test_a_lost_broker_takes_the_heat_away_and_the_run_completes_once_it_is_back(tmp_path: Path) -> None:
+@virtual
+async def test_a_lost_broker_takes_the_heat_away_and_the_run_completes_once_it_is_back(tmp_path: Path) -> None:
     """Cut for two minutes in a rise: nothing hot is sent meanwhile nor within 10 s after it, then on it goes."""
-    states: list[RunState] = []
-
-    async def main() -> Rig:
-        bench = rig(tmp_path)
-        task = await until_hot(bench)
+    bench, states = rig(tmp_path), list[RunState]()
+    async with serving(bench):
         before = len(bench.commands())
         bench.transport.cut("cable out")
         await asyncio.sleep(120.0)
@@ -169,93 +149,63 @@ def test_a_lost_broker_takes_the_heat_away_and_the_run_completes_once_it_is_back
         assert bench.service.state.guard.line.duty == 0.0
         bench.transport.mend()
         back = bench.clock.now()
-        while bench.service.state.run.state is not RunState.COMPLETE and bench.clock.now() < 4 * 3600:
+        while bench.service.state.run.state is not RunState.COMPLETE and bench.clock.now() < 3600:
             await asyncio.sleep(10.0)
             states.append(bench.service.state.run.state)
-        bench.service.stop()
-        await task
-        later = [said(c) for c in bench.commands()[before:]]
-        first_hot = next(c for c in later if c["duty"] > 0)
-        assert first_hot["at"] - bench.clock.wall_zero >= back + 10.0
-        return bench
-
-    bench = run(main(), -0.75)
+    first_hot = next(c for c in bench.said(bench.topics.heater_command)[before:] if c["duty"] > 0)
+    assert first_hot["at"] - bench.clock.wall_zero >= back + 10.0
     assert states[-1] is RunState.COMPLETE
     assert {RunState.HELD, RunState.RUNNING} <= set(states)
-    assert said(bench.broker.retained[bench.topics.status])["state"] == "complete"
+    assert bench.status()["state"] == "complete"
 
 
-def test_a_status_comes_at_least_every_two_seconds_and_at_once_after_an_event(tmp_path: Path) -> None:
-    """Stamps of the published statuses are never more than 2 s apart; each event's tick has one."""
+def numbered(bench: Rig) -> list[int]:
+    """The sequence of the published events, which is 1, 2, 3, ..."""
+    seen = [event["seq"] for event in bench.said(bench.topics.event)]
+    assert seen == list(range(1, len(seen) + 1))
+    return seen
 
-    async def main() -> Rig:
-        bench = rig(tmp_path)
-        await bench.run(lambda service: False, 300.0)
-        return bench
 
-    bench = run(main(), -0.75)
-    stamps = [said(p)["at"] for t, p, _ in bench.broker.history if t == bench.topics.status]
+@virtual
+async def test_statuses_are_frequent_and_events_without_gaps_and_on_disk(tmp_path: Path) -> None:
+    """Stamps of the statuses are never more than 2 s apart, each event's tick has one; each event is in the synced
+    record."""
+    bench = rig(tmp_path)
+    await bench.run(lambda service: False, 600.0)
+    stamps = [status["at"] for status in bench.said(bench.topics.status)]
     assert max(b - a for a, b in itertools.pairwise(stamps)) <= 2.0
-    events = {said(p)["at"] for t, p, _ in bench.broker.history if t == bench.topics.event}
-    assert events
-    assert events <= set(stamps)
-
-
-def test_events_go_out_in_journal_order_without_gaps_and_are_all_on_disk(tmp_path: Path) -> None:
-    """The sequence of the published events is 1, 2, 3, ... and each is in the synced record."""
-
-    async def main() -> Rig:
-        bench = rig(tmp_path)
-        await bench.run(lambda service: False, 600.0)
-        return bench
-
-    bench = run(main(), -0.75)
-    seen = [said(p)["seq"] for t, p, _ in bench.broker.history if t == bench.topics.event]
-    assert seen == list(range(1, len(seen) + 1))
+    events = {event["at"] for event in bench.said(bench.topics.event)}
+    assert events and events <= set(stamps)
     synced = [json.loads(line) for data in bench.disks.synced.values() for line in data.splitlines()]
-    assert sorted(e["seq"] for e in synced if e["kind"] == "event" or "seq" in e) == seen
+    assert sorted(e["seq"] for e in synced if e["kind"] == "event" or "seq" in e) == numbered(bench)
 
 
-def test_a_disk_that_fails_holds_no_event_back(tmp_path: Path) -> None:
+@virtual
+async def test_a_disk_that_fails_holds_no_event_back(tmp_path: Path) -> None:
     """With a full disk the run goes on, events are told all the same, and the status says what is wrong."""
+    bench = rig(tmp_path)
 
-    async def main() -> Rig:
-        bench = rig(tmp_path)
+    def full(call: int, what: str) -> None:
+        if what in ("write", "create") and bench.clock.now() > 100.0:
+            raise OSError(28, "No space left on device")
 
-        def full(call: int, what: str) -> None:
-            if what in ("write", "create") and bench.clock.now() > 100.0:
-                raise OSError(28, "No space left on device")
-
-        bench.disks.fail = full
-        await bench.run(lambda service: service.state.run.leg == 1, 3600.0)
-        return bench
-
-    bench = run(main(), -0.75)
-    status = said(bench.broker.retained[bench.topics.status])
+    bench.disks.fail = full
+    await bench.run(lambda service: service.state.run.leg == 1, 3600.0)
     assert bench.service.state.run.leg == 1
-    assert any("record" in note.lower() for note in status["notes"])
-    seen = [said(p)["seq"] for t, p, _ in bench.broker.history if t == bench.topics.event]
-    assert seen == list(range(1, len(seen) + 1))
+    assert any("record" in note.lower() for note in bench.status()["notes"])
+    assert numbered(bench)
 
 
 def order(bench: Rig, **values: Any) -> None:
-    status = said(bench.broker.retained[bench.topics.status])
-    whole = {"at": bench.clock.wall_s(), "valid_s": 10.0, "nonce": status["nonce"], "by": "test", **values}
+    whole = {"at": bench.clock.wall_s(), "valid_s": 10.0, "nonce": bench.status()["nonce"], "by": "test", **values}
     bench.broker.publish(bench.topics.order, json.dumps(whole).encode())
 
 
-def replies(bench: Rig, key: str) -> list[dict[str, Any]]:
-    found = [said(p) for t, p, _ in bench.broker.history if t == bench.topics.reply]
-    return [reply for reply in found if reply["id"] == key]
-
-
-def test_every_order_is_answered_once_within_a_second(tmp_path: Path) -> None:
+@virtual
+async def test_every_order_is_answered_once_within_a_second(tmp_path: Path) -> None:
     """A start of an unknown program, an unknown order, one that cannot be read, a good one: each gets its reason."""
-
-    async def main() -> Rig:
-        bench = rig(tmp_path)
-        world = asyncio.create_task(bench.world())
-        task = asyncio.create_task(bench.service.run())
+    bench = rig(tmp_path)
+    async with serving(bench, heating=False):
         await asyncio.sleep(15.0)
         order(bench, id="a", order="start", args={"program": "nonsuch"})
         order(bench, id="b", order="boil")
@@ -263,130 +213,86 @@ def test_every_order_is_answered_once_within_a_second(tmp_path: Path) -> None:
         order(bench, id="d", order="hold")
         bench.broker.publish(bench.topics.order, b"\xff")
         await asyncio.sleep(1.1)
-        for key, why in [
-            ("a", "no program 'nonsuch'"),
-            ("b", "boil"),
-            ("c", "finite number"),
-            ("d", "nothing is running"),
-        ]:
-            answers = replies(bench, key)
-            assert [a["accepted"] for a in answers] == [False], key
-            assert why in answers[0]["reason"]
-        unread = [said(p) for t, p, _ in bench.broker.history if t == bench.topics.reply and b"UTF-8" in p]
-        assert len(unread) == 1
-        bench.service.stop()
-        await task
-        world.cancel()
-        return bench
-
-    run(main(), -0.75)
+        replies = bench.said(bench.topics.reply)
+    words = {"a": "no program 'nonsuch'", "b": "boil", "c": "finite number", "d": "nothing is running"}
+    for key, why in words.items():
+        ((accepted, reason),) = [(reply["accepted"], reply["reason"]) for reply in replies if reply["id"] == key]
+        assert accepted is False and why in reason, key
+    assert sum("UTF-8" in reply["reason"] for reply in replies) == 1
 
 
-def test_an_answer_goes_where_its_sender_asked_for_it_too(tmp_path: Path) -> None:
+@virtual
+async def test_an_answer_goes_where_its_sender_asked_for_it_too(tmp_path: Path) -> None:
     """MQTT 5's response topic gets the same answer, with the sender's own mark."""
+    bench, posts = rig(tmp_path), list[Post]()
+    send = bench.transport.post
 
-    async def main() -> None:
-        bench = rig(tmp_path)
-        task = asyncio.create_task(bench.service.run())
-        posts: list[Post] = []
-        send = bench.transport.post
+    def noted(post: Post) -> None:
+        posts.append(post)
+        send(post)
 
-        def noted(post: Post) -> None:
-            posts.append(post)
-            send(post)
-
+    async with serving(bench, heating=False):
         bench.transport.post = noted  # type: ignore[method-assign]
         await asyncio.sleep(3.0)
         payload = b'{"order":"stop","id":"s1"}'
         bench.service.heard(bench.topics.order, payload, False, ReplyTo("my/box", b"mark"))
         await asyncio.sleep(1.5)
-        to_sender = [p for p in posts if p.topic == "my/box"]
-        assert [(p.correlation, said(p.payload)["id"]) for p in to_sender] == [(b"mark", "s1")]
-        assert len(replies(bench, "s1")) == 1
-        bench.service.stop()
-        await task
-
-    run(main(), -0.75)
+    to_sender = [p for p in posts if p.topic == "my/box"]
+    assert [(p.correlation, json.loads(p.payload)["id"]) for p in to_sender] == [(b"mark", "s1")]
+    assert [reply["id"] for reply in bench.said(bench.topics.reply)].count("s1") == 1
 
 
-def test_a_bug_while_a_program_is_loaded_ends_the_service(tmp_path: Path) -> None:
+@virtual
+async def test_a_bug_while_a_program_is_loaded_ends_the_service(tmp_path: Path) -> None:
     """An exception in our own code is a bug: the process ends, heater off, instead of going on in an unknown state."""
-
-    async def main() -> None:
-        bench = rig(tmp_path)
-        bench.service._loader._compile = lambda args: 1 // 0  # type: ignore[assignment,return-value]
-        task = asyncio.create_task(bench.service.run())
+    bench = rig(tmp_path)
+    bench.service._loader._compile = lambda args: 1 // 0  # type: ignore[assignment,return-value]
+    async with serving(bench, heating=False) as task:
         await asyncio.sleep(5.0)
-        order(bench, id="a", order="start", args={"program": "water-trial"})
+        order(bench, id="a", order="start", args={"program": "warm"})
         with pytest.raises(ExceptionGroup):
             await asyncio.wait_for(task, 10.0)
-        assert last_command(bench)["reason"] == "the service ends"
-
-    run(main(), -0.75)
+    assert last_command(bench)["reason"] == "the service ends"
 
 
-def test_missed_beats_are_not_made_up_for(tmp_path: Path) -> None:
+@virtual
+async def test_missed_beats_are_not_made_up_for(tmp_path: Path) -> None:
     """After a stall of 7 s there is one late tick, told as late, then the beat goes on in step."""
-
-    async def main() -> None:
-        bench = rig(tmp_path)
-        task = await until_hot(bench)
+    bench = rig(tmp_path)
+    async with serving(bench):
         seq = bench.service.state.guard.line.seq
-        loop = asyncio.get_running_loop()
-        loop._virtual += 7.5  # type: ignore[attr-defined]
+        put_forward(7.5)
         await asyncio.sleep(1.1)
         assert bench.service.state.guard.line.seq - seq <= 2
         assert last_command(bench)["duty"] == 0.0
         assert any(trip.id == "G17" for trip in bench.service.state.guard.trips)
-        bench.service.stop()
-        await task
-
-    run(main(), -0.75)
 
 
-def test_a_stall_within_a_tick_s_own_work_is_told_as_late(tmp_path: Path) -> None:
+@virtual
+async def test_a_stall_within_a_tick_s_own_work_is_told_as_late(tmp_path: Path) -> None:
     """The record, the status or a watcher took 3.5 s after the command was sent: the next tick cuts the heat."""
-
-    async def main() -> None:
-        looker = Looker()
-        bench = rig(tmp_path, watcher=looker)
-        task = await until_hot(bench)
-        loop = asyncio.get_running_loop()
-        stall_s, before = 3.5, looker.ticks
-
-        def mischief(ticks: int) -> None:
-            if ticks == before + 1:
-                loop._virtual += stall_s  # type: ignore[attr-defined]
-
-        looker.mischief = mischief
+    looker = Looker()
+    bench = rig(tmp_path, looker)
+    async with serving(bench):
+        before = looker.ticks
+        looker.mischief = lambda ticks: put_forward(3.5) if ticks == before + 1 else None
         while looker.ticks < before + 2:  # noqa: ASYNC110
             await asyncio.sleep(0.25)
         assert last_command(bench)["duty"] == 0.0
-        assert [trip.id for trip in bench.service.state.guard.trips] == ["G17"]
-        assert bench.service.state.guard.trips[0].value == 3.0
-        bench.service.stop()
-        await task
-
-    run(main(), -0.75)
+        assert [(trip.id, trip.value) for trip in bench.service.state.guard.trips] == [("G17", 3.0)]
 
 
-def test_a_wall_clock_that_is_set_is_noted_and_nothing_else(tmp_path: Path) -> None:
+@virtual
+async def test_a_wall_clock_that_is_set_is_noted_and_nothing_else(tmp_path: Path) -> None:
     """An hour on and an hour back, mid-run: a note each, once; no reading counts as old, no heat is lost."""
-
-    async def main() -> None:
-        looker = Looker()
-        bench = rig(tmp_path, watcher=looker)
-        task = await until_hot(bench)
+    looker = Looker()
+    bench = rig(tmp_path, looker)
+    async with serving(bench):
         for by_s in (3600.0, -3600.0):
             bench.clock.wall_zero += by_s
             await asyncio.sleep(70.0)
             assert bench.service.state.guard.trips == ()
-        notes = [event.text for event in looker.events if (event.kind, event.id) == ("note", "clock")]
-        assert [text.partition(" (")[0] for text in notes] == [
-            "The wall clock was set by +3600 s",
-            "The wall clock was set by -3600 s",
-        ]
-        bench.service.stop()
-        await task
-
-    run(main(), -0.75)
+    notes = [event.text for event in looker.events if (event.kind, event.id) == ("note", "clock")]
+    assert [text.partition(" (")[0] for text in notes] == [
+        f"The wall clock was set by {by} s" for by in ("+3600", "-3600")
+    ]

@@ -4,36 +4,18 @@ from __future__ import annotations
 
 import asyncio
 import itertools
-import json
 from pathlib import Path
-from typing import Any
 
 from controller.core.nouns import RunState
 from controller.edge import supply_link
 from controller.edge.files import config_files
 from controller.plan import plan
-from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.service import Settings, Supply
 from sim.people.manner import Manner
-from sim.people.person import Person
-from sim.simulated_site import SimulatedSite
-from sim.world.world import World
-from tests.edge.virtual import Rig, run
+from tests.edge.virtual import WARM, Rig, site, virtual
 from tests.places import CONFIG
 
 LIMIT_W = 6500.0
-
-
-PROGRAM = Program(
-    name="warm",
-    title="Warm water",
-    liquor=Liquor(volume_l=26.0, temperature_c=40.0),
-    step=(
-        Step(name="first", temperature_c=44.0, time_s=180.0),
-        Step(name="second", temperature_c=48.0, time_s=180.0),
-        Step(name="keep", kind="keep", time_s=600.0),
-    ),
-)
 
 
 def shared(name: str) -> Settings:
@@ -42,12 +24,11 @@ def shared(name: str) -> Settings:
     return settings._replace(service=service)
 
 
-def rig(name: str, folder: Path, first: Rig | None = None, start_at_s: float = 20.0) -> Rig:
+def rig(name: str, folder: Path, first: Rig | None = None) -> Rig:
     settings = shared(name)
-    made = plan.make(PROGRAM, settings.tun)
+    made = plan.make(WARM, settings.tun)
     assert not made.problems
-    world = World(settings, made.course, 3, (), None, made.program.liquor.temperature_c)
-    bench = Rig(settings, SimulatedSite(world, Person(world, Manner(start_at_s=start_at_s))), folder / name, name)
+    bench = Rig(settings, site(settings, made, 3, Manner(start_at_s=20.0)), folder / name, name)
     if first is not None:
         bench.broker = bench.transport._broker = first.broker
         bench.clock = first.clock
@@ -63,6 +44,7 @@ def draws_w(bench: Rig) -> float:
     return bench.site.world.heater.share * bench.service.settings.tun.heater.power_w
 
 
+@virtual
 async def both(folder: Path, seconds: int) -> tuple[list[tuple[float, float]], list[Rig]]:
     """What both elements draw, twice a second; ends when both runs are complete."""
     gannet = rig("gannet", folder)
@@ -84,13 +66,12 @@ async def both(folder: Path, seconds: int) -> tuple[list[tuple[float, float]], l
 
 
 def notes(bench: Rig) -> list[str]:
-    found: list[dict[str, Any]] = [json.loads(p) for t, p, _ in bench.broker.history if t == bench.topics.event]
-    return [event["text"] for event in found if event["id"] == "supply"]
+    return [event["text"] for event in bench.said(bench.topics.event) if event["id"] == "supply"]
 
 
 def test_two_mashes_on_one_supply_never_draw_more_than_it_gives_and_both_complete(tmp_path: Path) -> None:
     """Both rise at once: 5.0 + 2.4 kW would be too much, so the second waits; no trip, and both runs end complete."""
-    drawn, rigs = run(both(tmp_path, 3600), -0.75)
+    drawn, rigs = both(tmp_path, 3600)
     assert max(a + b for a, b in drawn) <= LIMIT_W
     assert max(a for a, _ in drawn) == 5000.0
     assert max(b for _, b in drawn) == 2400.0
@@ -99,13 +80,9 @@ def test_two_mashes_on_one_supply_never_draw_more_than_it_gives_and_both_complet
     assert all(not bench.service.state.guard.trips for bench in rigs)
 
 
-def test_without_a_group_nothing_is_shared() -> None:
-    """A tun whose service names no group has no limit put on it."""
-    assert supply_link.of(config_files.settings(CONFIG, "gannet"), 0.0) is None
-
-
 def test_a_word_goes_out_every_two_seconds_and_at_once_on_news() -> None:
-    """Steady wishes: no more than one word in 2 s; the first comes at once."""
+    """Steady wishes: no more than one word in 2 s; the first comes at once. Without a group nothing is shared."""
+    assert supply_link.of(config_files.settings(CONFIG, "gannet"), 0.0) is None
     place = supply_link.of(shared("gannet"), 0.0)
     assert place is not None
     at = [now for now in range(20) if place.watts(None, float(now))[1] is not None]

@@ -3,24 +3,45 @@
 from __future__ import annotations
 
 import asyncio
+import functools
 import heapq
+import json
 import math
-from collections.abc import Awaitable, Callable, Coroutine, Mapping
+from collections.abc import Callable, Coroutine, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 from controller.core.nouns import Course, Instant
+from controller.edge.files import config_files
 from controller.edge.mqtt.transport import MemoryBroker, MemoryTransport
 from controller.edge.record import reader
 from controller.edge.record.disks import RealDisks
 from controller.edge.record.writer import RecordWriter
 from controller.edge.service import Service, Watcher
+from controller.plan import plan
+from controller.plan.recipe import Liquor, Program, Step
 from controller.settings.service import Settings
+from sim.people.manner import PATIENT, Manner
+from sim.people.person import Person
 from sim.plant.spec import STEP_S
 from sim.simulated_site import SimulatedSite
-from sim.world.world import WALL_S
+from sim.world.world import WALL_S, World
+from tests.places import CONFIG
 
 T = TypeVar("T")
+P = ParamSpec("P")
+GANNET = config_files.settings(CONFIG, "gannet")
+WARM = Program(  # a quarter of an hour from start to end, with all that a run has
+    name="warm",
+    title="Warm water",
+    liquor=Liquor(volume_l=26.0, temperature_c=40.0),
+    step=(
+        Step(name="first", temperature_c=44.0, time_s=180.0),
+        Step(name="second", temperature_c=48.0, time_s=180.0),
+        Step(name="keep", kind="keep", time_s=600.0),
+    ),
+)
+TRIAL = plan.make(WARM, GANNET.tun)
 
 
 class Loop(asyncio.SelectorEventLoop):
@@ -47,6 +68,16 @@ def run(main: Coroutine[Any, Any, T], begin: float = 0.0) -> T:
     """Run to the end on a loop of its own."""
     with asyncio.Runner(loop_factory=lambda: Loop(begin)) as runner:
         return runner.run(main)
+
+
+def virtual(test: Callable[P, Coroutine[Any, Any, T]]) -> Callable[P, T]:
+    """An async test, or part of one, on a loop of its own that begins a quarter of a second after a tick."""
+
+    @functools.wraps(test)
+    def whole(*args: P.args, **more: P.kwargs) -> T:
+        return run(test(*args, **more), -0.75)
+
+    return whole
 
 
 class Clock:
@@ -130,6 +161,12 @@ async def inline(work: Callable[[], Any]) -> Any:
     return work()
 
 
+def site(settings: Settings, made: plan.Plan, seed: int, manner: Manner = PATIENT) -> SimulatedSite:
+    """The tun for this plan, and its brewer."""
+    world = World(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
+    return SimulatedSite(world, Person(world, manner))
+
+
 class Rig:
     """The real service, a stand-in for the tun and the brewer, and a broker in memory between them."""
 
@@ -159,13 +196,7 @@ class Rig:
         begun = reader.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
         self.transport = MemoryTransport(self.broker, (), None)
         self.service = Service(
-            settings,
-            self.transport,
-            begun,
-            self.clock,
-            compile_program or compiled,
-            watcher=watcher,
-            offload=_offload,
+            settings, self.transport, begun, self.clock, compile_program or compiled, watcher=watcher, offload=inline
         )
         self.topics = self.service.inbox.topics
         self.transport.topics = self.topics.heard()
@@ -197,10 +228,14 @@ class Rig:
             await service
             world.cancel()
 
+    def said(self, topic: str) -> list[dict[str, Any]]:
+        """Everything that was said on a topic, which is all JSON objects."""
+        return [json.loads(payload) for heard, payload, _ in self.broker.history if heard == topic]
+
+    def status(self) -> dict[str, Any]:
+        """The newest status, as the broker keeps it."""
+        return dict(json.loads(self.broker.retained[self.topics.status]))
+
     def commands(self) -> list[bytes]:
         """Every heater command that went over the broker."""
         return [payload for topic, payload, _ in self.broker.history if topic == self.topics.heater_command]
-
-
-def _offload(work: Callable[[], Any]) -> Awaitable[Any]:
-    return inline(work)

@@ -110,6 +110,12 @@ class Bench:
     def heat(self, seq: int = 1, duty: float = 1.0, valid_s: float = 10.0, retained: bool = False) -> None:
         self.node.command(command(duty, seq, valid_s), self.now, retained)
 
+    def heated(self, duty: float = 1.0) -> None:
+        """A second of readings, a command, and a second under heat."""
+        self.run(1)
+        self.heat(duty=duty)
+        assert all(self.run(1))
+
     @property
     def fault(self) -> str | None:
         fault: str | None = self.reports[-1]["fault"]

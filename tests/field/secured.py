@@ -93,7 +93,7 @@ def configure(base: Path, folder: Path, port: int, tls_port: int) -> Path:
     return main
 
 
-def _answers(port: int) -> bool:
+def answers(port: int) -> bool:
     with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
         return True
     return False
@@ -118,7 +118,7 @@ def restarted(base: Path, folder: Path) -> Iterator[Secured]:
         process = subprocess.Popen([MOSQUITTO, "-c", str(main)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         until = time.monotonic() + PATIENCE_S
         while process.poll() is None and time.monotonic() < until:
-            if _answers(secured.port) and _answers(secured.tls_port):
+            if answers(secured.port) and answers(secured.tls_port):
                 try:
                     yield secured
                 finally:

@@ -37,32 +37,19 @@ def level(chip: Path, line: int) -> str:
     return (chip / str(line)).read_text(encoding="ascii")
 
 
-def test_off_from_the_first_moment(chip: Path) -> None:
-    """A pin that was left high goes low when it is taken, before anything is commanded."""
-    (chip / "17").write_text("1", encoding="ascii")
-    pin = GpioOutput(str(chip), 17)
-    assert level(chip, 17) == "0"
-    pin.close()
-
-
-def test_on_off_and_close(chip: Path) -> None:
-    """The level follows; closing sets it off first, and closing twice does no harm."""
-    pin = GpioOutput(str(chip), 17)
+@pytest.mark.parametrize("active_low", [False, True])
+def test_on_off_and_close(chip: Path, active_low: bool) -> None:
+    """A pin that was left on goes off when it is taken, before anything is commanded; the level follows; closing sets
+    it off first, and closing twice does no harm. Turned round, off is high, from the first moment to the last."""
+    off, on = ("1", "0") if active_low else ("0", "1")
+    (chip / "17").write_text(on, encoding="ascii")
+    pin = GpioOutput(str(chip), 17, active_low=active_low)
+    assert level(chip, 17) == off
     assert pin.set(True)
-    assert level(chip, 17) == "1"
-    pin.close()
-    assert level(chip, 17) == "0"
-    pin.close()
-
-
-def test_active_low(chip: Path) -> None:
-    """Turned round, off is high, from the first moment to the last."""
-    pin = GpioOutput(str(chip), 17, active_low=True)
-    assert level(chip, 17) == "1"
-    assert pin.set(True)
-    assert level(chip, 17) == "0"
-    pin.close()
-    assert level(chip, 17) == "1"
+    assert level(chip, 17) == on
+    for _ in range(2):
+        pin.close()
+        assert level(chip, 17) == off
 
 
 def test_a_pin_that_reads_back_wrong_is_seen(chip: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -88,36 +75,27 @@ def test_a_contact(chip: Path, active_low: bool, wire: str | None, closed: bool)
     pin.close()
 
 
-def test_taken_by_another(chip: Path) -> None:
-    """A pin that another program holds: one sentence with pin and chip."""
+def test_a_pin_that_cannot_be_had_is_named(chip: Path) -> None:
+    """One that another program holds: one sentence with pin and chip; no such chip and no such pin: both are named."""
     first = GpioOutput(str(chip), 17)
-    with pytest.raises(SwitchProblem, match=r"pin 17 of .* cannot be had .*taken by another"):
-        GpioOutput(str(chip), 17)
+    for path, line, words in (
+        (chip, 17, r"pin 17 of .* cannot be had .*taken by another"),
+        (chip / "gone", 17, "no such GPIO chip"),
+        (chip, 99, "pin 99"),
+    ):
+        with pytest.raises(SwitchProblem, match=words):
+            GpioOutput(str(path), line)
     first.close()
 
 
-def test_no_such_chip_and_no_such_pin(chip: Path) -> None:
-    """Both are named."""
-    with pytest.raises(SwitchProblem, match="no such GPIO chip"):
-        GpioOutput(str(chip / "gone"), 17)
-    with pytest.raises(SwitchProblem, match="pin 99"):
-        GpioOutput(str(chip), 99)
-
-
-def test_the_old_interface_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    """gpiod 1.x has the same name and another interface: told, with what is needed."""
+def test_an_old_or_missing_library_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """gpiod 1.x has the same name and another interface: told, with what is needed. Not installed: how to."""
     old = ModuleType("gpiod")
     old.__dict__["__version__"] = "1.5.4"
-    monkeypatch.setitem(sys.modules, "gpiod", old)
-    with pytest.raises(SwitchProblem, match=r"1\.5\.4 has the old interface"):
-        gpio_output.library()
-
-
-def test_no_library(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Not installed: told how to install it."""
-    monkeypatch.setitem(sys.modules, "gpiod", None)
-    with pytest.raises(SwitchProblem, match="apt install python3-libgpiod"):
-        gpio_output.library()
+    for there, words in ((old, r"1\.5\.4 has the old interface"), (None, "apt install python3-libgpiod")):
+        monkeypatch.setitem(sys.modules, "gpiod", there)
+        with pytest.raises(SwitchProblem, match=words):
+            gpio_output.library()
 
 
 def test_the_fake_asks_no_more_than_the_real_library_has() -> None:

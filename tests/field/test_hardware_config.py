@@ -2,43 +2,23 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
 
 from controller.field import hardware_config
 from controller.settings.problems import Problems
-from tests.places import CONFIG
+from tests.places import CONFIG, edited
 
 
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    """The shipped configuration, to spoil."""
-    for name in ("nodes", "tuns"):
-        shutil.copytree(CONFIG / name, tmp_path / name)
-    shutil.copy(CONFIG / "service.toml", tmp_path)
-    return tmp_path
-
-
-def edited(config: Path, old: str, new: str, name: str = "nodes/gannet.toml") -> None:
-    path = config / name
-    text = path.read_text(encoding="utf-8")
-    assert old in text
-    path.write_text(text.replace(old, new), encoding="utf-8")
+def spoilt(config: Path, old: str, new: str, name: str = "nodes/gannet.toml") -> None:
+    edited(config / name, (old, new))
 
 
 def problems(config: Path, kind: hardware_config.Kind = "heater") -> list[str]:
     with pytest.raises(Problems) as wrong:
         hardware_config.load(config, "gannet", kind)
     return [str(problem) for problem in wrong.value.problems]
-
-
-@pytest.mark.parametrize("tun", ["gannet", "plover"])
-@pytest.mark.parametrize("kind", ["probe", "heater"])
-def test_shipped_files_load(tun: str, kind: hardware_config.Kind) -> None:
-    """Both nodes' files for both tuns are right as they are shipped."""
-    assert hardware_config.load(CONFIG, tun, kind).tun.name == tun
 
 
 @pytest.mark.parametrize(
@@ -68,7 +48,7 @@ def test_shipped_files_load(tun: str, kind: hardware_config.Kind) -> None:
 )
 def test_one_fault_one_problem(config: Path, old: str, new: str, words: str) -> None:
     """Each fault is named with its file and what would be right; 176 °F (80 °C) is right."""
-    edited(config, old, new)
+    spoilt(config, old, new)
     if not words:
         assert hardware_config.load(config, "gannet", "heater").table.heater is not None
         return
@@ -78,9 +58,9 @@ def test_one_fault_one_problem(config: Path, old: str, new: str, words: str) -> 
 
 def test_problems_of_all_three_files_at_once(config: Path) -> None:
     """A fault in each of the node's file, the tun's file and service.toml: all three are told."""
-    edited(config, "line = 17", "line = 900")
-    edited(config, 'volume = "100 L"', "volume = 100", "tuns/gannet.toml")
-    edited(config, "port = 1883", "port = 0", "service.toml")
+    spoilt(config, "line = 17", "line = 900")
+    spoilt(config, 'volume = "100 L"', "volume = 100", "tuns/gannet.toml")
+    spoilt(config, "port = 1883", "port = 0", "service.toml")
     found = problems(config)
     assert len(found) == 3
     assert all(any(word in text for text in found) for word in ("line", "volume", "port"))
@@ -88,19 +68,18 @@ def test_problems_of_all_three_files_at_once(config: Path) -> None:
 
 def test_no_file_and_no_table(config: Path) -> None:
     """A tun without a node's file, and a file without the wanted table, are told as such."""
-    edited(config, "[heater]", "[heater_not_here]")
+    spoilt(config, "[heater]", "[heater_not_here]")
     assert any("heater" in text for text in problems(config))
-    (config / "nodes" / "gannet.toml").write_text(
-        '[probe.sensors.mash]\nkind = "hwmon"\npath = "/x"\n', encoding="utf-8"
-    )
+    path = config / "nodes" / "gannet.toml"
+    path.write_text('[probe.sensors.mash]\nkind = "hwmon"\npath = "/x"\n', encoding="utf-8")
     assert any("wanted the table [heater]" in text for text in problems(config))
-    (config / "nodes" / "gannet.toml").unlink()
+    path.unlink()
     assert any("no such file" in text for text in problems(config))
 
 
 def test_the_node_has_its_own_name_at_the_broker(config: Path) -> None:
     """User name and password file of the node win over the daemon's; without a user name the daemon's stand."""
-    edited(config, 'username = ""', 'username = "daemon"', "service.toml")
+    spoilt(config, 'username = ""', 'username = "daemon"', "service.toml")
     fitted = hardware_config.load(config, "gannet", "heater")
     assert fitted.table.heater is not None
     assert hardware_config.broker(fitted.service, fitted.table.heater).username == "daemon"
@@ -111,20 +90,21 @@ def test_the_node_has_its_own_name_at_the_broker(config: Path) -> None:
 
 def test_a_contactor_rests_ten_seconds_whatever_the_file_says(config: Path) -> None:
     """With a contactor min_off below ten seconds is lifted to ten."""
-    edited(config, 'kind = "ssr"', 'kind = "contactor"', "tuns/gannet.toml")
-    edited(config, 'window = "2 s" ', 'window = "30 s"', "tuns/gannet.toml")
-    edited(config, '# min_off = "0.2 s"', 'min_off = "1 s"')
+    spoilt(config, 'kind = "ssr"', 'kind = "contactor"', "tuns/gannet.toml")
+    spoilt(config, 'window = "2 s" ', 'window = "30 s"', "tuns/gannet.toml")
+    spoilt(config, '# min_off = "0.2 s"', 'min_off = "1 s"')
     fitted = hardware_config.load(config, "gannet", "heater")
     assert fitted.table.heater is not None
     assert hardware_config.node_settings(fitted.table.heater, fitted.tun, "b").min_off_s == 10.0
 
 
-def test_the_limits_come_from_the_tun() -> None:
-    """Gannet: mash-side limit 80 °C; Plover: outlet 85 °C, latched at 92 °C, lease 5 s."""
-    gannet, plover = (hardware_config.load(CONFIG, tun, "heater") for tun in ("gannet", "plover"))
-    assert gannet.table.heater is not None
-    assert plover.table.heater is not None
-    own = hardware_config.node_settings(gannet.table.heater, gannet.tun, "b")
-    assert (own.outlet_limit_c, own.outlet_trip_c, own.ceiling_s) == (80.0, 82.0, 10.0)
-    own = hardware_config.node_settings(plover.table.heater, plover.tun, "b")
-    assert (own.outlet_limit_c, own.outlet_trip_c, own.ceiling_s) == (85.0, 92.0, 5.0)
+@pytest.mark.parametrize(("tun", "limits"), [("gannet", (80.0, 82.0, 10.0)), ("plover", (85.0, 92.0, 5.0))])
+def test_the_limits_come_from_the_tun(tun: str, limits: tuple[float, ...]) -> None:
+    """Gannet: mash-side limit 80 °C; Plover: outlet 85 °C, latched at 92 °C, lease 5 s. Both nodes' files are right as
+    they are shipped."""
+    assert hardware_config.load(CONFIG, tun, "probe").tun.name == tun
+    fitted = hardware_config.load(CONFIG, tun, "heater")
+    assert fitted.tun.name == tun
+    assert fitted.table.heater is not None
+    own = hardware_config.node_settings(fitted.table.heater, fitted.tun, "b")
+    assert (own.outlet_limit_c, own.outlet_trip_c, own.ceiling_s) == limits

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from controller.field.heater_node import LIMIT_GONE_S
@@ -17,21 +19,15 @@ def test_boots_off() -> None:
     assert bench.node.refused == {"retained": 1}
 
 
-def test_a_lease_runs_out() -> None:
-    """A command of three seconds heats for three seconds and not one beat longer, though readings go on."""
+@pytest.mark.parametrize(("asked_s", "lasts_s"), [(3.0, 3.0), (3600.0, 10.0)])
+def test_a_lease_runs_out(asked_s: float, lasts_s: float) -> None:
+    """A command of three seconds heats for three seconds and not one beat longer, though readings go on; one that asks
+    for an hour heats for ten."""
     bench = Bench()
     bench.run(1)
-    bench.heat(valid_s=3.0)
-    assert sum(bench.run(8)) == round(3.0 / BEAT)
+    bench.heat(valid_s=asked_s)
+    assert sum(bench.run(20)) == round(lasts_s / BEAT)
     assert bench.reports[-1]["lease_left_s"] == 0
-
-
-def test_no_lease_is_longer_than_ten_seconds() -> None:
-    """A command that asks for an hour heats for ten seconds."""
-    bench = Bench()
-    bench.run(1)
-    bench.heat(valid_s=3600.0)
-    assert sum(bench.run(20)) == round(10.0 / BEAT)
 
 
 @pytest.mark.parametrize("duty", [0.05, 0.25, 0.5, 0.8, 1.0])
@@ -49,9 +45,7 @@ def test_a_share_is_given_within_the_window(duty: float) -> None:
 def test_off_needs_nothing() -> None:
     """A bare OFF, without epoch, sequence or validity, is obeyed at the next beat."""
     bench = Bench()
-    bench.run(1)
-    bench.heat()
-    assert all(bench.run(1))
+    bench.heated()
     bench.node.command(b'{"duty":0}', bench.now, False)
     assert not any(bench.run(1))
 
@@ -74,25 +68,28 @@ def test_a_contactor_rests() -> None:
 # ---------------------------------------------------------------- the own limit
 
 
-def test_own_limit_takes_the_heat_away() -> None:
-    """A reading at the limit: off at the next beat, without the daemon; the report names place, value and limit."""
-    bench = Bench()
-    bench.run(1)
-    bench.heat()
-    assert all(bench.run(1))
-    bench.celsius = 80.0
-    assert not any(bench.run(1))
-    assert bench.fault == "mash hot: 80.0 °C, limit 80 °C"
-    assert "outlet_c" not in bench.reports[-1]
+OUTLET: dict[str, Any] = {"where": "outlet", "outlet_limit_c": 85.0, "outlet_trip_c": 92.0}
 
 
-def test_just_under_the_limit_heats() -> None:
-    """79.9 °C is no reason to stop."""
-    bench = Bench()
-    bench.celsius = 79.9
-    bench.run(1)
-    bench.heat()
-    assert all(bench.run(5))
+@pytest.mark.parametrize(
+    ("changes", "celsius", "fault"),
+    [
+        ({}, 79.9, None),
+        ({}, 80.0, "mash hot: 80.0 °C, limit 80 °C"),
+        ({}, 85.0, "mash hot: 85.0 °C, limit 80 °C"),  # of power-up: no measurement elsewhere, here the safe reading
+        (OUTLET, 84.9, None),
+        (OUTLET, 86.0, "outlet hot: 86.0 °C, limit 85 °C"),
+    ],
+)
+def test_own_limit_takes_the_heat_away(changes: dict[str, Any], celsius: float, fault: str | None) -> None:
+    """A reading at the limit: off at the next beat, without the daemon; the report names place, value and limit, and
+    the outlet's temperature where it is the outlet. Just under it is no reason to stop."""
+    bench = Bench(**changes)
+    bench.heated()
+    bench.celsius = celsius
+    assert bench.run(5) == [fault is None] * round(5 / BEAT)
+    assert bench.fault == fault
+    assert bench.reports[-1].get("outlet_c") == (celsius if changes else None)
 
 
 def test_above_the_trip_it_stays_off() -> None:
@@ -107,9 +104,13 @@ def test_above_the_trip_it_stays_off() -> None:
     assert bench.fault == "mash hot: 82.0 °C, limit 80 °C"
 
 
-def test_no_reading_no_heat() -> None:
-    """Without any reading of the limiting probe the node does not heat at all."""
+@pytest.mark.parametrize("kept", [False, True])
+def test_no_reading_no_heat(kept: bool) -> None:
+    """Without any reading of the limiting probe the node does not heat at all; the broker's kept copy of an old one is
+    none."""
     bench = Bench()
+    if kept:
+        bench.node.reading(reading(66.0, 7), 0.0, True)
     bench.run(2, probe=False)
     bench.heat()
     assert not any(bench.run(5, probe=False))
@@ -151,31 +152,3 @@ def test_what_is_no_new_reading_keeps_nothing_alive(payload: bytes) -> None:
         bench.node.reading(payload, bench.now, False)
         bench.run(1, probe=False)
     assert not bench.pin.on
-
-
-def test_a_retained_reading_is_none() -> None:
-    """The broker's kept copy of an old reading does not let the node heat."""
-    bench = Bench()
-    bench.node.reading(reading(66.0, 7), 0.0, True)
-    bench.run(2, probe=False)
-    bench.heat()
-    assert not any(bench.run(2, probe=False))
-
-
-def test_85_from_power_up_takes_heat_away() -> None:
-    """The power-up value is refused as a measurement elsewhere; here it counts as hot, which is the safe reading."""
-    bench = Bench()
-    bench.run(1)
-    bench.heat()
-    bench.run(1)
-    bench.celsius = 85.0
-    assert not any(bench.run(1))
-
-
-def test_outlet_is_told_where_it_is_the_outlet() -> None:
-    """With the limit at the outlet the report carries the outlet temperature and speaks of the outlet."""
-    bench = Bench(where="outlet", outlet_limit_c=85.0, outlet_trip_c=92.0)
-    bench.celsius = 86.0
-    bench.run(3)
-    assert bench.reports[-1]["outlet_c"] == 86.0
-    assert bench.fault == "outlet hot: 86.0 °C, limit 85 °C"

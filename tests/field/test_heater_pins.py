@@ -15,9 +15,7 @@ def test_no_liquid_no_heat() -> None:
     """The level contact opens: off at that beat, latched, told on the level topic at once."""
     level = FakeInput()
     bench = Bench(level=level)
-    bench.run(1)
-    bench.heat()
-    assert all(bench.run(1))
+    bench.heated()
     level.ok = False
     assert not any(bench.run(1))
     assert bench.levels[-1]["ok"] is False
@@ -28,15 +26,11 @@ def test_no_liquid_no_heat() -> None:
 
 
 def test_level_words_come_each_second_with_rising_sequence() -> None:
-    """Ten seconds: ten words, numbered without a gap."""
+    """Ten seconds: ten words, numbered without a gap. No answer from the level pin counts as bad: no heat, and no word
+    that would say all is well."""
     bench = Bench(level=FakeInput())
     bench.run(10)
-    assert [word["seq"] for word in bench.levels] == list(range(1, 11))
-    assert all(word["ok"] is True for word in bench.levels)
-
-
-def test_a_contact_that_cannot_be_read_counts_as_bad() -> None:
-    """No answer from the level pin: no heat, and no word that would say all is well."""
+    assert [(word["seq"], word["ok"]) for word in bench.levels] == [(seq, True) for seq in range(1, 11)]
     bench = Bench(level=FakeInput(None))
     bench.run(1)
     bench.heat()
@@ -77,9 +71,7 @@ def test_a_pin_that_fails_ends_everything() -> None:
 def test_after_close_nothing_heats() -> None:
     """Closed while a lease is running: off at once, and neither beats nor commands bring it back."""
     bench = Bench()
-    bench.run(1)
-    bench.heat()
-    assert all(bench.run(1))
+    bench.heated()
     bench.node.close()
     assert not bench.pin.on
     bench.heat(seq=2)
@@ -90,20 +82,18 @@ def test_after_close_nothing_heats() -> None:
 def test_the_stirrer_has_a_lease_too() -> None:
     """On for as long as its command is valid; OFF without anything else stops it."""
     bench = Bench()
-    bench.node.stirrer(b'{"on":true,"seq":1,"valid_s":2}', bench.now, False)
-    bench.run(1)
-    assert bench.stirrer.on
-    bench.run(1.1)
-    assert not bench.stirrer.on
-    bench.node.stirrer(b'{"on":true,"seq":2,"valid_s":1e9}', bench.now, False)
-    bench.run(29.9)
-    assert bench.stirrer.on
-    bench.run(0.2)
-    assert not bench.stirrer.on
-    bench.node.stirrer(b'{"on":true,"seq":3,"valid_s":10}', bench.now, False)
-    bench.node.stirrer(b'{"on":false}', bench.now, False)
-    bench.run(1)
-    assert not bench.stirrer.on
+
+    def after(seconds: float, *payloads: bytes) -> bool:
+        for payload in payloads:
+            bench.node.stirrer(payload, bench.now, False)
+        bench.run(seconds)
+        return bench.stirrer.on
+
+    assert after(1, b'{"on":true,"seq":1,"valid_s":2}')
+    assert not after(1.1)
+    assert after(29.9, b'{"on":true,"seq":2,"valid_s":1e9}')
+    assert not after(0.2)
+    assert not after(1, b'{"on":true,"seq":3,"valid_s":10}', b'{"on":false}')
 
 
 @pytest.mark.parametrize(
@@ -119,19 +109,14 @@ def test_what_is_no_motor_command(payload: bytes) -> None:
     assert sum(bench.node.refused.values()) == 1
 
 
-def test_reports_come_every_two_seconds() -> None:
-    """Unasked, nothing changing: a report each two seconds."""
+def test_reports_come_every_two_seconds_and_for_every_command() -> None:
+    """Unasked, nothing changing: a report each two seconds. Each accepted command has a report with its sequence at the
+    next beat, accepted OFF included."""
     bench = Bench()
     bench.run(10)
     quiet = len(bench.reports)
     bench.run(20)
     assert len(bench.reports) - quiet == 10
-
-
-def test_every_command_is_answered() -> None:
-    """Each accepted command has a report with its sequence at the next beat, accepted OFF included."""
-    bench = Bench()
-    bench.run(1)
     for seq in range(1, 20):
         bench.heat(seq=seq, duty=float(seq % 2))
         bench.run(BEAT, probe=False)

@@ -95,15 +95,11 @@ async def test_command_in_report_out() -> None:
         assert rig.said(NAMED.level)[0] == {"ok": True, "seq": 1}
 
 
-async def test_a_stalled_event_loop_keeps_no_heat() -> None:
-    """With the event loop standing still the thread lets a lease of 0.3 s run out."""
+async def test_a_stalled_event_loop_keeps_no_heat_and_a_lost_link_none() -> None:
+    """With the event loop standing still the thread lets a lease of 0.3 s run out; with the connection gone too."""
     async with running() as (rig, _):
         await heated(rig, 0.3)
         assert rig.pin.went_off.wait(PATIENCE_S)  # on the loop, on purpose: nothing else of it can run meanwhile
-
-
-async def test_a_lost_link_keeps_no_heat() -> None:
-    """The connection goes: the lease runs out."""
     async with running() as (rig, _):
         await heated(rig, 0.3)
         rig.transport.cut("cable")
@@ -111,36 +107,24 @@ async def test_a_lost_link_keeps_no_heat() -> None:
         assert not rig.pin.on
 
 
-async def test_told_to_end() -> None:
-    """Stopped under heat: off before anything else, then "not there"; the answer is that it was asked."""
+@pytest.mark.parametrize("way", ["stopped", "cancelled", "a broken pin"])
+async def test_every_end_under_heat_is_off(way: str) -> None:
+    """Stopped: off before anything else, then "not there", and the answer is that it was asked. Cancelled: everything
+    off. The pin breaks: the service ends by itself, everything off, and says that nobody asked it to."""
     async with running() as (rig, task):
         await heated(rig, 10.0)
-        rig.service.stop()
+        if way == "stopped":
+            rig.service.stop()
+            assert not rig.pin.on
+        elif way == "cancelled":
+            task.cancel()
+        else:
+            rig.pin.broken = True
+        (end,) = await asyncio.gather(task, return_exceptions=True)
+        assert isinstance(end, asyncio.CancelledError) if way == "cancelled" else end is (way == "stopped")
         assert not rig.pin.on
-        assert await task is True
-        assert rig.broker.retained[NAMED.online] == b"false"
-        assert rig.pin.closed
-        assert rig.stirrer.closed
-
-
-async def test_cancelled() -> None:
-    """Cancelled under heat: everything off."""
-    async with running() as (rig, task):
-        await heated(rig, 10.0)
-        task.cancel()
-        await asyncio.gather(task, return_exceptions=True)
-        assert not rig.pin.on
-        assert rig.pin.closed
-
-
-async def test_a_pin_that_fails_ends_the_service() -> None:
-    """The pin breaks under heat: the service ends by itself, everything off, and says that nobody asked it to."""
-    async with running() as (rig, task):
-        await heated(rig, 10.0)
-        rig.pin.broken = True
-        assert await task is False
-        assert not rig.pin.on
-        assert rig.stirrer.closed
+        assert rig.pin.closed and rig.stirrer.closed
+        assert way != "stopped" or rig.broker.retained[NAMED.online] == b"false"
 
 
 async def test_a_link_that_dies_of_a_bug_ends_the_service() -> None:

@@ -41,30 +41,25 @@ def test_it_is_off_at_power_up_and_obeys_no_retained_command() -> None:
     """A node that has just started gives no heat, and a command the broker kept for it changes nothing."""
     state = lease.boot(100.0)
     assert lease.beat(SSR, state, 100.0) == (state, 0.0)
-    assert refused(state, command(1, 1.0), 100.0, retained=True) == "retained"
-    assert refused(state, command(1, 0.0), 100.0, retained=True) == "retained"
+    for duty in (1.0, 0.0):
+        assert refused(state, command(1, duty), 100.0, retained=True) == "retained"
 
 
-def test_a_command_lasts_its_validity_and_no_longer() -> None:
-    """Heat for 4 s is there at 3.99 s and gone at 4 s; the report says that the lease ran out."""
-    state = told(lease.boot(0.0), command(1, 0.6, valid_s=4.0), 20.0)
+@pytest.mark.parametrize(
+    ("settings", "asked_s", "lasts_s"),
+    [(SSR, 4.0, 4.0), (SSR, 3600.0, 10.0), (SSR.but(ceiling_s=3.0), 3600.0, 3.0)],
+)
+def test_a_command_lasts_its_validity_and_no_longer(settings: NodeSettings, asked_s: float, lasts_s: float) -> None:
+    """Heat for 4 s is there at 3.99 s and gone at 4 s; the report says that the lease ran out. An hour's validity runs
+    out after 10 s, or after the 3 s set at the node."""
+    state = told(lease.boot(0.0), command(1, 0.6, valid_s=asked_s), 20.0, settings)
     assert state.output == 0.6
-    still, output = lease.beat(SSR, state, 23.99)
+    still, output = lease.beat(settings, state, 20.0 + lasts_s - 0.01)
     assert output == 0.6
-    over, output = lease.beat(SSR, still, 24.0)
+    over, output = lease.beat(settings, still, 20.0 + lasts_s)
     assert output == 0.0
     assert over.expired and lease.worth_telling(still, over)
-    assert lease.report(SSR, over, 24.0)["lease_left_s"] == 0.0
-
-
-def test_no_command_lasts_longer_than_the_nodes_own_ceiling() -> None:
-    """An hour's validity runs out after 10 s, or after the 3 s set at the node."""
-    state = told(lease.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0)
-    assert lease.beat(SSR, state, 29.99)[1] == 1.0
-    assert lease.beat(SSR, state, 30.0)[1] == 0.0
-    short = SSR.but(ceiling_s=3.0)
-    state = told(lease.boot(0.0), command(1, 1.0, valid_s=3600.0), 20.0, short)
-    assert lease.beat(short, state, 23.0)[1] == 0.0
+    assert lease.report(settings, over, 20.0 + lasts_s)["lease_left_s"] == 0.0
 
 
 def test_only_the_highest_epoch_and_rising_sequences_bring_heat() -> None:
@@ -187,11 +182,14 @@ def test_the_outlet_limiter_acts_at_its_limit_and_lets_go_five_kelvin_below() ->
     assert outlet(state, 700.0, 20.0)[0].fault == state.fault
 
 
-def test_a_far_too_hot_outlet_latches_at_once() -> None:
-    """91.9 °C limits, 92.0 °C latches."""
-    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
-    assert outlet(state, 21.0, 91.9)[0].latched is False
-    assert outlet(state, 21.0, 92.0)[0].latched is True
+def test_a_far_too_hot_outlet_latches_at_once_and_a_hot_one_that_falls_silent_stays_limited() -> None:
+    """91.9 °C limits, 92.0 °C latches. While the limiter holds, one missing value does not give the heat back."""
+    heated = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
+    assert [outlet(heated, 21.0, c)[0].latched for c in (91.9, 92.0)] == [False, True]
+    state, _ = outlet(heated, 21.0, 86.0)
+    state, output = outlet(state, 21.5, None)
+    assert (output, state.limiting) == (0.0, True)
+    assert outlet(state, 23.0, None)[1] == 0.0
 
 
 @pytest.mark.parametrize("gone", [None, float("nan"), float("inf")])
@@ -204,16 +202,6 @@ def test_a_silent_outlet_thermometer_takes_the_heat_after_a_second(gone: float |
     assert (output, state.fault) == (0.0, "the outlet thermometer is silent")
     state, output = outlet(state, 22.0, 70.0)
     assert (output, state.fault) == (1.0, "")
-
-
-def test_a_hot_outlet_that_falls_silent_stays_limited() -> None:
-    """While the limiter holds, one missing value does not give the heat back."""
-    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
-    state, _ = outlet(state, 21.0, 86.0)
-    state, output = outlet(state, 21.5, None)
-    assert (output, state.limiting) == (0.0, True)
-    state, output = outlet(state, 23.0, None)
-    assert output == 0.0
 
 
 def flow(state: NodeState, now: float, ok: bool | None) -> tuple[NodeState, float]:
@@ -231,6 +219,25 @@ def test_lost_flow_takes_the_heat_and_latches_the_second_time() -> None:
     assert (output, state.fault) == (1.0, "")
     state, output = flow(state, 23.0, False)
     assert (output, state.latched) == (0.0, True)
+    # a resting pump is no fault while no heat is asked for
+    state, output = flow(told(lease.boot(0.0), command(1, 0.0), 20.0, FITTED), 21.0, False)
+    assert (output, state.fault) == (0.0, "")
+
+
+def test_power_with_the_output_off_is_a_stuck_switch() -> None:
+    """More than 5 % of the plate's power for 2 s after OFF latches a fault; less, or shorter, does not."""
+    state = told(lease.boot(0.0), command(1, 0.0), 20.0)
+    state, _ = lease.beat(SSR, state, 21.0, power_w=250.0)
+    assert state.stuck_since is None
+    state, _ = lease.beat(SSR, state, 21.0, power_w=251.0)
+    state, _ = lease.beat(SSR, state, 22.9, power_w=251.0)
+    assert state.fault == ""
+    short, _ = lease.beat(SSR, state, 22.95, power_w=0.0)
+    assert short.stuck_since is None
+    state, _ = lease.beat(SSR, state, 23.0, power_w=251.0)
+    assert "stuck" in state.fault and state.latched
+    on, _ = lease.beat(SSR, told(lease.boot(0.0), command(1, 1.0), 20.0), 21.0, power_w=5000.0)
+    assert on.stuck_since is None
 
 
 WINDOWED = NodeSettings(5000.0, "b1", min_off_s=0.0, window_s=2.0, level=True, flow=True)
@@ -257,29 +264,6 @@ def test_a_loss_in_any_part_of_a_window_counts(at: float) -> None:
     assert (dry.code, dry.latched, dry.output) == (lease.NO_LIQUID, True, 0.0)
     still = windowed("flow_ok", at, at + 1.0)
     assert (still.latched, still.flow_lost_at) == (False, at)
-
-
-def test_a_resting_pump_is_no_fault_while_no_heat_is_asked_for() -> None:
-    """With OFF in force a missing flow says nothing."""
-    state = told(lease.boot(0.0), command(1, 0.0), 20.0, FITTED)
-    state, output = flow(state, 21.0, False)
-    assert (output, state.fault) == (0.0, "")
-
-
-def test_power_with_the_output_off_is_a_stuck_switch() -> None:
-    """More than 5 % of the plate's power for 2 s after OFF latches a fault; less, or shorter, does not."""
-    state = told(lease.boot(0.0), command(1, 0.0), 20.0)
-    state, _ = lease.beat(SSR, state, 21.0, power_w=250.0)
-    assert state.stuck_since is None
-    state, _ = lease.beat(SSR, state, 21.0, power_w=251.0)
-    state, _ = lease.beat(SSR, state, 22.9, power_w=251.0)
-    assert state.fault == ""
-    short, _ = lease.beat(SSR, state, 22.95, power_w=0.0)
-    assert short.stuck_since is None
-    state, _ = lease.beat(SSR, state, 23.0, power_w=251.0)
-    assert "stuck" in state.fault and state.latched
-    on, _ = lease.beat(SSR, told(lease.boot(0.0), command(1, 1.0), 20.0), 21.0, power_w=5000.0)
-    assert on.stuck_since is None
 
 
 def test_the_report_has_the_contracts_fields() -> None:

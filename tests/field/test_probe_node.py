@@ -107,41 +107,41 @@ def service(line: Line, *thermometers: Fixed, beats: Beats | None = None) -> Pro
     return ProbeService(places, 0.01, line, MachineClock(), beats)
 
 
-def test_one_reading_one_message() -> None:
-    """Each reading goes out once, with the next sequence number, and the probe is said to be there once."""
+def told(*found: float | Fault) -> Line:
+    """What was sent and said after these readings and faults?"""
     line = Line()
     node = service(line, Fixed(66.0))
-    for celsius in (66.0, 66.1, 66.1):
-        node.got(node.voices[0], celsius, 10.0)
+    for each in found:
+        node.got(node.voices[0], each, 10.0)
+    return line
+
+
+def test_one_reading_one_message() -> None:
+    """Each reading goes out once, with the next sequence number, and the probe is said to be there once."""
+    line = told(66.0, 66.1, 66.1)
     sent = [json.loads(data) for data in line.readings]
     assert [s["temperature"] for s in sent] == [66.0, 66.1, 66.1]
     assert [s["seq"] - sent[0]["seq"] for s in sent] == [0, 1, 2]
     assert [(p.topic, p.payload, p.retain) for p in line.posts] == [(f"{TOPIC}/online", b"true", True)]
 
 
-def test_three_failures_make_it_gone() -> None:
-    """Faults send nothing; the third in a row says false on the online topic, the next reading true."""
-    line = Line()
-    node = service(line, Fixed(66.0))
-    voice = node.voices[0]
-    node.got(voice, 66.0, 10.0)
-    for _ in range(2):
-        node.got(voice, Fault("checksum"), 10.0)
-    assert [p.payload for p in line.posts] == [b"true"]
-    for _ in range(5):
-        node.got(voice, Fault("checksum"), 10.0)
-    node.got(voice, 66.0, 10.0)
-    assert [p.payload for p in line.posts] == [b"true", b"false", b"true"]
-    assert len(line.readings) == 2
+NO = Fault("checksum")
 
 
-def test_single_failures_do_not_add_up() -> None:
-    """Two failures, a reading, two failures: still there."""
-    line = Line()
-    node = service(line, Fixed(66.0))
-    for found in (66.0, Fault("a"), Fault("a"), 66.0, Fault("a"), Fault("a")):
-        node.got(node.voices[0], found, 10.0)
-    assert [p.payload for p in line.posts] == [b"true"]
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        ([66.0, NO, NO], [b"true"]),
+        ([66.0, NO, NO, 66.0, NO, NO], [b"true"]),
+        ([66.0, *[NO] * 7, 66.0], [b"true", b"false", b"true"]),
+    ],
+)
+def test_three_failures_make_it_gone(found: list[float | Fault], said: list[bytes]) -> None:
+    """Faults send nothing; the third in a row says false on the online topic, the next reading true; single ones do not
+    add up."""
+    line = told(*found)
+    assert [p.payload for p in line.posts] == said
+    assert len(line.readings) == found.count(66.0)
 
 
 def test_the_same_fault_is_logged_once_a_minute() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.field import thermometer
-from controller.field.thermometer import Fault, Hwmon, Max31865, OneWire
+from controller.field.thermometer import Fault, Hwmon, Max31865, OneWire, Thermometer
 
 SYSFS = Path(__file__).parent / "sysfs"
 
@@ -21,31 +21,49 @@ def test_checksum_of_published_scratchpads() -> None:
 
 
 @pytest.mark.parametrize(
-    ("case", "celsius"),
-    [("28-000003287ef1", 23.125), ("mash-66", 66.062), ("true-85", 85.0), ("below-zero", -10.0), ("ice", 0.0)],
-)
-def test_one_wire_true_values(case: str, celsius: float) -> None:
+    ("probe", "celsius"),
+    [
+        *((OneWire(SYSFS / "w1" / case), celsius)
+          for case, celsius in (("28-000003287ef1", 23.125), ("mash-66", 66.062), ("true-85", 85.0),
+                                ("below-zero", -10.0), ("ice", 0.0))),
+        (Hwmon(SYSFS / "hwmon" / "plain" / "temp1_input"), 66.062),
+    ],
+)  # fmt: skip
+def test_true_values(probe: Thermometer, celsius: float) -> None:
     """A measured value comes through, 85 °C and 0 °C included when the scratchpad shows that they were measured."""
-    assert OneWire(SYSFS / "w1" / case).read() == celsius
+    assert probe.read() == celsius
+
+
+def platinum(*case: str) -> Max31865:
+    return Max31865(SYSFS.joinpath(*case), 430.0, 100.0)
 
 
 @pytest.mark.parametrize(
-    ("case", "words"),
+    ("probe", "words"),
     [
-        ("power-on", "power-up"),
-        ("no-power", "no supply"),
-        ("pulled-high-raw", "pulled high"),
-        ("held-low", "held low"),
-        ("nobody", "nobody answers"),
-        ("checksum-no", "checksum"),
-        ("empty", "is empty"),
-        ("cut-short", "known form"),
-        ("not-there", "is not there"),
+        (OneWire(SYSFS / "w1" / "power-on"), "power-up"),
+        (OneWire(SYSFS / "w1" / "no-power"), "no supply"),
+        (OneWire(SYSFS / "w1" / "pulled-high-raw"), "pulled high"),
+        (OneWire(SYSFS / "w1" / "held-low"), "held low"),
+        (OneWire(SYSFS / "w1" / "nobody"), "nobody answers"),
+        (OneWire(SYSFS / "w1" / "checksum-no"), "checksum"),
+        (OneWire(SYSFS / "w1" / "empty"), "is empty"),
+        (OneWire(SYSFS / "w1" / "cut-short"), "known form"),
+        (OneWire(SYSFS / "w1" / "not-there"), "is not there"),
+        (platinum("iio", "short"), "short circuit"),
+        (platinum("iio", "open"), "broken wire"),
+        (platinum("iio", "overvoltage"), "over- or under-voltage"),
+        (platinum("iio", "wrong-resistor"), "no resistance of this sensor"),
+        (platinum("iio", "not-there"), "is not there"),
+        (Hwmon(SYSFS / "hwmon" / "plain-85" / "temp1_input"), "85 °C"),
+        (Hwmon(SYSFS / "hwmon" / "plain-fault" / "temp1_input"), "fault"),
+        (Hwmon(SYSFS / "hwmon" / "text" / "temp1_input"), "no whole number"),
     ],
 )
-def test_one_wire_false_values(case: str, words: str) -> None:
-    """Each value that means "no value" is a fault whose text says what to look at."""
-    found = OneWire(SYSFS / "w1" / case).read()
+def test_false_values(probe: Thermometer, words: str) -> None:
+    """Each value that means "no value" is a fault whose text says what to look at: the power-up value, a reported
+    fault, short, open, a resistance of another sensor, text."""
+    found = probe.read()
     assert isinstance(found, Fault)
     assert words in found.why
 
@@ -82,13 +100,10 @@ def test_every_flipped_bit_is_seen() -> None:
 
 
 @pytest.mark.parametrize("text", ["", "\0", "t=85000", "YES\nt=65000", "72 " * 9, "é" * 50])
-def test_other_text_is_refused(text: str) -> None:
-    """Text of another form is a fault, never an exception."""
+def test_other_text_is_refused(text: str, tmp_path: Path) -> None:
+    """Text of another form is a fault, never an exception; an error of the system (here: a folder in place of the file)
+    is told by its name."""
     assert isinstance(thermometer.one_wire(text), Fault)
-
-
-def test_a_failing_file_names_its_error(tmp_path: Path) -> None:
-    """An error of the system (here: a folder in place of the file) is told by its name."""
     (tmp_path / "w1_slave").mkdir()
     found = OneWire(tmp_path).read()
     assert isinstance(found, Fault)
@@ -99,17 +114,13 @@ def test_a_failing_file_names_its_error(tmp_path: Path) -> None:
 
 
 def test_platinum_code_to_degrees() -> None:
-    """Code 9550 at a 430 ohm reference is 125.32 ohm, which is 65.419 °C by IEC 60751 (interpolated in its table)."""
-    found = Max31865(SYSFS / "iio" / "mash", 430.0, 100.0).read()
+    """Code 9550 at a 430 ohm reference is 125.32 ohm, which is 65.419 °C by IEC 60751 (interpolated in its table). The
+    bridge to hwmon shows the code times 31.25; the temperature from it is the same."""
+    found = platinum("iio", "mash").read()
     assert isinstance(found, float)
     # table: 65 °C 125.160 ohm, 66 °C 125.543 ohm; 9550 / 32768 x 430 = 125.3204 ohm
     assert abs(found - (65 + (125.3204 - 125.160) / (125.543 - 125.160))) < 0.005
-
-
-def test_platinum_through_hwmon_is_the_same() -> None:
-    """The bridge shows the code times 31.25; the temperature from it is the same."""
-    direct = Max31865(SYSFS / "iio" / "mash", 430.0, 100.0).read()
-    assert Max31865(SYSFS / "hwmon" / "bridge", 430.0, 100.0).read() == direct
+    assert platinum("hwmon", "bridge").read() == found
 
 
 def test_own_conversion_beats_the_chip_s_straight_line() -> None:
@@ -119,23 +130,6 @@ def test_own_conversion_beats_the_chip_s_straight_line() -> None:
     assert isinstance(own, float)
     assert abs(own - 65.0) < 0.02
     assert abs(code / 32 - 256 - 65.0) > 0.5
-
-
-@pytest.mark.parametrize(
-    ("case", "words"),
-    [
-        ("short", "short circuit"),
-        ("open", "broken wire"),
-        ("overvoltage", "over- or under-voltage"),
-        ("wrong-resistor", "no resistance of this sensor"),
-        ("not-there", "is not there"),
-    ],
-)
-def test_platinum_false_values(case: str, words: str) -> None:
-    """Short, open, reported fault and a resistance of another sensor are faults."""
-    found = Max31865(SYSFS / "iio" / case, 430.0, 100.0).read()
-    assert isinstance(found, Fault)
-    assert words in found.why
 
 
 def test_every_code_gives_a_brewhouse_temperature_or_a_fault() -> None:
@@ -152,21 +146,6 @@ def test_every_code_gives_a_brewhouse_temperature_or_a_fault() -> None:
 
 
 # ---------------------------------------------------------------- hwmon
-
-
-def test_plain_hwmon() -> None:
-    """Thousandths of a degree, as they are."""
-    assert Hwmon(SYSFS / "hwmon" / "plain" / "temp1_input").read() == 66.062
-
-
-@pytest.mark.parametrize(
-    ("case", "words"), [("plain-85", "85 °C"), ("plain-fault", "fault"), ("text", "no whole number")]
-)
-def test_hwmon_false_values(case: str, words: str) -> None:
-    """The power-up value, a reported fault and text are faults."""
-    found = Hwmon(SYSFS / "hwmon" / case / "temp1_input").read()
-    assert isinstance(found, Fault)
-    assert words in found.why
 
 
 @pytest.mark.parametrize("milli", [85000, 127937, -62, 0, 200000, -60000])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,45 +18,21 @@ from controller.settings.service import Settings
 from sim.dryrun import DryRun
 from sim.world.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings
-from tests.edge.statuses import a_mash, document, mashing, said, tripped
+from tests.edge.statuses import a_mash, document, said, tripped
 from tests.messages.stored import STORED, complaints, payload_validator, stored
-from tests.places import CONFIG, ROOT
+from tests.places import CONFIG, ROOT, edited
 
 PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
 
 
 def test_the_stored_document_is_the_models() -> None:
-    """config/asyncapi.json is what the models give now (`python -m controller.messages.asyncapi` writes it anew)."""
+    """config/asyncapi.json is what the models give now (`python -m controller.messages.asyncapi` writes it anew). Each
+    payload schema is itself valid, so that complaints about payloads mean something, and each $ref in the document
+    points at something in it."""
     assert STORED.read_text(encoding="utf-8") == asyncapi.text()
-
-
-def test_the_document_is_valid_by_the_published_schema() -> None:
-    """The published JSON Schema of AsyncAPI 3.0.0 (npm @asyncapi/specs) finds nothing wrong."""
-    schema = json.loads(PUBLISHED.read_text(encoding="utf-8"))
-    assert [error.message for error in Draft7Validator(schema).iter_errors(stored())] == []
-
-
-@pytest.mark.parametrize("part", ["info", "asyncapi"])
-def test_the_published_schema_bites(part: str) -> None:
-    """Without a required part, or with a wrong action, the same schema complains."""
-    schema = Draft7Validator(json.loads(PUBLISHED.read_text(encoding="utf-8")))
     found = stored()
-    del found[part]
-    assert not schema.is_valid(found)
-    broken = stored()
-    broken["operations"]["sendStatus"]["action"] = "shout"
-    assert not schema.is_valid(broken)
-
-
-def test_every_schema_is_a_json_schema() -> None:
-    """Each payload schema is itself valid, so that complaints about payloads mean something."""
-    for schema in stored()["components"]["schemas"].values():
+    for schema in found["components"]["schemas"].values():
         Draft202012Validator.check_schema(schema)
-
-
-def test_every_reference_leads_somewhere() -> None:
-    """Each $ref in the document points at something in it."""
-    found = stored()
 
     def walk(value: Any) -> None:
         if isinstance(value, dict):
@@ -63,13 +40,23 @@ def test_every_reference_leads_somewhere() -> None:
                 at: Any = found
                 for key in target.removeprefix("#/").split("/"):
                     at = at[key]
-            for item in value.values():
-                walk(item)
-        elif isinstance(value, list):
-            for item in value:
-                walk(item)
+            value = list(value.values())
+        for item in value if isinstance(value, list) else ():
+            walk(item)
 
     walk(found)
+
+
+def test_the_document_is_valid_by_the_published_schema() -> None:
+    """The published JSON Schema of AsyncAPI 3.0.0 (npm @asyncapi/specs) finds nothing wrong; without a required part,
+    or with a wrong action, the same schema complains."""
+    schema = Draft7Validator(json.loads(PUBLISHED.read_text(encoding="utf-8")))
+    found = stored()
+    assert [error.message for error in schema.iter_errors(found)] == []
+    for part in ("info", "asyncapi"):
+        assert not schema.is_valid({key: value for key, value in found.items() if key != part})
+    found["operations"]["sendStatus"]["action"] = "shout"
+    assert not schema.is_valid(found)
 
 
 def filled(group: str = "", name: str = "mash") -> dict[str, str]:
@@ -80,18 +67,11 @@ def filled(group: str = "", name: str = "mash") -> dict[str, str]:
 
 def test_the_addresses_are_the_services_topics() -> None:
     """The channels' addresses, filled in, are the topics that the service uses when the tun file names no others."""
-    found = topics(settings())
-    for channel, topic in {
-        "status": found.status,
-        "event": found.event,
-        "reply": found.reply,
-        "order": found.order,
-        "online": found.online,
-        "heaterCommand": found.heater_command,
-        "heaterReport": found.heater_report,
-        "heaterOnline": found.heater_online,
-    }.items():
-        assert filled()[channel] == topic
+    found, addresses = topics(settings()), filled()
+    named = {"heaterCommand": found.heater_command, "heaterReport": found.heater_report}
+    named |= {"heaterOnline": found.heater_online}
+    named |= {key: getattr(found, key) for key in ("status", "event", "reply", "order", "online")}
+    assert {channel: addresses[channel] for channel in named} == named
 
 
 def test_every_topic_of_the_shipped_tuns_is_described() -> None:
@@ -144,27 +124,26 @@ def test_the_words_of_a_shared_supply_fit() -> None:
 
 @pytest.mark.parametrize("status", [document, a_mash, tripped])
 def test_the_cores_status_fits(status: Any) -> None:
-    """Idle, in a rest and tripped: the status that the core makes validates."""
-    assert complaints("status", outgoing.document(status())) == []
-
-
-def test_a_status_with_a_stray_or_missing_key_does_not_fit() -> None:
-    """The check bites: one key more, one less, or a duty above 1 is found."""
-    assert complaints("status", outgoing.document({**a_mash(), "stray": 1}))
-    assert complaints("status", outgoing.document({**a_mash(), "duty": 1.5}))
-    assert complaints("status", outgoing.document({k: v for k, v in a_mash().items() if k != "nonce"}))
+    """Idle, in a rest and tripped: the status that the core makes validates. The check bites: one key more, one less,
+    or a duty above 1 is found."""
+    whole = status()
+    assert complaints("status", outgoing.document(whole)) == []
+    less = {key: value for key, value in whole.items() if key != "nonce"}
+    for wrong in ({**whole, "stray": 1}, {**whole, "duty": 1.5}, less):
+        assert complaints("status", outgoing.document(wrong))
+    assert a_mash()["state"] == "running"
 
 
 def test_commands_replies_and_motors_fit() -> None:
-    """What outgoing.py builds for heater, motors and replies validates."""
-    off = HeaterCommand(1, 2, 0.0, 10.0, "off", 7, 0.4)
-    assert complaints("heaterCommand", outgoing.heater_command(off, WALL, "boot")) == []
-    blind = HeaterCommand(1, 2, 0.0, 10.0, "off")
-    assert complaints("heaterCommand", outgoing.heater_command(blind, WALL, "boot")) == []
+    """What outgoing.py builds for heater, motors, replies and presence validates, and an event that has no value and no
+    limit."""
+    for command in (HeaterCommand(1, 2, 0.0, 10.0, "off"), HeaterCommand(1, 2, 0.0, 10.0, "off", 7, 0.4)):
+        assert complaints("heaterCommand", outgoing.heater_command(command, WALL, "boot")) == []
     assert complaints("stirrerCommand", outgoing.motor_command(1, Motor(True, "mixing"), 10.0)) == []
     assert complaints("reply", outgoing.reply(Reply(None, False, "no", RunState.IDLE, "start"))) == []
     assert complaints("reply", outgoing.reply(Reply("a", True, "yes", RunState.RUNNING, "start"))) == []
     assert complaints("online", outgoing.online(False)) == []
+    assert complaints("event", outgoing.event(1, WALL, Event("note", "x", "text"))) == []
 
 
 def test_a_whole_mash_fits() -> None:
@@ -211,16 +190,6 @@ def test_orders_and_reports_fit() -> None:
     assert complaints("reading", b'"63.1"')
 
 
-def test_an_event_without_its_extras_fits() -> None:
-    """An event that has no value and no limit leaves them out, and still validates."""
-    assert complaints("event", outgoing.event(1, WALL, Event("note", "x", "text"))) == []
-
-
-def test_the_bench_really_mashes() -> None:
-    """The status in these tests comes from a running mash, not from an idle one."""
-    assert mashing().state.run.state is RunState.RUNNING
-
-
 MODELS: dict[str, Any] = {
     "status": status_schema.Status,
     "event": payload_schemas.Event,
@@ -245,12 +214,13 @@ def model_of(topic: str) -> Any:
     return MODELS[part]
 
 
-def test_every_payload_of_a_simulated_run_fits() -> None:
+def test_every_payload_of_a_simulated_run_fits(config: Path) -> None:
     """Each message of a dry run with a silent probe fits its model, and a sample of each topic the document."""
+    edited(config / "programs/linnet.toml", ('"60 min"', '"10 min"'), ('"2 h"', '"2 min"'))
     settings_ = config_files.settings(CONFIG, "plover")
-    plan = plan_by_name.load_plan(CONFIG, "linnet", "plover")
+    plan = plan_by_name.load_plan(config, "linnet", "plover")
     seen: dict[str, list[bytes]] = {}
-    faults = [parse("probe_unplugged@4000+60")]
+    faults = [parse("probe_unplugged@2100+60")]
 
     def listen(at: float, topic: str, payload: bytes, *more: bool) -> None:
         seen.setdefault(topic, []).append(payload)

@@ -40,5 +40,6 @@ def test_bytes_heard_twice_are_a_stranger_no_more() -> None:
     box.sent(OFF, 1.0, SAID)
     for at in (1.5, 1.75):
         box.put(box.topics.heater_command, SAID, at)
-    assert box.take(2.0).link.foreign is None
-    assert box.counters["own command heard again"] == 1
+    link = box.take(2.0).link
+    assert (link.foreign, link.echo_at) == (None, 1.5)
+    assert box.counters == {"own command heard again": 1}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from controller.core.nouns import Bad, Disk, Foreign, HeaterCommand, Link, Order, Presence, Reading, Switch
 from controller.messages import outgoing
 from controller.messages.inbox import EACH_STOP, ORDERS, TAIL
@@ -46,10 +48,7 @@ def test_nonsense_stands_in_the_queue_and_is_counted_by_reason() -> None:
     box = inbox()
     box.put("p/outlet", b"NaN", 1.0)
     box.put("p/outlet", b"x" * 2000, 1.1)
-    assert box.take(1.25).outlet == (
-        Bad("not a finite number", 1.0),
-        Bad("too long (2000 bytes, at most 1024)", 1.1),
-    )
+    assert box.take(1.25).outlet == (Bad("not a finite number", 1.0), Bad("too long (2000 bytes, at most 1024)", 1.1))
     assert dict(box.counters) == {"not a finite number": 1, "too long": 1}
 
 
@@ -136,61 +135,46 @@ def test_the_presence_of_the_other_probes_is_remembered() -> None:
 
 
 def test_an_own_command_heard_back_gives_the_round_trip() -> None:
-    """The echo's delay is known; until it comes the delay grows with the time waited."""
+    """The echo's delay is known; until it comes the delay grows with the time waited. Messages keep their order; what
+    was sent before an echoed command is no longer waited for."""
     box = inbox()
     box.sent(OFF, 1.25)
     assert box.take(4.25).link.delay_s == 3.0
     box.put(box.topics.heater_command, outgoing.heater_command(OFF, 0.0, "me"), 4.75)
     link = box.take(5.25).link
     assert (link.delay_s, link.echo_at, link.foreign) == (3.5, 4.75, None)
-
-
-def test_an_echo_settles_the_commands_before_it() -> None:
-    """Messages keep their order; what was sent before an echoed command is no longer waited for."""
-    box = inbox()
-    for seq in range(1, 200):
-        box.sent(HeaterCommand(2, seq, 0.0, 10.0, "off"), float(seq))
-    last = HeaterCommand(2, 199, 0.0, 10.0, "off")
-    box.put(box.topics.heater_command, outgoing.heater_command(last, 0.0, "me"), 199.5)
-    assert box.take(210.0).link.delay_s == 0.5
-
-
-def test_own_commands_that_come_again_are_counted_and_nothing_else() -> None:
-    """A duplicate or a replay of our own command is no stranger."""
-    box = inbox()
-    payload = outgoing.heater_command(OFF, 0.0, "me")
-    box.sent(OFF, 1.0)
-    box.put(box.topics.heater_command, payload, 1.1)
-    box.put(box.topics.heater_command, payload, 1.2)
-    got = box.take(1.25)
-    assert (got.link.foreign, got.link.echo_at) == (None, 1.1)
-    assert box.counters == {"own command heard again": 1}
+    for seq in range(2, 200):
+        box.sent(last := HeaterCommand(2, seq, 0.0, 10.0, "off"), 5.0 + seq)
+    box.put(box.topics.heater_command, outgoing.heater_command(last, 0.0, "me"), 204.5)
+    assert box.take(215.0).link.delay_s == 0.5
 
 
 def test_foreign_commands_are_told_worst_first_and_once() -> None:
-    """Of several foreign commands the highest duty and the highest epoch are told, for one tick."""
+    """Of several foreign commands the highest duty and the highest epoch are told, for one tick. The heater node may be
+    deaf and never report it: another's OFF, too, counts as word of its epoch, and for good."""
     box = inbox()
     put(box, box.topics.heater_command, 1.0, duty=0.7, epoch=2, seq=1, owner="other")
     put(box, box.topics.heater_command, 1.1, duty=0, epoch=9, seq=1, owner="other")
-    assert box.take(1.25).link.foreign == Foreign(0.7, 9, 1.1)
-    assert box.take(2.25).link.foreign is None
-
-
-def test_an_off_of_a_higher_epoch_says_who_owns_the_heater() -> None:
-    """The heater node may be deaf and never report it: another's OFF counts as word of its epoch, and for good."""
-    box = inbox()
-    put(box, box.topics.heater_command, 1.0, duty=0, epoch=9, seq=1, owner="other")
     put(box, box.topics.heater_command, 1.1, duty=0, owner="no epoch at all")
-    assert [box.take(at).epoch_seen for at in (1.25, 2.25)] == [9, 9]
+    first, second = box.take(1.25), box.take(2.25)
+    assert (first.link.foreign, second.link.foreign) == (Foreign(0.7, 9, 1.1), None)
+    assert (first.epoch_seen, second.epoch_seen) == (9, 9)
 
 
-def test_our_name_on_a_command_that_we_did_not_send_is_foreign() -> None:
-    """Another duty under our sequence, or a sequence we have not reached, is somebody else."""
-    for seq, duty in ((1, 0.4), (2, 0.0)):
-        box = inbox()
-        box.sent(OFF, 1.0)
-        put(box, box.topics.heater_command, 1.1, duty=duty, epoch=2, seq=seq, owner="me")
-        assert box.take(1.25).link.foreign == Foreign(duty, 2, 1.1)
+@pytest.mark.parametrize(
+    ("sent", "seq", "duty", "foreign"), [([1], 1, 0.4, True), ([1], 2, 0.0, True), ([5, 3], 4, 0.0, False)]
+)
+def test_our_name_on_a_command_that_we_did_not_send_is_foreign(
+    sent: list[int], seq: int, duty: float, foreign: bool
+) -> None:
+    """Another duty under our sequence, or a sequence we have not reached, is somebody else. An own 4 heard after 5 and
+    3 were sent is an old one of ours."""
+    box = inbox()
+    for mine in sent:
+        box.sent(HeaterCommand(2, mine, 0.0, 10.0, "off"), 1.0)
+    put(box, box.topics.heater_command, 1.1, duty=duty, epoch=2, seq=seq, owner="me")
+    assert box.take(1.25).link.foreign == (Foreign(duty, 2, 1.1) if foreign else None)
+    assert box.counters["own command heard again"] == (not foreign)
 
 
 def test_the_link_tells_since_when_and_forgets_what_was_sent_over_the_old_one() -> None:
@@ -206,17 +190,17 @@ def test_the_link_tells_since_when_and_forgets_what_was_sent_over_the_old_one() 
 
 
 def test_orders_wait_for_the_tick_in_their_order() -> None:
-    """All of them, each once; retained ones are passed on as such, so that they get their answer."""
+    """All of them, each once; retained ones are passed on as such, so that they get their answer. One that cannot be
+    read is turned away with every problem, not handed to the tick."""
     box = inbox()
     order(box, "pause", "1")
     order(box, "start", "2", retained=True)
     box.put(box.topics.order, b"stop", 1.1)
-    got = box.take(1.25).orders
-    assert [(o.name, o.id, o.retained) for o in got] == [
-        ("pause", "1", False),
-        ("start", "2", True),
-        ("stop", None, False),
-    ]
+    put(box, box.topics.order, 1.2, order="start", id=7)
+    got = [(o.name, o.id, o.retained) for o in box.take(1.25).orders]
+    assert got == [("pause", "1", False), ("start", "2", True), ("stop", None, False)]
+    turned, why = box.turned_away.popleft()
+    assert (turned.name, why) == ("start", "id: no text")
     assert box.take(2.25).orders == ()
 
 
@@ -232,15 +216,6 @@ def test_a_flood_of_orders_is_turned_away_with_an_answer_and_a_stop_finds_room()
     assert [o.id for o in got if o.name == "stop"] == [f"s{n}" for n in range(10 - EACH_STOP, 10)]
     away = [o.id for o, why in box.turned_away if why]
     assert away == [f"p{ORDERS + n}" for n in range(5)] + [f"s{n}" for n in range(10 - EACH_STOP)]
-
-
-def test_an_order_that_cannot_be_read_gets_its_reason() -> None:
-    """It is turned away with every problem, not handed to the tick."""
-    box = inbox()
-    put(box, box.topics.order, 1.0, order="start", id=7)
-    assert box.take(1.25).orders == ()
-    turned, why = box.turned_away.popleft()
-    assert (turned.name, why) == ("start", "id: no text")
 
 
 def test_the_edge_may_hold_an_order_back_and_bring_it_later() -> None:
@@ -268,26 +243,12 @@ def test_a_flood_is_named_after_ten_seconds_and_over_when_it_stops() -> None:
 
 
 def test_what_was_not_asked_for_is_counted() -> None:
-    """A topic outside the table changes a counter only; an oversized message is not even parsed."""
-    box = inbox()
+    """A topic outside the table changes a counter only; an oversized message is not even parsed. What the edge measures
+    reaches the tick unchanged."""
+    box, disk = inbox(), Disk(False, 3, 5, 12.0, "full")
     box.put("p/other", b"1", 1.0)
     box.put(box.topics.order, b"x" * 70_000, 1.0)
     assert box.counters == {"a topic not asked for": 1, "too long": 1}
-    assert box.take(1.25).orders == ()
-
-
-def test_disk_clock_and_lateness_are_passed_on() -> None:
-    """What the edge measures reaches the tick unchanged."""
-    disk = Disk(False, 3, 5, 12.0, "full")
-    got = inbox().take(1.25, disk=disk, wall_s=77.0, wall_confirmed=True, late_s=0.5, gap_s=8.0)
+    got = box.take(1.25, disk=disk, wall_s=77.0, wall_confirmed=True, late_s=0.5, gap_s=8.0)
+    assert got.orders == ()
     assert (got.disk, got.wall_s, got.wall_confirmed, got.late_s, got.gap_s) == (disk, 77.0, True, 0.5, 8.0)
-
-
-def test_a_lower_sequence_does_not_take_the_mark_back() -> None:
-    """After 5 a command 3 is sent: an own 4 heard later is an old one of ours, not somebody else's."""
-    box = inbox()
-    for seq in (5, 3):
-        box.sent(HeaterCommand(2, seq, 0.0, 10.0, "off"), 1.0)
-    put(box, box.topics.heater_command, 1.1, duty=0.0, epoch=2, seq=4, owner="me")
-    assert box.take(1.25).link.foreign is None
-    assert box.counters["own command heard again"] == 1

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import shutil
-import socket
 import subprocess
 import threading
 import time
@@ -20,6 +18,7 @@ from controller.core.nouns import Course, Order
 from controller.messages import incoming, outgoing, status_document
 from controller.messages.topics import topics
 from tests.core.bench import Bench, course, leg, settings
+from tests.field.secured import MOSQUITTO, answers, free_port
 from tests.places import CONFIG
 from tests.waiting import PATIENCE_S
 
@@ -39,25 +38,11 @@ topic read underback/+/online
 """
 
 
-def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        port: int = one.getsockname()[1]
-        return port
-
-
-def _open(port: int) -> bool:
-    with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
-        return True
-    return False
-
-
 class Broker:
     """A mosquitto of our own on loopback: MQTT on one port, WebSockets and the page on another."""
 
     def __init__(self, folder: Path) -> None:
-        program = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin")
-        assert program is not None, "mosquitto is missing: apt-get install mosquitto"
+        assert MOSQUITTO is not None, "mosquitto is missing: apt-get install mosquitto"
         self.port, self.web = free_port(), free_port()
         users = folder / "passwd"
         users.touch()
@@ -69,14 +54,14 @@ class Broker:
             f"allow_anonymous false\npassword_file {users}\nacl_file {folder / 'acl'}\n"
             f"listener {self.port} 127.0.0.1\nlistener {self.web} 127.0.0.1\nprotocol websockets\nhttp_dir {PANEL}\n"
         )
-        self._command = [program, "-c", str(folder / "conf")]
+        self._command = [MOSQUITTO, "-c", str(folder / "conf")]
         self.start()
 
     def start(self) -> None:
         self.process = subprocess.Popen(self._command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         until = time.monotonic() + PATIENCE_S
         for port in (self.port, self.web):
-            while not _open(port):
+            while not answers(port):
                 assert self.process.poll() is None, "the broker did not start"
                 assert time.monotonic() < until, "the broker does not answer"
 
@@ -142,21 +127,12 @@ def plan(*legs: Any, grist_kg: float = 20.0) -> Course:
 
 
 PREDICTION: dict[str, Any] = {
-    "set": "calibrated",
-    "basis": "made up for this test",
+    "set": "calibrated", "basis": "made up for this test", "extract_share": 0.8, "iodine_negative_min": None,
     "apparent_limit_pct": {"low": 70.0, "mid": 74.0, "high": 79.0},
     "real_limit_pct": {"low": 57.0, "mid": 60.0, "high": 64.0},
-    "extract_share": 0.8,
-    "starch_left_pct": 12.0,
-    "beta_left_pct": 55.0,
-    "alpha_left_pct": 91.0,
-    "glucanase_left_pct": 4.0,
-    "protease_left_pct": 30.0,
-    "glucanase_min": 12.0,
-    "protease_min": 20.0,
-    "iodine_negative_min": None,
-    "steps": [],
-}
+    "starch_left_pct": 12.0, "beta_left_pct": 55.0, "alpha_left_pct": 91.0, "glucanase_left_pct": 4.0,
+    "protease_left_pct": 30.0, "glucanase_min": 12.0, "protease_min": 20.0, "steps": [],
+}  # fmt: skip
 
 
 class Stage:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import shutil
 import ssl
 import subprocess
 import time
@@ -15,11 +14,9 @@ from typing import NamedTuple
 import aiomqtt
 import pytest
 
-from tests.panel.stage import PANEL, free_port
-from tests.places import CONFIG
+from tests.field.secured import MOSQUITTO, SHIPPED, free_port, script
+from tests.panel.stage import PANEL
 from tests.waiting import PATIENCE_S
-
-SHIPPED = CONFIG / "mosquitto"
 
 
 class Web(NamedTuple):
@@ -37,8 +34,8 @@ class Web(NamedTuple):
 @pytest.fixture(params=["plain", "tls"])
 def web(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Web]:
     made = tmp_path / "underback"
-    for words in (["make-users.sh", str(made), "gannet"], ["make-certs.sh", str(made), "127.0.0.1"]):
-        subprocess.run(["bash", str(SHIPPED / words[0]), *words[1:]], check=True, capture_output=True)
+    script("make-users.sh", str(made), "gannet")
+    script("make-certs.sh", str(made), "127.0.0.1")
     port = free_port()
     text = "\n".join((SHIPPED / name).read_text() for name in ("10-underback.conf", "30-underback-panel.conf"))
     text = text.replace("listener 1883", f"listener {free_port()}").replace("listener 9001", f"listener {port}")
@@ -48,9 +45,8 @@ def web(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Web]:
             assert f"# {key} " in text
             text = text.replace(f"# {key} ", f"{key} ")
     (tmp_path / "conf").write_text(f"user root\n{text}")
-    program = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin")
-    assert program is not None, "mosquitto is missing: apt-get install mosquitto"
-    process = subprocess.Popen([program, "-c", str(tmp_path / "conf")], stderr=subprocess.DEVNULL)
+    assert MOSQUITTO is not None, "mosquitto is missing: apt-get install mosquitto"
+    process = subprocess.Popen([MOSQUITTO, "-c", str(tmp_path / "conf")], stderr=subprocess.DEVNULL)
     context = ssl.create_default_context(cafile=made / "ca.crt") if request.param == "tls" else None
     try:
         yield Web(port, made, context)

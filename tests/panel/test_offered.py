@@ -15,6 +15,7 @@ from tests.panel import acts
 from tests.panel.stage import Stage, stage
 
 pytestmark = pytest.mark.browser
+IDLE: dict[str, Any] = {"state": "idle", "steps": [], **dict.fromkeys(("run", "step", "program", "prompt", "offer"))}
 LATCHED = {
     "id": "G06", "text": "The mash is 76.6 °C.", "value": 76.6, "limit": 69.0, "unit": "°C", "priority": 1,
     "latched": True, "first_out": True, "for_s": 99.0,
@@ -91,20 +92,11 @@ def test_heat_off_is_in_reach_on_a_telephone(there: tuple[Browser, Stage]) -> No
 def test_a_latched_trip_of_an_ended_run_is_said_to_be_that(there: tuple[Browser, Stage]) -> None:
     """With nothing running the page does not say that heat was just cut, but that the trip is still latched."""
     page, on = there
-    idle: dict[str, Any] = {
-        "state": "idle",
-        "run": None,
-        "step": None,
-        "steps": [],
-        "program": None,
-        "prompt": None,
-        "offer": None,
-    }
-    shown(page, on, **idle, trips=[LATCHED])
+    shown(page, on, **IDLE, trips=[LATCHED])
     page.wait(acts.says("#trips", "Still latched, clear it: G06"))
     shown(page, on, trips=[LATCHED])
     page.wait(acts.says("#trips", "Heat is off: G06"))
-    shown(page, on, **idle, trips=[])
+    shown(page, on, **IDLE, trips=[])
     page.wait("document.querySelector('#trips').children.length === 0")
 
 
@@ -122,9 +114,8 @@ def test_steps_are_counted_as_they_are_listed(there: tuple[Browser, Stage]) -> N
 def test_a_program_is_suggested(there: tuple[Browser, Stage]) -> None:
     """The names seen and used before are offered, and a hint says what to write."""
     page, on = there
-    idle: dict[str, Any] = {"state": "idle", "run": None, "step": None, "steps": []}
     page.eval("localStorage.setItem('underback panel programs', '[\"crake\"]')")
-    shown(page, on, **idle)
+    shown(page, on, state="idle", run=None, step=None, steps=[])
     acts.press(page, "Start a program", "#orders")
     page.wait("document.querySelector('#ask').open")
     names = page.eval("[...document.querySelectorAll('#programs option')].map(o => o.value)")

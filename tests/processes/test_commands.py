@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import signal
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -16,16 +13,13 @@ import pytest
 from controller.commands import doctor, order
 from controller.commands.shared import status_text
 from controller.commands.shared.exit_codes import Wrong
-from tests.regimes.chaos.field import REPO, Field, field, needs_mosquitto
-from tests.waiting import PATIENCE_S
+from tests.commands.called import called
+from tests.regimes.chaos.field import Field, field, needs_mosquitto
 
 
-def said(there: Field, *words: str) -> tuple[int, str, str]:
-    """Exit code, stdout and stderr of one command."""
-    command = [sys.executable, "-m", "controller", "--config", str(there.config), *words, "--tun", "gannet"]
-    environment = {**os.environ, "PYTHONPATH": str(REPO)}
-    done = subprocess.run(command, check=False, capture_output=True, text=True, env=environment, timeout=PATIENCE_S)
-    return done.returncode, done.stdout, done.stderr
+def said(there: Field, *words: str, tun: str = "gannet") -> tuple[int, str, str]:
+    """Exit code, stdout and stderr of one command, in this process."""
+    return called(*words, "--tun", tun, config=there.config)
 
 
 @needs_mosquitto
@@ -85,15 +79,12 @@ def test_doctor_tells_of_an_open_broker_and_of_none(tmp_path: Path) -> None:
         assert "nothing listens" in out
 
 
-def test_doctor_knows_a_folder_it_cannot_write_to(tmp_path: Path) -> None:
-    """A file in place of the folder: bad, with the reason and the mend."""
+def test_doctor_knows_what_is_wrong_with_the_machine(tmp_path: Path) -> None:
+    """A file in place of the data folder is bad. Outputs have to fall back: a Raspberry Pi without strict_gpiod is bad,
+    with it good, another machine is not asked."""
     blocked = tmp_path / "data"
     blocked.write_text("")
     assert [(f.check, f.level) for f in doctor.disk(blocked)] == [("record", "bad")]
-
-
-def test_doctor_demands_that_outputs_fall_back_on_a_pi(tmp_path: Path) -> None:
-    """A Raspberry Pi without strict_gpiod is bad, with it good, another machine is not asked."""
     assert doctor.gpio(tmp_path) == []
     (tmp_path / "proc/device-tree").mkdir(parents=True)
     (tmp_path / "proc/device-tree/model").write_text("Raspberry Pi 4 Model B")
@@ -104,32 +95,14 @@ def test_doctor_demands_that_outputs_fall_back_on_a_pi(tmp_path: Path) -> None:
 
 
 STATUS = {
-    "tun": "gannet",
-    "simulated": True,
-    "speed": 1.0,
-    "state": "held",
-    "title": "Sandpiper",
-    "finish_at": None,
-    "step": {
-        "index": 1,
-        "name": "protein",
-        "target_c": 50.0,
-        "phase": "resting",
-        "credited_s": 300.0,
-        "planned_s": 900.0,
-    },
-    "steps": [1, 2, 3],
-    "temperature_c": None,
-    "reading_age_s": None,
-    "setpoint_c": 50.0,
-    "second_c": 49.5,
-    "outlet_c": None,
-    "duty": 0.0,
-    "heater": {"duty": 0.5, "fault": "outlet hot"},
+    "tun": "gannet", "simulated": True, "speed": 1.0, "state": "held", "title": "Sandpiper", "finish_at": None,
+    "step": {"index": 1, "name": "protein", "target_c": 50.0, "phase": "resting", "credited_s": 300.0,
+             "planned_s": 900.0},
+    "steps": [1, 2, 3], "temperature_c": None, "reading_age_s": None, "setpoint_c": 50.0, "second_c": 49.5,
+    "outlet_c": None, "duty": 0.0, "heater": {"duty": 0.5, "fault": "outlet hot"},
     "prompt": {"text": "Go on?", "answers": ["yes", "no"], "waiting_s": 75.0},
-    "trips": [{"id": "G02", "text": "Missing.", "latched": True}],
-    "notes": ["Disk."],
-}
+    "trips": [{"id": "G02", "text": "Missing.", "latched": True}], "notes": ["Disk."],
+}  # fmt: skip
 
 
 def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
@@ -182,9 +155,17 @@ def test_a_curve_keeps_within_its_blocks() -> None:
 @pytest.mark.parametrize("name", ["hold", "stop", "abort"])
 def test_heat_is_taken_away_whatever_is_wrong_with_the_files(name: str, tmp_path: Path) -> None:
     """The tun file, what was learned and the data folder are spoiled after the start: the order goes out all the same;
-    any other order tells what is wrong."""
+    any other order tells what is wrong. What was learned is not needed to order or to look. To no such tun nobody
+    answers: 3, and what the folder holds, for a slip of the pen."""
     with field(tmp_path, "gannet", "short", 20.0) as there:
         there.go_on()
+        if name == "stop":
+            learned = tmp_path / "data" / "learned"
+            learned.mkdir()
+            (learned / "gannet.toml").write_text("spoiled")
+            assert [said(there, *words)[0] for words in (("status",), ("order", "pause"), ("output-off",))] == [0, 0, 0]
+            code, _, err = said(there, "order", "hold", tun="ganet")
+            assert code == 3 and "ganet.toml, only gannet, plover" in err
         (there.config / "tuns" / "gannet.toml").write_text("spoiled")
         service = there.config / "service.toml"
         service.write_text(f'tack = 3\ndata_dir = "/dev/null"\n[broker]\nport = {there.port}\n')
@@ -193,29 +174,6 @@ def test_heat_is_taken_away_whatever_is_wrong_with_the_files(name: str, tmp_path
         code, out, err = said(there, "order", name)
         assert (code, err) == (0, ""), out
         there.wait(lambda: there.state() in ("held", "stopped", "aborted"), 20, "heat is off")
-
-
-@needs_mosquitto
-def test_what_was_learned_is_not_needed_to_order_or_to_look(tmp_path: Path) -> None:
-    """A spoiled learned/NAME.toml stops neither an order nor the status."""
-    with field(tmp_path, "gannet", "short", 20.0) as there:
-        there.go_on()
-        learned = tmp_path / "data" / "learned"
-        learned.mkdir()
-        (learned / "gannet.toml").write_text("spoiled")
-        assert said(there, "status")[0] == 0
-        assert said(there, "order", "pause")[0] == 0
-        assert said(there, "output-off")[0] == 0
-
-
-@needs_mosquitto
-def test_an_order_to_take_heat_away_from_no_such_tun_names_those_there_are(tmp_path: Path) -> None:
-    """Nobody answers: 3, and what the folder holds, for a slip of the pen."""
-    with field(tmp_path, "gannet", "short", 20.0) as there:
-        command = [sys.executable, "-m", "controller", "--config", str(there.config), "order", "hold", "--tun", "ganet"]
-        done = subprocess.run(command, check=False, capture_output=True, text=True, cwd=REPO, timeout=PATIENCE_S)
-        assert done.returncode == 3
-        assert "ganet.toml, only gannet, plover" in done.stderr
 
 
 @pytest.mark.parametrize("name", ["a/b", "#", " "])

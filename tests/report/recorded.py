@@ -71,6 +71,22 @@ class Recorded:
         self.bench.order("answer", **args)
         self.step()
 
+    def doughed_in(self, steps: Course) -> None:
+        """A program begun, dough-in answered a minute apart, up to its first rest."""
+        self.until("idle")
+        self.bench.start(steps)
+        self.until("dough_in")
+        self.answer(answer="begin")
+        self.run(60)
+        self.answer(answer="yes")
+        self.until("resting")
+
+    def ended(self) -> Recorded:
+        """The run goes on to its end."""
+        self.until("complete")
+        self.scribe.writer.close()
+        return self
+
 
 def two_rests() -> Course:
     return course(leg("low rest", 52.0, 300.0), leg("hot rest", 54.0, 120.0))
@@ -79,19 +95,11 @@ def two_rests() -> Course:
 def a_mash(folder: Path) -> Recorded:
     """Dough-in, a rest that is made longer, a silent probe in it, a pH, and the end."""
     one = Recorded(folder)
-    one.until("idle")
-    one.bench.start(two_rests())
-    one.until("dough_in")
-    one.answer(answer="begin")
-    one.run(60)
-    one.answer(answer="yes")
-    one.until("resting")
+    one.doughed_in(two_rests())
     one.bench.order("extend", by_s=60.0)
     one.answer(ph=5.4)
     one.run(90)
     one.bench.probe = False
     one.run(40)
     one.bench.probe = True
-    one.until("complete")
-    one.scribe.writer.close()
-    return one
+    return one.ended()

@@ -38,6 +38,10 @@ EVENTS = (
     EventRecord(6000, "entry", "remark", f"remark {EVIL}", data={"by": "student"}),
 )
 
+MANY = tuple(  # more than fits on a page
+    EventRecord(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5) for t in range(300)
+)
+
 
 def rows() -> list[dict[str, Any]]:
     """One row a second, as `dryrun --csv` writes them."""

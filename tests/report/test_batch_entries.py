@@ -6,7 +6,6 @@ import hashlib
 import json
 import shutil
 from dataclasses import replace
-from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,7 @@ from tests.core.bench import WALL
 from tests.places import own_config
 from tests.report.paper import sheets
 from tests.report.recorded import Recorded, two_rests
-from tests.report.runs import EVENTS, record
+from tests.report.runs import EVENTS, MANY, record
 
 ADVICE = {"level": "advise", "what": "the lid is open", "mend": "close it", "overruled": "it is Tuesday"}
 MALT = {"name": "pale malt", "mass_kg": 20.0, "kind": "malt", "lot": "L-17", "moisture": 0.048}
@@ -72,16 +71,12 @@ def paths(one: Recorded) -> list[Path]:
 
 
 def test_what_was_filed_at_the_start_is_in_the_record(mash: Recorded) -> None:
-    """Advice with level, words and the reason against it; the malt with its lot; calibration with points and author."""
+    """Advice with level, words and the reason against it; the malt with its lot; calibration with points and author.
+    It stands in the journal as events and is not carried along in every kept state."""
     found = batch_record.document(from_disk.read(paths(mash)))
     assert found["advice"] == [{"rule": "A9", **ADVICE}]
-    assert found["grist"] == [MALT]
-    assert found["grist_missing"] is None
+    assert (found["grist"], found["grist_missing"]) == ([MALT], None)
     assert found["calibration"] == {"mash": POINTS}
-
-
-def test_the_journal_keeps_it_once(mash: Recorded) -> None:
-    """What is filed stands in the journal as events and is not carried along in every kept state."""
     text = paths(mash)[0].read_text(encoding="utf-8")
     assert text.count("it is Tuesday") == 1
     assert text.count("L-17") == 2  # in words and as a figure of the same line
@@ -160,27 +155,30 @@ def test_figures_measured_late_are_added(mash: Recorded, tmp_path: Path) -> None
 
 
 def test_the_page_shows_entries_and_gaps(mash: Recorded) -> None:
-    """What was entered stands there in words with its unit; what was not is said to be missing; a dry run has none."""
+    """What was entered stands there in words with its unit, the newest value beside the struck one before; no line says
+    its own name twice; what was not entered is said to be missing; a dry run has none."""
     page = html(from_disk.read(paths(mash)))
     assert "gap of the mill&#39;s rollers 1.1 mm [brewer]" in page
     assert "gypsum, CaSO4·2H2O 8 g [brewer]" in page
     assert page.count("<em>not recorded</em>") == 3
     assert "Not on record:</strong> gravity of all the wort; volume of all the wort at 20 °C" in page
     assert 'id="h-batch"' not in html(record())
+    assert "<dd>WM-0093 [brewer]; before: <s>0092 [brewer]</s></dd>" in page
+    assert "<dt>pH of the mash</dt><dd>5.42 [brewer]</dd>" in page
+    assert "<dt>first wort: volume at 20 °C</dt><dd>41 L [brewer]</dd>" in page
+    told = {line.title: line for line in batch_entries.lines(from_disk.read(paths(mash)))}
+    assert told["batch number"].earlier == ("0092 [brewer]",)
+    assert [title for title, line in told.items() if line.text.startswith(f"{title} ")] == []
 
 
 @pytest.mark.browser
 def test_a_crowded_batch_prints_on_two_sheets(tmp_path: Path) -> None:
     """A real run with every line entered at length, gaps and 300 lines of events: two A4 pages, and axe is content."""
-    many = tuple(
-        EventRecord(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5)
-        for t in range(300)
-    )
     keys = {item.keys[-1]: "words of forty characters about this one" for item in entries.ITEMS}
     values = {key: word if key in entries.TEXTS else 10.0 for key, word in keys.items()}
     told = tuple(EventRecord(10.0, "entry", key, key, data={key: v, "by": "brewer"}) for key, v in values.items())
     path = tmp_path / "r.html"
-    path.write_text(html(record(events=(*told, *EVENTS, *many), dry=False)), encoding="utf-8")
+    path.write_text(html(record(events=(*told, *EVENTS, *MANY), dry=False)), encoding="utf-8")
     with browser() as page:
         page.open(path.as_uri())
         assert sheets(page.pdf()) == 2
@@ -207,17 +205,6 @@ def test_entered_by_command(mash: Recorded, tmp_path: Path, capsys: pytest.Captu
     filed = json.loads(capsys.readouterr().out)
     assert [line["kind"] for line in filed["added"]] == ["entry"]
     assert filed["attachments"][0]["file"] == "00000004-run.jsonl"
-
-
-def test_a_corrected_value_stands_beside_the_earlier_one(mash: Recorded) -> None:
-    """The newest holds, the one before is struck; no line says its own name twice."""
-    page = unescape(html(from_disk.read(paths(mash))))
-    assert "<dd>WM-0093 [brewer]; before: <s>0092 [brewer]</s></dd>" in page
-    assert "<dt>pH of the mash</dt><dd>5.42 [brewer]</dd>" in page
-    assert "<dt>first wort: volume at 20 °C</dt><dd>41 L [brewer]</dd>" in page
-    told = {line.title: line for line in batch_entries.lines(from_disk.read(paths(mash)))}
-    assert told["batch number"].earlier == ("0092 [brewer]",)
-    assert [title for title, line in told.items() if line.text.startswith(f"{title} ")] == []
 
 
 def test_water_alone_lacks_no_grain() -> None:

@@ -64,17 +64,15 @@ def test_what_happened_is_in_the_record(mash: Recorded) -> None:
     assert (record.title, record.program, record.tun) == ("Test mash", "test", "testtun")
 
 
-def test_the_silent_probe_is_a_gap(mash: Recorded) -> None:
-    """The forty seconds without readings, less the ten for which the last one counts, are one gap."""
-    (gap,) = gaps(from_disk.read(files_of(mash)).rows)
-    assert 25 <= gap.to_s - gap.from_s <= 45
-
-
-def test_energy_is_duty_times_power(mash: Recorded) -> None:
-    """The energy is the sum of the commanded shares of full power."""
+def test_energy_and_gaps_are_those_of_the_samples(mash: Recorded) -> None:
+    """The energy is the sum of the commanded shares of full power. The forty seconds without readings, less the ten for
+    which the last one counts, are one gap, one definition of it for page and file."""
     record = from_disk.read(files_of(mash), power_w=5000.0)
     by_hand = sum(row.duty for row in record.rows[:-1]) * 5000.0 / 3.6e6
     assert record.energy_kwh == pytest.approx(by_hand, abs=0.001)
+    (gap,) = gaps(record.rows)
+    assert 25 <= gap.to_s - gap.from_s <= 45
+    assert [Gap(**g) for g in batch_record.document(record)["gaps"]] == [gap]
 
 
 def test_the_mash_is_estimated_from_dough_in_on(mash: Recorded) -> None:
@@ -161,19 +159,14 @@ def test_the_batch_record_has_what_an_auditor_asks(mash: Recorded) -> None:
     """Planned against actual per step, people, entries, corrections with author, trips, gaps, calibration."""
     found = batch_record.document(from_disk.read(files_of(mash)), mash.bench.settings.tun)
     assert json.loads(json.dumps(found, allow_nan=False)) == json.loads(json.dumps(found))
-    assert found["people"] == ["brewer"]
+    assert (found["people"], found["signed"], found["grist"]) == (["brewer"], False, None)
     assert found["entries"][0]["data"]["ph"] == 5.4
-    assert found["corrections"][0]["id"] == "extend"
-    assert found["corrections"][0]["data"]["by"] == "brewer"
-    assert found["trips"][0]["id"] == "G02"
-    assert len(found["gaps"]) == 1
-    assert found["steps"][1]["planned_s"] == 300.0
-    assert found["steps"][1]["planned_ramp_s"] == 600.0
-    assert found["steps"][1]["short_s"] == 0.0
+    assert (found["corrections"][0]["id"], found["corrections"][0]["data"]["by"]) == ("extend", "brewer")
+    assert (found["trips"][0]["id"], len(found["gaps"])) == ("G02", 1)
+    step = found["steps"][1]
+    assert (step["planned_s"], step["planned_ramp_s"], step["short_s"]) == (300.0, 600.0, 0.0)
     assert found["initial_heat_c"] == pytest.approx(53.5, abs=1.5)
     assert found["probe"]["raw_boil_c"] == 100.0
-    assert found["signed"] is False
-    assert found["grist"] is None
     assert found["grist_missing"] == batch_record.UNKNOWN
 
 
@@ -248,25 +241,23 @@ def said(capsys: pytest.CaptureFixture[str], config: Path, *words: str) -> tuple
     return code, out.out, out.err
 
 
-def test_runs_are_listed(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`runs` tells tun, number, state and title; `--json` the same as values; a program that never ran has none."""
+def test_runs_are_listed_and_compared(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`runs` tells tun, number, state and title; `--json` the same as values; a program that never ran has none.
+    `--compare` tells each step's error and credited minutes; without a program it says what is missing. An unknown run
+    ends with 2 and names what was found and wanted, without a traceback."""
     code, out, _ = said(capsys, config, "runs")
     assert code == 0
-    assert "gannet            4" in out
-    assert "complete   Test mash" in out
+    assert "gannet            4" in out and "complete   Test mash" in out
     (one,) = json.loads(said(capsys, config, "runs", "--json")[1])
     assert (one["tun"], one["number"], one["program"], one["state"]) == ("gannet", 4, "test", "complete")
     assert "No runs" in said(capsys, config, "runs", "--program", "linnet")[1]
-
-
-def test_runs_compare_side_by_side(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`--compare` tells each step's error and credited minutes; without a program it says what is missing."""
     _, out, _ = said(capsys, config, "runs", "--program", "test", "--compare")
     row = next(text for text in out.splitlines() if text.startswith("low rest"))
     assert "6.0 min" in row
     code, _, err = said(capsys, config, "runs", "--compare")
-    assert code == 2
-    assert "--program" in err
+    assert code == 2 and "--program" in err
+    code, _, err = said(capsys, config, "report", "nobody")
+    assert code == 2 and "'nobody'" in err and "underback runs" in err and "Traceback" not in err
 
 
 def test_a_report_is_written_in_every_form(config: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -303,18 +294,3 @@ def test_signing_by_command(config: Path, capsys: pytest.CaptureFixture[str]) ->
     code, out, _ = said(capsys, config, "report", "last")
     assert code == 1
     assert "CHANGED" in out
-
-
-def test_a_run_that_is_not_there(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """An unknown run ends with 2 and names what was found and wanted, without a traceback."""
-    code, _, err = said(capsys, config, "report", "nobody")
-    assert code == 2
-    assert "'nobody'" in err
-    assert "underback runs" in err
-    assert "Traceback" not in err
-
-
-def test_gaps_of_the_page_are_those_of_the_batch_record(mash: Recorded) -> None:
-    """One definition of a gap for page and file."""
-    record = from_disk.read(files_of(mash))
-    assert [Gap(**g) for g in batch_record.document(record)["gaps"]] == list(gaps(record.rows))

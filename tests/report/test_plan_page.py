@@ -12,15 +12,9 @@ from controller.cli import main
 from controller.commands import doctor
 from controller.edge.files import config_files, shared_topics
 from controller.edge.mqtt import requests
-from tests.places import ROOT, own_config
+from tests.places import ROOT, edited
 
 LINNET = (ROOT / "config/programs/linnet.toml").read_text(encoding="utf-8")
-POUND = LINNET.replace('"5.0 kg"', '"10 lb"').replace('"18 °C"', '"64 °F"')
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
 
 
 def page(config: Path, capsys: pytest.CaptureFixture[str], text: str = LINNET) -> tuple[int, str, str]:
@@ -42,8 +36,7 @@ def changed(*changes: tuple[str, str]) -> str:
 def test_the_last_line_is_a_verdict(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A program without problems ends with what to do next; warnings are counted."""
     assert page(config, capsys)[1].endswith(f"\nNo problems. Next: underback --config {config} dryrun own\n")
-    gannet = config / "tuns/gannet.toml"
-    gannet.write_text(gannet.read_text(encoding="utf-8").replace('power = "5 kW"', 'power = "3 kW"'), encoding="utf-8")
+    edited(config / "tuns/gannet.toml", ('power = "5 kW"', 'power = "3 kW"'))
     main(["--config", str(config), "check", "sandpiper", "--tun", "gannet"])
     out = capsys.readouterr().out
     assert out.endswith(f"\nNo problems, 1 warning. Next: underback --config {config} dryrun sandpiper --tun gannet\n")
@@ -61,28 +54,35 @@ def test_water_alone_is_noted_and_explains_no_enzymes(config: Path, capsys: pyte
 
 
 def test_what_was_not_written_is_told_as_assumed(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Temperatures of grain and liquor that nobody wrote stand on the page; written ones do not."""
+    """Temperatures of grain and liquor that nobody wrote stand on the page; written ones do not. Ten pounds and 64 °F
+    are 4.54 kg and 17.8 °C. The time from the first heat on names the time for grain to mix in, by which it is longer
+    than its parts."""
     text = changed(('grist_temperature = "18 °C"', ""), ('temperature = "12 °C"', ""))
     assert "Assumed  grain at 18 °C, liquor at 12 °C;" in page(config, capsys, text)[1]
     whole = LINNET[: LINNET.index("[dough_in]")] + LINNET[LINNET.index("[[step]]") :]
     assert "Assumed  grain at 18 °C;" in page(config, capsys, whole)[1]
-    assert "Assumed" not in page(config, capsys)[1]
+    out = page(config, capsys)[1]
+    assert "Assumed" not in out
+    assert "1 h 52 min from first heat to end, with 3 min for grain to mix in" in out
+    pounds = page(config, capsys, changed(('"5.0 kg"', '"10 lb"'), ('"18 °C"', '"64 °F"')))[1]
+    assert "4.54 kg grain" in pounds and "for the grain at 17.8 °C" in pounds
 
 
-def test_a_ramp_over_the_ceiling_says_both(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """What was asked for and what the tun allows stand beside the rise."""
-    text = changed(('ramp = "1.0 K/min"', 'ramp = "5 K/min"'))
-    assert "you asked for 5.00, the tun allows 1.00 K/min" in page(config, capsys, text)[1]
-    assert "you asked for" not in page(config, capsys)[1]
-
-
-def test_a_lower_rest_is_likely_a_slip(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A step below the one before is warned of, since a tun has no cooling; a keep that cools is meant."""
-    out = page(config, capsys, changed(('temperature = "77 °C"', 'temperature = "60 °C"')))[1]
-    assert 'warn: [[step]] 2 "mash-out": 60 °C after 66 °C is likely a slip: a tun has no cooling' in out
-    assert "No problems, 1 warning." in out
+def test_what_may_be_a_slip_is_asked_about(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A rise over the ceiling: what was asked for and what the tun allows stand beside it. A step below the one before
+    is warned of, since a tun has no cooling; a keep that cools is meant. Liquor at 54 °C was likely meant in °F; a warm
+    tap is not asked about."""
+    plain = page(config, capsys)[1]
+    steep = page(config, capsys, changed(('ramp = "1.0 K/min"', 'ramp = "5 K/min"')))[1]
+    assert "you asked for 5.00, the tun allows 1.00 K/min" in steep and "you asked for" not in plain
+    lower = page(config, capsys, changed(('temperature = "77 °C"', 'temperature = "60 °C"')))[1]
+    assert 'warn: [[step]] 2 "mash-out": 60 °C after 66 °C is likely a slip: a tun has no cooling' in lower
+    assert "No problems, 1 warning." in lower
     kept = page(config, capsys, changed(('kind = "keep" ', 'temperature = "70 °C"\nkind = "keep" ')))[1]
     assert "likely a slip" not in kept
+    hot, warm = (page(config, capsys, changed(('"12 °C"', f'"{celsius} °C"')))[1] for celsius in (54, 40))
+    assert "note: liquor at 54 °C is already hot: did you mean 54 °F (12 °C)?" in hot and "warning" not in hot
+    assert "already hot" not in warm
 
 
 def test_a_strike_that_lands_low_is_warned_of(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -94,29 +94,11 @@ def test_a_strike_that_lands_low_is_warned_of(config: Path, capsys: pytest.Captu
     assert "under the first rest" not in near and "hot enough that the mash lands at its first rest" in near
 
 
-def test_hot_liquor_is_asked_about(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Liquor at 54 °C was likely meant in °F; a warm tap is not asked about."""
-    out = page(config, capsys, changed(('temperature = "12 °C"', 'temperature = "54 °C"')))[1]
-    assert "note: liquor at 54 °C is already hot: did you mean 54 °F (12 °C)?" in out and "warning" not in out
-    assert "already hot" not in page(config, capsys, changed(('temperature = "12 °C"', 'temperature = "40 °C"')))[1]
-
-
 def test_no_change_is_offered_that_would_be_refused(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """At 2 K under the tun's highest target a warmer mash-out is compared; at 1 K under it is not."""
     assert "mash-out, 2 K warmer" not in page(config, capsys)[1]
     assert "conversion, 2 K warmer" in page(config, capsys)[1]
     assert "mash-out, 2 K warmer" in page(config, capsys, changed(('"77 °C"', '"76 °C"')))[1]
-
-
-def test_figures_of_other_units_are_rounded(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Ten pounds and 64 °F are 4.54 kg and 17.8 °C on the page."""
-    out = page(config, capsys, POUND)[1]
-    assert "4.54 kg grain" in out and "for the grain at 17.8 °C" in out
-
-
-def test_the_whole_time_says_what_is_in_it(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The time from the first heat on names the time for grain to mix in, by which it is longer than its parts."""
-    assert "1 h 52 min from first heat to end, with 3 min for grain to mix in" in page(config, capsys)[1]
 
 
 def test_a_refused_strike_draws_no_advice(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -132,15 +114,12 @@ def test_a_refused_strike_draws_no_advice(config: Path, capsys: pytest.CaptureFi
 
 
 def copy(config: Path, *changes: tuple[str, str]) -> None:
-    text = (config / "tuns/plover.toml").read_text(encoding="utf-8")
-    for old, new in changes:
-        assert old in text, old
-        text = text.replace(old, new)
-    (config / "tuns/teal.toml").write_text(text, encoding="utf-8")
+    edited(config / "tuns/plover.toml", *changes, to=config / "tuns/teal.toml")
 
 
 def test_a_copied_tun_with_its_own_heater_is_noted(config: Path) -> None:
-    """Probes that speak for two tuns are a note of the doctor's for either tun; shipped tuns share nothing."""
+    """Probes that speak for two tuns are a note of the doctor's for either tun; shipped tuns share nothing; a tun file
+    that is wrong itself is passed over."""
     assert shared_topics.shared(config, config_files.load_tun(config, "plover")) == ()
     copy(config)
     settings = config_files.settings(config, "teal")
@@ -148,6 +127,8 @@ def test_a_copied_tun_with_its_own_heater_is_noted(config: Path) -> None:
     assert {(one.check, one.level) for one in found} == {("topics", "note")}
     assert any("underback/plover/probe/mash is tun plover's too" in one.found for one in found)
     assert shared_topics.refused(config, settings.tun) == ()
+    (config / "tuns/apart.toml").write_text("x = 1\n", encoding="utf-8")
+    assert shared_topics.shared(config, config_files.load_tun(config, "teal")) != ()
 
 
 def test_two_tuns_on_one_heater_are_refused(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -158,13 +139,6 @@ def test_two_tuns_on_one_heater_are_refused(config: Path, capsys: pytest.Capture
     assert "teal.toml: heater: command_topic: found" in err and "two would command it" in err
     found = doctor.copied(config, config_files.settings(config, "plover"))
     assert [one.level for one in found if "heater/command" in one.found] == ["bad"]
-
-
-def test_a_wrong_neighbour_hides_nothing(config: Path) -> None:
-    """A tun file that is wrong itself is passed over."""
-    copy(config)
-    (config / "tuns/apart.toml").write_text("x = 1\n", encoding="utf-8")
-    assert shared_topics.shared(config, config_files.load_tun(config, "teal")) != ()
 
 
 def test_a_flow_switch_serves_where_there_is_no_level_switch(config: Path) -> None:

@@ -10,14 +10,16 @@ import xml.etree.ElementTree as ET
 from html import unescape
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 import pytest
 
-from controller.report import EventRecord, from_rows, write
+from controller.report import from_rows, write
 from controller.report.run_page import html
+from controller.report.svg import LEFT, RIGHT, WIDTH
 from tests.browser import browser
 from tests.report.paper import sheets
-from tests.report.runs import EVENTS, EVIL, GAP, PLAN, record, rows
+from tests.report.runs import EVENTS, EVIL, GAP, MANY, PLAN, record, rows
 
 LARGEST_BYTES, CALLS_A_ROW = 500_000, 20
 
@@ -104,19 +106,15 @@ def test_what_happened_is_told() -> None:
     assert '<rect class="held"' in page
 
 
-def test_a_run_without_gaps_says_so() -> None:
-    """The line about gaps is about this run."""
-    whole = [{**row, "t_s": float(i)} for i, row in enumerate(rows())]
-    page = html(from_rows(whole, PLAN, title="t", tun="gannet", program="p", state="complete"))
-    assert "No gaps in the data." in page
-    assert "Gaps in the data" not in page
-
-
 def test_an_empty_record_is_a_page_too() -> None:
-    """A run that ended before its first sample still gives a page that says that nothing was recorded."""
-    page = html(from_rows([], PLAN, title="t", tun="gannet", program="p", state="aborted"))
-    assert "No temperature was recorded." in page
-    assert "Nothing was recorded." in page
+    """A run that ended before its first sample still gives a page that says that nothing was recorded; the line about
+    gaps is about this run."""
+    whole = [{**row, "t_s": float(i)} for i, row in enumerate(rows())]
+    words: Any = {"title": "t", "tun": "gannet", "program": "p"}
+    page = html(from_rows(whole, PLAN, **words, state="complete"))
+    assert "No gaps in the data." in page and "Gaps in the data" not in page
+    page = html(from_rows([], PLAN, **words, state="aborted"))
+    assert "No temperature was recorded." in page and "Nothing was recorded." in page
 
 
 def test_reports_cost_nothing_until_one_is_made() -> None:
@@ -131,9 +129,12 @@ def test_in_a_browser(tmp_path: Path) -> None:
     """Light, dark and on a telephone: nothing asked of any network, no script error, nothing serious found by axe;
     the zoom opens and zooms; without script the picture is there all the same.
     """
-    path = tmp_path / "r.html"
+    path, bad = tmp_path / "r.html", tmp_path / "bad.html"
     write(path, record())
+    bad.write_text("<!doctype html><html><body><img src='data:,'><p style='color:#ccc'>pale</p></body></html>")
     with browser() as page:
+        page.open(bad.as_uri())
+        assert len(page.complaints()) >= 2  # so that finding nothing means something
         page.open(path.as_uri())
         for dark, width in ((False, 1100), (True, 1100), (False, 390)):
             page.look(width, 900, dark=dark, phone=width < 500)
@@ -182,24 +183,10 @@ SHARE_OF_HEAT = """() => {
 
 
 @pytest.mark.browser
-def test_axe_bites(tmp_path: Path) -> None:
-    """A picture without a name is found, so that finding nothing means something."""
-    path = tmp_path / "bad.html"
-    path.write_text("<!doctype html><html><body><img src='data:,'><p style='color:#ccc'>pale</p></body></html>")
-    with browser() as page:
-        page.open(path.as_uri())
-        assert len(page.complaints()) >= 2
-
-
-@pytest.mark.browser
 def test_it_prints_on_two_sheets(tmp_path: Path) -> None:
     """The usual run, and one with 300 long lines of events and a dozen steps, each take two A4 pages."""
-    many = tuple(
-        EventRecord(t * 30.0, "order", "adjust", f"line {t}: " + "a long sentence about the mash " * 5)
-        for t in range(300)
-    )
     long_steps = [step._asdict() for step in record().steps] * 2
-    cases = {"usual": record(), "crowded": record(events=EVENTS + many, steps=long_steps)}
+    cases = {"usual": record(), "crowded": record(events=EVENTS + MANY, steps=long_steps)}
     with browser() as page:
         for name, run in cases.items():
             write(tmp_path / f"{name}.html", run)
@@ -212,8 +199,6 @@ def test_the_gap_is_where_it_was() -> None:
     page = html(record())
     found = re.search(r'<rect class="gap" x="([\d.]+)" y="[\d.]+" width="([\d.]+)"', page)
     assert found is not None
-    from controller.report.svg import LEFT, RIGHT, WIDTH
-
     per_s = (WIDTH - LEFT - RIGHT) / record().ended_s
     assert abs(float(found[1]) - (LEFT + GAP[0] * per_s)) < 0.1
     assert abs(float(found[2]) - (GAP[1] - GAP[0]) * per_s) < 0.1

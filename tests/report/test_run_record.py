@@ -35,17 +35,11 @@ def test_steps_are_measured_from_the_samples() -> None:
     assert went.climb_c_per_min == pytest.approx(9.5, abs=0.01)
 
 
-def test_held_time_is_not_credited() -> None:
-    """Samples while held count for minimum and maximum, not as rest time."""
-    plan = [PlanEntry("rest", "rest", 60.0, 0.0, 100.0)]
-    (went,) = measured([row(t, 60.0, state="held" if t >= 50 else "running") for t in range(100)], plan)
-    assert went.credited_s == 50
-
-
-def test_a_step_that_never_came_has_no_figures() -> None:
-    """None, not zero, for what was not measured."""
+def test_held_time_is_not_credited_and_a_step_that_never_came_has_no_figures() -> None:
+    """Samples while held count for minimum and maximum, not as rest time. None, not zero, for what was not measured."""
     plan = [PlanEntry("rest", "rest", 60.0, 0.0, 100.0), PlanEntry("never", "rest", 70.0, 0.0, 100.0)]
-    never = measured([row(t, 60.0) for t in range(10)], plan)[1]
+    went, never = measured([row(t, 60.0, state="held" if t >= 50 else "running") for t in range(100)], plan)
+    assert went.credited_s == 50
     assert (never.ramp_started_s, never.in_band_s, never.mean_c, never.credited_s) == (None, None, None, 0.0)
 
 
@@ -58,42 +52,31 @@ def test_gaps_are_found_in_time_and_in_silence() -> None:
     assert gaps([]) == ()
 
 
-def test_steps_are_known_by_number_or_name() -> None:
-    """Rows that name the step and rows that number it give the same record, two steps of one name included."""
-    plan = [
-        PlanEntry("rest", "rest", 60.0, 0.0, 1.0),
-        PlanEntry("x", "rest", 61.0, 0.0, 1.0),
-        PlanEntry("rest", "rest", 62.0, 0.0, 1.0),
-    ]
+def test_steps_are_known_by_number_or_name_and_csv_text_is_taken() -> None:
+    """Rows that name the step and rows that number it give the same record, two steps of one name included. Rows
+    straight from a CSV file, all text and some empty, give the same rows as numbers."""
+    plan = [PlanEntry(name, "rest", 60.0 + i, 0.0, 1.0) for i, name in enumerate(("rest", "x", "rest"))]
     order = [0, 0, 1, 1, 2, 2]
     named = [{"t_s": t, "mash_c": 60.0, "step": plan[i].name} for t, i in enumerate(order)]
     numbered = [{"t_s": t, "mash_c": 60.0, "step": i} for t, i in enumerate(order)]
     kinds: Any = {"title": "t", "tun": "g", "program": "p", "state": "complete"}
     by_name, by_number = from_rows(named, plan, **kinds), from_rows(numbered, plan, **kinds)
     assert [r.step for r in by_name.rows] == order == [r.step for r in by_number.rows]
-
-
-def test_csv_text_is_taken() -> None:
-    """Rows straight from a CSV file, all text and some empty, give the same rows as numbers."""
-    kinds: Any = {"title": "t", "tun": "g", "program": "p", "state": "complete"}
     typed = {"t_s": 1.0, "mash_c": None, "setpoint_c": 60.0, "duty": 0.5, "step": "low rest", "phase": "ramping"}
     text = {k: "" if v is None else str(v) for k, v in typed.items()}
     assert from_rows([text], PLAN, **kinds).rows == from_rows([typed], PLAN, **kinds).rows
 
 
-def test_the_planned_curve_has_its_corners() -> None:
-    """It begins where the mash was and ends when the plan says, the keep not counted."""
-    points = plan_curve(record())
-    assert points[0] == (0.0, record().rows[0].mash_c)
-    planned_s = sum(s.ramp_s + s.hold_s for s in PLAN if s.kind != "keep")
-    assert points[-1] == (planned_s, 78.0)
-
-
-def test_the_record_knows_its_length() -> None:
-    """The run is as long as its last sample."""
-    assert record().ended_s == sum(LASTS_S) - 1
-    assert gaps(record().rows) == (Gap(*map(float, GAP)),)
+def test_the_record_knows_its_length_and_its_planned_curve() -> None:
+    """The run is as long as its last sample. The planned curve begins where the mash was and ends when the plan says,
+    the keep not counted."""
+    run = record()
+    assert run.ended_s == sum(LASTS_S) - 1
+    assert gaps(run.rows) == (Gap(*map(float, GAP)),)
     assert rows()[-1]["step"] == "keep"
+    planned_s = sum(s.ramp_s + s.hold_s for s in PLAN if s.kind != "keep")
+    points = plan_curve(run)
+    assert (points[0], points[-1]) == ((0.0, run.rows[0].mash_c), (planned_s, 78.0))
 
 
 # ---------------------------------------------------------------- drawing

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from controller.commands.order import CAUTIONS
+from tests.commands.called import called
 from tests.field import secured
 from tests.field.secured import Secured
 from tests.places import CONFIG, ROOT
@@ -48,12 +49,8 @@ class House:
         return [sys.executable, "-m", "controller", "--config", str(self.config), *words]
 
     def said(self, *words: str) -> tuple[int, str, str]:
-        """Exit code, stdout and stderr of one command."""
-        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-        done = subprocess.run(
-            self.command(*words), check=False, capture_output=True, text=True, env=environment, timeout=PATIENCE_S
-        )
-        return done.returncode, done.stdout, done.stderr
+        """Exit code, stdout and stderr of one command, in this process."""
+        return called(*words, config=self.config)
 
     @contextmanager
     def serving(self, tun: str) -> Iterator[Path]:

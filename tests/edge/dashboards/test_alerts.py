@@ -9,6 +9,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
 
+import pytest
+
 from controller.core.guard.state import Noted
 from controller.core.nouns import Event, Trip
 from controller.core.procedure.run import Prompt
@@ -55,42 +57,32 @@ def test_a_question_that_nobody_answers_is_repeated_too() -> None:
     assert told(alarm, 400.0, prompt=ask._replace(id="iodine")) == [("prompt", "2.iodine", 0, False)]
 
 
-def test_an_alert_that_was_heard_is_silent() -> None:
-    """`acknowledge` by name or for all stops repeats and the horn, and leaves the trip to the guard."""
-    for named in ("G02", "all"):
-        alarm = Alarm(SETTINGS)
-        told(alarm, 0.0, trips=(TRIP,))
-        assert alarm.horn
-        told(alarm, 10.0, Event("acknowledge", named, ""), trips=(TRIP,))
-        assert not alarm.horn
-        assert [told(alarm, float(now), trips=(TRIP,)) for now in (300, 900, 2000)] == [[], [], []]
+@pytest.mark.parametrize(("named", "heard"), [("G02", True), ("all", True), ("G14", False)])
+def test_an_alert_that_was_heard_is_silent(named: str, heard: bool) -> None:
+    """`acknowledge` by name or for all stops repeats and the horn, and leaves the trip to the guard; another name does
+    not."""
     alarm = Alarm(SETTINGS)
     told(alarm, 0.0, trips=(TRIP,))
-    told(alarm, 10.0, Event("acknowledge", "G14", ""), trips=(TRIP,))
     assert alarm.horn
+    told(alarm, 10.0, Event("acknowledge", named, ""), trips=(TRIP,))
+    assert alarm.horn is not heard
+    assert not heard or [told(alarm, float(now), trips=(TRIP,)) for now in (300, 900, 2000)] == [[], [], []]
 
 
-def test_the_same_cause_is_told_at_most_once_a_minute() -> None:
-    """A trip that comes and goes every ten seconds is told at 0 and 60 s, not six times."""
+def test_the_same_cause_is_told_at_most_once_a_minute_and_notes_to_nobody() -> None:
+    """A trip that comes and goes every ten seconds is told at 0 and 60 s, not six times. Priority 3 is told to nobody,
+    priority 2 without the horn. A run begins with a test alert, so that a broken way to the brewer is found while the
+    brewer is still there; it is no alarm in the counts."""
     alarm = Alarm(SETTINGS)
     times = [now for now in range(0, 100, 5) if told(alarm, float(now), trips=(TRIP,) if now % 10 == 0 else ())]
     assert times == [0, 60]
     assert alarm.counts["alerts trip"] == 2
-
-
-def test_notes_are_no_alerts_and_act_soon_sounds_no_horn() -> None:
-    """Priority 3 is told to nobody, priority 2 is told without the horn."""
-    alarm = Alarm(SETTINGS)
-    assert told(alarm, 0.0, trips=(TRIP._replace(priority=3),)) == []
-    assert told(alarm, 1.0, trips=(TRIP._replace(priority=2),)) == [("trip", "G02", 0, False)]
-    assert not alarm.horn
-
-
-def test_a_run_begins_with_a_test_alert() -> None:
-    """So that a broken way to the brewer is found while the brewer is still there; it is no alarm in the counts."""
     alarm = Alarm(SETTINGS)
     assert told(alarm, 0.0, Event("run", "r1", "started")) == [("test", "r1", 0, False)]
     assert alarm.counts == {}
+    assert told(alarm, 0.0, trips=(TRIP._replace(priority=3),)) == []
+    assert told(alarm, 1.0, trips=(TRIP._replace(priority=2),)) == [("trip", "G02", 0, False)]
+    assert not alarm.horn
 
 
 def bell(settings: Alerts) -> tuple[Bell, list[bytes], Counter[str], list[str]]:
@@ -105,17 +97,13 @@ async def rung(ring: Bell, found: Outcome, *events: Event) -> None:
     await asyncio.gather(*ring._tasks)
 
 
-def test_the_command_gets_the_alert_as_json_on_its_input(tmp_path: Path) -> None:
+async def test_the_command_gets_the_alert_as_json_on_its_input(tmp_path: Path) -> None:
     """A real process: what it reads is the alert, with the tun's name."""
     out = tmp_path / "told"
     settings = Alerts(command=("/bin/sh", "-c", f"cat > {out}"), horn_topic="horn")
     ring, horn, counters, failures = bell(settings)
-
-    async def main() -> None:
-        await rung(ring, outcome(1.0, (TRIP,)))
-        await rung(ring, outcome(2.0))
-
-    asyncio.run(main())
+    await rung(ring, outcome(1.0, (TRIP,)))
+    await rung(ring, outcome(2.0))
     said = json.loads(out.read_text())
     assert (said["tun"], said["kind"], said["id"], said["priority"]) == ("gannet", "trip", "G02", 1)
     assert horn == [b"true", b"false"]
@@ -133,7 +121,7 @@ def test_a_command_that_fails_is_counted_and_harms_nothing() -> None:
         assert counters["alert command failed"] == 1
 
 
-def test_the_second_contact_is_called_when_the_first_did_not_answer(tmp_path: Path) -> None:
+async def test_the_second_contact_is_called_when_the_first_did_not_answer(tmp_path: Path) -> None:
     """At 900 s both commands run."""
     first, second = tmp_path / "first", tmp_path / "second"
     settings = Alerts(
@@ -141,12 +129,8 @@ def test_the_second_contact_is_called_when_the_first_did_not_answer(tmp_path: Pa
         second_command=("/bin/sh", "-c", f"cat >/dev/null; echo x >> {second}"),
     )
     ring, _, _, failures = bell(settings)
-
-    async def main() -> None:
-        for now in range(0, 1000, 50):
-            await rung(ring, outcome(float(now), (TRIP,)))
-
-    asyncio.run(main())
+    for now in range(0, 1000, 50):
+        await rung(ring, outcome(float(now), (TRIP,)))
     assert failures == []
     assert first.read_text().count("x") == 4
     assert second.read_text().count("x") == 1

@@ -65,14 +65,21 @@ def components() -> dict[str, dict[str, Any]]:
 
 
 def test_discovery_has_the_required_parts_and_no_unknown_key() -> None:
-    """The document has device, origin and components as the schema wants them, and nothing that it does not list."""
+    """The document has device, origin and components as the schema wants them, and nothing that it does not list.
+    Every sensor and truth value expires within ten seconds, however long the broker keeps it; availability hangs on the
+    last will. Switched off, the same topic gets an empty retained payload."""
     topic, found = discovery(with_boards())
     assert re.fullmatch(r"homeassistant/device/[A-Za-z0-9_-]+/config", topic)
-    assert set(found) <= TOP
-    assert {"device", "components", "origin"} <= set(found)
+    assert {"device", "components", "origin"} <= set(found) <= TOP
     assert set(found["device"]) <= DEVICE
-    assert found["device"]["identifiers"]
-    assert found["origin"]["name"]
+    assert found["device"]["identifiers"] and found["origin"]["name"]
+    expiring = [c for c in found["components"].values() if c["platform"] in ("sensor", "binary_sensor")]
+    assert {c["expire_after"] for c in expiring} == {10}
+    assert found["availability_topic"] == "underback/testtun/online"
+    assert (found["payload_available"], found["payload_not_available"]) == ("true", "false")
+    on, off = announcement(with_boards()), announcement(with_boards(discovery=False))
+    assert (on.topic, on.retain, off.retain) == (off.topic, True, True)
+    assert on.payload and off.payload == b""
 
 
 @pytest.mark.parametrize("key", sorted(components()))
@@ -94,17 +101,6 @@ def test_the_field_check_bites() -> None:
     """A misspelt option would be caught by the same comparison."""
     component = {**components()["temperature"], "expires_after": 10}
     assert not set(component) <= SHARED | LISTED["sensor"]
-
-
-def test_values_that_the_broker_kept_grow_old() -> None:
-    """Every sensor and truth value expires within ten seconds; availability hangs on the last will."""
-    settings = with_boards()
-    found = discovery(settings)[1]
-    expiring = [c for c in found["components"].values() if c["platform"] in ("sensor", "binary_sensor")]
-    assert expiring
-    assert {c["expire_after"] for c in expiring} == {10}
-    assert found["availability_topic"] == "underback/testtun/online"
-    assert (found["payload_available"], found["payload_not_available"]) == ("true", "false")
 
 
 def rendered(template: str, status: dict[str, Any]) -> str:
@@ -129,30 +125,20 @@ def test_an_event_names_its_type() -> None:
         assert wanted in event["event_types"]
 
 
-def test_every_template_renders_a_running_mash() -> None:
-    """Each value template gives the value that the status has."""
+def test_every_template_renders_what_the_status_says() -> None:
+    """Each value template gives the value of a running mash; with no program and no reading none, not a number; a
+    tripped tun is a problem, with its text."""
     status = a_mash()
     said = all_rendered(status)
     assert float(said["temperature"]) == status["temperature_c"]
     assert float(said["target"]) == status["step"]["target_c"]
-    assert said["state"] == "running"
-    assert said["step"] == status["step"]["name"]
-    assert said["tripped"] == "OFF"
+    assert (said["state"], said["step"], said["tripped"]) == ("running", status["step"]["name"], "OFF")
     assert datetime.fromisoformat(said["finish"]).timestamp() == pytest.approx(status["finish_at"], abs=1)
-
-
-def test_every_template_renders_an_idle_tun() -> None:
-    """With no program and no reading the templates say none, not a number."""
-    status = {**document(), "temperature_c": None}
-    said = all_rendered(status)
+    said = all_rendered({**document(), "temperature_c": None})
     assert {said[key] for key in ("temperature", "target", "remaining", "finish", "step")} == {"None", "none"}
-
-
-def test_a_trip_shows_in_words() -> None:
-    """A tripped tun is a problem, with its text."""
-    status = tripped()
-    assert rendered(components()["tripped"]["value_template"], status) == "ON"
-    assert status["trips"][0]["text"] in rendered(components()["trips"]["value_template"], status)
+    said = all_rendered(tripped())
+    assert said["tripped"] == "ON"
+    assert tripped()["trips"][0]["text"] in said["trips"]
 
 
 def buttons() -> list[tuple[str, dict[str, Any]]]:
@@ -176,26 +162,9 @@ def test_a_button_never_leads_to_heat(name: str, state: RunState) -> None:
 def test_hold_stop_and_abort_have_buttons() -> None:
     """The three orders that take heat away are there; no order that may lead to heat is."""
     assert set(fixed_text_orders()) >= {"hold", "stop", "abort"}
-    assert not set(fixed_text_orders()) & {
-        "start",
-        "resume",
-        "restart",
-        "clear",
-        "advance",
-        "extend",
-        "adjust",
-        "answer",
-    }
+    hot = {"start", "resume", "restart", "clear", "advance", "extend", "adjust", "answer"}
+    assert not set(fixed_text_orders()) & hot
     assert all(c["command_topic"] == "underback/testtun/order" and c["retain"] is False for _, c in buttons())
-
-
-def test_switched_off_means_removed() -> None:
-    """Switched off, the same topic gets an empty retained payload."""
-    on, off = announcement(with_boards()), announcement(with_boards(discovery=False))
-    assert on.topic == off.topic
-    assert (on.retain, off.retain) == (True, True)
-    assert on.payload
-    assert off.payload == b""
 
 
 def test_the_platforms_birth_brings_the_document_again() -> None:
@@ -238,10 +207,7 @@ async def test_homie_says_only_what_changed() -> None:
     assert len(first) >= len(homie.PROPERTIES)
     assert board.status(status) == []
     changed = board.status({**status, "duty": 0.0, "temperature_c": None})
-    assert {p.topic.split("/", 3)[3]: p.payload for p in changed} == {
-        "heater/duty": b"0.0",
-        "mash/temperature": b"",
-    }
+    assert {p.topic.split("/", 3)[3]: p.payload for p in changed} == {"heater/duty": b"0.0", "mash/temperature": b""}
 
 
 def test_homie_values_fit_their_datatypes() -> None:
@@ -258,19 +224,15 @@ def test_homie_values_fit_their_datatypes() -> None:
     assert homie.encode("") == b"\x00"
 
 
-def test_homie_alerts_come_and_go() -> None:
-    """A trip is an alert with its text, and is taken away when it is over."""
+def test_homie_alerts_come_and_go_and_an_end_is_told_from_a_loss() -> None:
+    """A trip is an alert with its text, and is taken away when it is over. The will says lost, an orderly end says
+    disconnected, both retained on the device's state."""
     board = Board(with_boards(homie=True))
     raised = [p for p in board.status(tripped()) if "$alert" in p.topic]
     assert raised
     assert all(p.payload and p.retain for p in raised)
     ended = [p for p in board.status(a_mash()) if "$alert" in p.topic]
     assert [(p.topic, p.payload) for p in ended] == [(p.topic, b"") for p in raised]
-
-
-def test_homie_is_lost_by_will_and_disconnected_by_leaving() -> None:
-    """The will says lost, an orderly end says disconnected, both retained on the device's state."""
-    board = Board(with_boards(homie=True))
     assert board.homie is not None
     assert (board.homie.will().payload, board.homie.will().retain) == (b"lost", True)
     assert [p.payload for p in board.leaving()] == [b"disconnected"]
@@ -288,34 +250,20 @@ def samples(text: str) -> dict[str, float]:
 
 
 def test_metrics_parse_with_the_reference_parser() -> None:
-    """The reference parser reads the text and finds the values of the status, labelled with the tun."""
-    status = a_mash()
+    """The reference parser reads the text and finds the values of the status, labelled with the tun; quotes,
+    backslashes and line ends in a reason included. What is not known, temperature or step, is left out.
+    Without the end mark the parser refuses the text."""
+    status, odd = a_mash(), 'a "quoted"\\ reason\n'
     found = samples(metrics.text(status))
     assert found["underback_mash_temperature_celsius"] == status["temperature_c"]
     assert found["underback_duty_ratio"] == status["duty"]
-    assert found["underback_state[running]"] == 1
-    assert found["underback_state[idle]"] == 0
+    assert (found["underback_state[running]"], found["underback_state[idle]"]) == (1, 0)
     assert found["underback_journal_records_total"] == status["journal_seq"]
-
-
-def test_an_unknown_value_is_no_metric() -> None:
-    """A temperature that is not known is left out, and so is a step that is not there."""
-    found = samples(metrics.text({**document(), "temperature_c": None}))
-    assert "underback_mash_temperature_celsius" not in found
-    assert "underback_target_celsius" not in found
-
-
-def test_labels_are_escaped() -> None:
-    """Quotes, backslashes and line ends in a reason do not break the text."""
-    odd = 'a "quoted"\\ reason\n'
-    found = samples(metrics.text({**document(), "counters": {odd: 3}}))
+    found = samples(metrics.text({**document(), "temperature_c": None, "counters": {odd: 3}}))
+    assert {"underback_mash_temperature_celsius", "underback_target_celsius"}.isdisjoint(found)
     assert found[f"underback_refused_messages_total[{odd}]"] == 3
-
-
-def test_the_reference_parser_bites() -> None:
-    """Without the end mark the parser refuses the text."""
     with pytest.raises(ValueError, match="EOF"):
-        samples(metrics.text(a_mash()).replace("# EOF\n", ""))
+        samples(metrics.text(status).replace("# EOF\n", ""))
 
 
 def test_the_file_is_replaced_whole(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from controller.edge.dashboards import homie
 from controller.edge.dashboards.homie import hold
 from controller.edge.mqtt import broker_link
 from tests.edge.dashboards.homie_device import device
+from tests.edge.mqtt.ear import Ear
 from tests.panel.stage import PASSWORD, Broker
 from tests.places import ROOT
 from tests.waiting import PATIENCE_S
@@ -113,7 +114,7 @@ async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, mo
 
     module = homie if whose == "will" else broker_link
     monkeypatch.setattr(module, "make", forgetful)
-    ending = hold(*words) if whose == "will" else broker_link.BrokerLink(words[0], "one", ["a/b"]).run(Deaf())
+    ending = hold(*words) if whose == "will" else broker_link.BrokerLink(words[0], "one", ["a/b"]).run(Ear())
     task = asyncio.create_task(ending)
     for _ in range(5):  # as far as the call
         await asyncio.sleep(0)
@@ -122,13 +123,3 @@ async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, mo
     task.cancel()
     assert done
     assert task.cancelled()
-
-
-class Deaf:
-    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: object) -> None: ...
-
-    def linked(self) -> None: ...
-
-    def unlinked(self, why: str) -> None: ...
-
-    def refused(self, topic: str, why: str) -> None: ...

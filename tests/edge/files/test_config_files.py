@@ -11,49 +11,31 @@ import pytest
 from controller.edge.files import config_files, plan_by_name
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Service
-from tests.places import CONFIG, ROOT, own_config
+from tests.places import CONFIG, ROOT, edited
 
 README = ROOT / "README.md"
 
 
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
-
-
 def test_shipped_files_are_right() -> None:
-    """Every tun, program and the service file that we ship is read without a problem."""
+    """Every tun, program and the service file that we ship is read without a problem; what stands in the service file
+    is what a daemon without one does."""
     for name in config_files.names(CONFIG / "tuns"):
         assert config_files.load_tun(CONFIG, name).simulated
     for name in config_files.names(CONFIG / "programs"):
         assert config_files.load_program(CONFIG, name).name == name
-    config_files.load_service(CONFIG)
-
-
-def test_shipped_service_file_says_the_defaults() -> None:
-    """What stands in the shipped service file is what a daemon without one does."""
     assert config_files.load_service(CONFIG) == Service()
 
 
-def test_no_service_file_is_fine(config: Path) -> None:
-    """A folder without a service file has the defaults."""
-    (config / "service.toml").unlink()
-    assert config_files.load_service(config) == Service()
-
-
-def test_a_program_by_name_and_by_path(config: Path) -> None:
-    """A program is the same by its name and by its path."""
-    assert config_files.load_program(config, "linnet") == config_files.load_program(
-        config, str(config / "programs/linnet.toml")
-    )
-
-
-def test_byte_order_mark_and_carriage_returns(config: Path) -> None:
-    """A file saved by an editor of another system reads the same."""
+def test_the_same_program_however_it_is_named_and_saved(config: Path) -> None:
+    """By its name, by its path, and saved by an editor of another system. A folder without a service file has the
+    defaults."""
     path = config / "programs/linnet.toml"
     plain = config_files.load_program(config, "linnet")
+    assert config_files.load_program(config, str(path)) == plain
     path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n"))
     assert config_files.load_program(config, "linnet") == plain
+    (config / "service.toml").unlink()
+    assert config_files.load_service(config) == Service()
 
 
 def test_settings_digest_changes_with_the_files(config: Path) -> None:
@@ -70,39 +52,39 @@ def test_settings_digest_changes_with_the_files(config: Path) -> None:
 
 def test_settings_tell_tun_and_service_together(config: Path) -> None:
     """What is wrong in the tun file and in the service file is told at once."""
-    for name, old, new in (
-        ("tuns/gannet.toml", '"100 L"', '"100"'),
-        ("service.toml", "keep_runs = 50", "keep_runs = 0"),
-    ):
-        path = config / name
-        path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
-    with pytest.raises(Problems) as wrong:
+    edited(config / "tuns/gannet.toml", ('"100 L"', '"100"'))
+    edited(config / "service.toml", ("keep_runs = 50", "keep_runs = 0"))
+    with pytest.raises(Problems, match=r"(?s)gannet\.toml:.*service\.toml:"):
         config_files.settings(config, "gannet")
-    told = str(wrong.value)
-    assert "gannet.toml:" in told
-    assert "service.toml:" in told
 
 
 def test_which_tun(config: Path) -> None:
-    """The named tun, else the program's own, else the only one; else it is asked for, with those that fit."""
-    linnet, path = config_files.load_program(config, "linnet"), config / "programs/free.toml"
+    """The named tun, else the program's own, else the only one; else it is asked for, with those that fit. A wrong tun
+    file fits nothing; a program that fits no tun is told so with the tuns there are."""
+    linnet = config_files.load_program(config, "linnet")
     assert plan_by_name.tun_for(config, linnet, None).name == "plover"
     assert plan_by_name.tun_for(config, linnet, "gannet").name == "gannet"
-    text = (config / "programs/linnet.toml").read_text(encoding="utf-8").replace('tun = "plover"', "")
-    path.write_text(text, encoding="utf-8")
+    edited(config / "programs/linnet.toml", ('tun = "plover"', ""), to=config / "programs/free.toml")
     with pytest.raises(Problems) as wrong:
         plan_by_name.load_plan(config, "free", None)
     assert wrong.value.problems == (
         Problem("--tun", "nothing", "one of plover, which this program fits: add --tun plover"),
     )
+    plover = (config / "tuns/plover.toml").read_bytes()
+    (config / "tuns/plover.toml").write_text("volume = 3\n", encoding="utf-8")
+    with pytest.raises(Problems, match="one of gannet, plover, though this program fits none"):
+        plan_by_name.load_plan(config, "free", None)
+    (config / "tuns/plover.toml").write_bytes(plover)
     (config / "tuns/gannet.toml").unlink()
     assert plan_by_name.load_plan(config, "free", None).tun.name == "plover"
+    shutil.rmtree(config / "tuns")
+    with pytest.raises(Problems, match="at least one, such as tuns/gannet"):
+        config_files.settings(config, None)
 
 
 def test_a_program_that_names_no_tun_of_these(config: Path) -> None:
     """A slip in the program's own `tun` is told at its line, with the nearest tun; no option is blamed."""
-    text = (config / "programs/linnet.toml").read_text(encoding="utf-8").replace('"plover"', '"plovr"')
-    (config / "programs/slip.toml").write_text(text, encoding="utf-8")
+    edited(config / "programs/linnet.toml", ('"plover"', '"plovr"'), to=config / "programs/slip.toml")
     with pytest.raises(Problems) as wrong:
         plan_by_name.load_plan(config, "slip", None)
     (told,) = map(str, wrong.value.problems)
@@ -130,25 +112,19 @@ def test_a_tun_given_as_a_program(config: Path) -> None:
     assert (told.found, told.wanted) == ("a tun file", "a program; for this tun add --tun plover to a program's name")
 
 
-def test_which_tun_when_some_are_wrong(config: Path) -> None:
-    """A wrong tun file fits nothing; a program that fits no tun is told so with the tuns there are."""
-    text = (config / "programs/linnet.toml").read_text(encoding="utf-8").replace('tun = "plover"', "")
-    (config / "programs/free.toml").write_text(text, encoding="utf-8")
-    (config / "tuns/plover.toml").write_text("volume = 3\n", encoding="utf-8")
-    with pytest.raises(Problems, match="one of gannet, plover, though this program fits none"):
-        plan_by_name.load_plan(config, "free", None)
-
-
 def test_load_plan_refuses_a_misfit(config: Path) -> None:
-    """Where a plan is to be run, a program that does not fit is refused; both files' problems come together."""
+    """Where a plan is to be run, a program that does not fit is refused, with the line to change; both files' problems
+    come together."""
     with pytest.raises(Problems, match=r"at most 28\.5 L"):
         plan_by_name.load_plan(config, "sandpiper", "plover")
+    problems = plan_by_name.look(config, "sandpiper", "plover").problems
+    lines = (config / "programs/sandpiper.toml").read_text(encoding="utf-8").splitlines()
+    assert lines[int(problems[0].where.split(":")[1]) - 1] == "[liquor]"
     for name in ("tuns/plover.toml", "programs/linnet.toml"):
         (config / name).write_text("x = 1\n", encoding="utf-8")
     with pytest.raises(Problems) as wrong:
         plan_by_name.load_plan(config, "linnet", "plover")
-    assert "plover.toml" in str(wrong.value)
-    assert "linnet.toml" in str(wrong.value)
+    assert all(name in str(wrong.value) for name in ("plover.toml", "linnet.toml"))
 
 
 def test_unreadable_file(config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -160,13 +136,6 @@ def test_unreadable_file(config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Path, "read_bytes", refused)
     with pytest.raises(Problems, match="found Permission denied, wanted a file that can be read"):
         config_files.load_program(config, "linnet")
-
-
-def test_no_tun_at_all(config: Path) -> None:
-    """Without a tun file the message says where one belongs."""
-    shutil.rmtree(config / "tuns")
-    with pytest.raises(Problems, match="at least one, such as tuns/gannet"):
-        config_files.settings(config, None)
 
 
 def test_learned_figures(config: Path, tmp_path: Path) -> None:
@@ -182,14 +151,6 @@ def test_learned_figures(config: Path, tmp_path: Path) -> None:
     path.write_text("power_w = -1\n", encoding="utf-8")
     with pytest.raises(Problems):
         config_files.load_learned(service, "gannet")
-
-
-def test_misfits_are_placed_in_the_program_file(config: Path) -> None:
-    """A program that does not fit its tun is told with the line to change."""
-    plan = plan_by_name.look(config, "sandpiper", "plover")
-    lines = (config / "programs/sandpiper.toml").read_text(encoding="utf-8").splitlines()
-    number = int(plan.problems[0].where.split(":")[1])
-    assert lines[number - 1] == "[liquor]"
 
 
 LINES = """# remark
@@ -305,19 +266,17 @@ def test_a_recipe_beside_the_programs_goes_by_its_name(tmp_path: Path) -> None:
     [
         ("host", "a..b", "a host name"), ("host", "x" * 64, "a host name"), ("host", "", "a host name"),
         ("prefix", "x", "at least two characters"), ("prefix", "a/b/", "no / at either end"),
+        ("host", "127.0.0.1", ""), ("host", "::1", ""), ("host", "broker.lan", ""), ("host", "broker.lan.", ""),
+        ("host", "mash_pi", ""),
     ],
 )  # fmt: skip
 def test_names_that_no_broker_has(tmp_path: Path, key: str, value: str, wanted: str) -> None:
-    """They are told with what is wanted, before anything is looked up."""
+    """They are told with what is wanted, before anything is looked up; names and addresses of both kinds may be."""
     text = f'[broker]\n{key} = "{value}"\n' if key == "host" else f'{key} = "{value}"\n'
     (tmp_path / "service.toml").write_text(text, encoding="utf-8")
+    if not wanted:
+        assert config_files.load_service(tmp_path).broker.host == value
+        return
     with pytest.raises(Problems) as wrong:
         config_files.load_service(tmp_path)
     assert [wanted in str(problem) for problem in wrong.value.problems] == [True]
-
-
-@pytest.mark.parametrize("host", ["127.0.0.1", "::1", "broker.lan", "broker.lan.", "mash_pi"])
-def test_names_that_a_broker_may_have(tmp_path: Path, host: str) -> None:
-    """Names and addresses of both kinds."""
-    (tmp_path / "service.toml").write_text(f'[broker]\nhost = "{host}"\n', encoding="utf-8")
-    assert config_files.load_service(tmp_path).broker.host == host

@@ -9,12 +9,7 @@ import pytest
 
 from controller.cli import main
 from tests.edge.files.wrong_files import ALL, BLOCKS, LINNET, Slip
-from tests.places import own_config
-
-
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    return own_config(tmp_path)
+from tests.places import edited
 
 
 def spoil(config: Path, slip: Slip) -> None:
@@ -67,12 +62,10 @@ def test_one_slip_gives_one_line(slip: Slip, config: Path, capsys: pytest.Captur
 
 def test_a_missing_header_hides_nothing_else(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What is wrong beside a forgotten [[grist]] is told with it, each at its own line."""
-    path = config / LINNET
-    text = path.read_text(encoding="utf-8").replace("[[grist]]\n", "", 1).replace('"4.2 %"', '"4.2 x"')
-    path.write_text(text.replace('"77 °C"', '"77"'), encoding="utf-8")
+    slips = ("[[grist]]\n", ""), ('"4.2 %"', '"4.2 x"'), ('"77 °C"', '"77"')
+    lines = edited(config / LINNET, *slips).splitlines()
     assert main(command(config)) == 2
     err = capsys.readouterr().err
-    lines = text.splitlines()
     for line, key in zip(err.splitlines(), ("name", "moisture", "temperature"), strict=True):
         assert lines[int(line.split("linnet.toml:")[1].split(":")[0]) - 1].startswith(key)
 
@@ -90,55 +83,36 @@ def test_wrong_program_in_json(slip: Slip, config: Path, capsys: pytest.CaptureF
         assert words in said
 
 
-def test_a_folder_instead_of_a_file(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A folder where a program should be is refused by name."""
-    assert main(["--config", str(config), "check", str(config / "programs")]) == 2
-    assert "found a folder, wanted a file" in capsys.readouterr().err
-
-
-def test_a_device_instead_of_a_file(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """An endless device is not read."""
-    assert main(["--config", str(config), "check", "/dev/zero"]) == 2
-    assert "no ordinary file" in capsys.readouterr().err
-
-
-@pytest.mark.parametrize("name", ["lineet", "../tuns/plover", "..", "", "a\0b", "x" * 300])
-def test_no_such_program(name: str, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A program that is not there is refused, whatever its name looks like; a near name is offered."""
-    assert main(["--config", str(config), "check", name]) == 2
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        *([[name], ": found "] for name in ("../tuns/plover", "..", "", "a\0b", "x" * 300)),
+        (["lineet"], '"linnet"'),
+        (["CONFIG/programs"], "found a folder, wanted a file"),
+        (["/dev/zero"], "no ordinary file"),
+        (["linnet", "--tun", "heron"], "one of gannet, plover"),
+        (["--config", "no/such/folder", "linnet"], "a folder with service.toml"),
+    ],
+)
+def test_no_such_file(words: list[str], told: str, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A program that is not there is refused, whatever its name looks like, and a near name is offered; a folder and an
+    endless device are none; of tuns the known ones are named; of a configuration what should be in it."""
+    options = words[:2] if words[0] == "--config" else ["--config", str(config)]
+    meant = [word.replace("CONFIG", str(config)) for word in words if word not in options]
+    assert main([*options, "check", *meant]) == 2
     err = capsys.readouterr().err
-    assert ": found " in err
-    assert "Traceback" not in err
-    assert name != "lineet" or '"linnet"' in err
-
-
-def test_no_such_tun(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A tun that is not there is refused and the known ones are named."""
-    assert main(["--config", str(config), "check", "linnet", "--tun", "heron"]) == 2
-    assert "one of gannet, plover" in capsys.readouterr().err
-
-
-def test_no_such_config_folder(capsys: pytest.CaptureFixture[str]) -> None:
-    """A folder that is not there is refused with what should be in it."""
-    assert main(["--config", "no/such/folder", "check", "linnet"]) == 2
-    assert "a folder with service.toml" in capsys.readouterr().err
+    assert told in err and ": found " in err and "Traceback" not in err
 
 
 def test_every_problem_at_once(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Four slips in program and tun are all told in one run, each with its line."""
-    program = config / LINNET
-    text = program.read_text(encoding="utf-8")
-    text = text.replace('temperature = "66 °C"', 'temprature = "66 °C"').replace(
-        'ramp = "1.0 K/min"', 'ramp = "9 K/min"'
-    )
-    program.write_text(text.replace('time = "10 min"', "time = 10"), encoding="utf-8")
-    vessel = config / "tuns/plover.toml"
-    vessel.write_text(vessel.read_text(encoding="utf-8").replace('lease = "5 s"', 'lease = "1 h"'), encoding="utf-8")
-    assert main(["--config", str(config), "check", "linnet", "--tun", "plover"]) == 2
+    slips = ('temperature = "66 °C"', 'temprature = "66 °C"'), ('ramp = "1.0 K/min"', 'ramp = "9 K/min"')
+    numbered = edited(config / LINNET, *slips, ('time = "10 min"', "time = 10")).splitlines()
+    edited(config / "tuns/plover.toml", ('lease = "5 s"', 'lease = "1 h"'))
+    assert main(command(config)) == 2
     err = capsys.readouterr().err
     for words in ("temprature", "ramp", "time: found 10", "lease"):
         assert words in err
-    numbered = text.replace('time = "10 min"', "time = 10").splitlines()
     for line in err.splitlines():
         if "linnet.toml:" in line:
             number = int(line.split("linnet.toml:")[1].split(":")[0])

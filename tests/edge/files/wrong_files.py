@@ -39,6 +39,13 @@ H60 = 'time = "60 min"'
 STEP = '[[step]] 1 "conversion": '
 MASH = 'name = "mash-out"\nkind = "mash_out"'
 
+
+def added(name: str, kind: str, added_at: str, temperature: str, *says: str) -> Slip:
+    """A step more before the mash-out."""
+    step = f'name = "more"\nkind = "{kind}"\nadded_at = "{added_at}"\ntemperature = "{temperature}"\n[[step]]\n'
+    return program(name, MASH, step + MASH, *says)
+
+
 NUMBERS = (
     program("bare number in quotes", T66, 'temperature = "66"', STEP + "temperature", '"66"', "66 °C"),
     program("bare number", T66, "temperature = 66", STEP + "temperature", "found 66", '"66 °C"'),
@@ -164,34 +171,10 @@ SENSE = (
     program(
         "grain in fahrenheit", 'grist_temperature = "18 °C"', 'grist_temperature = "64 °C"', "dough_in", "Fahrenheit"
     ),
-    program(
-        "infusion without heat for it",
-        MASH,
-        'name = "add"\nkind = "infusion"\nadded_at = "60 °C"\ntemperature = "70 °C"\n[[step]]\n' + MASH,
-        '[[step]] 2 "add": added_at',
-        "more than the target",
-    ),
-    program(
-        "infusion downwards",
-        MASH,
-        'name = "add"\nkind = "infusion"\ntemperature = "60 °C"\n[[step]]\n' + MASH,
-        '[[step]] 2 "add": temperature',
-        "more than the 66 °C before it",
-    ),
-    program(
-        "infusion that overfills",
-        MASH,
-        'name = "add"\nkind = "infusion"\nadded_at = "75 °C"\ntemperature = "72 °C"\n[[step]]\n' + MASH,
-        "L of mash",
-        "at most 28.5 L",
-    ),
-    program(
-        "decoction that bares the heater",
-        MASH,
-        'name = "boil"\nkind = "decoction"\nadded_at = "78 °C"\ntemperature = "75 °C"\n[[step]]\n' + MASH,
-        '[[step]] 2 "boil": amount',
-        "the heater stays covered",
-    ),
+    added("infusion without heat for it", "infusion", "60 °C", "70 °C", '2 "more": added_at', "more than the target"),
+    added("infusion downwards", "infusion", "95 °C", "60 °C", '2 "more": temperature', "more than the 66 °C before it"),
+    added("infusion that overfills", "infusion", "75 °C", "72 °C", "L of mash", "at most 28.5 L"),
+    added("decoction that bares the heater", "decoction", "78 °C", "75 °C", '2 "more": amount', "heater stays covered"),
     program("several at once", T66, 'temprature = "66"\nramp = "3 K"', "temprature", '"3 K"', STEP),
 )
 

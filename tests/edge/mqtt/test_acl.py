@@ -44,20 +44,14 @@ def boards(tun: str) -> set[str]:
 BIRTH = "homeassistant/status"
 SUPPLY = {f"underback/supply/shed/{tun}" for tun in TUNS}  # a supply that several tuns draw on
 ELSEWHERE = {"homeassistant/device/other/config", "homie/5/other/$state", "underback/status", "other/gannet/order", "x"}
-TOPICS = sorted(
-    ELSEWHERE
-    | {BIRTH}
-    | SUPPLY
-    | {"underback/supply/shed/other"}
-    | {t for tun in TUNS for t in of(tun, *PER_TUN) | boards(tun)}
-)
+ALL_BOARDS = {t for tun in TUNS for t in boards(tun)}
 
 
 def all_tuns(*names: str) -> set[str]:
     return {t for tun in TUNS for t in of(tun, *names)}
 
 
-ALL_BOARDS = {t for tun in TUNS for t in boards(tun)}
+TOPICS = sorted(ELSEWHERE | {BIRTH, "underback/supply/shed/other"} | SUPPLY | all_tuns(*PER_TUN) | ALL_BOARDS)
 
 
 class Rights(NamedTuple):
@@ -72,9 +66,8 @@ MATRIX: dict[str, Rights] = {
     "daemon": Rights(
         all_tuns(*TOLD, *SAID, "doctor") | ALL_BOARDS | SUPPLY,
         all_tuns(*NODES, *HEATER, "heater/command", "heater/other", "order", "status", "doctor")
-        | {BIRTH}
-        | SUPPLY
-        | {"underback/supply/shed/other"},
+        | {BIRTH, "underback/supply/shed/other"}
+        | SUPPLY,
     ),
     "probe-gannet": Rights(of("gannet", *PROBES), set()),
     "probe-plover": Rights(of("plover", *PROBES), set()),
@@ -174,38 +167,33 @@ def test_every_topic_of_the_table_has_an_owner() -> None:
     assert speakers["underback/gannet/order"] == {"operator"}
 
 
-def test_a_wrong_list_would_be_seen(tmp_path: Path) -> None:
+async def test_a_wrong_list_would_be_seen(tmp_path: Path) -> None:
     """The matrix bites: with one right too many in the shipped list, a user says more than the table allows."""
-    with secured.running(tmp_path) as broken:
-        acl = broken.folder / "acl"
-        acl.write_text(acl.read_text(encoding="ascii") + "user panel\ntopic write underback/gannet/heater/command\n")
-    # The list is read at start: the same folder serves a second broker.
-
-    async def panel_says() -> set[str]:
-        async with client(again, WITNESS) as witness, client(again, "panel") as panel:
+    folder = secured.prepare(tmp_path)
+    with (folder / "acl").open("a", encoding="ascii") as acl:
+        acl.write("user panel\ntopic write underback/gannet/heater/command\n")
+    with secured.restarted(tmp_path, folder) as wrong:
+        async with client(wrong, WITNESS) as witness, client(wrong, "panel") as panel:
             await witness.client.subscribe("#", qos=1)
             await asyncio.gather(
                 *(panel.client.publish(topic, b"panel", qos=1, timeout=PATIENCE_S) for topic in TOPICS)
             )
             await witness.round_trip()
-            return {t for t, payload, _ in witness.heard if payload == b"panel"}
-
-    with secured.restarted(tmp_path, broken.folder) as again:
-        assert asyncio.run(panel_says()) - MATRIX["panel"].says == {"underback/gannet/heater/command"}
+            heard = {t for t, payload, _ in witness.heard if payload == b"panel"}
+    assert heard - MATRIX["panel"].says == {"underback/gannet/heater/command"}
 
 
 @pytest.mark.parametrize("tun", TUNS)
 def test_the_matrix_knows_every_topic_of_the_code(tun: str) -> None:
     """What daemon, nodes and dashboards say and hear with the shipped files is in the table under their names."""
-    config = CONFIG
-    settings = config_files.settings(config, tun)
+    settings = config_files.settings(CONFIG, tun)
     table, board = topics(settings), discovery.Board(settings)
     daemon = MATRIX["daemon"]
     assert {*table.heard(), *board.topics()} <= daemon.hears
     said = {table.heater_command, table.stirrer_command, table.pump_command, table.status, table.reply, table.event}
     assert (said | {table.online}) - {None} <= daemon.says
     assert {discovery.announcement(settings).topic, f"{Homie('homie', settings).base}/$state"} == boards(tun)
-    fitted = hardware_config.load(config, tun, "heater")
+    fitted = hardware_config.load(CONFIG, tun, "heater")
     assert fitted.table.heater is not None
     assert fitted.table.probe is not None
     heater, node = MATRIX[f"heater-{tun}"], heater_service.named(fitted, fitted.table.heater)

@@ -9,6 +9,7 @@ from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import aiomqtt
 import pytest
@@ -18,43 +19,20 @@ from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.settings.service import Broker
+from tests.edge.mqtt.ear import Ear
 from tests.regimes.chaos.field import Field, needs_mosquitto
 from tests.waiting import PATIENCE_S, comes
 
 pytestmark = needs_mosquitto
 
 
-class Ear:
-    """Writes down everything it is told."""
-
-    def __init__(self) -> None:
-        self.got: list[tuple[str, bytes, bool, ReplyTo | None]] = []
-        self.links: list[str] = []
-        self.refusals: list[tuple[str, str]] = []
-
-    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
-        self.got.append((topic, payload, retained, reply_to))
-
-    def linked(self) -> None:
-        self.links.append("up")
-
-    def unlinked(self, why: str) -> None:
-        self.links.append(why)
-
-    def refused(self, topic: str, why: str) -> None:
-        self.refusals.append((topic, why))
-
-    def payloads(self, topic: str) -> list[bytes]:
-        return [payload for name, payload, *_ in self.got if name == topic]
-
-
 @asynccontextmanager
 async def linked(
-    port: int, *topics: str, name: str, version: int = 5, speed: float = 1.0
+    port: int, *topics: str, name: str, version: int = 5, speed: float = 1.0, **more: Any
 ) -> AsyncIterator[tuple[BrokerLink, Ear]]:
     ear = Ear()
     broker = Broker.model_validate({"host": "127.0.0.1", "port": port, "version": version})
-    transport = BrokerLink(broker, name, topics, Will(f"{name}/online", b"false"), speed)
+    transport = BrokerLink(broker, name, topics, Will(f"{name}/online", b"false"), speed, **more)
     task = asyncio.create_task(transport.run(ear))
     try:
         await comes(lambda: transport.up)
@@ -73,222 +51,176 @@ def there(tmp_path: Path) -> Iterator[Field]:
 
 
 @pytest.mark.parametrize("version", [5, 3])
-def test_messages_come_and_go_in_both_versions(there: Field, version: int) -> None:
+async def test_messages_come_and_go_in_both_versions(there: Field, version: int) -> None:
     """A heater command, a status and an event arrive; retained copies are marked; nothing is left unacknowledged."""
-
-    async def main() -> None:
-        async with (
-            linked(there.port, "t/#", name="hears", version=version) as (_, ear),
-            linked(there.port, name="says", version=version) as (transport, _),
-        ):
-            assert transport.heater("t/heater", b"1", True, 10.0)
-            transport.post(Post("t/status", b"2", "status", retain=True))
-            transport.post(Post("t/event", b"3", "event"))
-            assert await transport.flush(PATIENCE_S)
-            await comes(lambda: len(ear.got) == 3)
-            assert sorted(ear.got) == [
-                ("t/event", b"3", False, None),
-                ("t/heater", b"1", False, None),
-                ("t/status", b"2", False, None),
-            ]
-        async with linked(there.port, "t/#", name="late", version=version) as (_, ear):
-            await comes(lambda: len(ear.got) == 1)
-            assert ear.got == [("t/status", b"2", True, None)]
-
-    asyncio.run(main())
+    async with (
+        linked(there.port, "t/#", name="hears", version=version) as (_, ear),
+        linked(there.port, name="says", version=version) as (transport, _),
+    ):
+        assert transport.heater("t/heater", b"1", True, 10.0)
+        transport.post(Post("t/status", b"2", "status", retain=True))
+        transport.post(Post("t/event", b"3", "event"))
+        assert await transport.flush(PATIENCE_S)
+        await comes(lambda: len(ear.got) == 3)
+        assert sorted(ear.got) == [
+            ("t/event", b"3", False, None),
+            ("t/heater", b"1", False, None),
+            ("t/status", b"2", False, None),
+        ]
+    async with linked(there.port, "t/#", name="late", version=version) as (_, ear):
+        await comes(lambda: len(ear.got) == 1)
+        assert ear.got == [("t/status", b"2", True, None)]
 
 
-def test_a_command_carries_its_lifetime_to_whoever_hears_it(there: Field) -> None:
+async def test_a_command_carries_its_lifetime_to_whoever_hears_it(there: Field) -> None:
     """MQTT 5: the broker is told when to drop a command, in whole seconds rounded up, and says so to a subscriber."""
-
-    async def main() -> list[int]:
-        found: list[int] = []
-        async with aiomqtt.Client("127.0.0.1", there.port, protocol=aiomqtt.ProtocolVersion.V5) as hears:
-            await hears.subscribe("t/heater", qos=1)
-            async with linked(there.port, name="says") as (transport, _):
-                for lifetime_s in (10.0, 60.2):
-                    assert transport.heater("t/heater", b"1", False, lifetime_s)
-                    message = await anext(hears.messages)
-                    assert message.properties is not None
-                    found.append(vars(message.properties)["MessageExpiryInterval"])
-        return found
-
-    for found, told in zip(asyncio.run(main()), (10, 61), strict=True):
-        assert 1 <= found <= told  # the broker takes off what has passed meanwhile
+    async with aiomqtt.Client("127.0.0.1", there.port, protocol=aiomqtt.ProtocolVersion.V5) as hears:
+        await hears.subscribe("t/heater", qos=1)
+        async with linked(there.port, name="says") as (transport, _):
+            for lifetime_s, told in ((10.0, 10), (60.2, 61)):
+                assert transport.heater("t/heater", b"1", False, lifetime_s)
+                message = await anext(hears.messages)
+                assert message.properties is not None
+                # the broker takes off what has passed meanwhile
+                assert 1 <= vars(message.properties)["MessageExpiryInterval"] <= told
 
 
-def test_own_words_stay_away_where_they_are_not_wanted_and_others_come(there: Field) -> None:
+async def test_own_words_stay_away_where_they_are_not_wanted_and_others_come(there: Field) -> None:
     """MQTT 5: of a status on its own topic only the other sender's copy comes back; a reading heard at QoS 0 comes."""
-
-    async def main() -> None:
-        ear, broker = Ear(), Broker.model_validate({"host": "127.0.0.1", "port": there.port})
-        transport = BrokerLink(broker, "own", ("t/status", "t/probe"), passing=("t/probe",), not_own=("t/status",))
-        task = asyncio.create_task(transport.run(ear))
-        await comes(lambda: transport.up)
-        async with linked(there.port, name="other") as (other, _):
-            transport.post(Post("t/status", b"own", "status"))
-            assert await transport.flush(PATIENCE_S)
-            other.post(Post("t/status", b"other", "status"))
-            assert await other.flush(PATIENCE_S)
-            other.post(Post("t/probe", b"63.0", "status"))
-            await comes(lambda: len(ear.got) == 2)
-            assert [(topic, payload) for topic, payload, *_ in ear.got] == [
-                ("t/status", b"other"),
-                ("t/probe", b"63.0"),
-            ]
-        task.cancel()
-        await asyncio.wait({task}, timeout=PATIENCE_S)
-
-    asyncio.run(main())
+    async with (
+        linked(there.port, "t/status", "t/probe", name="own", passing=("t/probe",), not_own=("t/status",)) as (
+            transport,
+            ear,
+        ),
+        linked(there.port, name="other") as (other, _),
+    ):
+        transport.post(Post("t/status", b"own", "status"))
+        assert await transport.flush(PATIENCE_S)
+        other.post(Post("t/status", b"other", "status"))
+        assert await other.flush(PATIENCE_S)
+        other.post(Post("t/probe", b"63.0", "status"))
+        await comes(lambda: len(ear.got) == 2)
+        assert [(topic, payload) for topic, payload, *_ in ear.got] == [("t/status", b"other"), ("t/probe", b"63.0")]
 
 
-def test_after_an_outage_state_and_events_are_there_and_old_heat_is_not(there: Field) -> None:
+async def test_after_an_outage_state_and_events_are_there_and_old_heat_is_not(there: Field) -> None:
     """Broker killed: heater commands are dropped, events wait in order, retained state is sent anew."""
-
-    async def main() -> None:
-        async with linked(there.port, "t/order", name="says") as (transport, ear):
-            transport.post(Post("t/online", b"true", "state", retain=True))
-            await transport.flush(PATIENCE_S)
-            there.kill("broker")
-            await comes(lambda: not transport.up)
-            assert not transport.heater("t/heater", b"hot", True, 10.0)
-            transport.post(Post("t/status", b"old", "status", retain=True))
-            for n in range(30):
-                transport.post(Post("t/event", b"%d" % n, "event"))
-            there.broker()
-            async with linked(there.port, "t/#", name="hears") as (listener, heard):
-                await comes(lambda: transport.up)
-                await comes(lambda: len(heard.payloads("t/event")) == 30)
-                assert heard.payloads("t/event") == [b"%d" % n for n in range(30)]
-                assert heard.payloads("t/online") == [b"true"]
-                assert heard.payloads("t/heater") == heard.payloads("t/status") == []
-                listener.post(Post("t/order", b"again", "reply"))
-                await comes(lambda: ear.payloads("t/order") == [b"again"])
-
-    asyncio.run(main())
+    async with linked(there.port, "t/order", name="says") as (transport, ear):
+        transport.post(Post("t/online", b"true", "state", retain=True))
+        await transport.flush(PATIENCE_S)
+        there.kill("broker")
+        await comes(lambda: not transport.up)
+        assert not transport.heater("t/heater", b"hot", True, 10.0)
+        transport.post(Post("t/status", b"old", "status", retain=True))
+        for n in range(30):
+            transport.post(Post("t/event", b"%d" % n, "event"))
+        there.broker()
+        async with linked(there.port, "t/#", name="hears") as (listener, heard):
+            await comes(lambda: transport.up)
+            await comes(lambda: len(heard.payloads("t/event")) == 30)
+            assert heard.payloads("t/event") == [b"%d" % n for n in range(30)]
+            assert heard.payloads("t/online") == [b"true"]
+            assert heard.payloads("t/heater") == heard.payloads("t/status") == []
+            listener.post(Post("t/order", b"again", "reply"))
+            await comes(lambda: ear.payloads("t/order") == [b"again"])
 
 
 @pytest.mark.parametrize("heat", [True, False])
-def test_a_frozen_broker_gets_no_more_heat_and_an_off_after_heat_tears_the_line(
+async def test_a_frozen_broker_gets_no_more_heat_and_an_off_after_heat_tears_the_line(
     there: Field, heat: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Unacknowledged for over a quarter of a second at twenty times: no more heat; an OFF behind heat resets."""
     hand = [0.0]  # the transport's clock, put on by the test
     monkeypatch.setattr(broker_link, "time", SimpleNamespace(monotonic=lambda: hand[0]))
-
-    async def main() -> None:
-        async with linked(there.port, name="says", speed=20.0) as (transport, ear):
-            os.kill(there.processes["broker"].pid, signal.SIGSTOP)
-            assert transport.heater("t/heater", b"first", heat, 10.0)
-            hand[0] += 0.3
-            assert not transport.heater("t/heater", b"hot", True, 10.0)
-            assert transport.withheld == 1
-            assert transport.heater("t/heater", b"off", False, 10.0) is not heat
-            assert transport.up is not heat
-            hand[0] += 0.8
-            assert not transport.heater("t/heater", b"off", False, 10.0)
-            await comes(lambda: len(ear.links) > 1)
-            os.kill(there.processes["broker"].pid, signal.SIGCONT)
-            await comes(lambda: transport.up)
-            assert transport.heater("t/heater", b"hot", True, 10.0)
-            assert await transport.flush(PATIENCE_S)
-            assert transport.heater("t/heater", b"off", False, 10.0)
-
-    asyncio.run(main())
+    async with linked(there.port, name="says", speed=20.0) as (transport, ear):
+        os.kill(there.processes["broker"].pid, signal.SIGSTOP)
+        assert transport.heater("t/heater", b"first", heat, 10.0)
+        hand[0] += 0.3
+        assert not transport.heater("t/heater", b"hot", True, 10.0)
+        assert transport.withheld == 1
+        assert transport.heater("t/heater", b"off", False, 10.0) is not heat
+        assert transport.up is not heat
+        hand[0] += 0.8
+        assert not transport.heater("t/heater", b"off", False, 10.0)
+        await comes(lambda: len(ear.links) > 1)
+        os.kill(there.processes["broker"].pid, signal.SIGCONT)
+        await comes(lambda: transport.up)
+        assert transport.heater("t/heater", b"hot", True, 10.0)
+        assert await transport.flush(PATIENCE_S)
+        assert transport.heater("t/heater", b"off", False, 10.0)
 
 
-def test_what_is_stuck_in_the_client_never_leaves_after_an_off(there: Field) -> None:
+async def test_what_is_stuck_in_the_client_never_leaves_after_an_off(there: Field) -> None:
     """Bytes that the socket does not take: an OFF resets the line, and nothing of the old line arrives later."""
-
-    async def main() -> None:
-        async with (
-            linked(there.port, "t/heater", name="hears") as (_, ear),
-            linked(there.port, name="says") as (
-                transport,
-                _,
-            ),
-        ):
-            os.kill(there.processes["broker"].pid, signal.SIGSTOP)
-            filler = b"x" * 60_000
-            for _ in range(400):
-                transport._publish("t/filler", filler, False, None, False)
-                if transport._stuck():
-                    break
-            assert transport._stuck()
-            assert not transport.heater("t/heater", b"hot", True, 10.0)
-            assert not transport.heater("t/heater", b"off", False, 10.0)
-            assert not transport.up
-            os.kill(there.processes["broker"].pid, signal.SIGCONT)
-            await comes(lambda: transport.up)
-            assert transport.heater("t/heater", b"fresh off", False, 10.0)
-            await comes(lambda: bool(ear.payloads("t/heater")))
-            assert ear.payloads("t/heater") == [b"fresh off"]
-
-    asyncio.run(main())
+    async with (
+        linked(there.port, "t/heater", name="hears") as (_, ear),
+        linked(there.port, name="says") as (transport, _),
+    ):
+        os.kill(there.processes["broker"].pid, signal.SIGSTOP)
+        filler = b"x" * 60_000
+        for _ in range(400):
+            transport._publish("t/filler", filler, False, None, False)
+            if transport._stuck():
+                break
+        assert transport._stuck()
+        assert not transport.heater("t/heater", b"hot", True, 10.0)
+        assert not transport.heater("t/heater", b"off", False, 10.0)
+        assert not transport.up
+        os.kill(there.processes["broker"].pid, signal.SIGCONT)
+        await comes(lambda: transport.up)
+        assert transport.heater("t/heater", b"fresh off", False, 10.0)
+        await comes(lambda: bool(ear.payloads("t/heater")))
+        assert ear.payloads("t/heater") == [b"fresh off"]
 
 
-def test_a_state_that_waited_for_room_is_not_sent_over_the_next_line(
+async def test_a_state_that_waited_for_room_is_not_sent_over_the_next_line(
     there: Field, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With no room in the window the newest status waits; when the line is lost it is old, and it stays away."""
     monkeypatch.setattr(broker_link, "IN_FLIGHT", 0)
-
-    async def main() -> None:
-        async with (
-            linked(there.port, "t/#", name="hears") as (_, ear),
-            linked(there.port, name="says") as (
-                transport,
-                _,
-            ),
-        ):
-            transport.post(Post("t/status", b"old", "status"))
-            transport.reset()
-            await comes(lambda: not transport.up)
-            monkeypatch.setattr(broker_link, "IN_FLIGHT", 14)
-            await comes(lambda: transport.up)
-            transport.post(Post("t/event", b"new", "event"))
-            await comes(lambda: bool(ear.got))
-            assert [payload for _, payload, *_ in ear.got] == [b"new"]
-
-    asyncio.run(main())
+    async with (
+        linked(there.port, "t/#", name="hears") as (_, ear),
+        linked(there.port, name="says") as (transport, _),
+    ):
+        transport.post(Post("t/status", b"old", "status"))
+        transport.reset()
+        await comes(lambda: not transport.up)
+        monkeypatch.setattr(broker_link, "IN_FLIGHT", 14)
+        await comes(lambda: transport.up)
+        transport.post(Post("t/event", b"new", "event"))
+        await comes(lambda: bool(ear.got))
+        assert [payload for _, payload, *_ in ear.got] == [b"new"]
 
 
-def test_the_last_will_is_heard_when_a_process_dies(there: Field) -> None:
+async def test_the_last_will_is_heard_when_a_process_dies(there: Field) -> None:
     """The line is torn without a word: the broker says `false` for us."""
-
-    async def main() -> None:
-        hears, gone = linked(there.port, "gone/online", name="hears"), linked(there.port, name="gone")
-        async with hears as (_, ear), gone as (transport, _):
-            transport.post(Post("gone/online", b"true", "state", retain=True))
-            await comes(lambda: ear.payloads("gone/online") == [b"true"])
-            transport.reset()
-            await comes(lambda: ear.payloads("gone/online")[:2] == [b"true", b"false"])
-
-    asyncio.run(main())
+    hears, gone = linked(there.port, "gone/online", name="hears"), linked(there.port, name="gone")
+    async with hears as (_, ear), gone as (transport, _):
+        transport.post(Post("gone/online", b"true", "state", retain=True))
+        await comes(lambda: ear.payloads("gone/online") == [b"true"])
+        transport.reset()
+        await comes(lambda: ear.payloads("gone/online")[:2] == [b"true", b"false"])
 
 
-def test_a_response_topic_comes_with_the_order_and_its_mark_goes_back(there: Field) -> None:
+async def test_a_response_topic_comes_with_the_order_and_its_mark_goes_back(there: Field) -> None:
     """MQTT 5: where the sender wants the answer, and the correlation data unchanged."""
     from paho.mqtt.packettypes import PacketTypes
     from paho.mqtt.properties import Properties
 
-    async def main() -> None:
-        async with linked(there.port, "t/order", name="daemon") as (transport, ear):
-            broker = Broker.model_validate({"host": "127.0.0.1", "port": there.port})
-            inbox: asyncio.Queue[object] = asyncio.Queue()
-            client = await connection.make(broker, "sender", inbox.put_nowait)
-            async with client:
-                await client.subscribe("my/box", 1)
-                properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
-                properties.ResponseTopic, properties.CorrelationData = "my/box", b"mark"
-                await client.publish("t/order", b"{}", 1, properties=properties)
-                await comes(lambda: len(ear.got) == 1)
-                assert ear.got[0][3] == ReplyTo("my/box", b"mark")
-                transport.post(Post("my/box", b"done", "reply", correlation=b"mark"))
-                message = await asyncio.wait_for(inbox.get(), PATIENCE_S)
-                assert getattr(message, "properties").CorrelationData == b"mark"  # noqa: B009
-
-    asyncio.run(main())
+    async with linked(there.port, "t/order", name="daemon") as (transport, ear):
+        broker = Broker.model_validate({"host": "127.0.0.1", "port": there.port})
+        inbox: asyncio.Queue[object] = asyncio.Queue()
+        client = await connection.make(broker, "sender", inbox.put_nowait)
+        async with client:
+            await client.subscribe("my/box", 1)
+            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+            properties.ResponseTopic, properties.CorrelationData = "my/box", b"mark"
+            await client.publish("t/order", b"{}", 1, properties=properties)
+            await comes(lambda: len(ear.got) == 1)
+            assert ear.got[0][3] == ReplyTo("my/box", b"mark")
+            transport.post(Post("my/box", b"done", "reply", correlation=b"mark"))
+            message = await asyncio.wait_for(inbox.get(), PATIENCE_S)
+            assert getattr(message, "properties").CorrelationData == b"mark"  # noqa: B009
 
 
 @pytest.mark.parametrize(

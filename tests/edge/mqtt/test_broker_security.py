@@ -10,13 +10,15 @@ import subprocess
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 import aiomqtt
 import pytest
 
 from controller.edge.mqtt import broker_link, connection
-from controller.edge.mqtt.transport import Post, ReplyTo
+from controller.edge.mqtt.transport import Post
 from controller.settings.service import Broker
+from tests.edge.mqtt.ear import Ear
 from tests.field import secured
 from tests.field.secured import Secured
 from tests.waiting import PATIENCE_S
@@ -27,25 +29,6 @@ def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Secured]:
     """One broker for all tests of this file."""
     with secured.running(tmp_path_factory.mktemp("security")) as running:
         yield running
-
-
-class Ear:
-    """Keeps what the transport tells, and wakes whoever waits for it."""
-
-    def __init__(self) -> None:
-        self.news: asyncio.Queue[tuple[str, str]] = asyncio.Queue()
-
-    def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
-        self.news.put_nowait(("heard", topic))
-
-    def linked(self) -> None:
-        self.news.put_nowait(("linked", ""))
-
-    def unlinked(self, why: str) -> None:
-        self.news.put_nowait(("unlinked", why))
-
-    def refused(self, topic: str, why: str) -> None:
-        self.news.put_nowait(("refused", topic))
 
 
 async def first_news(login: Broker) -> tuple[str, str]:
@@ -92,38 +75,37 @@ async def test_the_right_login_comes_in(broker: Secured) -> None:
     assert await first_news(broker.login("daemon", tls=True)) == ("linked", "")
 
 
-async def test_wrong_password(broker: Secured, tmp_path: Path) -> None:
-    """A wrong password: one sentence that names user and password file."""
+@pytest.mark.parametrize(
+    ("changes", "tls", "words"),
+    [
+        ({"password_file": "FOLDER/password"}, False, "user name or password"),
+        ({"username": "", "password_file": ""}, False, "user name or password"),
+        ({"username": "", "password_file": "", "version": 3}, False, "user name or password"),
+        ({"password_file": "FOLDER/gone"}, False, "gone"),
+        ({"ca_file": "FOLDER/ca.crt"}, True, "not signed by the authority in ca_file"),
+        ({"host": "127.0.0.2"}, True, ""),
+        ({"port": "plain"}, True, ""),
+        ({"port": "tls"}, False, ""),
+        ({"port": "nobody"}, False, "nothing listens"),
+    ],
+    ids=["wrong password", "no name", "no name, MQTT 3", "no password file", "wrong authority",
+         "a name that is not in the certificate", "TLS to the plain port", "plain to the TLS port", "nobody there"],
+)  # fmt: skip
+async def test_a_wrong_login_is_told_in_one_sentence(
+    broker: Secured, changes: dict[str, Any], tls: bool, words: str, tmp_path: Path
+) -> None:
+    """Who is not let in is told why in one sentence, which names the file or setting to look at."""
     (tmp_path / "password").write_text("guessed", encoding="ascii")
-    login = broker.login("daemon").model_copy(update={"password_file": str(tmp_path / "password")})
-    kind, why = await first_news(login)
+    if "ca_file" in changes:
+        secured.script("make-certs.sh", str(tmp_path), "localhost")
+    places = {"plain": broker.port, "tls": broker.tls_port, "nobody": secured.free_port()}
+    meant = {
+        key: places.get(value, value.replace("FOLDER", str(tmp_path))) if isinstance(value, str) else value
+        for key, value in changes.items()
+    }
+    kind, why = await first_news(broker.login("daemon", tls=tls).model_copy(update=meant))
     assert kind == "unlinked"
-    assert "user name or password" in why
-
-
-@pytest.mark.parametrize("version", [5, 3])
-async def test_no_name_gets_nothing(broker: Secured, version: int) -> None:
-    """A client without a user name is refused, on either version of the protocol."""
-    kind, why = await first_news(Broker(port=broker.port, version=5 if version == 5 else 3))
-    assert kind == "unlinked"
-    assert "user name or password" in why
-
-
-async def test_a_missing_password_file_is_named(broker: Secured, tmp_path: Path) -> None:
-    """A password file that is not there: the sentence names it."""
-    login = broker.login("daemon").model_copy(update={"password_file": str(tmp_path / "gone")})
-    kind, why = await first_news(login)
-    assert kind == "unlinked"
-    assert "gone" in why
-
-
-async def test_wrong_authority(broker: Secured, tmp_path: Path) -> None:
-    """The certificate of another authority: one sentence that names ca_file."""
-    secured.script("make-certs.sh", str(tmp_path), "localhost")
-    login = broker.login("daemon", tls=True).model_copy(update={"ca_file": str(tmp_path / "ca.crt")})
-    kind, why = await first_news(login)
-    assert kind == "unlinked"
-    assert "not signed by the authority in ca_file" in why
+    assert why and words in why and "\n" not in why
 
 
 @pytest.mark.parametrize(
@@ -139,32 +121,6 @@ async def test_certificate_out_of_date(broker: Secured, tmp_path: Path, start: s
         kind, why = await first_news(login)
     assert kind == "unlinked"
     assert "out of date, or this machine's clock is wrong" in why
-
-
-async def test_name_that_is_not_in_the_certificate(broker: Secured) -> None:
-    """A broker reached under a name that its certificate does not carry is not talked to."""
-    login = broker.login("daemon", tls=True).model_copy(update={"host": "127.0.0.2"})
-    kind, _ = await first_news(login)
-    assert kind == "unlinked"
-
-
-async def test_tls_and_plain_mixed_up(broker: Secured) -> None:
-    """TLS spoken to the plain port, and plain to the TLS port: no connection, one sentence each."""
-    for login in (
-        broker.login("daemon", tls=True).model_copy(update={"port": broker.port}),
-        broker.login("daemon").model_copy(update={"port": broker.tls_port}),
-    ):
-        kind, why = await first_news(login)
-        assert kind == "unlinked"
-        assert why
-        assert "\n" not in why
-
-
-async def test_nobody_there(broker: Secured) -> None:
-    """No broker at the address: one sentence."""
-    kind, why = await first_news(broker.login("daemon").model_copy(update={"port": secured.free_port()}))
-    assert kind == "unlinked"
-    assert "nothing listens" in why
 
 
 async def test_a_refused_publish_is_noticed(broker: Secured) -> None:
@@ -225,23 +181,18 @@ def test_users_script_runs_again_at_will(tmp_path: Path) -> None:
 
 
 def test_users_script_keeps_secrets_to_itself(tmp_path: Path) -> None:
-    """Plain passwords are readable for their owner only, hashes not for everybody; nothing secret is printed."""
+    """Plain passwords are readable for their owner only, hashes not for everybody; nothing secret is printed, nor an
+    argument of a tool, where every user of the machine could read it."""
     folder = tmp_path / "broker"
     printed = secured.script("make-users.sh", str(folder), "gannet")
     secrets = {p.name: p.read_text(encoding="ascii").strip() for p in (folder / "passwords").iterdir()}
     assert set(modes(folder / "passwords").values()) == {0o600}
-    assert modes(folder)["passwd"] & 0o007 == 0
-    assert modes(folder)["passwords"] == 0o700
+    assert (modes(folder)["passwd"] & 0o007, modes(folder)["passwords"]) == (0, 0o700)
     assert all(len(secret) == 32 and secret not in printed for secret in secrets.values())
     hashes = (folder / "passwd").read_text(encoding="ascii")
     assert all(f"{name}:$7$" in hashes and secret not in hashes for name, secret in secrets.items())
-
-
-def test_no_password_on_a_command_line() -> None:
-    """The script calls no tool with a password as its argument, where every user of the machine could read it."""
     text = (secured.SHIPPED / "make-users.sh").read_text(encoding="utf-8")
-    calls = [line for line in text.splitlines() if "$passwd_tool" in line]
-    assert calls == ['"$passwd_tool" -U "$folder/passwd.new"']
+    assert [line for line in text.splitlines() if "$passwd_tool" in line] == ['"$passwd_tool" -U "$folder/passwd.new"']
 
 
 @pytest.mark.parametrize(
@@ -264,23 +215,19 @@ def test_users_script_refuses_nonsense(tmp_path: Path, words: list[str]) -> None
 
 
 def test_certificates_script(tmp_path: Path) -> None:
-    """A second run keeps everything, --renew makes a new one of the same authority; keys stay private."""
-    secured.script("make-certs.sh", str(tmp_path), "brewhouse.local", "192.168.1.20")
-    before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
-    secured.script("make-certs.sh", str(tmp_path), "brewhouse.local")
-    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
-    secured.script("make-certs.sh", "--renew", str(tmp_path), "brewhouse.local")
-    after = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+    """A second run keeps everything, --renew makes a new one of the same authority; keys stay private. With less than
+    thirty days left the next run replaces it."""
+
+    def made(*words: str) -> dict[str, bytes]:
+        secured.script("make-certs.sh", *words)
+        return {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+
+    before = made(str(tmp_path), "brewhouse.local", "192.168.1.20")
+    assert made(str(tmp_path), "brewhouse.local") == before
+    after = made("--renew", "--days", "29", str(tmp_path), "brewhouse.local")
     assert after["ca.crt"] == before["ca.crt"]
     assert after["server.crt"] != before["server.crt"]
     assert modes(tmp_path)["ca.key"] == 0o600
     assert modes(tmp_path)["server.key"] & 0o007 == 0
     subprocess.run(["openssl", "verify", "-CAfile", "ca.crt", "server.crt"], cwd=tmp_path, check=True)
-
-
-def test_a_certificate_that_ends_soon_is_made_anew(tmp_path: Path) -> None:
-    """Less than thirty days left: the next run replaces it."""
-    secured.script("make-certs.sh", "--days", "29", str(tmp_path), "brewhouse.local")
-    before = (tmp_path / "server.crt").read_bytes()
-    secured.script("make-certs.sh", str(tmp_path), "brewhouse.local")
-    assert (tmp_path / "server.crt").read_bytes() != before
+    assert made(str(tmp_path), "brewhouse.local")["server.crt"] != after["server.crt"]

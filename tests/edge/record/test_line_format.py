@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import zlib
 from pathlib import Path
@@ -33,10 +34,7 @@ def test_a_line_is_plain_json_and_carries_its_checksum() -> None:
     body = line.split(line_format.MARK)[0]
     assert values["crc"] == f"{zlib.crc32(body):08x}"
     assert line_format.parse(line[:-1]) == values
-
-
-def test_the_checksum_is_the_published_one() -> None:
-    """CRC-32/ISO-HDLC of the nine digits is cbf43926 (catalogue of parametrised CRC algorithms)."""
+    # CRC-32/ISO-HDLC of the nine digits (catalogue of parametrised CRC algorithms)
     assert f"{zlib.crc32(b'123456789'):08x}" == "cbf43926"
 
 
@@ -49,16 +47,13 @@ def test_a_whole_file_is_read_whole() -> None:
 
 def test_cut_at_any_byte_loses_the_torn_line_only() -> None:
     """Whatever length is left, the lines that are whole are read and the rest is dropped and said, never damage."""
-    ends = [0]
-    for line in lines():
-        ends.append(ends[-1] + len(line))
+    ends = [0, *itertools.accumulate(map(len, lines()))]
     for cut in range(len(WHOLE) + 1):
         got = line_format.scan(PATH, WHOLE[:cut])
-        whole = sum(1 for end in ends[1:] if end <= cut)
+        whole = sum(end <= cut for end in ends[1:])
         without_newline = cut + 1 in ends
-        assert len(got.lines) == whole + (1 if without_newline else 0), cut
-        assert got.damage == "", cut
-        assert got.torn == (0 if without_newline else cut - ends[whole]), cut
+        torn = 0 if without_newline else cut - ends[whole]
+        assert (len(got.lines), got.damage, got.torn) == (whole + without_newline, "", torn), cut
 
 
 def test_any_flipped_bit_is_damage_or_leaves_every_line_as_it_was() -> None:
@@ -95,23 +90,18 @@ def test_the_end_of_what_was_written_is_found_before_any_room(room: int, tmp_pat
         assert line_format.written_end(file) == 0
 
 
-def test_two_lines_run_together_at_the_end_are_damage() -> None:
-    """A power cut leaves one line cut short; a newline lost between the last two is a hole, not a torn end."""
-    data = b"".join(lines()[:-1])[:-1] + lines()[-1][:-1]
-    assert line_format.scan(PATH, data).damage
-
-
-@pytest.mark.parametrize("damage", ["missing line", "line twice", "lines swapped", "no header"])
-def test_lines_that_are_whole_but_out_of_order_are_damage(damage: str) -> None:
-    """A hole is found by the line numbers even when every checksum fits."""
+def test_lines_that_are_whole_but_out_of_order_are_damage() -> None:
+    """A hole is found by the line numbers even when every checksum fits: a line missing, twice, two swapped, no
+    header. A power cut leaves one line cut short; a newline lost between the last two is a hole, not a torn end."""
     parts = lines()
-    changed = {
-        "missing line": parts[:5] + parts[6:],
-        "line twice": parts[:5] + parts[4:],
-        "lines swapped": [*parts[:5], parts[6], parts[5], *parts[7:]],
-        "no header": parts[1:],
-    }[damage]
-    assert line_format.scan(PATH, b"".join(changed)).damage
+    for changed in (
+        parts[:5] + parts[6:],
+        parts[:5] + parts[4:],
+        [*parts[:5], parts[6], parts[5], *parts[7:]],
+        parts[1:],
+        [*parts[:-2], parts[-2][:-1], parts[-1][:-1]],
+    ):
+        assert line_format.scan(PATH, b"".join(changed)).damage
 
 
 def test_a_thousand_random_damages_never_raise_and_never_invent(tmp_path: Path) -> None:
@@ -156,35 +146,22 @@ def test_the_newest_file_tells_and_older_ones_add_sequence_and_epoch(tmp_path: P
 
 def test_samples_after_the_kept_state_bring_it_up_to_date(tmp_path: Path) -> None:
     """Credit and temperature follow the samples of the same step; credit never falls."""
-    samples = [
-        {"kind": "sample", "leg": 1, "credited_s": c, "mash_c": t, "at": 1, "up": 1}
-        for c, t in ((34.0, 51.0), (33.0, 52.0))
-    ]
-    write(
-        tmp_path,
-        "00000001-run.jsonl",
-        HEAD,
-        KEEP,
-        *samples,
-        {"kind": "sample", "leg": 2, "credited_s": 99.0, "mash_c": 52.5},
-    )
+    told = ((1, 34.0, 51.0), (1, 33.0, 52.0), (2, 99.0, 52.5))
+    samples = [{"kind": "sample", "leg": leg, "credited_s": s, "mash_c": c, "at": 1, "up": 1} for leg, s, c in told]
+    write(tmp_path, "00000001-run.jsonl", HEAD, KEEP, *samples)
     found = line_format.find(tmp_path)
     assert found.kept is not None
-    assert found.kept["run"]["credited_s"] == 34.0
-    assert found.kept["last_c"] == 52.5
+    assert (found.kept["run"]["credited_s"], found.kept["last_c"]) == (34.0, 52.5)
 
 
 def test_a_file_cut_off_while_it_was_created_is_passed_over(tmp_path: Path) -> None:
-    """Power went before the new file had a line: the file before it tells."""
+    """Power went before the new file had a line: the file before it tells. An empty folder, or none, says nothing and
+    is no damage."""
+    for nothing in (tmp_path, tmp_path / "none"):
+        assert line_format.find(nothing) == line_format.Found()
     path = write(tmp_path, "00000001-run.jsonl", HEAD, KEEP)
     (tmp_path / "00000002-idle.jsonl").write_bytes(b"")
     assert line_format.find(tmp_path).path == path
-
-
-def test_no_record_is_no_news(tmp_path: Path) -> None:
-    """An empty folder, or none, says nothing and is no damage."""
-    assert line_format.find(tmp_path) == line_format.Found()
-    assert line_format.find(tmp_path / "none") == line_format.Found()
 
 
 def test_starts_into_the_run_are_counted_from_its_own_file(tmp_path: Path) -> None:

@@ -73,6 +73,11 @@ class Life(Bench):
         self.begun.writer._shut()
         self.machine.at += away_s
 
+    def again(self, away_s: float = 5.0, mash_c: float | None = None) -> Life:
+        """The next process' life, after a kill."""
+        self.kill(away_s)
+        return Life(self.folder, self.machine, mash_c or self.mash_c)
+
     @property
     def pending(self) -> Pending:
         assert self.state.pending is not None
@@ -92,6 +97,17 @@ def running(folder: Path, machine: Machine, seconds: int = 200) -> Life:
     return life
 
 
+def trip_latched(life: Life) -> None:
+    """Much too hot for a moment, aborted, and a new record begun: G07 waits for a person."""
+    life.reading_c = 81.0
+    life.run(5)
+    life.reading_c = None
+    life.order("abort")
+    life.run(20)
+    life.order("reset")
+    life.step()
+
+
 def cold(life: Life, seconds: int = 100) -> bool:
     life.run(seconds)
     return all(outcome.state.guard.line.duty == 0.0 for outcome in life.log)
@@ -102,8 +118,7 @@ def test_a_run_ended_while_checking_is_over(order: str, end: RunState, tmp_path:
     """Stop and abort in the first seconds after a restart end the open run for good; the next run has its own file."""
     first = running(tmp_path, machine)
     run_id = first.state.run.run_id
-    first.kill()
-    second = Life(tmp_path, machine, first.mash_c)
+    second = first.again()
     second.run(4)
     second.order(order)
     second.step()
@@ -128,13 +143,11 @@ def test_a_run_ended_while_checking_is_over(order: str, end: RunState, tmp_path:
 def test_an_ended_run_stays_ended_in_the_next_process(tmp_path: Path, machine: Machine) -> None:
     """Stopped while checking, killed a second later: the process after it has nothing to resume, and heats nothing."""
     first = running(tmp_path, machine)
-    first.kill()
-    second = Life(tmp_path, machine, first.mash_c)
+    second = first.again()
     second.run(4)
     second.order("stop")
     second.step()
-    second.kill()
-    third = Life(tmp_path, machine, second.mash_c)
+    third = second.again()
     assert third.state.pending is None
     assert cold(third)
 
@@ -143,19 +156,12 @@ def test_an_ended_run_stays_ended_in_the_next_process(tmp_path: Path, machine: M
 def test_a_latched_trip_outlives_two_quick_starts(lived_s: int, tmp_path: Path, machine: Machine) -> None:
     """Killed before the first tick or while checking, a process leaves the trip: no start without a clear."""
     first = running(tmp_path, machine)
-    first.reading_c = 81.0
-    first.run(5)
-    first.reading_c = None
-    first.order("abort")
-    first.run(20)
-    first.order("reset")
-    first.run(20)
+    trip_latched(first)
+    first.run(19)
     assert first.tripped == ["G07"]
-    first.kill()
-    second = Life(tmp_path, machine, first.mash_c)
+    second = first.again()
     second.run(lived_s)
-    second.kill()
-    third = Life(tmp_path, machine, second.mash_c)
+    third = second.again()
     assert third.tripped == ["G07"]
     third.until("idle")
     third.run(70)
@@ -177,32 +183,20 @@ def test_a_damaged_record_locks_however_often_the_process_starts(
     path.write_bytes(bytes(data))
     second = Life(tmp_path, machine, first.mash_c)
     second.run(lived_s)
-    second.kill()
-    third = Life(tmp_path, machine, second.mash_c)
+    third = second.again()
     assert third.tripped == ["G20"]
     assert (third.pending.outage_s, third.pending.same) == (None, False)
     assert cold(third)
     assert third.state.run.state is RunState.HELD
 
 
-def cut_after_header(path: Path, folder: Path) -> None:
-    """The power went in the middle of the file's first sync: its header alone is on the disk."""
-    header = path.read_bytes().split(b"\n")[0] + b"\n"
-    (folder / path.name).write_bytes(header)
-
-
 def test_a_file_without_a_kept_state_leaves_it_to_the_one_before(tmp_path: Path, machine: Machine) -> None:
     """Power cut between header and state at `reset`: the trip of the run before stands."""
     first = running(tmp_path, machine)
-    first.reading_c = 81.0
-    first.run(5)
-    first.reading_c = None
-    first.order("abort")
-    first.run(20)
-    first.order("reset")
-    first.step()
+    trip_latched(first)
     first.kill()
-    cut_after_header(line_format.files(tmp_path)[-1], tmp_path)
+    newest = line_format.files(tmp_path)[-1]
+    newest.write_bytes(newest.read_bytes().split(b"\n")[0] + b"\n")
     second = Life(tmp_path, machine, first.mash_c)
     assert (second.tripped, second.state.pending) == (["G07"], None)
 
@@ -230,8 +224,7 @@ def test_a_lock_that_was_cleared_is_not_found_again(tmp_path: Path, machine: Mac
     second.order("clear", trip="G20")
     second.step()
     assert second.replies[-1].accepted
-    second.kill()
-    assert Life(tmp_path, machine, second.mash_c).tripped == []
+    assert second.again().tripped == []
 
 
 def test_header_and_state_are_in_one_sync() -> None:
@@ -256,12 +249,10 @@ def test_header_and_state_are_in_one_sync() -> None:
 def test_an_outage_is_counted_from_the_end_of_the_run(lived_s: int, tmp_path: Path, machine: Machine) -> None:
     """Three hours away, a start that is killed while checking, another: three hours still, and a person is asked."""
     first = running(tmp_path, machine)
-    first.kill(3 * 3600.0)
-    second = Life(tmp_path, machine, 60.0)
+    second = first.again(3 * 3600.0, 60.0)
     assert second.pending.outage_s == pytest.approx(3 * 3600.0, abs=2.0)
     second.run(lived_s)
-    second.kill(5.0)
-    third = Life(tmp_path, machine, 60.0)
+    third = second.again(5.0, 60.0)
     assert third.pending.outage_s == pytest.approx(3 * 3600.0 + lived_s + 5.0, abs=2.0)
     assert cold(third)
     assert third.state.run.prompt is not None
@@ -271,11 +262,9 @@ def test_an_outage_is_counted_from_the_end_of_the_run(lived_s: int, tmp_path: Pa
 def test_once_decided_on_the_next_outage_is_its_own(tmp_path: Path, machine: Machine) -> None:
     """A run that went on after ten minutes and was cut again for ten seconds was away for ten seconds."""
     first = running(tmp_path, machine)
-    first.kill(600.0)
-    second = Life(tmp_path, machine, first.mash_c)
+    second = first.again(600.0)
     second.until("running", 100)
-    second.kill(10.0)
-    third = Life(tmp_path, machine, second.mash_c)
+    third = second.again(10.0)
     assert third.pending.outage_s == pytest.approx(10.0, abs=2.0)
 
 
@@ -286,8 +275,7 @@ def test_a_trip_keeps_the_heat_off_for_its_minute_over_a_restart(tmp_path: Path,
     first.step()
     first.link, tripped_at = True, machine.at
     first.run(2)
-    first.kill(2.0)
-    second = Life(tmp_path, machine, first.mash_c)
+    second = first.again(2.0)
     assert second.tripped == ["G16"]
     heat: list[float] = []
     for _ in range(100):
@@ -305,8 +293,7 @@ def test_interruptions_are_counted_over_restarts(tmp_path: Path, machine: Machin
         first.step()
         first.link = True
         first.run(120)
-    first.kill()
-    second = Life(tmp_path, machine, first.mash_c)
+    second = first.again()
     second.until("running", 100)
     second.link = False
     second.step()
@@ -319,8 +306,7 @@ def test_a_trip_grows_old_over_a_restart(tmp_path: Path, machine: Machine) -> No
     first.probe = False
     first.run(600)
     assert first.tripped == ["G02"]
-    first.kill(320.0)
-    second = Life(tmp_path, machine, first.mash_c)
+    second = first.again(320.0)
     second.step()
     assert [(trip.id, trip.latched) for trip in second.state.guard.trips] == [("G02", True)]
     assert cold(second)
@@ -340,8 +326,7 @@ def test_a_kill_soon_after_waking_makes_no_short_outage_of_a_long_sleep(tmp_path
         del first.extra[key]
     first.run(5)
     assert first.state.run.state is RunState.CHECKING
-    first.kill(5.0)
-    second = Life(tmp_path, machine, 60.0)
+    second = first.again(5.0, 60.0)
     assert second.pending.outage_s == pytest.approx(3 * 3600.0 + 11.0, abs=2.0)
     assert second.pending.last_c == pytest.approx(63.0, abs=0.5)
     assert cold(second)

@@ -20,62 +20,66 @@ HEAD = {"at": 1.0, "up": 1.0, "boot_id": "b", "epoch": 1}
 FOLDER = Path("records")
 
 
-def begun(disks: Disks, seq: int = 0) -> RecordWriter:
-    journal = RecordWriter(FOLDER, seq, 50, disks, threaded=False)
+def begun(disks: Disks | RealDisks, seq: int = 0, folder: Path = FOLDER) -> RecordWriter:
+    journal = RecordWriter(folder, seq, 50, disks, threaded=False)
     journal.begin(True, HEAD)
     return journal
 
 
-def on_disk(disks: Disks) -> list[dict[str, Any]]:
-    return [json.loads(line) for data in disks.synced.values() for line in data.splitlines()]
+def on_disk(disks: Disks, kind: str, key: str) -> list[Any]:
+    """What stands under this key in the synced lines of this kind?"""
+    found = [json.loads(line) for data in disks.synced.values() for line in data.splitlines()]
+    return [line[key] for line in found if line["kind"] == kind]
 
 
-def test_an_event_is_synced_before_the_call_to_the_disk_is_over() -> None:
-    """The sequence counts on from what the record had, and the durable mark follows each sync."""
+def went_on(found: line_format.Found) -> list[str]:
+    """Another process goes on in the newest file and files an event. What kinds of lines stand in it then?"""
+    assert found.path is not None
+    again = RecordWriter(found.path.parent, found.seq, 50, RealDisks(), threaded=False)
+    again.go_on(found.path, found.good_bytes, found.lines, HEAD)
+    again.event({"text": "b"})
+    again.close()
+    got = line_format.read(found.path)
+    assert (got.torn, got.damage) == (0, "")
+    return [str(line["kind"]) for line in got.lines]
+
+
+def test_an_event_is_synced_before_the_call_to_the_disk_is_over_and_samples_wait_for_it() -> None:
+    """The sequence counts on from what the record had, and the durable mark follows each sync. A sample alone costs no
+    sync; an event takes the samples before it along."""
     disks = Disks()
     journal = begun(disks, seq=40)
-    assert journal.event({"text": "a"}) == 41
-    assert journal.event({"text": "b"}) == 42
-    assert journal.disk().durable_seq == 42
-    assert [e["seq"] for e in on_disk(disks) if e["kind"] == "event"] == [41, 42]
-
-
-def test_samples_wait_for_the_next_sync() -> None:
-    """A sample alone costs no sync; an event takes the samples before it along."""
-    disks = Disks()
-    journal = begun(disks)
     journal.sample({"t": 1})
     journal.sample({"t": 2})
-    assert [e for e in on_disk(disks) if e["kind"] == "sample"] == []
-    journal.event({"text": "x"})
-    assert [e["t"] for e in on_disk(disks) if e["kind"] == "sample"] == [1, 2]
+    assert on_disk(disks, "sample", "t") == []
+    assert [journal.event({"text": text}) for text in "ab"] == [41, 42]
+    assert journal.disk().durable_seq == 42
+    assert on_disk(disks, "event", "seq") == [41, 42]
+    assert on_disk(disks, "sample", "t") == [1, 2]
 
 
 @pytest.mark.parametrize("code", [errno.ENOSPC, errno.EROFS, errno.EIO])
 @pytest.mark.parametrize("call", ["create", "write", "sync"])
 def test_a_disk_that_fails_is_told_and_never_raises(code: int, call: str) -> None:
     """Full, read-only and broken disks at each call: not ok, a reason, the durable mark stands still, no exception."""
-    disks = Disks()
+    disks, broken = Disks(), [call == "create"]
 
     def fail(n: int, what: str) -> None:
-        if what == call:
+        if what == call and broken[0]:
             raise OSError(code, "told by the test")
 
+    disks.fail = fail
+    journal = begun(disks)
     if call != "create":
-        journal = begun(disks)
         journal.event({"text": "good"})
-        disks.fail = fail
-    else:
-        disks.fail = fail
-        journal = begun(disks)
+    broken[0] = True
     before = journal.disk().durable_seq
     for n in range(5):
         journal.event({"text": str(n)})
         journal.sample({"t": n})
     disk = journal.disk()
-    assert (disk.ok, disk.durable_seq) == (False, before)
+    assert (disk.ok, disk.durable_seq, disk.written_seq) == (False, before, before + 5)
     assert "told by the test" in disk.text
-    assert disk.written_seq == before + 5
 
 
 def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_must_survive(
@@ -112,29 +116,32 @@ def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_mu
     assert line_format.scan(second[0], disks.synced[second[0]]).damage == ""
 
 
+def test_a_killed_process_leaves_room_and_the_next_one_goes_on_before_it(tmp_path: Path) -> None:
+    """Nothing torn is told after a kill, and the lines of both processes stand one after the other."""
+    journal = begun(RealDisks(), folder=tmp_path)
+    journal.event({"text": "a"})  # never closed
+    found = line_format.find(tmp_path)
+    assert (found.torn, found.damage) == (0, "")
+    assert went_on(found) == ["header", "event", "process", "event"]
+    journal.close()
+
+
 def test_going_on_in_a_file_cuts_off_its_torn_end(tmp_path: Path) -> None:
     """The torn tail is gone, the new lines count on, and the whole reads as one sound file."""
-    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
-    journal.begin(True, HEAD)
+    journal = begun(RealDisks(), folder=tmp_path)
     journal.event({"text": "a"})
     journal.close()
     path = line_format.files(tmp_path)[0]
     path.write_bytes(path.read_bytes() + b'{"n":2,"kind":"ev')
     found = line_format.find(tmp_path)
     assert found.torn > 0
-    again = RecordWriter(tmp_path, found.seq, 50, RealDisks(), threaded=False)
-    again.go_on(path, found.good_bytes, found.lines, HEAD)
-    again.event({"text": "b"})
-    again.close()
-    got = line_format.read(path)
-    assert [e["kind"] for e in got.lines] == ["header", "event", "process", "event"]
-    assert (got.torn, got.damage, [e["seq"] for e in got.of("event")]) == (0, "", [1, 2])
+    assert went_on(found) == ["header", "event", "process", "event"]
+    assert [e["seq"] for e in line_format.read(path).of("event")] == [1, 2]
 
 
 def test_the_file_is_longer_than_what_stands_in_it_until_it_is_closed(tmp_path: Path) -> None:
     """Room of zeros in whole blocks behind the lines, read as nothing; cut off at an orderly end."""
-    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
-    journal.begin(True, HEAD)
+    journal = begun(RealDisks(), folder=tmp_path)
     path = line_format.files(tmp_path)[0]
     size = path.stat().st_size
     journal.event({"text": "a"})
@@ -161,36 +168,15 @@ def test_room_runs_out_and_is_made_anew(tmp_path: Path) -> None:
     assert (tmp_path / "00000001-run.jsonl").read_bytes() == b"".join(lines)
 
 
-def test_a_killed_process_leaves_room_and_the_next_one_goes_on_before_it(tmp_path: Path) -> None:
-    """Nothing torn is told after a kill, and the lines of both processes stand one after the other."""
-    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
-    journal.begin(True, HEAD)
-    journal.event({"text": "a"})  # never closed
-    found = line_format.find(tmp_path)
-    assert (found.torn, found.damage) == (0, "")
-    again = RecordWriter(tmp_path, found.seq, 50, RealDisks(), threaded=False)
-    assert found.path is not None
-    again.go_on(found.path, found.good_bytes, found.lines, HEAD)
-    again.event({"text": "b"})
-    assert [e["kind"] for e in line_format.read(found.path).lines] == ["header", "event", "process", "event"]
-    again.close()
-    journal.close()
-
-
 def test_a_line_without_its_newline_is_completed(tmp_path: Path) -> None:
     """Cut exactly before the newline: nothing is lost, nothing runs together."""
     path = tmp_path / "00000001-run.jsonl"
     path.write_bytes(line_format.line({"n": 0, "kind": "header", **HEAD})[:-1])
-    found = line_format.find(tmp_path)
-    journal = RecordWriter(tmp_path, 0, 50, RealDisks(), threaded=False)
-    journal.go_on(path, found.good_bytes, found.lines, HEAD)
-    journal.close()
-    assert [e["kind"] for e in line_format.read(path).lines] == ["header", "process"]
+    assert went_on(line_format.find(tmp_path)) == ["header", "process", "event"]
 
 
-def test_old_runs_are_pruned_and_the_open_one_is_not() -> None:
+def test_old_runs_are_pruned_and_the_open_one_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of ten runs and ten idle files three runs and five idle ones stay, the newest, the open one among them."""
-    disks = Disks()
     removed: list[Path] = []
 
     class Listed(Disks):
@@ -199,17 +185,12 @@ def test_old_runs_are_pruned_and_the_open_one_is_not() -> None:
 
     there = [FOLDER / f"{n:08d}-{'run' if n % 2 else 'idle'}.jsonl" for n in range(1, 21)]
     journal = RecordWriter(FOLDER, 0, 3, Listed(), threaded=False)
-    original = line_format.files
-    try:
-        line_format.files = lambda folder: there
-        journal._number = 18
-        journal.begin(True, HEAD)
-    finally:
-        line_format.files = original
+    monkeypatch.setattr(line_format, "files", lambda folder: there)
+    journal._number = 18
+    journal.begin(True, HEAD)
     kept = [p.name for p in there if p not in removed]
     assert [n for n in kept if "run" in n] == [f"{n:08d}-run.jsonl" for n in (15, 17, 19)]
     assert [n for n in kept if "idle" in n] == [f"{n:08d}-idle.jsonl" for n in (12, 14, 16, 18, 20)]
-    assert disks.calls == 0
 
 
 def test_a_disk_that_hangs_holds_nobody_up(tmp_path: Path) -> None:
