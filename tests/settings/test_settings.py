@@ -134,7 +134,7 @@ def without(data: dict[str, Any], key: str) -> dict[str, Any]:
     ],
 )
 def test_values_that_disagree(data: dict[str, Any], place: str) -> None:
-    """Figures that are right one by one but not together are told, with the key to change; the two sound tuns are not."""
+    """Figures that are right one by one but not together are told, with the key to change; sound tuns are not."""
     assert told(STIRRED) == told(LINE) == []
     assert any(line.startswith(f"{place}: found ") for line in told(data)), told(data)
 
