@@ -132,9 +132,7 @@ def test_long_outage_asks_and_needs_answer_and_restart() -> None:
     assert prompt is not None
     assert "38.0 min" in prompt.text
     assert prompt.answers == ("go on here", "repeat this rest", "next rest", "end")
-    after.order("restart")
-    after.step()
-    assert not after.replies[-1].accepted
+    assert not after.obey("restart").accepted
     after.answer(answer="go on here")
     after.run(120)
     assert after.duty == 0.0

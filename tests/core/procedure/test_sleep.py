@@ -179,9 +179,7 @@ def test_an_order_while_checking_ends_the_open_run(order: str, end: RunState, ho
     else:
         bench = restarted(bench, 10.0)
     bench.run(3)
-    bench.order(order)
-    bench.step()
-    assert bench.replies[-1].accepted
+    assert bench.obey(order).accepted
     assert bench.state.pending is None
     assert cold(bench, 60)
     kept: dict[str, Any] = checkpoint.keep(bench.state)
@@ -268,8 +266,7 @@ def test_an_empty_run_that_checks_has_nothing_to_break_off() -> None:
     """Stop while checking, with no open run: the run is the empty one."""
     bench = Bench(settings())
     bench.run(3)
-    bench.order("stop")
-    bench.step()
+    bench.obey("stop")
     assert bench.state.run.course is None
     assert bench.state.run.state in (RunState.STOPPING, RunState.STOPPED)
     assert resume.over_gap(Run(state=RunState.STOPPED), None, None, 900.0, 0.0, 1800.0)[1:] == (None, ())
