@@ -124,9 +124,7 @@ class Bench:
 
     def clear(self, trip: str, **args: Any) -> Reply:
         """What is said to a clear of this trip, a second later?"""
-        self.order("clear", trip=trip, **args)
-        self.step()
-        return self.replies[-1]
+        return self.obey("clear", trip=trip, **args)
 
     def step(self) -> Outcome:
         """One second."""
@@ -183,8 +181,7 @@ class Bench:
         """An order, a second later its reply."""
         self.order(name, **args)
         self.step()
-        reply: Reply = self.replies[-1]
-        return reply
+        return self.replies[-1]
 
     def answer(self, **args: Any) -> Reply:
         return self.obey("answer", **args)
