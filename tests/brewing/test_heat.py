@@ -90,20 +90,12 @@ def test_additions_invert(size: float, from_c: float, rise_k: float, further_k: 
 def test_decoction_balance_closes(
     kg: float, thick: float, from_c: float, rise_k: float, back_c: float, metal_j: float
 ) -> None:
-    """Returned at its temperature, the pulled share warms the rest and the vessel to the target."""
+    """Returned at its temperature, the pulled share warms the rest and the vessel to the target; a thick pull at the
+    mash's own thickness is that share by mass."""
     mash_j, to_c = heat.mash_j_per_k(kg, thick * kg), from_c + rise_k
     share = heat.decoction_share(from_c, to_c, back_c, mash_j_per_k=mash_j, metal_j_per_k=metal_j)
     rest_j = mash_j * (1.0 - share) + metal_j
     assert heat.mix_c([(rest_j, from_c), (mash_j * share, back_c)]) == pytest.approx(to_c, abs=1e-9)
-
-
-@given(grist, ratio, st.floats(45.0, 55.0), st.floats(1.0, 14.0), st.floats(85.0, 99.0), metal)
-def test_a_pull_as_thick_as_the_mash_is_the_plain_share(
-    kg: float, thick: float, from_c: float, rise_k: float, back_c: float, metal_j: float
-) -> None:
-    """Thick-pull mass at the mash's own thickness is the share of the mash by mass."""
-    mash_j, to_c = heat.mash_j_per_k(kg, thick * kg), from_c + rise_k
-    share = heat.decoction_share(from_c, to_c, back_c, mash_j_per_k=mash_j, metal_j_per_k=metal_j)
     pulled = heat.thick_pull_kg(mash_j + metal_j, from_c, to_c, back_c, pull_l_per_kg=thick)
     assert pulled == pytest.approx(share * kg * (1.0 + thick), rel=1e-9)
 
@@ -223,57 +215,3 @@ def test_slaking_heat_falls_with_moisture() -> None:
 def test_without_power_it_takes_for_ever(power_w: float, efficiency: float) -> None:
     """No power, no end."""
     assert heat.time_for_energy_s(4.2, power_w, efficiency) == inf
-
-
-DEMO = (
-    # name, grist kg, liquor kg, first rest, vessel J/K, W, W/K, strike, then (from, to, minutes)
-    ("Linnet", 5.0, 15.0, 66.0, 3000.0, 2400.0, 2.0, 72.11, ((66.0, 77.0, 11.0),)),
-    (
-        "Sandpiper",
-        20.0,
-        60.0,
-        50.0,
-        12_500.0,
-        5000.0,
-        4.0,
-        54.06,
-        ((50.0, 63.0, 13.3), (63.0, 72.0, 9.3), (72.0, 78.0, 6.2)),
-    ),
-    (
-        "Redstart",
-        18.0,
-        63.0,
-        45.0,
-        12_500.0,
-        5000.0,
-        4.0,
-        47.95,
-        ((45.0, 63.0, 18.9), (63.0, 72.0, 9.6), (72.0, 78.0, 6.4)),
-    ),
-    (
-        "Bittern",
-        5.5,
-        19.25,
-        42.0,
-        3000.0,
-        2400.0,
-        2.0,
-        44.64,
-        ((42.0, 65.0, 23.0), (65.0, 72.0, 7.0), (72.0, 77.0, 5.0)),
-    ),
-    ("Dotterel", 20.0, 60.0, 52.0, 12_500.0, 5000.0, 4.0, 56.32, ((64.0, 72.0, 8.3), (72.0, 77.0, 5.2))),
-    ("Crake", 4.0, 16.0, 45.0, 3000.0, 2400.0, 2.0, 47.58, ((45.0, 70.0, 25.0),)),
-)
-
-
-@pytest.mark.parametrize("row", DEMO, ids=[row[0] for row in DEMO])
-def test_demonstration_programs(
-    row: tuple[str, float, float, float, float, float, float, float, tuple[tuple[float, float, float], ...]],
-) -> None:
-    """Strike temperature and ramp times of the demonstration programs are as calculated by hand, to the last digit."""
-    _, kg, liquor, first_c, metal_j, watts, ua, strike, ramps = row
-    assert heat.strike_c(kg, 18.0, liquor, first_c, metal_j_per_k=metal_j) == pytest.approx(strike, abs=0.005)
-    size = heat.mash_j_per_k(kg, liquor, metal_j)
-    for from_c, to_c, minutes in ramps:
-        found = heat.limited_ramp_s(size, watts, ua, 18.0, from_c, to_c, 1.0 / 60.0) / 60.0
-        assert found == pytest.approx(minutes, abs=0.06)

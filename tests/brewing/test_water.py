@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -55,45 +57,32 @@ def test_the_demonstration_brewhouse_boils_at() -> None:
     assert water.boiling_c(altitude_m=310.0) == pytest.approx(98.94, abs=0.005)
 
 
-@pytest.mark.parametrize("temperature_c", [-5.0, 102.0, float("nan")])
-def test_steam_and_ice_are_refused(temperature_c: float) -> None:
-    """Outside 0..100 °C there is no answer rather than a wrong one."""
-    for figure in (water.density_kg_per_l, water.specific_heat_j_per_kg_k, water.enthalpy_j_per_kg):
-        with pytest.raises(ValueError, match="where liquor is liquid"):
-            figure(temperature_c)
+NAN = float("nan")
 
 
-@pytest.mark.parametrize("altitude_m", [-1001.0, 11_001.0, float("nan")])
-def test_absurd_altitudes_are_refused(altitude_m: float) -> None:
-    """The standard atmosphere's lowest layer ends at 11 km."""
-    with pytest.raises(ValueError, match="altitude"):
-        water.pressure_at_altitude_kpa(altitude_m)
+@pytest.mark.parametrize(
+    ("figure", "odd", "why"),
+    [
+        (water.density_kg_per_l, (-5.0, 102.0, NAN), "where liquor is liquid"),
+        (water.specific_heat_j_per_kg_k, (-5.0, 102.0, NAN), "where liquor is liquid"),
+        (water.enthalpy_j_per_kg, (-5.0, 102.0, NAN), "where liquor is liquid"),
+        (water.pressure_at_altitude_kpa, (-1001.0, 11_001.0, NAN), "altitude"),  # the lowest layer ends at 11 km
+        (water.saturation_c, (0.9, 2001.0, NAN), "pressure"),  # bar, Pa
+    ],
+)
+def test_no_answer_rather_than_a_wrong_one(figure: Callable[[float], float], odd: tuple[float, ...], why: str) -> None:
+    """Steam and ice, altitudes beyond the standard atmosphere, and pressures in the wrong unit are refused."""
+    for value in odd:
+        with pytest.raises(ValueError, match=why):
+            figure(value)
 
 
-@pytest.mark.parametrize("kpa", [0.9, 2001.0, float("nan")])
-def test_absurd_pressures_are_refused(kpa: float) -> None:
-    """A pressure in the wrong unit (bar, Pa) is refused."""
-    with pytest.raises(ValueError, match="pressure"):
-        water.saturation_c(kpa)
-
-
-@given(st.floats(0.1, 1000.0), liquid)
-def test_litres_and_kilograms_invert(kg: float, temperature_c: float) -> None:
-    """Litres to kilograms and back at the same temperature."""
+@given(st.floats(1.0, 100.0), liquid, st.floats(2.0, 5.0))
+def test_volumes_invert(kg: float, temperature_c: float, thickness: float) -> None:
+    """Litres to kilograms at the same temperature, quarts a pound to litres a kilogram, grist to volume, and back."""
     assert volumes.liquor_kg(volumes.liquor_volume_l(kg, temperature_c), temperature_c) == pytest.approx(kg)
-
-
-@given(st.floats(0.1, 20.0))
-def test_quarts_a_pound_invert(thickness: float) -> None:
-    """Quarts a pound to litres a kilogram and back."""
     assert volumes.qt_per_lb_from_l_per_kg(volumes.l_per_kg_from_qt_per_lb(thickness)) == pytest.approx(thickness)
-
-
-@given(st.floats(1.0, 100.0), st.floats(2.0, 5.0))
-def test_volume_and_grist_invert(grist_kg: float, thickness: float) -> None:
-    """The grist for a volume makes that volume."""
-    volume = volumes.mash_volume_l(thickness * grist_kg, grist_kg)
-    assert volumes.grist_kg_for_volume(volume, thickness) == pytest.approx(grist_kg)
+    assert volumes.grist_kg_for_volume(volumes.mash_volume_l(thickness * kg, kg), thickness) == pytest.approx(kg)
 
 
 def test_demonstration_fills() -> None:

@@ -5,19 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from controller.core.nouns import (
-    Course,
-    Disk,
-    HeaterReport,
-    Inputs,
-    Leg,
-    Link,
-    Order,
-    Reading,
-    Reply,
-    Switch,
-)
-from controller.core.procedure.run import Progress, Run
+from controller.core.nouns import Course, Disk, HeaterReport, Inputs, Leg, Link, Order, Prompt, Reading, Reply, Switch
+from controller.core.procedure.run import Progress, Run, leg_of
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.settings.service import Service, Settings
@@ -101,6 +90,19 @@ class Bench:
         self.state = start(self.settings, self.now, "boot")
 
     @property
+    def run_leg(self) -> Leg:
+        """The step that the run is in."""
+        found = leg_of(self.state.run)
+        assert found is not None
+        return found
+
+    @property
+    def asked(self) -> Prompt:
+        """The open question."""
+        assert self.state.run.prompt is not None
+        return self.state.run.prompt
+
+    @property
     def outcome(self) -> Outcome:
         assert self.last is not None
         return self.last
@@ -122,9 +124,7 @@ class Bench:
 
     def clear(self, trip: str, **args: Any) -> Reply:
         """What is said to a clear of this trip, a second later?"""
-        self.order("clear", trip=trip, **args)
-        self.step()
-        return self.replies[-1]
+        return self.obey("clear", trip=trip, **args)
 
     def step(self) -> Outcome:
         """One second."""
@@ -177,6 +177,11 @@ class Bench:
             self.step()
         raise AssertionError(f"never {what}: {self.state.run}")
 
-    def answer(self, **args: Any) -> None:
-        self.order("answer", **args)
+    def obey(self, name: str, **args: Any) -> Reply:
+        """An order, a second later its reply."""
+        self.order(name, **args)
         self.step()
+        return self.replies[-1]
+
+    def answer(self, **args: Any) -> Reply:
+        return self.obey("answer", **args)

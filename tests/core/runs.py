@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
 from typing import Any
 
+from controller.core import checkpoint
 from controller.core.nouns import Course, Phase, RunState
+from controller.core.procedure import resume
+from controller.core.state import start
 from tests.core.bench import Bench, course, leg, settings
 
 TWO_RESTS_AND_KEEP = course(
@@ -24,6 +28,16 @@ def begun(bench: Bench, plan: Course) -> Bench:
     return bench
 
 
+def restarted(bench: Bench, outage_s: float | None, now_c: float | None = None) -> Bench:
+    """What is the next process after so long an outage, its mash so warm, with what this one kept through JSON?"""
+    kept = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 0.25)
+    assert kept is not None
+    after = Bench(settings(), mash_c=bench.mash_c if now_c is None else now_c)
+    pending = resume.Pending(kept.run, kept.last_c, outage_s, True, 1, 1800.0)
+    after.state = start(after.settings, 0.25, "again", kept.guard, pending)
+    return after
+
+
 def ordered(bench: Bench, *names: str, **args: Any) -> None:
     """Are these orders, one after the other, taken?"""
     for name in names:
@@ -35,9 +49,7 @@ def ordered(bench: Bench, *names: str, **args: Any) -> None:
 @cache
 def heating() -> Bench:
     """What is a run in its first ramp with the heater on? To be copied, not stepped."""
-    bench = Bench(settings(), mash_c=55.0)
-    bench.until("idle")
-    bench.start(TWO_RESTS_AND_KEEP)
+    bench = begun(Bench(settings(), mash_c=55.0), TWO_RESTS_AND_KEEP)
     bench.until("ramping")
     bench.run(40)
     assert bench.duty > 0.0

@@ -61,8 +61,7 @@ def test_another_owner_is_seen_in_every_state(state: RunState, how: str) -> None
         bench.order("hold" if state is RunState.HELD else "stop")
         bench.until("held" if state is RunState.HELD else "stopped", 30)
     if state is RunState.IDLE:
-        bench.order("reset")
-        bench.step()
+        bench.obey("reset")
     assert bench.state.run.state is state and trips(bench) == []
     foreign = Link(True, 0.0, foreign=Foreign(bench.now + 0.5, None, 1.0))
     bench.extra = {"link": foreign} if how == "a foreign command" else {"epoch_seen": bench.state.guard.epoch + 1}

@@ -38,6 +38,16 @@ def analyze(*words: str) -> str:
     return done.stdout + done.stderr
 
 
+def exposure(said: str) -> float:
+    found = re.search(r"Overall exposure level for \S+ ([0-9.]+)", said)
+    assert found is not None, said
+    return float(found[1])
+
+
+def unit_of(name: str) -> Path:
+    return ROOT / "systemd" / f"{name}.service"
+
+
 def keys(unit: Path) -> dict[str, list[str]]:
     """Every value of every key, in order."""
     found: dict[str, list[str]] = {}
@@ -67,9 +77,7 @@ def test_systemd_finds_no_fault(unit: Path, tmp_path: Path) -> None:
 def test_exposure(unit: Path) -> None:
     """`systemd-analyze security` rates every unit 1.5 or better."""
     said = analyze("security", "--offline=true", "--no-pager", str(unit))
-    found = re.search(r"Overall exposure level for \S+ ([0-9.]+)", said)
-    assert found is not None, said
-    assert float(found[1]) <= WORST
+    assert exposure(said) <= WORST
 
 
 def test_the_exposure_check_bites(tmp_path: Path) -> None:
@@ -77,11 +85,9 @@ def test_the_exposure_check_bites(tmp_path: Path) -> None:
     bare = tmp_path / "bare.service"
     parser = configparser.RawConfigParser(strict=False)
     parser.optionxform = str  # type: ignore[assignment, method-assign]
-    parser.read(next(unit for unit in UNITS if unit.stem == "underback@"), encoding="utf-8")
+    parser.read(unit_of("underback@"), encoding="utf-8")
     bare.write_text(f"[Service]\nExecStart={sys.executable}\nType={parser['Service']['Type']}\n", encoding="utf-8")
-    found = re.search(r"Overall exposure level for \S+ ([0-9.]+)", analyze("security", "--offline=true", str(bare)))
-    assert found is not None
-    assert float(found[1]) > 9.0
+    assert exposure(analyze("security", "--offline=true", str(bare))) > 9.0
 
 
 @each_lasting
@@ -121,7 +127,7 @@ def test_every_end_of_daemon_and_heater_is_followed_by_off() -> None:
     """ExecStopPost: the daemon's starts the unit that sends OFF, the heater node's drives the pin."""
     after = {unit.stem: keys(unit).get("ExecStopPost", []) for unit in UNITS}
     assert after["underback@"] == ["-+/usr/bin/systemctl start underback-off@%i.service"]
-    off = keys(next(unit for unit in UNITS if unit.stem == "underback-off@"))
+    off = keys(unit_of("underback-off@"))
     assert " output-off " in off["ExecStart"][0]
     assert (off["Type"], off["DefaultDependencies"], off["StartLimitIntervalSec"]) == (["oneshot"], ["no"], ["0"])
     assert after["underback-heater@"][0].endswith("node heater --tun %i --off")
@@ -132,25 +138,22 @@ def test_no_secret_in_the_unit(unit: Path) -> None:
     """Password and TLS key come as credentials by the names that the code asks for; never as a word or a variable."""
     values = keys(unit)
     assert {value.split(":")[0] for value in values["LoadCredential"]} == {"broker-password", "tls-client.key"}
-    assert "Environment" not in values
-    assert "EnvironmentFile" not in values
+    assert not {"Environment", "EnvironmentFile"} & set(values)
 
 
 def test_the_daemon_may_ask_for_the_clock() -> None:
     """The daemon needs two things of the kernel that common hardening takes away: whether the clock is in step, and the
     boot's mark; without them every outage would count as unknown."""
-    values = keys(next(unit for unit in UNITS if unit.stem == "underback@"))
-    assert "adjtimex" in values["SystemCallFilter"][-1]
-    assert "clock_adjtime" in values["SystemCallFilter"][-1]
-    assert "ProtectClock" not in values
-    assert "ProcSubset" not in values
+    values = keys(unit_of("underback@"))
+    assert all(call in values["SystemCallFilter"][-1] for call in ("adjtimex", "clock_adjtime"))
+    assert not {"ProtectClock", "ProcSubset"} & set(values)
     assert isinstance(in_step(), bool)
     assert len(boot_id()) == 36
 
 
 def test_time_sync_ordering_is_a_wish() -> None:
     """The daemon starts after time synchronisation where the machine waits for it, and starts without it too."""
-    values = keys(next(unit for unit in UNITS if unit.stem == "underback@"))
+    values = keys(unit_of("underback@"))
     assert "time-sync.target" in values["After"][0]
     assert "time-sync.target" in values["Wants"][0]
     assert "Requires" not in values
@@ -161,11 +164,7 @@ def test_time_sync_ordering_is_a_wish() -> None:
 NO_BROKER = 1  # a port that nobody listens on
 
 
-@pytest.mark.parametrize(
-    "words",
-    [["serve"], ["node", "probe"], ["node", "heater"], ["standin"]],
-    ids=" ".join,
-)
+@pytest.mark.parametrize("words", [["serve"], ["node", "probe"], ["node", "heater"], ["standin"]], ids=" ".join)
 def test_ready_and_signs_of_life_without_a_broker(words: list[str], tmp_path: Path) -> None:
     """Started with no broker in reach, each program that a unit starts says READY=1 and then WATCHDOG=1 within seconds:
     else systemd would kill it while the broker is still coming up after a power cut, and give up after five times."""
@@ -174,20 +173,15 @@ def test_ready_and_signs_of_life_without_a_broker(words: list[str], tmp_path: Pa
     service, nodes = config / "service.toml", config / "nodes" / "gannet.toml"
     text = service.read_text(encoding="utf-8").replace("port = 1883", f"port = {NO_BROKER}")
     service.write_text(text.replace('data_dir = "data"', f'data_dir = "{tmp_path}"'), encoding="utf-8")
-    nodes.write_text(
-        nodes.read_text(encoding="utf-8").replace("/dev/gpiochip0", str(tmp_path / "chip")), encoding="utf-8"
-    )
-    root = ROOT
+    wired = nodes.read_text(encoding="utf-8").replace("/dev/gpiochip0", str(tmp_path / "chip"))
+    nodes.write_text(wired, encoding="utf-8")
+    places = {"PYTHONPATH": f"{ROOT / 'tests' / 'field' / 'fakechip'}:{ROOT}"}
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(tmp_path / "notify"))
         manager.settimeout(PATIENCE_S)
         process = subprocess.Popen(
             [sys.executable, "-m", "controller", "--config", str(config), *words, "--tun", "gannet"],
-            env={
-                **os.environ,
-                "NOTIFY_SOCKET": str(tmp_path / "notify"),
-                "PYTHONPATH": f"{root / 'tests' / 'field' / 'fakechip'}:{root}",
-            },
+            env={**os.environ, **places, "NOTIFY_SOCKET": str(tmp_path / "notify")},
             stderr=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
         )

@@ -18,8 +18,6 @@ from controller.edge.record import line_format
 from tests.places import ROOT
 
 SCRIPT = ROOT / "systemd" / "install.sh"
-
-
 READER = ROOT / "controller/edge/files/config_files.py"
 
 
@@ -38,9 +36,8 @@ def wheel(folder: Path, version: str, spoil: str = "") -> Path:
                 archive.writestr(source.relative_to(ROOT).as_posix(), text)
         info = f"underback-{version}.dist-info"
         archive.writestr(f"{info}/METADATA", f"Metadata-Version: 2.1\nName: underback\nVersion: {version}\n")
-        archive.writestr(
-            f"{info}/WHEEL", "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
-        )
+        tags = "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
+        archive.writestr(f"{info}/WHEEL", tags)
         archive.writestr(f"{info}/RECORD", "")
     return path
 
@@ -56,21 +53,24 @@ class Machine(NamedTuple):
         done = subprocess.run([str(SCRIPT), *fixed, *words], capture_output=True, text=True, check=False)
         return done.returncode, done.stdout + done.stderr
 
+    def done(self, *words: str) -> str:
+        """Run the script to a good end. What did it say?"""
+        code, said = self.script(*words)
+        assert code == 0, said
+        return said
+
     def version(self) -> str:
         code = "import controller; print(controller.__version__)"
         python = self.root / "opt/underback/current/bin/python"
-        return subprocess.run(
-            [str(python), "-I", "-c", code], capture_output=True, text=True, check=True
-        ).stdout.strip()
+        said = subprocess.run([str(python), "-I", "-c", code], capture_output=True, text=True, check=True)
+        return said.stdout.strip()
 
     def run(self, state: str) -> None:
         """Leave the record of a run in this state."""
         folder = self.root / "var/lib/underback/record/gannet"
         folder.mkdir(parents=True, exist_ok=True)
-        lines = [
-            {"n": 0, "kind": "header", "format": 1},
-            {"n": 1, "kind": "keep", "state": {"run": {"state": state}}},
-        ]
+        keep = {"n": 1, "kind": "keep", "state": {"run": {"state": state}}}
+        lines = [{"n": 0, "kind": "header", "format": 1}, keep]
         (folder / "00000001-run.jsonl").write_bytes(b"".join(line_format.line(line) for line in lines))
 
     def backups(self) -> list[Path]:
@@ -87,8 +87,7 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
     """Install; again (nothing changes); upgrade refused while a run is open, then done, with a back-up; rolled back;
     forward again; uninstalled with configuration and records left in place."""
     first, second = wheel(tmp_path, "1.0.0"), wheel(tmp_path, "1.1.0")
-    code, said = machine.script("--source", str(first), "install")
-    assert code == 0, said
+    machine.done("--source", str(first), "install")
     assert machine.version() == "1.0.0"
     etc = machine.root / "etc/underback"
     assert 'data_dir = "/var/lib/underback"' in (etc / "service.toml").read_text(encoding="utf-8")
@@ -98,8 +97,7 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
     assert os.access(machine.root / "usr/local/bin/underback", os.X_OK)
 
     (etc / "service.toml").write_text('prefix = "mine"\n', encoding="utf-8")
-    code, said = machine.script("--source", str(second), "install")
-    assert code == 0, said
+    machine.done("--source", str(second), "install")
     assert machine.version() == "1.0.0"
     assert (etc / "service.toml").read_text(encoding="utf-8") == 'prefix = "mine"\n'
 
@@ -111,22 +109,18 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
     assert (machine.version(), machine.backups()) == ("1.0.0", [])
 
     machine.run("complete")
-    code, said = machine.script("--source", str(second), "upgrade")
-    assert code == 0, said
+    machine.done("--source", str(second), "upgrade")
     assert machine.version() == "1.1.0"
     with tarfile.open(machine.backups()[0]) as archive:
-        assert {"etc/underback/service.toml", "var/lib/underback/record/gannet/00000001-run.jsonl"} <= set(
-            archive.getnames()
-        )
+        kept = {"etc/underback/service.toml", "var/lib/underback/record/gannet/00000001-run.jsonl"}
+        assert kept <= set(archive.getnames())
     assert machine.backups()[0].stat().st_mode & 0o077 == 0
 
     for version in ("1.0.0", "1.1.0"):
-        code, said = machine.script("rollback")
-        assert code == 0, said
+        machine.done("rollback")
         assert machine.version() == version
 
-    code, said = machine.script("uninstall")
-    assert code == 0, said
+    machine.done("uninstall")
     assert not (machine.root / "opt/underback").exists()
     assert list((machine.root / "etc/systemd/system").iterdir()) == []
     assert (etc / "tuns/gannet.toml").is_file()
@@ -152,11 +146,9 @@ def test_an_upgrade_that_does_not_take_the_files_changes_nothing(machine: Machin
     code, said = machine.script("--source", good, "upgrade")
     assert code == 1
     assert "its record is damaged" in said
-    code, said = machine.script("--source", good, "--force", "upgrade")
-    assert code == 0, said
+    machine.done("--source", good, "--force", "upgrade")
     assert machine.version() == "1.2.0"
-    code, said = machine.script("--force", "--purge", "uninstall")
-    assert code == 0, said
+    machine.done("--force", "--purge", "uninstall")
     left = {p.relative_to(machine.root).parts[:3] for p in machine.root.rglob("*") if p.is_file()}
     assert left == {("var", "backups", "underback")}
 
@@ -187,8 +179,7 @@ def test_with_a_broker(machine: Machine, tmp_path: Path) -> None:
     node and the operator under a name of their own."""
     if shutil.which("mosquitto_passwd", path=os.environ["PATH"] + ":/usr/sbin") is None:
         pytest.skip("mosquitto is not installed (Debian: apt install mosquitto)")
-    code, said = machine.script("--source", str(wheel(tmp_path, "1.0.0")), "--broker", "gannet", "install")
-    assert code == 0, said
+    said = machine.done("--source", str(wheel(tmp_path, "1.0.0")), "--broker", "gannet", "install")
     etc, store = machine.root / "etc", machine.root / "etc/credstore"
     names = {"underback.daemon", "underback.probe-gannet", "underback.heater-gannet"}
     assert {p.name for p in store.iterdir()} == names

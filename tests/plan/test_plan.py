@@ -20,7 +20,8 @@ from controller.plan.plan import Plan, document, make
 from controller.plan.recipe import Program
 from controller.plan.recipe_checks import agree
 from controller.settings.faults_in_words import read
-from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
+from controller.settings.tun import Heater, Output, SwitchInput, Tun
+from tests.core.bench import tun as vessel
 from tests.places import CONFIG
 
 
@@ -118,19 +119,14 @@ def test_each_shipped_program_fits_a_shipped_tun_and_ends_with_keep() -> None:
         assert plan.course.legs[-1].kind == "keep"
 
 
-@pytest.mark.parametrize("name", ["sandpiper", "redstart", "dotterel"])
-def test_big_programs_do_not_fit_the_small_tun(name: str) -> None:
-    """A mash of more litres than 95 % of the tun is refused at the liquor."""
-    problems = shipped(name, "plover").problems
-    assert any(p.where == "liquor" and "at most 28.5 L" in p.wanted for p in problems)
-
-
-@pytest.mark.parametrize("name", ["linnet", "bittern", "crake"])
-def test_small_programs_do_not_fit_the_big_tun(name: str) -> None:
-    """Liquor that does not cover the heater is refused."""
-    problems = shipped(name, "gannet").problems
-    assert [p.where for p in problems] == ["liquor"]
-    assert "at least 25 L" in problems[0].wanted
+def test_programs_do_not_fit_a_tun_of_another_size() -> None:
+    """More litres than 95 % of the small tun, or liquor that leaves the big one's heater bare, is refused."""
+    for name in ("sandpiper", "redstart", "dotterel"):
+        problems = shipped(name, "plover").problems
+        assert any(p.where == "liquor" and "at most 28.5 L" in p.wanted for p in problems)
+    for name in ("linnet", "bittern", "crake"):
+        (problem,) = shipped(name, "gannet").problems
+        assert problem.where == "liquor" and "at least 25 L" in problem.wanted
 
 
 def test_course_of_a_mash() -> None:
@@ -158,19 +154,8 @@ def test_water_trial_has_no_dough_in() -> None:
 # ---------------------------------------------------------------- made-up mashes
 
 
-def vessel(**changes: Any) -> Tun:
-    base: dict[str, Any] = {
-        "name": "heron",
-        "volume_l": 100.0,
-        "min_liquor_l": 20.0,
-        "metal_j_per_k": 12_500.0,
-        "loss_w_per_k": 4.0,
-        "mixing": "stirrer",
-        "heater": Heater(kind="proportional", power_w=5000.0, place="jacket"),
-        "probes": Probes(mash=Probe(topic="t")),
-        "stirrer": Output(topic="s"),
-    }
-    return Tun(**{**base, **changes})
+def heater_of(power_w: float) -> Heater:
+    return Heater(kind="proportional", power_w=power_w, place="jacket")
 
 
 def mash(*steps: dict[str, Any], grist_kg: float = 20.0, liquor: str = "60 kg", **changes: Any) -> Program:
@@ -198,7 +183,7 @@ def places(plan: Plan) -> list[str]:
 @pytest.mark.parametrize(("power_w", "minutes"), [(2000, 24.8), (3000, 15.9), (5000, 9.29), (7000, 9.0)])
 def test_ramp_time_by_power(power_w: float, minutes: float) -> None:
     """63 to 72 °C takes 24.8, 15.9 and 9.29 min with 2, 3 and 5 kW (worked example W14), and 9 min within 1 K/min."""
-    heater = Heater(kind="proportional", power_w=float(power_w), place="jacket")
+    heater = heater_of(float(power_w))
     plan = make(mash(rest("a", "63 °C"), rest("b", "72 °C")), vessel(heater=heater))
     assert plan.stages[2].ramp_s / 60 == pytest.approx(minutes, rel=0.01)
 
@@ -230,40 +215,28 @@ def test_liquor_round_a_coil_is_in_the_plan() -> None:
 
 def test_what_limits_a_rise() -> None:
     """The program's own limit, the tun's ceiling and the heater are told apart."""
-    strong = vessel(heater=Heater(kind="proportional", power_w=8000.0, place="jacket"))
-    for ramp, tun, limited_by in (
-        (None, strong, "limit"),
-        ("0.5 K/min", strong, "program"),
-        (None, vessel(), "heater"),
-    ):
-        more = {} if ramp is None else {"ramp": ramp}
+    strong = vessel(heater=heater_of(8000.0))
+    slow = {"ramp": "0.5 K/min"}
+    for more, tun, limited_by in (({}, strong, "limit"), (slow, strong, "program"), ({}, vessel(), "heater")):
         plan = make(mash(rest("a", "63 °C"), rest("b", "72 °C", **more)), tun)
         assert plan.stages[2].limited_by == limited_by
 
 
 @given(
-    st.floats(500, 20_000),
-    st.floats(0.05, 30),
-    st.floats(20_000, 2_000_000),
-    st.floats(25, 70),
-    st.floats(0.1, 25),
-    st.floats(0.1 / 60, 3 / 60),
+    *(st.floats(500, 20_000), st.floats(0.05, 30), st.floats(20_000, 2_000_000)),
+    *(st.floats(25, 70), st.floats(0.1, 25), st.floats(0.1 / 60, 3 / 60)),
 )
 def test_rise_is_never_faster_than_allowed_or_possible(
     power: float, loss: float, capacity: float, from_c: float, rise_k: float, wanted: float
 ) -> None:
     """No planned rise beats the limit or the heater, and splitting a rise in two changes nothing."""
-    tun = vessel(
-        heater=Heater(kind="proportional", power_w=power, place="jacket"), loss_w_per_k=loss, climb_k_per_s=1 / 60
-    )
+    tun = vessel(heater=heater_of(power), loss_w_per_k=loss, climb_k_per_s=1 / 60)
     to_c, middle_c = from_c + rise_k, from_c + rise_k / 2
     whole = climb(tun, capacity, from_c, to_c, wanted).seconds
     assert whole >= rise_k / min(wanted, 1 / 60) * (1 - 1e-9)
     assert whole >= heat.ramp_time_s(capacity, power, loss, tun.room_c, from_c, to_c) * (1 - 1e-9)
-    parts = (
-        climb(tun, capacity, from_c, middle_c, wanted).seconds + climb(tun, capacity, middle_c, to_c, wanted).seconds
-    )
-    assert whole == pytest.approx(parts, rel=1e-6)
+    parts = (climb(tun, capacity, *span, wanted).seconds for span in ((from_c, middle_c), (middle_c, to_c)))
+    assert whole == pytest.approx(sum(parts), rel=1e-6)
 
 
 def test_infusion_grows_the_mash() -> None:
@@ -373,7 +346,7 @@ def test_twelve_hours_in_all() -> None:
 
 def test_unreachable_targets() -> None:
     """A heater that only makes up for the loss, and a room warmer than the target, are refused: neither ends."""
-    weak = vessel(heater=Heater(kind="proportional", power_w=200.0, place="jacket"))
+    weak = vessel(heater=heater_of(200.0))
     assert '[[step]] 2 "b": temperature' in places(make(mash(rest("a", "40 °C"), rest("b", "72 °C")), weak))
     hot_room = vessel(room_c=40.0)
     assert '[[step]] 2 "b": temperature' in places(make(mash(rest("a", "64 °C"), rest("b", "39 °C")), hot_room))
@@ -434,7 +407,7 @@ def test_document_has_the_contract_s_keys() -> None:
 
 def test_document_of_the_impossible_is_json_too() -> None:
     """A plan that never ends has nothing where a number would be infinite."""
-    weak = vessel(heater=Heater(kind="proportional", power_w=100.0, place="jacket"))
+    weak = vessel(heater=heater_of(100.0))
     shown = document(make(mash(rest("a", "40 °C"), rest("b", "72 °C")), weak))
     assert shown["duration_s"] is None
     json.dumps(shown, allow_nan=False)

@@ -21,14 +21,16 @@ TUNS = tuple(number for number in range(12) if draw(7, number).kind == "electric
 
 
 @cache
+def bound(number: int) -> Bound:
+    return Bound(draw(7, number))
+
+
+@cache
 def runs(law: str) -> tuple[Run, ...]:
     """The same tuns and program under one law."""
-    out = []
-    for number in TUNS:
-        plant = draw(7, number)
-        bound = Bound(plant)
-        out.append(run(plant, PROGRAMS[0], Rooms(plant) if law == "rooms" else by_hand(plant), bound, 7))
-    return tuple(out)
+    plants = (draw(7, number) for number in TUNS)
+    make = Rooms if law == "rooms" else by_hand
+    return tuple(run(plant, PROGRAMS[0], make(plant), bound(plant.number), 7) for plant in plants)
 
 
 def test_gains_picked_by_hand_look_as_bad_as_they_are() -> None:
@@ -57,10 +59,9 @@ def test_no_law_beats_the_bound_by_more_than_the_mains_wander() -> None:
 
 def test_a_higher_lift_takes_longer() -> None:
     """The bound grows with the lift and with a slower limit, and is 0 where nothing has to rise."""
-    bound = Bound(draw(7, TUNS[0]), 3600)
-    short, long = bound.seconds(52.0, 57.0, 0.1), bound.seconds(52.0, 60.0, 0.1)
-    assert 0.0 < short < long < bound.seconds(52.0, 60.0, 0.2 / 60.0)
-    assert bound.seconds(63.0, 63.0, 0.1) == 0.0
+    seconds = bound(TUNS[0]).seconds
+    assert 0.0 < seconds(52.0, 57.0, 0.1) < seconds(52.0, 60.0, 0.1) < seconds(52.0, 60.0, 0.2 / 60.0)
+    assert seconds(63.0, 63.0, 0.1) == 0.0
 
 
 def test_every_class_is_drawn_and_the_plate_is_not_the_truth() -> None:

@@ -14,10 +14,10 @@ import pytest
 
 from controller.core.nouns import Measurement, Target
 from tests.regimes.bench.bound import Bound
-from tests.regimes.bench.ident import learn
 from tests.regimes.bench.laws import Rooms
 from tests.regimes.bench.loop import Law, Rest, World, run
 from tests.regimes.bench.plants import Plant, draw
+from tests.regimes.bench.pulse import learn
 
 CONGRESS = (Rest(45.0, 1800.0, 1.0 / 60.0), Rest(70.0, 900.0, 1.0 / 60.0))
 

@@ -16,12 +16,14 @@ from controller.brewing import heat, probe_calibration, rules_of_thumb, volumes,
 GRIST, LIQUOR, ROOM, METAL, LOSS = 20.0, 60.0, 18.0, 12_500.0, 4.0
 MASH = heat.mash_j_per_k(GRIST, LIQUOR)
 TOTAL = heat.mash_j_per_k(GRIST, LIQUOR, METAL)
+THICK = heat.mash_j_per_k(20.0, 50.0, METAL)
 SMALL = heat.mash_j_per_k(5.0, 15.0, 3000.0)
 LINE = probe_calibration.Correction(raw_ice_c=0.4, raw_boil_c=97.1, boil_c=96.65)
 BALANCE = "heat balance, first law; calculated"
 EXPONENTIAL = "Newton's law of cooling; calculated"
 STRIKING = "Pauls and Whites Brewing Room Book 1984/85, as reproduced by Murphy and Son, Appendix 4 (problem published)"
 PALMER = "J. J. Palmer, How to Brew (second hand)"
+HELD_BACK = "0.8..1.1 L/kg held back, common practice; calculated"
 IAPWS = "IAPWS R6-95 and IAPWS-IF97, computed with iapws 1.5.5"
 
 
@@ -42,8 +44,16 @@ def _strike(metal_j_per_k: float = METAL, metal_c: float | None = ROOM, slaking:
     )
 
 
-def _minutes(power_w: float) -> float:
-    return heat.ramp_time_s(TOTAL, power_w, LOSS, ROOM, 63.0, 72.0) / 60.0
+def _minutes(power_w: float, from_c: float = 63.0, to_c: float = 72.0) -> float:
+    return heat.ramp_time_s(TOTAL, power_w, LOSS, ROOM, from_c, to_c) / 60.0
+
+
+def _k_per_min(power_w: float) -> float:
+    return 60.0 * heat.climb_k_per_s(TOTAL, power_w, LOSS, ROOM, 67.5)
+
+
+def _share_with_vessel(back_c: float) -> float:
+    return heat.decoction_share(52.0, 64.0, back_c, mash_j_per_k=MASH, metal_j_per_k=METAL)
 
 
 def _celsius(fahrenheit: float) -> float:
@@ -80,27 +90,13 @@ ADDITIONS = (
     Example("W7c by cold liquor", heat.addition_kg(TOTAL, 66.0, 64.0, 12.0), 2.73, 0.02, BALANCE),
     Example("W8a no vessel", heat.addition_kg(heat.mash_j_per_k(20.0, 50.0), 52.0, 64.0, 98.0), 20.47, 0.02, BALANCE),
     Example("W8a short form", rules_of_thumb.infusion_kg(20.0, 50.0, 52.0, 64.0, 98.0), 20.47, 0.02, PALMER),
-    Example(
-        "W8b vessel", heat.addition_kg(heat.mash_j_per_k(20.0, 50.0, METAL), 52.0, 64.0, 98.0), 21.52, 0.02, BALANCE
-    ),
+    Example("W8b vessel", heat.addition_kg(THICK, 52.0, 64.0, 98.0), 21.52, 0.02, BALANCE),
     Example("W8b thickness", volumes.thickness_l_per_kg(50.0 + 21.52, 20.0), 3.58, 0.02, "calculated"),
     Example("W8c US", rules_of_thumb.infusion_qt(8.0, 8.0, 104.0, 140.0, 210.0), 4.94, 0.01, PALMER),
     Example("W9a decoction", heat.decoction_share(52.0, 64.0, 100.0), 0.250, 0.001, BALANCE),
     Example("W9b back at 95 °C", heat.decoction_share(52.0, 64.0, 95.0), 0.279, 0.001, BALANCE),
-    Example(
-        "W9b vessel",
-        heat.decoction_share(52.0, 64.0, 100.0, mash_j_per_k=MASH, metal_j_per_k=METAL),
-        0.261,
-        0.001,
-        BALANCE,
-    ),
-    Example(
-        "W9b both",
-        heat.decoction_share(52.0, 64.0, 95.0, mash_j_per_k=MASH, metal_j_per_k=METAL),
-        0.291,
-        0.001,
-        BALANCE,
-    ),
+    Example("W9b vessel", _share_with_vessel(100.0), 0.261, 0.001, BALANCE),
+    Example("W9b both", _share_with_vessel(95.0), 0.291, 0.001, BALANCE),
     Example("W9c thick pull", heat.thick_pull_kg(MASH, 52.0, 64.0, 100.0, pull_l_per_kg=1.8), 21.6, 0.1, BALANCE),
     Example("W10a constant c", heat.mix_c([(40.0, 90.0), (20.0, 12.0)]), 64.00, 0.02, BALANCE),
     Example("W10a true heat content", heat.mix_liquor_c([(40.0, 90.0), (20.0, 12.0)]), 64.05, 0.02, IAPWS),
@@ -113,13 +109,7 @@ VOLUMES = (
     Example("W12 metered at 75 °C", volumes.liquor_kg(100.0, 75.0), 97.48, 0.02, IAPWS),
     Example("W12 at 15 °C", volumes.liquor_volume_l(60.0, 15.0), 60.05, 0.02, IAPWS),
     Example("W12 at 72.4 °C", volumes.liquor_volume_l(60.0, 72.4), 61.45, 0.02, IAPWS),
-    Example(
-        "W21 sparge",
-        volumes.sparge_l(100.0, 20.0, 60.0, held_back_l_per_kg=0.96),
-        59.2,
-        0.1,
-        "0.8..1.1 L/kg held back, common practice; calculated",
-    ),
+    Example("W21 sparge", volumes.sparge_l(100.0, 20.0, 60.0, held_back_l_per_kg=0.96), 59.2, 0.1, HELD_BACK),
     Example("W27 thickness", volumes.l_per_kg_from_qt_per_lb(1.5), 3.13, 0.005, "exact units"),
     Example("W27 back", volumes.qt_per_lb_from_l_per_kg(3.0), 1.438, 0.005, "exact units"),
 )
@@ -145,13 +135,7 @@ POWER = (
         for power_w, minutes in ((2000.0, 24.8), (3000.0, 15.9), (5000.0, 9.29), (7000.0, 6.56))
     ),
     *(
-        Example(
-            f"W14 {power_w / 1000:g} kW, K/min",
-            60.0 * heat.climb_k_per_s(TOTAL, power_w, LOSS, ROOM, 67.5),
-            rate,
-            0.01 * rate,
-            BALANCE,
-        )
+        Example(f"W14 {power_w / 1000:g} kW, K/min", _k_per_min(power_w), rate, 0.01 * rate, BALANCE)
         for power_w, rate in ((2000.0, 0.364), (3000.0, 0.565), (5000.0, 0.969), (7000.0, 1.372))
     ),
     Example("W15a tau, h", TOTAL / LOSS / 3600.0, 20.65, 0.02, EXPONENTIAL),
@@ -169,13 +153,7 @@ POWER = (
     Example("W23 with strike", PROGRAM_KWH + STRIKE_KWH, 5.71, 0.057, "calculated"),
     Example("W23 cost", heat.cost(PROGRAM_KWH + STRIKE_KWH, 0.30), 1.71, 0.017, "calculated"),
     Example("W28 power cut", CUT_C, 61.64, 0.02, EXPONENTIAL),
-    Example(
-        "W28 reheat, min",
-        heat.ramp_time_s(TOTAL, 5000.0, LOSS, ROOM, CUT_C, 63.0) / 60.0,
-        1.4,
-        0.02,
-        BALANCE,
-    ),
+    Example("W28 reheat, min", _minutes(5000.0, CUT_C, 63.0), 1.4, 0.02, BALANCE),
 )
 
 BOIL_AND_PROBE = (
@@ -189,6 +167,7 @@ BOIL_AND_PROBE = (
     Example("W24 class B", probe_calibration.platinum_tolerance_k("B", 65.0), 0.625, 1e-12, "IEC 60751 (published)"),
 )
 
+CONVERTED = 100.0 * wort.conversion_share(19.3, 3.0, 0.048, 0.78)
 W18A = 100.0 * wort.congress_extract_share(8.80, 0.045)
 
 WORT = (
@@ -202,23 +181,14 @@ WORT = (
     Example("W26 20 min, %", 100.0 * wort.left_share(20.0, 10.0), 25.0, 1e-9, "illustration; first order"),
     Example("W26 30 min, %", 100.0 * wort.left_share(30.0, 10.0), 12.5, 1e-9, "illustration; Muller 1990 measured 17"),
     Example("W29 first wort, °P", wort.first_wort_p(3.0, 0.048, 0.78), 20.38, 0.02, "mass balance; calculated"),
-    Example(
-        "W29 conversion, %",
-        100.0 * wort.conversion_share(19.3, 3.0, 0.048, 0.78),
-        93.5,
-        0.1,
-        "mass balance; calculated",
-    ),
+    Example("W29 conversion, %", CONVERTED, 93.5, 0.1, "mass balance; calculated"),
 )
 
 W25_RAMPS_S = [
     heat.limited_ramp_s(TOTAL, 7000.0, LOSS, ROOM, low, high, 1.0 / 60.0) for low, high in ((63.0, 72.0), (72.0, 78.0))
 ]
-PROGRAM = (
-    Example(
-        "W25 ramps and rests, min", 40.0 + 20.0 + 5.0 + sum(W25_RAMPS_S) / 60.0, 80.0, 1e-9, "limit 1 K/min; calculated"
-    ),
-)
+W25_MIN = 40.0 + 20.0 + 5.0 + sum(W25_RAMPS_S) / 60.0
+PROGRAM = (Example("W25 ramps and rests, min", W25_MIN, 80.0, 1e-9, "limit 1 K/min; calculated"),)
 ALL = (*STRIKE, *ADDITIONS, *VOLUMES, *POWER, *BOIL_AND_PROBE, *WORT, *PROGRAM)
 
 

@@ -56,34 +56,25 @@ class Case(NamedTuple):
         return f"{self.program} {self.tun} {self.seed} {self.fault or 'healthy'}"
 
 
-def cases(config: Path) -> list[Case]:
+def cases() -> list[Case]:
     """Every program on every tun that takes it."""
-    found = []
-    for program in sorted(path.stem for path in (config / "programs").glob("*.toml")):
-        for tun in sorted(path.stem for path in (config / "tuns").glob("*.toml")):
-            if not _plan_problems(config, program, tun):
-                found += [Case(program, tun, seed, fault) for seed in SEEDS for fault in FAULTS]
-    return found
+    programs, tuns = (sorted(path.stem for path in (CONFIG / room).glob("*.toml")) for room in ("programs", "tuns"))
+    pairs = [(program, tun) for program in programs for tun in tuns if _takes(program, tun)]
+    return [Case(*pair, seed, fault) for pair in pairs for seed in SEEDS for fault in FAULTS]
 
 
 def digests(case: Case) -> tuple[str, str]:
     """A and B of one run."""
-    config = CONFIG
-    settings, plan = files.settings(config, case.tun), choose.load_plan(config, case.program, case.tun)
+    settings, plan = files.settings(CONFIG, case.tun), choose.load_plan(CONFIG, case.program, case.tun)
     machine = DryRun(settings, plan, case.seed, [parse(case.fault)] if case.fault else [])
     felt, second = hashlib.sha256(), machine.second
 
     def watched() -> Outcome:
         outcome = second()
         state = outcome.state
-        trips = " ".join(trip.id for trip in state.guard.trips)
-        words = f"{state.run.state} {state.run.phase} {trips}".encode()
-        felt.update(
-            _SECOND(
-                state.guard.line.duty, state.run.progress.credited_s, outcome.stirrer.on, outcome.pump.on, state.run.leg
-            )
-        )
-        felt.update(words)
+        trips, run, motors = " ".join(trip.id for trip in state.guard.trips), state.run, (outcome.stirrer, outcome.pump)
+        felt.update(_SECOND(state.guard.line.duty, run.progress.credited_s, *(motor.on for motor in motors), run.leg))
+        felt.update(f"{run.state} {run.phase} {trips}".encode())
         return outcome
 
     machine.second = watched  # type: ignore[method-assign]
@@ -91,12 +82,11 @@ def digests(case: Case) -> tuple[str, str]:
     return felt.hexdigest()[:16], ran.digest[:16]
 
 
-def _plan_problems(config: Path, program: str, tun: str) -> bool:
+def _takes(program: str, tun: str) -> bool:
     try:
-        choose.load_plan(config, program, tun)
+        return bool(choose.load_plan(CONFIG, program, tun))
     except Problems:
-        return True
-    return False
+        return False
 
 
 def spread(all_cases: list[Case], most: int) -> list[Case]:
@@ -116,7 +106,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--only", choices=("a", "b"), help="compare one of the two")
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args(argv)
-    chosen = spread(cases(CONFIG), args.most)
+    chosen = spread(cases(), args.most)
     with ProcessPoolExecutor(args.jobs) as pool:
         found = dict(zip((case.name for case in chosen), pool.map(digests, chosen, chunksize=2), strict=True))
     if args.write:
@@ -126,13 +116,9 @@ def main(argv: list[str]) -> int:
         return 0
     known = json.loads(HERE.read_text())
     differ = 0
-    for name, (felt, said) in found.items():
-        was = known.get(name, ("", ""))
-        moved = [
-            letter
-            for letter, now, old in (("A", felt, was[0]), ("B", said, was[1]))
-            if now != old and args.only in (None, letter.lower())
-        ]
+    for name, pair in found.items():
+        compared = zip("AB", pair, known.get(name, ("", "")), strict=True)
+        moved = [letter for letter, now, was in compared if now != was and args.only in (None, letter.lower())]
         differ += bool(moved)
         if moved:
             print(f"{name}: {' and '.join(moved)} moved")

@@ -20,25 +20,15 @@ from controller.settings.faults_in_words import _least, keys, model_at, read
 from controller.settings.problems import Problem
 from controller.settings.service import Service
 from controller.settings.table import FROM_FILE, Table
-from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Tun
+from controller.settings.tun import Heater, Learned, Probe, Tun
+from tests.core.bench import tun
 
 KEYS = sorted(
     {key for model in (Program, Tun, Service) for key in keys(model)} | set(keys(recipe.Step)) | set(keys(Heater))
 )
 WORDS = [
-    "66 °C",
-    "152 °F",
-    "35 min",
-    "0 min",
-    "20 kg",
-    "60 L",
-    "auto",
-    "rest",
-    "infusion",
-    "keep",
-    "decoction",
-    "",
-    "x",
+    *("66 °C", "152 °F", "35 min", "0 min", "20 kg", "60 L"),
+    *("auto", "rest", "infusion", "keep", "decoction", "", "x"),
 ]
 VALUES = st.one_of(
     st.sampled_from(WORDS),
@@ -60,15 +50,11 @@ TABLES = st.recursive(
 ANY = st.dictionaries(st.one_of(st.sampled_from(KEYS), st.text(max_size=8)), TABLES, max_size=8)
 
 
-def silent(_: Any) -> Iterable[Problem]:
-    return ()
-
-
 CASES: tuple[tuple[type[Table], Callable[[Any], Iterable[Problem]]], ...] = (
     (Program, recipe_checks.agree),
     (Tun, agreement.agree),
-    (Service, silent),
-    (Learned, silent),
+    (Service, lambda _: ()),
+    (Learned, lambda _: ()),
 )
 
 
@@ -83,6 +69,10 @@ def test_any_table_is_read_or_refused(data: dict[str, Any]) -> None:
             assert problem.where and problem.found and problem.wanted
 
 
+def perhaps(key: str, value: st.SearchStrategy[str]) -> st.SearchStrategy[dict[str, str]]:
+    return st.fixed_dictionaries({}, optional={key: value})
+
+
 @st.composite
 def steps(draw: st.DrawFn) -> list[dict[str, Any]]:
     """Steps as a brewer might write them: mostly rising, some falling, some additions."""
@@ -93,14 +83,10 @@ def steps(draw: st.DrawFn) -> list[dict[str, Any]]:
         here_c += draw(st.floats(-3, 14)) if at else 0.0
         step: dict[str, Any] = {"name": f"step {at}", "kind": kind, "temperature": f"{here_c:.2f} °C"}
         if kind in ("infusion", "decoction"):
-            step |= draw(
-                st.fixed_dictionaries({}, optional={"amount": st.floats(1, 40).map(lambda kg: f"{kg:.2f} kg")})
-            )
+            step |= draw(perhaps("amount", st.floats(1, 40).map(lambda kg: f"{kg:.2f} kg")))
         else:
             step["time"] = f"{draw(st.integers(1, 250))} min"
-            step |= draw(
-                st.fixed_dictionaries({}, optional={"ramp": st.floats(0.05, 5).map(lambda r: f"{r:.3f} K/min")})
-            )
+            step |= draw(perhaps("ramp", st.floats(0.05, 5).map(lambda r: f"{r:.3f} K/min")))
         written.append(step)
     return written
 
@@ -116,17 +102,7 @@ PROGRAM = st.fixed_dictionaries(
         "dough_in": st.floats(35, 80).map(lambda c: {"strike": f"{c:.1f} °C"}),
     },
 )
-VESSEL = Tun(
-    name="heron",
-    volume_l=100.0,
-    min_liquor_l=20.0,
-    metal_j_per_k=12_500.0,
-    loss_w_per_k=4.0,
-    mixing="stirrer",
-    heater=Heater(kind="proportional", power_w=5000.0, place="jacket"),
-    probes=Probes(mash=Probe(topic="t")),
-    stirrer=Output(topic="s"),
-)
+VESSEL = tun()
 
 
 def test_any_program_is_planned_or_refused() -> None:
@@ -251,16 +227,8 @@ def test_a_wrong_tun_is_told_at_once() -> None:
     wrong |= {"loss": "4 K/W", "min_liquor": "120 L", "guard": {"reading_gone": "10 s", "reading_late": "10 s"}}
     wrong["heater"] = {"kind": "contactor", "place": "line", "power": "5"}
     lines = [str(problem) for problem in read(Tun, wrong, agreement.agree).problems]
-    assert [line.split(": found")[0] for line in lines] == [
-        "metal",
-        "loss",
-        "heater: power",
-        "probes",
-        "min_liquor",
-        "heater: window",
-        "pump",
-        "guard: reading_gone",
-    ]
+    places = ["metal", "loss", "heater: power", "probes", "min_liquor", "heater: window", "pump", "guard: reading_gone"]
+    assert [line.split(": found")[0] for line in lines] == places
     assert 'found nothing, wanted metal = "... kJ/K": kg of steel x 0.5 kJ/(kg K)' in lines[0]
     assert lines[3].endswith("a table [probes.mash] with topic")
     assert 'found nothing, wanted window = "30 s"; a contactor' in lines[5]
@@ -271,9 +239,8 @@ def test_steps_are_all_looked_at() -> None:
     """A step that is wrong itself is no empty list, and what the other steps must agree on is told beside it."""
     first, second, third, last = copy.deepcopy(BITTERN["step"])
     only = {**BITTERN, "step": [{**first, "temperature": "52"}]}
-    assert [problem.where for problem in read(Program, only, recipe_checks.agree).problems] == [
-        '[[step]] 1 "one": temperature'
-    ]
+    (problem,) = read(Program, only, recipe_checks.agree).problems
+    assert problem.where == '[[step]] 1 "one": temperature'
     second["temperature"], third["ask_after"], first["kind"] = "95 °C", "30 min", "keep"
     last["time"] = "3"
     problems = read(Program, {**BITTERN, "step": [first, second, third, last]}, recipe_checks.agree).problems

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -20,19 +19,14 @@ from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse
 from tests.places import CONFIG
+from tests.sim.conftest import ran as run_once
 from tests.sim.conftest import shipped
 from tests.sim.crippled import crippled
 
 Pair = tuple[Settings, Plan]
 PAIRS = [
-    ("plover", "linnet"),
-    ("gannet", "sandpiper"),
-    ("gannet", "redstart"),
-    ("plover", "bittern"),
-    ("gannet", "dotterel"),
-    ("plover", "crake"),
-    ("gannet", "water-trial"),
-    ("plover", "water-trial"),
+    *(("gannet", program) for program in ("sandpiper", "redstart", "dotterel", "water-trial")),
+    *(("plover", program) for program in ("linnet", "bittern", "crake", "water-trial")),
 ]
 
 
@@ -41,7 +35,7 @@ def test_each_shipped_program_completes_on_its_tun(tun: str, program: str) -> No
     """Complete, no trip, no heat without evidence, every rest credited to 2 s, no ramp and no hold 0.5 K over."""
     settings, plan = shipped(tun, program)
     assert not plan.problems
-    ran = dryrun.run(settings, plan, 1)
+    ran = run_once(tun, program)
     assert (ran.result, ran.trace.trips, ran.heat_without_evidence, ran.refusals) == ("complete", [], 0, ())
     assert ran.hot_commands > 500
     steps = ran.trace.steps(plan.course)
@@ -62,10 +56,9 @@ def test_the_same_seed_gives_the_same_digest_and_another_another(plover: Pair) -
     assert digests[0] == digests[1] != digests[2]
 
 
-def test_the_person_answers_each_question_and_none_is_skipped(gannet: Pair) -> None:
+def test_the_person_answers_each_question_and_none_is_skipped() -> None:
     """Dough-in begun, grain in, the iodine test, taking over: each asked, each answered."""
-    ran = dryrun.run(*gannet, 2)
-    assert ran.answered == ("dough_in", "grain_in", "iodine", "take_over")
+    assert run_once("gannet", "sandpiper").answered == ("dough_in", "grain_in", "iodine", "take_over")
 
 
 def test_a_crippled_guard_is_seen_in_the_count(gannet: Pair, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -109,7 +102,7 @@ def test_a_start_that_is_refused_is_told(gannet: Pair) -> None:
 
 def test_rows_are_written_as_the_contract_names_them(plover: Pair) -> None:
     """One line a second with the agreed columns, and the enzymes' from dough-in on."""
-    ran = dryrun.DryRun(*plover, 1).go()
+    ran = run_once("plover", "linnet")
     brewed = true_wort.follow(plover[1].course, ran.trace)
     lines = trace.csv(ran.trace.rows, true_wort.COLUMNS, brewed.columns).splitlines()
     assert lines[0].startswith("t_s,mash_c,probe_c,setpoint_c,target_c,duty,step,phase,state,beta_left_pct,")
@@ -141,7 +134,6 @@ STEP_KEYS = {
     "name", "kind", "target_c", "planned_s", "ramp_started_s", "in_band_s", "ended_s", "credited_s", "min_c", "mean_c",
     "max_c", "overshoot_c", "rms_error_c", "climb_c_per_min",
 }  # fmt: skip
-Captured = Callable[[], Any]
 
 
 def dryrun_of(*words: str) -> int:

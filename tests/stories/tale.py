@@ -6,7 +6,6 @@ Water in a tun at 55 °C, a rise to 63 °C (until about 500 s), a rest there (to
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -49,6 +48,14 @@ class Tale:
     def trips(self) -> set[str]:
         return {trip for m in self.moments for trip in m.trips}
 
+    def outcome(self) -> tuple[set[str], RunState, int]:
+        """What has tripped, how the run ended, and how many commands with heat lacked evidence?"""
+        return self.trips(), self.result, self.without_evidence
+
+    def cold(self, since: float = 0.0) -> bool:
+        """Was there no heat from then on?"""
+        return all(m.duty == 0.0 for m in self.moments if m.at >= since)
+
     def off_from(self, at: float) -> float | None:
         """From when on after `at` was the heat off for at least a minute?"""
         since: float | None = None
@@ -84,7 +91,6 @@ def tell(
     seed: int = 1,
     until_s: float = 4200.0,
     manner: Manner = PATIENT,
-    each: Callable[[DryRun], None] | None = None,
     start_c: float = 55.0,
 ) -> Tale:
     """Run the short mash with these faults (`kind@at+for=value`). Ends with the run or after `until_s`."""
@@ -102,8 +108,6 @@ def tell(
             Moment(out.state.now, duty, run.state, trips, dry.world.tun.mash_mean_c, run.progress.credited_s, run.leg)
         )
         tale.events.extend((out.state.now, event) for event in out.events)
-        if each is not None:
-            each(dry)
         if run.state in (RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED) or out.state.now >= until_s:
             break
     tale.result = dry.state.run.state

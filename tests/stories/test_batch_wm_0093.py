@@ -42,26 +42,17 @@ class Batch:
 
     def __init__(self) -> None:
         settings = config_files.settings(CONFIG, "gannet")
-        recipe = config_files.load_program(CONFIG, "sandpiper").model_copy(
-            update={"hot_liquor": HotLiquor(takes_s=1500.0)}
-        )
-        made = plan.make(recipe, settings.tun)
+        recipe = config_files.load_program(CONFIG, "sandpiper")
+        made = plan.make(recipe.model_copy(update={"hot_liquor": HotLiquor(takes_s=1500.0)}), settings.tun)
         real = true_values.of_tun(settings.tun, Random(f"world {SEED}"))._replace(grist_c=STORE_C, room_c=ROOM_C)
         manner = Manner(speaks=False, pour_s=540.0, delay_s=120.0)
-        self.dry = DryRun(
-            settings,
-            made,
-            SEED,
-            [parse("probe_value@3700+20=41.7"), parse("lid_open@3660+900")],
-            manner=manner,
-            truth=real,
-        )
+        faults = [parse("probe_value@3700+20=41.7"), parse("lid_open@3660+900")]
+        self.dry = DryRun(settings, made, SEED, faults, manner=manner, truth=real)
         self.dry.state = self.dry.state._replace(proof_days=3.0)
         self.events: list[tuple[float, Event]] = []
         self.answers = 0
         self.desks = {"gannet": supply.Group("gannet", 0.0), "plover": supply.Group("plover", 0.0)}
-        self.plover: list[tuple[float, float]] = []  # when, W allowed
-        self.gannet: list[tuple[float, float]] = []
+        self.allowed: list[tuple[float, float, float]] = []  # when, W for Plover and for Gannet
         self.plover_wish_w = 0.0
         self.back_c = 0.0
 
@@ -88,8 +79,7 @@ class Batch:
         for name in self.desks:
             for word in spoken:
                 self.desks[name] = supply.hear(self.desks[name], word, self.now)
-        self.plover.append((self.now, self.desks["plover"].cap_w))
-        self.gannet.append((self.now, self.desks["gannet"].cap_w))
+        self.allowed.append((self.now, self.desks["plover"].cap_w, self.desks["gannet"].cap_w))
 
     def until(self, true: Callable[[Outcome], bool], most_s: int = 9000) -> Outcome:
         for _ in range(most_s):
@@ -123,9 +113,8 @@ class Batch:
         limit_s = 60.0 * dry.settings.service.resume_minutes
         pending = Pending(told.run, told.last_c, CUT_S, True, 1, limit_s)
         dry._now = gone + CUT_S
-        dry.state = start(
-            dry.settings, dry._now, "second", told.guard._replace(epoch=told.guard.epoch + 1), pending, 3.0
-        )
+        guard = told.guard._replace(epoch=told.guard.epoch + 1)
+        dry.state = start(dry.settings, dry._now, "second", guard, pending, 3.0)
         dry.inbox = Inbox(dry.settings, "second")
         dry.inbox.prepare = dry._prepare
         dry._up = False
@@ -192,28 +181,13 @@ def only(batch: Batch, kind: str, name: str) -> Event:
 def test_the_decisions_stand_in_the_record_in_the_order_of_the_log(batch: Batch) -> None:
     """From the delayed start to the hand-over: each line of the log has its event, and they come in its order."""
     wanted = [
-        ("phase", "heating"),
-        ("note", "ready for grain"),
-        ("answer", "dough_in"),
-        ("answer", "grain_in"),
-        ("settled", "protein rest"),
-        ("answer", "settled"),
-        ("entry", "ph"),
-        ("step done", "protein rest"),
-        ("resume", "ask"),
-        ("answer", "resume"),
-        ("resume", "gap rule"),
-        ("order", "extend"),
-        ("step done", "maltose rest"),
-        ("note", "hot liquor"),
-        ("answer", "iodine"),
-        ("note", "iodine"),
-        ("answer", "iodine"),
-        ("step done", "saccharification"),
-        ("step done", "mash-out"),
-        ("entry", "gravity_p"),
-        ("entry", "remark"),
-        ("answer", "take_over"),
+        *(("phase", "heating"), ("note", "ready for grain"), ("answer", "dough_in"), ("answer", "grain_in")),
+        *(("settled", "protein rest"), ("answer", "settled"), ("entry", "ph"), ("step done", "protein rest")),
+        *(("resume", "ask"), ("answer", "resume"), ("resume", "gap rule"), ("order", "extend")),
+        *(("step done", "maltose rest"), ("note", "hot liquor")),
+        *(("answer", "iodine"), ("note", "iodine"), ("answer", "iodine")),
+        *(("step done", "saccharification"), ("step done", "mash-out")),
+        *(("entry", "gravity_p"), ("entry", "remark"), ("answer", "take_over")),
     ]
     there = set(wanted)
     found = [(event.kind, event.id) for _, event in batch.events if (event.kind, event.id) in there]
@@ -283,11 +257,10 @@ def test_a_reddish_test_lengthens_the_rest_by_ten_minutes(batch: Batch) -> None:
 def test_the_neighbour_waits_for_its_share_and_gets_it(batch: Batch) -> None:
     """Plover's 2.4 kW wait while Gannet rises to 78 °C with its 5; never both; Plover has them in the end."""
     begun = when(batch, "step done", "saccharification")
-    rise = [watts for at, watts in batch.plover if begun + 10.0 <= at <= begun + 240.0]
+    rise = [watts for at, watts, _ in batch.allowed if begun + 10.0 <= at <= begun + 240.0]
     assert rise and max(rise) == 0.0
-    assert max(watts for at, watts in batch.plover if at > begun) == PLOVER_W
-    pairs = zip(batch.plover, batch.gannet, strict=True)
-    assert max(a[1] + b[1] for a, b in pairs) <= LIMIT_W
+    assert max(watts for at, watts, _ in batch.allowed if at > begun) == PLOVER_W
+    assert max(plover_w + gannet_w for _, plover_w, gannet_w in batch.allowed) <= LIMIT_W
 
 
 def test_first_wort_and_conversion(batch: Batch) -> None:

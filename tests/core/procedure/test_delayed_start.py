@@ -14,13 +14,21 @@ PLAN = course(leg("rest", 50.0, 600.0), leg("keep", 50.0, 600.0, kind="keep"))
 PLAN = PLAN._replace(legs=(PLAN.legs[0]._replace(target_c=30.0, ramp_s=STRIKE_S), *PLAN.legs[1:]))
 
 
-def armed(ahead_s: float = 3600.0, proof_days: float | None = 5.0, sure: bool = True, **changes: Any) -> Bench:
+def armed(
+    ahead_s: float = 3600.0,
+    proof_days: float | None = 5.0,
+    sure: bool = True,
+    heating_s: float = STRIKE_S,
+    later_s: int = 0,
+    **changes: Any,
+) -> Bench:
     bench = Bench(settings(**changes), mash_c=12.0)
     bench.until("idle")
     bench.state = bench.state._replace(proof_days=proof_days)
+    bench.run(later_s)
+    plan = PLAN._replace(legs=(PLAN.legs[0]._replace(ramp_s=heating_s), *PLAN.legs[1:]))
     bench.extra = {"wall_confirmed": sure}
-    bench.order("start", course=PLAN, here=True, hand_c=12.0, ready_at=WALL + ahead_s)
-    bench.step()
+    bench.obey("start", course=plan, here=True, hand_c=12.0, ready_at=WALL + ahead_s)
     return bench
 
 
@@ -38,12 +46,7 @@ def test_heat_begins_at_the_computed_time() -> None:
 
 def test_a_long_heating_has_a_tenth_as_margin() -> None:
     """Ten per cent of the heating time where that is more than a quarter of an hour."""
-    bench = Bench(settings(), mash_c=12.0)
-    bench.until("idle")
-    bench.state = bench.state._replace(proof_days=5.0)
-    slow = PLAN._replace(legs=(PLAN.legs[0]._replace(ramp_s=12_000.0), *PLAN.legs[1:]))
-    bench.order("start", course=slow, here=True, hand_c=12.0, ready_at=WALL + 14_000.0)
-    bench.step()
+    bench = armed(14_000.0, heating_s=12_000.0)
     until = bench.state.run.armed_until
     assert until is not None
     assert until - bench.now == pytest.approx(14_000.0 - 12_000.0 - 1_200.0)
@@ -70,13 +73,7 @@ def test_a_delayed_start_without_its_conditions_is_refused(changes: dict[str, An
 
 def test_a_proof_test_ages_while_the_daemon_runs() -> None:
     """89.9 days at the process start are over 90 three hours later."""
-    bench = Bench(settings(), mash_c=12.0)
-    bench.until("idle")
-    bench.state = bench.state._replace(proof_days=89.9)
-    bench.run(3 * 3600)
-    bench.order("start", course=PLAN, here=True, hand_c=12.0, ready_at=WALL + 3600.0)
-    bench.step()
-    assert "90 days" in bench.replies[-1].reason
+    assert "90 days" in armed(proof_days=89.9, later_s=3 * 3600).replies[-1].reason
 
 
 def test_an_empty_tun_is_not_heated_when_the_time_comes() -> None:

@@ -7,7 +7,6 @@ import math
 import pytest
 
 from controller.core.nouns import Course, Phase, RunState
-from controller.core.procedure.run import leg_of
 from tests.core.bench import Bench, course, leg, settings
 
 REST = leg("beta", 63.0, 1200.0)
@@ -15,16 +14,21 @@ KEEP = leg("keep", 72.0, 3600.0, kind="keep")
 PLAN = course(REST, KEEP, grist_kg=0)
 
 
-def at(phase: str, plan: Course = PLAN, start_c: float = 62.8) -> Bench:
+def at(phase: str, plan: Course = PLAN, start_c: float = 62.8, longer_s: int = 0) -> Bench:
     bench = Bench(settings(), mash_c=start_c)
     bench.until("idle")
     bench.start(plan)
     bench.until(phase)
+    bench.run(longer_s)
     return bench
 
 
 def done(bench: Bench, name: str) -> dict[str, float]:
     return next(e.data for e in bench.events if e.kind == "step done" and e.id == name)
+
+
+def credit_s(bench: Bench) -> float:
+    return bench.state.run.progress.credited_s
 
 
 def test_each_rest_is_credited_to_within_a_tick() -> None:
@@ -50,48 +54,44 @@ def test_the_clock_starts_after_a_minute_in_the_narrow_band_and_counts_it() -> N
     """Sixty seconds within half a kelvin, which then count."""
     bench = at("resting")
     entered = bench.now
-    while bench.state.run.progress.credited_s == 0.0:
+    while credit_s(bench) == 0.0:
         bench.step()
     assert bench.now - entered == 60.0
-    assert bench.state.run.progress.credited_s == 60.0
+    assert credit_s(bench) == 60.0
 
 
 def test_no_credit_outside_the_tolerance() -> None:
     """0.99 K below target still counts, 1.01 K does not."""
     for offset, grows in ((-0.99, True), (-1.01, False)):
-        bench = at("resting")
-        bench.run(100)
+        bench = at("resting", longer_s=100)
         bench.reading_c = 63.0 + offset
         bench.step()
-        before = bench.state.run.progress.credited_s
+        before = credit_s(bench)
         bench.run(5)
-        assert (bench.state.run.progress.credited_s > before) is grows
+        assert (credit_s(bench) > before) is grows
 
 
 def test_no_credit_while_doubtful_held_or_paused() -> None:
     """Refused readings, a hold and a pause each stop the rest clock."""
-    bench = at("resting")
-    bench.run(100)
+    bench = at("resting", longer_s=100)
     bench.reading_c = math.nan
-    before = bench.state.run.progress.credited_s
+    before = credit_s(bench)
     bench.run(2)
-    assert bench.state.run.progress.credited_s == before
+    assert credit_s(bench) == before
     bench.reading_c = None
     bench.run(3)
     for order in ("pause", "hold"):
-        bench = at("resting")
-        bench.run(100)
+        bench = at("resting", longer_s=100)
         bench.order(order)
         bench.run(2)
-        before = bench.state.run.progress.credited_s
+        before = credit_s(bench)
         bench.run(60)
-        assert bench.state.run.progress.credited_s == before
+        assert credit_s(bench) == before
 
 
 def test_pause_keeps_the_temperature_and_resume_goes_on() -> None:
     """Paused in a ramp, the mash is kept where it was."""
-    bench = at("ramping", start_c=50.0)
-    bench.run(300)
+    bench = at("ramping", start_c=50.0, longer_s=300)
     bench.order("pause")
     bench.run(2)
     kept = bench.state.run.progress.pause_c
@@ -105,23 +105,19 @@ def test_pause_keeps_the_temperature_and_resume_goes_on() -> None:
 
 def test_held_by_a_person_goes_on_only_by_restart() -> None:
     """hold is for ever until restart; restart waits for its checks."""
-    bench = at("resting")
-    bench.run(100)
+    bench = at("resting", longer_s=100)
     bench.order("hold")
     bench.run(600)
     assert bench.state.run.state is RunState.HELD
     assert bench.duty == 0.0
     bench.order("restart")
     bench.until("running", 30)
-    assert bench.state.run.progress.credited_s >= 60.0
+    assert credit_s(bench) >= 60.0
 
 
 def test_dough_in_blocks_heat_until_it_has_settled() -> None:
     """From the first answer to the end of settling no heat leaves, however cold the mash becomes."""
-    bench = Bench(settings(), mash_c=53.0)
-    bench.until("idle")
-    bench.start(course(leg("low", 50.0, 300.0), KEEP))
-    bench.until("dough_in")
+    bench = at("dough_in", course(leg("low", 50.0, 300.0), KEEP), 53.0)
     bench.answer()
     bench.mash_c = 44.0
     bench.run(600)
@@ -138,13 +134,11 @@ def test_iodine_gate_lengthens_the_rest_and_then_lets_go() -> None:
     """Asked at its minute; reddish adds ten minutes and asks again; no starch lets the rest end by time."""
     gated = leg("alpha", 63.0, 1200.0, ends="iodine", ask_after_s=900.0)
     bench = at("iodine", course(gated, KEEP, grist_kg=0))
-    assert 900.0 <= bench.state.run.progress.credited_s <= 901.0
+    assert 900.0 <= credit_s(bench) <= 901.0
     bench.answer(answer="reddish")
-    now_leg = leg_of(bench.state.run)
-    assert now_leg is not None
-    assert now_leg.hold_s == 1800.0
+    assert bench.run_leg.hold_s == 1800.0
     bench.until("iodine")
-    assert 1500.0 <= bench.state.run.progress.credited_s <= 1503.0
+    assert 1500.0 <= credit_s(bench) <= 1503.0
     bench.answer(answer="no starch")
     bench.until("take_over")
     assert 1800.0 <= done(bench, "alpha")["credited_s"] <= 1801.0
@@ -162,18 +156,15 @@ def test_an_unanswered_gate_waits_and_never_goes_on() -> None:
 def test_a_question_takes_only_its_own_answers() -> None:
     """Another question's id or an answer that does not fit is refused and names what fits."""
     bench = at("take_over")
-    bench.answer(answer="perhaps")
-    assert "choose one of" in bench.replies[-1].reason
-    bench.answer(prompt="grain_in")
-    assert "no longer open" in bench.replies[-1].reason
-    assert bench.state.run.prompt is not None
+    assert "choose one of" in bench.answer(answer="perhaps").reason
+    assert "no longer open" in bench.answer(prompt="grain_in").reason
+    assert bench.asked
 
 
 def test_entries_are_recorded_without_touching_the_question() -> None:
     """pH and gravity may come at any time."""
     bench = at("resting")
-    bench.answer(ph=5.46, ph_at_c=20.0)
-    assert bench.replies[-1].accepted
+    assert bench.answer(ph=5.46, ph_at_c=20.0).accepted
     assert any(e.kind == "entry" and e.data["ph"] == 5.46 for e in bench.events)
 
 
@@ -192,21 +183,15 @@ def test_entries_are_recorded_without_touching_the_question() -> None:
 def test_adjust_is_validated(args: dict[str, float], accepted: bool) -> None:
     """A later step may be changed within the tun's limits and never made to climb faster."""
     bench = at("resting")
-    bench.order("adjust", **args)
-    bench.step()
-    assert bench.replies[-1].accepted is accepted
+    assert bench.obey("adjust", **args).accepted is accepted
 
 
 def test_extend_and_advance() -> None:
     """A rest can be made longer, and left early; both are on record."""
     bench = at("resting")
-    bench.order("extend", by_s=600.0)
-    bench.step()
-    now_leg = leg_of(bench.state.run)
-    assert now_leg is not None
-    assert now_leg.hold_s == 1800.0
-    bench.order("advance")
-    bench.step()
+    bench.obey("extend", by_s=600.0)
+    assert bench.run_leg.hold_s == 1800.0
+    bench.obey("advance")
     assert bench.state.run.leg == 1
     assert {e.id for e in bench.events if e.kind == "order"} == {"extend", "advance"}
 
@@ -215,8 +200,7 @@ def test_start_names_everything_that_is_missing_at_once() -> None:
     """Mark, hand thermometer, attendance and program in one answer."""
     bench = Bench(settings())
     bench.until("idle")
-    bench.order("start")
-    bench.step()
+    bench.obey("start")
     reason = bench.replies[-1].reason
     for word in ("no program", "here=yes", "hand thermometer", "proof test"):
         assert word in reason
@@ -227,9 +211,7 @@ def test_hand_thermometer_within_three_kelvin(hand: float, accepted: bool) -> No
     """The probe's first reading is compared with what a person reads in the tun."""
     bench = Bench(settings(), mash_c=20.0)
     bench.until("idle")
-    bench.order("start", course=PLAN, here=True, attended=True, hand_c=hand)
-    bench.step()
-    assert bench.replies[-1].accepted is accepted
+    assert bench.obey("start", course=PLAN, here=True, attended=True, hand_c=hand).accepted is accepted
 
 
 def test_start_in_the_middle() -> None:
@@ -259,30 +241,25 @@ def test_stop_and_abort_end_cold_and_reset_makes_ready(order: str, ends: str) ->
     bench.order(order)
     bench.until(ends, 20)
     assert bench.duty == 0.0
-    bench.order("reset")
-    bench.step()
+    bench.obey("reset")
     assert bench.state.run.state is RunState.IDLE
 
 
 def test_no_answer_for_two_hours_turns_the_heat_off() -> None:
     """A strike that nobody comes for is not heated all day."""
-    bench = Bench(settings(), mash_c=53.5)
-    bench.until("idle")
-    bench.start(course(REST, KEEP))
-    bench.until("dough_in")
+    bench = at("dough_in", course(REST, KEEP), 53.5)
     bench.until("held", 7300)
     assert bench.duty == 0.0
 
 
 def test_a_pause_in_the_first_minute_of_a_rest_earns_nothing() -> None:
     """Half a minute in band, ten minutes paused: the minute begins anew and only itself is counted."""
-    bench = at("resting")
-    bench.run(30)
+    bench = at("resting", longer_s=30)
     bench.order("pause")
     bench.run(600)
-    assert bench.state.run.progress.credited_s == 0.0
+    assert credit_s(bench) == 0.0
     bench.order("resume")
     bench.run(3)
-    assert bench.state.run.progress.credited_s == 0.0
+    assert credit_s(bench) == 0.0
     bench.run(90)
-    assert 60.0 <= bench.state.run.progress.credited_s <= 95.0
+    assert 60.0 <= credit_s(bench) <= 95.0

@@ -291,13 +291,6 @@ def kept(**changes: Any) -> dict[str, Any]:
     return record
 
 
-def test_a_record_survives_json() -> None:
-    """What was kept comes back."""
-    found = checkpoint.recall(kept(), NOW)
-    assert found is not None
-    assert (found.run.state, found.run.leg, found.run.run_id) == (S.RUNNING, 0, heating().state.run.run_id)
-
-
 def test_a_record_that_does_not_fit_is_none() -> None:
     """A step out of range, endless numbers, nesting without end, and words for numbers."""
     assert checkpoint.recall(kept(leg=4), NOW) is None

@@ -13,31 +13,21 @@ from controller.core.guard.registry import ALL
 from controller.core.nouns import Phase, RunState
 from controller.core.procedure import resume
 from controller.core.procedure.run import Progress, Run
-from controller.core.state import start
 from tests.core.bench import Bench, course, leg, settings
+from tests.core.runs import begun, restarted
 
 REST = leg("beta", 63.0, 2400.0)
-LOW = leg("low", 45.0, 900.0)
 
 
-def open_run(target: int = 0, credited: float = 1000.0, **changes: object) -> Run:
-    plan = course(REST, LOW, leg("alpha", 72.0, 1200.0), grist_kg=0)
-    run = Run(
-        state=RunState.RUNNING,
-        course=plan,
-        run_id="r1",
-        leg=target,
-        phase=Phase.RESTING,
-        progress=Progress(credited),
-        grain_in=True,
-    )
-    return run._replace(**changes)  # type: ignore[arg-type]
+def open_run(**changes: object) -> Run:
+    plan = course(REST, leg("alpha", 72.0, 1200.0), grist_kg=0)
+    base = Run(state=RunState.RUNNING, course=plan, run_id="r1", phase=Phase.RESTING, grain_in=True)
+    return base._replace(progress=Progress(1000.0))._replace(**changes)  # type: ignore[arg-type]
 
 
-def decide(outage_s: float | None = 60.0, now_c: float | None = 62.5, **changes: object) -> resume.Decision:
-    run = changes.pop("run", open_run())
-    pending = resume.Pending(run, 63.0, outage_s, True, 1, 1800.0)._replace(**changes)  # type: ignore[arg-type]
-    return resume.decide(pending, now_c, 78.0, False)
+def decide(now_c: float | None = 62.5, latched: bool = False, **changes: Any) -> resume.Decision:
+    pending = resume.Pending(open_run(), 63.0, 60.0, True, 1, 1800.0)._replace(**changes)
+    return resume.decide(pending, now_c, 78.0, latched)
 
 
 @pytest.mark.parametrize(
@@ -46,7 +36,7 @@ def decide(outage_s: float | None = 60.0, now_c: float | None = 62.5, **changes:
 )
 def test_length_of_the_outage(outage: float, kind: str) -> None:
     """Up to 30 min by itself, to 4 h a person is asked, beyond it is over."""
-    assert decide(outage).kind == kind
+    assert decide(outage_s=outage).kind == kind
 
 
 @pytest.mark.parametrize(
@@ -54,56 +44,31 @@ def test_length_of_the_outage(outage: float, kind: str) -> None:
 )
 def test_fall_of_the_mash(now_c: float | None, kind: str) -> None:
     """Within 5 K of the last temperature; unknown asks."""
-    assert decide(now_c=now_c).kind == kind
-
-
-def test_whatever_is_doubtful_asks() -> None:
-    """Unknown outage, changed configuration, third restart, ceiling, a person's hold and a delayed start all ask."""
-    assert decide(None).kind == "ask"
-    assert decide(same=False).kind == "ask"
-    assert decide(restarts=3).kind == "ask"
-    assert decide(restarts=2).kind == "resume"
-    assert decide(run=open_run(state=RunState.PAUSED)).kind == "ask"
-    assert decide(run=open_run(state=RunState.HELD, held_by="person")).kind == "ask"
-    assert decide(run=open_run(state=RunState.HELD, held_by="trip")).kind == "resume"
-    assert decide(run=open_run(phase=Phase.ARMED)).kind == "ask"
-    assert decide(now_c=78.0, last_c=77.0).kind == "ask"
-    pending = resume.Pending(open_run(), 63.0, 60.0, True, 1, 1800.0)
-    assert resume.decide(pending, 62.5, 78.0, True).kind == "ask"
+    assert decide(now_c).kind == kind
 
 
 @pytest.mark.parametrize(
-    ("target", "now_c", "credit", "iodine"),
+    ("changes", "kind"),
     [
-        (0, 60.0, 600.0, False),
-        (0, 59.9, 300.0, True),
-        (0, 57.0, 300.0, True),
-        (0, 56.9, 0.0, False),
-        (1, 44.0, 600.0, False),
+        ({"outage_s": None}, "ask"),
+        ({"same": False}, "ask"),
+        ({"restarts": 3}, "ask"),
+        ({"restarts": 2}, "resume"),
+        ({"run": open_run(state=RunState.PAUSED)}, "ask"),
+        ({"run": open_run(state=RunState.HELD, held_by="person")}, "ask"),
+        ({"run": open_run(state=RunState.HELD, held_by="trip")}, "resume"),
+        ({"run": open_run(phase=Phase.ARMED)}, "ask"),
+        ({"now_c": 78.0, "last_c": 77.0}, "ask"),
+        ({"latched": True}, "ask"),
     ],
 )
-def test_gap_rule(target: int, now_c: float, credit: float, iodine: bool) -> None:
-    """A starch rest counts in full from 60 °C, half from 57 °C, not below; a low rest counts in full."""
-    run = open_run(target, credited=100.0)
-    decision = resume.decide(resume.Pending(run, now_c, 600.0, True, 1, 1800.0), now_c, 78.0, False)
-    assert (decision.credit_s, decision.iodine) == (credit, iodine)
-
-
-def test_gap_never_credits_beyond_the_plan() -> None:
-    """A rest of 2,400 s with 2,200 s earned gains at most 200 s."""
-    decision = decide(600.0, run=open_run(credited=2200.0))
-    assert decision.credit_s == 200.0
-
-
-def test_no_gap_credit_in_a_ramp() -> None:
-    """An outage in a ramp earns nothing."""
-    assert decide(600.0, run=open_run(phase=Phase.RAMPING)).credit_s == 0.0
+def test_whatever_is_doubtful_asks(changes: dict[str, Any], kind: str) -> None:
+    """Unknown outage, changed configuration, third restart, a person's hold, a delayed start, ceiling, latched trip."""
+    assert decide(**changes).kind == kind
 
 
 def kept_bench() -> Bench:
-    bench = Bench(settings(), mash_c=62.8)
-    bench.until("idle")
-    bench.start(course(REST, leg("keep", 72.0, 3600.0, kind="keep"), grist_kg=0))
+    bench = begun(Bench(settings(), mash_c=62.8), course(REST, leg("keep", 72.0, 3600.0, kind="keep"), grist_kg=0))
     bench.until("resting")
     bench.run(300)
     return bench
@@ -134,15 +99,6 @@ def test_a_damaged_record_gives_none() -> None:
             assert checkpoint.recall(broken, 0.0) is None
     assert checkpoint.recall({**whole, "run": {**whole["run"], "leg": 99}}, 0.0) is None
     assert checkpoint.recall({**whole, "run": {**whole["run"], "state": "dreaming"}}, 0.0) is None
-
-
-def restarted(bench: Bench, outage_s: float | None, now_c: float) -> Bench:
-    back = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 0.25)
-    assert back is not None
-    after = Bench(settings(), mash_c=now_c)
-    pending = resume.Pending(back.run, back.last_c, outage_s, True, 1, 1800.0)
-    after.state = start(after.settings, 0.25, "boot2", back.guard, pending)
-    return after
 
 
 def test_short_outage_resumes_the_same_rest_and_completes() -> None:
@@ -176,9 +132,7 @@ def test_long_outage_asks_and_needs_answer_and_restart() -> None:
     assert prompt is not None
     assert "38.0 min" in prompt.text
     assert prompt.answers == ("go on here", "repeat this rest", "next rest", "end")
-    after.order("restart")
-    after.step()
-    assert not after.replies[-1].accepted
+    assert not after.obey("restart").accepted
     after.answer(answer="go on here")
     after.run(120)
     assert after.duty == 0.0
@@ -187,9 +141,9 @@ def test_long_outage_asks_and_needs_answer_and_restart() -> None:
     assert any(e.kind == "resume" and e.id == "gap rule" for e in after.events)
 
 
-@pytest.mark.parametrize(("answer", "leg_now"), [("repeat this rest", 0), ("next rest", 1)])
+@pytest.mark.parametrize(("answer", "leg_now"), [("repeat this rest", 0), ("next rest", 1), ("end", 0)])
 def test_other_choices(answer: str, leg_now: int) -> None:
-    """Repeat makes the rest longer by what it had; next goes one step on; credited time never falls."""
+    """Repeat makes the rest longer by what it had; next goes one step on; end ends cold; credited time never falls."""
     bench = kept_bench()
     had = bench.state.run.progress.credited_s
     after = restarted(bench, 2280.0, 61.6)
@@ -197,19 +151,13 @@ def test_other_choices(answer: str, leg_now: int) -> None:
     after.answer(answer=answer)
     run = after.state.run
     assert run.leg == leg_now
-    if leg_now == 0:
+    if answer == "end":
+        after.until("stopped", 20)
+        assert after.duty == 0.0
+    elif leg_now == 0:
         assert run.course is not None
         assert run.course.legs[0].hold_s == pytest.approx(2400.0 + had)
         assert run.progress.credited_s == had
-
-
-def test_end_stops() -> None:
-    """The choice `end` ends the run cold."""
-    after = restarted(kept_bench(), 2280.0, 61.6)
-    after.until("resume", 60)
-    after.answer(answer="end")
-    after.until("stopped", 20)
-    assert after.duty == 0.0
 
 
 def test_latched_trip_survives_the_restart() -> None:

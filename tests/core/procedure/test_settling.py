@@ -86,9 +86,7 @@ def test_the_offer_is_withdrawn_once_the_rest_is_counted() -> None:
 def test_heat_is_the_ordinary_answer_and_changes_nothing_but_the_record() -> None:
     """Who answers, and what, is an event; the target stays."""
     bench = settled(48.6)
-    bench.order("answer", prompt="settled", answer="heat")
-    bench.step()
-    assert bench.replies[-1].accepted
+    assert bench.obey("answer", prompt="settled", answer="heat").accepted
     assert bench.state.run.offer is None
     now = leg_of(bench.state.run)
     assert now is not None and now.target_c == 50.0
@@ -123,9 +121,7 @@ def test_too_hot_is_said_while_it_still_settles_and_cold_liquor_starts_settling_
     assert run.phase is Phase.SETTLING
     assert run.offer is not None and run.offer.answers[1] == "cold liquor"
     assert "1.4 K over" in run.offer.text
-    bench.order("answer", prompt="settled", answer="cold liquor")
-    bench.step()
-    assert bench.replies[-1].accepted
+    assert bench.obey("answer", prompt="settled", answer="cold liquor").accepted
     assert bench.state.run.phase is Phase.SETTLING
     assert bench.now - bench.state.run.phase_since < 1.5
 
@@ -143,9 +139,7 @@ def test_a_probe_that_only_the_pump_reaches_is_not_believed_before_the_pump_has_
 def test_an_answer_that_was_not_offered_is_refused() -> None:
     """`cold liquor` for a mash that is too cold changes nothing."""
     bench = settled(48.6)
-    bench.order("answer", prompt="settled", answer="cold liquor")
-    bench.step()
-    assert not bench.replies[-1].accepted
+    assert not bench.obey("answer", prompt="settled", answer="cold liquor").accepted
     assert bench.state.run.offer is not None
     assert bench.state.run.state is RunState.RUNNING
 

@@ -16,25 +16,24 @@ from controller.core.procedure.run import Run
 from controller.core.state import start
 from controller.settings.service import Service, Settings
 from tests.core.bench import Bench, course, leg, settings, tun
+from tests.core.runs import begun, restarted
 
 PLAN = course(leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 3600.0), grist_kg=0)
 HOUR = 3600.0
 
 
 def resting(service: Service | None = None) -> Bench:
-    bench = Bench(Settings(tun(), service, "digest") if service else settings(), mash_c=62.9)
-    bench.until("idle")
-    bench.start(PLAN)
-    bench.run(300)
+    bench = begun(Bench(Settings(tun(), service, "digest") if service else settings(), mash_c=62.9), PLAN)
+    bench.run(298)
     assert bench.state.run.progress.counting
     return bench
 
 
-def sleep(bench: Bench, seconds: float, mash_c: float | None = None) -> None:
+def sleep(bench: Bench, seconds: float, mash_c: float | None = None, suspended: bool = True) -> None:
     """So long without a tick; the mash is so warm then."""
     bench.now += seconds
     bench.mash_c = bench.mash_c if mash_c is None else mash_c
-    bench.extra = {"gap_s": seconds, "late_s": seconds}
+    bench.extra = {"late_s": seconds} | ({"gap_s": seconds} if suspended else {})
     bench.step()
     bench.extra = {}
 
@@ -126,10 +125,7 @@ def test_a_lower_limit_counts_for_gaps_too(minutes: int, seconds: float, decided
 def test_a_stall_without_suspend_counts_as_well() -> None:
     """The clocks agree, but no tick came for an hour: the run waits, and the readings of before count as stale."""
     bench = resting()
-    bench.now += HOUR
-    bench.extra = {"late_s": HOUR}
-    bench.step()
-    bench.extra = {}
+    sleep(bench, HOUR, suspended=False)
     assert bench.duty == 0.0
     assert cold(bench, 300)
     assert bench.state.run.held_by == "resume"
@@ -137,10 +133,8 @@ def test_a_stall_without_suspend_counts_as_well() -> None:
 
 def test_a_paused_run_is_not_kept_at_its_pause_for_ever() -> None:
     """Paused in a ramp, asleep, answered, restarted: the target is the step's."""
-    bench = Bench(settings(), mash_c=55.0)
-    bench.until("idle")
-    bench.start(PLAN)
-    bench.run(60)
+    bench = begun(Bench(settings(), mash_c=55.0), PLAN)
+    bench.run(58)
     bench.order("pause")
     bench.run(5)
     assert bench.state.run.progress.pause_c is not None
@@ -159,15 +153,6 @@ def test_nothing_running_sleeps_as_it_likes() -> None:
     bench.until("idle")
     sleep(bench, 9 * HOUR)
     assert (bench.state.run.state, bench.state.pending) == (RunState.IDLE, None)
-
-
-def restarted(bench: Bench, outage_s: float | None) -> Bench:
-    kept = checkpoint.recall(json.loads(json.dumps(checkpoint.keep(bench.state))), 0.25)
-    assert kept is not None
-    after = Bench(settings(), mash_c=bench.mash_c)
-    pending = resume.Pending(kept.run, kept.last_c, outage_s, True, 1, 1800.0)
-    after.state = start(after.settings, 0.25, "again", kept.guard, pending)
-    return after
 
 
 @pytest.mark.parametrize(("outage_s", "longer_s"), [(60.0, 60.0 + HOUR + 1.0), (None, None)])
@@ -194,9 +179,7 @@ def test_an_order_while_checking_ends_the_open_run(order: str, end: RunState, ho
     else:
         bench = restarted(bench, 10.0)
     bench.run(3)
-    bench.order(order)
-    bench.step()
-    assert bench.replies[-1].accepted
+    assert bench.obey(order).accepted
     assert bench.state.pending is None
     assert cold(bench, 60)
     kept: dict[str, Any] = checkpoint.keep(bench.state)
@@ -283,8 +266,7 @@ def test_an_empty_run_that_checks_has_nothing_to_break_off() -> None:
     """Stop while checking, with no open run: the run is the empty one."""
     bench = Bench(settings())
     bench.run(3)
-    bench.order("stop")
-    bench.step()
+    bench.obey("stop")
     assert bench.state.run.course is None
     assert bench.state.run.state in (RunState.STOPPING, RunState.STOPPED)
     assert resume.over_gap(Run(state=RunState.STOPPED), None, None, 900.0, 0.0, 1800.0)[1:] == (None, ())

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
 
 from controller.brewing import heat
@@ -12,6 +10,7 @@ from controller.core.procedure import who_moves as moves
 from controller.core.procedure.run import Run
 from controller.messages import status_document as additions
 from tests.core.bench import MASH_J_PER_K, Bench, course, leg, settings
+from tests.core.runs import begun
 
 REST = leg("first", 52.0, 300.0)
 BACK = leg("decoction", 64.0, 0.0, kind="decoction", addition_kg=23.27, addition_c=95.0)
@@ -75,19 +74,14 @@ def test_the_words_say_how_much_more_and_when_to_stop() -> None:
     assert additions.more(adding(BACK)._replace(phase=Phase.WAITING), seen(58.0)) is None
 
 
-def begun(bench: Bench, *legs: Leg, **changes: Any) -> None:
-    bench.until("idle")
-    bench.start(course(*legs, grist_kg=0)._replace(**changes))
-
-
 def test_a_souring_hold_asks_for_its_ph_from_time_to_time() -> None:
     """Every ten minutes of rest a question; a pH that is entered answers it; unanswered, the hold goes on and ends."""
     bench = Bench(settings(), mash_c=44.0)
-    begun(bench, leg("sour", 44.0, 2000.0, kind="souring", remind_s=600.0), leg("keep", 44.0, 3600.0, kind="keep"))
+    sour = leg("sour", 44.0, 2000.0, kind="souring", remind_s=600.0)
+    begun(bench, course(sour, leg("keep", 44.0, 3600.0, kind="keep"), grist_kg=0))
     bench.until("ph")
     assert bench.state.run.progress.credited_s == pytest.approx(600.0, abs=1.5)
-    bench.order("answer", ph=4.6)
-    bench.step()
+    bench.obey("answer", ph=4.6)
     assert bench.state.run.prompt is None
     bench.until("ph")
     assert bench.state.run.progress.credited_s == pytest.approx(1200.0, abs=1.5)
@@ -99,7 +93,8 @@ def test_the_liquor_for_the_run_off_is_told_of_once_and_in_time() -> None:
     """It takes 10 min to heat: the note comes 15 min before the mash is ready, and never again."""
     bench = Bench(settings(), mash_c=63.0)
     keep = leg("keep", 63.0, 3600.0, kind="keep", ramp_s=0.0)
-    begun(bench, leg("beta", 63.0, 2400.0, ramp_s=0.0), keep, hot_liquor_s=600.0, hot_liquor_c=78.0)
+    plan = course(leg("beta", 63.0, 2400.0, ramp_s=0.0), keep, grist_kg=0)
+    begun(bench, plan._replace(hot_liquor_s=600.0, hot_liquor_c=78.0))
     bench.until("take_over")
     told = [e for e in bench.events if e.id == "hot liquor"]
     assert len(told) == 1

@@ -1,7 +1,7 @@
 """How well does the control loop do on hundreds of random tuns?
 
-    python -m tests.regimes.bench.control --seed 1 [--tuns 200] [--programs 8] [--jobs 2] [--suite sim|wide]
-        [--kind coil] [--json FILE]
+    python -m tests.regimes.bench.control --seed 1 [--tuns 200] [--programs 8] [--jobs 2] [--kind coil]
+        [--json FILE]
 
 Every tun runs every program under the project's own rooms, once with plate figures and once with what a pulse in strike
 water told; the yardsticks (laws a and b, laws.py) and the time-optimal bound run on the same tuns and programs with the
@@ -10,27 +10,26 @@ same noise. All figures are judged on the true mean of the mash. The table shows
 
 from __future__ import annotations
 
-import argparse
 import json
 import sys
 import time
-from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from collections.abc import Callable
 from math import inf, isinf
 from multiprocessing import Pool
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from controller.core.control.heat_path import heat_path
 from controller.plan import feasible
 from controller.settings.tun import Tun
-from tests.regimes.bench import disturb
 from tests.regimes.bench.bound import Bound
-from tests.regimes.bench.ident import learn
 from tests.regimes.bench.laws import Rooms, by_hand, by_rule, mistaken
-from tests.regimes.bench.loop import Law, Ramp, Rest, Run, run
-from tests.regimes.bench.plants import KINDS, Kind, Plant, Suite, draw
+from tests.regimes.bench.loop import TROUBLES, Law, Ramp, Rest, Run, run
+from tests.regimes.bench.plants import KINDS, Kind, draw
+from tests.regimes.bench.pulse import learn
+from tests.regimes.command import options
 
+OURS = ("plate", "learned")  # the project's own rooms
 MISTAKEN_PROGRAMS = 3  # as many are enough to see what wrong figures do
 FREE = 5.0 / 60.0  # K/s: no limit but the heater's
 GENTLE = 1.0 / 60.0
@@ -57,15 +56,13 @@ PROGRAMS = (  # temperatures of brewing practice, rests shortened where only the
 class Job(NamedTuple):
     """All of one tun."""
 
-    suite: Suite
     seed: int
     number: int
     programs: int
     yardsticks: int
 
 
-@dataclass(frozen=True, slots=True)
-class Score:
+class Score(NamedTuple):
     """One row of the table: a law on a class."""
 
     law: str
@@ -88,7 +85,7 @@ class Score:
 
 def work(job: Job) -> dict[tuple[str, str], list[Run]]:
     """All runs of one tun, by law and class."""
-    plant = draw(job.seed, job.number, job.suite)
+    plant = draw(job.seed, job.number)
     bound = Bound(plant)
     learned, _ = learn(plant, job.seed)
     runs: dict[tuple[str, str], list[Run]] = {}
@@ -107,8 +104,9 @@ def work(job: Job) -> dict[tuple[str, str], list[Run]]:
         if plant.kind == "electric" and place < MISTAKEN_PROGRAMS:
             add("mistaken", program, lambda: Rooms(plant, mistaken(plant, bound, job.seed)))
     if plant.kind == "electric":
-        for name, trouble in disturb.TROUBLES.items():
-            runs["after " + name, plant.kind] = [_troubled(plant, bound, job.seed, trouble)]
+        for name, trouble in TROUBLES.items():
+            troubled = run(plant, PROGRAMS[0], Rooms(plant), bound, job.seed, trouble)
+            runs["after " + name, plant.kind] = [troubled]
     return runs
 
 
@@ -119,28 +117,18 @@ def refused(plate: Tun, program: tuple[Rest, ...]) -> bool:
     return swings or max(rest.target_c for rest in program) >= feasible.held_under_c(plate)
 
 
-def _troubled(plant: Plant, bound: Bound, seed: int, trouble: disturb.Trouble) -> Run:
-    rests = PROGRAMS[0]
-    return run(plant, rests, Rooms(plant), bound, seed, trouble)
-
-
-def _share(items: Iterable[bool]) -> float:
-    flags = list(items)
+def _share(flags: list[bool]) -> float:
     return 100.0 * sum(flags) / len(flags) if flags else 0.0
 
 
 def at(values: list[float], percent: float) -> float:
     """A percentile that exists in the data: the smallest value that so many per cent do not exceed."""
-    ordered = sorted(values)
-    if not ordered:
-        return 0.0
-    return ordered[min(int(percent / 100.0 * len(ordered)), len(ordered) - 1)]
+    return sorted(values)[min(int(percent / 100.0 * len(values)), len(values) - 1)] if values else 0.0
 
 
 def score(law: str, kind: str, runs: list[Run]) -> Score:
     """The figures of a law on a class, over all its ramps after the first rest."""
     ramps: list[Ramp] = [r for one in runs for r in one.ramps if not r.first]
-    first = [one.ramps[0].overshoot_k for one in runs]
     over = [r.overshoot_k for r in ramps]
     settled = [r.settled_s / max(r.bound_s, 1.0) for r in ramps]
     rms = [r.rms_k for r in ramps]
@@ -148,105 +136,66 @@ def score(law: str, kind: str, runs: list[Run]) -> Score:
         law=law,
         kind=kind,
         ramps=len(ramps),
-        good=_share(r.good for r in ramps),
+        good=_share([r.good for r in ramps]),
         over_p50=at(over, 50),
         over_p95=at(over, 95),
         over_worst=max(over, default=0.0),
         settled_p50=at(settled, 50),
         settled_p95=at(settled, 95),
-        never=_share(isinf(r.settled_s) for r in ramps),
+        never=_share([isinf(r.settled_s) for r in ramps]),
         rms_p50=at(rms, 50),
         rms_p95=at(rms, 95),
         outside_p95=at([r.outside_s / 60.0 for r in ramps], 95),
-        first_over_p95=at(first, 95),
+        first_over_p95=at([one.ramps[0].overshoot_k for one in runs], 95),
         energy_p95=at([one.energy_over_least for one in runs], 95),
-        finished=_share(one.finished for one in runs),
+        finished=_share([one.finished for one in runs]),
     )
 
 
-class Goal(NamedTuple):
-    """One line of the goals: where it is found and what it must and should be."""
-
-    law: str
-    kind: Kind
-    text: str
-    field: str
-    must: float
-    aim: float
-    at_least: bool = False
-
-
-def _goals(law: str, kind: Kind, *rows: tuple[str, str, float, float]) -> list[Goal]:
-    return [Goal(law, kind, text, field, must, aim, field in ("good", "finished")) for text, field, must, aim in rows]
-
-
-GOALS = [
-    *_goals(
+TEXTS = {
+    "good": "good ramps, %",
+    "over_p95": "overshoot p95, K",
+    "over_worst": "overshoot worst, K",
+    "settled_p50": "settled over bound, median",
+    "settled_p95": "settled over bound, p95",
+    "rms_p95": "hold RMS p95, K",
+    "never": "never settled, %",
+    "outside_p95": "beyond 0.5 K p95, min",
+    "first_over_p95": "first rest, overshoot p95, K",
+    "energy_p95": "energy over least p95",
+    "finished": "programs finished, %",
+}
+AT_LEAST = ("good", "finished")  # all others: at most
+GOALS: list[tuple[str, Kind, dict[str, tuple[float, float]]]] = [  # law, class, what it must and what it should be
+    (
         "learned",
         "electric",
-        ("good ramps, %", "good", 93, 96),
-        ("overshoot p95, K", "over_p95", 0.30, 0.25),
-        ("overshoot worst, K", "over_worst", 1.0, 0.5),
-        ("settled over bound, median", "settled_p50", 1.03, 1.01),
-        ("settled over bound, p95", "settled_p95", 1.25, 1.15),
-        ("hold RMS p95, K", "rms_p95", 0.15, 0.10),
-        ("never settled, %", "never", 0.5, 0.0),
-        ("beyond 0.5 K p95, min", "outside_p95", 0.0, 0.0),
-        ("first rest, overshoot p95, K", "first_over_p95", 0.40, 0.20),
+        {
+            "good": (93, 96),
+            "over_p95": (0.30, 0.25),
+            "over_worst": (1.0, 0.5),
+            "settled_p50": (1.03, 1.01),
+            "settled_p95": (1.25, 1.15),
+            "rms_p95": (0.15, 0.10),
+            "never": (0.5, 0.0),
+            "outside_p95": (0.0, 0.0),
+            "first_over_p95": (0.40, 0.20),
+        },
     ),
-    *_goals(
-        "plate",
-        "electric",
-        ("good ramps, %", "good", 80, 90),
-        ("overshoot p95, K", "over_p95", 0.45, 0.30),
-        ("overshoot worst, K", "over_worst", 1.5, 0.8),
-        ("never settled, %", "never", 2.0, 0.5),
-    ),
-    *_goals(
-        "plate",
-        "behind",
-        ("never settled, %", "never", 10, 2),
-        ("overshoot p95, K", "over_p95", 0.7, 0.35),
-    ),
-    *_goals(
-        "plate", "coil", ("never settled, %", "never", 8, 2.5), ("overshoot p95, K", "over_p95", 0.6, 0.35)
-    ),
-    *_goals(
-        "plate",
-        "gas",
-        ("overshoot p95, K", "over_p95", 0.65, 0.45),
-        ("overshoot worst, K", "over_worst", 1.6, 1.3),
-        ("never settled, %", "never", 5, 1),
-    ),
-    *_goals(
-        "mistaken",
-        "electric",
-        ("overshoot p95, K", "over_p95", 0.60, 0.40),
-        ("never settled, %", "never", 2, 1),
-    ),
-    *(
-        goal
-        for law in ("plate", "learned")
-        for kind in KINDS
-        for goal in _goals(
-            law,
-            kind,
-            ("energy over least p95", "energy_p95", 1.06, 1.04),
-            ("programs finished, %", "finished", 100, 100),
-        )
-    ),
-    *(
-        goal
-        for name in disturb.TROUBLES
-        for goal in _goals("after " + name, "electric", ("overshoot worst, K", "over_worst", 0.6, 0.6))
-    ),
-]  # fmt: skip
+    ("plate", "electric", {"good": (80, 90), "over_p95": (0.45, 0.30), "over_worst": (1.5, 0.8), "never": (2.0, 0.5)}),
+    ("plate", "behind", {"never": (10, 2), "over_p95": (0.7, 0.35)}),
+    ("plate", "coil", {"never": (8, 2.5), "over_p95": (0.6, 0.35)}),
+    ("plate", "gas", {"over_p95": (0.65, 0.45), "over_worst": (1.6, 1.3), "never": (5, 1)}),
+    ("mistaken", "electric", {"over_p95": (0.60, 0.40), "never": (2, 1)}),
+    *((law, kind, {"energy_p95": (1.06, 1.04), "finished": (100, 100)}) for law in OURS for kind in KINDS),
+    *(("after " + name, "electric", {"over_worst": (0.6, 0.6)}) for name in TROUBLES),
+]
 
 
-def met(goal: Goal, value: float, limit: float) -> bool:
+def met(field: str, value: float, limit: float) -> bool:
     """Is this limit kept? Rounded as it is printed."""
     shown = round(value, 3)
-    return shown >= limit if goal.at_least else shown <= limit
+    return shown >= limit if field in AT_LEAST else shown <= limit
 
 
 def _number(value: float) -> str:
@@ -270,19 +219,14 @@ def table(scores: list[Score]) -> tuple[str, bool]:
     lines += ["", f"{'goal':<64}{'found':>8}{'must':>8}{'aim':>8}"]
     found = {(s.law, s.kind): s for s in scores}
     all_met = True
-    for goal in GOALS:
-        row = found.get((goal.law, goal.kind))
-        if row is None:
-            continue
-        value = float(getattr(row, goal.field))
-        good = met(goal, value, goal.must)
-        all_met = all_met and good
-        mark = "" if good else "  MISSED"
-        sign = ">=" if goal.at_least else "<="
-        lines.append(
-            f"{goal.kind + ', ' + goal.law + ': ' + goal.text:<64}{_number(value):>8}"
-            f"{sign + f'{goal.must:g}':>8}{f'{goal.aim:g}':>8}{mark}"
-        )
+    for law, kind, fields in GOALS:
+        for field, (must, aim) in fields.items() if (law, kind) in found else ():
+            value = float(getattr(found[law, kind], field))
+            good = met(field, value, must)
+            all_met = all_met and good
+            sign, mark = ">=" if field in AT_LEAST else "<=", "" if good else "  MISSED"
+            name = f"{kind}, {law}: {TEXTS[field]}"
+            lines.append(f"{name:<64}{_number(value):>8}{sign + f'{must:g}':>8}{f'{aim:g}':>8}{mark}")
     return "\n".join(lines), all_met
 
 
@@ -292,9 +236,8 @@ def worse_than_hand(jobs: list[Job], results: list[dict[tuple[str, str], list[Ru
     worse = []
     for job, runs in zip(jobs, results, strict=True):
         for (law, kind), ours in runs.items():
-            if law not in ("plate", "learned"):
-                continue
-            for place, (own, hand) in enumerate(zip(ours, runs.get(("a by hand", kind), []), strict=False)):
+            hands = runs.get(("a by hand", kind), []) if law in OURS else []
+            for place, (own, hand) in enumerate(zip(ours, hands, strict=False)):
                 own_k, hand_k = (max(max(r.overshoot_k, r.strays_k) for r in one.ramps[1:]) for one in (own, hand))
                 if own_k > hand_k:
                     text = f"program {place} {kind} {law}: {own_k:.2f} K, by hand {hand_k:.2f} K"
@@ -304,20 +247,11 @@ def worse_than_hand(jobs: list[Job], results: list[dict[tuple[str, str], list[Ru
 
 def main(argv: list[str] | None = None) -> int:
     """Run the bench and print the tables; 1 when a `must` is missed."""
-    parser = argparse.ArgumentParser(prog="python -m tests.regimes.bench.control", description=__doc__)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--tuns", type=int, default=200)
-    parser.add_argument("--programs", type=int, default=8)
-    parser.add_argument("--yardsticks", type=int, default=1, help="programs that laws a and b run, too")
-    parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--suite", choices=("sim", "wide"), default="sim")
-    parser.add_argument("--kind", action="append", choices=KINDS, help="only tuns of this class; may be given again")
-    parser.add_argument("--json", type=Path, default=None)
-    args = parser.parse_args(argv)
+    args = options(__doc__, argv, seed=1, tuns=200, programs=8, yardsticks=1, jobs=2, kind=[*KINDS], json=Path())
     began = time.perf_counter()
-    plants = [draw(args.seed, n, args.suite) for n in range(args.tuns)]
-    chosen = [plant for plant in plants if plant.kind in (args.kind or KINDS)]
-    jobs = [Job(args.suite, args.seed, plant.number, args.programs, args.yardsticks) for plant in chosen]
+    plants = [draw(args.seed, n) for n in range(args.tuns)]
+    chosen = [plant for plant in plants if plant.kind in args.kind]
+    jobs = [Job(args.seed, plant.number, args.programs, args.yardsticks) for plant in chosen]
     results = []
     with Pool(args.jobs) as pool:
         for done, runs in enumerate(pool.imap(work, jobs, chunksize=1), 1):
@@ -333,14 +267,11 @@ def main(argv: list[str] | None = None) -> int:
     text, all_met = table(scores)
     worse = worse_than_hand(jobs, results)
     away = sum(refused(plant.plate, program) for plant in chosen for program in PROGRAMS[: args.programs])
-    print(
-        f"suite {args.suite}, seed {args.seed}, {len(jobs)} tuns x {args.programs} programs, {away} refused by `check`"
-    )
-    print(f"\n{text}\n")
+    print(f"seed {args.seed}, {len(jobs)} tuns x {args.programs} programs, {away} refused by `check`\n\n{text}\n")
     print(f"runs that end worse than by hand: {len(worse)}", *worse[:10], sep="\n  ")
     print(f"{time.perf_counter() - began:.0f} s")
-    if args.json is not None:
-        rows: list[dict[str, Any]] = [asdict(s) for s in scores]
+    if args.json.name:
+        rows = [s._asdict() for s in scores]
         args.json.write_text(json.dumps({"seed": args.seed, "tuns": args.tuns, "rows": rows}, indent=1))
     return 0 if all_met else 1
 

@@ -10,7 +10,6 @@ installation does it: compiled anew at each start they would cost our daemon 0.4
 
 from __future__ import annotations
 
-import argparse
 import compileall
 import json
 import math
@@ -24,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.regimes.chaos.field import REPO, Field, field
+from tests.regimes.command import options
 
 MINIMAL = """
 import asyncio, json, socket, sys, time
@@ -115,12 +115,8 @@ def run(seconds: float, folder: Path) -> dict[str, Any]:
         late = [h.values()["late_s"] * 1000 for h in there.heard[mark:] if h.topic == "minimal/command"]
     figures["late_ms_p99"] = percentile(intervals_ms(stamps), 0.99)
     small["late_ms_p99"] = percentile(late, 0.99)
-    return {
-        "seconds": seconds,
-        "underback": figures,
-        "minimal": small,
-        "memory_ratio": figures["rss_mb"] / small["rss_mb"],
-    }
+    ratio = figures["rss_mb"] / small["rss_mb"]
+    return {"seconds": seconds, "underback": figures, "minimal": small, "memory_ratio": ratio}
 
 
 FEEDER = """
@@ -133,10 +129,7 @@ while True:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seconds", type=float, default=60.0)
-    parser.add_argument("--json", action="store_true")
-    args = parser.parse_args()
+    args = options(__doc__, seconds=60.0, json=False)
     with tempfile.TemporaryDirectory() as folder:
         found = run(args.seconds, Path(folder))
     if args.json:

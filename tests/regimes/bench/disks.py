@@ -10,7 +10,6 @@ began, and what the status says.
 
 from __future__ import annotations
 
-import argparse
 import asyncio
 import errno
 import itertools
@@ -28,6 +27,7 @@ from sim.people.person import Person
 from sim.simulated_site import SimulatedSite
 from tests.edge.virtual import Clock, Rig
 from tests.regimes.chaos.cuts import fresh
+from tests.regimes.command import options
 
 SLOW_S = 10.0
 LATE_S = 0.5  # allowed
@@ -117,13 +117,8 @@ async def trouble(call: str, code: int, folder: Path, seconds: float) -> Ran:
     status: dict[str, Any] = json.loads(rig.broker.retained[rig.topics.status])
     notes = "; ".join(str(note) for note in status["notes"] if "record" in str(note).lower())
     name = f"{call} {'takes 10 s' if code == 0 else errno.errorcode[code]}"
-    return Ran(
-        name,
-        len(at),
-        max(b - a for a, b in itertools.pairwise(at)) - 1.0,
-        hot,
-        f"{status['state']}; {notes or 'no note'}",
-    )
+    late_s = max(b - a for a, b in itertools.pairwise(at)) - 1.0
+    return Ran(name, len(at), late_s, hot, f"{status['state']}; {notes or 'no note'}")
 
 
 async def every(seconds: float, folder: Path) -> list[Ran]:
@@ -133,9 +128,7 @@ async def every(seconds: float, folder: Path) -> list[Ran]:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seconds", type=float, default=60.0)
-    args = parser.parse_args()
+    args = options(__doc__, seconds=60.0)
     with tempfile.TemporaryDirectory() as folder:
         ran = asyncio.run(every(args.seconds, Path(folder)))
     for one in ran:

@@ -9,7 +9,6 @@ during and after.
 
 from __future__ import annotations
 
-import argparse
 import itertools
 import os
 import subprocess
@@ -20,6 +19,7 @@ from pathlib import Path
 
 from tests.regimes.bench.daemon import percentile, rss_mb
 from tests.regimes.chaos.field import field
+from tests.regimes.command import options
 
 FLOOD = """
 import sys, time
@@ -37,10 +37,7 @@ print(sent)
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seconds", type=float, default=60.0)
-    parser.add_argument("--rate", type=float, default=2000.0)
-    args = parser.parse_args()
+    args = options(__doc__, seconds=60.0, rate=2000.0)
     with tempfile.TemporaryDirectory() as folder, field(Path(folder), "gannet", "short", 1.0) as there:
         there.observe_only("heater/command", "status")
         there.site()

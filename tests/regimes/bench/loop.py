@@ -61,7 +61,6 @@ class Run(NamedTuple):
     energy_over_least: float
     finished: bool
     seconds: float
-    hottest_over_k: float  # highest mash over the highest target
 
 
 @dataclass(slots=True)
@@ -96,9 +95,8 @@ class World:
 
 
 def run(
-    plant: Plant, program: tuple[Rest, ...], law: Law, bound: Bound, seed: int,
-    disturb: Callable[[World, float], None] | None = None,
-) -> Run:  # fmt: skip
+    plant: Plant, program: tuple[Rest, ...], law: Law, bound: Bound, seed: int, disturb: Trouble | None = None
+) -> Run:
     """Dough in, then every rest of the program. The same seed brings the same noise to every law."""
     rng = Random(f"{seed}/{plant.number}/{program[0].target_c}/{len(program)}")
     world, came_c = doughed_in(plant, program[0].target_c, law, rng)
@@ -114,12 +112,9 @@ def run(
         ramps.append(ramp._replace(lasted_s=world.t - came_s))
         finished = finished and done
         last_c = world.tun.mash_mean_c
-    least = (world.tun.capacity_j_per_k + plant.spec.heater_j_per_k) * (program[-1].target_c - at_c) + _lost(
-        plant, program, ramps
-    )
-    over = (world.joules - start_j) / max(least, 1.0)
-    hottest = max(r.overshoot_k for r in ramps)
-    return Run(tuple(ramps), over, finished, world.t - began, hottest)
+    heat_j_per_k = world.tun.capacity_j_per_k + plant.spec.heater_j_per_k
+    least_j = heat_j_per_k * (program[-1].target_c - at_c) + _lost_j(plant, program, ramps)
+    return Run(tuple(ramps), (world.joules - start_j) / max(least_j, 1.0), finished, world.t - began)
 
 
 def doughed_in(plant: Plant, first_c: float, law: Law, rng: Random) -> tuple[World, float]:
@@ -146,9 +141,8 @@ def doughed_in(plant: Plant, first_c: float, law: Law, rng: Random) -> tuple[Wor
 
 
 def _rest(
-    world: World, law: Law, target: Target, rest: Rest, best_s: float, duty: float,
-    disturb: Callable[[World, float], None] | None,
-) -> tuple[list[float], float, bool]:  # fmt: skip
+    world: World, law: Law, target: Target, rest: Rest, best_s: float, duty: float, disturb: Trouble | None
+) -> tuple[list[float], float, bool]:
     """The true mean of the mash, second by second, until the rest has had its time in band."""
     trace, credit, banded, began = [], 0.0, 0.0, world.t
     wanted = best_s + rest.hold_s
@@ -196,13 +190,48 @@ def slope(trace: list[float]) -> float:
     return (trace[j] - trace[i]) / (j - i) if j > i else 0.0
 
 
-def _lost(plant: Plant, program: tuple[Rest, ...], ramps: list[Ramp]) -> float:
+def _lost_j(plant: Plant, program: tuple[Rest, ...], ramps: list[Ramp]) -> float:
     """What must be lost to the room even by the best course, J."""
     lost, from_c = 0.0, program[0].target_c
     for rest, ramp in zip(program, ramps, strict=True):
         mean = 0.5 * (from_c + rest.target_c) - plant.room_c
-        lost += plant.spec.loss_w_per_k * (
-            mean * ramp.bound_s + (rest.target_c - plant.room_c) * (ramp.lasted_s - ramp.bound_s)
-        )
+        later = (rest.target_c - plant.room_c) * (ramp.lasted_s - ramp.bound_s)
+        lost += plant.spec.loss_w_per_k * (mean * ramp.bound_s + later)
         from_c = rest.target_c
     return lost
+
+
+# ---------------------------------------------------------------- what goes wrong in the middle of a healthy mash
+
+Trouble = Callable[[World, float], None]  # each laid on the second rest's hold or ramp
+RAMP_S, HOLD_S = 120.0, 900.0  # s into a rest when something happens
+
+
+def lid_off(world: World, since_s: float) -> None:
+    """The lid is off from the middle of each rest for 10 min."""
+    if since_s in (HOLD_S, HOLD_S + 600.0):
+        world.tun.lid(since_s == HOLD_S)
+
+
+def liquor(share: float, temperature_c: float, over_s: float) -> Trouble:
+    """So much of the liquor is added in the middle of each rest, unannounced."""
+
+    def added(world: World, since_s: float) -> None:
+        if since_s == HOLD_S:
+            world.tun.add_liquor(share * world.plant.liquor_kg, temperature_c, over_s)
+
+    return added
+
+
+def slow_pump(world: World, since_s: float) -> None:
+    """The pump's flow falls to 40 % two minutes into each rest and stays there."""
+    if since_s == RAMP_S and world.plant.spec.flow_kg_per_s > 0.0:
+        world.tun.pump(0.4)
+
+
+TROUBLES: dict[str, Trouble] = {
+    "lid off": lid_off,
+    "cold liquor": liquor(0.03, 12.0, 60.0),
+    "hot liquor": liquor(0.01, 90.0, 120.0),
+    "slow pump": slow_pump,
+}

@@ -1,19 +1,52 @@
-"""How does a bench plant get its pulse of heat in plain water, as the water trial gives it to a real tun?
+"""What does a pulse of heat in plain strike water tell the controller about a bench plant?
 
-Wait until the reading is level, full power until it has risen 3.5 K, off until it is level again.
+As the water trial gives it to a real tun: wait until the reading is level, full power until it has risen 3.5 K, off
+until it is level again.
 """
 
 from __future__ import annotations
 
 from math import isfinite
+from random import Random
 from typing import Literal, NamedTuple
 
-from controller.commissioning.learn import EVERY_S, RISE_K, Point
-from controller.core.nouns import Measurement
+from controller.commissioning.learn import EVERY_S, RISE_K, Identified, Point, Refused, by_file, identify
+from controller.core.control import on_off
+from controller.core.control.plant_model import believed
+from controller.core.nouns import Demand, Measurement, Target
+from controller.settings.tun import Learned
+from sim.plant.tun import Tun
+from tests.regimes.bench.loop import World
+from tests.regimes.bench.plants import Plant
 
+PULSE_FROM_C = 42.0
 LEVEL_S = 90.0  # s without drift before and after the pulse (own proposal)
 LEVEL_K_PER_S = 0.06 / 60.0  # drift, K/s, that still counts as level
 SETTLE_MOST_S, HEAT_MOST_S, COAST_MOST_S = 900.0, 2400.0, 1500.0  # s, then the attempt is given up or judged as it is
+
+
+def learn(plant: Plant, seed: int) -> tuple[Learned | None, Identified | Refused | str]:
+    """Run the pulse on the plant in plain liquor, identify. None: refused, the plate stays."""
+    tun = Tun(plant.spec, plant.liquor_kg, PULSE_FROM_C, plant.room_c)
+    world = World(plant, tun, Random(f"pulse/{seed}/{plant.number}"), PULSE_FROM_C)
+    target = Target("hold", PULSE_FROM_C, 1.0, 1, plant.liquor_j_per_k, strike=True)
+    model = believed(plant.plate, target)
+    state, relay, applied = PULSE_START, on_off.START, 0.0
+    while state.phase not in ("done", "failed"):
+        seen = world.second(applied)
+        if seen.value_c is None:
+            continue
+        state, duty = pulse(state, seen, applied, 1.0, 78.0)
+        relay, applied = on_off.modulate(model.path.switching, Demand(min(duty, model.duty_cap), "pulse"), relay, 1.0)
+    if state.phase == "failed":
+        return None, state.why
+    known = by_file(plant.plate, plant.liquor_j_per_k)._replace(capacity_j_per_k=plant.liquor_j_per_k)
+    found = identify(state.trace, known)
+    if isinstance(found, Refused):
+        return None, found
+    told = {name: getattr(found, name) for name in ("power_w", "power_sd", "lag_s", "lag_sd_s", "dead_s", "dead_sd_s")}
+    return Learned(**told, on="2026-01-01"), found
+
 
 PulsePhase = Literal["settling", "heating", "coasting", "done", "failed"]
 

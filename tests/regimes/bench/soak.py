@@ -8,7 +8,6 @@ Prints resident memory and open files after the run and at the end, and what the
 
 from __future__ import annotations
 
-import argparse
 import gc
 import os
 import tempfile
@@ -27,6 +26,7 @@ from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.places import CONFIG
 from tests.regimes.bench.daemon import rss_mb
+from tests.regimes.command import options
 
 
 class Forgetful(list[tuple[str, bytes, bool]]):
@@ -36,9 +36,7 @@ class Forgetful(list[tuple[str, bytes, bool]]):
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--hours", type=float, default=72.0)
-    args = parser.parse_args()
+    args = options(__doc__, hours=72.0)
     settings = files.settings(CONFIG, "gannet")
     made = plan.make(files.load_program(CONFIG, "water-trial"), settings.tun)
     world = World(settings, made.course, 1, (), None, made.program.liquor.temperature_c)

@@ -10,7 +10,6 @@ journal's own thread for so many real seconds, a sample each second: how old was
 
 from __future__ import annotations
 
-import argparse
 import os
 import tempfile
 import threading
@@ -27,6 +26,7 @@ from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Rig, run
 from tests.regimes.chaos.cuts import fresh
+from tests.regimes.command import options
 
 BLOCK = 4096
 SECTOR = 512
@@ -113,11 +113,7 @@ def live(folder: Path, seconds: int) -> float:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--hours", type=float, default=3.0)
-    parser.add_argument("--folder", type=Path)
-    parser.add_argument("--live", type=int, default=30)
-    args = parser.parse_args()
+    args = options(__doc__, hours=3.0, folder=Path(tempfile.gettempdir()), live=30)
     with tempfile.TemporaryDirectory(dir=args.folder) as name:
         folder = Path(name)
         os.sync()

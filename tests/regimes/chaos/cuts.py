@@ -12,7 +12,6 @@ none before the decision is on the disk, none over a damaged record.
 
 from __future__ import annotations
 
-import argparse
 import asyncio
 import copy
 import json
@@ -37,6 +36,7 @@ from sim.simulated_site import SimulatedSite
 from sim.world.world import World
 from tests.edge.virtual import Clock, Disks, Rig, run
 from tests.places import CONFIG
+from tests.regimes.command import options
 
 PROGRAMS = ("water-trial", "redstart", "sandpiper", "dotterel")
 CUTS_A_RUN, AGAIN = 50, 4
@@ -307,10 +307,7 @@ def one_run(seed: int, cuts: int) -> tuple[Counter[str], list[str]]:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--cuts", type=int, default=1000)
-    parser.add_argument("--seed", type=int, default=1)
-    args = parser.parse_args()
+    args = options(__doc__, cuts=1000, seed=1)
     total: Counter[str] = Counter()
     failed, seed, began = 0, args.seed, time.monotonic()
     while total.total() < args.cuts:

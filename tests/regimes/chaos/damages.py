@@ -10,7 +10,6 @@ is lived on for two minutes by the real service.
 
 from __future__ import annotations
 
-import argparse
 import asyncio
 import sys
 import tempfile
@@ -29,6 +28,7 @@ from controller.edge.service import Service
 from controller.settings.service import Settings
 from tests.edge.virtual import Clock, Rig, run
 from tests.regimes.chaos.cuts import Camera, Start, fresh, too_hot
+from tests.regimes.command import options
 
 RECORDS = 300
 LIVED = 500  # every so manieth
@@ -72,16 +72,8 @@ def whole(name: str, until_s: float) -> Whole:
     data = b"".join(record.line({"n": n, **line}) for n, line in enumerate(plain))
     state = service.state
     latched = any(trip.latched for trip in state.guard.trips)
-    return Whole(
-        name,
-        start,
-        data,
-        record.scan(Path(NAME), data).lines,
-        state.run.leg,
-        state.run.progress.credited_s,
-        latched,
-        service.state.now,
-    )
+    now, written = state.run, record.scan(Path(NAME), data).lines
+    return Whole(name, start, data, written, now.leg, now.progress.credited_s, latched, state.now)
 
 
 def wounded(data: bytes, rng: Random) -> bytes:
@@ -118,15 +110,18 @@ def _insert(hurt: bytearray, at: int, rng: Random) -> None:
     hurt[at:at] = rng.randbytes(rng.randint(1, 64))
 
 
+def _line(hurt: bytearray, at: int) -> slice:
+    """The whole line that this place is in."""
+    return slice(hurt.rfind(b"\n", 0, at) + 1, hurt.find(b"\n", at) + 1 or len(hurt))
+
+
 def _twice(hurt: bytearray, at: int, rng: Random) -> None:
-    begin = hurt.rfind(b"\n", 0, at) + 1
-    end = hurt.find(b"\n", at) + 1 or len(hurt)
-    hurt[end:end] = hurt[begin:end]
+    line = _line(hurt, at)
+    hurt[line.stop : line.stop] = hurt[line]
 
 
 def _line_out(hurt: bytearray, at: int, rng: Random) -> None:
-    begin = hurt.rfind(b"\n", 0, at) + 1
-    del hurt[begin : hurt.find(b"\n", at) + 1 or len(hurt)]
+    del hurt[_line(hurt, at)]
 
 
 def _newline(hurt: bytearray, at: int, rng: Random) -> None:
@@ -174,9 +169,8 @@ def judged(whole: Whole, data: bytes, folder: Path) -> tuple[str, list[str]]:
     kind = resume.decide(pending, pending.last_c, 80.0, latched).kind
     if kind == "resume" and found.damage:
         wrong.append("resumed by itself over damage")
-    return (
-        "locked" if found.damage else f"{'shorter' if len(got.lines) < len(whole.lines) else 'whole'}, {kind}"
-    ), wrong
+    length = "shorter" if len(got.lines) < len(whole.lines) else "whole"
+    return "locked" if found.damage else f"{length}, {kind}", wrong
 
 
 def heats(whole: Whole, data: bytes) -> bool:
@@ -194,10 +188,7 @@ def heats(whole: Whole, data: bytes) -> bool:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--count", type=int, default=100_000)
-    parser.add_argument("--seed", type=int, default=1)
-    args = parser.parse_args()
+    args = options(__doc__, count=100_000, seed=1)
     records = [whole(name, until) for name, until in MOMENTS.items()]
     for one in records:
         print(f"{one.name}: {len(one.lines)} lines, {len(one.data)} bytes, step {one.leg}, {one.credit_s:.0f} s")

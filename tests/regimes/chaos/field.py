@@ -217,6 +217,15 @@ class Field:
         logs = {name: self.said_by(name)[-1500:] for name in self.processes}
         raise AssertionError(f"not within {within_s:g} s: {what}\nstatus: {status}\nfaults: {remarks}\nlogs: {logs}")
 
+    def came(self, condition: Callable[[], bool], within_s: float, what: str) -> bool:
+        """As `wait`; a failure is told and is no end."""
+        try:
+            self.wait(condition, within_s, what)
+        except AssertionError as why:
+            print(why, file=sys.stderr)
+            return False
+        return True
+
     def state(self) -> str:
         return str(self.newest("status").get("state"))
 

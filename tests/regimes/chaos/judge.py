@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from tests.regimes.chaos.field import Heard
@@ -43,6 +43,19 @@ def value_of(payload: bytes, pointer: str) -> float | None:
     return float(found) if good else None
 
 
+def live(heard: Iterable[Heard], *topics: str) -> Iterator[tuple[Heard, dict[str, Any]]]:
+    """Each message on these topics that is not retained and is a JSON object, with what it says."""
+    for message in heard:
+        said = strict(message.payload) if message.topic in topics and not message.retained else None
+        if isinstance(said, dict):
+            yield message, said
+
+
+def slack_s(speed: float) -> float:
+    """How late may something be before anybody is blamed, real seconds?"""
+    return max(EPS_S / speed, REAL_EPS_S)
+
+
 def commands_well_formed(heard: Iterable[Heard], topic: str) -> list[str]:
     """Duty within 0..1, validity within 0..10 s, sequence rising, epoch never falling, never retained."""
     wrong: list[str] = []
@@ -67,14 +80,12 @@ def commands_well_formed(heard: Iterable[Heard], topic: str) -> list[str]:
 def heat_has_evidence(heard: list[Heard], topic: str, probe: str, pointer: str, speed: float) -> list[str]:
     """Each command with heat: a well-formed reading of the mash reached the broker in the 10 s before it."""
     wrong: list[str] = []
-    reading_at = -math.inf
-    limit = READING_S / speed + max(EPS_S / speed, REAL_EPS_S)
+    reading_at, limit = -math.inf, READING_S / speed + slack_s(speed)
     for message in heard:
         if message.topic == probe and not message.retained and value_of(message.payload, pointer) is not None:
             reading_at = message.at
-        if message.topic == topic and not message.retained:
-            said = strict(message.payload)
-            if isinstance(said, dict) and said.get("duty", 0) > 0 and message.at - reading_at > limit:
+        for _, said in live([message], topic):
+            if said.get("duty", 0) > 0 and message.at - reading_at > limit:
                 wrong.append(f"heat {said['duty']} {(message.at - reading_at) * speed:.1f} s after the last reading")
     return wrong
 
@@ -83,15 +94,11 @@ def no_heat_in_cold_states(heard: Iterable[Heard], topic: str, status: str, spee
     """No command with heat while the published state is one without heat."""
     wrong: list[str] = []
     state, since = "checking", -math.inf
-    grace = max(EPS_S / speed, REAL_EPS_S)
-    for message in heard:
-        said = strict(message.payload) if message.topic in (topic, status) and not message.retained else None
-        if not isinstance(said, dict):
-            continue
+    for message, said in live(heard, topic, status):
         if message.topic == status:
             since = message.at if said.get("state") != state else since
             state = str(said.get("state"))
-        elif said.get("duty", 0) > 0 and state in NO_HEAT and message.at - since > grace:
+        elif said.get("duty", 0) > 0 and state in NO_HEAT and message.at - since > slack_s(speed):
             wrong.append(f"heat {said['duty']} while {state}")
     return wrong
 
@@ -99,16 +106,14 @@ def no_heat_in_cold_states(heard: Iterable[Heard], topic: str, status: str, spee
 def silence_is_off(heard: Iterable[Heard], topic: str, report: str, speed: float, end: float) -> list[str]:
     """Eleven seconds after the last command the heater reports no heat."""
     wrong: list[str] = []
-    command_at = -math.inf
-    limit = (LEASE_S + 1.0) / speed + max(EPS_S / speed, REAL_EPS_S)
+    command_at, limit = -math.inf, (LEASE_S + 1.0) / speed + slack_s(speed)
     for message in heard:
         if message.at > end:
             break
         if message.topic == topic and not message.retained:
             command_at = message.at
-        if message.topic == report and not message.retained:
-            said = strict(message.payload)
-            if isinstance(said, dict) and said.get("duty", 0) > 0 and message.at - command_at > limit:
+        for _, said in live([message], report):
+            if said.get("duty", 0) > 0 and message.at - command_at > limit:
                 wrong.append(f"heater on {(message.at - command_at) * speed:.1f} s after the last command")
     return wrong
 
@@ -117,31 +122,25 @@ def events_in_order(heard: Iterable[Heard], topic: str) -> list[str]:
     """Event sequences rise by one; over a restart of the daemon they may jump, never fall."""
     wrong: list[str] = []
     last = 0
-    for message in heard:
-        if message.topic == topic and not message.retained:
-            seq = int(message.values()["seq"])
-            if seq <= last:
-                wrong.append(f"event {seq} after {last}")
-            last = max(last, seq)
+    for _, said in live(heard, topic):
+        if said["seq"] <= last:
+            wrong.append(f"event {said['seq']} after {last}")
+        last = max(last, said["seq"])
     return wrong
 
 
-def told(message: Heard, status: str) -> dict[str, Any] | None:
-    """A live status of a run with a step; None for any other message."""
-    if message.topic != status or message.retained:
-        return None
-    said = message.values()
-    return said if said.get("step") and said.get("run") is not None else None
+def told(heard: Iterable[Heard], status: str) -> Iterator[tuple[Heard, dict[str, Any]]]:
+    """The live statuses of a run with a step."""
+    return (
+        (message, said) for message, said in live(heard, status) if said.get("step") and said.get("run") is not None
+    )
 
 
 def rests_in_order(heard: Iterable[Heard], status: str) -> list[str]:
     """The step's number never falls and rises by one at a time; a rest's credit never falls by more than 5 s."""
     wrong: list[str] = []
     run, index, credited = None, -1, 0.0
-    for message in heard:
-        said = told(message, status)
-        if said is None:
-            continue
+    for _, said in told(heard, status):
         step = said["step"]
         if said["run"] != run:
             run, index, credited = said["run"], step["index"], 0.0
@@ -158,9 +157,8 @@ def starts_without_heat(heard: Iterable[Heard], topic: str, speed: float) -> lis
     """In the first 10 s after a daemon's first command none has heat (by the senders' stamps, less a tick)."""
     wrong: list[str] = []
     begun: dict[int, float] = {}
-    for message in heard:
-        said = strict(message.payload) if message.topic == topic and not message.retained else None
-        if not isinstance(said, dict) or "owner" not in said:
+    for _, said in live(heard, topic):
+        if "owner" not in said:
             continue
         since = (said["at"] - begun.setdefault(said["epoch"], said["at"])) * speed
         if said["duty"] > 0 and since < START_LOCK_S - EPS_S:
@@ -176,16 +174,13 @@ def credit_once(heard: Iterable[Heard], status: str, speed: float) -> list[str]:
     for message in heard:
         if message.topic == "remark" and message.payload.decode() == START:
             start_at, before = message.at, last
-        said = told(message, status)
-        if said is None:
-            continue
-        step = said["step"]
-        last = (said["run"], step["index"], step["credited_s"])
-        if before is None or last[:2] != before[:2] or before[2] <= 0.0:
-            continue  # a rest begins with the minute in its band, at once
-        most = before[2] + (message.at - start_at) * speed + UNTOLD_S
-        if step["credited_s"] > most:
-            wrong.append(f"step {last[1]} has {last[2]} s of credit, {most:.1f} s at most are possible")
+        for _, said in told([message], status):
+            last = (said["run"], said["step"]["index"], said["step"]["credited_s"])
+            if before is None or last[:2] != before[:2] or before[2] <= 0.0:
+                continue  # a rest begins with the minute in its band, at once
+            most = before[2] + (message.at - start_at) * speed + UNTOLD_S
+            if last[2] > most:
+                wrong.append(f"step {last[1]} has {last[2]} s of credit, {most:.1f} s at most are possible")
     return wrong
 
 

@@ -9,7 +9,6 @@ restarts. Wanted: no heat beyond the lease, none in the first 10 s of a start, n
 
 from __future__ import annotations
 
-import argparse
 import math
 import sys
 import tempfile
@@ -22,6 +21,7 @@ from controller.edge.record import line_format as record
 from tests.regimes.chaos import judge
 from tests.regimes.chaos.field import Field
 from tests.regimes.chaos.hand import Hand
+from tests.regimes.command import options
 
 KILLS_A_RUN = 25
 SOONEST_S, LATEST_S = 0.2, 400.0  # of the tun's time after a start
@@ -50,7 +50,7 @@ def run(seed: int, speed: float, count: int) -> Ran:
             there.begin()
             hand = Hand(there)
             kills, heating = _kill(there, rng, count)
-            complete = _completes(there) and _recorded(there)
+            complete = there.came(lambda: there.state() in OVER, COMPLETE_S, "the run completes") and _recorded(there)
         finally:
             if hand is not None:
                 hand.close()
@@ -84,15 +84,6 @@ def _kill(there: Field, rng: Random, count: int) -> tuple[int, int]:
     return kills, heating
 
 
-def _completes(there: Field) -> bool:
-    try:
-        there.wait(lambda: there.state() in OVER, COMPLETE_S, "the run completes")
-    except AssertionError as why:
-        print(why, file=sys.stderr)
-        return False
-    return True
-
-
 def _recorded(there: Field) -> bool:
     """Does the record say that the run completed? A kill may come before anybody was told."""
     states = [e["id"] for path in record.files(_records(there)) for e in record.read(path).of("state")]
@@ -118,11 +109,7 @@ def rests_in_full(folder: Path) -> list[str]:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--kills", type=int, default=500)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--speed", type=float, default=20.0)
-    args = parser.parse_args()
+    args = options(__doc__, kills=500, seed=1, speed=20.0)
     total = heating = failed = runs = 0
     while total < args.kills:
         ran = run(args.seed + runs, args.speed, min(KILLS_A_RUN, args.kills - total))

@@ -9,7 +9,6 @@ prints the line that plays it again.
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
 import signal
@@ -20,26 +19,18 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from random import Random
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from tests.regimes.chaos import judge
 from tests.regimes.chaos.field import Field, Heard
 from tests.regimes.chaos.hand import Hand
 from tests.regimes.chaos.proxy import Mood, Proxy
+from tests.regimes.command import options
 
 FAULTS_A_RUN = 12
 COMPLETE_S = 240.0  # real seconds after the last fault
 NONSENSE = [
-    b"",
-    b"NaN",
-    b"true",
-    b"null",
-    b"{}",
-    b"[]",
-    b'"65"',
-    b"1e999",
-    b"\xff\xfe",
-    b"[" * 900,
+    *(b"", b"NaN", b"true", b"null", b"{}", b"[]", b'"65"', b"1e999", b"\xff\xfe", b"[" * 900),
     b'{"temperature":1,"temperature":2}',
     b'{"temperature":"65"}',
     b'{"temperature":true}',
@@ -68,174 +59,155 @@ class Weather:
         self.ours.add(payload)
         self.say("heater/command", payload, retain)
 
-    # ------------------------------------------------------------ the network
+    def order(self, name: str, retain: bool = False, **said: object) -> None:
+        self.say("order", json.dumps({"id": name, **said}).encode(), retain)
 
-    def _mood(self, mood: Mood, low: float, high: float) -> None:
-        self.proxy.mood = mood
+    def rest(self, low: float, high: float) -> None:
         time.sleep(self.seconds(low, high))
+
+    def net(self, low: float, high: float, **mood: Any) -> None:
+        """A bad network for so many of the tun's seconds; one that loses messages ends with a reset."""
+        self.proxy.mood = Mood(**mood)
+        self.rest(low, high)
         self.proxy.mood = Mood()
-
-    def slow_network(self) -> None:
-        self._mood(Mood(delay_s=self.seconds(0.5, 4.0)), 10, 60)
-
-    def narrow_network(self) -> None:
-        self._mood(Mood(bytes_per_s=self.rng.uniform(4_000, 40_000)), 10, 60)
-
-    def deaf_network(self) -> None:
-        self._mood(Mood(deaf=True), 5, 40)
-        self.proxy.reset()
-
-    def mute_network(self) -> None:
-        self._mood(Mood(mute=True), 5, 40)
-        self.proxy.reset()
-
-    def black_hole(self) -> None:
-        self._mood(Mood(deaf=True, mute=True), 5, 40)
-        self.proxy.reset()
-
-    def reset(self) -> None:
-        self.proxy.reset()
-
-    def resets(self) -> None:
-        for _ in range(3):
+        if "deaf" in mood or "mute" in mood:
             self.proxy.reset()
-            time.sleep(self.seconds(1, 10))
 
-    # ------------------------------------------------------------ processes
+    def away(self, name: str, high: float, how: signal.Signals = signal.SIGKILL, low: float = 0.0) -> None:
+        """A process ends and is started anew later."""
+        self.there.kill(name, how)
+        self.rest(low, high)
+        (self.there.broker if name == "broker" else self.there.serve)()
 
-    def kill_daemon(self) -> None:
-        self.there.kill("serve")
-        time.sleep(self.seconds(0, 40))
-        self.there.serve()
+    def freeze(self, name: str, high: float) -> None:
+        pid = self.there.processes[name].pid
+        os.kill(pid, signal.SIGSTOP)
+        self.rest(1, high)
+        os.kill(pid, signal.SIGCONT)
 
-    def end_daemon(self) -> None:
-        self.there.kill("serve", signal.SIGTERM)
-        time.sleep(self.seconds(0, 40))
-        self.there.serve()
-
-    def _freeze(self, name: str, low: float, high: float) -> None:
-        process = self.there.processes[name]
-        os.kill(process.pid, signal.SIGSTOP)
-        time.sleep(self.seconds(low, high))
-        os.kill(process.pid, signal.SIGCONT)
-
-    def freeze_daemon(self) -> None:
-        self._freeze("serve", 1, 60)
-
-    def freeze_broker(self) -> None:
-        self._freeze("broker", 1, 9)
-
-    def freeze_nodes(self) -> None:
-        self._freeze("standin", 1, 30)
-
-    def kill_broker(self) -> None:
-        self.there.kill("broker")
-        time.sleep(self.seconds(1, 60))
-        self.there.broker()
-
-    # ------------------------------------------------------------ the wall clock
-
-    def _off_s(self) -> float:
+    def off_s(self) -> float:
         """An hour on or back as in spring and autumn, a day, 1970, or seconds."""
         return self.rng.choice([3600.0, -3600.0, 86_400.0, -time.time(), self.rng.uniform(-40.0, 40.0)])
 
-    def clock_jumps(self) -> None:
-        for _ in range(3):
-            self.there.set_clock(self._off_s())
-            time.sleep(self.seconds(2, 20))
-        self.there.set_clock(0.0)
 
-    def clock_set_while_away(self) -> None:
-        """As a machine without a battery clock: killed, back in another time, set right later."""
-        self.there.kill("serve")
-        self.there.set_clock(self._off_s())
-        time.sleep(self.seconds(0, 20))
-        self.there.serve()
-        time.sleep(self.seconds(20, 60))
-        self.there.set_clock(0.0)
+def resets(weather: Weather) -> None:
+    for _ in range(3):
+        weather.proxy.reset()
+        weather.rest(1, 10)
 
-    # ------------------------------------------------------------ strangers and nonsense
 
-    def nonsense_readings(self) -> None:
-        for payload in self.rng.sample(NONSENSE, 6):
-            self.say("probe/mash", payload)
+def clock_jumps(weather: Weather) -> None:
+    for _ in range(3):
+        weather.there.set_clock(weather.off_s())
+        weather.rest(2, 20)
+    weather.there.set_clock(0.0)
 
-    def nonsense_everywhere(self) -> None:
-        names = ("heater/report", "level", "order", "heater/online", "probe/mash/online", "probe/second", "status")
-        for name in names:
-            payload = self.rng.choice(NONSENSE)
-            if name != "status":
-                self.say(name, payload)
 
-    def wild_readings(self) -> None:
-        for value in (-127.0, 85.0, 127.94, 4095.0):
-            self.say("probe/mash", json.dumps({"temperature": value, "seq": self.rng.randrange(10**6)}).encode())
+def clock_set_while_away(weather: Weather) -> None:
+    """As a machine without a battery clock: killed, back in another time, set right later."""
+    weather.there.kill("serve")
+    weather.there.set_clock(weather.off_s())
+    weather.rest(0, 20)
+    weather.there.serve()
+    weather.rest(20, 60)
+    weather.there.set_clock(0.0)
 
-    def flood_of_readings(self) -> None:
-        until = time.monotonic() + self.seconds(10, 20)
-        while time.monotonic() < until:
-            for _ in range(50):
-                self.say("probe/second", b'{"temperature":"flood"}')
-            time.sleep(0.025)
 
-    def flood_of_orders(self) -> None:
-        for n in range(300):
-            self.say("order", json.dumps({"id": f"flood-{n}", "order": "resume"}).encode())
+def nonsense_readings(weather: Weather) -> None:
+    for payload in weather.rng.sample(NONSENSE, 6):
+        weather.say("probe/mash", payload)
 
-    def old_orders(self) -> None:
-        for message in self.there.of("order")[-5:]:
-            self.say("order", message.payload)
 
-    def stale_order(self) -> None:
-        nonce = self.there.newest("status").get("nonce")
-        for at in (time.time() - 600, time.time() + 600):
-            order = {"id": f"stale-{at}", "order": "advance", "at": at, "valid_s": 10, "nonce": nonce}
-            self.say("order", json.dumps({**order, "nonce": "old"}).encode())
+def nonsense_everywhere(weather: Weather) -> None:
+    for name in ("heater/report", "level", "order", "heater/online", "probe/mash/online", "probe/second"):
+        weather.say(name, weather.rng.choice(NONSENSE))
 
-    def retained_orders(self) -> None:
-        for order in ("start", "restart", "clear", "advance"):
-            self.say("order", json.dumps({"id": f"trap-{order}", "order": order, "at": 0}).encode(), True)
-        self.proxy.reset()
-        time.sleep(self.seconds(30, 60))
-        self.say("order", b"", True)
 
-    def retained_heat(self) -> None:
-        """Left over from earlier: retained while the daemon is away, so that it meets it when it comes back."""
-        self.there.kill("serve", signal.SIGTERM)
-        self.command(b'{"epoch":0,"seq":0,"duty":1.0,"valid_s":10,"owner":"trap"}', True)
-        time.sleep(self.seconds(2, 10))
-        self.there.serve()
-        time.sleep(self.seconds(20, 40))
-        self.command(b"", True)
+def wild_readings(weather: Weather) -> None:
+    for value in (-127.0, 85.0, 127.94, 4095.0):
+        said = {"temperature": value, "seq": weather.rng.randrange(10**6)}
+        weather.say("probe/mash", json.dumps(said).encode())
 
-    def replayed_heat(self) -> None:
-        hot = [h.payload for h in self.there.of("heater/command") if b'"duty":0.0,' not in h.payload]
-        if not hot:
-            return
-        owner = [json.loads(payload).get("owner") for payload in (hot[-1], self.there.of("heater/command")[-1].payload)]
-        self.foreign_heat |= owner[0] != owner[1]
-        self.ours.add(hot[-1])
-        self.say("heater/command", hot[-1])
 
-    def foreign_off(self) -> None:
-        self.command(b'{"duty": 0}')
+def flood_of_readings(weather: Weather) -> None:
+    until = time.monotonic() + weather.seconds(10, 20)
+    while time.monotonic() < until:
+        for _ in range(50):
+            weather.say("probe/second", b'{"temperature":"flood"}')
+        time.sleep(0.025)
 
-    def lost_level(self) -> None:
-        self.say("level", b'{"ok": false}')
 
-    def node_says_gone(self) -> None:
-        self.say("heater/online", b"false")
-        time.sleep(self.seconds(5, 20))
-        self.say("heater/online", b"true", True)
+def flood_of_orders(weather: Weather) -> None:
+    for n in range(300):
+        weather.order(f"flood-{n}", order="resume")
 
-    def plain_hold(self) -> None:
-        self.say("order", b"hold")
+
+def old_orders(weather: Weather) -> None:
+    for message in weather.there.of("order")[-5:]:
+        weather.say("order", message.payload)
+
+
+def stale_order(weather: Weather) -> None:
+    for at in (time.time() - 600, time.time() + 600):
+        weather.order(f"stale-{at}", order="advance", at=at, valid_s=10, nonce="old")
+
+
+def retained_orders(weather: Weather) -> None:
+    for order in ("start", "restart", "clear", "advance"):
+        weather.order(f"trap-{order}", True, order=order, at=0)
+    weather.proxy.reset()
+    weather.rest(30, 60)
+    weather.say("order", b"", True)
+
+
+def retained_heat(weather: Weather) -> None:
+    """Left over from earlier: retained while the daemon is away, so that it meets it when it comes back."""
+    weather.there.kill("serve", signal.SIGTERM)
+    weather.command(b'{"epoch":0,"seq":0,"duty":1.0,"valid_s":10,"owner":"trap"}', True)
+    weather.rest(2, 10)
+    weather.there.serve()
+    weather.rest(20, 40)
+    weather.command(b"", True)
+
+
+def replayed_heat(weather: Weather) -> None:
+    sent = [h.payload for h in weather.there.of("heater/command")]
+    hot = [payload for payload in sent if b'"duty":0.0,' not in payload]
+    if hot:
+        owners = {json.loads(payload).get("owner") for payload in (hot[-1], sent[-1])}
+        weather.foreign_heat |= len(owners) > 1
+        weather.command(hot[-1])
+
+
+def node_says_gone(weather: Weather) -> None:
+    weather.say("heater/online", b"false")
+    weather.rest(5, 20)
+    weather.say("heater/online", b"true", True)
 
 
 FAULTS: dict[str, Callable[[Weather], None]] = {
-    name: method
-    for name, method in vars(Weather).items()
-    if not name.startswith("_") and name not in ("seconds", "say", "command")
+    "slow_network": lambda w: w.net(10, 60, delay_s=w.seconds(0.5, 4.0)),
+    "narrow_network": lambda w: w.net(10, 60, bytes_per_s=w.rng.uniform(4_000, 40_000)),
+    "deaf_network": lambda w: w.net(5, 40, deaf=True),
+    "mute_network": lambda w: w.net(5, 40, mute=True),
+    "black_hole": lambda w: w.net(5, 40, deaf=True, mute=True),
+    "reset": lambda w: w.proxy.reset(),
+    "kill_daemon": lambda w: w.away("serve", 40),
+    "end_daemon": lambda w: w.away("serve", 40, signal.SIGTERM),
+    "kill_broker": lambda w: w.away("broker", 60, low=1.0),
+    "freeze_daemon": lambda w: w.freeze("serve", 60),
+    "freeze_broker": lambda w: w.freeze("broker", 9),
+    "freeze_nodes": lambda w: w.freeze("standin", 30),
+    "foreign_off": lambda w: w.command(b'{"duty": 0}'),
+    "lost_level": lambda w: w.say("level", b'{"ok": false}'),
+    "plain_hold": lambda w: w.say("order", b"hold"),
+} | {
+    fault.__name__: fault
+    for fault in (
+        *(resets, clock_jumps, clock_set_while_away, nonsense_readings, nonsense_everywhere, wild_readings),
+        *(flood_of_readings, flood_of_orders, old_orders, stale_order, retained_orders, retained_heat, replayed_heat),
+        node_says_gone,
+    )
 }
 
 
@@ -263,7 +235,7 @@ def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
             hand = Hand(there)
             weather = Weather(there, proxy, rng)
             for _ in range(count):
-                time.sleep(weather.seconds(10, 60))
+                weather.rest(10, 60)
                 name = rng.choice(sorted(FAULTS))
                 faults[name] += 1
                 there.mark(name)
@@ -286,12 +258,7 @@ def _completes(there: Field, foreign_heat: bool) -> bool:
         trips = {trip["id"] for trip in there.newest("status").get("trips", ())}
         return there.state() == "complete" or (foreign_heat and there.state() == "aborted" and "G19" in trips)
 
-    try:
-        there.wait(over, COMPLETE_S, "the run completes")
-    except AssertionError as why:
-        print(why, file=sys.stderr)
-        return False
-    return True
+    return there.came(over, COMPLETE_S, "the run completes")
 
 
 def judged(heard: list[Heard], strangers: set[bytes], base: str, speed: float) -> list[str]:
@@ -301,11 +268,7 @@ def judged(heard: list[Heard], strangers: set[bytes], base: str, speed: float) -
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--faults", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--speed", type=float, default=20.0)
-    args = parser.parse_args()
+    args = options(__doc__, faults=200, seed=1, speed=20.0)
     total: Counter[str] = Counter()
     failed, seed = 0, args.seed
     while total.total() < args.faults:

@@ -28,9 +28,7 @@ from controller.core.nouns import Phase, RunState
 from sim.world.faults import FOREVER_S, Fault
 from tests.regimes.evidence.lean import Case, Lean, Wish, case, full_heat
 
-LOST_S = (
-    1.6  # between two messages of a sender that speaks once a second: one was lost (late ones come half a second late)
-)
+LOST_S = 1.6  # between two messages of a sender that speaks once a second, half a second late at times: one was lost
 EPS_S = 0.5  # a deadline is kept with so much, as the invariants have it
 Bath = tuple[float, float] | None
 CALIBRATED = 4  # every so manyth healthy tun has been measured with water
@@ -44,7 +42,7 @@ class Play(NamedTuple):
     meant: frozenset[str]
     within_s: float | Callable[[Case], float] | None  # by the table of interlocks; None: no figure is promised
     when: Callable[[Lean], bool]
-    faults: Callable[[float, Random], tuple[Fault, ...]]
+    faults: Faults
     fits: Callable[[Case], bool] = lambda case: True
     wait_s: float = 30.0  # how long it is watched
     wish: Wish = Wish()
@@ -52,20 +50,16 @@ class Play(NamedTuple):
     shown: str = ""  # on which topic a message shows the fault; silence shows on none and counts from the fault
 
 
-def always(kind: str, value: float = 0.0) -> Callable[[float, Random], tuple[Fault, ...]]:
-    return lambda at, rng: (Fault(kind, at, FOREVER_S, value),)
+Faults = Callable[[float, Random], tuple[Fault, ...]]
 
 
-def one_of(kind: str, *values: float) -> Callable[[float, Random], tuple[Fault, ...]]:
-    return lambda at, rng: (Fault(kind, at, FOREVER_S, rng.choice(values)),)
+def one(kind: str, *values: float, for_s: float = FOREVER_S) -> Faults:
+    """This fault with one of these values, or none."""
+    return lambda at, rng: (Fault(kind, at, for_s, rng.choice(values or (0.0,))),)
 
 
-def between(kind: str, low: float, high: float) -> Callable[[float, Random], tuple[Fault, ...]]:
+def between(kind: str, low: float, high: float) -> Faults:
     return lambda at, rng: (Fault(kind, at, FOREVER_S, rng.uniform(low, high)),)
-
-
-def for_s(kind: str, seconds: float, value: float = 0.0) -> Callable[[float, Random], tuple[Fault, ...]]:
-    return lambda at, rng: (Fault(kind, at, seconds, value),)
 
 
 def resting(machine: Lean) -> bool:
@@ -79,10 +73,6 @@ def idle(machine: Lean) -> bool:
 
 def begun(machine: Lean) -> bool:
     return machine.state.run.state is RunState.RUNNING
-
-
-def nothing(at: float, rng: Random) -> tuple[Fault, ...]:
-    return ()
 
 
 def _looped(case: Case) -> bool:
@@ -117,60 +107,60 @@ def ids(names: str) -> frozenset[str]:
 RISE = Wish(start_c=40.0)  # room for a long rise
 NONSENSE = (-127.0, 125.0, 127.94, 150.0, 999.0, 4095.0, 65535.0, -273.15, 85.0)
 QUICK = (
-    Play("probe gone", "P1", ids("G02"), 10.0, resting, always("probe_unplugged")),
-    Play("probe gone in a rise", "P1", ids("G02"), 10.0, full_heat, always("probe_unplugged")),
-    Play("same sample again and again", "P2", ids("G02"), 10.0, resting, always("probe_stale")),
-    Play("impossible value", "P4-P6", ids("G03"), 5.0, full_heat, one_of("probe_value", *NONSENSE), shown="mash"),
-    Play("NaN", "P7", ids("G03"), 5.0, resting, always("probe_nan"), shown="mash"),
-    Play("no number", "P7", ids("G03"), 5.0, resting, always("probe_text"), shown="mash"),
+    Play("probe gone", "P1", ids("G02"), 10.0, resting, one("probe_unplugged")),
+    Play("probe gone in a rise", "P1", ids("G02"), 10.0, full_heat, one("probe_unplugged")),
+    Play("same sample again and again", "P2", ids("G02"), 10.0, resting, one("probe_stale")),
+    Play("impossible value", "P4-P6", ids("G03"), 5.0, full_heat, one("probe_value", *NONSENSE), shown="mash"),
+    Play("NaN", "P7", ids("G03"), 5.0, resting, one("probe_nan"), shown="mash"),
+    Play("no number", "P7", ids("G03"), 5.0, resting, one("probe_text"), shown="mash"),
     Play("jump up by 6 to 12 K", "P8", ids("G04"), 5.0, resting, between("probe_jump", 6.0, 12.0), shown="mash"),
     Play("reading 4 to 6 K over the program", "H8", ids("G06"), 3.0, resting, between("probe_jump", 4.0, 6.0),
          wish=Wish(top_c=None), shown="mash"),
     Play("reading over the hard limit", "H9", ids("G07"), 2.0, resting, between("probe_jump", 19.5, 30.0),
          shown="mash"),
-    Play("outlet 35 K hotter", "H10", ids("G08"), 2.0, resting, always("outlet_hot", 35.0), fits=_looped,
+    Play("outlet 35 K hotter", "H10", ids("G08"), 2.0, resting, one("outlet_hot", 35.0), fits=_looped,
          shown="outlet"),
     Play("other probe 6 to 9 K off", "P10", ids("G05"), 60.0, resting, between("second_offset", 6.0, 9.0),
          wait_s=120.0, wish=Wish(second=True), shown="second"),
-    Play("no liquid", "H5", ids("G13"), 2.0, resting, always("level_lost"), fits=_level),
-    Play("level switch silent", "H5", ids("G13"), 10.0, resting, always("level_silent"), fits=_level),
-    Play("no flow", "H6", ids("G13"), 2.0, resting, always("flow_lost"), fits=_looped),
-    Play("flow switch silent", "H6", ids("G13"), 10.0, resting, always("flow_silent"), fits=_looped),
-    Play("pump stands still", "H6", ids("G13"), 2.0, resting, always("pump_stopped"), fits=_looped),
-    Play("heater node reports nothing", "M16", ids("G14"), 10.0, resting, always("heater_silent")),
-    Play("heater node hears nothing", "M15", ids("G14"), 10.0, resting, always("heater_deaf")),
-    Play("heater node says it is on, idle", "M16", ids("G15"), 3.0, idle, always("heater_lies", 1.0),
+    Play("no liquid", "H5", ids("G13"), 2.0, resting, one("level_lost"), fits=_level),
+    Play("level switch silent", "H5", ids("G13"), 10.0, resting, one("level_silent"), fits=_level),
+    Play("no flow", "H6", ids("G13"), 2.0, resting, one("flow_lost"), fits=_looped),
+    Play("flow switch silent", "H6", ids("G13"), 10.0, resting, one("flow_silent"), fits=_looped),
+    Play("pump stands still", "H6", ids("G13"), 2.0, resting, one("pump_stopped"), fits=_looped),
+    Play("heater node reports nothing", "M16", ids("G14"), 10.0, resting, one("heater_silent")),
+    Play("heater node hears nothing", "M15", ids("G14"), 10.0, resting, one("heater_deaf")),
+    Play("heater node says it is on, idle", "M16", ids("G15"), 3.0, idle, one("heater_lies", 1.0),
          shown="heater_report"),
-    Play("welded on, power measured, idle", "H1", ids("G15"), 3.0, idle, always("heater_welded", 1.0),
+    Play("welded on, power measured, idle", "H1", ids("G15"), 3.0, idle, one("heater_welded", 1.0),
          fits=lambda case: case.truth.measures_power, shown="heater_report"),
-    Play("broker gone", "M1", ids("G16"), 10.0, resting, always("broker_gone")),
-    Play("loop stalls for 3 s (after its end)", "C5", ids("G17"), 1.0, resting, for_s("loop_stall", 1.0, 3.0),
+    Play("broker gone", "M1", ids("G16"), 10.0, resting, one("broker_gone")),
+    Play("loop stalls for 3 s (after its end)", "C5", ids("G17"), 1.0, resting, one("loop_stall", 3.0, for_s=1.0),
          later_s=3.0),
-    Play("stranger with heat", "M11", ids("G19"), 2.0, resting, for_s("foreign_heat", 5.0, 1.0)),
-    Play("owner of a higher epoch", "C9", ids("G19"), 2.0, resting, for_s("foreign_epoch", 5.0, 1.0)),
+    Play("stranger with heat", "M11", ids("G19"), 2.0, resting, one("foreign_heat", 1.0, for_s=5.0)),
+    Play("owner of a higher epoch", "C9", ids("G19"), 2.0, resting, one("foreign_epoch", 1.0, for_s=5.0)),
     Play("third stall in half an hour", "-", ids("G24"), 1.0, resting, _three_stalls, wait_s=900.0, later_s=403.0),
 )  # fmt: skip
 SLOW = (
-    Play("heater open in a rise", "H2 H13", ids("G09 G11"), _missing_s, full_heat, always("heater_open"),
+    Play("heater open in a rise", "H2 H13", ids("G09 G11"), _missing_s, full_heat, one("heater_open"),
          wait_s=1800.0),
-    Play("reading frozen in a rise", "P3", ids("G09 G11"), _missing_s, full_heat, always("probe_frozen"),
+    Play("reading frozen in a rise", "P3", ids("G09 G11"), _missing_s, full_heat, one("probe_frozen"),
          wait_s=1800.0),
     Play("probe fallen out in a rise", "P11", ids("G09 G04 G11"), _missing_s, full_heat,
          between("probe_fallen", 20.0, 120.0), wait_s=2400.0),
-    Play("welded on in a rest", "H1", ids("G10 G06 G07 G08 G15 G25"), None, resting, always("heater_welded", 1.0),
+    Play("welded on in a rest", "H1", ids("G10 G06 G07 G08 G15 G25"), None, resting, one("heater_welded", 1.0),
          wait_s=3600.0),
-    Play("welded on, nothing running", "H1", ids("G10 G15 G07 G08 G25"), None, idle, always("heater_welded", 1.0),
+    Play("welded on, nothing running", "H1", ids("G10 G15 G07 G08 G25"), None, idle, one("heater_welded", 1.0),
          wait_s=3600.0),
-    Play("a quarter of the power in a rise", "H3", ids("G11 G09 G25"), None, full_heat, always("heater_power", 0.25),
+    Play("a quarter of the power in a rise", "H3", ids("G11 G09 G25"), None, full_heat, one("heater_power", 0.25),
          wait_s=3600.0, wish=RISE),
-    Play("half the power, tun measured", "H3", ids("G12 G25 G11"), None, full_heat, always("heater_power", 0.5),
+    Play("half the power, tun measured", "H3", ids("G12 G25 G11"), None, full_heat, one("heater_power", 0.5),
          wait_s=3600.0, wish=RISE._replace(calibrated=True)),
-    Play("45 % of the liquor", "U7", ids("G25"), None, begun, nothing, wait_s=2400.0,
+    Play("45 % of the liquor", "U7", ids("G25"), None, begun, lambda at, rng: (), wait_s=2400.0,
          fits=lambda case: _rate_k_per_min(case) >= 0.6, wish=RISE._replace(liquor_share=0.45)),
-    Play("reading drifts by -0.1 K/min, two probes", "P9", ids("G05"), None, resting, always("probe_drift", -0.1),
+    Play("reading drifts by -0.1 K/min, two probes", "P9", ids("G05"), None, resting, one("probe_drift", -0.1),
          wait_s=3600.0, wish=Wish(second=True)),
     Play("reading drifts by -0.1 K/min, one probe", "P9", ids("G07 G08 G09 G10 G11 G25"), None, resting,
-         always("probe_drift", -0.1), wait_s=5400.0),
+         one("probe_drift", -0.1), wait_s=5400.0),
 )  # fmt: skip
 PLAYS = (*QUICK, *SLOW)
 

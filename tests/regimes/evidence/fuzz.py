@@ -10,7 +10,6 @@ one is found again: `--reader NAME --seed N --per-reader 1`. Said as well: how m
 
 from __future__ import annotations
 
-import argparse
 import json
 import math
 import sys
@@ -27,6 +26,7 @@ from controller.messages import strict_json as strict
 from controller.messages.inbox import Inbox
 from tests.core.bench import settings
 from tests.core.runs import heating
+from tests.regimes.command import options
 
 Check = Callable[[bytes], bool]  # was it taken for a true message? Raises where something is wrong
 READING = b'{"value": 63.25, "seq": 1207, "at": 1790000000.5, "unit": "C"}'
@@ -282,13 +282,9 @@ def fuzz(name: str, count: int, first: int = 0) -> tuple[int, list[Escape]]:
 
 
 def main(words: list[str]) -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--per-reader", type=int, default=100_000)
-    parser.add_argument("--reader", choices=READERS, action="append")
-    parser.add_argument("--seed", type=int, default=0)
-    args = parser.parse_args(words)
+    args = options(__doc__, words, per_reader=100_000, reader=[*READERS], seed=0)
     escapes: list[Escape] = []
-    for name in args.reader or READERS:
+    for name in args.reader:
         began = time.process_time()
         taken, found = fuzz(name, args.per_reader, args.seed)
         escapes += found

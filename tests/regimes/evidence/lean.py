@@ -28,9 +28,7 @@ from sim.random_setup import STEPS, tun_file
 from sim.world.faults import Fault, Faults
 from sim.world.true_values import TrueValues, of_drawn
 
-WRONG = (
-    1.15  # masses are written down wrong by up to this factor; the name plates' power is as well (sim.plant.random_tun)
-)
+WRONG = 1.15  # masses are written down wrong by up to this factor, as the plates' power is (sim.plant.random_tun)
 LENGTHS = (1.0, 1.0, 1.5, 3.0)  # short rests make more tuns an hour, and tuns trip in rises
 
 

@@ -15,6 +15,7 @@ from sim.people.manner import Manner
 from sim.people.person import Person
 from sim.world.faults import parse
 from sim.world.world import World
+from tests.sim.conftest import ran as run_once
 from tests.sim.conftest import shipped
 
 Pair = tuple[Settings, Plan]
@@ -202,8 +203,7 @@ def test_nobody_acts_while_away(gannet: Pair) -> None:
 
 def test_a_decoction_program_runs_with_its_brewer() -> None:
     """Every question of a whole run is answered in turn, by name."""
-    settings, plan = shipped("gannet", "dotterel")
-    ran = dryrun.run(settings, plan, 3)
+    plan, ran = shipped("gannet", "dotterel")[1], run_once("gannet", "dotterel")
     assert ran.result == "complete"
     assert ran.answered[:2] == ("dough_in", "grain_in") and ran.answered[-1] == "take_over"
     # away = "45 min" is kept, with some minutes for answers, pouring and mixing; the row says that it came back

@@ -1,12 +1,26 @@
-"""A pump that runs and moves nothing: tried again once, and then it waits for a person."""
+"""A program whose last steps are cooler than those before; a pump that runs and moves nothing."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 from controller.edge.files import config_files, plan_by_name
 from sim import dryrun
 from sim.people.manner import Manner
 from sim.world.faults import parse
 from tests.places import CONFIG
+
+
+def test_a_mash_that_cools_to_a_lower_step_trips_nothing(tmp_path: Path) -> None:
+    """Linnet with its mash-out at 60 °C after 66: for two hours the mash is above all that is still asked for, crosses
+    the limit of 63 °C in the noise of its probe, and once that was a trip."""
+    program = tmp_path / "falls.toml"
+    text = (CONFIG / "programs" / "linnet.toml").read_text(encoding="utf-8")
+    program.write_text(text.replace('"77 °C"', '"60 °C"'), encoding="utf-8")
+    plan, settings = plan_by_name.load_plan(CONFIG, str(program), "plover"), config_files.settings(CONFIG, "plover")
+    assert [leg.target_c for leg in plan.course.legs][1:3] == [66.0, 60.0]
+    ran = dryrun.run(settings, plan)
+    assert (ran.result, ran.trace.trips) == ("complete", [])
 
 
 def test_lost_flow_is_tried_again_once_and_then_waits() -> None:
