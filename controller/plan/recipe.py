@@ -129,6 +129,7 @@ class Step(Table):
     long: StrictBool = False
     amount_kg: Annotated[float | None, Quantity("mass", 0.05, 10_000, auto=True)] = None
     added_at_c: Annotated[float | None, Quantity("temperature", 1, 100)] = None
+    pull: Literal["thick", "as the mash"] = "thick"  # decoction: what is drawn off
     away_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None  # decoction: from pull to return
     ph_every_s: Annotated[float | None, Quantity("duration", 600, 86_400)] = None  # souring: reminder
     why: Text = ""

@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 from controller.brewing.compose.choice import Answer
 from controller.brewing.compose.proposal import Proposal, ProposedRest
 from controller.brewing.kinetics.calibration import Calibration
+from controller.brewing.kinetics.model import spans
 from controller.edge.files import program_file
 from controller.edge.files.program_file import Base
 from controller.plan.advise import Said, advise
@@ -64,7 +65,7 @@ def trial(settings: Settings, plan: Plan) -> Trial:
         result=ran.result,
         liquor_c=round(plan.program.liquor.temperature_c, 1),
         ended_s=ran.duration_s,
-        mash_s=round(sum(dt_s for dt_s, _ in true_wort.profile(plan.course, ran.trace)[0]), 1),
+        mash_s=round(sum(dt_s for dt_s, _ in spans(true_wort.profile(plan.course, ran.trace)[0])), 1),
         overshoot_k=max((here for here in over if here is not None), default=0.0),
         apparent_limit_pct=None if band is None else band["mid"],
         trips=tuple(f"{trip['id']} {trip['text']}" for trip in ran.trace.trips),

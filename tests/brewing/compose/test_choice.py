@@ -11,7 +11,7 @@ import pytest
 from controller.brewing.compose.choice import Answer, Bounds, ProposedRest, TunFigures, Wish, compose, target_pct
 from controller.brewing.compose.rest_search import ramp_s
 from controller.brewing.kinetics.calibration import Certificate, Implausible, anchor
-from controller.brewing.kinetics.model import apparent_limit_pct
+from controller.brewing.kinetics.model import apparent_limit_pct, spans
 from controller.brewing.kinetics.what_if import Rest, predict_rests, profile_of
 
 GANNET = TunFigures(capacity_j_per_k=297_420.0, power_w=5000.0, loss_w_per_k=4.0)  # 20 kg grist, 60 kg liquor
@@ -124,7 +124,7 @@ def test_steps_are_a_program() -> None:
 def between_s(steps: Sequence[ProposedRest], low_c: float, high_c: float) -> float:
     """Time between two temperatures, rises counted in small pieces."""
     profile, _ = profile_of(rests(GANNET, steps), 1.0)
-    return sum(dt_s for dt_s, celsius in profile if low_c <= celsius <= high_c)
+    return sum(dt_s for dt_s, celsius in spans(profile) if low_c <= celsius <= high_c)
 
 
 @pytest.mark.parametrize("aim", ["dry", 84.0, "full"])
