@@ -15,7 +15,7 @@ from controller.brewing.kinetics.calibration import Calibration
 from controller.core.control.climb import power_w
 from controller.core.nouns import Course, Leg
 from controller.plan import feasible, stages
-from controller.plan.recipe import Program, added_at_c
+from controller.plan.recipe import Program, added_at_c, boil_c
 from controller.plan.stages import Stage
 from controller.settings.problems import Problem
 from controller.settings.tun import Tun
@@ -75,7 +75,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         addition_kg=stage.addition_kg,
         pull_kg_per_kg=stage.pull_kg_per_kg,
         away_s=step.away_s or 0.0,
-        addition_c=added_at_c(step) if step.kind in ("infusion", "decoction") else None,
+        addition_c=added_at_c(step, boil_c(tun.altitude_m)) if step.kind in ("infusion", "decoction") else None,
         why=stage.why,
         remind_s=step.ph_every_s or 0.0,
     )

@@ -13,7 +13,7 @@ from controller.brewing.step_purpose import reason_for_step
 from controller.core.control.climb import LimitedBy, climb, power_w
 from controller.core.control.heat_path import heat_path
 from controller.core.nouns import GOES_IN, SETTLE_S, StepKind
-from controller.plan.recipe import Program, Step, added_at_c
+from controller.plan.recipe import Program, Step, added_at_c, boil_c
 from controller.settings.tun import Tun
 
 LANDS_K = 1.0  # mash that lands so near its first rest is there (the usual tolerance of a rest)
@@ -101,7 +101,7 @@ def _addition(
 ) -> Stage:
     """How much hot liquor, or how much of the mash as a decoction, brings it to the step's temperature?"""
     mash = heat.mash_j_per_k(grist_kg, liquor)
-    hot_c, added = added_at_c(step), step.amount_kg or 0.0
+    hot_c, added = added_at_c(step, boil_c(tun.altitude_m)), step.amount_kg or 0.0
     pull = _pull(step, grist_kg, liquor)
     if step.amount_kg is None and from_c <= to_c < hot_c:
         if step.kind == "infusion":

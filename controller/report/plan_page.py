@@ -10,6 +10,7 @@ from controller.brewing import volumes
 from controller.core.nouns import GOES_IN
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
+from controller.plan.recipe import added_at_c, boil_c
 from controller.plan.stages import LANDS_K, Stage, mixing_s
 from controller.settings.table import show
 
@@ -133,7 +134,8 @@ def _hold(plan: Plan, stage: Stage) -> str:
 
 def _rise(plan: Plan, stage: Stage) -> str:
     if stage.kind == "infusion":
-        return f"{stage.addition_kg:.1f} kg of liquor in"
+        at_c = added_at_c(plan.program.step[stage.at or 0], boil_c(plan.tun.altitude_m))
+        return f"{stage.addition_kg:.1f} kg of liquor at {at_c:g} °C in"
     if stage.kind == "decoction":
         grist_kg = plan.program.grist_kg
         share = stage.addition_kg / (grist_kg + stage.liquor_kg)
