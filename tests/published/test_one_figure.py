@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from controller.core.procedure import estimate
@@ -34,7 +36,7 @@ def test_dotterel_has_one_figure() -> None:
     course = {**plan.course._asdict(), "legs": [leg._asdict() for leg in plan.course.legs]}
     record = wort.follow(rows, course).prediction
     assert dry is not None and record is not None
-    planned = expected.prediction.as_json()
+    planned: dict[str, Any] = expected.prediction.as_json()
     for other in (dry, live, record):
         assert other["apparent_limit_pct"]["mid"] == pytest.approx(planned["apparent_limit_pct"]["mid"], abs=POINTS)
         assert other["starch_left_pct"] == pytest.approx(planned["starch_left_pct"], abs=POINTS)
