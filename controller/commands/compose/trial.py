@@ -146,7 +146,7 @@ def document(answer: Answer, judge: Judge, malt: Sequence[str]) -> dict[str, Any
         "proposals": [_proposal(one, judge) for one in answer.proposals],
         "tried": answer.tried,
         "refused": [{"steps": steps, "problems": problems} for steps, problems in refused],
-        "notes": list(answer.notes),
+        "notes": [*filter(None, (answer.out_of_reach,)), *answer.notes],
         "malt": list(malt),
     }
 
@@ -161,9 +161,11 @@ def _proposal(one: Proposal, judge: Judge) -> dict[str, Any]:
 def page(answer: Answer, judge: Judge, base: Base, malt: Sequence[str]) -> Iterator[str]:
     """The answer for a person: the trade-off in a table, then each proposal with its reasons."""
     grist = sum(line.mass_kg for line in base.grist)
+    if answer.out_of_reach:
+        yield from _wrapped(answer.out_of_reach, "")
     yield (
         f"Programs for an apparent limit attenuation of {answer.target_pct:.0f} % on {base.tun}, "
-        f"{round(grist, 2):g} kg grist in {base.liquor_mass_kg:.1f} kg liquor; {answer.tried} fit"
+        f"{round(grist, 2):g} kg grist in {base.liquor_mass_kg:.1f} kg liquor; {answer.tried} within 1.5 points"
     )
     yield ""
     if answer.proposals:
