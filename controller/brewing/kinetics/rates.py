@@ -101,14 +101,20 @@ def _straight(factor: float, energy: float, celsius: float) -> float:
     return log(factor) - energy / (GAS_J_PER_MOL_K * (celsius + ZERO_K))
 
 
-def _own_pasting(celsius: float) -> float:
-    """How fast does wetted starch paste in the calibrated set, 1/s? Two lines, blended between 57 and 59 degC."""
-    c, p = CALIBRATED, SHARED
-    at_55 = _straight(1.0, c["paste_low_energy"].value, 55.0)
-    low = log(c["paste_low"].value) + _straight(1.0, c["paste_low_energy"].value, celsius) - at_55
-    high = _straight(c["paste_high_factor"].value * p["gel_high"].value, p["gel_high_energy"].value, celsius)
-    weight = 1.0 / (1.0 + exp(-(celsius - c["paste_middle"].value) / c["paste_width"].value))
-    return exp(low + weight * (high - low))
+def _own_pasting() -> Callable[[float], float]:
+    """How fast does wetted starch paste in the calibrated set, 1/s at degC? Two lines, blended around 58 degC."""
+    c, p = {name: constant.value for name, constant in CALIBRATED.items()}, SHARED
+    low = log(c["paste_low"]) + c["paste_low_energy"] / (GAS_J_PER_MOL_K * (55.0 + ZERO_K))
+    low_k, high_k = c["paste_low_energy"] / GAS_J_PER_MOL_K, p["gel_high_energy"].value / GAS_J_PER_MOL_K
+    high = log(c["paste_high_factor"] * p["gel_high"].value)
+    middle, width = c["paste_middle"], c["paste_width"]
+
+    def pasting(celsius: float) -> float:
+        per_kelvin = 1.0 / (celsius + ZERO_K)
+        slow, fast = low - low_k * per_kelvin, high - high_k * per_kelvin
+        return exp(slow + (fast - slow) / (1.0 + exp((middle - celsius) / width)))
+
+    return pasting
 
 
 def _published_pasting(celsius: float) -> float:
@@ -121,7 +127,7 @@ def _calibrated() -> Parameters:
     c = {name: constant.value for name, constant in CALIBRATED.items()}
     return Parameters(
         name="calibrated",
-        pasting=_own_pasting,
+        pasting=_own_pasting(),
         alpha_activity=_arrhenius(c["alpha_energy"], 65.0),
         beta_activity=_arrhenius(c["beta_energy"], 65.0),
         k1=(c["k1_glucose"], c["k1_maltose"], c["k1_maltotriose"], c["k1_dextrin"], c["k1_beta"]),

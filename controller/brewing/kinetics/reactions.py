@@ -160,39 +160,30 @@ def _advance(p: Parameters, rate: Rates, s: Amounts, h: float) -> Amounts:
     e = _enzymes(rate, s, h)
     c = _carbohydrate(p, rate, s, e, h)
     before, left_before = extract(s), starch_left(s)
-    after = s._replace(
-        time_s=s.time_s + h,
-        dry=c.dry,
-        starch=c.starch,
-        small=c.small,
-        gel=c.gel,
-        limit=c.limit,
-        dextrin=c.dextrin,
-        glucose=c.glucose,
-        maltose=c.maltose,
-        maltotriose=c.maltotriose,
-        alpha=e.alpha,
-        beta=e.beta,
-        debrancher=e.debrancher,
-        glucanase=e.glucanase,
-        protease=e.protease,
-        glucanase_min=e.glucanase_min,
-        protease_min=e.protease_min,
-        cut=s.cut + c.cut,
-        cut_outside=s.cut_outside + c.cut if rate.outside else s.cut_outside,
-        doubt=s.doubt + rate.doubt * c.cut,
-        cool_s=s.cool_s + h if rate.celsius < VALID_C[0] else s.cool_s,
-        hot_s=s.hot_s + h if rate.celsius > VALID_C[1] and left_before >= IODINE_STARCH else s.hot_s,
-        open_s=s.open_s + h if rate.celsius >= OPEN_C else s.open_s,
+    left = c.dry + c.starch + c.small + c.gel
+    warm, hot = rate.celsius >= VALID_C[0], rate.celsius > VALID_C[1] and left_before >= IODINE_STARCH
+    after = Amounts(
+        s.malt,
+        s.time_s + h,
+        *c[:9],
+        *e[:5],
+        e.glucanase_min,
+        e.protease_min,
+        s.released,
+        _lagging(s.coarse, left_before, left, rate.coarse * h),
+        s.cut + c.cut,
+        s.cut_outside + c.cut if rate.outside else s.cut_outside,
+        s.doubt + rate.doubt * c.cut,
+        s.cool_s if warm else s.cool_s + h,
+        s.hot_s + h if hot else s.hot_s,
+        s.open_s + h if rate.celsius >= OPEN_C else s.open_s,
+        s.fine_s,
+        s.iodine_s,
+        s.boiled,
+        s.away,
     )
-    left = starch_left(after)
-    return _iodine(
-        after._replace(
-            released=_lagging(s.released, before, extract(after), h / RELEASE_LAG_S),
-            coarse=_lagging(s.coarse, left_before, left, rate.coarse * h),
-        ),
-        left,
-    )
+    released = _lagging(s.released, before, extract(after), h / RELEASE_LAG_S)
+    return _iodine(Amounts(*after[:18], released, *after[19:]), left)
 
 
 def _lagging(value: float, before: float, after: float, x: float) -> float:
