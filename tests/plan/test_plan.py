@@ -98,8 +98,8 @@ def test_power_times_time_is_the_strike_s_energy(name: str, kwh: float) -> None:
 
 
 def test_the_shipped_decoction_by_hand() -> None:
-    """Dotterel, 52 to 64 °C, back at 95, takes 25.2 kg of thick mash, 1.08 times what mash of the tun's own thickness would
-    be (W9b: 29.1 %), vessel counted; then as heated."""
+    """Dotterel, 52 to 64 °C, back at 95, takes 25.2 kg of thick mash, 1.08 times what mash of the tun's own thickness
+    would be (W9b: 29.1 %), vessel counted; then as heated."""
     plan = shipped("dotterel")
     pulled = next(stage for stage in plan.stages if stage.kind == "decoction")
     share = pulled.addition_kg / (plan.liquor_kg + plan.program.grist_kg)
