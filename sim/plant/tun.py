@@ -121,10 +121,11 @@ class Tun:
     def pull(self, kg: float, liquor_per_grist: float | None = None) -> float:
         """Take kg of mash out, thicker than it stands where said (at most nine tenths). Returns its °C."""
         free_kg = self.liquor_kg - self._loop_kg()
-        stands = free_kg / self.grist_kg
-        thick = stands if liquor_per_grist is None else min(liquor_per_grist, stands)
-        grist = min(0.9 * self.grist_kg, kg / (1.0 + thick))
-        liquor = grist * thick
+        share = min(0.9, kg / (free_kg + self.grist_kg))
+        grist, liquor = share * self.grist_kg, share * free_kg
+        if liquor_per_grist is not None and liquor_per_grist * self.grist_kg < free_kg:
+            grist = min(0.9 * self.grist_kg, kg / (1.0 + liquor_per_grist))
+            liquor = grist * liquor_per_grist
         warmth = self.mash_mean_c
         self._removed_j += (grist * self.grist_j_per_kg_k + liquor * WATER_J_PER_KG_K) * warmth
         self.grist_kg, self.liquor_kg = self.grist_kg - grist, self.liquor_kg - liquor

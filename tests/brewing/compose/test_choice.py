@@ -37,11 +37,11 @@ def rests(tun: TunFigures, steps: Sequence[ProposedRest]) -> list[Rest]:
 
 @pytest.mark.parametrize("aim", WISHES)
 def test_the_first_is_what_was_wanted(aim: str | float) -> None:
-    """For every aim the first proposal comes within half a point of the wanted limit."""
+    """For every aim the first proposal comes within half a point of the wanted limit, and only near ones are counted."""
     found = answer(aim)
     assert found.proposals[0].role.startswith("closest")
     assert abs(found.proposals[0].miss_points) < 0.5
-    assert found.tried > 500
+    assert found.tried >= 20
 
 
 @pytest.mark.parametrize("aim", WISHES)
@@ -197,7 +197,7 @@ def test_out_of_reach_is_said() -> None:
     """A wort that no program gives gets the closest one and a plain word about it."""
     found = compose(Wish(94.0), GANNET, Bounds(most_rests=1))
     assert found.proposals[0].miss_points < -5.0
-    assert any("out of reach" in note for note in found.notes)
+    assert found.out_of_reach.startswith("94 % is out of reach within these limits: none comes nearer than ")
 
 
 def test_nothing_fits() -> None:
