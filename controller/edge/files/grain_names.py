@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 from typing import Any, get_args
 
-from controller.plan.ingredients import GristKind
+from controller.plan.recipe import GristKind
 from controller.settings.problems import Problem
 
 KINDS: tuple[str, ...] = get_args(GristKind)

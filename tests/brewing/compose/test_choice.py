@@ -37,7 +37,7 @@ def rests(tun: TunFigures, steps: Sequence[ProposedRest]) -> list[Rest]:
 
 @pytest.mark.parametrize("aim", WISHES)
 def test_the_first_is_what_was_wanted(aim: str | float) -> None:
-    """For every aim the first proposal comes within half a point of the wanted limit, and only near ones are counted."""
+    """For every aim the first proposal comes within half a point, and only near ones are counted."""
     found = answer(aim)
     assert found.proposals[0].role.startswith("closest")
     assert abs(found.proposals[0].miss_points) < 0.5
