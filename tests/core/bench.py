@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from controller.core.nouns import Course, Disk, HeaterReport, Inputs, Leg, Link, Order, Prompt, Reading, Reply, Switch
-from controller.core.procedure.run import Progress, Run, leg_of
+from controller.core.nouns import Course, Disk, HeaterReport, Inputs, Leg, Link, Order, Reading, Reply, Switch
+from controller.core.procedure.run import Progress, Prompt, Run, leg_of
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.settings.service import Service, Settings
