@@ -6,8 +6,9 @@ The mash is followed from the middle of dough-in on. It informs; nothing in the 
 import itertools
 from typing import Any, NamedTuple
 
-from controller.brewing.kinetics import malts, model
+from controller.brewing.kinetics import hands, malts, model
 from controller.core.nouns import Course, Phase
+from controller.core.procedure.estimate import work
 from sim.trace import Trace, TraceSecond
 
 COLUMNS = ("beta_left_pct", "alpha_left_pct", "glucanase_left_pct", "protease_left_pct", "starch_left_pct")
@@ -32,7 +33,7 @@ def follow(course: Course, trace: Trace) -> Wort:
     amounts, cells = model.fresh(basis.malt), NOTHING
     opened = [(course.legs[0].name, amounts)]
     columns: list[Cells] = [NOTHING] * first
-    span, heat, leg = 0.0, 0.0, 0
+    span, heat, leg, asked = 0.0, 0.0, 0, work(course)
     for before, row in zip(trace.rows[first:], trace.rows[first + 1 :], strict=False):
         dt = row.t_s - before.t_s
         span, heat = span + dt, heat + dt * before.mash_c
@@ -44,13 +45,15 @@ def follow(course: Course, trace: Trace) -> Wort:
         if row.step != leg and row.step < len(course.legs):
             leg = row.step
             opened.append((course.legs[leg].name, amounts))
+        if span == 0.0 and row.step == leg:
+            amounts = hands.worked(basis.params, amounts, asked, leg, row.phase, row.mash_c)
         columns.append(cells)
     columns.append(cells)
     read = model.read(amounts, basis.params, opened)
     return Wort(read.as_json(), columns)
 
 
-def profile(course: Course, trace: Trace) -> tuple[list[tuple[float, float]], list[model.Mark]]:
+def profile(course: Course, trace: Trace) -> tuple[list[model.Span | model.Deed], list[model.Mark]]:
     """The true mash temperature from the middle of dough-in on, second by second, and where each step begins.
 
     Both are empty where no grain went in.
@@ -59,7 +62,8 @@ def profile(course: Course, trace: Trace) -> tuple[list[tuple[float, float]], li
     if first is None:
         return [], []
     rows = trace.rows[first:]
-    pieces = [(after.t_s - row.t_s, row.mash_c) for row, after in itertools.pairwise(rows)]
+    passed = ((after.t_s - row.t_s, row.mash_c, after.step, after.phase) for row, after in itertools.pairwise(rows))
+    pieces = list(hands.followed(work(course), passed))
     begun = [model.Mark(course.legs[0].name, 0.0)]
     begun += [
         model.Mark(course.legs[after.step].name, after.t_s - rows[0].t_s)

@@ -145,15 +145,22 @@ const View = (() => {
       say(pct, number(value) ? `${value.toFixed(0)} %` : "–");
     });
     const band = p.apparent_limit_pct;
-    const iodine = number(p.iodine_negative_min) ? `Iodine negative from minute ${p.iodine_negative_min.toFixed(0)}.` : "Iodine still shows starch.";
+    const iodine = `${iodineOf(p, "Iodine still shows starch")}.`;
     say($("wort"), `${number(band?.low) && number(band.mid) && number(band.high) ? `Limit attenuation so far about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)}). ` : ""}${iodine}`);
+  }
+
+  // A span from the finest grind to crushed malt; nothing where the estimate says nothing.
+  function iodineOf(p, starch) {
+    if (p.withheld?.some((one) => one.what === "iodine")) return "no figure for iodine";
+    if (!number(p.iodine_negative_min)) return number(p.iodine_fine_min) ? `iodine negative from minute ${p.iodine_fine_min.toFixed(0)} at the earliest` : starch;
+    return `iodine negative from minute ${number(p.iodine_fine_min) ? `${p.iodine_fine_min.toFixed(0)} to ` : ""}${p.iodine_negative_min.toFixed(0)}, by the crush`;
   }
 
   // Where the wort would end, as far as the model has data behind it.
   function ahead(a) {
     const band = a?.apparent_limit_pct;
     if (!number(a?.in_s) || !number(band?.low) || !number(band.mid) || !number(band.high)) return "";
-    const iodine = number(a.iodine_negative_min) ? `, iodine negative from minute ${a.iodine_negative_min.toFixed(0)}` : ", iodine still showing starch";
+    const iodine = `, ${iodineOf(a, "iodine still showing starch")}`;
     return `If the rest runs as planned (${lasting(a.in_s)} more): about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)})${iodine}.`;
   }
 

@@ -20,8 +20,8 @@ _RESTS: tuple[tuple[float, str], ...] = (
     ),
     (
         35.0,
-        "beta-glucanase breaks down beta-glucan from the cell walls, so that the bed stays looser and wort runs off "
-        "more freely; rye's gum is mostly arabinoxylan, of which less is broken down",
+        "beta-glucanase breaks down beta-glucan from the cell walls, best at about 48 °C in a whole mash, so that the "
+        "bed stays looser; rye's gum is mostly arabinoxylan, of which less is broken down",
     ),
     (
         43.0,
@@ -29,15 +29,16 @@ _RESTS: tuple[tuple[float, str], ...] = (
     ),
     (
         45.5,
-        "proteases and peptidases split protein into food for yeast; on well-modified malt this {stay} body and foam",
+        "proteases and peptidases split protein into food for yeast; on well-modified malt this {stay} foam",
     ),
     (
         55.5,
-        "protein is hardly split any more and starch hardly pasted yet: this is a bridge between two windows",
+        "glucanase and protease fade and starch is hardly open yet: this is a bridge between two windows",
     ),
     (
         60.0,
-        "beta-amylase and limit dextrinase cut starch to maltose, which yeast ferments: a dry beer, once converted",
+        "beta-amylase and limit dextrinase cut what is pasted to maltose, which yeast ferments: a drier beer; malt "
+        "starch pastes from 61 °C on",
     ),
     (
         66.0,
@@ -45,7 +46,8 @@ _RESTS: tuple[tuple[float, str], ...] = (
     ),
     (
         69.0,
-        "alpha-amylase finishes the starch; it leaves dextrins that yeast does not ferment, for body and foam",
+        "alpha-amylase finishes the starch and leaves dextrins that yeast does not ferment: after a rest at 62 to "
+        "64 °C more extract, gone to straight away a wort that ferments less far",
     ),
     (
         74.0,
@@ -53,7 +55,7 @@ _RESTS: tuple[tuple[float, str], ...] = (
     ),
     (
         78.1,
-        "all enzymes are lost: starch that is left stays, and husks give off harsh tannin",
+        "enzymes are lost within minutes: starch that is left stays, and husks give off harsh tannin",
     ),
 )
 _STARTS = [start for start, _ in _RESTS]
@@ -108,7 +110,7 @@ def _rest(temperature_c: float, hold_s: float = 0.0, hottest_c: float = 0.0) -> 
         if hottest_c >= hot_c and temperature_c < below_c:
             return instead.format(hot=hottest_c)
     text = _RESTS[bisect_right(_STARTS, temperature_c) - 1][1]
-    return text.format(stay="long stay thins" if hold_s > LONG_PROTEIN_S else "can thin")
+    return text.format(stay="long stay costs" if hold_s > LONG_PROTEIN_S else "can cost")
 
 
 def _mash_out(temperature_c: float) -> str:

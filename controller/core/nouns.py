@@ -156,6 +156,8 @@ class Leg(NamedTuple):
     addition_c: float | None = None
     why: str = ""
     mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
+    pull_kg_per_kg: float | None = None  # decoction: thickness of what is drawn off
+    away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
 
 

@@ -181,6 +181,14 @@ def more(run: Run, seen: Measurement) -> str | None:
     return f"{now_c:.1f} °C: about {kg:.1f} kg more to {verb}; stop at {stop_c:.1f} °C"
 
 
+def _pulled_j_per_kg_k(mash_j_per_k: float, grist_kg: float, liquor_kg: float, pull: float | None) -> float:
+    """How much heat does a kilogram of the pull carry? By its own thickness, where that is known."""
+    if pull is None or grist_kg <= 0.0:
+        return mash_j_per_k / (grist_kg + liquor_kg)
+    grist = (mash_j_per_k - liquor_kg * WATER) / grist_kg
+    return (grist + pull * WATER) / (1.0 + pull)
+
+
 def left_kg(run: Run, leg: Leg, now_c: float) -> float:
     """So much more, kg, of what comes at the step's own temperature: heat balance over what is in the tun by now."""
     course = run.course
@@ -189,8 +197,9 @@ def left_kg(run: Run, leg: Leg, now_c: float) -> float:
     began_c = min(course.legs[run.leg - 1].target_c, now_c)
     metal = course.liquor_capacity_j_per_k - course.liquor_kg * WATER
     earlier_kg = sum(before.addition_kg for before in course.legs[: run.leg] if before.kind == "infusion")
-    mash_kg = course.grist_kg + course.liquor_kg + earlier_kg
-    per_kg = WATER if leg.kind == "infusion" else (leg.capacity_j_per_k - metal) / mash_kg
+    liquor_kg = course.liquor_kg + earlier_kg
+    pulled = _pulled_j_per_kg_k(leg.capacity_j_per_k - metal, course.grist_kg, liquor_kg, leg.pull_kg_per_kg)
+    per_kg = WATER if leg.kind == "infusion" else pulled
     empty = leg.capacity_j_per_k - (leg.addition_kg * per_kg if leg.kind == "decoction" else 0.0)
     done_kg = empty * (now_c - began_c) / (per_kg * (leg.addition_c - now_c))
     all_kg = empty * (leg.target_c - began_c) / (per_kg * (leg.addition_c - leg.target_c))

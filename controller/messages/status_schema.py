@@ -123,10 +123,17 @@ class PredictedStep(Sent):
     """What a step did to starch and enzymes."""
 
     name: str
-    apparent_points_gained: float
+    apparent_points_gained: float | None
     starch_converted_pct: float
     beta_lost_pct: float
     alpha_lost_pct: float
+
+
+class Withheld(Sent):
+    """A figure that is not shown, and why."""
+
+    what: Literal["limit", "extract", "iodine"]
+    why: str
 
 
 class Ahead(Sent):
@@ -136,8 +143,13 @@ class Ahead(Sent):
     apparent_limit_pct: Band | None
     real_limit_pct: Band | None
     extract_share: float | None
-    starch_left_pct: float | None
+    extract_pct: Band | None
+    extract_at_most: bool
+    starch_left_pct: float
+    iodine_fine_min: float | None
     iodine_negative_min: float | None
+    withheld: list[Withheld]
+    widened: list[str]
 
 
 class Prediction(Sent):
@@ -148,14 +160,20 @@ class Prediction(Sent):
     apparent_limit_pct: Band | None
     real_limit_pct: Band | None
     extract_share: float | None
-    starch_left_pct: float | None
+    extract_pct: Band | None
+    extract_at_most: bool = Field(description="The extract is no more than so much.")
+    starch_left_pct: float
     beta_left_pct: float
     alpha_left_pct: float
     glucanase_left_pct: float
     protease_left_pct: float
     glucanase_min: float
     protease_min: float
-    iodine_negative_min: float | None
+    iodine_fine_min: float | None = Field(description="Of the finest grind, minutes after dough-in.")
+    iodine_negative_min: float | None = Field(description="Of crushed malt, minutes after dough-in.")
+    thickness_kg_per_kg: float | None
+    withheld: list[Withheld]
+    widened: list[str] = Field(description="Why a figure is wider than usual, or ends where it does.")
     steps: list[PredictedStep] = Field(default_factory=list)
     ahead: Ahead | None = Field(None, description="Worked out anew once a minute and at each new step.")
 

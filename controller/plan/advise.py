@@ -74,6 +74,7 @@ def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:
         wanted_k_per_s=min(tun.climb_k_per_s, step.ramp_k_per_s or math.inf),
         by=step.by,
         addition_kg=stage.addition_kg,
+        pull_l_per_kg=stage.pull_kg_per_kg,
         away_s=step.away_s or 0.0,
         ph_every_s=step.ph_every_s,
     )

@@ -12,7 +12,7 @@ from controller.brewing import heat, volumes
 from controller.core.control.climb import power_w, throttled_end_c
 from controller.core.control.heat_path import heat_path
 from controller.core.control.outlet import OUTLET_MARGIN_K
-from controller.plan.recipe import Program, Step, added_at_c, degrees, problem_at
+from controller.plan.recipe import Program, Step, added_at_c, boil_c, degrees, problem_at
 from controller.plan.stages import LANDS_K, Stage
 from controller.settings.problems import Problem
 from controller.settings.table import show
@@ -195,19 +195,30 @@ def _additions(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     before_c = fit.stages[0].target_c
     for stage in fit.stages:
         if stage.at is not None and stage.kind == "infusion":
-            yield from _lands(stage.at, program.step[stage.at], stage, before_c)
+            yield from _lands(stage.at, program.step[stage.at], tun, stage, before_c)
+        if stage.at is not None and stage.kind in ("infusion", "decoction"):
+            yield from _boils(stage.at, program.step[stage.at], tun)
         if stage.at is not None and stage.kind == "decoction":
             yield from _pull(program, tun, stage.at, stage)
         before_c = stage.target_c
 
 
-def _lands(at: int, step: Step, stage: Stage, before_c: float) -> Iterator[Problem]:
+def _lands(at: int, step: Step, tun: Tun, stage: Stage, before_c: float) -> Iterator[Problem]:
     if step.amount_kg is None:
         return
-    lands_c = heat.mixed_with_liquor_c(stage.capacity_j_per_k, before_c, step.amount_kg, added_at_c(step))
+    hot_c = added_at_c(step, boil_c(tun.altitude_m))
+    lands_c = heat.mixed_with_liquor_c(stage.capacity_j_per_k, before_c, step.amount_kg, hot_c)
     if lands_c > stage.target_c + LANDS_K:
         found = f"{step.amount_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
         yield problem_at(at, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')
+
+
+def _boils(at: int, step: Step, tun: Tun) -> Iterator[Problem]:
+    """Is what is added hotter than water can be at this altitude?"""
+    most_c = boil_c(tun.altitude_m)
+    if added_at_c(step, most_c) > most_c:
+        found = f"{degrees(added_at_c(step, most_c))}, hotter than water boils at {tun.altitude_m:g} m"
+        yield problem_at(at, step, "added_at", found, f"at most {degrees(most_c)}")
 
 
 def _pull(program: Program, tun: Tun, at: int, stage: Stage) -> Iterator[Problem]:

@@ -9,10 +9,21 @@ import math
 from typing import Any, NamedTuple
 
 from controller.brewing.kinetics import malts
-from controller.brewing.kinetics.model import PUBLISHED_SET, Mark, Prediction, predict
+from controller.brewing.kinetics.model import (
+    PUBLISHED_SET,
+    Deed,
+    Mark,
+    Prediction,
+    Pulled,
+    Span,
+    Thinned,
+    predict,
+    spans,
+)
 from controller.brewing.kinetics.what_if import Rest, Variation, profile_of, what_if
 from controller.plan.feasible import highest_c
 from controller.plan.plan import Plan
+from controller.plan.stages import Stage, mixing_s
 
 VARIED_S = 6 * 3600.0  # what changes would do is worked out for a mash up to so long: souring takes days
 LANDS_K = 0.1  # mash that lands nearer its first target is there
@@ -25,7 +36,7 @@ class Forecast(NamedTuple):
     second: Prediction  # by the other parameter set: their difference is what the literature leaves open
     variations: tuple[Variation, ...]
     remarks: tuple[str, ...]
-    profile: list[tuple[float, float]]
+    profile: list[Span | Deed]
     marks: list[Mark]
     basis: malts.Basis
 
@@ -37,16 +48,31 @@ class Forecast(NamedTuple):
 def rests(plan: Plan) -> list[Rest] | None:
     """The plan as temperatures and times from dough-in on, keep left out; None without grain, or where it has no end.
 
-    The first rest is longer by the time that mixing takes; grain that lands away from its target has it as a rest.
+    The first rest is longer by the time that mixing takes; grain that lands off its target has it as a rest. While
+    a decoction is away the mash waits at the temperature before, and what is poured in takes its time to mix.
     """
     stages = [stage for stage in plan.stages if stage.at is not None]
     if not plan.program.grist or not stages or not all(math.isfinite(stage.ramp_s) for stage in stages):
         return None
     mixing_s = plan.course.legs[0].mixing_s
-    found = [Rest(s.name, s.target_c, s.hold_s, s.ramp_s) for s in stages if s.kind != "keep"]
+    found = [_rest(plan, stage) for stage in stages if stage.kind != "keep"]
     if abs(plan.landing_c - stages[0].target_c) > LANDS_K:
         return [Rest("dough-in", plan.landing_c, mixing_s), *found]
     return [found[0]._replace(hold_s=found[0].hold_s + mixing_s), *found[1:]]
+
+
+def _rest(plan: Plan, stage: Stage) -> Rest:
+    """A stage as a rest: with what is away before it, or what is poured in."""
+    rest = Rest(stage.name, stage.target_c, stage.hold_s + mixing_s(stage.kind, plan.tun), stage.ramp_s)
+    grist_kg = plan.program.grist_kg
+    if stage.kind == "infusion":
+        return rest._replace(thinned=Thinned((stage.liquor_kg + stage.addition_kg) / grist_kg))
+    if stage.kind == "decoction" and stage.at is not None:
+        share = stage.addition_kg / (grist_kg + stage.liquor_kg)
+        before_c = plan.stages[plan.stages.index(stage) - 1].target_c
+        away_s = plan.program.step[stage.at].away_s or 0.0
+        return rest._replace(pulled=Pulled(share, before_c, stage.pull_kg_per_kg), away_s=away_s)
+    return rest
 
 
 def forecast(plan: Plan) -> Forecast | None:
@@ -56,7 +82,7 @@ def forecast(plan: Plan) -> Forecast | None:
         return None
     basis = malts.recalled(plan.course.malt)
     profile, marks = profile_of(planned)
-    long = sum(dt_s for dt_s, _ in profile) > VARIED_S
+    long = sum(dt_s for dt_s, _ in spans(profile)) > VARIED_S
     varied = () if long else what_if(planned, basis.malt, basis.params, highest_c(plan.tun))
     return Forecast(
         prediction=predict(profile, basis.malt, marks, basis.params),

@@ -15,7 +15,7 @@ from controller.brewing.kinetics.calibration import Calibration
 from controller.core.control.climb import power_w
 from controller.core.nouns import Course, Leg
 from controller.plan import feasible, stages
-from controller.plan.recipe import Program, added_at_c
+from controller.plan.recipe import Program, added_at_c, boil_c
 from controller.plan.stages import Stage
 from controller.settings.problems import Problem
 from controller.settings.tun import Tun
@@ -73,7 +73,9 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         ask_after_s=step.ask_after_s or 0.0,
         go_on_after_s=step.go_on_after_s,
         addition_kg=stage.addition_kg,
-        addition_c=added_at_c(step) if step.kind in ("infusion", "decoction") else None,
+        pull_kg_per_kg=stage.pull_kg_per_kg,
+        away_s=step.away_s or 0.0,
+        addition_c=added_at_c(step, boil_c(tun.altitude_m)) if step.kind in ("infusion", "decoction") else None,
         why=stage.why,
         remind_s=step.ph_every_s or 0.0,
     )
@@ -131,8 +133,26 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
 
 def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Basis:
     """Which malt does the estimate of the wort take for this grist?"""
-    lines = [malts.GristPart(line.kind, line.mass_kg, line.extract, line.limit_attenuation) for line in program.grist]
-    return malts.of_grist(lines, brewery)
+    lines = [
+        malts.GristPart(
+            kind=line.kind,
+            mass_kg=line.mass_kg,
+            extract=line.extract,
+            limit_attenuation=line.limit_attenuation,
+            kolbach=line.kolbach,
+            friability=line.friability,
+            fine_coarse=line.fine_coarse,
+            cooked=line.flaked or program.cereal_mash,
+        )
+        for line in program.grist
+    ]
+    return malts.of_grist(
+        lines,
+        brewery,
+        stages.liquor_kg(program) / program.grist_kg if program.grist else None,
+        mash_ph=program.liquor.expected_ph,
+        low_rest_enzyme=program.enzyme,
+    )
 
 
 def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stage, ...], planned_s: float) -> Course:

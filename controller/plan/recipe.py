@@ -17,7 +17,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from controller.brewing import units
+from controller.brewing import units, water
 from controller.settings.problems import Problem
 from controller.settings.table import Quantity, Table, read, show, wrong
 
@@ -129,6 +129,7 @@ class Step(Table):
     long: StrictBool = False
     amount_kg: Annotated[float | None, Quantity("mass", 0.05, 10_000, auto=True)] = None
     added_at_c: Annotated[float | None, Quantity("temperature", 1, 100)] = None
+    pull: Literal["thick", "as the mash"] = "thick"  # decoction: what is drawn off
     away_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None  # decoction: from pull to return
     ph_every_s: Annotated[float | None, Quantity("duration", 600, 86_400)] = None  # souring: reminder
     why: Text = ""
@@ -228,8 +229,17 @@ def time_wanted(kind: str) -> str:
     return f"a time from {show('duration', MIN_REST_S)} to {show('duration', longest_s)}{more}"
 
 
-def added_at_c(step: Step) -> float:
-    """How hot is what is added? Boiling liquor has cooled to 98 °C when it arrives, a decoction to 95 (from memory)."""
-    if step.added_at_c is not None:
-        return step.added_at_c
-    return 98.0 if step.kind == "infusion" else 95.0
+CARRIED_K: dict[str, float] = {"infusion": 2.0, "decoction": 5.0}  # so far under the boil when it arrives (from memory)
+
+
+def added_at_c(step: Step, boil_c: float = BOILING_C) -> float:
+    """How hot is what is added? Boiling liquor has cooled by 2 K when it arrives, a decoction by 5.
+
+    `boil_c`: where water boils at the tun, °C.
+    """
+    return boil_c - CARRIED_K.get(step.kind, 0.0) if step.added_at_c is None else step.added_at_c
+
+
+def boil_c(altitude_m: float) -> float:
+    """Where does water boil at this altitude, °C, to the tenth that a thermometer shows?"""
+    return round(water.boiling_c(altitude_m), 1)

@@ -70,7 +70,7 @@ _TAKES: dict[str, frozenset[str]] = {
     "mash_out": frozenset({"temperature", "time", "ramp", "tolerance", "by", "long"}),
     "keep": frozenset({"temperature", "time", "ramp", "tolerance", "long"}),
     "infusion": frozenset({"temperature", "amount", "added_at"}),
-    "decoction": frozenset({"temperature", "amount", "added_at", "away"}),
+    "decoction": frozenset({"temperature", "amount", "added_at", "away", "pull"}),
     "souring": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ph_every", "long"}),
 }
 _NEEDS = {kind: takes & {"temperature", "time"} for kind, takes in _TAKES.items() if kind != "keep"}

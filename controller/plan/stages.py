@@ -8,11 +8,12 @@ import math
 from typing import NamedTuple
 
 from controller.brewing import heat, volumes
+from controller.brewing.kinetics.decoction import THICK_PULL
 from controller.brewing.step_purpose import reason_for_step
 from controller.core.control.climb import LimitedBy, climb, power_w
 from controller.core.control.heat_path import heat_path
 from controller.core.nouns import GOES_IN, SETTLE_S, StepKind
-from controller.plan.recipe import Program, Step, added_at_c
+from controller.plan.recipe import Program, Step, added_at_c, boil_c
 from controller.settings.tun import Tun
 
 LANDS_K = 1.0  # mash that lands so near its first rest is there (the usual tolerance of a rest)
@@ -32,6 +33,7 @@ class Stage(NamedTuple):
     capacity_j_per_k: float
     liquor_kg: float
     addition_kg: float
+    pull_kg_per_kg: float | None  # decoction: thickness of what is drawn off
     kwh: float  # drawn by the heater in this step
     at: int | None  # index of the program's step; None for dough-in
     why: str
@@ -99,15 +101,23 @@ def _addition(
 ) -> Stage:
     """How much hot liquor, or how much of the mash as a decoction, brings it to the step's temperature?"""
     mash = heat.mash_j_per_k(grist_kg, liquor)
-    hot_c, added = added_at_c(step), step.amount_kg or 0.0
+    hot_c, added = added_at_c(step, boil_c(tun.altitude_m)), step.amount_kg or 0.0
+    pull = _pull(step, grist_kg, liquor)
     if step.amount_kg is None and from_c <= to_c < hot_c:
         if step.kind == "infusion":
             added = heat.addition_kg(mash + tun.metal_j_per_k, from_c, to_c, hot_c)
         else:
-            share = heat.decoction_share(from_c, to_c, hot_c, mash_j_per_k=mash, metal_j_per_k=tun.metal_j_per_k)
-            added = (grist_kg + liquor) * share
+            thick = liquor / grist_kg if pull is None else pull
+            added = heat.thick_pull_kg(mash + tun.metal_j_per_k, from_c, to_c, hot_c, pull_l_per_kg=thick)
     whole = mash + tun.metal_j_per_k
-    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, 0.0, at, why)
+    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, pull, 0.0, at, why)
+
+
+def _pull(step: Step, grist_kg: float, liquor: float) -> float | None:
+    """How thick is what a decoction draws off, kg/kg? None for an infusion; never thinner than the mash."""
+    if step.kind != "decoction" or grist_kg <= 0.0:
+        return None
+    return min(THICK_PULL, liquor / grist_kg) if step.pull == "thick" else liquor / grist_kg
 
 
 def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[Stage, ...]:
@@ -142,7 +152,7 @@ def _dough_in(program: Program, liquor: float, strike: Strike) -> Stage:
         why = reason_for_step("dough_in", target_c, 0.0)
     return Stage(
         "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor, 0.0,
-        strike.kwh, None, why,
+        None, strike.kwh, None, why,
     )  # fmt: skip
 
 
@@ -157,5 +167,5 @@ def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c:
     kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, to_c, held_s)
     return Stage(
         step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
-        max(0.0, kwh) / tun.heater.efficiency, at, why,
+        None, max(0.0, kwh) / tun.heater.efficiency, at, why,
     )  # fmt: skip

@@ -8,14 +8,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.brewing.kinetics import malts
+from controller.brewing.kinetics import hands, malts
 from controller.brewing.kinetics import model as kinetics
 from controller.brewing.kinetics.what_if import Rest, profile_of
-from controller.core.nouns import Leg, Phase
+from controller.core.nouns import Course, Leg, Phase
+from controller.core.procedure.estimate import work
 from controller.core.procedure.run import Run, leg_of
 from controller.core.procedure.time_left import mixing_s, rise_left_s
 
-SHOWN = ("apparent_limit_pct", "real_limit_pct", "extract_share", "starch_left_pct", "iodine_negative_min")
+SHOWN = (
+    *("apparent_limit_pct", "real_limit_pct", "extract_share", "extract_pct", "extract_at_most", "starch_left_pct"),
+    *("iodine_fine_min", "iodine_negative_min", "withheld", "widened"),
+)
+AT_ONCE_S = 1.0
 
 
 def rests(run: Run) -> list[Rest]:
@@ -23,11 +28,8 @@ def rests(run: Run) -> list[Rest]:
     here, now_c = leg_of(run), run.mash.last_c
     if here is None or now_c is None or run.course is None or run.mash.amounts is None:
         return []
-    later = [
-        Rest(leg.name, leg.target_c, leg.hold_s + mixing_s(leg), leg.ramp_s)
-        for leg in run.course.legs[run.leg + 1 :]
-        if _counts(leg)
-    ]
+    course = run.course
+    later = [_coming(course, at) for at in range(run.leg + 1, len(course.legs)) if _counts(course.legs[at])]
     now = Rest("now", now_c, here.mixing_s if run.phase in (Phase.ADDING, Phase.SETTLING) else 0.0)
     return [now, *([_rest_of(run, here, now_c)] if _counts(here) else []), *later]
 
@@ -36,8 +38,23 @@ def _counts(leg: Leg) -> bool:
     return leg.kind not in ("dough_in", "keep")
 
 
+def _coming(course: Course, at: int) -> Rest:
+    """A step that is still to come, with what people will do in it."""
+    leg, before_c = course.legs[at], course.legs[at - 1].target_c
+    rest = Rest(leg.name, leg.target_c, leg.hold_s + mixing_s(leg), leg.ramp_s)
+    if leg.kind == "infusion":
+        return rest._replace(thinned=kinetics.Thinned(hands.thick(work(course), at + 1)))
+    if leg.kind == "decoction":
+        pulled = kinetics.Pulled(hands.pull_share(work(course), at), before_c, leg.pull_kg_per_kg)
+        return rest._replace(pulled=pulled, away_s=leg.away_s)
+    return rest
+
+
 def _rest_of(run: Run, leg: Leg, now_c: float) -> Rest:
-    """What is left of the step that runs: the rest of its rise, and of its time."""
+    """What is left of the step that runs: the rest of its rise, and of its time; of a decoction, that it comes back."""
+    if run.mash.amounts is not None and run.mash.amounts.away is not None:
+        waited_s = run.mash.at - run.phase_since if run.phase is Phase.WAITING else leg.away_s
+        return Rest(leg.name, leg.target_c, mixing_s(leg), 0.0, max(AT_ONCE_S, leg.away_s - waited_s))
     return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.progress.credited_s), rise_left_s(run, leg, now_c))
 
 

@@ -118,6 +118,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         events=tuple(_happening(t_s, e) for t_s, e in lines if "seq" in e and e.get("kind") not in OURS),
         enzymes=estimate.columns,
         prediction=estimate.prediction,
+        profile=wort.profile(rows, course),
         meta=_meta(course, header, first),
         began_s=float(first.get("started_wall_s") or header.get("at", 0.0)),
         energy_kwh=None if power_w is None else round(full_power_s * power_w / 3.6e6, 3),

@@ -10,6 +10,7 @@ from controller.brewing import volumes
 from controller.core.nouns import GOES_IN
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
+from controller.plan.recipe import added_at_c, boil_c
 from controller.plan.stages import LANDS_K, Stage, mixing_s
 from controller.settings.table import show
 
@@ -133,14 +134,18 @@ def _hold(plan: Plan, stage: Stage) -> str:
 
 def _rise(plan: Plan, stage: Stage) -> str:
     if stage.kind == "infusion":
-        return f"{stage.addition_kg:.1f} kg of liquor in"
+        at_c = added_at_c(plan.program.step[stage.at or 0], boil_c(plan.tun.altitude_m))
+        return f"{stage.addition_kg:.1f} kg of liquor at {at_c:g} °C in"
     if stage.kind == "decoction":
         grist_kg = plan.program.grist_kg
         share = stage.addition_kg / (grist_kg + stage.liquor_kg)
-        litres = share * volumes.mash_volume_l(stage.liquor_kg, grist_kg)
+        thick = stage.pull_kg_per_kg or stage.liquor_kg / grist_kg
+        grist_pulled = stage.addition_kg / (1.0 + thick)
+        litres = volumes.mash_volume_l(stage.addition_kg - grist_pulled, grist_pulled)
+        what = "thick mash" if thick < stage.liquor_kg / grist_kg - 0.05 else "mash"
         away_s = plan.program.step[stage.at or 0].away_s
         away = f", away {_minutes(away_s)}" if away_s else ""
-        return f"{litres:.1f} L of mash ({stage.addition_kg:.1f} kg, {100 * share:.0f} %) out{away}, boiled, and back"
+        return f"{litres:.1f} L of {what} ({stage.addition_kg:.1f} kg, {100 * share:.0f} %) out{away}, boiled, and back"
     if stage.ramp_s <= 0.0:
         return "-"
     if stage.at is None:

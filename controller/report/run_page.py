@@ -15,6 +15,7 @@ import jinja2
 from markupsafe import Markup
 
 from controller import __version__
+from controller.brewing.kinetics import spoken
 from controller.report import batch_entries, batch_record, run_charts, svg
 from controller.report.rows import gaps
 from controller.report.run_charts import packed
@@ -161,15 +162,13 @@ def _wort(record: RunRecord) -> list[tuple[str, str]]:
     found = record.prediction
     if found is None:
         return []
-    lines = []
-    for key, name in (("apparent_limit_pct", "Apparent limit attenuation"), ("real_limit_pct", "Real")):
-        band = found.get(key)
-        if isinstance(band, dict):
-            lines.append((name, f"{band['mid']:.1f} % ({band['low']:.0f} to {band['high']:.0f})"))
-    if (starch := found.get("starch_left_pct")) is not None:
-        lines.append(("Starch left", f"{starch:.1f} %"))
-    minutes = found.get("iodine_negative_min")
-    lines.append(("Iodine negative", "not reached" if minutes is None else f"{minutes:.0f} min after dough-in"))
+    lines = [
+        ("Attenuation", spoken.limit(found)),
+        ("Extract", spoken.extract(found)),
+        ("Starch left", f"{found['starch_left_pct']:.0f} %"),
+        ("Iodine", spoken.iodine(found)),
+        *(("Where it ends", words) for words in spoken.ends(found)),
+    ]
     return [*lines, ("Calibrated on", str(found.get("basis") or "–"))]
 
 

@@ -10,6 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from controller.brewing.kinetics.model import Deed, Span
+
 ENZYMES = {
     "beta_left_pct": "beta-amylase",
     "alpha_left_pct": "alpha-amylase",
@@ -115,6 +117,7 @@ class RunRecord:
     dry: bool = False
     speed: float = 1.0
     added: tuple[Mapping[str, Any], ...] = ()  # signatures and corrections, in the order they were added
+    profile: Sequence[Span | Deed] = ()  # the measured temperatures from dough-in on, with what was done to the mash
     windows: str = ""  # the enzymes' windows against the program, drawn as lines of text
     grist_kg: float = 0.0
     liquor_kg: float | None = None

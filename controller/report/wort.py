@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from controller.brewing.kinetics import malts, model
+from controller.brewing.kinetics import hands, malts, model
 from controller.report.run_record import ENZYMES, Second
 
 STRIDE_S = 10.0  # as live
@@ -32,20 +32,32 @@ def follow(rows: Sequence[Second], course: Mapping[str, Any]) -> Wort:
     amounts, leg = model.fresh(basis.malt), 0
     opened = [(course["legs"][0]["name"], amounts)]
     marks: list[tuple[float, tuple[float, ...]]] = [(rows[first].t_s, _left(amounts))]
-    for at_s, step, dt_s, mean_c in _strides(rows[first:]):
+    asked = work(course)
+    for at_s, step, phase, dt_s, mean_c in _strides(rows[first:]):
         amounts = model.step(basis.params, amounts, mean_c, dt_s)
         marks.append((at_s, _left(amounts)))
         if step != leg and 0 <= step < len(course["legs"]):
             leg = step
             opened.append((course["legs"][leg]["name"], amounts))
+        amounts = hands.worked(basis.params, amounts, asked, leg, phase, mean_c)
     read = model.read(amounts, basis.params, opened)
     return Wort(dict(read.as_json()), _columns(rows, marks))
 
 
-def profile(rows: Sequence[Second]) -> list[tuple[float, float]]:
-    """Seconds and mean temperature of each stride from dough-in on; empty where the record does not show dough-in."""
+def work(course: Mapping[str, Any]) -> hands.Work:
+    """What did the steps of a course ask of people's hands? The course as the journal keeps it."""
+    asked = (hands.Hand(leg["kind"], leg.get("addition_kg", 0.0), leg.get("pull_kg_per_kg")) for leg in course["legs"])
+    return hands.Work(tuple(asked), course["grist_kg"], malts.recalled(course.get("malt")).malt.liquor_kg_per_kg)
+
+
+def profile(rows: Sequence[Second], course: Mapping[str, Any]) -> list[model.Span | model.Deed]:
+    """Seconds and mean temperature of each stride from dough-in on, with what was done to the mash; empty where the
+    record does not show dough-in."""
     first = _dough_in(rows)
-    return [] if first is None else [(dt_s, mean_c) for _, _, dt_s, mean_c in _strides(rows[first:])]
+    if first is None:
+        return []
+    strides = ((dt_s, mean_c, step, phase) for _, step, phase, dt_s, mean_c in _strides(rows[first:]))
+    return list(hands.followed(work(course), strides))
 
 
 def _dough_in(rows: Sequence[Second]) -> int | None:
@@ -54,8 +66,8 @@ def _dough_in(rows: Sequence[Second]) -> int | None:
     return adding[len(adding) // 2] if adding else None
 
 
-def _strides(rows: Sequence[Second]) -> Iterator[tuple[float, int, float, float]]:
-    """Run time, step, length and mean temperature of each stride between known readings."""
+def _strides(rows: Sequence[Second]) -> Iterator[tuple[float, int, str, float, float]]:
+    """Run time, step, phase, length and mean temperature of each stride between known readings."""
     known = [row for row in rows if row.mash_c is not None]
     if not known:
         return
@@ -72,10 +84,10 @@ def _strides(rows: Sequence[Second]) -> Iterator[tuple[float, int, float, float]
             for n in range(pieces):
                 share = (n + 0.5) / pieces
                 mean_c = before.mash_c + share * (row.mash_c - before.mash_c)
-                yield before.t_s + dt_s * (n + 1) / pieces, row.step, dt_s / pieces, mean_c
+                yield before.t_s + dt_s * (n + 1) / pieces, row.step, row.phase, dt_s / pieces, mean_c
             heat, span = 0.0, 0.0
         elif span >= STRIDE_S or row.step != before.step:
-            yield row.t_s, row.step, span, heat / span
+            yield row.t_s, row.step, row.phase, span, heat / span
             heat, span = 0.0, 0.0
         before = row
 

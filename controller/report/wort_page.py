@@ -10,23 +10,28 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from controller.brewing.kinetics import enzyme_picture
+from controller.brewing.kinetics import enzyme_picture, spoken
 from controller.brewing.kinetics.malts import Basis
 from controller.brewing.kinetics.model import Mark, Profile
 from controller.brewing.kinetics.what_if import sentence
 from controller.plan.forecast import Forecast
 
 WIDTH = 110
-NOT_SHOWN = "no figure: too little is converted between 55 and 80 °C, where the model has data behind it"
 FADING_PCT, GONE_PCT = 80.0, 5.0  # constants of these two enzymes are assumed: words, no figures (own proposal)
 
 
 def lines(prediction: Mapping[str, Any], forecast: Forecast | None = None) -> Iterator[str]:
     """The estimate, what each step did, and what a change of the plan would do. `prediction` as in the documents."""
-    yield "  Estimate of the wort, from the mash temperature alone"
-    yield f"    limit     {_limit(prediction)}"
-    yield f"    extract   {_extract(prediction)}"
-    yield f"    enzymes   {_enzymes(prediction)}"
+    yield "  Estimate of the wort, from mash temperature and thickness"
+    for name, words in (
+        ("limit", spoken.limit(prediction)),
+        ("extract", spoken.extract(prediction)),
+        ("iodine", spoken.iodine(prediction)),
+        ("enzymes", _enzymes(prediction)),
+    ):
+        yield from _indented(f"    {name:<10}{words}", 14)
+    for words in spoken.ends(prediction):
+        yield from _indented(f"    {words}", 4)
     yield from map(_step, prediction["steps"])
     if forecast is not None:
         if forecast.variations:
@@ -37,26 +42,11 @@ def lines(prediction: Mapping[str, Any], forecast: Forecast | None = None) -> It
             apart = "so far apart is the literature."
             yield f"    Another published set of constants gives {band.mid:.0f} % apparent: {apart}"
         yield from (f"    malt: {remark}" for remark in forecast.remarks)
-    yield from textwrap.wrap(prediction["basis"], WIDTH, initial_indent="    ", subsequent_indent="    ")
+    yield from _indented(f"    {prediction['basis']}", 4)
 
 
-def _limit(prediction: Mapping[str, Any]) -> str:
-    apparent, real = prediction["apparent_limit_pct"], prediction["real_limit_pct"]
-    if apparent is None or real is None:
-        return NOT_SHOWN
-    return f"apparent attenuation {_band(apparent)}, real {_band(real)}"
-
-
-def _band(band: Mapping[str, float]) -> str:
-    return f"{band['mid']:.0f} % ({band['low']:.0f} to {band['high']:.0f} %)"
-
-
-def _extract(prediction: Mapping[str, Any]) -> str:
-    share, iodine = prediction["extract_share"], prediction["iodine_negative_min"]
-    if share is None:
-        return NOT_SHOWN
-    when = "not iodine-negative" if iodine is None else f"iodine-negative some {iodine:.0f} min after dough-in"
-    return f"{100 * share:.0f} % of what the malt can give; {when} (a real iodine test decides)"
+def _indented(text: str, by: int) -> list[str]:
+    return textwrap.wrap(text, WIDTH, subsequent_indent=" " * by)
 
 
 def _enzymes(prediction: Mapping[str, Any]) -> str:
@@ -71,7 +61,7 @@ def _word(left_pct: float) -> str:
 
 def _step(step: Mapping[str, Any]) -> str:
     return (
-        f"      {step['name']}: {enzyme_picture.points(step['apparent_points_gained'])} of the limit, "
+        f"      {step['name']}: {enzyme_picture.points(step['apparent_points_gained'])}"
         f"{step['starch_converted_pct']:.0f} % of the starch; lost {step['beta_lost_pct']:.0f} % of the beta-amylase, "
         f"{step['alpha_lost_pct']:.0f} % of the alpha-amylase"
     )

@@ -56,7 +56,8 @@ class Deeds:
         """Take out what is asked for, and boil it."""
         kg = _number(r"([\d.]+) kg", text, 1.0)
         self._amount = (kg, 95.0)
-        self.world.tun.pull(kg)
+        thick = _number(r"\(([\d.]+) L/kg", text, 0.0)
+        self.world.tun.pull(kg, thick or None)
         own_s = self.manner.boil_s
         yield self._away_s.get(int(status["step"]["index"]), BOIL_S) if own_s is None else own_s
 

@@ -118,10 +118,14 @@ class Tun:
         over_s = max(STEP_S, over_s)
         self._pours.append(Pour(over_s, 0.0, kg / over_s, c, 0.0, 0.0, True))
 
-    def pull(self, kg: float) -> float:
-        """Take kg of mash out, grist and liquor alike (at most nine tenths). Returns its temperature in °C."""
-        share = min(0.9, kg / (self.liquor_kg - self._loop_kg() + self.grist_kg))
-        grist, liquor = share * self.grist_kg, share * (self.liquor_kg - self._loop_kg())
+    def pull(self, kg: float, liquor_per_grist: float | None = None) -> float:
+        """Take kg of mash out, thicker than it stands where said (at most nine tenths). Returns its °C."""
+        free_kg = self.liquor_kg - self._loop_kg()
+        share = min(0.9, kg / (free_kg + self.grist_kg))
+        grist, liquor = share * self.grist_kg, share * free_kg
+        if liquor_per_grist is not None and liquor_per_grist * self.grist_kg < free_kg:
+            grist = min(0.9 * self.grist_kg, kg / (1.0 + liquor_per_grist))
+            liquor = grist * liquor_per_grist
         warmth = self.mash_mean_c
         self._removed_j += (grist * self.grist_j_per_kg_k + liquor * WATER_J_PER_KG_K) * warmth
         self.grist_kg, self.liquor_kg = self.grist_kg - grist, self.liquor_kg - liquor

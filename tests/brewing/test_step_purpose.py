@@ -21,11 +21,11 @@ KINDS = ("dough_in", "rest", "infusion", "decoction", "mash_out", "keep", "souri
         (44.0, "ferulic acid"),
         (50.0, "proteases"),
         (58.0, "bridge"),
-        (63.0, "a dry beer"),
+        (63.0, "a drier beer"),
         (67.0, "between dry and full"),
         (72.0, "dextrins"),
         (76.0, "enzymes fade"),
-        (80.0, "all enzymes are lost"),
+        (80.0, "enzymes are lost within minutes"),
     ],
 )
 def test_each_window_has_its_own_reason(temperature_c: float, said: str) -> None:
@@ -33,10 +33,42 @@ def test_each_window_has_its_own_reason(temperature_c: float, said: str) -> None
     assert said in reason_for_step("rest", temperature_c, 1800.0)
 
 
+@pytest.mark.parametrize(
+    ("from_c", "said"),
+    [
+        (35.0, "beta-glucanase"),
+        (43.0, "ferulic acid"),
+        (45.5, "proteases"),
+        (55.5, "bridge"),
+        (60.0, "limit dextrinase"),
+        (66.0, "side by side"),
+        (69.0, "alpha-amylase finishes"),
+        (74.0, "enzymes fade"),
+        (78.1, "lost within minutes"),
+    ],
+)
+def test_each_window_begins_at_its_degree(from_c: float, said: str) -> None:
+    """At the degree where a window begins its reason stands, a tenth of a degree below it does not."""
+    assert said in reason_for_step("rest", from_c, 900.0)
+    assert said not in reason_for_step("rest", from_c - 0.1, 900.0)
+
+
+@pytest.mark.parametrize(("hot_c", "said"), [(70.0, "most beta-amylase was lost"), (69.9, "drier beer")])
+def test_beta_amylase_is_lost_from_70(hot_c: float, said: str) -> None:
+    """A rest at 63 °C after one at 70 °C has most of its beta-amylase lost; after 69.9 °C it is not said."""
+    assert said in reason_for_step("rest", 63.0, 900.0, hot_c)
+
+
+def test_no_word_of_foam_above_60() -> None:
+    """Dextrins are not called a foam former: no rest above 60 °C speaks of foam or body."""
+    for celsius in range(60, 81):
+        assert not {"foam", "body"} & set(reason_for_step("rest", float(celsius), 900.0).replace(",", " ").split())
+
+
 def test_a_long_protein_rest_is_called_long() -> None:
-    """Up to 15 min a protein rest can thin the beer, longer it does."""
-    assert "this can thin body" in reason_for_step("rest", 50.0, 900.0)
-    assert "this long stay thins body" in reason_for_step("rest", 50.0, 901.0)
+    """Up to 15 min a protein rest can cost foam, longer it does."""
+    assert "this can cost foam" in reason_for_step("rest", 50.0, 900.0)
+    assert "this long stay costs foam" in reason_for_step("rest", 50.0, 901.0)
 
 
 def test_a_rest_says_how_long_and_how_hot() -> None:

@@ -53,7 +53,7 @@ def test_grain_that_lands_elsewhere_begins_there() -> None:
 def test_it_is_the_models_word() -> None:
     """The prediction is the model's on that profile, with a step for each rest and a second opinion beside it."""
     found = expected(make(LINNET, PLOVER))
-    again = predict(found.profile, marks=found.marks)
+    again = predict(found.profile, found.basis.malt, found.marks)
     assert found.prediction == again
     assert [step.name for step in found.prediction.steps] == ["conversion", "mash-out"]
     assert found.second.set == "published"
@@ -95,8 +95,8 @@ def test_water_alone_has_no_forecast(name: str) -> None:
     assert forecast(make(files.load_program(CONFIG, name), PLOVER)) is None
 
 
-def test_a_souring_of_days_gets_no_figure() -> None:
-    """Two days at 42 °C before the mash, where the model has no data behind it: no limit, no list of changes."""
+def test_a_souring_of_days_is_told() -> None:
+    """Two days at 42 °C before the mash: bacteria change the wort, so a wider limit, no extract, no list of changes."""
     steps = [
         LINNET.step[0].model_copy(
             update={"name": "souring", "kind": "souring", "temperature_c": 42.0, "time_s": 172800.0}
@@ -105,4 +105,9 @@ def test_a_souring_of_days_gets_no_figure() -> None:
     ]
     found = expected(make(changed(step=tuple(steps)), PLOVER))
     assert found.variations == ()
-    assert found.prediction.apparent_limit_pct is None
+    assert "bacteria change the wort in hours below 55 °C" in found.prediction.widened
+    assert {one["what"] for one in found.prediction.withheld} == {"extract", "iodine"}
+    plain = expected(make(LINNET, PLOVER)).prediction.apparent_limit_pct
+    wide = found.prediction.apparent_limit_pct
+    assert plain is not None and wide is not None
+    assert wide.high - wide.low >= plain.high - plain.low + 7.0

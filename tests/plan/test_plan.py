@@ -98,12 +98,17 @@ def test_power_times_time_is_the_strike_s_energy(name: str, kwh: float) -> None:
 
 
 def test_the_shipped_decoction_by_hand() -> None:
-    """Dotterel, 52 to 64 °C, back at 95: 29.1 % of the mash, vessel counted (W9b, both), 21.4 L; then as heated."""
+    """Dotterel, 52 to 64 °C, back at 95, takes 25.2 kg of thick mash, 1.08 times what mash of the tun's own thickness
+    would be (W9b: 29.1 %), vessel counted; then as heated."""
     plan = shipped("dotterel")
     pulled = next(stage for stage in plan.stages if stage.kind == "decoction")
     share = pulled.addition_kg / (plan.liquor_kg + plan.program.grist_kg)
-    assert share == pytest.approx(0.291, abs=0.001)
-    assert share * plan.volume_l == pytest.approx(21.4, abs=0.05)
+    assert pulled.pull_kg_per_kg == 1.8
+    assert pulled.addition_kg == pytest.approx(25.2, abs=0.05)
+    grain_kg = pulled.addition_kg / 2.8
+    balance = grain_kg * (heat.grist_specific_heat_j_per_kg_k() + 1.8 * heat.WATER) * (95.0 - 52.0)
+    assert balance == pytest.approx(pulled.capacity_j_per_k * 12.0, rel=1e-9)
+    assert share == pytest.approx(0.315, abs=0.001)
     rises = [stage.ramp_s / 60 for stage in plan.stages if stage.at is not None and stage.ramp_s > 0]
     assert rises == pytest.approx((8.3, 5.2), abs=0.06)
     assert plan.mash_s / 60 == pytest.approx(105.7 - 12.3 + 45.0, abs=0.1)
@@ -251,10 +256,14 @@ def test_infusion_grows_the_mash() -> None:
 
 
 def test_decoction_is_a_share_of_the_mash() -> None:
-    """52 to 64 °C by a decoction back at 95 °C pulls 29.1 % of the mash, vessel counted (worked example W9b)."""
-    steps = (rest("a", "52 °C"), {"name": "boil", "kind": "decoction", "temperature": "64 °C"}, rest("b", "64 °C"))
+    """52 to 64 °C by a decoction back at 95 °C pulls 29.1 % of the mash, vessel counted (worked example W9b), drawn as
+    the mash stands; of its thick part more is needed."""
+    boil = {"name": "boil", "kind": "decoction", "temperature": "64 °C"}
+    steps = (rest("a", "52 °C"), {**boil, "pull": "as the mash"}, rest("b", "64 °C"))
+    thick = make(mash(rest("a", "52 °C"), boil, rest("b", "64 °C")), vessel())
     plan = make(mash(*steps), vessel())
     assert plan.stages[2].addition_kg / 80.0 == pytest.approx(0.291, abs=0.001)
+    assert thick.stages[2].addition_kg / plan.stages[2].addition_kg == pytest.approx(1.083, abs=0.002)
     assert plan.stages[3].capacity_j_per_k == plan.stages[1].capacity_j_per_k
 
 
@@ -436,3 +445,26 @@ def test_heat_balance_closes(grist: float, thickness: float, first: float, up: f
     lost = sum(s.hold_s * 4.0 * (s.target_c - 18.0) for s in plan.stages[1:]) / 3.6e6
     lost += sum(s.ramp_s * 4.0 * ((before + s.target_c) / 2 - 18.0) for before, s in rises) / 3.6e6
     assert plan.mash_kwh == pytest.approx(warmed + lost, rel=1e-9)
+
+
+@pytest.mark.parametrize(("altitude_m", "liquor_c"), [(0.0, 98.0), (1600.0, 92.6)])
+def test_infusions_know_where_water_boils(altitude_m: float, liquor_c: float) -> None:
+    """At 1,600 m water boils at 94.6 °C: an infusion is reckoned at 92.6 °C, and the course says so."""
+    steps = (rest("a", "52 °C"), {"name": "add", "kind": "infusion", "temperature": "64 °C"}, rest("b", "64 °C"))
+    tun = vessel().model_copy(update={"altitude_m": altitude_m})
+    plan = make(mash(*steps, liquor="50 kg"), tun)
+    assert plan.course.legs[2].addition_c == pytest.approx(liquor_c, abs=0.051)
+    size = heat.mash_j_per_k(20.0, 50.0, tun.metal_j_per_k)
+    wanted = heat.addition_kg(size, 52.0, 64.0, plan.course.legs[2].addition_c or 0.0)
+    assert plan.stages[2].addition_kg == pytest.approx(wanted)
+
+
+def test_liquor_hotter_than_the_boil_is_refused() -> None:
+    """98 °C written for an infusion at 1,600 m is a problem that names where water boils there."""
+    add = {"name": "add", "kind": "infusion", "temperature": "64 °C", "added_at": "98 °C"}
+    high = vessel().model_copy(update={"altitude_m": 1600.0})
+    written = mash(rest("a", "52 °C"), add, rest("b", "64 °C"), liquor="50 kg")
+    (problem,) = make(written, high).problems
+    assert "hotter than water boils at 1600 m" in problem.found
+    assert problem.wanted.startswith("at most 94.")
+    assert make(written, vessel()).problems == ()

@@ -25,7 +25,9 @@ PREDICTION: dict[str, Any] = {
     "basis": "published laboratory mashes",
     "apparent_limit_pct": {"low": 78.0, "mid": 82.1, "high": 86.0},
     "real_limit_pct": {"low": 63.0, "mid": 66.4, "high": 70.0},
+    "extract_pct": {"low": 84.0, "mid": 91.0, "high": 98.0},
     "starch_left_pct": 1.2,
+    "iodine_fine_min": 31.0,
     "iodine_negative_min": 62.0,
 }
 

@@ -98,8 +98,9 @@ def test_what_happened_is_told() -> None:
         "maltose rest is 10 min longer [technician]",
         "1:23:20 to 1:25:20 (2.0 min)",
         "5.70 kWh",
-        "82.1 % (78 to 86)",
-        "62 min after dough-in",
+        "82 % (78 to 86 %)",
+        "91 % of what the malt holds by its sheet, between 84 and 98 %",
+        "between 31 and 62 min after dough-in",
     ):
         assert text in page
     assert '<rect class="gap"' in page

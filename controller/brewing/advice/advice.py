@@ -58,7 +58,8 @@ CHECKS: dict[str, Check] = {
     "A36": grist_rules.few_enzymes,
     "A37": grist_rules.acidity,
 }
-COVERED_BY = {"A11": "A10"}  # the first says nothing where the second has spoken: one advice a cause
+# The first says nothing where the second has spoken: one advice a cause.
+COVERED_BY = {"A11": "A10", "A15": "A14", "A16": "A15", "A18": "A17"}
 TEXTS = ("why", "mend", "sure", "source")
 CHANGED = "own figure of this brewery"
 

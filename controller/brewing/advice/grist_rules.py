@@ -17,8 +17,8 @@ from controller.brewing.advice.plan_facts import (
     Found,
     MashPlan,
     PlanStep,
-    base_share,
     begin,
+    converting_share,
     mean,
     minutes_between,
     place,
@@ -27,6 +27,10 @@ from controller.brewing.advice.plan_facts import (
     starch_rests,
     thickness_l_per_kg,
 )
+
+RAW_MOST, STICKY_MOST = 0.20, 0.175  # beyond, a low rest is there for raw grain or gums (common practice; as A12)
+NEAR_55_C, SHORT_S = 54.0, 600.0  # a short rest near 55 °C draws no word (common practice)
+RYE = frozenset({"rye", "rye malt"})
 
 
 def under_modified(plan: MashPlan, f: Figures) -> Found | None:
@@ -43,18 +47,28 @@ def under_modified(plan: MashPlan, f: Figures) -> Found | None:
     return {"kolbach": 100.0 * kolbach, "second": ", ".join(second)} if second else None
 
 
+def _meant_otherwise(plan: MashPlan) -> bool:
+    """Is a low rest there for raw grain or for gums, so that the malt's protein is not what it is about?"""
+    return share(plan, UNMALTED) > RAW_MOST or share(plan, STICKY) > STICKY_MOST
+
+
 def long_protein_rest(plan: MashPlan, f: Figures) -> Found | None:
-    """A10: well-modified malt long where proteases work?"""
+    """A10: well-modified malt long where proteases work? Not of what is short and near 55 °C, as its mend advises."""
     kolbach, minutes = mean(plan, "kolbach"), minutes_between(plan, f["low_c"], f["high_c"])
-    if kolbach is None or kolbach <= f["kolbach"] or minutes <= f["longest_min"]:
+    if kolbach is None or kolbach <= f["kolbach"] or minutes <= f["longest_min"] or _meant_otherwise(plan):
+        return None
+    low = rests(plan, f["low_c"], f["high_c"])
+    if low and all(step.temperature_c >= NEAR_55_C and step.hold_s <= SHORT_S for step in low):
         return None
     return {"kolbach": 100.0 * kolbach, "minutes": minutes}
 
 
 def needless_protein_rest(plan: MashPlan, f: Figures) -> Found | None:
     """A11: a protein rest on malt that needs none? The stay that A10 warns of is left to A10 (see `advice.advise`)."""
-    kolbach = mean(plan, "kolbach")
-    if kolbach is None or kolbach < f["kolbach"] or not rests(plan, f["low_c"], f["high_c"]):
+    kolbach, least_s = mean(plan, "kolbach"), 60.0 * f["least_min"]
+    low = [step for step in rests(plan, f["low_c"], f["high_c"]) if step.hold_s >= least_s]
+    low = [step for step in low if step.temperature_c < NEAR_55_C or step.hold_s > SHORT_S]
+    if kolbach is None or kolbach < f["kolbach"] or not low or _meant_otherwise(plan):
         return None
     return {"kolbach": 100.0 * kolbach}
 
@@ -68,7 +82,8 @@ def sticky(plan: MashPlan, f: Figures) -> Found | None:
     elif gum is not None and gum > f["beta_glucan_mg_per_l"]:
         cause = f"malt of {gum:.0f} mg/L beta-glucan"
     rested_min = sum(step.hold_s for step in rests(plan, f["low_c"], f["high_c"])) / 60.0
-    if not cause or plan.enzyme or share(plan, {"husk"}) > 0.0 or rested_min >= f["least_min"]:
+    thin = (thickness_l_per_kg(plan) or 0.0) >= f["thin_l_per_kg"] and share(plan, RYE) < f["rye_share"]
+    if not cause or thin or plan.enzyme or share(plan, {"husk"}) > 0.0 or rested_min >= f["least_min"]:
         return None
     return {"cause": begin(cause), "least": f["least_min"], "low": f["low_c"], "high": f["high_c"]}
 
@@ -107,7 +122,13 @@ def thickness(plan: MashPlan, f: Figures) -> Found | None:
     if share(plan, RYE_OATS) > f["rye_oats_share"]:
         thickest = max(thickest, f["sticky_l_per_kg"])
     if ratio > f["thinnest_l_per_kg"]:
-        return {"thickness": ratio, "what": f"too thin; {f['thinnest_l_per_kg']:g} at most"}
+        why = "Enzymes are dilute and die sooner, and there is less left to sparge with."
+        return {
+            "thickness": ratio,
+            "what": f"thin; {f['thinnest_l_per_kg']:g} at most is usual",
+            "level": "note",
+            "why": why,
+        }
     if ratio >= thickest or plan.mixing == "none":
         return None
     return {"thickness": ratio, "what": f"too thick to stir or pump; {thickest:g} at least"}
@@ -132,8 +153,8 @@ def _thinned(plan: MashPlan, step: PlanStep, what: str) -> Found:
 
 
 def few_enzymes(plan: MashPlan, f: Figures) -> Found | None:
-    """A36: too little base malt?"""
-    part = base_share(plan)
+    """A36: too little malt that converts itself?"""
+    part = converting_share(plan)
     if plan.grist_kg <= 0.0 or part >= f["base_share"]:
         return None
     return {"percent": 100.0 * part}

@@ -57,6 +57,7 @@ class PlanStep:
     wanted_k_per_s: float = 0.0  # what the program and the tun's ceiling ask for; 0: no wish
     by: Literal["time", "person", "iodine"] = "time"
     addition_kg: float = 0.0  # infusion: liquor added; decoction: mash pulled
+    pull_l_per_kg: float | None = None  # decoction: thickness of what is pulled; None: as the mash
     away_s: float = 0.0  # decoction: the rest of the mash waits so long at the temperature before
     ph_every_s: float | None = None  # souring: how often a pH is asked for
 
@@ -166,9 +167,9 @@ def share(plan: MashPlan, kinds: Collection[str]) -> float:
     return sum(malt.mass_kg for malt in plan.grist if malt.kind in kinds) / total if total > 0.0 else 0.0
 
 
-def base_share(plan: MashPlan) -> float:
-    """Which share of the grist converts itself and more? Kilned malt counts half (own estimate)."""
-    return share(plan, BASE_MALTS) + 0.5 * share(plan, KILNED)
+def converting_share(plan: MashPlan) -> float:
+    """Which share of the grist are malts that convert themselves?"""
+    return share(plan, BASE_MALTS | KILNED)
 
 
 Index = Literal["kolbach", "friability", "fine_coarse", "beta_glucan_mg_per_l"]

@@ -35,7 +35,7 @@ STEP_RULES = (
     ),
     Rule(
         "A16", "note", {"highest_c": 63.0, "least_l_per_kg": 3.0},
-        "The only starch rest is {warmest_c:g} °C at {thickness:.2f} L/kg.",
+        "The warmest starch rest is {warmest_c:g} °C, at {thickness:.2f} L/kg.",
         "Low and thick together leave extract behind.",
         "Thin the mash to 3 L/kg or more, or add a warmer rest.",
         DATA, "Harris and MacWilliam, J. Inst. Brew. 1961",  # abstract
@@ -48,14 +48,14 @@ STEP_RULES = (
         PRACTICE, MULLER,
     ),
     Rule(
-        "A18", "note", {"low_c": 60.0, "high_c": 66.0, "least_min": 40.0},
+        "A18", "note", {"low_c": 60.0, "high_c": 66.0, "least_min": 30.0},
         "The aim is dry, but the mash is only {minutes:.0f} min between 60 and 66 °C; {least:.0f} are wanted.",
         "Beta-amylase and limit dextrinase need time.",
         "Rest longer at 62 to 64 °C.",
-        PRACTICE, "Sissons, Taylor and Proudlove, J. ASBC 53, 1995",  # abstract
+        PRACTICE, "",  # Sissons et al. 1995, abstract, say it of limit dextrinase alone
     ),
     Rule(
-        "A19", "warn", {"highest_c": 78.0, "strong_c": 80.0},
+        "A19", "warn", {"highest_c": 78.0, "strong_c": 79.0},
         "{where} is above {highest:g} °C{more}.",
         "Late starch cannot be converted any more, and husks give off tannin, worse above pH 5.8.",
         "Mash out at 76 to 78 °C.",
@@ -111,10 +111,10 @@ STEP_RULES = (
         PRACTICE, "",  # Milk the Funk wiki, Wort Souring (excerpt)
     ),
     Rule(
-        "A30", "warn", {"pull_share": 0.40, "low_c": 45.0, "high_c": 55.0, "longest_min": 30.0, "kolbach": 0.38},
+        "A30", "warn", {"liquor_share": 0.35, "low_c": 45.0, "high_c": 55.0, "longest_min": 30.0, "kolbach": 0.38},
         "{where}: {what}.",
         "Enzymes are boiled away, or the rest of the mash has a long protein rest meanwhile.",
-        "Pull less, keep the main mash at 62 °C or more meanwhile, or shorten the boil.",
+        "Pull less or thicker, or shorten the boil.",
         PRACTICE, "",
     ),
     Rule(

@@ -97,13 +97,17 @@ def not_dry_enough(plan: MashPlan, f: Figures) -> Found | None:
 
 def too_hot_an_end(plan: MashPlan, f: Figures) -> Found | None:
     """A19: mash-out or keeping too hot?"""
-    found = [step for step in plan.steps if step.kind in ("mash_out", "keep", "rest")]
-    hottest = max(found, key=lambda step: step.temperature_c, default=None)
+    hot = [step for step in plan.steps if step.kind in ("mash_out", "keep", "rest")]
+    hottest = max(hot, key=lambda step: step.temperature_c, default=None)
     if hottest is None or hottest.temperature_c <= f["highest_c"]:
         return None
     strong = hottest.temperature_c > f["strong_c"]
-    more = f", and even above {f['strong_c']:g} °C: alpha-amylase is destroyed at once" if strong else ""
-    return {"where": begin(place(plan, hottest)), "highest": f["highest_c"], "more": more}
+    more = "; at 80 °C alpha-amylase is gone within some 10 min" if strong else ""
+    found: Found = {"where": begin(place(plan, hottest)), "highest": f["highest_c"], "more": more}
+    tested = any(step.by == "iodine" for step in plan.steps)
+    if hottest.kind == "keep" and tested:
+        found["why"] = "Husks give off tannin, worse above pH 5.8."
+    return found if strong else found | {"level": "note"}
 
 
 def cool_mash_out(plan: MashPlan, f: Figures) -> Found | None:
@@ -129,7 +133,7 @@ def staling(plan: MashPlan, f: Figures) -> Found | None:
 def too_short(plan: MashPlan, f: Figures) -> Found | None:
     """A25: shorter than the mash needs to settle?"""
     least_s = max(60.0 * f["least_min"], plan.settle_s)
-    short = [step for step in plan.steps if step.kind in ("rest", "mash_out") and step.hold_s < least_s]
+    short = [step for step in plan.steps if step.kind == "rest" and step.hold_s < least_s]
     if not short:
         return None
     shortest = min(short, key=lambda step: step.hold_s)
@@ -180,16 +184,28 @@ def boiled_away(plan: MashPlan, f: Figures) -> Found | None:
     mash_kg, now_c = plan.grist_kg + plan.liquor_kg, plan.steps[0].temperature_c if plan.steps else 0.0
     kolbach = mean(plan, "kolbach")
     for step in plan.steps:
-        if step.kind == "decoction" and mash_kg > 0.0 and step.addition_kg > f["pull_share"] * mash_kg:
-            percent = 100.0 * step.addition_kg / mash_kg
-            return {"where": begin(place(plan, step)), "what": f"{percent:.0f} % of the mash is pulled and boiled"}
+        boiled = _liquor_share(plan, step, mash_kg)
+        if step.kind == "decoction" and boiled > f["liquor_share"]:
+            what = f"{100.0 * boiled:.0f} % of the liquor, and of its enzymes, is pulled and boiled"
+            return {"where": begin(place(plan, step)), "what": what}
         waits = step.away_s > 60.0 * f["longest_min"] and f["low_c"] <= now_c <= f["high_c"]
         if step.kind == "decoction" and waits and kolbach is not None and kolbach > f["kolbach"]:
             what = f"the main mash waits {step.away_s / 60.0:.0f} min at {now_c:g} °C meanwhile"
-            return {"where": begin(place(plan, step)), "what": what}
+            mend = "Keep the main mash at 60 °C or more meanwhile, or shorten the boil."
+            return {"where": begin(place(plan, step)), "what": what, "mend": mend}
         mash_kg += step.addition_kg if step.kind == "infusion" else 0.0
         now_c = step.temperature_c
     return None
+
+
+def _liquor_share(plan: MashPlan, step: PlanStep, mash_kg: float) -> float:
+    """Which share of the liquor does a pull take? Enzymes lie in the liquid (Oxford Companion; common practice)."""
+    liquor_kg = mash_kg - plan.grist_kg
+    if liquor_kg <= 0.0 or plan.grist_kg <= 0.0:
+        return 0.0
+    thick = liquor_kg / plan.grist_kg
+    pull = thick if step.pull_l_per_kg is None else min(thick, step.pull_l_per_kg)
+    return step.addition_kg * pull / (1.0 + pull) / liquor_kg
 
 
 def nobody_there(plan: MashPlan, f: Figures) -> Found | None:

@@ -44,7 +44,7 @@ TUN_RULES = (
         "A5", "warn", {"late_min": 5.0, "late_share": 0.05},
         "{where} climbs {real:.2f} K/min at this heater's power, not {wanted:.2f}; "
         "the mash takes {total_min:.1f} min, not {planned_min:.1f}.",
-        "Slow rises are time in the enzymes' windows: the beer ends drier and later than the program on paper.",
+        "Slow rises are time in the enzymes' windows: the beer ends somewhat drier, and later, than on paper.",
         "Write the rise that the heater gives, use a smaller batch, or shorten the rest before.",
         "arithmetic", "",  # power = heat capacity x climb + loss; the least that is said: own proposal
     ),
@@ -96,29 +96,30 @@ GRIST_RULES = (
     Rule(
         "A10", "warn", {"kolbach": 0.40, "low_c": 45.5, "high_c": 55.0, "longest_min": 15.0},
         "The mash is {minutes:.0f} min between 45 and 55 °C, rises counted, with a Kolbach index of {kolbach:.0f}.",
-        "Well-modified malt has its protein split already: risk of thinner body and foam.",
-        "Leave the protein rest out, or keep it near 55 °C and short.",
+        "Well-modified malt has its protein split already: risk of less foam.",
+        "Leave the protein rest out, or keep it at 54 to 56 °C and 10 min at most.",
         PRACTICE, f"J. J. Palmer, How to Brew, ch. 14; {IOB_1975}",  # opening of the chapter seen
     ),
     Rule(
-        "A11", "note", {"kolbach": 0.36, "low_c": 45.5, "high_c": 55.0},
-        "A rest between 45 and 55 °C with a Kolbach index of {kolbach:.0f}.",
+        "A11", "note", {"kolbach": 0.36, "low_c": 45.5, "high_c": 54.0, "least_min": 3.0},
+        "A rest between 45 and 54 °C with a Kolbach index of {kolbach:.0f}.",
         "Such malt usually needs none.",
         "Mash in at the first starch rest.",
         PRACTICE, "",  # an encyclopaedia: 36..42 suits a single infusion; a forum: 40..48, no protein rest
     ),
     Rule(
-        "A12", "warn", {"sticky_share": 0.175, "beta_glucan_mg_per_l": 190.0, "low_c": 38.0, "high_c": 48.0,
-                        "least_min": 10.0},
+        "A12", "warn", {"sticky_share": 0.175, "beta_glucan_mg_per_l": 190.0, "low_c": 38.0, "high_c": 50.0,
+                        "least_min": 10.0, "thin_l_per_kg": 4.5, "rye_share": 0.30},
         "{cause} without a rest of {least:.0f} min between {low:.0f} and {high:.0f} °C, added enzyme or husk.",
         "Gums, beta-glucan and in rye mostly arabinoxylan, cement the fine grains: the bed sticks.",
-        "Add a rest at 40 to 45 °C, husk, or enzyme, and thin the mash.",
-        DATA, f"Kettunen et al., J. Food Eng. 29, 1996; {OXFORD}, stuck mash",  # abstract; mg/L: a maltster
+        "Add a rest at 40 to 48 °C, husk, or enzyme, and thin the mash.",
+        PRACTICE, f"{OXFORD}, stuck mash",  # mg/L: a maltster; least glucan when mashed in at 48: Kettunen 1996
     ),
     Rule(
         "A13", "warn", {"share": 0.0},
         "{percent:.0f} % of the grist is maize, rice or sorghum, neither flaked nor cooked apart.",
-        "Their starch stays locked until 70 to 78 °C, above what mash enzymes stand.",
+        "Their starch pastes at 62 to 78 °C by grain, mostly above where beta-amylase lives; alpha-amylase would work "
+        "at 70 to 75 °C, but little is open for it.",
         "Cook it apart with some malt, or use flakes.",
         PRACTICE, "MEBAK R-100.07.283",  # and an Institute of Brewing textbook, second hand
     ),
@@ -130,10 +131,10 @@ GRIST_RULES = (
         PRACTICE, KUNZE,
     ),
     Rule(
-        "A22", "warn", {"thinnest_l_per_kg": 5.0, "thickest_l_per_kg": 2.5, "sticky_l_per_kg": 3.0,
+        "A22", "warn", {"thinnest_l_per_kg": 5.5, "thickest_l_per_kg": 2.5, "sticky_l_per_kg": 3.0,
                         "rye_oats_share": 0.10},
         "{thickness:.2f} L/kg is {what}.",
-        "A thick mash will not stir or pump; in a thin one enzymes are dilute and die sooner.",
+        "A thick mash will not stir or pump.",
         "Take 3.0 to 3.5 L/kg where it is stirred, 3.0 to 4.0 where it is pumped, up to 4.5 with rye or oats.",
         PRACTICE, "",  # Managing mash thickness, byo.com (opening seen)
     ),
@@ -145,10 +146,10 @@ GRIST_RULES = (
         "arithmetic", "",
     ),
     Rule(
-        "A36", "note", {"base_share": 0.55},
-        "Base malt is {percent:.0f} % of the grist, kilned malt counted half.",
-        "Enzymes may be too few: conversion is slow or stops short.",
-        "More base malt, and let the last starch rest end by iodine.",
+        "A36", "note", {"base_share": 0.50},
+        "Malts that convert themselves, pale, wheat, rye and kilned, are {percent:.0f} % of the grist.",
+        "Whether their enzymes are enough is not known: conversion may be slow or stop short.",
+        "More of such malt, and let the last starch rest end by iodine.",
         PRACTICE, "",
     ),
     Rule(

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from math import isfinite
 
-from controller.brewing.advice.plan_facts import Figures, Found, MashPlan, begin, place
+from controller.brewing.advice.plan_facts import Figures, Found, MashPlan, PlanStep, begin, place
+
+BETA_GONE_C = 72.0  # beta-amylase is gone within minutes there (own model; Muller 1990, second hand)
+LATER: Found = {"level": "note", "why": "The mash ends later than on paper; the enzymes of dryness are gone by then."}
 
 
 def fill(plan: MashPlan, f: Figures) -> Found | None:
@@ -62,13 +65,21 @@ def slow_ramp(plan: MashPlan, f: Figures) -> Found | None:
     if not slow or late_s <= max(60.0 * f["late_min"], f["late_share"] * planned_s):
         return None
     worst = min(slow, key=lambda step: step.climb_k_per_s / step.wanted_k_per_s)
-    return {
+    found: Found = {
         "where": begin(place(plan, worst)),
         "real": 60.0 * worst.climb_k_per_s,
         "wanted": 60.0 * worst.wanted_k_per_s,
         "total_min": plan.mash_s / 60.0,
         "planned_min": planned_s / 60.0,
     }
+    return found if any(_dries(plan, step) for step in slow) else found | LATER
+
+
+def _dries(plan: MashPlan, step: PlanStep) -> bool:
+    """Is a slower rise to this step more time for beta-amylase? Not to mash-out, nor from 72 °C on."""
+    at = next(i for i, other in enumerate(plan.steps) if other is step)
+    from_c = plan.steps[at - 1].temperature_c if at else 0.0
+    return step.kind != "mash_out" and from_c < BETA_GONE_C
 
 
 def fast_ramp(plan: MashPlan, f: Figures) -> Found | None:

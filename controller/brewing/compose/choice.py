@@ -36,6 +36,8 @@ USUAL_BOUNDS = Bounds()
 WANTED_PCT = (40.0, 95.0)  # an apparent limit outside is a slip of the pen
 CLOSE_POINTS = 1.0
 NEAR_POINTS = 1.5
+EQUAL_POINTS = 3.0  # closer limits are no different to the model
+DRY_FIRST_C, FULL_FIRST_C, BALANCED_C = 64.5, 67.0, (64.5, 68.5)  # common practice: 62-64 dry, 65-68, 68-70 full
 PRICES_POINTS = (2.5, 5.0)  # how much further from the wish a shorter program may go
 STEADY_POOL = 12  # so many close ones are asked how they take a wrong probe
 MASH_OUT_C, MASH_OUT_S = 77.0, 600.0  # common practice: 76-78 degC, 5-10 min
@@ -61,9 +63,10 @@ class Answer(NamedTuple):
 
     target_pct: float
     proposals: tuple[Proposal, ...]
-    tried: int  # programs that would fit
+    tried: int  # programs that come within 1.5 points
     refused: tuple[Refusal, ...]  # found wanting by the judge, and why
     notes: tuple[str, ...]
+    out_of_reach: str = ""  # how far the nearest one misses, and why; empty where one comes near
 
 
 Judge = Callable[[Sequence[ProposedRest]], Sequence[str]]
@@ -122,7 +125,9 @@ def compose(
         table.fill(kind)
     tell(1.0, "done")
     chosen, refused = called(tuple(table.chosen.values())), tuple(table.refused.values())
-    return Answer(target, chosen, len(found), refused, _notes(wish, target, mash_out, chosen, len(refused)))
+    near = sum(abs(one.limit_pct - target) <= NEAR_POINTS for one in found)
+    notes = _notes(wish, target, mash_out, chosen, len(refused))
+    return Answer(target, chosen, near, refused, notes, _out_of_reach(target, chosen))
 
 
 def _sensible(wish: Wish, bounds: Bounds, tun: TunFigures) -> None:
@@ -227,12 +232,23 @@ def _kinds(task: Task, target: float, found: Sequence[Found]) -> list[_Kind]:
 def _unusual(wish: Wish, one: Found) -> bool:
     """Does this program work against the habits of the trade for its aim (common practice, as the advice has them)?
 
-    Dry: at least 40 min at 60..66 degC in all, starting no hotter. Full: no more than 20 min at 60..65 degC.
+    Dry: at least 40 min at 60..66 degC in all, starting no hotter. Full: no more than 20 min at 60..65 degC. An aim in
+    words also has its window: limits less than 3 points apart are equal to the model, temperatures are not.
     """
     aim = wish.aim if isinstance(wish.aim, str) else aim_of(wish.aim / 100.0)
+    if isinstance(wish.aim, str) and _beside_its_window(wish.aim, one):
+        return True
     if aim == "dry":
         return _between_s(one, 60.0, 66.0) < 2400.0
     return aim == "full" and _between_s(one, 60.0, 65.0) > 1200.0
+
+
+def _beside_its_window(aim: str, one: Found) -> bool:
+    first_c, held_s = one.legs[0].temperature_c, sum(leg.hold_s for leg in one.legs)
+    mean_c = sum(leg.temperature_c * leg.hold_s for leg in one.legs) / held_s
+    if aim == "balanced":
+        return not BALANCED_C[0] <= mean_c <= BALANCED_C[1]
+    return first_c > DRY_FIRST_C if aim == "dry" else first_c < FULL_FIRST_C
 
 
 def _between_s(one: Found, low_c: float, high_c: float) -> float:
@@ -288,9 +304,24 @@ def _notes(
         notes.append(f"no mash-out: the tun allows no target of {LEAST_MASH_OUT_C:.0f} °C or more")
     if not chosen:
         notes.append(f"all {refused} programs that were judged had problems; see each")
-    elif abs(chosen[0].miss_points) > NEAR_POINTS:
-        notes.append(f"{target:.0f} % is out of reach within these limits; the closest is {chosen[0].limit_pct:.0f} %")
+    limits = [one.limit_pct for one in chosen]
+    if len(limits) > 1 and max(limits) - min(limits) < EQUAL_POINTS:
+        notes.append("no program is told apart from these by the estimate: they are less than 3 points apart")
     return tuple(notes)
+
+
+def _out_of_reach(target: float, chosen: Sequence[Proposal]) -> str:
+    """How far does the nearest one miss, and why? Empty where one comes near."""
+    if not chosen or abs(chosen[0].miss_points) <= NEAR_POINTS:
+        return ""
+    nearest = chosen[0]
+    why = (
+        "what is cut beside a branch stays as limit dextrin, whatever the program"
+        if nearest.limit_pct < target
+        else "less would need a hotter or shorter rest than these limits allow"
+    )
+    missed = f"none comes nearer than {abs(nearest.miss_points):.1f} points, {nearest.limit_pct:.0f} %"
+    return f"{target:.0f} % is out of reach within these limits: {missed}; {why}"
 
 
 def _why_none(task: Task) -> tuple[str, ...]:

@@ -11,18 +11,20 @@ from collections.abc import Callable, Sequence
 from math import exp, log, sqrt
 from typing import NamedTuple
 
+from controller.brewing.kinetics.amounts import REAL_PER_APPARENT, Amounts, extract, fermentable
 from controller.brewing.kinetics.model import (
     CALIBRATED_SET,
     DEFAULT_MALT,
+    Deed,
     Malt,
     Parameters,
     Profile,
+    Span,
     follow,
     fresh,
     gather,
 )
 from controller.brewing.kinetics.rates import changed
-from controller.brewing.kinetics.reactions import REAL_PER_APPARENT, Amounts, extract, fermentable
 from controller.brewing.kinetics.what_if import Rest, profile_of
 
 # Congress mash: 45 degC 30 min, 1 K/min to 70 degC, 60 min there (Evans, Brauer, BrewingScience 77 (2024), abstract).
@@ -54,7 +56,7 @@ class Batch(NamedTuple):
     `malt` None: the malt that all are fitted with.
     """
 
-    profile: Sequence[tuple[float, float]]
+    profile: Sequence[Span | Deed]
     apparent_limit_pct: float
     malt: Malt | None = None
 
@@ -99,7 +101,8 @@ def anchor(certificate: Certificate, malt: Malt = DEFAULT_MALT, params: Paramete
     if certificate.limit_attenuation_pct is None:
         return malt
     fine = changed(params, wetting_lag_s=FINE_GRIST_WETTING_S)
-    line = _Line.through(fine, malt, profile_of(CONGRESS)[0])
+    laboratory = malt._replace(liquor_kg_per_kg=DEFAULT_MALT.liquor_kg_per_kg)
+    line = _Line.through(fine, laboratory, profile_of(CONGRESS)[0])
     share = line.share_for(certificate.limit_attenuation_pct)
     if not LIMIT_DEXTRIN[0] <= share <= LIMIT_DEXTRIN[1]:
         least, most = line.apparent_pct(LIMIT_DEXTRIN[1]), line.apparent_pct(LIMIT_DEXTRIN[0])
@@ -140,7 +143,7 @@ class _Line(NamedTuple):
         return (real * self.extract - self.sugar) / (self.sugar_slope - real * self.extract_slope)
 
 
-def _end(params: Parameters, malt: Malt, pieces: Sequence[tuple[float, float]]) -> Amounts:
+def _end(params: Parameters, malt: Malt, pieces: Profile) -> Amounts:
     return follow(params, fresh(malt), pieces)
 
 

@@ -19,8 +19,11 @@ from controller.brewing.kinetics.model import (
     Parameters,
     Prediction,
     Profile,
+    Span,
     predict,
+    spans,
 )
+from controller.brewing.kinetics.spoken import wort_words
 
 LEVELS, PLAIN_LEVELS = " ░▒▓█", " .:=#"
 ROW_K = 2.0
@@ -46,7 +49,7 @@ def picture(
         "",
         *_enzymes(found, plain),
         "",
-        *_words(predict(pieces, malt, marks, params), _ends_c(pieces, marks)),
+        *_words(predict(pieces, malt, marks, params), _ends_c(spans(pieces), marks)),
     ]
     drawn += ["", *_legend(plain)]
     return [_ascii(line).rstrip() if plain else line.rstrip() for line in drawn]
@@ -99,7 +102,7 @@ def _level(share: float) -> int:
     return 0 if share < 0.03 else min(4, 1 + int(4.0 * share))
 
 
-def _ends_c(pieces: Sequence[tuple[float, float]], marks: Sequence[Mark]) -> list[float]:
+def _ends_c(pieces: Sequence[Span], marks: Sequence[Mark]) -> list[float]:
     """The temperature at the end of each step: that of the last piece before the next begins."""
     times = list(accumulate(dt_s for dt_s, _ in pieces))
     ends = [*(mark.start_s for mark in marks[1:]), times[-1]]
@@ -111,9 +114,11 @@ def _first(names: Sequence[str]) -> int:
     return 1 if names[:1] == ["dough-in"] else 2
 
 
-def points(value: float) -> str:
-    """So many points of the limit, in words."""
-    return "1 point" if f"{value:.0f}" == "1" else f"{value:.0f} points"
+def points(value: float | None) -> str:
+    """So many points of the limit, in words, before more; empty where none may be shown."""
+    if value is None:
+        return ""
+    return f"{value:.0f} point{'' if f'{value:.0f}' == '1' else 's'} of the limit, "
 
 
 def _words(shown: Prediction, ends_c: Sequence[float]) -> list[str]:
@@ -121,20 +126,15 @@ def _words(shown: Prediction, ends_c: Sequence[float]) -> list[str]:
     first = _first([one.name for one in shown.steps])
     said = [
         f"{number}. {one.name}, to {ends_c[number - first]:.0f} °C: "
-        f"{points(one.apparent_points_gained)} of the apparent limit, "
+        f"{points(one.apparent_points_gained)}"
         f"{one.starch_converted_pct:.0f} % of the starch; lost {one.beta_lost_pct:.0f} % of the beta-amylase, "
         f"{one.alpha_lost_pct:.0f} % of the alpha-amylase"
         for number, one in enumerate(shown.steps, start=first)
     ]
     lines = [line for sentence in said for line in _wrapped(sentence, "   ")]
-    band = shown.apparent_limit_pct
-    if band is None:
-        return [*lines, "No figure of the wort: too little was converted between 55 and 80 °C."]
-    lines.append(f"Apparent attenuation limit {band.mid:.0f} %, between {band.low:.0f} and {band.high:.0f} %.")
-    if shown.iodine_negative_min is not None:
-        minutes = f"{shown.iodine_negative_min:.0f} min after dough-in"
-        lines.append(f"Iodine-negative about {minutes}; a real iodine test decides.")
-    return [*lines, *_wrapped(shown.basis)]
+    for sentence in (*wort_words(shown.as_json()), shown.basis):
+        lines += _wrapped(sentence)
+    return lines
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
@@ -150,9 +150,7 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
 
 def _legend(plain: bool) -> list[str]:
     levels = PLAIN_LEVELS if plain else LEVELS
-    lines = [
-        f"[{levels[1]}{levels[2]}{levels[3]}{levels[4]}] how busy, up to the most a fresh enzyme does in ten minutes"
-    ]
+    lines = [f"[{levels[1]}{levels[2]}{levels[3]}{levels[4]}] how busy, up to the most a fresh enzyme does at its best"]
     lines.append("Works best / is lost, in °C; established practice, good to 1 or 2 K:")
     for window in WINDOWS:
         low, high = window.works_c

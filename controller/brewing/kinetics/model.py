@@ -1,25 +1,15 @@
 """What wort will this mash give, and what did each rest do for it?
 
-An estimate from temperature alone: it knows no pH, thickness, crush or mixing. It informs; nothing may heat, shorten a
+An estimate from temperature and thickness: it knows no pH, crush or mixing. It informs; nothing may heat, shorten a
 rest or move a limit by it. The order of two programs is far safer than the level of one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from math import ceil, floor
 from typing import NamedTuple
 
-from controller.brewing.kinetics.rates import (
-    CALIBRATED_SET,
-    PUBLISHED_SET,
-    VALID_C,
-    Parameters,
-    Rates,
-    half_band,
-    rates,
-)
-from controller.brewing.kinetics.reactions import (
+from controller.brewing.kinetics.amounts import (
     DEFAULT_MALT,
     REAL_PER_APPARENT,
     Amounts,
@@ -31,8 +21,19 @@ from controller.brewing.kinetics.reactions import (
     potential,
     real_limit_pct,
     starch_left,
-    step,
 )
+from controller.brewing.kinetics.decoction import Deed, Pulled, Returned, Thinned, done
+from controller.brewing.kinetics.rates import (
+    CALIBRATED_SET,
+    PUBLISHED_SET,
+    VALID_C,
+    Parameters,
+    Rates,
+    half_band,
+    rates,
+)
+from controller.brewing.kinetics.reactions import step
+from controller.brewing.kinetics.trust import Band, judged, limit_shown
 
 __all__ = [
     "ANCHORED",
@@ -52,6 +53,12 @@ __all__ = [
     "Profile",
     "Rates",
     "apparent_limit_pct",
+    "Deed",
+    "Pulled",
+    "Returned",
+    "Span",
+    "Thinned",
+    "advance",
     "contribution",
     "course",
     "extract",
@@ -66,24 +73,25 @@ __all__ = [
     "read",
     "real_limit_pct",
     "settled",
+    "spans",
     "starch_left",
     "step",
 ]
 
-Profile = Iterable[tuple[float, float]]  # (dt_s, mean temperature_c over it), from dough-in on
+Span = tuple[float, float]  # dt_s, mean temperature_c over it
+Profile = Iterable[Span | Deed]  # from dough-in on
 
 BASIS = (
-    "Estimate from the mash temperature alone, for pale barley malt at a usual pH and thickness. Calibrated on "
-    "published fermentabilities at 65, 70, 75 and 80 °C, sugar ratios at 58..64 °C and the sugar shares of pale wort. "
-    "Compare programs with it; the level is no promise."
+    "Estimate from mash temperature and thickness, for pale barley malt at a usual pH. Calibrated on published "
+    "fermentabilities at 65, 70, 75 and 80 °C, pasting at 55..64 °C and the sugar shares of pale wort. Two programs "
+    "less than 3 points apart are equal to it. Compare programs with it; the level is no promise."
 )
 SECOND_OPINION = (
-    "Second opinion from the mash temperature alone, for 55..71 °C: scheme and constants of Brandam et al. 2003 as far "
+    "Second opinion from the mash temperature alone, for 58..71 °C: scheme and constants of Brandam et al. 2003 as far "
     "as they are known, brought to 82 % at 65 °C. Where it differs from the first, the literature leaves it open."
 )
 ANCHORED = " The level is anchored on the malt's certificate or on measured worts."
 STRIDE_S = 5.0  # readings are averaged over so long before they are stepped through
-SHOWN_FROM = 0.05  # nothing is said of the limits before this much has been cut (a sum of shares)
 SETTLED_POINTS = 0.5  # less change than this in ten minutes: more time at this temperature changes little
 SETTLED_S = 600.0
 
@@ -95,19 +103,11 @@ class Mark(NamedTuple):
     start_s: float
 
 
-class Band(NamedTuple):
-    """A figure in % with the range it is shown with."""
-
-    low: float
-    mid: float
-    high: float
-
-
 class Contribution(NamedTuple):
     """What one step did: points of the final apparent limit, percent of the starch, percent of the first enzyme."""
 
     name: str
-    apparent_points_gained: float
+    apparent_points_gained: float | None  # None where no limit may be shown
     starch_converted_pct: float
     beta_lost_pct: float
     alpha_lost_pct: float
@@ -121,14 +121,20 @@ class Prediction(NamedTuple):
     apparent_limit_pct: Band | None
     real_limit_pct: Band | None
     extract_share: float | None
-    starch_left_pct: float | None
+    extract_pct: Band | None
+    extract_at_most: bool
+    starch_left_pct: float
     beta_left_pct: float
     alpha_left_pct: float
     glucanase_left_pct: float
     protease_left_pct: float
     glucanase_min: float
     protease_min: float
-    iodine_negative_min: float | None
+    iodine_fine_min: float | None  # of the finest grind
+    iodine_negative_min: float | None  # of crushed malt
+    thickness_kg_per_kg: float | None
+    withheld: tuple[dict[str, str], ...]
+    widened: tuple[str, ...]
     steps: tuple[Contribution, ...]
     end: Amounts
 
@@ -136,41 +142,57 @@ class Prediction(NamedTuple):
         """The prediction as plain values: shares 0..1, the rest in %, points and minutes."""
         plain = self._asdict()
         del plain["end"]
-        for name in ("apparent_limit_pct", "real_limit_pct"):
+        for name in ("apparent_limit_pct", "real_limit_pct", "extract_pct"):
             band: Band | None = plain[name]
             plain[name] = None if band is None else {key: round(value, 3) for key, value in band._asdict().items()}
         plain["steps"] = [
-            {key: value if isinstance(value, str) else round(value, 3) for key, value in one._asdict().items()}
+            {key: round(value, 3) if isinstance(value, float) else value for key, value in one._asdict().items()}
             for one in self.steps
         ]
+        plain["withheld"], plain["widened"] = list(self.withheld), list(self.widened)
         return {key: round(value, 4) if isinstance(value, float) else value for key, value in plain.items()}
 
 
-def gather(profile: Profile, stride_s: float = STRIDE_S) -> Iterator[tuple[float, float]]:
+def gather(profile: Profile, stride_s: float = STRIDE_S) -> Iterator[Span | Deed]:
     """What are the same temperatures in fewer pieces? Short ones are averaged until about `stride_s` is reached."""
     span, heat = 0.0, 0.0
-    for dt_s, temperature_c in profile:
-        span += dt_s
-        heat += dt_s * temperature_c
-        if span >= 0.9 * stride_s:
+    for piece in profile:
+        if not isinstance(piece, Deed):
+            span += piece[0]
+            heat += piece[0] * piece[1]
+        if span > 0.0 and (span >= 0.9 * stride_s or isinstance(piece, Deed)):
             yield span, heat / span
             span, heat = 0.0, 0.0
+        if isinstance(piece, Deed):
+            yield piece
     if span > 0.0:
         yield span, heat / span
+
+
+def spans(profile: Profile) -> list[Span]:
+    """The temperatures alone, without what was done to the mash meanwhile."""
+    return [piece for piece in profile if not isinstance(piece, Deed)]
+
+
+def advance(params: Parameters, state: Amounts, piece: Span | Deed) -> Amounts:
+    """What is the mash after a piece of a profile?"""
+    if isinstance(piece, Deed):
+        return done(params, state, piece)
+    return step(params, state, piece[1], piece[0])
 
 
 def course(params: Parameters, state: Amounts, profile: Profile) -> Iterator[Amounts]:
     """What is the mash after every piece of the profile, beginning with what it is now?"""
     yield state
-    for dt_s, temperature_c in profile:
-        state = step(params, state, temperature_c, dt_s)
+    for piece in profile:
+        state = advance(params, state, piece)
         yield state
 
 
 def follow(params: Parameters, state: Amounts, profile: Profile) -> Amounts:
     """What is the mash at the end of the profile?"""
-    for dt_s, temperature_c in profile:
-        state = step(params, state, temperature_c, dt_s)
+    for piece in profile:
+        state = advance(params, state, piece)
     return state
 
 
@@ -203,23 +225,29 @@ def read(state: Amounts, params: Parameters = CALIBRATED_SET, opened: Sequence[t
     `opened` holds name and mash at the beginning of each step so far.
     """
     ends = [amounts for _, amounts in opened[1:]] + [state]
-    steps = tuple(contribution(opened[n][0], opened[n][1], ends[n], state) for n in range(len(opened)))
-    shown = _shown(state)
-    apparent, real = _bands(state) if shown else (None, None)
+    found = judged(state)
+    shown = found.apparent is not None
+    steps = tuple(contribution(opened[n][0], opened[n][1], ends[n], state, shown) for n in range(len(opened)))
     return Prediction(
         set=params.name,
         basis=_basis(state, params),
-        apparent_limit_pct=apparent,
-        real_limit_pct=real,
-        extract_share=state.released / potential(state) if shown else None,
-        starch_left_pct=100.0 * starch_left(state) if shown else None,
+        apparent_limit_pct=found.apparent,
+        real_limit_pct=found.real,
+        extract_share=None if found.extract is None else found.extract.mid / 100.0,
+        extract_pct=found.extract,
+        extract_at_most=found.extract_at_most,
+        starch_left_pct=100.0 * starch_left(state),
         beta_left_pct=100.0 * state.beta,
         alpha_left_pct=100.0 * state.alpha,
         glucanase_left_pct=100.0 * state.glucanase,
         protease_left_pct=100.0 * state.protease,
         glucanase_min=state.glucanase_min,
         protease_min=state.protease_min,
-        iodine_negative_min=state.iodine_s / 60.0 if shown and state.iodine_s is not None else None,
+        iodine_fine_min=None if found.fine_s is None else found.fine_s / 60.0,
+        iodine_negative_min=None if found.iodine_s is None else found.iodine_s / 60.0,
+        thickness_kg_per_kg=state.malt.liquor_kg_per_kg,
+        withheld=found.withheld,
+        widened=found.widened,
         steps=steps,
         end=state,
     )
@@ -232,29 +260,19 @@ def _basis(state: Amounts, params: Parameters) -> str:
     return BASIS if state.malt.limit_dextrin_share is None else BASIS + ANCHORED
 
 
-def _shown(state: Amounts) -> bool:
-    """Was most of what has been cut so far cut where the model has data behind it?"""
-    return state.cut >= SHOWN_FROM and state.cut_outside < 0.5 * state.cut
-
-
-def _bands(state: Amounts) -> tuple[Band, Band]:
-    """Apparent and real limit with the display band, opened outwards to whole percents."""
-    mid, half = apparent_limit_pct(state), state.doubt / state.cut
-    low, high = float(max(0, floor(mid - half))), float(min(100, ceil(mid + half)))
-    real = Band(float(floor(low * REAL_PER_APPARENT)), real_limit_pct(state), float(ceil(high * REAL_PER_APPARENT)))
-    return Band(low, mid, high), real
-
-
-def contribution(name: str, begin: Amounts, end: Amounts, final: Amounts | None = None) -> Contribution:
+def contribution(
+    name: str, begin: Amounts, end: Amounts, final: Amounts | None = None, shown: bool = True
+) -> Contribution:
     """What did the mash do between two moments?
 
     Points are of the final apparent limit: sugar freed in the step over the extract of the finished mash. They add up,
-    with the malt's own sugar, to the final limit.
+    with the malt's own sugar, to the final limit. Without `shown` there are none.
     """
     whole = extract(end if final is None else final)
+    points = 100.0 * (fermentable(end) - fermentable(begin)) / whole / REAL_PER_APPARENT
     return Contribution(
         name=name,
-        apparent_points_gained=100.0 * (fermentable(end) - fermentable(begin)) / whole / REAL_PER_APPARENT,
+        apparent_points_gained=points if shown else None,
         starch_converted_pct=100.0 * (starch_left(begin) - starch_left(end)),
         beta_lost_pct=100.0 * (begin.beta - end.beta),
         alpha_lost_pct=100.0 * (begin.alpha - end.alpha),
@@ -267,4 +285,4 @@ def settled(params: Parameters, state: Amounts, temperature_c: float) -> bool:
     False where nothing may be said of the limit.
     """
     later = step(params, state, temperature_c, SETTLED_S)
-    return _shown(state) and abs(apparent_limit_pct(later) - apparent_limit_pct(state)) < SETTLED_POINTS
+    return limit_shown(state) and abs(apparent_limit_pct(later) - apparent_limit_pct(state)) < SETTLED_POINTS

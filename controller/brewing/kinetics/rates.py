@@ -2,7 +2,7 @@
 
 Two parameter sets run on one set of equations. `CALIBRATED_SET` (smooth activities, limit dextrin; fitted to published
 fermentabilities) is meant for 55..80 degC and for every figure that is shown. `PUBLISHED_SET` (scheme and constants of
-Brandam et al. 2003 as far as they are known) is meant for 55..71 degC and serves as a second opinion.
+Brandam et al. 2003 as far as they are known) is meant for 58..71 degC and serves as a second opinion.
 """
 
 from __future__ import annotations
@@ -24,7 +24,10 @@ from controller.brewing.kinetics.constants import (
 )
 
 VALID_C = (55.0, 80.0)  # outside, the calibrated set has no data behind it
-PUBLISHED_VALID_C = (55.0, 71.0)  # above, that set has next to no alpha-amylase
+PUBLISHED_VALID_C = (
+    58.0,
+    71.0,
+)  # below, its pasting is refuted (Rittenauer 2021); above, it has no alpha-amylase
 BAND = ((55.0, 8.0), (60.0, 6.0), (68.0, 6.0), (70.0, 10.0), (75.0, 10.0), (80.0, 12.0))  # degC, points; see half_band
 
 
@@ -33,7 +36,7 @@ class Parameters:
     """One set of rate constants. Compared by identity, so that rates can be remembered per set."""
 
     name: str
-    gel_blend_k: float
+    pasting: Callable[[float], float]  # 1/s at degC
     alpha_activity: Callable[[float], float]  # of T in K
     beta_activity: Callable[[float], float]
     k1: tuple[float, float, float, float, float]  # 1/s: glucose, maltose, maltotriose, dextrin by alpha; all by beta
@@ -43,14 +46,18 @@ class Parameters:
     debranching_per_s: float  # at 60 degC
     beta_loss_scale: float
     valid_c: tuple[float, float]
+    small_share: float = 0.0  # of the granules
+    small_later_k: float = 0.0  # so much hotter do they paste
+    paste_shift: float = 0.0  # K later for each g of extract in 100 g
     wetting_lag_s: float = SHARED["wetting_lag"].value
 
 
 class Rates(NamedTuple):
     """Everything that depends on temperature alone, 1/s or relative to the reference temperature."""
 
+    celsius: float
     wetting: float
-    gel: float
+    coarse: float  # starch inside coarse grits
     alpha_loss: float
     beta_loss: float
     debrancher_loss: float
@@ -89,11 +96,38 @@ def _alpha_curve(kelvin: float) -> float:
     return max(0.0, value)
 
 
+def _straight(factor: float, energy: float, celsius: float) -> float:
+    """One straight line of ln k over 1/T."""
+    return log(factor) - energy / (GAS_J_PER_MOL_K * (celsius + ZERO_K))
+
+
+def _own_pasting() -> Callable[[float], float]:
+    """How fast does wetted starch paste in the calibrated set, 1/s at degC? Two lines, blended around 58 degC."""
+    c, p = {name: constant.value for name, constant in CALIBRATED.items()}, SHARED
+    low = log(c["paste_low"]) + c["paste_low_energy"] / (GAS_J_PER_MOL_K * (55.0 + ZERO_K))
+    low_k, high_k = c["paste_low_energy"] / GAS_J_PER_MOL_K, p["gel_high_energy"].value / GAS_J_PER_MOL_K
+    high = log(c["paste_high_factor"] * p["gel_high"].value)
+    middle, width = c["paste_middle"], c["paste_width"]
+
+    def pasting(celsius: float) -> float:
+        per_kelvin = 1.0 / (celsius + ZERO_K)
+        slow, fast = low - low_k * per_kelvin, high - high_k * per_kelvin
+        return exp(slow + (fast - slow) / (1.0 + exp((middle - celsius) / width)))
+
+    return pasting
+
+
+def _published_pasting(celsius: float) -> float:
+    """The same in the published set: one line below the break, another from there on."""
+    p, where = SHARED, "low" if celsius < SHARED["gel_break"].value else "high"
+    return exp(_straight(p[f"gel_{where}"].value, p[f"gel_{where}_energy"].value, celsius))
+
+
 def _calibrated() -> Parameters:
     c = {name: constant.value for name, constant in CALIBRATED.items()}
     return Parameters(
         name="calibrated",
-        gel_blend_k=c["gel_blend"],
+        pasting=_own_pasting(),
         alpha_activity=_arrhenius(c["alpha_energy"], 65.0),
         beta_activity=_arrhenius(c["beta_energy"], 65.0),
         k1=(c["k1_glucose"], c["k1_maltose"], c["k1_maltotriose"], c["k1_dextrin"], c["k1_beta"]),
@@ -103,6 +137,9 @@ def _calibrated() -> Parameters:
         debranching_per_s=c["debranching"],
         beta_loss_scale=c["beta_loss_scale"],
         valid_c=VALID_C,
+        small_share=c["small_share"],
+        small_later_k=c["small_later"],
+        paste_shift=c["paste_shift"],
     )
 
 
@@ -113,7 +150,7 @@ def _published() -> Parameters:
     k2 = [c[f"k2_{name}"] * by_alpha for name in ("glucose", "maltose", "maltotriose")]
     return Parameters(
         name="published",
-        gel_blend_k=0.0,
+        pasting=_published_pasting,
         alpha_activity=_alpha_curve,
         beta_activity=_beta_lines,
         k1=(k1[0], k1[1], k1[2], k1[3], c["k1_beta"] * by_beta),
@@ -133,16 +170,6 @@ PUBLISHED_SET = _published()
 def changed(params: Parameters, **fields: float) -> Parameters:
     """What is the same set with some numbers replaced? For fits, and for questions of sensitivity."""
     return replace(params, **fields)  # type: ignore[arg-type]
-
-
-def _gelatinisation(params: Parameters, celsius: float, kelvin: float) -> float:
-    """How fast does wetted starch gelatinise, 1/s? One line below the break, another above, blended around it."""
-    p, rt = SHARED, GAS_J_PER_MOL_K * kelvin
-    low = log(p["gel_low"].value) - p["gel_low_energy"].value / rt
-    high = log(p["gel_high"].value) - p["gel_high_energy"].value / rt
-    past, blend = celsius - p["gel_break"].value, params.gel_blend_k
-    weight = 1.0 / (1.0 + exp(-past / blend)) if blend > 0.0 else float(past >= 0.0)
-    return exp(low + weight * (high - low))
 
 
 def _loss(half_life_s: float, at_c: float, energy: float, kelvin: float) -> float:
@@ -172,8 +199,9 @@ def rates(params: Parameters, temperature_c: float) -> Rates:
     kelvin = celsius + ZERO_K
     p, c, rt = SHARED, CALIBRATED, GAS_J_PER_MOL_K * kelvin
     return Rates(
+        celsius=celsius,
         wetting=1.0 / params.wetting_lag_s if params.wetting_lag_s > 0.0 else 1e6,
-        gel=_gelatinisation(params, celsius, kelvin),
+        coarse=_arrhenius(c["alpha_energy"].value, 65.0)(kelvin) / c["coarse_lag"].value,
         alpha_loss=p["alpha_loss"].value * exp(-p["alpha_loss_energy"].value / rt),
         beta_loss=params.beta_loss_scale * p["beta_loss"].value * exp(-p["beta_loss_energy"].value / rt),
         debrancher_loss=_loss(c["debranching_half_life"].value, 63.0, c["debranching_loss_energy"].value, kelvin),

@@ -14,67 +14,17 @@ from __future__ import annotations
 from math import expm1
 from typing import NamedTuple
 
-from controller.brewing.kinetics.constants import MALT, SHARED
-from controller.brewing.kinetics.rates import Parameters, Rates, rates
+from controller.brewing.kinetics.amounts import IODINE_STARCH, Amounts, extract, starch_left
+from controller.brewing.kinetics.constants import CALIBRATED, SHARED
+from controller.brewing.kinetics.rates import VALID_C, Parameters, Rates, rates
 
 LONGEST_S = 10.0  # a longer step is split; the error left is measured in tests/brewing/kinetics/test_model.py
 SHORTEST_S = 0.05  # never split finer: above 90 degC enzymes are gone within it
 LOSS_A_SPLIT = 0.1  # split so that no more than this share of an enzyme's first activity is lost in one go
-GAIN_GLUCOSE, GAIN_MALTOSE = SHARED["gain_glucose"].value, SHARED["gain_maltose"].value
-GAIN_MALTOTRIOSE, GAIN_DEXTRIN = SHARED["gain_maltotriose"].value, SHARED["gain_dextrin"].value
-GAIN_STARCH = SHARED["gain_starch"].value
 RELEASE_LAG_S = SHARED["release_lag"].value
-REAL_PER_APPARENT = SHARED["real_per_apparent"].value
-IODINE_STARCH = 0.02  # starch left when the test is expected to turn; rests on one mash (see "release_lag")
-IODINE_RELEASED = 0.90  # and as much of the extract is in the liquid
-
-
-class Malt(NamedTuple):
-    """What the malt brings, in g per g dry matter; `limit_dextrin_share` None takes the parameter set's own."""
-
-    starch: float = MALT["starch"].value
-    monosaccharides: float = MALT["monosaccharides"].value
-    sucrose: float = MALT["sucrose"].value
-    maltose: float = MALT["maltose"].value
-    other_solubles: float = MALT["other_solubles"].value
-    limit_dextrin_share: float | None = None
-
-
-DEFAULT_MALT = Malt()
-
-
-class Amounts(NamedTuple):
-    """The mash at one moment: carbohydrate shares (sum 1), enzyme shares (1 = as doughed in), sums over time."""
-
-    malt: Malt
-    time_s: float  # since dough-in
-    dry: float  # starch not wetted yet
-    starch: float  # wetted
-    gel: float  # gelatinised
-    limit: float  # limit dextrin
-    dextrin: float
-    glucose: float
-    maltose: float
-    maltotriose: float
-    alpha: float
-    beta: float
-    debrancher: float  # limit dextrinase
-    glucanase: float
-    protease: float
-    glucanase_min: float  # work done, in minutes of fresh enzyme at 45 degC
-    protease_min: float
-    released: float  # extract in the liquid, g per g dry matter
-    cut: float  # starch and dextrin cut so far, a sum of shares
-    cut_outside: float  # of that, outside the temperatures the model was made for
-    doubt: float  # half-width of the display band, summed over what was cut
-    iodine_s: float | None  # when the iodine test is expected to turn negative
-
-
-def fresh(malt: Malt = DEFAULT_MALT) -> Amounts:
-    """What is the mash at the moment of dough-in? Hardly anything wetted, every enzyme whole."""
-    dry = SHARED["dry_share"].value
-    carbohydrate = (dry, 1.0 - dry, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    return Amounts(malt, 0.0, *carbohydrate, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, None)
+PASTE_REFERENCE = CALIBRATED["paste_reference"].value
+OPEN_C = 61.0  # from here on small granules paste within an hour (kinetics of this set)
+THICKNESS = (2.5, 6.0)  # kg/kg: the shift of pasting is bounded to the range of its data (De Schepper, Courtin 2022)
 
 
 def step(params: Parameters, state: Amounts, temperature_c: float, dt_s: float) -> Amounts:
@@ -114,6 +64,7 @@ class _Enzymes(NamedTuple):
 class _Carbohydrate(NamedTuple):
     dry: float
     starch: float
+    small: float
     gel: float
     limit: float
     dextrin: float
@@ -145,14 +96,30 @@ def _enzymes(rate: Rates, s: Amounts, h: float) -> _Enzymes:
     )
 
 
-def _carbohydrate(p: Parameters, rate: Rates, s: Amounts, e: _Enzymes, h: float) -> _Carbohydrate:
-    """Pool after pool: what stays, what leaves, and into what it turns."""
+def paste_shift_k(p: Parameters, s: Amounts) -> float:
+    """By how much later does starch paste for what is dissolved already, K? 0 at the laboratory's thickness."""
+    thick = s.malt.liquor_kg_per_kg
+    if thick is None or p.paste_shift == 0.0:
+        return 0.0
+    formed, thick = extract(s), min(THICKNESS[1], max(THICKNESS[0], thick))
+    return 100.0 * p.paste_shift * (formed / (thick + formed) - formed / (PASTE_REFERENCE + formed))
+
+
+def _pasted(p: Parameters, rate: Rates, s: Amounts, h: float) -> tuple[float, float, float, float]:
+    """Wetting and pasting: what stays dry, unpasted large and small, and what has swollen?"""
     keep, _ = _fade(rate.wetting * h)
     dry = s.dry * keep
-    wetted = s.dry - dry
-    keep, mean = _fade(rate.gel * h)
-    starch = s.starch * keep + wetted * mean
-    swollen = s.starch + wetted - starch
+    wetted, at_c = s.dry - dry, rate.celsius - paste_shift_k(p, s)
+    keep, mean = _fade(p.pasting(at_c) * h)
+    large = s.starch * keep + (1.0 - p.small_share) * wetted * mean
+    keep, mean = _fade(p.pasting(at_c - p.small_later_k) * h)
+    small = s.small * keep + p.small_share * wetted * mean
+    return dry, large, small, s.starch + s.small + wetted - large - small
+
+
+def _carbohydrate(p: Parameters, rate: Rates, s: Amounts, e: _Enzymes, h: float) -> _Carbohydrate:
+    """Pool after pool: what stays, what leaves, and into what it turns."""
+    dry, large, small, swollen = _pasted(p, rate, s, h)
 
     k1g, k1m, k1t, k1d, k1b = p.k1
     alpha_rate, beta_rate = (k1g + k1m + k1t + k1d) * e.by_alpha, k1b * e.by_beta
@@ -161,7 +128,7 @@ def _carbohydrate(p: Parameters, rate: Rates, s: Amounts, e: _Enzymes, h: float)
     cut = s.gel + swollen - gel
     per_rate = cut / (alpha_rate + beta_rate) if alpha_rate + beta_rate > 0.0 else 0.0
     a, b = per_rate * e.by_alpha, per_rate * beta_rate
-    share = _limit_share(p, s.malt)
+    share = _limit_share(p, s)
 
     into_limit = share * (k1d * a + b)
     keep, mean = _fade(e.by_debrancher * h)
@@ -179,80 +146,55 @@ def _carbohydrate(p: Parameters, rate: Rates, s: Amounts, e: _Enzymes, h: float)
     glucose = s.glucose + k1g * a + k2g * a2
     maltose = s.maltose + k1m * a + k2m * a2 + (by_beta - odd)
     maltotriose = s.maltotriose + k1t * a + k2t * a2 + odd
-    return _Carbohydrate(dry, starch, gel, limit, dextrin, glucose, maltose, maltotriose, cut + cut_again)
+    return _Carbohydrate(dry, large, small, gel, limit, dextrin, glucose, maltose, maltotriose, cut + cut_again)
 
 
-def _limit_share(p: Parameters, malt: Malt) -> float:
+def _limit_share(p: Parameters, s: Amounts) -> float:
     """How much of what is cut stays behind as limit dextrin? The malt's own figure, where the set knows any."""
-    if malt.limit_dextrin_share is None or p.limit_dextrin_share <= 0.0:
+    if s.malt.limit_dextrin_share is None or p.limit_dextrin_share <= 0.0:
         return p.limit_dextrin_share
-    return malt.limit_dextrin_share
+    return s.malt.limit_dextrin_share
 
 
 def _advance(p: Parameters, rate: Rates, s: Amounts, h: float) -> Amounts:
     e = _enzymes(rate, s, h)
     c = _carbohydrate(p, rate, s, e, h)
-    formed = extract_of(s.malt, c)
-    keep, _ = _fade(h / RELEASE_LAG_S)
-    before = extract_of(s.malt, s)
-    released = s.released * keep + 0.5 * (before + formed) * (1.0 - keep)
+    before, left_before = extract(s), starch_left(s)
+    left = c.dry + c.starch + c.small + c.gel
+    warm, hot = rate.celsius >= VALID_C[0], rate.celsius > VALID_C[1] and left_before >= IODINE_STARCH
     after = Amounts(
         s.malt,
         s.time_s + h,
-        *c[:8],
+        *c[:9],
         *e[:5],
         e.glucanase_min,
         e.protease_min,
-        released,
+        s.released,
+        _lagging(s.coarse, left_before, left, rate.coarse * h),
         s.cut + c.cut,
         s.cut_outside + c.cut if rate.outside else s.cut_outside,
         s.doubt + rate.doubt * c.cut,
+        s.cool_s if warm else s.cool_s + h,
+        s.hot_s + h if hot else s.hot_s,
+        s.open_s + h if rate.celsius >= OPEN_C else s.open_s,
+        s.fine_s,
         s.iodine_s,
+        s.boiled,
+        s.away,
     )
-    if s.iodine_s is None and starch_left(after) < IODINE_STARCH and released >= IODINE_RELEASED * potential(after):
-        return after._replace(iodine_s=after.time_s)
-    return after
+    released = _lagging(s.released, before, extract(after), h / RELEASE_LAG_S)
+    return _iodine(Amounts(*after[:18], released, *after[19:]), left)
 
 
-# ---------------------------------------------------------------- what can be read off it
+def _lagging(value: float, before: float, after: float, x: float) -> float:
+    """What runs after something else: where is it, x = rate * time later?"""
+    keep, _ = _fade(x)
+    return value * keep + 0.5 * (before + after) * (1.0 - keep)
 
 
-def starch_left(s: Amounts) -> float:
-    """Which share of the starch is not cut yet, 0..1?"""
-    return s.dry + s.starch + s.gel
-
-
-def fermentable(s: Amounts) -> float:
-    """How much fermentable sugar is there, g per g dry matter? Mono-, di- and trisaccharides, the malt's own too."""
-    return _sugar(s.malt, s)
-
-
-def extract(s: Amounts) -> float:
-    """How much extract is formed, g per g dry matter? What is in the liquid of a tun lags behind: `released`."""
-    return extract_of(s.malt, s)
-
-
-def _sugar(m: Malt, c: Amounts | _Carbohydrate) -> float:
-    formed = GAIN_GLUCOSE * c.glucose + GAIN_MALTOSE * c.maltose + GAIN_MALTOTRIOSE * c.maltotriose
-    return m.monosaccharides + m.sucrose + m.maltose + m.starch * formed
-
-
-def extract_of(m: Malt, c: Amounts | _Carbohydrate) -> float:
-    """How much extract do these pools make, g per g dry matter? Sugar, dextrin, dissolved starch, other solubles."""
-    return _sugar(m, c) + m.starch * (GAIN_DEXTRIN * (c.dextrin + c.limit) + c.gel) + m.other_solubles
-
-
-def potential(s: Amounts) -> float:
-    """How much extract would there be, g per g dry matter, if all the starch that is left were cut as well?"""
-    left = GAIN_STARCH * (s.dry + s.starch) + (GAIN_STARCH - 1.0) * s.gel
-    return extract(s) + s.malt.starch * left
-
-
-def real_limit_pct(s: Amounts) -> float:
-    """What is the real attenuation limit of the wort, %, if the mash is stopped now?"""
-    return 100.0 * fermentable(s) / extract(s)
-
-
-def apparent_limit_pct(s: Amounts) -> float:
-    """What is the apparent attenuation limit, %, if the mash is stopped now? The real one by Balling's factor."""
-    return real_limit_pct(s) / REAL_PER_APPARENT
+def _iodine(s: Amounts, left: float) -> Amounts:
+    """Has the test of the finest grind turned, has that of crushed malt?"""
+    if s.iodine_s is not None or left >= IODINE_STARCH:
+        return s
+    fine_s = s.time_s if s.fine_s is None else s.fine_s
+    return s._replace(fine_s=fine_s, iodine_s=s.time_s if s.coarse < IODINE_STARCH else None)

@@ -12,10 +12,15 @@ from controller.brewing.kinetics.model import (
     CALIBRATED_SET,
     DEFAULT_MALT,
     STRIDE_S,
+    Deed,
     Malt,
     Mark,
     Parameters,
     Prediction,
+    Pulled,
+    Returned,
+    Span,
+    Thinned,
     predict,
 )
 
@@ -32,6 +37,14 @@ class Rest(NamedTuple):
     temperature_c: float
     hold_s: float
     ramp_s: float = 0.0
+    away_s: float = 0.0  # a decoction: before, a part of the mash is away so long
+    pulled: Pulled | None = None
+    thinned: Thinned | None = None  # an infusion: with it the mash is so thick
+
+    @property
+    def by_hand(self) -> bool:
+        """Is it reached by what is poured in, so that neither warmer nor longer means anything by itself?"""
+        return self.pulled is not None or self.thinned is not None
 
 
 class Variation(NamedTuple):
@@ -45,25 +58,41 @@ class Variation(NamedTuple):
     duration_min: float
 
 
-def profile_of(rests: Sequence[Rest], stride_s: float = STRIDE_S) -> tuple[list[tuple[float, float]], list[Mark]]:
+def profile_of(rests: Sequence[Rest], stride_s: float = STRIDE_S) -> tuple[list[Span | Deed], list[Mark]]:
     """Which temperatures over time is a program as planned, from dough-in at the first rest's temperature on?
 
-    Returns the profile for `predict` and a mark for each rest; a rest begins with its ramp.
+    Returns the profile for `predict` and a mark for each rest; a rest begins with its ramp, or with the pull.
     """
-    pieces: list[tuple[float, float]] = []
+    pieces: list[Span | Deed] = []
     marks: list[Mark] = []
     time_s = 0.0
     for index, rest in enumerate(rests):
         marks.append(Mark(rest.name, time_s))
+        before = rests[index - 1] if index else rest
         ramp_s = rest.ramp_s if index else 0.0
+        pieces += _poured(rest, before.temperature_c, stride_s)
         if ramp_s > 0.0:
-            pieces += _line(rests[index - 1].temperature_c, rest.temperature_c, ramp_s, stride_s)
+            pieces += _line(before.temperature_c, rest.temperature_c, ramp_s, stride_s)
         pieces += _line(rest.temperature_c, rest.temperature_c, rest.hold_s, stride_s)
-        time_s += ramp_s + rest.hold_s
+        time_s += rest.away_s + ramp_s + rest.hold_s
     return pieces, marks
 
 
-def _line(from_c: float, to_c: float, length_s: float, stride_s: float) -> list[tuple[float, float]]:
+def _poured(rest: Rest, from_c: float, stride_s: float) -> list[Span | Deed]:
+    """What comes before the rise: a part is away and comes back, or liquor goes in."""
+    pieces: list[Span | Deed] = []
+    if rest.pulled is not None:
+        pieces += [rest.pulled, *_line(from_c, from_c, rest.away_s, stride_s)]
+    if rest.pulled is not None or rest.away_s > 0.0:
+        pieces.append(Returned())
+    if rest.thinned is not None:
+        pieces.append(rest.thinned)
+    return pieces
+
+
+def _line(from_c: float, to_c: float, length_s: float, stride_s: float) -> list[Span]:
+    if length_s <= 0.0:
+        return []
     count = max(1, round(length_s / stride_s))
     return [(length_s / count, from_c + (to_c - from_c) * (n + 0.5) / count) for n in range(count)]
 
@@ -87,6 +116,8 @@ def what_if(
     base = predict_rests(rests, malt, params)
     found: list[Variation] = []
     for index, rest in enumerate(rests):
+        if rest.by_hand:
+            continue
         if rest.temperature_c + WARMER_K <= min(warmest_c, WARMEST_C):
             varied = warmed(rests, index, WARMER_K)
             found.append(_variation(rest.name, f"{WARMER_K:.0f} K warmer", base, predict_rests(varied, malt, params)))
@@ -111,7 +142,7 @@ def warmed(rests: Sequence[Rest], index: int, by_k: float) -> list[Rest]:
 def sentence(one: Variation) -> str:
     """What does a change do, in words? Small numbers are said to change little."""
     if one.apparent_points is None:
-        return f"{one.name}, {one.change}: no figure (little was converted between 55 and 80 °C)"
+        return f"{one.name}, {one.change}: no figure of the limit"
     points = one.apparent_points
     drier = "drier" if points > 0.0 else "fuller"
     what = f"{abs(points):.1f} points {drier}" if abs(points) >= LITTLE_POINTS else "changes the limit little"

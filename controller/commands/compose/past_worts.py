@@ -12,14 +12,14 @@ from pathlib import Path
 
 from controller.brewing.kinetics import calibration
 from controller.brewing.kinetics.calibration import Batch, Calibration, Implausible
-from controller.brewing.kinetics.model import DEFAULT_MALT, Malt
+from controller.brewing.kinetics.model import DEFAULT_MALT, Deed, Malt, Span
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.files import config_files, measured_worts, plan_by_name
 from controller.edge.files.measured_worts import Measured
 from controller.plan import forecast
 from controller.plan.plan import malt_basis
-from controller.report import from_disk, wort
+from controller.report import from_disk
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Service
 
@@ -55,7 +55,7 @@ def _batches(config: Path, service: Service, measured: Sequence[Measured]) -> li
     return found
 
 
-def _planned(config: Path, one: Measured) -> tuple[list[tuple[float, float]], Malt]:
+def _planned(config: Path, one: Measured) -> tuple[list[Span | Deed], Malt]:
     """The temperatures of a program as planned, and its malt without any calibration."""
     plan = plan_by_name.load_plan(config, one.program, one.tun or None)
     expected = forecast.forecast(plan)
@@ -64,7 +64,7 @@ def _planned(config: Path, one: Measured) -> tuple[list[tuple[float, float]], Ma
     return expected.profile, malt_basis(plan.program).malt
 
 
-def _ran(config: Path, service: Service, one: Measured) -> tuple[list[tuple[float, float]], Malt]:
+def _ran(config: Path, service: Service, one: Measured) -> tuple[list[Span | Deed], Malt]:
     """The measured temperatures of a run; its program's malt, where that program is still there."""
     tun = one.tun or config_files.only_tun(config)
     files_of_run = [seen.path for seen in from_disk.find(Path(service.data_dir) / "record" / tun, one.run)]
@@ -75,10 +75,10 @@ def _ran(config: Path, service: Service, one: Measured) -> tuple[list[tuple[floa
         record = from_disk.read(files_of_run)
     except (OSError, ValueError) as why:
         raise Problems([Problem("run", f'"{one.run}": {why}', wanted)]) from None
-    profile = wort.profile(record.rows)
+    profile = record.profile
     if not profile:
         raise Problems([Problem("run", f'"{one.run}", whose record shows no dough-in', wanted)])
-    return profile, _malt(config, record.program)
+    return list(profile), _malt(config, record.program)
 
 
 def _malt(config: Path, program: str) -> Malt:

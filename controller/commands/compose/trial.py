@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 from controller.brewing.compose.choice import Answer
 from controller.brewing.compose.proposal import Proposal, ProposedRest
 from controller.brewing.kinetics.calibration import Calibration
+from controller.brewing.kinetics.model import spans
 from controller.edge.files import program_file
 from controller.edge.files.program_file import Base
 from controller.plan.advise import Said, advise
@@ -64,7 +65,7 @@ def trial(settings: Settings, plan: Plan) -> Trial:
         result=ran.result,
         liquor_c=round(plan.program.liquor.temperature_c, 1),
         ended_s=ran.duration_s,
-        mash_s=round(sum(dt_s for dt_s, _ in true_wort.profile(plan.course, ran.trace)[0]), 1),
+        mash_s=round(sum(dt_s for dt_s, _ in spans(true_wort.profile(plan.course, ran.trace)[0])), 1),
         overshoot_k=max((here for here in over if here is not None), default=0.0),
         apparent_limit_pct=None if band is None else band["mid"],
         trips=tuple(f"{trip['id']} {trip['text']}" for trip in ran.trace.trips),
@@ -145,7 +146,7 @@ def document(answer: Answer, judge: Judge, malt: Sequence[str]) -> dict[str, Any
         "proposals": [_proposal(one, judge) for one in answer.proposals],
         "tried": answer.tried,
         "refused": [{"steps": steps, "problems": problems} for steps, problems in refused],
-        "notes": list(answer.notes),
+        "notes": [*filter(None, (answer.out_of_reach,)), *answer.notes],
         "malt": list(malt),
     }
 
@@ -160,9 +161,11 @@ def _proposal(one: Proposal, judge: Judge) -> dict[str, Any]:
 def page(answer: Answer, judge: Judge, base: Base, malt: Sequence[str]) -> Iterator[str]:
     """The answer for a person: the trade-off in a table, then each proposal with its reasons."""
     grist = sum(line.mass_kg for line in base.grist)
+    if answer.out_of_reach:
+        yield from _wrapped(answer.out_of_reach, "")
     yield (
         f"Programs for an apparent limit attenuation of {answer.target_pct:.0f} % on {base.tun}, "
-        f"{round(grist, 2):g} kg grist in {base.liquor_mass_kg:.1f} kg liquor; {answer.tried} fit"
+        f"{round(grist, 2):g} kg grist in {base.liquor_mass_kg:.1f} kg liquor; {answer.tried} within 1.5 points"
     )
     yield ""
     if answer.proposals:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState
-from controller.core.procedure import entries, program, questions
+from controller.core.procedure import entries, ph_word, program, questions
 from controller.core.procedure.run import (
     ADJUST_LOW_C,
     Done,
@@ -70,7 +70,23 @@ def _entered(run: Run, entry: Mapping[str, Any], by: str) -> Done:
     if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
         run = run._replace(prompt=None)
     words = entries.words(entry)
-    return run, f"recorded: {words}", (Event("entry", next(iter(entry)), words, data={**entry, "by": by}),)
+    filed = Event("entry", next(iter(entry)), words, data={**entry, "by": by})
+    told = _ph_told(run, entry)
+    if told is None:
+        return run, f"recorded: {words}", (filed,)
+    return run, f"recorded: {words}; {told.text}", (filed, told)
+
+
+def _ph_told(run: Run, entry: Mapping[str, Any]) -> Event | None:
+    """What is there to say of a measured pH? Nothing in a trial with water, or in a step that is meant to sour."""
+    leg = leg_of(run)
+    if "ph" not in entry or leg is None or run.course is None or run.course.grist_kg <= 0.0:
+        return None
+    said = ph_word.word(entry["ph"], entry.get("ph_at_c"), leg.kind == "souring")
+    if said is None:
+        return None
+    value = round(ph_word.referred(entry["ph"], entry.get("ph_at_c")), 2)
+    return Event("note", "ph", said.text, value=value, priority=1 if said.warns else 2)
 
 
 def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refused:

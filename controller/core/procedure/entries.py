@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping
 from math import isfinite
 from typing import Any, NamedTuple
 
+from controller.brewing import wort
+
 LONGEST_TEXT = 300
 NOBODY = "unknown"
 
@@ -82,6 +84,10 @@ ITEMS: tuple[Item, ...] = (
 )
 
 
+STRONG = frozenset({"gravity_p", "first_wort_p", "final_p"})  # no wort of a mash is as thin as 1 °P
+LEAST_GRAVITY, MOST_GRAVITY = 1.005, 1.16
+
+
 def taken(args: Mapping[str, Any]) -> dict[str, Any]:
     """What of these arguments is an entry?"""
     return {key: value for key, value in args.items() if key in FIGURES or key in TEXTS}
@@ -105,6 +111,9 @@ def problems(args: Mapping[str, Any], others: Iterable[str] = ()) -> list[str]:
 
 def _figure(key: str, figure: Figure, value: object) -> list[str]:
     number = isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+    if number and key in STRONG and LEAST_GRAVITY <= float(str(value)) <= MOST_GRAVITY:
+        meant = wort.plato(float(str(value)))
+        return [f"{key}: found {value}, which reads as a specific gravity; in °P that is {meant:.1f}"]
     if number and figure.low <= float(str(value)) <= figure.high:
         return []
     unit = f" {figure.unit}" if figure.unit else ""

@@ -8,7 +8,7 @@ What a mash that was too hot has lost by it is said once, when it is over.
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from controller.brewing.kinetics import malts
+from controller.brewing.kinetics import hands, malts
 from controller.brewing.kinetics import model as kinetics
 from controller.core.nouns import Course, Event, Instant, Leg, Measurement, Phase
 
@@ -70,7 +70,14 @@ def follow(
     amounts = kinetics.step(params, estimate.amounts, mean_c, dt_s)
     opened = estimate.opened if index == estimate.leg else (*estimate.opened, (leg.name, amounts))
     watched, told = _watched(estimate, estimate.amounts, leg, value, params, amounts, now)
+    amounts = hands.worked(params, amounts, work(course), index, phase, value)
     return watched._replace(amounts=amounts, at=now, last_c=value, leg=index, opened=opened), told
+
+
+def work(course: Course) -> hands.Work:
+    """What do the steps of a course ask of people's hands?"""
+    asked = tuple(hands.Hand(leg.kind, leg.addition_kg, leg.pull_kg_per_kg) for leg in course.legs)
+    return hands.Work(asked, course.grist_kg, malts.recalled(course.malt).malt.liquor_kg_per_kg)
 
 
 def _watched(

@@ -2,6 +2,7 @@
 
 from typing import assert_never
 
+from controller.brewing.volumes import DISPLACEMENT_L_PER_KG
 from controller.core.nouns import Instant, Leg, Phase
 from controller.core.procedure.run import Prompt, Run
 
@@ -12,7 +13,7 @@ ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
     "dough_in": ("Strike liquor is ready. Begin dough-in?", ("begin",)),
     "grain_in": ("Is the grain all in and stirred?", ("yes",)),
     "pull": (
-        "Time to pull {kg:.1f} kg of thick mash and boil it. Say when you are about to return it.",
+        "Time to pull {kg:.1f} kg of mash, {thick}, and boil it. Say when you are about to return it.",
         ("returning",),
     ),
     "returned": (
@@ -39,12 +40,24 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
     filled = text.format(
         name=leg.name,
         kg=leg.addition_kg,
+        thick=_thick(run, leg),
         c=leg.addition_c if leg.addition_c is not None else 100.0,
         stop=leg.target_c - BAND_K,
         target=leg.target_c,
         tests=run.progress.iodine_tests,
     )
     return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
+
+
+def _thick(run: Run, leg: Leg) -> str:
+    """What is pulled, in words that a hand with a ladle understands?"""
+    pull = leg.pull_kg_per_kg
+    if pull is None or run.course is None or run.course.grist_kg <= 0.0:
+        return "as it stands"
+    if pull >= run.course.liquor_kg / run.course.grist_kg - 0.05:
+        return f"as thick as it stands ({pull:.1f} L/kg)"
+    litres = leg.addition_kg * (pull + DISPLACEMENT_L_PER_KG) / (1.0 + pull)
+    return f"the thick of it ({pull:.1f} L/kg, about {litres:.0f} L)"
 
 
 def question(run: Run, leg: Leg) -> str:

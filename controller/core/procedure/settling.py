@@ -9,7 +9,7 @@ once, for heat destroys beta-amylase in minutes and nothing brings it back.
 from math import isfinite
 from typing import NamedTuple
 
-from controller.brewing import heat, volumes
+from controller.brewing import heat, volumes, water
 from controller.core.control.climb import climb
 from controller.core.nouns import Course, Event, Instant, Leg, Measurement, Phase
 from controller.core.procedure.questions import BAND_K
@@ -17,7 +17,7 @@ from controller.core.procedure.run import Offer, Run, leg_of
 from controller.core.procedure.who_moves import PUMP_REST_S
 from controller.settings.tun import Tun
 
-HOT_C = 95.0  # liquor from the kettle when it reaches the mash (from memory: some 5 K under the boil)
+CARRIED_K = 5.0  # liquor from the kettle is so far under the boil when it reaches the mash (from memory)
 OVER_K = 1.0  # over the rest by more than this, while it settles: said at once (own proposal)
 MIXED_S = 30.0  # before that a reading is of a pocket (own proposal)
 MOST_FILL = 0.95  # room to stir in (common practice: 5 to 10 % free)
@@ -43,7 +43,7 @@ def correction(course: Course, rest: Leg, tun: Tun, measured_c: float) -> Correc
     Heat balance as for infusions and ramps (brewing formulas 6, 7, 12). Cold liquor is as warm as the room.
     """
     apart = measured_c - rest.target_c
-    liquor_c = HOT_C if apart < 0.0 else tun.room_c
+    liquor_c = round(water.boiling_c(tun.altitude_m), 1) - CARRIED_K if apart < 0.0 else tun.room_c
     heat_s = climb(tun, rest.capacity_j_per_k, measured_c, rest.target_c, rest.climb_k_per_s).seconds
     try:
         kg = heat.addition_kg(rest.capacity_j_per_k, measured_c, rest.target_c, liquor_c)

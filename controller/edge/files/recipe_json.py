@@ -6,7 +6,8 @@ import json
 from typing import Any, TypeVar
 
 from controller.edge.files import recipe_mash
-from controller.edge.files.recipe_mash import Found, RecipeStep, Sheet, grain
+from controller.edge.files.grain_names import grain
+from controller.edge.files.recipe_mash import Found, RecipeStep, Sheet
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
 
@@ -121,8 +122,28 @@ def _grist(ask: _Ask, whole: dict[str, Any], notes: list[str]) -> list[dict[str,
             continue
         kg = ask.measured(entry.get("amount"), recipe_mash.MASSES_KG, f"{place}: amount")
         if kg is not None:
-            grist.append(grain(name, kg))
+            grist.append(grain(name, kg, _json_sheet_figures(ask, entry, place), place, ask.problems))
+            notes += [
+                f"{place} {name!r}: {key} does not map and is left out" for key in entry if key not in _JSON_GRAIN
+            ]
     return grist
+
+
+_JSON_GRAIN = frozenset({"name", "type", "amount", "yield", "moisture", "producer", "origin", "grain_group"})
+_PERCENT = {"%": 0.01}
+
+
+def _json_sheet_figures(ask: _Ask, entry: dict[str, Any], place: str) -> dict[str, float | None]:
+    """What the recipe says of the malt sheet: extract of the fine grind, fine-coarse difference, moisture."""
+    given = ask.table(entry.get("yield", {}), f"{place}: yield")
+    places = {
+        "extract": (given.get("fine_grind"), f"{place}: yield: fine_grind"),
+        "fine_coarse": (given.get("fine_coarse_difference"), f"{place}: yield: fine_coarse_difference"),
+        "moisture": (entry.get("moisture"), f"{place}: moisture"),
+    }
+    return {
+        key: None if value is None else ask.measured(value, _PERCENT, where) for key, (value, where) in places.items()
+    }
 
 
 _MAPPED = {"name", "type", "description", "step_temperature", "step_time", "ramp_time"}

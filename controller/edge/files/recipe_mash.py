@@ -48,33 +48,4 @@ class Sheet(NamedTuple):
     notes: list[str]
 
 
-KINDS = (  # the first whose mark stands in the name
-    ("husk", ("rice hull", "husk")),
-    ("wheat malt", ("wheat malt", "malted wheat")),
-    ("rye malt", ("rye malt", "malted rye")),
-    ("oat malt", ("oat malt", "malted oat")),
-    ("caramel malt", ("crystal", "caramel")),
-    ("roasted malt", ("roast", "chocolate", "black")),
-    ("kilned malt", ("munich",)),
-    ("sour malt", ("acid",)),
-    ("wheat malt", ("wheat",)),
-    ("oats", ("oat",)),
-    ("rye malt", ("rye",)),
-    ("maize", ("maize", "corn")),
-    ("rice", ("rice",)),
-    ("sorghum", ("sorghum",)),
-    ("barley", ("flaked barley", "raw barley", "unmalted")),
-)
-
-
-def grain(name: str, kg: float) -> dict[str, Any]:
-    """A line of grist; its kind is read off its name."""
-    plain = name.lower()
-    flaked = "flake" in plain or "torrif" in plain
-    kind = next((kind for kind, marks in KINDS if any(mark in plain for mark in marks)), "malt")
-    if flaked or "raw" in plain or "unmalted" in plain:
-        kind = {"wheat malt": "wheat", "rye malt": "rye", "oat malt": "oats"}.get(kind, kind)
-    return {"name": name[:80] or "grain", "kg": kg, "kind": kind, "flaked": flaked}
-
-
 Found = tuple[Sheet | None, list[Problem]]

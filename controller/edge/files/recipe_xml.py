@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from typing import Any
 from xml.parsers import expat
 
-from controller.edge.files.recipe_mash import Found, RecipeStep, Sheet, grain
+from controller.edge.files.grain_names import grain
+from controller.edge.files.recipe_mash import Found, RecipeStep, Sheet
 from controller.settings.faults_in_words import found
 from controller.settings.problems import Problem
 
@@ -83,8 +84,21 @@ def _grist(whole: Element | None, notes: list[str], problems: list[Problem]) -> 
             continue
         kg = _number(entry, "AMOUNT", problems, needed=True)
         if kg is not None:
-            grist.append(grain(name, kg))
+            sheet = {key: _share(entry, tag, problems) for key, tag in _XML_SHEET.items()}
+            grist.append(grain(name, kg, sheet, f"line {entry.line}: FERMENTABLE", problems))
+            left = [e.name for e in entry.inside if e.name not in _XML_GRAIN]
+            notes += [f"line {entry.line}: {name!r}: {tag} does not map and is left out" for tag in left]
     return grist
+
+
+_XML_SHEET = {"extract": "YIELD", "fine_coarse": "COARSE_FINE_DIFF", "moisture": "MOISTURE"}
+_XML_GRAIN = frozenset({"NAME", "VERSION", "TYPE", "AMOUNT", "ORIGIN", "SUPPLIER", "NOTES", *_XML_SHEET.values()})
+
+
+def _share(entry: Element, name: str, problems: list[Problem]) -> float | None:
+    """A percentage of the standard as a share."""
+    percent = _number(entry, name, problems)
+    return None if percent is None else percent / 100.0
 
 
 def _line(step: Element, at: int, problems: list[Problem]) -> RecipeStep:

@@ -56,7 +56,13 @@ def _program(path: Path, sheet: Sheet) -> dict[str, Any]:
         "name": "".join(c if c.isalnum() or c in "-_" else "-" for c in path.stem.lower())[:60] or "recipe",
         "title": sheet.title[:200] or path.stem[:200],
         "grist": [
-            {"name": line["name"], "mass": f"{line['kg']:.6f} kg", "kind": line["kind"], "flaked": line["flaked"]}
+            {
+                "name": line["name"],
+                "mass": f"{line['kg']:.6f} kg",
+                "kind": line["kind"],
+                "flaked": line["flaked"],
+                **line["sheet"],
+            }
             for line in sheet.grist
         ],
         "step": [],

@@ -101,9 +101,10 @@ def test_one_heater_over_its_supply_is_a_warning() -> None:
 
 
 def test_a_scalding_mash_out_is_said_strongly() -> None:
-    """Above 80 °C the sentence says that alpha-amylase is destroyed at once; at 79 it does not."""
+    """Above 79 °C it is a warning, with how soon alpha-amylase is gone; up to there a note."""
     hot = [steps(FIRST, SECOND, replace(OUT, temperature_c=c), cut_off_c=85.0) for c in (79.0, 81.0)]
-    assert ["destroyed" in _only(plan, "A19").text for plan in hot] == [False, True]
+    assert ["gone within some 10 min" in _only(plan, "A19").text for plan in hot] == [False, True]
+    assert [_only(plan, "A19").level for plan in hot] == ["note", "warn"]
 
 
 def test_water_alone_draws_nothing_about_beer() -> None:

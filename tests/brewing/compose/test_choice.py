@@ -11,7 +11,7 @@ import pytest
 from controller.brewing.compose.choice import Answer, Bounds, ProposedRest, TunFigures, Wish, compose, target_pct
 from controller.brewing.compose.rest_search import ramp_s
 from controller.brewing.kinetics.calibration import Certificate, Implausible, anchor
-from controller.brewing.kinetics.model import apparent_limit_pct
+from controller.brewing.kinetics.model import apparent_limit_pct, spans
 from controller.brewing.kinetics.what_if import Rest, predict_rests, profile_of
 
 GANNET = TunFigures(capacity_j_per_k=297_420.0, power_w=5000.0, loss_w_per_k=4.0)  # 20 kg grist, 60 kg liquor
@@ -37,11 +37,11 @@ def rests(tun: TunFigures, steps: Sequence[ProposedRest]) -> list[Rest]:
 
 @pytest.mark.parametrize("aim", WISHES)
 def test_the_first_is_what_was_wanted(aim: str | float) -> None:
-    """For every aim the first proposal comes within half a point of the wanted limit."""
+    """For every aim the first proposal comes within half a point, and only near ones are counted."""
     found = answer(aim)
     assert found.proposals[0].role.startswith("closest")
     assert abs(found.proposals[0].miss_points) < 0.5
-    assert found.tried > 500
+    assert found.tried >= 20
 
 
 @pytest.mark.parametrize("aim", WISHES)
@@ -124,7 +124,7 @@ def test_steps_are_a_program() -> None:
 def between_s(steps: Sequence[ProposedRest], low_c: float, high_c: float) -> float:
     """Time between two temperatures, rises counted in small pieces."""
     profile, _ = profile_of(rests(GANNET, steps), 1.0)
-    return sum(dt_s for dt_s, celsius in profile if low_c <= celsius <= high_c)
+    return sum(dt_s for dt_s, celsius in spans(profile) if low_c <= celsius <= high_c)
 
 
 @pytest.mark.parametrize("aim", ["dry", 84.0, "full"])
@@ -197,7 +197,7 @@ def test_out_of_reach_is_said() -> None:
     """A wort that no program gives gets the closest one and a plain word about it."""
     found = compose(Wish(94.0), GANNET, Bounds(most_rests=1))
     assert found.proposals[0].miss_points < -5.0
-    assert any("out of reach" in note for note in found.notes)
+    assert found.out_of_reach.startswith("94 % is out of reach within these limits: none comes nearer than ")
 
 
 def test_nothing_fits() -> None:

@@ -172,10 +172,10 @@ def random_malt(draw: Random) -> Malt:
 
 def assert_sane(before: Amounts, after: Amounts) -> None:
     """Mass is kept, nothing is negative, enzymes only die, extract only grows."""
-    assert abs(sum(after[2:10]) - 1.0) < 1e-9
-    assert min(value for value in after[1:21] if isinstance(value, float)) >= 0.0
-    assert all(isfinite(value) for value in after[1:21] if isinstance(value, float))
-    assert all(now <= then for now, then in zip(after[10:15], before[10:15], strict=True))
+    assert abs(sum(after[2:11]) - 1.0) < 1e-9
+    assert min(value for value in after[1:26] if isinstance(value, float)) >= 0.0
+    assert all(isfinite(value) for value in after[1:26] if isinstance(value, float))
+    assert all(now <= then for now, then in zip(after[11:16], before[11:16], strict=True))
     assert extract(after) >= extract(before) - 1e-12
     assert 0.0 <= after.released <= extract(after) + 1e-12
 

@@ -9,7 +9,7 @@ import pytest
 
 from controller.brewing.kinetics import model
 from controller.brewing.kinetics.calibration import Batch, calibrate
-from controller.report import from_disk, wort
+from controller.report import from_disk
 from tests.commands.called import called
 from tests.core.bench import course, leg
 from tests.places import own_config
@@ -45,14 +45,14 @@ def test_the_fit_is_to_the_measured_temperatures(brewery: Path) -> None:
     assert code == 0, err
     folder = brewery.parent / "data" / "record" / "gannet"
     record = from_disk.read([seen.path for seen in from_disk.find(folder, "last")])
-    profile = wort.profile(record.rows)
+    profile = record.profile
     by_hand = calibrate([Batch(profile, 72.0)])
     said = json.loads(out)
     assert said["limit_dextrin_share"] == pytest.approx(by_hand.limit_dextrin_share, abs=1e-6)
     assert said["rms_before_points"] == pytest.approx(by_hand.rms_before_points, abs=1e-6)
-    hottest = max(celsius for _, celsius in profile)
+    hottest = max(celsius for _, celsius in model.spans(profile))
     assert hottest == pytest.approx(64.0, abs=1.0)
-    assert sum(dt_s for dt_s, _ in profile) > 1200.0
+    assert sum(dt_s for dt_s, _ in model.spans(profile)) > 1200.0
 
 
 def test_the_records_estimate_is_the_models_word_on_it(brewery: Path) -> None:
@@ -60,7 +60,7 @@ def test_the_records_estimate_is_the_models_word_on_it(brewery: Path) -> None:
     folder = brewery.parent / "data" / "record" / "gannet"
     record = from_disk.read([seen.path for seen in from_disk.find(folder, "last")])
     assert record.prediction is not None and record.prediction["apparent_limit_pct"] is not None
-    again = model.predict(wort.profile(record.rows))
+    again = model.predict(record.profile)
     assert again.apparent_limit_pct is not None
     assert record.prediction["apparent_limit_pct"]["mid"] == pytest.approx(again.apparent_limit_pct.mid, abs=0.2)
 

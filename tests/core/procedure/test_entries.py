@@ -80,3 +80,25 @@ def test_every_key_stands_in_the_batch_record() -> None:
     for key, figure in entries.FIGURES.items():
         assert not figure.unit or key.endswith(ends[figure.unit]), key
         assert figure.low < figure.high
+
+
+def test_a_measured_ph_out_of_range_draws_a_word(asked: Bench) -> None:
+    """6.4 at 65 °C is told in the reply and as a note; 5.4 is only recorded; in a trial with water nothing is said."""
+    asked.order("answer", ph=6.4, ph_at_c=65.0)
+    outcome = asked.step()
+    assert "6.75 in a cooled sample, is high" in outcome.replies[0].reason
+    assert [event.priority for event in outcome.events if (event.kind, event.id) == ("note", "ph")] == [1]
+    assert given(asked, ph=5.4)[1] == "recorded: ph 5.4"
+    water = Bench(settings(), mash_c=50.0)
+    water.until("idle")
+    water.start(course(leg("beta", 63.0, 600.0), grist_kg=0))
+    water.step()
+    assert "high" not in given(water, ph=6.4)[1]
+
+
+def test_a_specific_gravity_is_no_degree_plato(asked: Bench) -> None:
+    """1.048 for the gravity of the wort in °P is refused with what it is in °P; last runnings of 1.05 °P may be."""
+    taken, reason, filed = given(asked, final_p=1.048)
+    assert (taken, filed) == (False, [])
+    assert "reads as a specific gravity; in °P that is 11.9" in reason
+    assert given(asked, last_runnings_p=1.05)[0]

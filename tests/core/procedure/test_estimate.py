@@ -9,7 +9,7 @@ import pytest
 
 from controller.brewing.kinetics import malts
 from controller.brewing.kinetics import model as kinetics
-from controller.brewing.kinetics.reactions import REAL_PER_APPARENT
+from controller.brewing.kinetics.amounts import REAL_PER_APPARENT
 from controller.core import checkpoint, plain_values
 from controller.core.nouns import Course, Event, Measurement, Phase
 from controller.core.procedure import estimate

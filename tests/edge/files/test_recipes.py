@@ -256,3 +256,26 @@ def test_elements_keep_their_order_and_line() -> None:
     root = recipe_xml.parse(b"<a x='1'>\n<b>one</b>\n<b>two</b></a>")
     assert [(e.name, e.text, e.line) for e in root.all("B")] == [("B", "one", 2), ("B", "two", 3)]
     assert root.word("C") == ""
+
+
+def test_the_malt_sheet_of_a_recipe_goes_along(tmp_path: Path) -> None:
+    """Yield, moisture and fine-coarse difference become those of the program; colour is left out by name."""
+    sheet = "<YIELD>80.5</YIELD><MOISTURE>4</MOISTURE><COARSE_FINE_DIFF>1.5</COARSE_FINE_DIFF><COLOR>3</COLOR>"
+    program = load(tmp_path, XML.replace("<AMOUNT>4.5</AMOUNT>", f"<AMOUNT>4.5</AMOUNT>{sheet}"), "trial.xml")
+    line = program.grist[0]
+    assert (line.extract, line.moisture, line.fine_coarse) == pytest.approx((0.805, 0.04, 0.015))
+    assert any("COLOR does not map" in note for note in program.notes)
+    with_yield = copy.deepcopy(JSON)
+    grain = with_yield["beerjson"]["recipes"][0]["ingredients"]["fermentable_additions"][0]
+    grain |= {"yield": {"fine_grind": unit(81, "%")}, "color": unit(3, "EBC")}
+    again = load(tmp_path, with_yield)
+    assert again.grist[0].extract == pytest.approx(0.81)
+    assert any("color does not map" in note for note in again.notes)
+
+
+def test_a_grain_that_is_not_certain_is_asked(tmp_path: Path) -> None:
+    """A recipe with buckwheat is refused with where to say its kind; with the kind in brackets it is taken."""
+    says = refusal(tmp_path, XML.replace("Pale malt", "Buckwheat"), "trial.xml")
+    assert "Buckwheat" in says and "behind the name" in says
+    named = load(tmp_path, XML.replace("Pale malt", "Buckwheat (sorghum)"), "trial.xml")
+    assert named.grist[0].kind == "sorghum"

@@ -1,0 +1,45 @@
+"""Has a program with a decoction one figure, in check, dry run, live status and record?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from controller.core.procedure import estimate
+from controller.edge.files import config_files, plan_by_name
+from controller.plan.forecast import forecast
+from controller.report import wort
+from controller.report.run_record import Second
+from sim import true_wort
+from sim.dryrun import DryRun
+from tests.places import CONFIG
+
+POINTS = 0.2  # of the apparent limit
+
+
+def test_dotterel_has_one_figure() -> None:
+    """Plan, true temperature of the dry run, live estimate of the same run and record of it agree to 0.2 points, and
+    withhold the same figures in the same words."""
+    plan = plan_by_name.load_plan(CONFIG, "dotterel", None)
+    expected = forecast(plan)
+    assert expected is not None
+    machine = DryRun(config_files.settings(CONFIG, plan.tun.name), plan, 1, [])
+    assert machine.go().result == "complete"
+    live = estimate.document(machine.state.run.mash)
+    assert live is not None
+    dry = true_wort.follow(plan.course, machine.trace).prediction
+    rows = [
+        Second(row.t_s, row.probe_c, row.setpoint_c, row.target_c, row.duty, row.step, row.phase, row.state)
+        for row in machine.trace.rows
+    ]
+    course = {**plan.course._asdict(), "legs": [leg._asdict() for leg in plan.course.legs]}
+    record = wort.follow(rows, course).prediction
+    assert dry is not None and record is not None
+    planned: dict[str, Any] = expected.prediction.as_json()
+    for other in (dry, live, record):
+        assert other["apparent_limit_pct"]["mid"] == pytest.approx(planned["apparent_limit_pct"]["mid"], abs=POINTS)
+        assert other["starch_left_pct"] == pytest.approx(planned["starch_left_pct"], abs=POINTS)
+        assert other["withheld"] == planned["withheld"]
+        assert other["widened"] == planned["widened"]
+        assert other["thickness_kg_per_kg"] == pytest.approx(3.0)
