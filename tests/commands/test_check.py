@@ -141,7 +141,7 @@ def test_names_change_no_advice(config: Path, capsys: pytest.CaptureFixture[str]
 
 
 def test_strict_and_overruled(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """With --strict advice is an answer of no, until the brewer gives a reason, which is shown. A brewery may switch a
+    """With --strict advice is an answer of no, until the brewer gives a reason, which is shown; a brewery may switch a
     rule off or move its figure in advice.toml."""
     weak(config)
     assert check(config, capsys, "sandpiper", "--strict")[0] == 1
@@ -179,8 +179,8 @@ PAGES = {
 
 @pytest.mark.parametrize("words", PAGES)
 def test_page_for_a_person(words: str, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The page shows strike with its parts, volumes, rises with what limits them, clock times, energy and cost. Without
-    a wanted time it counts from the first heat. A decoction, 52 to 64 °C: the clock counts the time away."""
+    """The page shows strike with its parts, volumes, rises with what limits them, clock times, energy and cost; without
+    a wanted time it counts from the first heat; a decoction, 52 to 64 °C: the clock counts the time away."""
     assert main(["--config", str(config), "check", *words.split()]) == 0
     page = capsys.readouterr().out
     assert [line for line in PAGES[words] if line not in page] == []

@@ -40,7 +40,7 @@ def test_what_is_no_folder_to_write_in_is_told_with_its_line(
 def test_a_folder_without_the_right_to_write_is_no_good(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """It is there, but belongs to somebody else. The folder is told together with what else is wrong, each once."""
+    """It is there, but belongs to somebody else; the folder is told together with what else is wrong, each once."""
     assert writable.unusable(str(tmp_path)) == ""
     config = own_config(tmp_path, "/dev/null")
     edited(config / "tuns" / "gannet.toml", ("metal = ", "mettle = "))

@@ -144,8 +144,8 @@ def listed(config: Path, *batches: tuple[str, str]) -> str:
 
 
 def test_own_worts_bring_the_estimate_to_the_brewery(config: Path) -> None:
-    """Two worts 5 points under the expected: told, recorded, and every estimate after it lower by most of that.
-    The fit starts from the model as published, not from the last fit: the same list, the same record."""
+    """Two worts 5 points under the expected: told, recorded, and every estimate after it lower by most of that;
+    the fit starts from the model as published, not from the last fit: the same list, the same record."""
     before = checked("linnet", config=config)["prediction"]["apparent_limit_pct"]["mid"]
     file = listed(config, ("linnet", "75 %"), ("sandpiper", "77 %"))
     code, out, err = called("compose", "--calibrate", file, config=config)

@@ -24,7 +24,7 @@ def away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_a_shipped_program_is_checked_anywhere_and_no_more(away: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """In an empty folder `check linnet` gives the plan, and leaves nothing there. What touches a real tun wants files
+    """In an empty folder `check linnet` gives the plan, and leaves nothing there; what touches a real tun wants files
     of its own: a daemon does not run on the shipped ones by oversight; it is told what to do."""
     assert main(["check", "linnet", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["ok"] is True

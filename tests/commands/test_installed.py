@@ -39,7 +39,7 @@ def ours(tmp_path: Path) -> Distribution:
 
 
 def test_a_file_laid_over_or_gone_is_named(ours: Distribution, tmp_path: Path) -> None:
-    """Nothing is wrong with a whole installation. Another distribution's file of the same name, and one that was taken
+    """Nothing is wrong with a whole installation; another distribution's file of the same name, and one that was taken
     away, are named; no other."""
     assert installed.overwritten(ours) == []
     install(tmp_path, "lamp", {"controller/__init__.py": "lamp = True\n"})

@@ -57,7 +57,7 @@ def test_an_answer_is_printed_although_its_file_cannot_be_written(
 def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Signature and entries wait until every file stands; then they are in the files too. A wrong entry beside a good
+    """Signature and entries wait until every file stands; then they are in the files too; a wrong entry beside a good
     signature: neither is added."""
     words, folder = _brewed(tmp_path)
     assert main([*words, "report", "last", "--sign", "brewed", "--enter", "ph=sour", "--by", "Ann"]) == 2

@@ -67,7 +67,7 @@ def test_what_the_plate_does_not_allow_is_refused(share: float, word: str) -> No
 
 def test_a_record_that_fits_no_smooth_course_is_refused() -> None:
     """One point that is no number spoils the record; so does having hardly any, or two kelvins lost in its middle, as
-    by water added. No heat and no rise are two problems, both said at once."""
+    by water added; no heat and no rise are two problems, both said at once."""
     points = tuple(Point(2.0 * i, 42.0 + 0.05 * i, 1.0) for i in range(200))
     for bad in (nan, inf):
         assert isinstance(identify((*points[:50], points[50]._replace(reading_c=bad), *points[51:]), KNOWN), Refused)

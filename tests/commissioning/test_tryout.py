@@ -101,7 +101,7 @@ def test_a_sound_tun_passes_every_trial(
     settings: Settings, litres: float, trials: tuple[str, ...], silent_s: float, tmp_path: Path
 ) -> None:
     """Gannet: nodes, two probes, heater, lease, level, limit, clear; Plover: the outlet probe and the flow switch in
-    place of second probe and level. The run ends stopped with the heater off; in the trial of the lease no command is
+    place of second probe and level; the run ends stopped with the heater off; in the trial of the lease no command is
     sent for 5 s longer than it lasts, and heat returns afterwards."""
     bench, done = tried(tmp_path, settings=settings, litres=litres)
     assert [(t.name, t.passed) for t in done] == [(name, True) for name in trials]
@@ -164,8 +164,8 @@ async def ended_at(folder: Path, until: str) -> tuple[Bench, list[Trial]]:
      "trip level"],
 )  # fmt: skip
 def test_trials_that_are_ended_early_are_a_failed_proof_and_leave_no_run_open(key: str, tmp_path: Path) -> None:
-    """Whatever had passed by then: a failed trial `interrupted` stands in the record, and the record proves nothing.
-    The run is aborted on the way out, heater off: the next tryout finds none open, and no limit stays pretended."""
+    """Whatever had passed by then: a failed trial `interrupted` stands in the record, and the record proves nothing;
+    the run is aborted on the way out, heater off: the next tryout finds none open, and no limit stays pretended."""
     bench, trials = ended_at(tmp_path, key)
     assert (trials[-1].name, trials[-1].passed) == ("interrupted", False)
     assert all(trial.passed for trial in trials[:-1])
@@ -289,7 +289,7 @@ def test_a_passed_trial_is_a_proof_of_its_age(tmp_path: Path) -> None:
 
 
 def test_a_failed_trial_takes_the_older_proof_away_and_both_stand_in_the_history(tmp_path: Path) -> None:
-    """The newest trial rules. An empty list is not a pass, nor is one that ends before the last trial."""
+    """The newest trial rules; an empty list is not a pass, nor is one that ends before the last trial."""
     settings = home(tmp_path)
     for trials, at in ((GOOD, WALL_S), ([*GOOD[:-1], Trial("clear", False, "heat")], WALL_S + 60.0)):
         proof_record.write(settings, proof_record.record(settings, trials, "test", at))

@@ -28,7 +28,7 @@ def test_a_service_manager_reads_json_behind_a_priority(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The prefixes are those of syslog; what JSON does not know is written as text, an umlaut as itself, a percent sign
-    is no pattern to fill in. JOURNAL_STREAM (systemd.exec) tells of the service manager where nobody else does."""
+    is no pattern to fill in; JOURNAL_STREAM (systemd.exec) tells of the service manager where nobody else does."""
     log = Log("debug", managed=True)
     log.say("debug", "tick")
     log.info("duty 50 % of %s")

@@ -36,7 +36,7 @@ def test_no_speed_outside_its_range(speed: float) -> None:
 
 
 def test_a_machine_that_slept_shows_a_gap(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The clock that counts suspend runs ahead of the other by the time slept; told once. A beat that is late waits no
+    """The clock that counts suspend runs ahead of the other by the time slept; told once; a beat that is late waits no
     longer: sleeping until a time that is over returns at once."""
     boot, mono = [100.0], [50.0]
     monkeypatch.setattr("controller.edge.clock.since_boot_s", lambda: boot[0])

@@ -81,7 +81,7 @@ def test_two_mashes_on_one_supply_never_draw_more_than_it_gives_and_both_complet
 
 
 def test_a_word_goes_out_every_two_seconds_and_at_once_on_news() -> None:
-    """Steady wishes: no more than one word in 2 s; the first comes at once. Without a group nothing is shared."""
+    """Steady wishes: no more than one word in 2 s; the first comes at once; without a group nothing is shared."""
     assert supply_link.of(config_files.settings(CONFIG, "gannet"), 0.0) is None
     place = supply_link.of(shared("gannet"), 0.0)
     assert place is not None

@@ -40,7 +40,7 @@ def level(chip: Path, line: int) -> str:
 @pytest.mark.parametrize("active_low", [False, True])
 def test_on_off_and_close(chip: Path, active_low: bool) -> None:
     """A pin that was left on goes off when it is taken, before anything is commanded; the level follows; closing sets
-    it off first, and closing twice does no harm. Turned round, off is high, from the first moment to the last."""
+    it off first, and closing twice does no harm; turned round, off is high, from the first moment to the last."""
     off, on = ("1", "0") if active_low else ("0", "1")
     (chip / "17").write_text(on, encoding="ascii")
     pin = GpioOutput(str(chip), 17, active_low=active_low)
@@ -89,7 +89,7 @@ def test_a_pin_that_cannot_be_had_is_named(chip: Path) -> None:
 
 
 def test_an_old_or_missing_library_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    """gpiod 1.x has the same name and another interface: told, with what is needed. Not installed: how to."""
+    """gpiod 1.x has the same name and another interface: told, with what is needed; not installed: how to."""
     old = ModuleType("gpiod")
     old.__dict__["__version__"] = "1.5.4"
     for there, words in ((old, r"1\.5\.4 has the old interface"), (None, "apt install python3-libgpiod")):

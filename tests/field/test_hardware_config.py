@@ -100,7 +100,7 @@ def test_a_contactor_rests_ten_seconds_whatever_the_file_says(config: Path) -> N
 
 @pytest.mark.parametrize(("tun", "limits"), [("gannet", (80.0, 82.0, 10.0)), ("plover", (85.0, 92.0, 5.0))])
 def test_the_limits_come_from_the_tun(tun: str, limits: tuple[float, ...]) -> None:
-    """Gannet: mash-side limit 80 °C; Plover: outlet 85 °C, latched at 92 °C, lease 5 s. Both nodes' files are right as
+    """Gannet: mash-side limit 80 °C; Plover: outlet 85 °C, latched at 92 °C, lease 5 s; both nodes' files are right as
     they are shipped."""
     assert hardware_config.load(CONFIG, tun, "probe").tun.name == tun
     fitted = hardware_config.load(CONFIG, tun, "heater")

@@ -83,7 +83,7 @@ OUTLET: dict[str, Any] = {"where": "outlet", "outlet_limit_c": 85.0, "outlet_tri
 )
 def test_own_limit_takes_the_heat_away(changes: dict[str, Any], celsius: float, fault: str | None) -> None:
     """A reading at the limit: off at the next beat, without the daemon; the report names place, value and limit, and
-    the outlet's temperature where it is the outlet. Just under it is no reason to stop."""
+    the outlet's temperature where it is the outlet; just under it is no reason to stop."""
     bench = Bench(**changes)
     bench.heated()
     bench.celsius = celsius

@@ -26,7 +26,7 @@ def test_no_liquid_no_heat() -> None:
 
 
 def test_level_words_come_each_second_with_rising_sequence() -> None:
-    """Ten seconds: ten words, numbered without a gap. No answer from the level pin counts as bad: no heat, and no word
+    """Ten seconds: ten words, numbered without a gap; no answer from the level pin counts as bad: no heat, and no word
     that would say all is well."""
     bench = Bench(level=FakeInput())
     bench.run(10)
@@ -110,7 +110,7 @@ def test_what_is_no_motor_command(payload: bytes) -> None:
 
 
 def test_reports_come_every_two_seconds_and_for_every_command() -> None:
-    """Unasked, nothing changing: a report each two seconds. Each accepted command has a report with its sequence at the
+    """Unasked, nothing changing: a report each two seconds; each accepted command has a report with its sequence at the
     next beat, accepted OFF included."""
     bench = Bench()
     bench.run(10)

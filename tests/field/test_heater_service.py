@@ -109,8 +109,8 @@ async def test_a_stalled_event_loop_keeps_no_heat_and_a_lost_link_none() -> None
 
 @pytest.mark.parametrize("way", ["stopped", "cancelled", "a broken pin"])
 async def test_every_end_under_heat_is_off(way: str) -> None:
-    """Stopped: off before anything else, then "not there", and the answer is that it was asked. Cancelled: everything
-    off. The pin breaks: the service ends by itself, everything off, and says that nobody asked it to."""
+    """Stopped: off before anything else, then "not there", and the answer is that it was asked; cancelled: everything
+    off; the pin breaks: the service ends by itself, everything off, and says that nobody asked it to."""
     async with running() as (rig, task):
         await heated(rig, 10.0)
         if way == "stopped":

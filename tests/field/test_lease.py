@@ -50,7 +50,7 @@ def test_it_is_off_at_power_up_and_obeys_no_retained_command() -> None:
     [(SSR, 4.0, 4.0), (SSR, 3600.0, 10.0), (SSR.but(ceiling_s=3.0), 3600.0, 3.0)],
 )
 def test_a_command_lasts_its_validity_and_no_longer(settings: NodeSettings, asked_s: float, lasts_s: float) -> None:
-    """Heat for 4 s is there at 3.99 s and gone at 4 s; the report says that the lease ran out. An hour's validity runs
+    """Heat for 4 s is there at 3.99 s and gone at 4 s; the report says that the lease ran out; an hour's validity runs
     out after 10 s, or after the 3 s set at the node."""
     state = told(lease.boot(0.0), command(1, 0.6, valid_s=asked_s), 20.0, settings)
     assert state.output == 0.6
@@ -183,7 +183,7 @@ def test_the_outlet_limiter_acts_at_its_limit_and_lets_go_five_kelvin_below() ->
 
 
 def test_a_far_too_hot_outlet_latches_at_once_and_a_hot_one_that_falls_silent_stays_limited() -> None:
-    """91.9 °C limits, 92.0 °C latches. While the limiter holds, one missing value does not give the heat back."""
+    """91.9 °C limits, 92.0 °C latches; while the limiter holds, one missing value does not give the heat back."""
     heated = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
     assert [outlet(heated, 21.0, c)[0].latched for c in (91.9, 92.0)] == [False, True]
     state, _ = outlet(heated, 21.0, 86.0)

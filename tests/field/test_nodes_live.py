@@ -142,8 +142,8 @@ def pin(config: Path) -> str:
 
 
 async def test_heater_from_start_to_sigterm(broker: Secured, config: Path) -> None:
-    """There, off; commanded for one second and left alone: on, off again, and the report says that no lease is left.
-    A second node for the same pin, and `--off` while one runs, end with code 1 and a sentence; the first goes on.
+    """There, off; commanded for one second and left alone: on, off again, and the report says that no lease is left;
+    a second node for the same pin, and `--off` while one runs, end with code 1 and a sentence; the first goes on;
     SIGTERM under heat: pin low, code 0, said to be gone."""
     async with witness(broker) as heard, node(config, "heater") as process:
         await heard.hears_word(ONLINE, b"true")

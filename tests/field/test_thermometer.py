@@ -114,7 +114,7 @@ def test_other_text_is_refused(text: str, tmp_path: Path) -> None:
 
 
 def test_platinum_code_to_degrees() -> None:
-    """Code 9550 at a 430 ohm reference is 125.32 ohm, which is 65.419 °C by IEC 60751 (interpolated in its table). The
+    """Code 9550 at a 430 ohm reference is 125.32 ohm, which is 65.419 °C by IEC 60751 (interpolated in its table); the
     bridge to hwmon shows the code times 31.25; the temperature from it is the same."""
     found = platinum("iio", "mash").read()
     assert isinstance(found, float)

@@ -26,7 +26,7 @@ PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
 
 
 def test_the_stored_document_is_the_models() -> None:
-    """config/asyncapi.json is what the models give now (`python -m controller.messages.asyncapi` writes it anew). Each
+    """config/asyncapi.json is what the models give now (`python -m controller.messages.asyncapi` writes it anew); each
     payload schema is itself valid, so that complaints about payloads mean something, and each $ref in the document
     points at something in it."""
     assert STORED.read_text(encoding="utf-8") == asyncapi.text()
@@ -124,7 +124,7 @@ def test_the_words_of_a_shared_supply_fit() -> None:
 
 @pytest.mark.parametrize("status", [document, a_mash, tripped])
 def test_the_cores_status_fits(status: Any) -> None:
-    """Idle, in a rest and tripped: the status that the core makes validates. The check bites: one key more, one less,
+    """Idle, in a rest and tripped: the status that the core makes validates; the check bites: one key more, one less,
     or a duty above 1 is found."""
     whole = status()
     assert complaints("status", outgoing.document(whole)) == []

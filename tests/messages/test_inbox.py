@@ -135,7 +135,7 @@ def test_the_presence_of_the_other_probes_is_remembered() -> None:
 
 
 def test_an_own_command_heard_back_gives_the_round_trip() -> None:
-    """The echo's delay is known; until it comes the delay grows with the time waited. Messages keep their order; what
+    """The echo's delay is known; until it comes the delay grows with the time waited; messages keep their order; what
     was sent before an echoed command is no longer waited for."""
     box = inbox()
     box.sent(OFF, 1.25)
@@ -150,7 +150,7 @@ def test_an_own_command_heard_back_gives_the_round_trip() -> None:
 
 
 def test_foreign_commands_are_told_worst_first_and_once() -> None:
-    """Of several foreign commands the highest duty and the highest epoch are told, for one tick. The heater node may be
+    """Of several foreign commands the highest duty and the highest epoch are told, for one tick; the heater node may be
     deaf and never report it: another's OFF, too, counts as word of its epoch, and for good."""
     box = inbox()
     put(box, box.topics.heater_command, 1.0, duty=0.7, epoch=2, seq=1, owner="other")
@@ -167,7 +167,7 @@ def test_foreign_commands_are_told_worst_first_and_once() -> None:
 def test_our_name_on_a_command_that_we_did_not_send_is_foreign(
     sent: list[int], seq: int, duty: float, foreign: bool
 ) -> None:
-    """Another duty under our sequence, or a sequence we have not reached, is somebody else. An own 4 heard after 5 and
+    """Another duty under our sequence, or a sequence we have not reached, is somebody else; an own 4 heard after 5 and
     3 were sent is an old one of ours."""
     box = inbox()
     for mine in sent:
@@ -190,7 +190,7 @@ def test_the_link_tells_since_when_and_forgets_what_was_sent_over_the_old_one() 
 
 
 def test_orders_wait_for_the_tick_in_their_order() -> None:
-    """All of them, each once; retained ones are passed on as such, so that they get their answer. One that cannot be
+    """All of them, each once; retained ones are passed on as such, so that they get their answer; one that cannot be
     read is turned away with every problem, not handed to the tick."""
     box = inbox()
     order(box, "pause", "1")
@@ -243,7 +243,7 @@ def test_a_flood_is_named_after_ten_seconds_and_over_when_it_stops() -> None:
 
 
 def test_what_was_not_asked_for_is_counted() -> None:
-    """A topic outside the table changes a counter only; an oversized message is not even parsed. What the edge measures
+    """A topic outside the table changes a counter only; an oversized message is not even parsed; what the edge measures
     reaches the tick unchanged."""
     box, disk = inbox(), Disk(False, 3, 5, 12.0, "full")
     box.put("p/other", b"1", 1.0)

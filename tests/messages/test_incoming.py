@@ -58,7 +58,7 @@ def test_what_is_no_number_is_refused_with_its_reason(payload: bytes, why: str) 
 
 
 def test_a_number_is_a_reading_with_sequence_and_lag_where_they_stand() -> None:
-    """JSON numbers with white space around them are taken as they are. Pointers lead to value, sequence and stamp, into
+    """JSON numbers with white space around them are taken as they are; pointers lead to value, sequence and stamp, into
     an array too, where nothing is beside it; the lag is our wall clock less the sender's stamp."""
     for payload, value in [(b"65.25", 65.25), (b" 65\n", 65.0), (b"-3.5e1", -35.0), (b"0", 0.0), (b"1E1", 10.0)]:
         assert incoming.reading(PLAIN, payload, 1.0, 0.0) == Reading(value, 1.0)
@@ -98,7 +98,7 @@ def test_pointers_follow_rfc_6901() -> None:
 
 
 def test_depth_counts_brackets_outside_text_only() -> None:
-    """Four levels pass, five do not, brackets within text do not count. Which of two values of one key is meant is not
+    """Four levels pass, five do not, brackets within text do not count; which of two values of one key is meant is not
     for the reader to guess, at any depth."""
     assert document(b"[[[[1]]]]") == [[[[1]]]]
     assert document(b"[[[[[1]]]]]") == Refused("nested too deep", "more than 4 levels")
@@ -109,7 +109,7 @@ def test_depth_counts_brackets_outside_text_only() -> None:
 
 
 def test_whole_numbers_and_texts_are_bounded() -> None:
-    """A number of five thousand digits, or one beyond 2^53, is refused and does not raise. Lone surrogates cannot be
+    """A number of five thousand digits, or one beyond 2^53, is refused and does not raise; lone surrogates cannot be
     sent on; control characters could drive a terminal."""
     assert isinstance(document(b"9" * 900), int)
     for large in (10**900, 2**53 + 1):
@@ -140,7 +140,7 @@ def test_a_heater_report_is_read_whole() -> None:
 
 
 def test_a_heater_report_with_one_wrong_field_is_refused_and_named() -> None:
-    """A report is taken whole or not at all; the field is named. Arrays and broken JSON are none."""
+    """A report is taken whole or not at all; the field is named; arrays and broken JSON are none."""
     wrong: dict[str, tuple[Any, ...]] = {
         "boot": (None, True), "epoch": (-1, 2**41), "seq": (1.5,), "duty": (1.01, -0.01, True, "0"),
         "lease_left_s": (None,), "fault": (5,), "outlet_c": ("80",), "power_w": (False,),
@@ -168,7 +168,7 @@ def test_a_fault_without_a_code_that_we_know_is_internal(said_code: object, code
 
 
 def test_switches_speak_in_truth_values_only_and_presence_in_words_too() -> None:
-    """`ok` must be true or false; 1, "true" and a bare true are not. Presence is true and false, and the words that
+    """`ok` must be true or false; 1, "true" and a bare true are not; presence is true and false, and the words that
     much firmware uses instead."""
     assert incoming.switch(b'{"ok":true,"seq":4}', 2.0) == (Switch(True, 2.0), 4)
     assert incoming.switch(b'{"ok":false}', 2.0) == (Switch(False, 2.0), None)
@@ -181,7 +181,7 @@ def test_switches_speak_in_truth_values_only_and_presence_in_words_too() -> None
 
 
 def test_a_command_heard_on_the_topic_needs_its_duty_only() -> None:
-    """A foreign OFF is understood without epoch, sequence or owner; what has no duty is no command. Of a retained
+    """A foreign OFF is understood without epoch, sequence or owner; what has no duty is no command; of a retained
     status only a whole number in range counts as its epoch."""
     assert incoming.echo(b'{"duty":0}') == incoming.Echo(0.0, None, None, None)
     assert incoming.echo(b'{"duty":0.5,"epoch":3,"seq":4,"owner":"x"}') == incoming.Echo(0.5, 3, 4, "x")

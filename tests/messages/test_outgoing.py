@@ -33,7 +33,7 @@ def test_a_heater_command_has_the_fields_of_the_contract() -> None:
     ],
 )
 def test_no_duty_and_no_lease_outside_its_range_becomes_bytes(changes: dict[str, float]) -> None:
-    """The last line before the wire: a bug ends the process instead. A duty of 0 to 1, a lease above 0 and at most
+    """The last line before the wire: a bug ends the process instead; a duty of 0 to 1, a lease above 0 and at most
     10 s; off, full, and the longest lease pass."""
     with pytest.raises(outgoing.Unfit):
         outgoing.heater_command(command(**changes), 0.0, "me")

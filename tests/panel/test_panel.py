@@ -40,7 +40,7 @@ def there(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Browser, S
 
 
 def test_a_mash_is_seen_the_curve_moves_and_a_trip_is_told(there: tuple[Browser, Stage]) -> None:
-    """Signed in, the page tells the mash in a sentence, lists its steps and enzymes, and the curve moves. The guard's
+    """Signed in, the page tells the mash in a sentence, lists its steps and enzymes, and the curve moves; the guard's
     trip stands in its words on the page; they go when the trip is over."""
     page, on = there
     acts.enter(page, on, "operator", "gannet")
@@ -144,7 +144,7 @@ def wren(page: Browser, on: Stage, **changes: Any) -> dict[str, Any]:
 
 
 def test_a_correction_is_offered_in_figures(there: tuple[Browser, Stage]) -> None:
-    """Measured, wanted, heat and liquor each stand under their name; too warm, liquor alone; answers are buttons. What
+    """Measured, wanted, heat and liquor each stand under their name; too warm, liquor alone; answers are buttons; what
     the daemon says to the person who is adding stands there; the end of the wort beside what is so far."""
     page, on = there
     acts.enter(page, on, "operator", "gannet")
@@ -256,7 +256,7 @@ def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
 
 
 def test_the_pages_table_and_orders_are_the_daemons(there: tuple[Browser, Stage]) -> None:
-    """Which order is offered in which state is what the core allows, and its validity is within the core's bound. An
+    """Which order is offered in which state is what the core allows, and its validity is within the core's bound; an
     order as the page builds it validates against the AsyncAPI document, and no two have the same id."""
     page, _ = there
     found = page.eval("Orders.STATES")

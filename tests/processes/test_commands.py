@@ -80,7 +80,7 @@ def test_doctor_tells_of_an_open_broker_and_of_none(tmp_path: Path) -> None:
 
 
 def test_doctor_knows_what_is_wrong_with_the_machine(tmp_path: Path) -> None:
-    """A file in place of the data folder is bad. Outputs have to fall back: a Raspberry Pi without strict_gpiod is bad,
+    """A file in place of the data folder is bad; outputs have to fall back: a Raspberry Pi without strict_gpiod is bad,
     with it good, another machine is not asked."""
     blocked = tmp_path / "data"
     blocked.write_text("")
@@ -155,7 +155,7 @@ def test_a_curve_keeps_within_its_blocks() -> None:
 @pytest.mark.parametrize("name", ["hold", "stop", "abort"])
 def test_heat_is_taken_away_whatever_is_wrong_with_the_files(name: str, tmp_path: Path) -> None:
     """The tun file, what was learned and the data folder are spoiled after the start: the order goes out all the same;
-    any other order tells what is wrong. What was learned is not needed to order or to look. To no such tun nobody
+    any other order tells what is wrong; what was learned is not needed to order or to look; to no such tun nobody
     answers: 3, and what the folder holds, for a slip of the pen."""
     with field(tmp_path, "gannet", "short", 20.0) as there:
         there.go_on()

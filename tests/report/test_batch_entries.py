@@ -71,8 +71,8 @@ def paths(one: Recorded) -> list[Path]:
 
 
 def test_what_was_filed_at_the_start_is_in_the_record(mash: Recorded) -> None:
-    """Advice with level, words and the reason against it; the malt with its lot; calibration with points and author.
-    It stands in the journal as events and is not carried along in every kept state."""
+    """Advice with level, words and the reason against it; the malt with its lot; calibration with points and author;
+    it stands in the journal as events and is not carried along in every kept state."""
     found = batch_record.document(from_disk.read(paths(mash)))
     assert found["advice"] == [{"rule": "A9", **ADVICE}]
     assert (found["grist"], found["grist_missing"]) == ([MALT], None)

@@ -65,7 +65,7 @@ def test_what_happened_is_in_the_record(mash: Recorded) -> None:
 
 
 def test_energy_and_gaps_are_those_of_the_samples(mash: Recorded) -> None:
-    """The energy is the sum of the commanded shares of full power. The forty seconds without readings, less the ten for
+    """The energy is the sum of the commanded shares of full power; the forty seconds without readings, less the ten for
     which the last one counts, are one gap, one definition of it for page and file."""
     record = from_disk.read(files_of(mash), power_w=5000.0)
     by_hand = sum(row.duty for row in record.rows[:-1]) * 5000.0 / 3.6e6
@@ -242,8 +242,8 @@ def said(capsys: pytest.CaptureFixture[str], config: Path, *words: str) -> tuple
 
 
 def test_runs_are_listed_and_compared(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """`runs` tells tun, number, state and title; `--json` the same as values; a program that never ran has none.
-    `--compare` tells each step's error and credited minutes; without a program it says what is missing. An unknown run
+    """`runs` tells tun, number, state and title; `--json` the same as values; a program that never ran has none;
+    `--compare` tells each step's error and credited minutes; without a program it says what is missing; an unknown run
     ends with 2 and names what was found and wanted, without a traceback."""
     code, out, _ = said(capsys, config, "runs")
     assert code == 0

@@ -54,8 +54,8 @@ def test_water_alone_is_noted_and_explains_no_enzymes(config: Path, capsys: pyte
 
 
 def test_what_was_not_written_is_told_as_assumed(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Temperatures of grain and liquor that nobody wrote stand on the page; written ones do not. Ten pounds and 64 °F
-    are 4.54 kg and 17.8 °C. The time from the first heat on names the time for grain to mix in, by which it is longer
+    """Temperatures of grain and liquor that nobody wrote stand on the page; written ones do not; ten pounds and 64 °F
+    are 4.54 kg and 17.8 °C; the time from the first heat on names the time for grain to mix in, by which it is longer
     than its parts."""
     text = changed(('grist_temperature = "18 °C"', ""), ('temperature = "12 °C"', ""))
     assert "Assumed  grain at 18 °C, liquor at 12 °C;" in page(config, capsys, text)[1]
@@ -69,8 +69,8 @@ def test_what_was_not_written_is_told_as_assumed(config: Path, capsys: pytest.Ca
 
 
 def test_what_may_be_a_slip_is_asked_about(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A rise over the ceiling: what was asked for and what the tun allows stand beside it. A step below the one before
-    is warned of, since a tun has no cooling; a keep that cools is meant. Liquor at 54 °C was likely meant in °F; a warm
+    """A rise over the ceiling: what was asked for and what the tun allows stand beside it; a step below the one before
+    is warned of, since a tun has no cooling; a keep that cools is meant; liquor at 54 °C was likely meant in °F; a warm
     tap is not asked about."""
     plain = page(config, capsys)[1]
     steep = page(config, capsys, changed(('ramp = "1.0 K/min"', 'ramp = "5 K/min"')))[1]

@@ -36,7 +36,7 @@ def test_steps_are_measured_from_the_samples() -> None:
 
 
 def test_held_time_is_not_credited_and_a_step_that_never_came_has_no_figures() -> None:
-    """Samples while held count for minimum and maximum, not as rest time. None, not zero, for what was not measured."""
+    """Samples while held count for minimum and maximum, not as rest time; none, not zero, for what was not measured."""
     plan = [PlanEntry("rest", "rest", 60.0, 0.0, 100.0), PlanEntry("never", "rest", 70.0, 0.0, 100.0)]
     went, never = measured([row(t, 60.0, state="held" if t >= 50 else "running") for t in range(100)], plan)
     assert went.credited_s == 50
@@ -53,7 +53,7 @@ def test_gaps_are_found_in_time_and_in_silence() -> None:
 
 
 def test_steps_are_known_by_number_or_name_and_csv_text_is_taken() -> None:
-    """Rows that name the step and rows that number it give the same record, two steps of one name included. Rows
+    """Rows that name the step and rows that number it give the same record, two steps of one name included; rows
     straight from a CSV file, all text and some empty, give the same rows as numbers."""
     plan = [PlanEntry(name, "rest", 60.0 + i, 0.0, 1.0) for i, name in enumerate(("rest", "x", "rest"))]
     order = [0, 0, 1, 1, 2, 2]
@@ -68,7 +68,7 @@ def test_steps_are_known_by_number_or_name_and_csv_text_is_taken() -> None:
 
 
 def test_the_record_knows_its_length_and_its_planned_curve() -> None:
-    """The run is as long as its last sample. The planned curve begins where the mash was and ends when the plan says,
+    """The run is as long as its last sample; the planned curve begins where the mash was and ends when the plan says,
     the keep not counted."""
     run = record()
     assert run.ended_s == sum(LASTS_S) - 1

@@ -70,8 +70,8 @@ def test_an_alert_that_was_heard_is_silent(named: str, heard: bool) -> None:
 
 
 def test_the_same_cause_is_told_at_most_once_a_minute_and_notes_to_nobody() -> None:
-    """A trip that comes and goes every ten seconds is told at 0 and 60 s, not six times. Priority 3 is told to nobody,
-    priority 2 without the horn. A run begins with a test alert, so that a broken way to the brewer is found while the
+    """A trip that comes and goes every ten seconds is told at 0 and 60 s, not six times; priority 3 is told to nobody,
+    priority 2 without the horn; a run begins with a test alert, so that a broken way to the brewer is found while the
     brewer is still there; it is no alarm in the counts."""
     alarm = Alarm(SETTINGS)
     times = [now for now in range(0, 100, 5) if told(alarm, float(now), trips=(TRIP,) if now % 10 == 0 else ())]

@@ -65,9 +65,9 @@ def components() -> dict[str, dict[str, Any]]:
 
 
 def test_discovery_has_the_required_parts_and_no_unknown_key() -> None:
-    """The document has device, origin and components as the schema wants them, and nothing that it does not list.
-    Every sensor and truth value expires within ten seconds, however long the broker keeps it; availability hangs on the
-    last will. Switched off, the same topic gets an empty retained payload."""
+    """The document has device, origin and components as the schema wants them, and nothing that it does not list;
+    every sensor and truth value expires within ten seconds, however long the broker keeps it; availability hangs on the
+    last will; switched off, the same topic gets an empty retained payload."""
     topic, found = discovery(with_boards())
     assert re.fullmatch(r"homeassistant/device/[A-Za-z0-9_-]+/config", topic)
     assert {"device", "components", "origin"} <= set(found) <= TOP
@@ -225,7 +225,7 @@ def test_homie_values_fit_their_datatypes() -> None:
 
 
 def test_homie_alerts_come_and_go_and_an_end_is_told_from_a_loss() -> None:
-    """A trip is an alert with its text, and is taken away when it is over. The will says lost, an orderly end says
+    """A trip is an alert with its text, and is taken away when it is over; the will says lost, an orderly end says
     disconnected, both retained on the device's state."""
     board = Board(with_boards(homie=True))
     raised = [p for p in board.status(tripped()) if "$alert" in p.topic]
@@ -251,8 +251,8 @@ def samples(text: str) -> dict[str, float]:
 
 def test_metrics_parse_with_the_reference_parser() -> None:
     """The reference parser reads the text and finds the values of the status, labelled with the tun; quotes,
-    backslashes and line ends in a reason included. What is not known, temperature or step, is left out.
-    Without the end mark the parser refuses the text."""
+    backslashes and line ends in a reason included; what is not known, temperature or step, is left out;
+    without the end mark the parser refuses the text."""
     status, odd = a_mash(), 'a "quoted"\\ reason\n'
     found = samples(metrics.text(status))
     assert found["underback_mash_temperature_celsius"] == status["temperature_c"]

@@ -27,7 +27,7 @@ def test_shipped_files_are_right() -> None:
 
 
 def test_the_same_program_however_it_is_named_and_saved(config: Path) -> None:
-    """By its name, by its path, and saved by an editor of another system. A folder without a service file has the
+    """By its name, by its path, and saved by an editor of another system; a folder without a service file has the
     defaults."""
     path = config / "programs/linnet.toml"
     plain = config_files.load_program(config, "linnet")
@@ -59,7 +59,7 @@ def test_settings_tell_tun_and_service_together(config: Path) -> None:
 
 
 def test_which_tun(config: Path) -> None:
-    """The named tun, else the program's own, else the only one; else it is asked for, with those that fit. A wrong tun
+    """The named tun, else the program's own, else the only one; else it is asked for, with those that fit; a wrong tun
     file fits nothing; a program that fits no tun is told so with the tuns there are."""
     linnet = config_files.load_program(config, "linnet")
     assert plan_by_name.tun_for(config, linnet, None).name == "plover"

@@ -72,7 +72,7 @@ def test_a_spoiled_record_is_told_and_stops_no_mash(tmp_path: Path, text: str) -
     ],
 )
 def test_every_problem_of_a_list_is_told(tmp_path: Path, text: str, told: list[str]) -> None:
-    """Each batch names a run or a program, not both; a list has at least one batch. A share out of range, an unknown
+    """Each batch names a run or a program, not both; a list has at least one batch; a share out of range, an unknown
     key and a batch without its mash are all named, with their lines."""
     with pytest.raises(Problems) as wrong:
         measured_worts.load_batches(written(tmp_path, text))

@@ -98,7 +98,7 @@ def refusal(tmp_path: Path, content: object, name: str = "trial.json") -> str:
 
 
 def test_json_recipe(tmp_path: Path) -> None:
-    """A JSON recipe becomes a program: grist, liquor, grain temperature, rests, and an infusion before its rest. What
+    """A JSON recipe becomes a program: grist, liquor, grain temperature, rests, and an infusion before its rest; what
     does not map is said by name: sugar, hops, a pH, the rinse and the batch size."""
     program = load(tmp_path, JSON)
     assert [(g.kind, g.flaked) for g in program.grist] == [("malt", False), ("oats", True)]

@@ -215,7 +215,7 @@ def test_users_script_refuses_nonsense(tmp_path: Path, words: list[str]) -> None
 
 
 def test_certificates_script(tmp_path: Path) -> None:
-    """A second run keeps everything, --renew makes a new one of the same authority; keys stay private. With less than
+    """A second run keeps everything, --renew makes a new one of the same authority; keys stay private; with less than
     thirty days left the next run replaces it."""
 
     def made(*words: str) -> dict[str, bytes]:

@@ -92,7 +92,7 @@ def test_the_end_of_what_was_written_is_found_before_any_room(room: int, tmp_pat
 
 def test_lines_that_are_whole_but_out_of_order_are_damage() -> None:
     """A hole is found by the line numbers even when every checksum fits: a line missing, twice, two swapped, no
-    header. A power cut leaves one line cut short; a newline lost between the last two is a hole, not a torn end."""
+    header; a power cut leaves one line cut short; a newline lost between the last two is a hole, not a torn end."""
     parts = lines()
     for changed in (
         parts[:5] + parts[6:],
@@ -132,7 +132,12 @@ def write(folder: Path, name: str, *values: dict[str, Any]) -> Path:
 
 
 HEAD = {"kind": "header", "at": 100.0, "up": 50.0, "boot_id": "b1", "epoch": 2}
-KEEP = {"kind": "keep", "at": 110.0, "up": 60.0, "state": {"last_c": 50.0, "run": {"leg": 1, "credited_s": 30.0}}}
+KEEP = {
+    "kind": "keep",
+    "at": 110.0,
+    "up": 60.0,
+    "state": {"last_c": 50.0, "run": {"leg": 1, "progress": {"credited_s": 30.0}}},
+}
 
 
 def test_the_newest_file_tells_and_older_ones_add_sequence_and_epoch(tmp_path: Path) -> None:
@@ -151,11 +156,11 @@ def test_samples_after_the_kept_state_bring_it_up_to_date(tmp_path: Path) -> Non
     write(tmp_path, "00000001-run.jsonl", HEAD, KEEP, *samples)
     found = line_format.find(tmp_path)
     assert found.kept is not None
-    assert (found.kept["run"]["credited_s"], found.kept["last_c"]) == (34.0, 52.5)
+    assert (found.kept["run"]["progress"]["credited_s"], found.kept["last_c"]) == (34.0, 52.5)
 
 
 def test_a_file_cut_off_while_it_was_created_is_passed_over(tmp_path: Path) -> None:
-    """Power went before the new file had a line: the file before it tells. An empty folder, or none, says nothing and
+    """Power went before the new file had a line: the file before it tells; an empty folder, or none, says nothing and
     is no damage."""
     for nothing in (tmp_path, tmp_path / "none"):
         assert line_format.find(nothing) == line_format.Found()

@@ -45,7 +45,7 @@ def went_on(found: line_format.Found) -> list[str]:
 
 
 def test_an_event_is_synced_before_the_call_to_the_disk_is_over_and_samples_wait_for_it() -> None:
-    """The sequence counts on from what the record had, and the durable mark follows each sync. A sample alone costs no
+    """The sequence counts on from what the record had, and the durable mark follows each sync; a sample alone costs no
     sync; an event takes the samples before it along."""
     disks = Disks()
     journal = begun(disks, seq=40)
