@@ -1,9 +1,7 @@
 """Which nouns do all rooms share?
 
-Frozen values only. Times are seconds on the one scaled monotonic clock of the service (`Instant`); wall-clock time
-appears only where its name says so. Temperatures are in °C, differences in K, powers in W, `duty` is a share 0..1.
-"Nothing" is always `None`, never a number.
-"""
+Frozen values only. Times are seconds on the service's scaled monotonic clock (`Instant`); wall-clock time only where
+its name says so. Temperatures in °C, differences in K, powers in W, `duty` a share 0..1; "nothing" is always `None`."""
 
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass

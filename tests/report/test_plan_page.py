@@ -107,7 +107,7 @@ def test_a_refused_strike_draws_no_advice(config: Path, capsys: pytest.CaptureFi
     assert code == 2 and "lands the mash at 69.5" in err
     assert "note A" not in err and "warn A" not in err
     _, _, other = page(config, capsys, changed(('mass = "15 kg"', 'mass = "45 kg"')))
-    assert "warn A22" in other
+    assert "note A22" in other
 
 
 # ---------------------------------------------------------------- two tuns, one topic

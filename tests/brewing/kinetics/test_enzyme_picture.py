@@ -66,7 +66,7 @@ def test_each_bar_is_fullest_inside_its_printed_window(number: int) -> None:
     work = {quarter / 4.0: mean_work(CALIBRATED_SET, number, quarter / 4.0) for quarter in range(120, 341)}
     low, high = window.works_c
     assert low <= max(work, key=work.__getitem__) <= high
-    assert max(work.values()) == pytest.approx(full_mark(CALIBRATED_SET, number))
+    assert max(work.values()) == pytest.approx(full_mark(CALIBRATED_SET, number), rel=1e-3)  # found in coarser steps
 
 
 def test_the_printed_windows() -> None:

@@ -56,14 +56,6 @@ def test_a_sheet_that_cannot_be_right_is_passed_over_and_said() -> None:
     assert basis.remarks[0].startswith("malt sheet passed over: apparent attenuation limit 25.0 %")
 
 
-@pytest.mark.parametrize(("wheat_kg", "said"), [(1.1, False), (1.2, True)])
-def test_other_grain_is_said(wheat_kg: float, said: bool) -> None:
-    """Beyond a tenth of other grain the remark says that the model was not made for it."""
-    remarks = of_grist([GristPart("malt", 4.5), GristPart("wheat malt", wheat_kg)]).remarks
-    assert bool(remarks) is said
-    assert all("no pale barley malt" in remark for remark in remarks)
-
-
 def test_own_worts_shift_every_malt_alike() -> None:
     """What measured worts found is added to a malt's own share, sheet or no sheet, and the pace of loss goes along."""
     plain = of_grist([GristPart("malt", 5.0)], BREWERY)

@@ -188,7 +188,7 @@ def test_the_page_shows_the_trade_off(config: Path, at_once: object) -> None:
     assert len(rows) == len(found)
     for row, one in zip(rows, found, strict=True):
         assert f"{one['limit_pct']:.0f} %" in row and f"{one['duration_min']:.0f} min" in row
-    assert "Estimate from the mash temperature alone" in out
+    assert "Estimate from mash temperature and thickness" in out
     assert "'balanced' is taken as an apparent limit of" in out
 
 
