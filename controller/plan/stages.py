@@ -106,6 +106,10 @@ def _addition(
     if step.amount_kg is None and from_c <= to_c < hot_c:
         if step.kind == "infusion":
             added = heat.addition_kg(mash + tun.metal_j_per_k, from_c, to_c, hot_c)
+        elif not grist_kg:  # a share of plain liquor
+            added = liquor * heat.decoction_share(
+                from_c, to_c, hot_c, mash_j_per_k=mash, metal_j_per_k=tun.metal_j_per_k
+            )
         else:
             thick = liquor / grist_kg if pull is None else pull
             added = heat.thick_pull_kg(mash + tun.metal_j_per_k, from_c, to_c, hot_c, pull_l_per_kg=thick)
