@@ -167,7 +167,8 @@ def test_a_correction_is_offered_in_figures(there: tuple[Browser, Stage]) -> Non
     buttons = page.eval("[...document.querySelectorAll('#offer button')].map(b => b.innerText)")
     assert buttons == ["heat", "hot liquor", "accept"]
     page.wait(acts.says("#adding", "about 13.6 kg more to return"))
-    ahead = "If the rest runs as planned (1 h 30 min more): about 80 % (76 to 84), iodine negative from minute 71, by the crush."
+    plan = "If the rest runs as planned (1 h 30 min more)"
+    ahead = f"{plan}: about 80 % (76 to 84), iodine negative from minute 71, by the crush."
     assert acts.text(page, "#ahead") == ahead
     wren(
         page,
