@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from controller.brewing.advice.advice import Changes
+from controller.commands.dryrun import days
 from controller.commands.dryrun.outcome import FaultReport, fault_table, page, told, windows, write_page
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
@@ -21,6 +22,7 @@ from controller.report import missing
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
 from controller.settings.table import show
+from sim import days as sim_days
 from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse_all
@@ -40,7 +42,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--why", action="store_true", help="draw the enzymes' windows against the mash temperature")
     parser.add_argument("--json", action="store_true", help="the outcome as one JSON object")
     parser.add_argument("--csv", metavar="FILE", help="every second as a row")
-    parser.add_argument("--report", metavar="FILE.html", help="the run as a page")
+    parser.add_argument("--report", metavar="FILE.html", help="the run as a page; with --days a fan of all")
+    days.arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -51,10 +54,16 @@ def run(args: argparse.Namespace) -> int:
     if args.program is None:
         raise Wrong("PROGRAM: found nothing, wanted a name below programs/, or a file")
     settings, plan, faults, changes = _given(args)
+    if args.days is not None and args.day is None:
+        return days.run(args, settings, plan)
     length = show("duration", 60.0 * round(plan.duration_s / 60.0))
     sys.stderr.write(f"simulating {length} of {plan.program.title} on {plan.tun.title or plan.tun.name} ...\n")
     sys.stderr.flush()
-    machine = dryrun.DryRun(settings, plan, args.seed, faults, manner=Manner(clears=args.clears))
+    machine = (
+        dryrun.DryRun(settings, plan, args.seed, faults, manner=Manner(clears=args.clears))
+        if args.day is None
+        else sim_days.machine(settings, plan, sim_days.draw(settings, args.days, args.seed)[args.day - 1])
+    )
     ran = _watched(machine, plan)
     brewed = true_wort.follow(plan.course, ran.trace)
     said = advise(plan, changes, calibration_age_days=run_header.advised_days(plan.tun, time.time()))
@@ -72,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
 def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault], Changes]:
     """Files and faults, read. Raises Wrong with everything that is wrong with any of them."""
     faults, unread = parse_all(args.fault)
-    wrong: list[object] = [f"--fault: {why}" for why in unread]
+    wrong: list[object] = [*(f"--fault: {why}" for why in unread), *days.problems(args)]
     wrong += [lacks] if args.report is not None and (lacks := missing("--report")) else []
     wrong += writable.file_problems((("--csv", args.csv), ("--report", args.report)))
     try:

@@ -72,8 +72,9 @@ def test_a_delayed_start_without_its_conditions_is_refused(changes: dict[str, An
 
 
 def test_a_proof_test_ages_while_the_daemon_runs() -> None:
-    """89.9 days at the process start are over 90 three hours later."""
-    assert "90 days" in armed(proof_days=89.9, later_s=3 * 3600).replies[-1].reason
+    """89.995 days at the process start are over 90 ten minutes later, and not yet five minutes later."""
+    assert "90 days" in armed(proof_days=89.995, later_s=600).replies[-1].reason
+    assert armed(proof_days=89.995, later_s=300).replies[-1].accepted
 
 
 def test_an_empty_tun_is_not_heated_when_the_time_comes() -> None:
