@@ -13,7 +13,7 @@ from controller.brewing.advice.advice import Changes
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, WRONG, Wrong
 from controller.core.supply import drawn_w
-from controller.edge.files import config_files, plan_by_name, shared_topics
+from controller.edge.files import config_files, plan_by_name, shared_topics, simulated_days
 from controller.edge.record import run_header
 from controller.plan.advise import Said, advise
 from controller.plan.forecast import Forecast, forecast
@@ -49,6 +49,7 @@ class Answer(NamedTuple):
     plan: Plan | None
     problems: tuple[Problem, ...]
     said: tuple[Said, ...] = ()
+    days: tuple[str, ...] = ()  # what simulated days came to, where they were run
 
     def document(self) -> dict[str, object]:
         """One program as `--json` shows it."""
@@ -98,7 +99,9 @@ def _look(config: Path, program: str, tun: str | None) -> Answer:
     except Problems as wrong:
         return Answer(program, None, wrong.problems)
     problems = (*plan.problems, *shared_topics.refused(config, plan.tun))
-    return Answer(program, plan, problems)
+    service = config_files.tried([], lambda: config_files.load_service(config))
+    days = simulated_days.quoted(service, plan) if service is not None else ""
+    return Answer(program, plan, problems, days=(days,) * bool(days))
 
 
 def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> list[Answer]:
@@ -136,7 +139,7 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
         sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
     elif answer.plan is not None:
         print("\n" * blank + plan_page.page(answer.plan, answer.said, args.at))
-        print(*_wort(answer.expected(), args.why), "", _verdict(answer, args), sep="\n")
+        print(*_wort(answer.expected(), args.why), "", *answer.days, _verdict(answer, args), sep="\n")
 
 
 def _verdict(answer: Answer, args: argparse.Namespace) -> str:

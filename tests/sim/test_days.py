@@ -142,3 +142,18 @@ def test_the_fan_is_drawn_while_half_of_the_days_run(tmp_path: Path) -> None:
     assert page.count('<polygon class="fan"') == 1
     assert "Short &lt;warm&gt;" in page
     assert days_page.chart([]) == ""
+
+
+def test_check_quotes_the_days_of_the_same_program(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Run in a brewery with a data folder they are quoted by `check`, until the program means something else."""
+    folder, data = own_config(tmp_path, str(tmp_path / "data")), tmp_path / "data"
+    data.mkdir(exist_ok=True)
+    program = folder / "programs" / "short.toml"
+    program.write_text(SHORT, encoding="utf-8")
+    assert main(["--config", str(folder), "dryrun", "short", "--days", "1", "--jobs", "1"]) == 0
+    capsys.readouterr()
+    assert main(["--config", str(folder), "check", "short"]) == 0
+    assert "1 completed; ready" in capsys.readouterr().out
+    program.write_text(SHORT.replace("2 min", "3 min"), encoding="utf-8")
+    assert main(["--config", str(folder), "check", "short"]) == 0
+    assert "completed; ready" not in capsys.readouterr().out

@@ -8,13 +8,14 @@ import multiprocessing
 import os
 import signal
 import sys
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
-from controller.edge.files import writable
+from controller.edge.files import simulated_days, writable
 from controller.plan.plan import Plan
 from controller.report import days_page
 from controller.settings.service import Settings
@@ -23,7 +24,9 @@ from sim.days import Day, DayResult
 
 MOST_DAYS = 100_000
 TELLING = 0.05  # a factor with less of the variance is not named
-BY_CHANCE = 4.0  # over the number of days: 95 of 100 factors that do nothing show less of the variance (chi-square, 3.84)
+BY_CHANCE = (
+    4.0  # over the number of days: 95 of 100 factors that do nothing show less of the variance (chi-square, 3.84)
+)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -66,6 +69,8 @@ def run(args: argparse.Namespace, settings: Settings, plan: Plan) -> int:
     if not results:
         raise Wrong("--days: ended before the first day was done")
     answer = {**days.summary(plan, results), "seed": args.seed, "days_wanted": args.days}
+    if len(results) == args.days:
+        simulated_days.keep(settings.service, plan, answer, time.time())
     unwritten = writable.write("--report", args.report, lambda to: _write(to, plan, answer, results))
     terminal.show(args.json, answer, page(plan, answer), allow_nan=False)
     if unwritten:
