@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
-from controller.brewing.advice.plan_facts import aim_of
+from controller.brewing.advice.plan_facts import STARCH_HIGH_C, STARCH_LOW_C, aim_of
 from controller.brewing.compose.proposal import Proposal, ProposedRest, points_per_k, proposal
 from controller.brewing.compose.rest_search import Bounds, Found, SearchedRest, Task, TunFigures, search
 from controller.brewing.kinetics.calibration import Implausible
@@ -37,7 +37,10 @@ WANTED_PCT = (40.0, 95.0)  # an apparent limit outside is a slip of the pen
 CLOSE_POINTS = 1.0
 NEAR_POINTS = 1.5
 EQUAL_POINTS = 3.0  # closer limits are no different to the model
-DRY_FIRST_C, FULL_FIRST_C, BALANCED_C = 64.5, 67.0, (64.5, 68.5)  # common practice: 62-64 dry, 65-68, 68-70 full
+# Where an aim in words has its first starch rest, and a balanced one the mean of all (common practice: 62-64 dry, 65-68,
+# 68-70 full)
+FIRST_C = {"dry": (0.0, 64.5), "balanced": (0.0, 68.5), "full": (67.0, 100.0)}
+BALANCED_C = (64.5, 68.5)
 PRICES_POINTS = (2.5, 5.0)  # how much further from the wish a shorter program may go
 STEADY_POOL = 12  # so many close ones are asked how they take a wrong probe
 MASH_OUT_C, MASH_OUT_S = 77.0, 600.0  # common practice: 76-78 degC, 5-10 min
@@ -114,12 +117,12 @@ def compose(
     target = target_pct(wish.aim, malt, params)
     mash_out = _mash_out(wish, tun)
     task = Task(tun, bounds, malt, params, wish.low_rest, mash_out)
-    found = search(task, lambda share: tell(0.7 * share, "trying programs"))
+    found, usual = _found(wish, task, lambda share: tell(0.7 * share, "trying programs"))
     if not found:
         tell(1.0, "done")
         return Answer(target, (), 0, (), _why_none(task))
     table = _Table(task, target, judge)
-    kinds = _kinds(task, target, [one for one in found if not _unusual(wish, one)] or found)
+    kinds = _kinds(task, target, usual or found)
     for number, kind in enumerate(kinds):
         tell(0.7 + 0.3 * number / len(kinds), f"judging: {kind.name}")
         table.fill(kind)
@@ -128,6 +131,18 @@ def compose(
     near = sum(abs(one.limit_pct - target) <= NEAR_POINTS for one in found)
     notes = _notes(wish, target, mash_out, chosen, len(refused))
     return Answer(target, chosen, near, refused, notes, _out_of_reach(target, chosen))
+
+
+def _found(wish: Wish, task: Task, tell: Callable[[float], None]) -> tuple[list[Found], list[Found]]:
+    """All programs, and those that keep to the habits of the trade; of an aim in words only where it begins, unless
+    nothing is found there."""
+    window = FIRST_C[wish.aim] if isinstance(wish.aim, str) else task.first_c
+    for within in dict.fromkeys((window, task.first_c)):
+        found = search(task._replace(first_c=within), tell if within is window else None)
+        usual = [one for one in found if not _unusual(wish, one)]
+        if usual:
+            break
+    return found, usual
 
 
 def _sensible(wish: Wish, bounds: Bounds, tun: TunFigures) -> None:
@@ -244,11 +259,12 @@ def _unusual(wish: Wish, one: Found) -> bool:
 
 
 def _beside_its_window(aim: str, one: Found) -> bool:
-    first_c, held_s = one.legs[0].temperature_c, sum(leg.hold_s for leg in one.legs)
-    mean_c = sum(leg.temperature_c * leg.hold_s for leg in one.legs) / held_s
+    rests = [leg for leg in one.legs if STARCH_LOW_C <= leg.temperature_c < STARCH_HIGH_C]
+    mean_c = sum(leg.temperature_c * leg.hold_s for leg in rests) / sum(leg.hold_s for leg in rests)
+    low_c, high_c = FIRST_C[aim]
     if aim == "balanced":
         return not BALANCED_C[0] <= mean_c <= BALANCED_C[1]
-    return first_c > DRY_FIRST_C if aim == "dry" else first_c < FULL_FIRST_C
+    return not low_c <= rests[0].temperature_c <= high_c
 
 
 def _between_s(one: Found, low_c: float, high_c: float) -> float:
