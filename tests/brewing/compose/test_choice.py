@@ -212,7 +212,8 @@ def test_out_of_reach_is_said() -> None:
     assert found.proposals[0].miss_points < -5.0
     nearest = found.proposals[0].limit_pct
     assert found.out_of_reach == (
-        f"94 % is out of reach within these limits: none comes nearer than {94.0 - nearest:.1f} points, {nearest:.0f} %; "
+        f"94 % is out of reach within these limits: "
+        f"none comes nearer than {94.0 - nearest:.1f} points, {nearest:.0f} %; "
         "what is cut beside a branch stays as limit dextrin, whatever the program"
     )
     thin = compose(Wish(45.0), GANNET, Bounds(most_rests=1))
