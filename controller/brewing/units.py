@@ -33,6 +33,7 @@ Kind = Literal[
     "concentration",  # mg/L
     "price",  # per kWh
     "heat",  # kJ/kg
+    "diastatic power",  # °Lintner
 ]
 
 _F = Fraction
@@ -112,6 +113,12 @@ TABLE: dict[Kind, UnitKind] = {
     "concentration": UnitKind("mg/L", "180 mg/L", {"mg/L": (_F(1), _F(0))}),
     "price": UnitKind("per kWh", "0.30 /kWh", {"/kWh": (_F(1), _F(0))}, {"per kwh": "/kWh"}),
     "heat": UnitKind("kJ/kg", "18 kJ/kg", {"kJ/kg": (_F(1), _F(0))}),
+    "diastatic power": UnitKind(  # °Lintner = (WK + 16) / 3.5 (e-malt.com, diastatic power, seen)
+        "°Lintner",
+        "70 °Lintner",
+        {"°Lintner": (_F(1), _F(0)), "°WK": (_F(2, 7), _F(32, 7))},
+        {"lintner": "°Lintner", "wk": "°WK"},
+    ),
 }
 
 _NUMBER = r"[+\-]?\d{1,12}(?:\.\d{1,15})?"

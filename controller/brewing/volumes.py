@@ -69,3 +69,10 @@ def l_per_kg_from_qt_per_lb(thickness_qt_per_lb: float) -> float:
 def qt_per_lb_from_l_per_kg(thickness: float) -> float:
     """What is a thickness in L/kg in US quarts per pound?"""
     return thickness / _L_PER_KG_OF_QT_PER_LB
+
+
+def beside(value: float, limit: float) -> str:
+    """How is a figure shown beside the limit it misses? With a decimal, and with more where one does not tell them
+    apart: 24.97 beside 25."""
+    digits = next((n for n in (1, 2, 3) if float(f"{value:.{n}f}") != limit), 4)
+    return f"{value:.{digits}f}"

@@ -132,7 +132,7 @@ class PredictedStep(Sent):
 class Withheld(Sent):
     """A figure that is not shown, and why."""
 
-    what: Literal["limit", "extract", "iodine"]
+    what: Literal["limit", "extract", "iodine", "glucanase"]
     why: str
 
 

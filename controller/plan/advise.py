@@ -35,6 +35,7 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         boil_c=water.boiling_c(tun.altitude_m),
         aim=aim_of(program.aim) if isinstance(program.aim, float) else program.aim,
         enzyme=program.enzyme,
+        starch_enzyme=program.starch_enzyme,
         settle_s=tun.guard.dead_time_s + 3.0 * tun.probes.mash.lag_s,
         cereal_mash=program.cereal_mash,
         splashing=program.splashing,
@@ -60,6 +61,7 @@ def _malt(line: Grist) -> Malt:
         friability=line.friability,
         fine_coarse=line.fine_coarse,
         beta_glucan_mg_per_l=line.beta_glucan_mg_per_l,
+        diastatic_lintner=line.diastatic_power,
     )
 
 

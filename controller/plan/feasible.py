@@ -60,13 +60,15 @@ def _swing(tun: Tun) -> Iterator[Problem]:
 def _fill(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     most_l = MOST_FILL * tun.volume_l
     if fit.volume_l > most_l:
-        found = f"{fit.volume_l:.1f} L of mash ({100 * fit.volume_l / tun.volume_l:.0f} % of the tun)"
+        found = (
+            f"{volumes.beside(fit.volume_l, most_l)} L of mash ({100 * fit.volume_l / tun.volume_l:.0f} % of the tun)"
+        )
         wanted = f"at most {most_l:.1f} L (95 % of {tun.volume_l:g} L), or it spills when stirred"
         place, less = _too_much(program, fit, most_l)
         yield Problem(place, found, wanted + less, (place,))
     if fit.liquor_kg < tun.min_liquor_l:
         wanted = f"at least {tun.min_liquor_l:g} L, so that the heater stays covered"
-        yield Problem("liquor", f"{fit.liquor_kg:.1f} L", wanted, ("liquor",))
+        yield Problem("liquor", f"{volumes.beside(fit.liquor_kg, tun.min_liquor_l)} L", wanted, ("liquor",))
 
 
 def _too_much(program: Program, fit: Fit, most_l: float) -> tuple[str, str]:

@@ -152,6 +152,7 @@ def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Ba
         stages.liquor_kg(program) / program.grist_kg if program.grist else None,
         mash_ph=program.liquor.expected_ph,
         low_rest_enzyme=program.enzyme,
+        starch_enzyme=program.starch_enzyme,
     )
 
 

@@ -67,6 +67,7 @@ class Grist(Table):
     beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
     extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind, dry basis
     limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None  # apparent, of the Congress wort
+    diastatic_power: Annotated[float | None, Quantity("diastatic power", 0, 400)] = None
 
 
 class Liquor(Table):
@@ -168,6 +169,7 @@ class Program(Table):
     dough_in: DoughIn = DoughIn.model_construct()
     hot_liquor: HotLiquor | None = None
     enzyme: StrictBool = False  # enzyme added for beta-glucan
+    starch_enzyme: StrictBool = False  # amylase or another enzyme that cuts starch added
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined
     splashing: StrictBool = False  # the mash splashes, or is stirred long with the lid open
     pale_to_keep: StrictBool = False  # a pale beer meant to keep

@@ -95,12 +95,16 @@ def calibration(record: RunRecord) -> dict[str, Any] | None:
 
 
 def strike(record: RunRecord) -> dict[str, float | None] | None:
-    """Strike temperature as worked out and as it was when grain met it, °C; None without dough-in."""
+    """Strike temperature as worked out and as it was when grain met it, °C; None without dough-in. A run that ended
+    before it has none that was used."""
     if not record.planned or record.planned[0].kind != "dough_in":
         return None
+    predicted_c = round(record.planned[0].target_c, 2)
+    if not any(row.phase == Phase.ADDING or row.step > 0 for row in record.rows):
+        return {"predicted_c": predicted_c, "used_c": None}
     before = takewhile(lambda row: row.phase not in (Phase.ADDING, Phase.SETTLING) and row.step <= 0, record.rows)
     used = [row.mash_c for row in before if row.mash_c is not None]
-    return {"predicted_c": round(record.planned[0].target_c, 2), "used_c": used[-1] if used else None}
+    return {"predicted_c": predicted_c, "used_c": used[-1] if used else None}
 
 
 def dough_in(record: RunRecord) -> dict[str, float | None]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
@@ -163,7 +162,6 @@ def _asked(plan: Plan, stage: Stage) -> str:
 
 
 HOT_LIQUOR_C = 45.0  # warmer than a cold or a mixed tap gives (own proposal)
-LOWER_K = 0.5  # so much lower than the step before is meant, or a slip
 
 
 class Note(NamedTuple):
@@ -179,7 +177,7 @@ class Note(NamedTuple):
 def notes(plan: Plan) -> tuple[Note, ...]:
     """What is there to remark?"""
     water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
-    return (*water, *_hot_liquor(plan), *_low_strike(plan), *_downwards(plan))
+    return (*water, *_hot_liquor(plan), *_low_strike(plan))
 
 
 def _hot_liquor(plan: Plan) -> Iterator[Note]:
@@ -211,16 +209,3 @@ def assumed(plan: Plan) -> str:
     if "temperature_c" not in program.liquor.model_fields_set:
         parts.append(f"liquor at {show('temperature', round(program.liquor.temperature_c, 1))}")
     return ", ".join(parts)
-
-
-def _downwards(plan: Plan) -> Iterator[Note]:
-    """A rest below the one before it is hardly meant: it begins hours later, when the mash has cooled by itself.
-
-    A souring and what is kept at the end cool on purpose.
-    """
-    steps = [stage for stage in plan.stages if stage.at is not None]
-    for before, stage in itertools.pairwise(steps):
-        if stage.kind in ("rest", "mash_out") and stage.target_c < before.target_c - LOWER_K:
-            fall = f"{stage.target_c:.3g} °C after {before.target_c:.3g} °C"
-            place = f'[[step]] {(stage.at or 0) + 1} "{stage.name}"'
-            yield Note("warn", f"{place}: {fall} is likely a slip: a tun has no cooling")

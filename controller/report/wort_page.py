@@ -52,6 +52,8 @@ def _indented(text: str, by: int) -> list[str]:
 def _enzymes(prediction: Mapping[str, Any]) -> str:
     left = f"beta-amylase {prediction['beta_left_pct']:.0f} %, alpha-amylase {prediction['alpha_left_pct']:.0f} % left"
     glucanase, protease = _word(prediction["glucanase_left_pct"]), _word(prediction["protease_left_pct"])
+    if any(one["what"] == "glucanase" for one in prediction.get("withheld", ())):
+        glucanase = f"no word, for {spoken.why(prediction, 'glucanase')}"
     return f"{left}; beta-glucanase {glucanase}, protease {protease}"
 
 

@@ -89,7 +89,7 @@ def test_the_page_says_estimate_and_shows_whole_percents() -> None:
     assert re.search(r"Apparent attenuation limit \d\d % \(\d\d to \d\d %\), real \d\d % \(\d\d to \d\d %\)", page)
     assert "Estimate of the wort, from mash temperature and thickness" in page
     assert "Compare programs with it" in page.replace("\n    ", " ")
-    assert "conversion, 2 K warmer: 2.4 points fuller" in page
+    assert "conversion, 2 K warmer: 2 points fuller" in page
     assert "a real test decides" in page
 
 

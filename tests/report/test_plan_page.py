@@ -70,13 +70,14 @@ def test_what_was_not_written_is_told_as_assumed(config: Path, capsys: pytest.Ca
 
 def test_what_may_be_a_slip_is_asked_about(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A rise over the ceiling: what was asked for and what the tun allows stand beside it; a step below the one before
-    is warned of, since a tun has no cooling; a keep that cools is meant; liquor at 54 °C was likely meant in °F; a warm
-    tap is not asked about."""
+    is warned of, once and by its rule, since a tun has no cooling; a keep that cools is meant; liquor at 54 °C was
+    likely meant in °F; a warm tap is not asked about."""
     plain = page(config, capsys)[1]
     steep = page(config, capsys, changed(('ramp = "1.0 K/min"', 'ramp = "5 K/min"')))[1]
     assert "you asked for 5.00, the tun allows 1.00 K/min" in steep and "you asked for" not in plain
     lower = page(config, capsys, changed(('temperature = "77 °C"', 'temperature = "60 °C"')))[1]
-    assert 'warn: [[step]] 2 "mash-out": 60 °C after 66 °C is likely a slip: a tun has no cooling' in lower
+    assert "warn A38: Step 3 (mash-out, 60 °C) begins once the tun has cooled by itself from 66 °C" in lower
+    assert "a lower temperature after a higher one is likely a slip" in lower and "A21" not in lower
     assert "No problems, 1 warning." in lower
     kept = page(config, capsys, changed(('kind = "keep" ', 'temperature = "70 °C"\nkind = "keep" ')))[1]
     assert "likely a slip" not in kept

@@ -36,6 +36,7 @@ CHECKS: dict[str, Check] = {
     "A14": step_rules.unconverted,
     "A15": step_rules.unpasted,
     "A16": step_rules.low_and_thick,
+    "A16b": step_rules.thick,
     "A17": step_rules.against_the_aim,
     "A18": step_rules.not_dry_enough,
     "A19": step_rules.too_hot_an_end,
@@ -57,9 +58,24 @@ CHECKS: dict[str, Check] = {
     "A35": tun_rules.hot_liquor,
     "A36": grist_rules.few_enzymes,
     "A37": grist_rules.acidity,
+    "A38": step_rules.cools,
+    "A39": tun_rules.mashing_in,
 }
-# The first says nothing where the second has spoken: one advice a cause.
-COVERED_BY = {"A11": "A10", "A15": "A14", "A16": "A15", "A18": "A17"}
+# The first says nothing where one of the others speaks: one advice a cause.
+COVERED_BY: dict[str, tuple[str, ...]] = {
+    "A7": ("A8",),
+    "A11": ("A10",),
+    "A12": ("A9",),
+    "A15": ("A14",),
+    "A16": ("A14", "A15"),
+    "A16b": ("A16", "A22"),
+    "A18": ("A14", "A17"),
+    "A20": ("A13",),
+    "A21": ("A38",),
+    "A23": ("A3",),
+    "A25": ("A14",),
+    "A38": ("A7", "A8", "A20"),
+}
 TEXTS = ("why", "mend", "sure", "source")
 CHANGED = "own figure of this brewery"
 
@@ -93,12 +109,12 @@ def advise(plan: MashPlan, changes: Changes | None = None) -> tuple[Advice, ...]
     given: dict[str, Advice] = {}
     for rule in RULES:
         own = _fit(rule, (changes or {}).get(rule.id, {}))
-        if own.get("level") == "off" or COVERED_BY.get(rule.id) in given:
+        if own.get("level") == "off":
             continue
         found = CHECKS[rule.id](plan, {**rule.figures, **_figures(own)})
         if found is not None:
             given[rule.id] = _advice(rule, own, found)
-    return tuple(given.values())
+    return tuple(one for one in given.values() if not given.keys() & set(COVERED_BY.get(one.rule, ())))
 
 
 def unfit(changes: Changes) -> tuple[Unfit, ...]:
@@ -107,7 +123,7 @@ def unfit(changes: Changes) -> tuple[Unfit, ...]:
     problems: list[Unfit] = []
     for rule_id, own in changes.items():
         if rule_id not in known:
-            problems.append(Unfit(rule_id, "no such rule", f"one of A1 to A{len(RULES)}"))
+            problems.append(Unfit(rule_id, "no such rule", f"one of {RULES[0].id} to {RULES[-1].id}"))
             continue
         problems += [Unfit(f"{rule_id}: {key}", repr(value), want) for key, value, want in _slips(known[rule_id], own)]
     return tuple(problems)

@@ -9,6 +9,7 @@ from controller.brewing.advice.plan_facts import (
     BARLEY_MALTS,
     BASE_MALTS,
     COOKED_APART,
+    KILNED,
     RYE_OATS,
     STARCH_HIGH_C,
     STICKY,
@@ -16,7 +17,6 @@ from controller.brewing.advice.plan_facts import (
     Figures,
     Found,
     MashPlan,
-    PlanStep,
     begin,
     converting_share,
     mean,
@@ -30,6 +30,7 @@ from controller.brewing.advice.plan_facts import (
 
 RAW_MOST, STICKY_MOST = 0.20, 0.175  # beyond, a low rest is there for raw grain or gums (common practice; as A12)
 NEAR_55_C, SHORT_S = 54.0, 600.0  # a short rest near 55 °C draws no word (common practice)
+FEW_ENZYMES_WHY = "Few enzymes: conversion is slow or stops short."
 RYE = frozenset({"rye", "rye malt"})
 
 
@@ -91,7 +92,7 @@ def sticky(plan: MashPlan, f: Figures) -> Found | None:
 def raw_grits(plan: MashPlan, f: Figures) -> Found | None:
     """A13: maize, rice or sorghum that a mash cannot paste?"""
     raw_kg = sum(malt.mass_kg for malt in plan.grist if malt.kind in COOKED_APART and not malt.flaked)
-    cooked = plan.cereal_mash or any(step.kind == "decoction" for step in plan.steps)
+    cooked = plan.cereal_mash or plan.starch_enzyme or any(step.kind == "decoction" for step in plan.steps)
     if cooked or plan.grist_kg <= 0.0 or raw_kg <= f["share"] * plan.grist_kg:
         return None
     return {"percent": 100.0 * raw_kg / plan.grist_kg}
@@ -135,29 +136,41 @@ def thickness(plan: MashPlan, f: Figures) -> Found | None:
 
 
 def thinned(plan: MashPlan, f: Figures) -> Found | None:
-    """A31: do infusions thin or fill too much? Only where the mash was well before them."""
+    """A31: do infusions thin too much? Only where the mash was well before them."""
     for at, step in enumerate(plan.steps, 1):
         before, after = thickness_l_per_kg(plan, at - 1), thickness_l_per_kg(plan, at)
         if step.kind != "infusion" or before is None or after is None:
             continue
-        if round(after, 2) > f["thinnest_l_per_kg"]:
-            return _thinned(plan, step, f"thins the mash to {after:.2f} L/kg; {f['thinnest_l_per_kg']:g} at most")
-        volume_l = plan.volume_l - plan.added_kg + (after * plan.grist_kg - plan.liquor_kg)
-        if volume_l > f["fill_share"] * plan.tun_l >= volume_l - step.addition_kg:
-            return _thinned(plan, step, f"fills the tun to {100.0 * volume_l / plan.tun_l:.0f} %")
+        if round(before, 2) <= f["thinnest_l_per_kg"] < round(after, 2):
+            where = begin(place(plan, step))
+            return {"where": where, "thickness": after, "thinnest": f["thinnest_l_per_kg"]}
     return None
 
 
-def _thinned(plan: MashPlan, step: PlanStep, what: str) -> Found:
-    return {"where": begin(place(plan, step)), "what": what}
-
-
 def few_enzymes(plan: MashPlan, f: Figures) -> Found | None:
-    """A36: too little malt that converts itself?"""
-    part = converting_share(plan)
-    if plan.grist_kg <= 0.0 or part >= f["base_share"]:
+    """A36: too few enzymes by the malt sheets, or, where one is silent, too little malt that converts itself?"""
+    if plan.grist_kg <= 0.0 or plan.starch_enzyme:
         return None
-    return {"percent": 100.0 * part}
+    mean_lintner, part = _lintner(plan), converting_share(plan)
+    if mean_lintner is not None and mean_lintner < f["ample_lintner"]:
+        what = f"The grist has {mean_lintner:.0f} °Lintner by its malt sheets; {f['least_lintner']:g} at least is usual"
+        return {"what": what, "level": "warn" if mean_lintner < f["least_lintner"] else "note", "why": FEW_ENZYMES_WHY}
+    if mean_lintner is not None or part >= f["base_share"]:
+        return None
+    return {
+        "what": f"Malts that convert themselves, pale, wheat, rye and kilned, are {100.0 * part:.0f} % of the grist"
+    }
+
+
+def _lintner(plan: MashPlan) -> float | None:
+    """What is the grist's mean diastatic power? Only malts that convert themselves have any, unless a sheet says so;
+    None where one of them has no figure."""
+    figures = [
+        (malt.mass_kg, malt.diastatic_lintner if malt.kind in BASE_MALTS | KILNED else malt.diastatic_lintner or 0.0)
+        for malt in plan.grist
+    ]
+    known = [(kg, value) for kg, value in figures if value is not None]
+    return sum(kg * value for kg, value in known) / plan.grist_kg if len(known) == len(figures) else None
 
 
 def acidity(plan: MashPlan, f: Figures) -> Found | None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal, NamedTuple
 
 from controller.brewing import volumes
@@ -43,6 +44,7 @@ class Malt:
     friability: float | None = None
     fine_coarse: float | None = None
     beta_glucan_mg_per_l: float | None = None
+    diastatic_lintner: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,7 @@ class MashPlan:
     boil_c: float = 100.0
     aim: Aim = "balanced"
     enzyme: bool = False  # added against beta-glucan
+    starch_enzyme: bool = False  # added to cut starch
     cereal_mash: bool = False  # raw maize, rice or sorghum is cooked apart and joined
     splashing: bool = False  # splashing, or long stirring with the lid open
     pale_to_keep: bool = False  # a pale beer meant to keep
@@ -101,6 +104,11 @@ class MashPlan:
     def mash_s(self) -> float:
         """From dough-in to the end of the last step; keeping is left out, waiting for a decoction is not."""
         return sum(s.ramp_s + s.away_s + (0.0 if s.kind == "keep" else s.hold_s) for s in self.steps)
+
+    @property
+    def cooling_s(self) -> float:
+        """How much of it is waiting until the tun has cooled by itself?"""
+        return sum(b.ramp_s for a, b in pairwise(self.steps) if b.temperature_c < a.temperature_c)
 
     @property
     def added_kg(self) -> float:

@@ -36,6 +36,9 @@ MULLER = "R. Muller, Brewing Research Foundation, 1990"  # second hand
 RITTENAUER = "Rittenauer et al., Foods 2021, 10, 1733"  # abstract
 
 
+DE_SCHEPPER = "De Schepper and Courtin, Food Hydrocolloids 2022, 107745"  # abstract
+
+
 OXFORD = "Oxford Companion to Beer, 2012"  # entries read
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.brewing.advice.rule import DATA, KUNZE, MULLER, OWN, OXFORD, PRACTICE, RITTENAUER, Rule
+from controller.brewing.advice.rule import DATA, DE_SCHEPPER, KUNZE, MULLER, OWN, OXFORD, PRACTICE, RITTENAUER, Rule
 
 STEP_RULES = (
     Rule(
@@ -39,6 +39,14 @@ STEP_RULES = (
         "Low and thick together leave extract behind.",
         "Thin the mash to 3 L/kg or more, or add a warmer rest.",
         DATA, "Harris and MacWilliam, J. Inst. Brew. 1961",  # abstract
+    ),
+    Rule(
+        "A16b", "note", {"thickest_l_per_kg": 2.5},
+        "The mash is {thickness:.2f} L/kg at its first starch rest; {thickest:g} and less is thick.",
+        "Thick mashes give less sugar, 66 % at 1:2.5 where 1:6 gave 79 %: starch pastes about 1 K later for each "
+        "2.5 g of extract in 100 g.",
+        "Thin the mash to 3 L/kg or more, or end with a rest near 72 °C.",
+        DATA, DE_SCHEPPER,
     ),
     Rule(
         "A17", "note", {"dry_c": 66.0, "low_c": 60.0, "high_c": 65.0, "longest_min": 20.0},
@@ -123,5 +131,12 @@ STEP_RULES = (
         "The mash would wait for ever.",
         "Name who will be there, or let the step go on by time.",
         OWN, "",
+    ),
+    Rule(
+        "A38", "warn", {"longest_min": 60.0, "sours_below_c": 50.0},
+        "{where} begins once the tun has cooled by itself from {from_c:g} °C, which takes {minutes:.0f} min.",
+        "A tun has no cooling: a lower temperature after a higher one is likely a slip.",
+        "Put the temperatures in rising order, or cool with cold liquor or a coil.",
+        "arithmetic", "",
     ),
 )  # fmt: skip

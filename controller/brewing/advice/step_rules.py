@@ -75,6 +75,32 @@ def low_and_thick(plan: MashPlan, f: Figures) -> Found | None:
     return {"warmest_c": warmest.temperature_c, "thickness": ratio}
 
 
+def thick(plan: MashPlan, f: Figures) -> Found | None:
+    """A16b: so thick that sugar is lost?"""
+    first = next(iter(starch_rests(plan)), None)
+    ratio = None if first is None else thickness_l_per_kg(plan, next(i for i, s in enumerate(plan.steps) if s is first))
+    if ratio is None or round(ratio, 2) > f["thickest_l_per_kg"]:
+        return None
+    return {"thickness": ratio, "thickest": f["thickest_l_per_kg"]}
+
+
+def cools(plan: MashPlan, f: Figures) -> Found | None:
+    """A38: does the plan wait until the tun has cooled by itself? A keep may; of a souring what is above its culture's
+    temperature counts."""
+    for before, step in pairwise(plan.steps):
+        fall_k = before.temperature_c - step.temperature_c
+        if step.kind in ("keep", "infusion", "decoction") or fall_k <= 0.0:
+            continue
+        least_c = f["sours_below_c"] if step.kind == "souring" else step.temperature_c
+        counted_s = step.ramp_s * min(1.0, max(0.0, before.temperature_c - least_c) / fall_k)
+        if counted_s > 60.0 * f["longest_min"]:
+            minutes = step.ramp_s / 60.0
+            level = "note" if step.kind == "souring" else "warn"
+            where = begin(place(plan, step))
+            return {"where": where, "from_c": before.temperature_c, "minutes": minutes, "level": level}
+    return None
+
+
 def against_the_aim(plan: MashPlan, f: Figures) -> Found | None:
     """A17: do the rests work against dry or full?"""
     found = starch_rests(plan)
@@ -151,7 +177,7 @@ def too_close(plan: MashPlan, f: Figures) -> Found | None:
 
 def too_long(plan: MashPlan, f: Figures) -> Found | None:
     """A27: hours on end, not for souring?"""
-    hours = plan.mash_s / 3600.0
+    hours = (plan.mash_s - plan.cooling_s) / 3600.0  # waiting for the tun to cool has a word of its own
     if _sours(plan) or not isfinite(hours) or hours <= f["long_h"]:
         return None
     return {"hours": hours, "level": "warn" if hours > f["very_long_h"] else "note"}

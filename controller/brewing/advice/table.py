@@ -14,14 +14,14 @@ from controller.brewing.advice.step_rule_table import STEP_RULES
 TUN_RULES = (
     Rule(
         "A1", "stop", {"fill_share": 0.95},
-        "The mash needs {volume_l:.1f} L, {percent:.1f} % of the tun's {tun_l:g} L; at most {most_percent:g} %.",
+        "The mash needs {volume_l} L, {percent:.1f} % of the tun's {tun_l:g} L; at most {most_percent:g} %.",
         "It spills when stirred.",
         "Less grist, a thicker mash, or a smaller addition.",
         "arithmetic", "",  # grist x 0.67 L/kg + liquor; the share is common practice
     ),
     Rule(
         "A2", "stop", {},
-        "{left_kg:.1f} kg would be over the heater {when}; at least {least_l:g} L must be.",
+        "{left_kg} kg would be over the heater {when}; at least {least_l:g} L must be.",
         "A heater that runs dry burns out, and may set fire.",
         "More liquor, or a smaller pull.",
         "arithmetic", "",
@@ -75,6 +75,13 @@ TUN_RULES = (
         "The breaker trips in the middle of a mash.",
         "Let one wait for the other: mash before liquor.",
         "arithmetic", "",
+    ),
+    Rule(
+        "A39", "note", {"longest_min": 20.0, "kg_per_min": 2.0, "by_hand_kg": 50.0},
+        "Mashing in {grist_kg:.4g} kg takes some {minutes:.0f} min by hand.",
+        "The first grain waits with the lid open and cools, while the last is still dry.",
+        "Take two people or an auger.",
+        OWN, "",  # 5 to 15 min is common practice
     ),
     Rule(
         "A35", "warn", {},
@@ -139,18 +146,18 @@ GRIST_RULES = (
         PRACTICE, "",  # Managing mash thickness, byo.com (opening seen)
     ),
     Rule(
-        "A31", "note", {"thinnest_l_per_kg": 4.5, "fill_share": 0.95},
-        "{where} {what}.",
+        "A31", "note", {"thinnest_l_per_kg": 4.5},
+        "{where} thins the mash to {thickness:.2f} L/kg; {thinnest:g} at most.",
         "Each infusion thins and fills.",
         "Plan the first rest thicker.",
         "arithmetic", "",
     ),
     Rule(
-        "A36", "note", {"base_share": 0.50},
-        "Malts that convert themselves, pale, wheat, rye and kilned, are {percent:.0f} % of the grist.",
-        "Whether their enzymes are enough is not known: conversion may be slow or stop short.",
-        "More of such malt, and let the last starch rest end by iodine.",
-        PRACTICE, "",
+        "A36", "note", {"base_share": 0.50, "least_lintner": 40.0, "ample_lintner": 60.0},
+        "{what}.",
+        "Whether the enzymes are enough is not known: conversion may be slow or stop short.",
+        "More malt that converts itself, and let the last starch rest end by iodine.",
+        PRACTICE, "",  # two pages of brewers: 40 °Lintner at least, 35 converts itself
     ),
     Rule(
         "A37", "note", {"highest_ph": 5.8, "lowest_ph": 5.1},
@@ -162,4 +169,6 @@ GRIST_RULES = (
 )  # fmt: skip
 
 
-RULES: tuple[Rule, ...] = tuple(sorted((*TUN_RULES, *GRIST_RULES, *STEP_RULES), key=lambda rule: int(rule.id[1:])))
+RULES: tuple[Rule, ...] = tuple(
+    sorted((*TUN_RULES, *GRIST_RULES, *STEP_RULES), key=lambda rule: (int(rule.id[1:].rstrip("b")), rule.id))
+)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from math import isfinite
 
+from controller.brewing import volumes
 from controller.brewing.advice.plan_facts import Figures, Found, MashPlan, PlanStep, begin, place
 
 BETA_GONE_C = 72.0  # beta-amylase is gone within minutes there (own model; Muller 1990, second hand)
@@ -19,20 +20,33 @@ def fill(plan: MashPlan, f: Figures) -> Found | None:
     if share <= f["fill_share"]:
         return None
     most = 100.0 * f["fill_share"]
-    return {"volume_l": plan.volume_l, "percent": 100.0 * share, "tun_l": plan.tun_l, "most_percent": most}
+    volume = volumes.beside(plan.volume_l, f["fill_share"] * plan.tun_l)
+    return {"volume_l": volume, "percent": 100.0 * share, "tun_l": plan.tun_l, "most_percent": most}
 
 
 def uncovered(plan: MashPlan, f: Figures) -> Found | None:
     """A2: heater dry, before dough-in or while a decoction is away?"""
     if plan.liquor_kg < plan.min_liquor_l:
-        return {"left_kg": plan.liquor_kg, "when": "before dough-in", "least_l": plan.min_liquor_l}
+        return _bare(plan, plan.liquor_kg, "before dough-in")
     mash_kg = plan.grist_kg + plan.liquor_kg
     for step in plan.steps:
         left_kg = mash_kg - step.addition_kg
         if step.kind == "decoction" and left_kg < plan.min_liquor_l:
-            return {"left_kg": left_kg, "when": "while the decoction is away", "least_l": plan.min_liquor_l}
+            return _bare(plan, left_kg, "while the decoction is away")
         mash_kg += step.addition_kg if step.kind == "infusion" else 0.0
     return None
+
+
+def _bare(plan: MashPlan, left_kg: float, when: str) -> Found:
+    return {"left_kg": volumes.beside(left_kg, plan.min_liquor_l), "when": when, "least_l": plan.min_liquor_l}
+
+
+def mashing_in(plan: MashPlan, f: Figures) -> Found | None:
+    """A39: does mashing in take long? Of more grain than is carried by hand nothing is known."""
+    minutes = plan.grist_kg / f["kg_per_min"]
+    if minutes <= f["longest_min"] or plan.grist_kg > f["by_hand_kg"]:
+        return None
+    return {"grist_kg": plan.grist_kg, "minutes": minutes}
 
 
 def too_hot(plan: MashPlan, f: Figures) -> Found | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
-from controller.brewing.advice.plan_facts import aim_of
+from controller.brewing.compose.habits import FIRST_C, unusual
 from controller.brewing.compose.proposal import Proposal, ProposedRest, points_per_k, proposal
 from controller.brewing.compose.rest_search import Bounds, Found, SearchedRest, Task, TunFigures, search
 from controller.brewing.kinetics.calibration import Implausible
@@ -37,7 +37,6 @@ WANTED_PCT = (40.0, 95.0)  # an apparent limit outside is a slip of the pen
 CLOSE_POINTS = 1.0
 NEAR_POINTS = 1.5
 EQUAL_POINTS = 3.0  # closer limits are no different to the model
-DRY_FIRST_C, FULL_FIRST_C, BALANCED_C = 64.5, 67.0, (64.5, 68.5)  # common practice: 62-64 dry, 65-68, 68-70 full
 PRICES_POINTS = (2.5, 5.0)  # how much further from the wish a shorter program may go
 STEADY_POOL = 12  # so many close ones are asked how they take a wrong probe
 MASH_OUT_C, MASH_OUT_S = 77.0, 600.0  # common practice: 76-78 degC, 5-10 min
@@ -114,12 +113,12 @@ def compose(
     target = target_pct(wish.aim, malt, params)
     mash_out = _mash_out(wish, tun)
     task = Task(tun, bounds, malt, params, wish.low_rest, mash_out)
-    found = search(task, lambda share: tell(0.7 * share, "trying programs"))
+    found, usual = _found(wish, task, lambda share: tell(0.7 * share, "trying programs"))
     if not found:
         tell(1.0, "done")
         return Answer(target, (), 0, (), _why_none(task))
     table = _Table(task, target, judge)
-    kinds = _kinds(task, target, [one for one in found if not _unusual(wish, one)] or found)
+    kinds = _kinds(task, target, usual or found)
     for number, kind in enumerate(kinds):
         tell(0.7 + 0.3 * number / len(kinds), f"judging: {kind.name}")
         table.fill(kind)
@@ -128,6 +127,18 @@ def compose(
     near = sum(abs(one.limit_pct - target) <= NEAR_POINTS for one in found)
     notes = _notes(wish, target, mash_out, chosen, len(refused))
     return Answer(target, chosen, near, refused, notes, _out_of_reach(target, chosen))
+
+
+def _found(wish: Wish, task: Task, tell: Callable[[float], None]) -> tuple[list[Found], list[Found]]:
+    """All programs, and those that keep to the habits of the trade; of an aim in words only where it begins, unless
+    nothing is found there."""
+    window = FIRST_C[wish.aim] if isinstance(wish.aim, str) else task.first_c
+    for within in dict.fromkeys((window, task.first_c)):
+        found = search(task._replace(first_c=within), tell if within is window else None)
+        usual = [one for one in found if not unusual(wish.aim, one)]
+        if usual:
+            break
+    return found, usual
 
 
 def _sensible(wish: Wish, bounds: Bounds, tun: TunFigures) -> None:
@@ -227,39 +238,6 @@ def _kinds(task: Task, target: float, found: Sequence[Found]) -> list[_Kind]:
         _Kind("steady", sorted(held, key=lambda one: (round(abs(steady[one.legs]), 2), one.duration_s, one.legs))),
         *shorter,
     ]
-
-
-def _unusual(wish: Wish, one: Found) -> bool:
-    """Does this program work against the habits of the trade for its aim (common practice, as the advice has them)?
-
-    Dry: at least 40 min at 60..66 degC in all, starting no hotter. Full: no more than 20 min at 60..65 degC. An aim in
-    words also has its window: limits less than 3 points apart are equal to the model, temperatures are not.
-    """
-    aim = wish.aim if isinstance(wish.aim, str) else aim_of(wish.aim / 100.0)
-    if isinstance(wish.aim, str) and _beside_its_window(wish.aim, one):
-        return True
-    if aim == "dry":
-        return _between_s(one, 60.0, 66.0) < 2400.0
-    return aim == "full" and _between_s(one, 60.0, 65.0) > 1200.0
-
-
-def _beside_its_window(aim: str, one: Found) -> bool:
-    first_c, held_s = one.legs[0].temperature_c, sum(leg.hold_s for leg in one.legs)
-    mean_c = sum(leg.temperature_c * leg.hold_s for leg in one.legs) / held_s
-    if aim == "balanced":
-        return not BALANCED_C[0] <= mean_c <= BALANCED_C[1]
-    return first_c > DRY_FIRST_C if aim == "dry" else first_c < FULL_FIRST_C
-
-
-def _between_s(one: Found, low_c: float, high_c: float) -> float:
-    """How long is the mash within these bounds, rises counted, s?"""
-    spent_s, before_c = 0.0, one.legs[0].temperature_c
-    for leg in one.legs:
-        inside_k = min(leg.temperature_c, high_c) - max(before_c, low_c)
-        spent_s += leg.ramp_s * max(0.0, inside_k) / max(leg.temperature_c - before_c, 1e-9)
-        spent_s += leg.hold_s if low_c <= leg.temperature_c <= high_c else 0.0
-        before_c = leg.temperature_c
-    return spent_s
 
 
 def called(chosen: Sequence[Proposal]) -> tuple[Proposal, ...]:

@@ -25,7 +25,8 @@ class Known(NamedTuple):
     raw_share: float = 0.0  # raw grain that pastes above mash temperature, neither boiled nor flaked
     under_modified: bool = False
     fine_coarse_share: float | None = None  # of the extract, by the malt sheet
-    low_rest_enzyme: bool = False
+    low_rest_enzyme: bool = False  # glucanase is added
+    starch_enzyme: bool = False  # an enzyme that cuts starch is added
     mash_ph: float | None = None  # referred to room temperature
 
 

@@ -104,6 +104,7 @@ def _recalled(said: Plain) -> Known:
         under_modified=bool(said.get("under_modified")),
         fine_coarse_share=said.get("fine_coarse_share"),
         low_rest_enzyme=bool(said.get("low_rest_enzyme")),
+        starch_enzyme=bool(said.get("starch_enzyme")),
         mash_ph=said.get("mash_ph"),
     )
 
@@ -119,6 +120,7 @@ def of_grist(
     *,
     mash_ph: float | None = None,
     low_rest_enzyme: bool = False,
+    starch_enzyme: bool = False,
 ) -> Basis:
     """What does the estimate rest on for this grist, in a brewery whose own worts were measured?
 
@@ -134,7 +136,8 @@ def of_grist(
         malt = _anchored(certificate)
     except Implausible as wrong:
         remarks += [f"malt sheet passed over: {problem}" for problem in wrong.problems]
-    known = _known(grist)._replace(mash_ph=mash_ph, low_rest_enzyme=low_rest_enzyme)
+    added = {"low_rest_enzyme": low_rest_enzyme, "starch_enzyme": starch_enzyme}
+    known = _known(grist)._replace(mash_ph=mash_ph, **added)
     malt = malt._replace(liquor_kg_per_kg=liquor_kg_per_kg, known=known)
     if brewery is None:
         return Basis(malt, 1.0, tuple(remarks))

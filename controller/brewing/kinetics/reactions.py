@@ -27,16 +27,18 @@ OPEN_C = 61.0  # from here on small granules paste within an hour (kinetics of t
 THICKNESS = (2.5, 6.0)  # kg/kg: the shift of pasting is bounded to the range of its data (De Schepper, Courtin 2022)
 
 
-def step(params: Parameters, state: Amounts, temperature_c: float, dt_s: float) -> Amounts:
+def step(
+    params: Parameters, state: Amounts, temperature_c: float, dt_s: float, longest_s: float = LONGEST_S
+) -> Amounts:
     """What is the mash `dt_s` later, having been at `temperature_c` (degC, mean over the step) all the while?
 
     Any length of step and any temperature will do; the temperature is bounded to 0..100 degC. Steps of 1..60 s at
-    a steady temperature differ by less than 0.02 points of apparent limit.
+    a steady temperature differ by less than 0.02 points of apparent limit. `longest_s`: a search may take longer steps.
     """
     rate, left = rates(params, temperature_c), dt_s
     while left > 0.0:
         pace = rate.beta_loss * state.beta + rate.alpha_loss * state.alpha
-        span = min(left, LONGEST_S, max(SHORTEST_S, LOSS_A_SPLIT / pace) if pace > 0.0 else LONGEST_S)
+        span = min(left, longest_s, max(SHORTEST_S, LOSS_A_SPLIT / pace) if pace > 0.0 else longest_s)
         state = _advance(params, rate, state, span)
         left -= span
     return state

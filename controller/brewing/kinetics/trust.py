@@ -20,7 +20,7 @@ from controller.brewing.kinetics.amounts import (
     starch_left,
 )
 
-What = Literal["limit", "extract", "iodine"]
+What = Literal["limit", "extract", "iodine", "glucanase"]
 ALL: tuple[What, ...] = ("limit", "extract", "iodine")
 NOT_LIMIT: tuple[What, ...] = ("extract", "iodine")
 
@@ -125,6 +125,10 @@ def _by_thickness(thick: float | None) -> Iterator[Rule]:
 
 
 def _by_grist(known: Known) -> Iterator[Rule]:
+    if known.starch_enzyme:
+        yield Rule("added enzymes are outside the model", withheld=ALL)
+    if known.low_rest_enzyme:
+        yield Rule("glucanase is added", withheld=("glucanase",))
     other = f"{100.0 * (1.0 - known.pale_share):.0f} % of the grist counts as other than pale barley malt"
     if known.pale_share < PALE_LEAST:
         yield Rule(f"{other}: the model is made for pale barley malt; compare by the enzymes", withheld=ALL)

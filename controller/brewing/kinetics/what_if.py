@@ -145,7 +145,8 @@ def sentence(one: Variation) -> str:
         return f"{one.name}, {one.change}: no figure of the limit"
     points = one.apparent_points
     drier = "drier" if points > 0.0 else "fuller"
-    what = f"{abs(points):.1f} points {drier}" if abs(points) >= LITTLE_POINTS else "changes the limit little"
+    many = f"{abs(points):.0f} point{'s' * (abs(points) >= 1.5)}"
+    what = f"{many} {drier}" if abs(points) >= LITTLE_POINTS else "changes the limit little"
     parts = [what]
     if one.iodine_min is not None and abs(one.iodine_min) >= 1.0:
         parts.append(f"iodine-negative {abs(one.iodine_min):.0f} min {'later' if one.iodine_min > 0.0 else 'sooner'}")

@@ -165,6 +165,7 @@ def _program(source: Program, tun: Tun) -> Base:
         liquor_mass_kg=liquor_kg(source),
         dough_in=source.dough_in.model_copy(update={"strike_c": None}),
         enzyme=source.enzyme,
+        starch_enzyme=source.starch_enzyme,
         people=source.people,
     )
 

@@ -27,6 +27,7 @@ class Base(NamedTuple):
     liquor_mass_kg: float
     dough_in: DoughIn = DoughIn()
     enzyme: bool = False
+    starch_enzyme: bool = False
     people: tuple[str, ...] = ()
     ramp_k_per_s: float | None = None  # upper limit of every rise; None: the tun's own
 
@@ -38,7 +39,7 @@ def text(base: Base, title: str, aim: str | float, steps: Sequence[ProposedRest]
         lines += textwrap.wrap(remark, WIDTH, initial_indent="# ", subsequent_indent="#   ")
     head = {"title": title, "aim": aim if isinstance(aim, str) else f"{aim:g} %", "tun": base.tun}
     lines += ["", *(f"{key} = {toml_value(value)}" for key, value in head.items())]
-    lines += ["enzyme = true"] if base.enzyme else []
+    lines += ["enzyme = true"] * base.enzyme + ["starch_enzyme = true"] * base.starch_enzyme
     lines += [f"people = {toml_value(list(base.people))}"] if base.people else []
     for line in base.grist:
         lines += ["", "[[grist]]", *_keys(line)]

@@ -91,6 +91,11 @@ def edge(rule: str, what: str, make: Callable[..., MashPlan], this: Any, twin: A
     return Case(rule, what, made(this), made(twin))
 
 
+def falls(minutes: float) -> dict[str, Any]:
+    """What a step has that begins once the tun has cooled by itself."""
+    return {"ramp_s": minutes * MIN, "climb_k_per_s": 0.0}
+
+
 LOW = rest(50.0, 15.0, **MASH_IN)
 SINGLE = (rest(66.0, 60.0, **MASH_IN), OUT)
 POOR = malt(kolbach=0.34, friability=0.76, fine_coarse=0.020)
@@ -328,11 +333,64 @@ CASES = (
         but(grist=mixed("roasted malt", 0.95)),
         but(grist=mixed("kilned malt", 1.0)),
     ),
+    Case(
+        "A36",
+        "a mean of 39 °Lintner",
+        but(grist=malt(diastatic_lintner=39.0)),
+        but(grist=malt(diastatic_lintner=61.0)),
+    ),
+    Case(
+        "A36",
+        "caramel malt has none",
+        but(grist=(malt(diastatic_lintner=110.0)[0], Malt("caramel malt", 20.0)), liquor_kg=120.0, tun_l=180.0),
+        but(grist=(malt(diastatic_lintner=130.0)[0], Malt("caramel malt", 20.0)), liquor_kg=120.0, tun_l=180.0),
+    ),
+    edge("A36", "starch enzyme mends it", but, {}, {"starch_enzyme": True}, grist=mixed("caramel malt", 0.51)),
+    edge("A13", "so does a starch enzyme", but, {}, {"starch_enzyme": True}, grist=mixed("rice", 0.15)),
+    edge("A16b", "2.5 L/kg against 2.51", but, {"liquor_kg": 50.0}, {"liquor_kg": 50.2}),
+    Case(
+        "A38",
+        "61 min of cooling by itself against 59",
+        steps(FIRST, rest(61.0, 20.0, **falls(61.0)), SECOND, OUT),
+        steps(FIRST, rest(61.0, 20.0, **falls(59.0)), SECOND, OUT),
+    ),
+    Case(
+        "A38",
+        "a souring counts down to its culture",
+        steps(FIRST, SECOND, replace(SOUR, **falls(80.0)), KILL),
+        steps(FIRST, SECOND, replace(SOUR, temperature_c=38.0, **falls(80.0)), KILL),
+    ),
+    Case(
+        "A38",
+        "a keep may cool",
+        steps(FIRST, SECOND, rest(67.0, 10.0, **falls(70.0)), OUT),
+        steps(FIRST, SECOND, OUT, step("keep", 67.0, 10.0, **falls(70.0))),
+    ),
+    edge(
+        "A39",
+        "41 kg against 40",
+        but,
+        {"grist": malt(mass_kg=41.0)},
+        {"grist": malt(mass_kg=40.0)},
+        liquor_kg=130.0,
+        tun_l=300.0,
+    ),
+    edge(
+        "A39",
+        "what is not carried by hand",
+        but,
+        {"grist": malt(mass_kg=50.0)},
+        {"grist": malt(mass_kg=51.0)},
+        liquor_kg=170.0,
+        tun_l=300.0,
+    ),
     Case("A37", "pH 5.9", but(expected_ph=5.9), but(expected_ph=5.8)),
     Case("A37", "pH 5.0", but(expected_ph=5.0), but(expected_ph=5.1)),
 )
 # What a case draws besides, where one fault has two consequences: (with the plan, with its twin).
 BESIDES: dict[tuple[str, str], tuple[set[str], set[str]]] = {
-    ("A1", "infusions count"): ({"A31"}, set()),
+    ("A22", "2.4 L/kg against 2.5"): (set(), {"A16b"}),
+    ("A22", "what shows as 2.50 L/kg is 2.5"): (set(), {"A16b"}),
+    ("A22", "nothing stirs or pumps"): (set(), {"A16b"}),
     ("A8", "rest after mash-out above 78"): ({"A19"}, {"A19"}),
 }

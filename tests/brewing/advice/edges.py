@@ -63,6 +63,22 @@ def late(by_min: float, first_min: float) -> MashPlan:
     return steps(rest(63.0, first_min, **MASH_IN), slow, OUT)
 
 
+def cooled(minutes: float) -> MashPlan:
+    """A rest that begins once the tun has cooled by itself for so long."""
+    return steps(FIRST, rest(61.0, 20.0, ramp_s=minutes * MIN, climb_k_per_s=0.0), SECOND, OUT)
+
+
+def soured_at(temperature_c: float) -> MashPlan:
+    """A souring that waits 61.5 min until the mash has cooled from 72 °C."""
+    cool = replace(SOUR, temperature_c=temperature_c, ramp_s=61.5 * MIN)
+    return steps(FIRST, SECOND, cool, step("keep", 78.0, 15.0))
+
+
+def heap(mass_kg: float) -> MashPlan:
+    """So much grain, in a tun that holds it."""
+    return but(grist=malt(mass_kg=mass_kg), liquor_kg=3.2 * mass_kg, tun_l=400.0)
+
+
 EDGES = (
     Case("A1", "fill", but(liquor_kg=81.7), but(liquor_kg=81.5)),
     Case("A5", "minutes", late(5.1, 40.0), late(4.9, 40.0)),
@@ -192,16 +208,16 @@ EDGES = (
     ),
     Case(
         "A31",
-        "fill",
-        steps(FIRST, step("infusion", 72.0, addition_kg=18.0, **STILL), SECOND, OUT),
-        steps(FIRST, step("infusion", 72.0, addition_kg=17.0, **STILL), SECOND, OUT),
-    ),
-    Case(
-        "A31",
         "thin",
         steps(FIRST, step("infusion", 72.0, addition_kg=27.0, **STILL), SECOND, OUT, tun_l=150.0),
         steps(FIRST, step("infusion", 72.0, addition_kg=25.0, **STILL), SECOND, OUT, tun_l=150.0),
     ),
+    edge("A16b", "thickest", but, {"liquor_kg": 50.0}, {"liquor_kg": 50.3}),
+    edge("A36", "ample", but, {"grist": malt(diastatic_lintner=59.0)}, {"grist": malt(diastatic_lintner=61.0)}),
+    edge("A38", "minutes", cooled, (61.5,), (58.5,)),
+    edge("A38", "of a souring what is above 50 °C counts", soured_at, (49.9,), (48.9,)),
+    edge("A39", "minutes", heap, (40.5,), (39.5,)),
+    edge("A39", "by hand", heap, (49.5,), (50.5,)),
     Case("A36", "share", but(grist=mixed("caramel malt", 0.51)), but(grist=mixed("caramel malt", 0.49))),
 )
 
@@ -212,9 +228,9 @@ EDGES_BESIDE: dict[tuple[str, str], tuple[set[str], set[str]]] = {
     ("A10", "Kolbach"): (set(), {"A11"}),
     ("A10", "minutes"): (set(), {"A11"}),
     ("A11", "minutes"): ({"A25"}, {"A25"}),
-    ("A31", "fill"): ({"A1"}, set()),
 }
 
 # Same rule, another level or another wording: just this side and just that side.
 LONG = tuple(steps(rest(63.0, minutes, **MASH_IN), SECOND, OUT) for minutes in (251.0, 259.0))
+POWERS = tuple(but(grist=malt(diastatic_lintner=power)) for power in (39.0, 41.0))
 HOT = tuple(steps(FIRST, SECOND, step("mash_out", c, 10.0), cut_off_c=90.0) for c in (78.7, 79.3))

@@ -12,12 +12,13 @@ from controller.brewing.advice.rule import Rule
 from controller.brewing.advice.table import RULES
 from tests.brewing.advice.cases import CASES, Case
 from tests.brewing.advice.demo import CASES as DEMO
-from tests.brewing.advice.edges import EDGES, EDGES_BESIDE, HOT, LONG
+from tests.brewing.advice.edges import EDGES, EDGES_BESIDE, HOT, LONG, POWERS
 
 PLANS = (
     *(plan for case in (*CASES, *EDGES) for plan in (case.draws, case.twin)),
     *(plan for plan, _ in DEMO.values()),
     *LONG,
+    *POWERS,
     *HOT,
 )
 FIGURES = [(rule.id, figure) for rule in RULES for figure in rule.figures]

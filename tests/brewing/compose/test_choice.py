@@ -109,6 +109,19 @@ def test_the_aims_are_in_order() -> None:
     assert "63 °C" in answer("dry").notes[0]
 
 
+@pytest.mark.parametrize("low_rest", [None, (45.0, 900.0)])
+def test_rests_are_in_the_order_that_the_windows_teach(low_rest: tuple[float, float] | None) -> None:
+    """The mean starch rest of every dry program is cooler than that of every balanced one, and that than of every full
+    one, with a low rest before as without."""
+    means = []
+    for aim in ("dry", "balanced", "full"):
+        found = answer(aim) if low_rest is None else compose(Wish(aim, low_rest=low_rest), GANNET, Bounds(most_rests=1))
+        starch = [[s for s in one.steps if s.kind == "rest" and s.temperature_c > 57.5] for one in found.proposals]
+        means.append([sum(s.temperature_c * s.hold_s for s in r) / sum(s.hold_s for s in r) for r in starch])
+    assert all(means)
+    assert max(means[0]) < min(means[1]) and max(means[1]) < min(means[2])
+
+
 def test_steps_are_a_program() -> None:
     """Steps rise, end with a mash-out and a keep, stay under the tun's limit and have whole minutes."""
     for one in answer("balanced").proposals:
@@ -197,7 +210,14 @@ def test_out_of_reach_is_said() -> None:
     """A wort that no program gives gets the closest one and a plain word about it."""
     found = compose(Wish(94.0), GANNET, Bounds(most_rests=1))
     assert found.proposals[0].miss_points < -5.0
-    assert found.out_of_reach.startswith("94 % is out of reach within these limits: none comes nearer than ")
+    nearest = found.proposals[0].limit_pct
+    assert found.out_of_reach == (
+        f"94 % is out of reach within these limits: "
+        f"none comes nearer than {94.0 - nearest:.1f} points, {nearest:.0f} %; "
+        "what is cut beside a branch stays as limit dextrin, whatever the program"
+    )
+    thin = compose(Wish(45.0), GANNET, Bounds(most_rests=1))
+    assert "out of reach" in thin.out_of_reach and "less would need a hotter or shorter rest" in thin.out_of_reach
 
 
 def test_nothing_fits() -> None:

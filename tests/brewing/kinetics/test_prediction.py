@@ -229,10 +229,10 @@ def test_what_is_not_shown_has_no_difference() -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (Variation("rest", "2 K warmer", -1.84, 0.0, -2.2, 0.4), "1.8 points fuller, iodine-negative 2 min sooner"),
+        (Variation("rest", "2 K warmer", -1.84, 0.0, -2.2, 0.4), "2 points fuller, iodine-negative 2 min sooner"),
         (
             Variation("rest", "10 min longer", 0.7, 0.1, 9.6, 10.0),
-            "0.7 points drier, iodine-negative 10 min later, 10",
+            "1 point drier, iodine-negative 10 min later, 10",
         ),
         (Variation("rest", "10 min longer", 0.2, 0.1, None, 10.0), "changes the limit little, 10 min longer in all"),
         (Variation("rest", "10 min longer", None, None, None, 10.0), "no figure"),

@@ -203,7 +203,7 @@ FORM = (
     whole("table twice", "[liquor]\n[liquor]\n", ":2", "[liquor] a second time", "one block [liquor]"),
     whole("tun file is empty", "", "volume", "heater", "probes", "mixing", file=PLOVER),
     whole("service file is a list", "[[broker]]\n", "broker", "a list", "a table", file=SERVICE),
-    whole("advice for no rule", "[B7]\nlevel = 'off'\n", "B7", "no such rule", "A1 to A37", file=ADVICE),
+    whole("advice for no rule", "[B7]\nlevel = 'off'\n", "B7", "no such rule", "A1 to A39", file=ADVICE),
     whole("advice that silences a stop", "[A3]\nlevel = 'off'\n", "A3", "guards people", file=ADVICE),
     whole("advice of an unknown level", "[A5]\nlevel = 'loud'\n", "A5: level", "'loud'", '"off"', file=ADVICE),
     whole("advice that is no table", "A5 = 3\n", "A5", "found 3", "a table", file=ADVICE),
