@@ -140,6 +140,12 @@ def having(interlock: Interlock, state: GuardState = OPEN) -> GuardState:
     return state._replace(interlocks=tuple(interlock if type(i) is type(interlock) else i for i in state.interlocks))
 
 
+def for_long(*names: str, state: GuardState = OPEN, since_s: float = 20.0) -> GuardState:
+    """The guard with gaps of a link that have been on for so long, and no evidence since."""
+    gaps = tuple((name, NOW - since_s) for name in names)
+    return state._replace(evidence=state.evidence._replace(gaps=gaps, qualified=False, in_gap=True, from_at=NOW - 1.0))
+
+
 def memory(gate_: gate.Gate, kind: type[Kind]) -> Kind:
     """What the interlock of this kind remembers after a tick of the whole guard."""
     return next(interlock for interlock in gate_.state.interlocks if isinstance(interlock, kind))
