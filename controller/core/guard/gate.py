@@ -68,7 +68,7 @@ def check(state: GuardState, senses: Senses, demand: Demand) -> Gate:
     state = _between_runs(state, senses)
     state = requalify.gaps(state, senses, findings)
     state = trips.follow(state, senses, findings, events)
-    state = notes.follow(state, senses, events)
+    state = notes.follow(state, senses, findings, events)
     state = requalify.qualify(state, senses)
     state = trips.give_back(state, senses, events)
     duty, reason = _allowed(state, senses, findings, demand)

@@ -109,6 +109,14 @@ def check(state: GuardState = OPEN, duty: float = 0.5, /, **changes: Any) -> gat
     return gate.check(state, senses(**changes), Demand(duty, "test"))
 
 
+def later(state: GuardState, after_s: float, /, **changes: Any) -> gate.Gate:
+    """One tick of the whole guard so much later, with heater, level and flow just heard."""
+    at = NOW + after_s
+    line, wet = OFF._replace(sent=((60, at - 1.0),)), Switch(True, at - 0.5)
+    heard = {"now": at, "report": report(60)._replace(at=at - 0.5), "level": wet, "flow": wet}
+    return check(state._replace(line=line), **{**heard, **changes})
+
+
 def duty(gate_: gate.Gate) -> float:
     """What left."""
     assert gate_.command is not None

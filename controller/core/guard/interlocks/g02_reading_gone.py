@@ -5,7 +5,7 @@ Silence cuts at 10 s and is a trip at 20 s; before, it is a gap of a link. A pre
 cuts at once and is a trip 20 s later; a retained copy of it may be of long ago and cuts after 5 s without a reading.
 Readings that come, but cannot be proven new, look like a queue or a recording: they give no heat back by themselves. A
 person may clear that, and the clear takes the sender's count and clock as they are. Readings that come and cannot be
-true cut at the third in a row, and are told as G03 while they come; with none believed for 10 s they are a trip, and no
+true cut at the third in a row, and are told while they come; with none believed for 10 s they are a trip, and no
 link's: a sensor is broken, or sits in something else.
 """
 
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from controller.core.guard import readings
-from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
+from controller.core.guard.interlock import Finding, Interlock, Known, Row
 from controller.core.guard.senses import AWAY_TRIP_S, HEATED, NO_TRIP_S, Senses
 from controller.core.nouns import RunState, Trip
 
@@ -23,7 +23,6 @@ AWAY = "The mash probe's presence topic says that it is gone; it last read {valu
 UNPROVEN = "Mash readings come, but none known to be fresh for {value:.0f} s (limit {limit:g} s): "
 COMPARE = "If the probe node was started anew or its clock set, compare it with a hand thermometer, `clear`, `restart`."
 NONSENSE = "The mash readings make no sense{why} ({run:.0f} in a row, limit {limit:g}). Heat is off."
-WIRING = "Check the probe's wiring and its unit."
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +60,6 @@ class ReadingGone(Interlock):
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
         """Readings that come, but cannot be proven new, are settled by a person's clear."""
         return None if readings.unproven(senses.mash.seen) else self._found(senses)
-
-    def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
-        """Readings that come and cannot be true, while they come."""
-        if not senses.heated or senses.mash.gone or not readings.nonsense(senses):
-            return ()
-        return (Note("G03", f"{_nonsense(senses)} {WIRING}", 2),)
 
 
 def _why(senses: Senses) -> str:
