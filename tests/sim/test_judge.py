@@ -163,6 +163,11 @@ def link_gone(history: History) -> None:
     history.event("trip", "G02", history.seq, **{"class": "link"})
 
 
+def link_gone_twice(history: History) -> None:
+    link_gone(history)
+    link_gone(history)
+
+
 def chatter(history: History) -> None:
     history.duty = 0.0
     history.event("trip", "G02", 1)
@@ -207,7 +212,7 @@ TALES: dict[str, tuple[Tale, int, set[str], int | None]] = {  # what happens, so
     "six seconds without a status": (silent_status, 1, {"I19"}, None),
     "a machine that stood still does not lie": (slept, 1, set(), 0),
     "the same trip again within a minute": (chatter, 0, {"I21"}, None),
-    "the same link's trip again within a minute": (lambda h: (link_gone(h), link_gone(h)), 0, set(), 0),
+    "the same link's trip again within a minute": (link_gone_twice, 0, set(), 0),
     "an order that is never answered": (lambda h: h.say("order", False, id="o7", order="pause"), 5, {"I22"}, None),
     "another duty than commanded, a temperature too old to be shown": (lying_status, 0, {"I23"}, 2),
 }  # fmt: skip
