@@ -6,10 +6,10 @@ under which the documentation lists it. A breach is a promise, a time and a sent
 I1 heat needs a fresh reading. I2 three invalid readings end it. I3 commands are well formed and rise. I4 no heat in a
 state without heat. I5 no heat after two readings at the hard limit until cleared and restarted. I6 a lease never
 outlives its evidence. I7 after a latched trip or an end only distinct orders of a person lead back to heat. I8 no heat
-within 60 s of a trip, 10 s of a start or a new connection. I9 no clear within a minute of its trip. I10 nothing is done
-twice, nothing retained is obeyed. I11 one owner. I12 limits only tighten. I13 the record counts up. I15 no rest is
-skipped. I16 rest time is real time. I19 status keeps coming. I21 no chatter. I22 every order is answered. I23 status
-says what was commanded.
+within 60 s of a trip that is no link's, within 10 s of a start, or before three readings after a new connection. I9 no
+clear within a minute of its trip. I10 nothing is done twice, nothing retained is obeyed. I11 one owner. I12 limits only
+tighten. I13 the record counts up. I15 no rest is skipped. I16 rest time is real time. I19 status keeps coming. I21 no
+chatter, but for links. I22 every order is answered. I23 status says what was commanded.
 """
 
 import json
@@ -29,7 +29,7 @@ PLAIN = frozenset({"hold", "stop", "abort", "acknowledge"})  # any plain button 
 LOWERS = ("hard_limit_c", "above_program_k", "outlet_limit_c", "reading_gone_s", "duty_cap", "lease_s")
 POWER_ON_C = 85.0
 HOT_WITHIN_S = 2.0
-AFTER_TRIP_S, AFTER_START_S = 60.0, 10.0
+AFTER_TRIP_S, AFTER_START_S, AFTER_LINK = 60.0, 10.0, 3  # s, s, readings
 ANSWER_S = 1.5  # a second, and the beat's own
 STATUS_GAP_S = 5.0
 CHATTER_S = 60.0
@@ -73,8 +73,10 @@ class Judge:
         self._limits: dict[str, float] = {}
         self._trip_at: dict[str, float] = {}
         self._trip_before: dict[str, float] = {}
+        self._physics_at: dict[str, float] = {}  # of those that are no link's
         self._any_trip_at = -math.inf
-        self._linked_at = -math.inf
+        self._began_at = -math.inf  # the first command of an epoch
+        self._after_link = AFTER_LINK  # readings since the newest connection
         self._gap_until = 0.0  # the daemon's own machine stood still until then
         self._needs: list[str] = []  # accepted orders still needed before heat, in this order
         self._started = False
@@ -106,7 +108,7 @@ class Judge:
         elif topic == self._topics.order and not ours:
             self._order(at, payload, retained)
         elif topic == self._topics.online and ours:
-            self._linked_at, self._status_at, self._orders = at, None, {}
+            self._after_link, self._status_at, self._orders = 0, None, {}
 
     def stood_still(self, until: float) -> None:
         """The daemon's machine slept or stalled until then: what was due meanwhile is not held against it."""
@@ -132,6 +134,7 @@ class Judge:
         else:
             self._invalid, self._third_at = 0, math.inf
         if self._evidence.reading(payload, at) and value is not None:
+            self._after_link += 1
             c = (value - self._raw[0]) * self._raw[1]
             self._pairs = self._pairs + 1 if c >= self._hard_c and value != POWER_ON_C else 0
             adding = (self._status.get("step") or {}).get("phase") in ("adding", "settling")
@@ -151,6 +154,8 @@ class Judge:
             self._broken("I3", at, f"valid_s {valid!r} is not in (0, 10]")
         if (said["epoch"], said["seq"]) <= (self._epoch, self._seq):
             self._broken("I3", at, f"{said['epoch']}/{said['seq']} after {self._epoch}/{self._seq}")
+        if said["epoch"] > self._epoch:
+            self._began_at = at
         self._epoch, self._seq, self._duty = said["epoch"], said["seq"], duty
         if duty > 0.0:
             self._heat(at, said)
@@ -169,8 +174,10 @@ class Judge:
             self._broken("I6", at, f"valid for {said['valid_s']:g} s on a reading {rests:.1f} s old")
         if at < self._any_trip_at + AFTER_TRIP_S - SLACK_S:
             self._broken("I8", at, f"heat {at - self._any_trip_at:.1f} s after a trip")
-        if at < self._linked_at + AFTER_START_S - SLACK_S:
-            self._broken("I8", at, f"heat {at - self._linked_at:.1f} s after a new connection")
+        if at < self._began_at + AFTER_START_S - SLACK_S:
+            self._broken("I8", at, f"heat {at - self._began_at:.1f} s after the first command of an epoch")
+        if self._after_link < AFTER_LINK:
+            self._broken("I8", at, f"heat after {self._after_link} readings since a new connection")
         if self._lost_at is not None and at > self._lost_at + HOT_WITHIN_S:
             self._broken("I11", at, f"heat, and another owner showed at {self._lost_at:.1f} s")
         if said["epoch"] <= self._claimed:
@@ -250,10 +257,12 @@ class Judge:
         if said["kind"] != "trip":
             return
         name = said["id"]
-        if at - self._trip_at.get(name, -math.inf) < CHATTER_S:
-            self._broken("I21", at, f"{name} was announced {at - self._trip_at[name]:.0f} s ago")
+        if said["class"] == "physics":
+            if at - self._physics_at.get(name, -math.inf) < CHATTER_S:
+                self._broken("I21", at, f"{name} was announced {at - self._physics_at[name]:.0f} s ago")
+            self._physics_at[name] = self._any_trip_at = at
         self._trip_before[name] = self._trip_at.get(name, -math.inf)
-        self._trip_at[name] = self._any_trip_at = at
+        self._trip_at[name] = at
 
     def _order(self, at: float, payload: bytes, retained: bool) -> None:
         try:

@@ -4,7 +4,6 @@ Frozen values only. Times are seconds on the service's scaled monotonic clock (`
 its name says so. Temperatures in °C, differences in K, powers in W, `duty` a share 0..1; "nothing" is always `None`."""
 
 from collections.abc import Mapping
-from dataclasses import InitVar, dataclass
 from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
@@ -49,7 +48,6 @@ Health = Literal["good", "failure", "function check", "out of specification", "m
 FaultCode = Literal["own_probe_silent", "own_limit", "no_liquid", "no_flow", "switch_stuck", "no_power", "internal"]
 GOES_IN: frozenset[StepKind] = frozenset({"dough_in", "infusion", "decoction"})  # steps in which something is added
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
-_GUARD_SEAL = object()  # imported by guard.py alone; tests/house holds that
 ALONE_K = 5.0  # a reading that jumps further is not believed of itself, however steady it is then (own proposal)
 JUMP_RATE_K_PER_S = 0.1  # what a mash may really do between readings (own proposal)
 LOWEST_C, HIGHEST_C = -5.0, 105.0  # a reading beyond: open or shorted sensor, or another unit (own proposal)
@@ -171,6 +169,7 @@ class Event(NamedTuple):
     first_out: bool | None = None
     latched: bool | None = None
     priority: int | None = None  # 1 act now, 2 act soon, 3 note
+    link: bool | None = None  # of a trip: says nothing of the mash
     data: Mapping[str, Any] | None = None
 
 
@@ -296,6 +295,7 @@ class Trip(NamedTuple):
     priority: int  # 1 act now, 2 act soon, 3 note
     latched: bool  # stays until a person clears it
     first_out: bool
+    link: bool = False  # a gap of a link, that says nothing of mash, liquor, flow or heater
 
 
 class View(NamedTuple):
@@ -308,28 +308,6 @@ class View(NamedTuple):
     heater_off: bool = False  # the heater node has acknowledged OFF
     flow_ok: bool = True  # flow proven, or no flow switch fitted
     waits_for: str = ""  # what heat still waits for
-
-
-class Sealed(Exception):
-    """A heater command with power was made outside the guard."""
-
-
-@dataclass(frozen=True, slots=True)
-class HeaterCommand:
-    """One lease on the heater. Any duty other than 0 needs the guard's seal, else `Sealed` is raised."""
-
-    epoch: int
-    seq: int
-    duty: float
-    valid_s: float
-    reason: str
-    reading_seq: int | None = None
-    reading_age_s: float | None = None
-    seal: InitVar[object] = None
-
-    def __post_init__(self, seal: object) -> None:
-        if not (self.duty == 0.0) and seal is not _GUARD_SEAL:
-            raise Sealed("a heater command with power leaves through guard.check only")
 
 
 class Motor(NamedTuple):

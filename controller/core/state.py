@@ -8,10 +8,10 @@ from controller.core import probe
 from controller.core.control import loop, on_off, trajectory
 from controller.core.guard import kept
 from controller.core.guard.state import GuardState
+from controller.core.heater_command import HeaterCommand
 from controller.core.nouns import (
     Demand,
     Event,
-    HeaterCommand,
     HeaterReport,
     Instant,
     Measurement,

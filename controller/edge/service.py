@@ -14,7 +14,8 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
-from controller.core.nouns import Event, HeaterCommand, Instant, Motor, RunState
+from controller.core.heater_command import HeaterCommand
+from controller.core.nouns import Event, Instant, Motor, RunState
 from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome, State
 from controller.core.tick import tick

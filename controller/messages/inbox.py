@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
 
+from controller.core.heater_command import HeaterCommand
 from controller.core.nouns import (
     Bad,
     Disk,
     Foreign,
-    HeaterCommand,
     HeaterReport,
     Inputs,
     Instant,

@@ -13,7 +13,8 @@ from functools import lru_cache
 from math import isfinite
 from typing import Any
 
-from controller.core.nouns import Event, HeaterCommand, Instant, Motor, Reply
+from controller.core.heater_command import HeaterCommand
+from controller.core.nouns import Event, Instant, Motor, Reply
 from controller.core.procedure.who_moves import SAY_S, VALID_S
 
 
@@ -115,6 +116,11 @@ def reply(answer: Reply) -> bytes:
     return document({key: getattr(answer, key) for key in ("id", "order", "accepted", "reason", "state")})
 
 
+def trip_class(link: bool) -> str:
+    """Does a trip tell of a link, or of what is physical?"""
+    return "link" if link else "physics"
+
+
 _OPTIONAL = ("value", "limit", "first_out", "latched", "priority", "data")
 
 
@@ -125,6 +131,8 @@ def event_values(seq: int, wall_s: float, event: Event) -> dict[str, Any]:
     values.update((k, v) for k in _OPTIONAL if (v := getattr(event, k)) is not None)
     if event.unit:
         values["unit"] = event.unit
+    if event.link is not None:
+        values["class"] = trip_class(event.link)
     return values
 
 

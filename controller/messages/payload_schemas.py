@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, RootModel
 
 from controller.core.nouns import FaultCode, RunState
-from controller.messages.status_schema import Celsius, Heard, Id, Seconds, Sent, Share, Text, UnixS, Whole
+from controller.messages.status_schema import Celsius, Heard, Id, Seconds, Sent, Share, Text, TripClass, UnixS, Whole
 
 # ---------------------------------------------------------------- what we send
 
@@ -65,6 +65,7 @@ class Event(Sent):
     first_out: bool | None = Field(None, description="The first of several trips.")
     latched: bool | None = Field(None, description="Stays until a person clears it.")
     priority: Literal[1, 2, 3] | None = Field(None, description="1 act now, 2 act soon, 3 note.")
+    of_class: TripClass | None = Field(None, alias="class", description="Of a trip.")
     data: dict[str, Any] | None = None
 
 

@@ -19,6 +19,7 @@ from controller.core.procedure.questions import BAND_K
 from controller.core.procedure.run import Offer, Prompt, Run, leg_of
 from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
 from controller.core.state import Outcome
+from controller.messages.outgoing import trip_class
 from controller.settings.service import Settings
 
 
@@ -144,7 +145,8 @@ def _offer(run: Run, settings: Settings, now: float) -> dict[str, Any] | None:
 
 def _trip(trip: Trip, now: float) -> dict[str, Any]:
     said = ("id", "text", "value", "limit", "unit", "priority", "latched", "first_out")
-    return {**{key: getattr(trip, key) for key in said}, "for_s": round(now - trip.at, 1)}
+    known = {key: getattr(trip, key) for key in said}
+    return {**known, "class": trip_class(trip.link), "for_s": round(now - trip.at, 1)}
 
 
 def _limits(settings: Settings) -> dict[str, float]:

@@ -12,6 +12,7 @@ Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Seconds = Annotated[float, Field(ge=0.0)]
 Whole = Annotated[int, Field(ge=0)]
 Celsius = float
+TripClass = Literal["link", "physics"]
 UnixS = Annotated[float, Field(ge=0.0, description="Unix seconds of the sender's wall clock: a stamp for people.")]
 Id = Annotated[str, Field(min_length=1, max_length=64)]
 Text = Annotated[str, Field(max_length=4000)]
@@ -97,6 +98,7 @@ class Trip(Sent):
     priority: Literal[1, 2, 3]
     latched: bool
     first_out: bool
+    of_class: TripClass = Field(alias="class", description="A gap of a link, or something about mash or heater?")
     for_s: Seconds
 
 

@@ -43,7 +43,7 @@ class Limits(Table):
     reading_gone_s: Annotated[float, _limit(_S, 5, 20, "G02", "10 s of blind heat warm a mash by 0.13 to 0.29 K")] = (
         10.0
     )
-    nonsense_readings: Annotated[int, _limit(_N, 2, 10, "G03")] = 3
+    nonsense_readings: Annotated[int, _limit(_N, 2, 10, "G02")] = 3
     jump_k: Annotated[float, _limit(_K, 1, 5, "G04")] = 2.0
     probes_differ_k: Annotated[float, _limit(_K, 2, 8, "G05")] = 4.0
     probes_differ_s: Annotated[float, _limit(_S, 10, 300, "G05")] = Field(60.0, alias="probes_differ_for")
@@ -74,7 +74,7 @@ class Limits(Table):
     flow_proof_s: Annotated[float, _limit(_S, 2, 60, "G13")] = 10.0
     heater_silent_s: Annotated[float, _limit(_S, 5, 20, "G14")] = 10.0
     heater_contradicts_s: Annotated[float, _limit(_S, 2, 10, "G15")] = 3.0
-    echo_gone_s: Annotated[float, _limit(_S, 5, 20, "G16")] = 10.0
+    echo_gone_s: Annotated[float, _limit(_S, 5, 20, "G14")] = 10.0
     beat_late_s: Annotated[float, _limit(_S, 1, 4, "G17")] = 2.0
     clock_odd_s: Annotated[float, _limit(_S, 2, 30, "clock")] = 5.0
     start_lock_s: Annotated[float, _limit(_S, 10, 120, "start")] = 10.0

@@ -139,7 +139,7 @@ async def test_a_loser_of_the_tun_leaves_in_silence(tmp_path: Path) -> None:
 
 @virtual
 async def test_a_lost_broker_takes_the_heat_away_and_the_run_completes_once_it_is_back(tmp_path: Path) -> None:
-    """Cut for two minutes in a rise: nothing hot is sent meanwhile nor within 10 s after it, then on it goes."""
+    """Cut for two minutes in a rise: nothing hot is sent meanwhile, nor before the third reading after it."""
     bench, states = rig(tmp_path), list[RunState]()
     async with serving(bench):
         before = len(bench.commands())
@@ -147,15 +147,15 @@ async def test_a_lost_broker_takes_the_heat_away_and_the_run_completes_once_it_i
         await asyncio.sleep(120.0)
         assert len(bench.commands()) == before
         assert bench.service.state.guard.line.duty == 0.0
+        states.append(bench.service.state.run.state)
         bench.transport.mend()
         back = bench.clock.now()
         while bench.service.state.run.state is not RunState.COMPLETE and bench.clock.now() < 3600:
             await asyncio.sleep(10.0)
             states.append(bench.service.state.run.state)
     first_hot = next(c for c in bench.said(bench.topics.heater_command)[before:] if c["duty"] > 0)
-    assert first_hot["at"] - bench.clock.wall_zero >= back + 10.0
-    assert states[-1] is RunState.COMPLETE
-    assert {RunState.HELD, RunState.RUNNING} <= set(states)
+    assert first_hot["at"] - bench.clock.wall_zero >= back + 2.0
+    assert (states[0], RunState.RUNNING in states, states[-1]) == (RunState.HELD, True, RunState.COMPLETE)
     assert bench.status()["state"] == "complete"
 
 
@@ -265,7 +265,7 @@ async def test_missed_beats_are_not_made_up_for(tmp_path: Path) -> None:
         await asyncio.sleep(1.1)
         assert bench.service.state.guard.line.seq - seq <= 2
         assert last_command(bench)["duty"] == 0.0
-        assert any(trip.id == "G17" for trip in bench.service.state.guard.trips)
+        assert "G17" in [event["id"] for event in bench.said(bench.topics.event)]
 
 
 @virtual
@@ -279,7 +279,8 @@ async def test_a_stall_within_a_tick_s_own_work_is_told_as_late(tmp_path: Path) 
         while looker.ticks < before + 2:  # noqa: ASYNC110
             await asyncio.sleep(0.25)
         assert last_command(bench)["duty"] == 0.0
-        assert [(trip.id, trip.value) for trip in bench.service.state.guard.trips] == [("G17", 3.0)]
+        said = "The controller stalled for 3.0 s"
+        assert [note.text[: len(said)] for note in bench.service.state.guard.noted.now] == [said]
 
 
 @virtual

@@ -17,7 +17,7 @@ from controller.settings import guard_limits as limits
 from tests.places import ROOT
 
 BEGIN, END = "<!-- tables:begin -->", "<!-- tables:end -->"
-WAITS = {"latched": "for you", "requalified": "a minute without heat", "itself": "-"}
+WAITS = {"latched": "for you", "requalified": "a minute without heat", "evidence": "good readings"}
 PRIORITY = {1: "act now", 2: "act soon", 3: "note"}
 USUAL = "own proposal"
 EVERY = frozenset(RunState)

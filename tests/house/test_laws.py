@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.core.nouns import HeaterCommand, Sealed
+from controller.core.heater_command import HeaterCommand, Sealed
 from tests.house.source import cycles, import_graph, imported, modules
 from tests.places import ROOT
 
@@ -41,7 +41,7 @@ def seal_users(*packages: str) -> set[str]:
     return {
         path.relative_to(ROOT).as_posix()
         for path, tree in modules(*packages)
-        if "controller.core.nouns._GUARD_SEAL" in imported(tree)
+        if "controller.core.heater_command._GUARD_SEAL" in imported(tree)
     }
 
 

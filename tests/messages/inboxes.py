@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from controller.core.nouns import HeaterCommand
+from controller.core.heater_command import HeaterCommand
 from controller.messages.inbox import Inbox
 from controller.settings.service import Service, Settings
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun

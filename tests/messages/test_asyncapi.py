@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from jsonschema import Draft7Validator, Draft202012Validator
 
-from controller.core.nouns import Event, HeaterCommand, Motor, Reply, RunState
+from controller.core.heater_command import HeaterCommand
+from controller.core.nouns import Event, Motor, Reply, RunState
 from controller.edge.files import config_files, plan_by_name
 from controller.edge.supply_link import SupplyLink
 from controller.messages import asyncapi, outgoing, payload_schemas, status_schema

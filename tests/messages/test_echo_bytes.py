@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.nouns import HeaterCommand
+from controller.core.heater_command import HeaterCommand
 from controller.messages import outgoing
 from controller.messages.inbox import Inbox
 from tests.core.bench import WALL, settings

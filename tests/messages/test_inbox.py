@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.nouns import Bad, Disk, Foreign, HeaterCommand, Link, Order, Presence, Reading, Switch
+from controller.core.heater_command import HeaterCommand
+from controller.core.nouns import Bad, Disk, Foreign, Link, Order, Presence, Reading, Switch
 from controller.messages import outgoing
 from controller.messages.inbox import EACH_STOP, ORDERS, TAIL
 from controller.messages.topics import topics

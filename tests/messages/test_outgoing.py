@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from controller.core.nouns import _GUARD_SEAL, Event, HeaterCommand, Motor, Reply, RunState
+from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
+from controller.core.nouns import Event, Motor, Reply, RunState
 from controller.messages import outgoing
 
 
@@ -64,8 +65,16 @@ def test_an_event_leaves_out_what_it_does_not_have() -> None:
     """Sequence, time, kind, id and text always; figures, unit and latch only where there are any."""
     said = json.loads(outgoing.event(7, 5.0, Event("note", "x", "said")))
     assert said == {"seq": 7, "at": 5.0, "kind": "note", "id": "x", "text": "said"}
-    trip = Event("trip", "G07", "hot", 80.5, 80.0, "°C", True, True, 1, {"by": "raw"})
-    figures = {"value": 80.5, "limit": 80.0, "first_out": True, "latched": True, "priority": 1, "unit": "°C"}
+    trip = Event("trip", "G07", "hot", 80.5, 80.0, "°C", True, True, 1, True, {"by": "raw"})
+    figures = {
+        "value": 80.5,
+        "limit": 80.0,
+        "first_out": True,
+        "latched": True,
+        "priority": 1,
+        "unit": "°C",
+        "class": "link",
+    }
     always = {"seq": 8, "at": 5.0, "kind": "trip", "id": "G07", "text": "hot"}
     assert json.loads(outgoing.event(8, 5.0, trip)) == {**always, **figures, "data": {"by": "raw"}}
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import aiomqtt
 
-from controller.core.nouns import HeaterCommand
+from controller.core.heater_command import HeaterCommand
 from controller.messages import outgoing
 from tests.edge.statuses import a_mash
 from tests.panel.stage import PASSWORD, Broker

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.core.nouns import _GUARD_SEAL, HeaterCommand
+from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
 from controller.core.state import Outcome
 from controller.core.tick import tick
 from controller.settings.service import Settings

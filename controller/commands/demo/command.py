@@ -36,7 +36,7 @@ from controller.settings.service import Settings
 PROGRAM, SEED = "linnet", 7
 ENDINGS = (signal.SIGTERM, signal.SIGHUP)
 CALM = 30.0  # times real time that a busy machine keeps up with
-LATE = frozenset({"G02", "G13", "G14", "G16", "G17", "G24"})  # trips of a machine too busy for its speed
+LATE = frozenset({"G02", "G13", "G14", "G17", "G24"})  # trips of a machine too busy for its speed
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -16,17 +16,8 @@ from controller.core.guard.interlock import Finding, Interlock
 from controller.core.guard.registry import ALL, BAD_DEMAND, BY_ID
 from controller.core.guard.senses import HEATED, NO_RUN, Senses
 from controller.core.guard.state import Evidence, GuardState
-from controller.core.nouns import (
-    _GUARD_SEAL,
-    Demand,
-    Event,
-    HeaterCommand,
-    Instant,
-    Reply,
-    RunState,
-    Trip,
-    View,
-)
+from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
+from controller.core.nouns import Demand, Event, Instant, Reply, RunState, Trip, View
 from controller.settings.tun import Tun
 
 EVIDENCE_S = 12.0  # no lease outlives its reading by more than this
@@ -75,8 +66,9 @@ def check(state: GuardState, senses: Senses, demand: Demand) -> Gate:
     state = _interruptions(state, senses)
     state, findings = _watch(state, senses, demand)
     state = _between_runs(state, senses)
+    state = requalify.gaps(state, senses, findings)
     state = trips.follow(state, senses, findings, events)
-    state = notes.follow(state, senses, events)
+    state = notes.follow(state, senses, findings, events)
     state = requalify.qualify(state, senses)
     state = trips.give_back(state, senses, events)
     duty, reason = _allowed(state, senses, findings, demand)
@@ -99,12 +91,13 @@ def _epoch(state: GuardState, senses: Senses) -> GuardState:
 
 
 def _interruptions(state: GuardState, senses: Senses) -> GuardState:
-    """A new connection or a machine that slept: every reading so far is stale, heat waits."""
+    """A machine that slept, or a new connection: the end of a gap, seen or not between two ticks."""
     slept = senses.own.gap_s > senses.tun.guard.clock_odd_s
     link = senses.own.link
     returned = link.up and (not state.link_up or link.since != state.link_since)
     if slept or returned:
-        state = state.shut_until(senses.now + senses.tun.guard.start_lock_s, senses.now)
+        state = requalify.gap(state, senses.now)
+    if slept:
         state = state._replace(past=state.past.begun_anew())
     known = (state.link_up, state.link_since) == (link.up, link.since)
     return state if known else state._replace(link_up=link.up, link_since=link.since)
@@ -123,7 +116,7 @@ def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardStat
     findings: list[Finding] = []
     after: list[Interlock] = []
     for interlock in state.interlocks:
-        if senses.run.state not in interlock.STATES:
+        if senses.asked_as not in interlock.STATES:
             after.append(interlock.asleep(senses))
             continue
         remembers, finding = interlock.watch(senses, known)
@@ -167,11 +160,11 @@ def _a_share(demand: Demand) -> bool:
 
 def _allowed(state: GuardState, senses: Senses, findings: list[Finding], demand: Demand) -> tuple[float, str]:
     """How much may leave? Every reason to say no stands here, in one place."""
+    if findings and senses.heated and not state.trips and not state.lost:
+        return 0.0, f"{findings[0].row.id} {findings[0].row.name}"
     why = shut(state, senses)
     if why:
         return 0.0, why
-    if findings:
-        return 0.0, f"{findings[0].row.id} {findings[0].row.name}"
     if senses.run.target.heat != "hold":
         return 0.0, f"heat is {senses.run.target.heat} in {senses.run.phase}"
     if not _a_share(demand):
@@ -217,12 +210,14 @@ def _command(state: GuardState, senses: Senses, duty: float, reason: str, events
     """The only place where a heater command with power is made."""
     if state.lost and senses.own.epoch_seen > state.epoch:
         return Gate(state=state._replace(line=state.line._replace(duty=0.0)), command=None, events=tuple(events))
-    line, seen, lease_s = state.line.gave(duty, senses.now), senses.mash.seen, senses.tun.heater.lease_s
+    seen, lease_s = senses.mash.seen, senses.tun.heater.lease_s
+    valid_s = lease_s if duty <= 0.0 else max(0.0, min(lease_s, EVIDENCE_S - seen.age_s))
+    line = state.line.gave(duty, senses.now, valid_s)
     command = HeaterCommand(
         epoch=state.epoch,
         seq=line.seq,
         duty=duty,
-        valid_s=lease_s if duty <= 0.0 else max(0.0, min(lease_s, EVIDENCE_S - seen.age_s)),
+        valid_s=valid_s,
         reason=reason,
         reading_seq=seen.seq,
         reading_age_s=seen.age_s if isfinite(seen.age_s) else None,

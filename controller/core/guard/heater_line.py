@@ -20,6 +20,7 @@ class HeaterLine(NamedTuple):
     acked_duty: float | None = None
     off_seq: int = 0  # first command of the present row of OFFs; -1: heat is on
     off_since: Instant = 0.0
+    on_until: Instant = 0.0  # the output may have been on until then, by the node's word or by the newest lease
     fault: str = ""  # what the heater node last said of itself
 
     @property
@@ -35,21 +36,30 @@ class HeaterLine(NamedTuple):
         line = self if (report.fault or "") == self.fault else self._replace(fault=report.fault or "")
         if report.epoch != epoch:
             return line
+        if report.duty > 0.0:
+            line = line._replace(on_until=max(line.on_until, report.at))
+        elif not line.heats and report.seq >= line.off_seq and report.at < line.on_until:
+            line = line._replace(on_until=report.at)
         if report.seq > self.acked_seq and (sent_at := dict(self.sent).get(report.seq)) is not None:
             return line._replace(acked_seq=report.seq, acked_at=sent_at, acked_duty=report.duty)
         if report.seq == self.acked_seq and report.duty != self.acked_duty:
             return line._replace(acked_duty=report.duty)
         return line
 
-    def gave(self, duty: float, now: Instant) -> HeaterLine:
-        """With one more command."""
+    def gave(self, duty: float, now: Instant, valid_s: float) -> HeaterLine:
+        """With one more command, good for so long."""
         seq, off_seq, off_since = self.seq + 1, self.off_seq, self.off_since
         if duty > 0.0:
             off_seq = -1
         elif self.duty > 0.0 or off_seq < 0:
             off_seq, off_since = seq, now
         sent = (*self.sent[-SENT_KEPT:], (seq, now))
-        return self._replace(seq=seq, duty=duty, sent=sent, off_seq=off_seq, off_since=off_since)
+        on_until = now + valid_s if duty > 0.0 else self.on_until
+        return self._replace(seq=seq, duty=duty, sent=sent, off_seq=off_seq, off_since=off_since, on_until=on_until)
+
+    def rested(self, now: Instant, rest_s: float) -> bool:
+        """Was the output off for so long, by the node's word, or since the newest lease has ended?"""
+        return now - self.on_until >= rest_s
 
     def silent_s(self, now: Instant) -> float:
         """How old is the newest command that was answered, s? A day where none ever was."""

@@ -15,7 +15,7 @@ from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import Instant, RunState, Trip
 
-Clears = Literal["itself", "requalified", "latched"]
+Clears = Literal["evidence", "requalified", "latched"]
 
 
 class Row(NamedTuple):
@@ -42,6 +42,7 @@ class Finding(NamedTuple):
     cut_only: bool = False  # no trip: heat is off for this tick
     says: str = ""  # in place of the row's sentence, where the cause is known more closely
     unit: str = ""  # of value and limit, where it is not the row's
+    gap_s: float | None = None  # a link gap: heat is off at once, and it is a trip once the gap has lasted so long
 
     @property
     def latches(self) -> bool:

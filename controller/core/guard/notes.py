@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.core.guard.interlock import Note
+from controller.core.guard.interlock import Finding, Note
 from controller.core.guard.requalify import lacks
 from controller.core.guard.senses import Senses
 from controller.core.guard.state import GuardState, Noted
@@ -15,11 +15,11 @@ OPEN_S = 1800.0  # an addition has stood open for so long: heat and three watche
 ARRIVALS = 9  # so many believed readings show how far apart they come
 
 
-def follow(state: GuardState, senses: Senses, events: list[Event]) -> GuardState:
+def follow(state: GuardState, senses: Senses, findings: list[Finding], events: list[Event]) -> GuardState:
     """What is noted now? Said when it begins, at most once a minute."""
     noted, known = _remembered(state.noted, senses), state.known
     state = state if noted is state.noted else state._replace(noted=noted)
-    now = [*_now(state, senses)]
+    now = [*_now(state, senses), *_gaps(state, senses, findings)]
     for interlock in state.interlocks:
         now += interlock.notes(senses, known)
     notes = tuple(now)
@@ -41,6 +41,13 @@ def _remembered(noted: Noted, senses: Senses) -> Noted:
     if not senses.heated and seen.fresh and seen.at is not None:
         noted = noted._replace(believed_at=(*noted.believed_at[1 - ARRIVALS :], seen.at))
     return noted
+
+
+def _gaps(state: GuardState, senses: Senses, findings: list[Finding]) -> list[Note]:
+    """What has cut the heat and is no trip yet?"""
+    tripped = {trip.id for trip in state.trips}
+    cuts = (f for f in findings if f.gap_s is not None and f.row.id not in tripped)
+    return [Note(finding.row.id, finding.words) for finding in cuts] if senses.heated else []
 
 
 def _now(state: GuardState, senses: Senses) -> list[Note]:

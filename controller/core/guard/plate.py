@@ -19,6 +19,7 @@ BATH_OVER_WORT_K, BATH_MOST_S = 20.0, 1200.0  # the same for much liquor: K over
 # estimate), and not more, s, so that history reaches far enough
 BED_SHARE, BED_MOST_S = 0.5, 300.0  # of a turnover: with plug flow the outlet shows the mean so late (arithmetic); and
 # not more, s, so that history reaches far enough
+RESTS_S = {"contactor": 10.0, "gas": 30.0}  # contacts and flames wear with each start (common practice)
 FLOW_RISE = 2.0  # of what the plate's flow warms by at full power: flow and power may be as much off (own proposal)
 
 
@@ -36,6 +37,7 @@ class Plate(NamedTuple):
     slowest_k_per_s: float  # the heater's own rise in a full tun ...
     fastest_k_per_s: float  # ... and in one with the least liquor
     outlet_over_mash_k: float  # the outlet may be so far over the mash
+    rest_s: float  # so long must the output stay off before it comes on again
 
     def loss_per_s(self, capacity_j_per_k: float) -> float:
         """Which share of its difference to the room does the mash lose a second at the most?"""
@@ -61,6 +63,7 @@ def of(tun: Tun, measured: bool = False) -> Plate:
         measured=measured,
         slowest_k_per_s=power_w / most_j_per_k,
         fastest_k_per_s=power_w / least_j_per_k,
+        rest_s=max(heater.min_off_s, RESTS_S.get(heater.kind, 0.0)),
         outlet_over_mash_k=max(limits.outlet_over_mash_k, FLOW_RISE * tun.plate_rise_k),
     )
 

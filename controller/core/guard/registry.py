@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from controller.core.guard.interlock import Interlock, Row
-from controller.core.guard.interlocks.g02_reading_gone import ReadingGone, ReadingNonsense
+from controller.core.guard.interlocks.g02_reading_gone import ReadingGone
 from controller.core.guard.interlocks.g04_reading_jumped import ReadingJumped
 from controller.core.guard.interlocks.g05_probes_differ import ProbesDiffer
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
@@ -14,7 +14,7 @@ from controller.core.guard.interlocks.g10_heat_not_asked_for import HeatNotAsked
 from controller.core.guard.interlocks.g11_cannot_keep_up import CannotKeepUp
 from controller.core.guard.interlocks.g12_heat_ledger import HeatLedger
 from controller.core.guard.interlocks.g13_no_liquid import NoLiquid
-from controller.core.guard.interlocks.g14_heater_silent import BrokerGone, HeaterSilent
+from controller.core.guard.interlocks.g14_heater_silent import HeaterSilent
 from controller.core.guard.interlocks.g15_heater_contradicts import HeaterContradicts
 from controller.core.guard.interlocks.g17_loop_late import LoopLate
 from controller.core.guard.interlocks.g19_second_controller import SecondController
@@ -27,14 +27,12 @@ ALL: tuple[Interlock, ...] = (  # in the order in which they are asked: of two o
     HardLimit(),
     AboveProgram(),
     ReadingGone(),
-    ReadingNonsense(),
     ReadingJumped(),
     ProbesDiffer(),
     OutletHot(),
     NoLiquid(),
     HeaterSilent(),
     HeaterContradicts(),
-    BrokerGone(),
     LoopLate(),
     SecondController(),
     RunTooLong(),

@@ -2,31 +2,75 @@
 
 from __future__ import annotations
 
+from controller.core.guard.interlock import Finding
 from controller.core.guard.plate import LOSS_PER_S
-from controller.core.guard.senses import NO_RUN, TICK_S, Senses
+from controller.core.guard.senses import NO_RUN, NO_TRIP_S, TICK_S, Senses
 from controller.core.guard.state import Evidence, GuardState
 from controller.core.nouns import Instant, Phase, RunState
 
 GOOD_READINGS, GOOD_S = 5, 5.0  # re-qualification
+GAP_READINGS, GAP_S = 3, 1.8  # after a gap of a link: received after it, so far apart (own proposal)
 FALL_K, RISE_K = 3.0, 3.0  # re-qualification: how far the reading may be from what it should be
 ADDED = frozenset({Phase.ADDING, Phase.SETTLING})  # in a hold as well: what is added may be in by now
 
 
+def gaps(state: GuardState, senses: Senses, findings: list[Finding]) -> GuardState:
+    """Which gaps of a link are on in this tick? Those that may become trips each have a time of their own."""
+    on = [finding for finding in findings if finding.gap_s is not None]
+    if not on:
+        return _no_gap(state, senses)
+    return gap(state, senses.now, *(finding.row.id for finding in on if finding.gap_s != NO_TRIP_S))
+
+
+def gap(state: GuardState, now: Instant, *which: str) -> GuardState:
+    """A gap of a link is on, or just ends: heat is off until evidence is back; what is remembered of the mash stays.
+    A gap lasts until heat may leave."""
+    evidence = state.evidence
+    before = () if evidence.qualified else evidence.gaps
+    begun = tuple((name, now) for name in which if name not in dict(before))
+    only = evidence.in_gap or evidence.qualified
+    return state._replace(evidence=evidence.anew(now)._replace(gaps=before + begun, in_gap=only))
+
+
+def _no_gap(state: GuardState, senses: Senses) -> GuardState:
+    """No gap is on: what is new counts, and once the evidence is good the last gap is over."""
+    evidence, seen = state.evidence, senses.mash.seen
+    if evidence.qualified and (evidence.gaps or evidence.in_gap):
+        evidence = evidence._replace(gaps=(), in_gap=False)
+    if not evidence.qualified and seen.fresh and seen.at is not None and seen.at > evidence.from_at:
+        evidence = evidence._replace(new=evidence.new + 1, new_at=evidence.new_at if evidence.new else seen.at)
+    return state if evidence is state.evidence else state._replace(evidence=evidence)
+
+
 def qualify(state: GuardState, senses: Senses) -> GuardState:
-    """Is the evidence good again: five believed readings over five seconds, near where they should be, heater off?"""
+    """Is the evidence good again: enough believed readings, near where they should be, heater off and rested?"""
     evidence, seen = state.evidence, senses.mash.seen
     if evidence.qualified:
         fresh = seen.age_s <= senses.tun.guard.reading_gone_s
         fits = senses.heated or seen.value_c is None or _plausible(state, senses, seen.value_c)
-        return state if fresh and fits else state._replace(evidence=evidence._replace(qualified=False))
-    if seen.good_run < GOOD_READINGS or seen.good_since is None or seen.at is None or seen.value_c is None:
+        return state if fresh and fits else state._replace(evidence=evidence._replace(qualified=False, new=0))
+    if seen.value_c is None or seen.doubtful or not _enough(evidence, senses):
         return state
+    if (
+        not state.line.rested(senses.now, state.plate.rest_s)
+        or not senses.own.link.up
+        or not _answers_off(state, senses)
+    ):
+        return state
+    fits = _plausible(state, senses, seen.value_c)
+    return state._replace(evidence=evidence._replace(qualified=True)) if fits else state
+
+
+def _enough(evidence: Evidence, senses: Senses) -> bool:
+    """Enough believed readings since: after a gap three that are numbered, else five."""
+    seen = senses.mash.seen
+    if evidence.in_gap:
+        least = GAP_READINGS if seen.seq is not None else GOOD_READINGS
+        return seen.at is not None and evidence.new >= least and seen.at - evidence.new_at >= GAP_S
+    if seen.good_run < GOOD_READINGS or seen.good_since is None or seen.at is None:
+        return False
     since = max(seen.good_since, evidence.from_at)
-    if seen.at - since < GOOD_S - TICK_S or seen.doubtful or senses.now - evidence.from_at < GOOD_S:
-        return state
-    if not senses.own.link.up or not _answers_off(state, senses) or not _plausible(state, senses, seen.value_c):
-        return state
-    return state._replace(evidence=evidence._replace(qualified=True))
+    return seen.at - since >= GOOD_S - TICK_S and senses.now - evidence.from_at >= GOOD_S
 
 
 def last_good(state: GuardState, senses: Senses) -> Evidence:
@@ -66,7 +110,7 @@ def lacks(state: GuardState, senses: Senses) -> str:
 
 def measured(state: GuardState, now: Instant) -> GuardState:
     """A person says that the reading is right, liquor added meanwhile or not: it counts from here."""
-    return state._replace(evidence=state.evidence._replace(quiet_c=None, qualified=False, from_at=now))
+    return state._replace(evidence=state.evidence.anew(now)._replace(quiet_c=None))
 
 
 def _answers_off(state: GuardState, senses: Senses) -> bool:

@@ -6,6 +6,7 @@ has one place and a name of its own; all are built by keyword, for two readings 
 
 from __future__ import annotations
 
+from math import inf
 from typing import NamedTuple
 
 from controller.core.nouns import HeaterReport, Instant, Link, Measurement, Phase, RunState, Sample, Switch, Target
@@ -15,6 +16,9 @@ S = RunState
 EVERY = frozenset(S)
 HEATED = frozenset({S.RUNNING, S.PAUSING, S.PAUSED})  # heat may flow
 NO_RUN = frozenset({S.IDLE, S.STOPPED, S.ABORTED, S.COMPLETE})  # a process that is checking may resume a run
+TRIP_S, AWAY_TRIP_S = 10.0, 20.0  # a silence that has cut heat, or a node that is gone, is a trip so long after (own
+# proposal): before, it is a gap, and gaps are no news about the mash
+NO_TRIP_S = inf  # a gap that is never a trip by itself
 TICK_S = 1.0  # a tick comes so often: what must happen within a time happens at the last tick before its end
 
 
@@ -80,6 +84,16 @@ class Senses(NamedTuple):
     def heated(self) -> bool:
         """May heat flow in this state?"""
         return self.run.state in HEATED
+
+    @property
+    def silence_trip_s(self) -> float:
+        """After how long is a silence that has cut heat a trip? While the line is down, it is the line's alone."""
+        return TRIP_S if self.own.link.up else NO_TRIP_S
+
+    @property
+    def asked_as(self) -> RunState:
+        """In which state do the interlocks look? An armed run heats nothing yet, so nothing trips."""
+        return RunState.IDLE if self.run.phase is Phase.ARMED and self.heated else self.run.state
 
     @property
     def blocked(self) -> bool:

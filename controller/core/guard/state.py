@@ -20,6 +20,14 @@ class Evidence(NamedTuple):
     from_at: Instant = 0.0  # readings count from here
     quiet_c: float | None = None  # the mash at the last tick on good evidence, trips apart: no heat after that
     quiet_at: Instant = 0.0
+    gaps: tuple[tuple[str, Instant], ...] = ()  # link gaps since heat was last allowed: which, since when
+    in_gap: bool = False  # what was lost was lost in a gap alone: three readings after it will do
+    new: int = 0  # believed readings since what was lost
+    new_at: Instant = 0.0  # the first of them
+
+    def anew(self, now: Instant) -> Evidence:
+        """Lost, and no reading so far counts any more."""
+        return self._replace(qualified=False, from_at=now, in_gap=False, new=0)
 
 
 class Noted(NamedTuple):
@@ -58,4 +66,4 @@ class GuardState(NamedTuple):
     def shut_until(self, until: Instant, now: Instant) -> GuardState:
         """No heat before, and every reading so far counts no more."""
         off_until = max(self.evidence.off_until, until)
-        return self._replace(evidence=self.evidence._replace(off_until=off_until, qualified=False, from_at=now))
+        return self._replace(evidence=self.evidence.anew(now)._replace(off_until=off_until))

@@ -19,8 +19,10 @@ def follow(state: GuardState, senses: Senses, findings: list[Finding], events: l
     """New findings become trips; the first of an incident is marked."""
     if not findings and not state.trips:
         return state
+    state = _no_gap_any_more(state, findings)
     active = {trip.id for trip in state.trips}
-    fresh = sorted((f for f in findings if not f.cut_only and f.row.id not in active), key=lambda f: f.row.priority)
+    due = (f for f in findings if not f.cut_only and f.row.id not in active and _lasted(state, senses, f))
+    fresh = sorted(due, key=lambda f: f.row.priority)
     for finding in fresh:
         state = _trip(state, senses, finding, events)
     state = _worse(state, findings, events)
@@ -29,6 +31,19 @@ def follow(state: GuardState, senses: Senses, findings: list[Finding], events: l
     now_gone = tuple((t.id, gone.get(t.id, senses.now)) for t in state.trips if t.id not in present)
     state = _long_lasting(state, senses, events)
     return state._replace(gone=now_gone) if now_gone != state.gone else state
+
+
+def _no_gap_any_more(state: GuardState, findings: list[Finding]) -> GuardState:
+    """A silence that turns out to be a fault (a switch that speaks again, and says no) trips as what it is."""
+    told = {f.row.id for f in findings if f.gap_s is None and not f.cut_only}
+    trips = tuple(trip for trip in state.trips if not (trip.link and trip.id in told))
+    return state if len(trips) == len(state.trips) else state._replace(trips=trips)
+
+
+def _lasted(state: GuardState, senses: Senses, finding: Finding) -> bool:
+    """Is it a trip by now? A gap of a link is one only once it has lasted."""
+    since = dict(state.evidence.gaps).get(finding.row.id, senses.now)
+    return finding.gap_s is None or senses.now - since >= finding.gap_s
 
 
 def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Event]) -> GuardState:
@@ -43,18 +58,17 @@ def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Even
         priority=row.priority,
         latched=finding.latches,
         first_out=not state.trips,
+        link=finding.gap_s is not None,
     )
     events.append(_event(trip))
     if state.evidence.quiet_c is None:
         read_c = seen.value_c if seen.value_c is not None else seen.raw_c
         state = state._replace(evidence=state.evidence._replace(quiet_c=read_c, quiet_at=senses.now))
-    state = state.shut_until(senses.now + senses.tun.guard.requalify_off_s, senses.now)
-    state = state._replace(
-        trips=(*state.trips, trip),
-        need_durable=True,
-        lost=state.lost or _of(state, trip.id).TAKES_THE_TUN,
-        past=state.past.begun_anew(),
-    )
+    if not trip.link:
+        state = state.shut_until(senses.now + senses.tun.guard.requalify_off_s, senses.now)
+        state = state._replace(past=state.past.begun_anew())
+    lost = state.lost or _of(state, trip.id).TAKES_THE_TUN
+    state = state._replace(trips=(*state.trips, trip), need_durable=True, lost=lost)
     asked = [interlock.tripped(trip, senses) for interlock in state.interlocks]
     state = state._replace(interlocks=tuple(interlock for interlock, _ in asked))
     for _, more in asked:
@@ -87,7 +101,16 @@ def _worse(state: GuardState, findings: list[Finding], events: list[Event]) -> G
 
 def _event(trip: Trip) -> Event:
     return Event(
-        "trip", trip.id, trip.text, trip.value, trip.limit, trip.unit, trip.first_out, trip.latched, trip.priority
+        "trip",
+        trip.id,
+        trip.text,
+        trip.value,
+        trip.limit,
+        trip.unit,
+        trip.first_out,
+        trip.latched,
+        trip.priority,
+        trip.link,
     )
 
 
@@ -129,7 +152,7 @@ def clear(
     if why is not None:
         return state, Reply(order.id, False, why, run_state, "clear"), None
     latched = any(t.latched for t in state.trips if t.id == name)
-    evidence = state.evidence._replace(qualified=False, from_at=now)
+    evidence = state.evidence.anew(now)
     state = state._replace(
         trips=tuple(t for t in state.trips if t.id != name),
         need_durable=True,

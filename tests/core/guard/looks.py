@@ -109,6 +109,14 @@ def check(state: GuardState = OPEN, duty: float = 0.5, /, **changes: Any) -> gat
     return gate.check(state, senses(**changes), Demand(duty, "test"))
 
 
+def later(state: GuardState, after_s: float, /, **changes: Any) -> gate.Gate:
+    """One tick of the whole guard so much later, with heater, level and flow just heard."""
+    at = NOW + after_s
+    line, wet = OFF._replace(sent=((60, at - 1.0),)), Switch(True, at - 0.5)
+    heard = {"now": at, "report": report(60)._replace(at=at - 0.5), "level": wet, "flow": wet}
+    return check(state._replace(line=line), **{**heard, **changes})
+
+
 def duty(gate_: gate.Gate) -> float:
     """What left."""
     assert gate_.command is not None
@@ -138,6 +146,12 @@ def found(interlock: Interlock, what: Known | None = None, /, **changes: Any) ->
 def having(interlock: Interlock, state: GuardState = OPEN) -> GuardState:
     """The guard with this memory of one interlock."""
     return state._replace(interlocks=tuple(interlock if type(i) is type(interlock) else i for i in state.interlocks))
+
+
+def for_long(*names: str, state: GuardState = OPEN, since_s: float = 20.0) -> GuardState:
+    """The guard with gaps of a link that have been on for so long, and no evidence since."""
+    gaps = tuple((name, NOW - since_s) for name in names)
+    return state._replace(evidence=state.evidence._replace(gaps=gaps, qualified=False, in_gap=True, from_at=NOW - 1.0))
 
 
 def memory(gate_: gate.Gate, kind: type[Kind]) -> Kind:

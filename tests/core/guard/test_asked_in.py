@@ -14,7 +14,7 @@ from controller.core.guard.interlocks.g09_no_heat_seen import NoHeatSeen
 from controller.core.guard.interlocks.g12_heat_ledger import HeatLedger
 from controller.core.guard.registry import ALL, BAD_DEMAND, BY_ID
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Link, RunState, Switch, Trip
+from controller.core.nouns import RunState, Switch, Trip
 from tests.core.guard.looks import (
     BASE,
     HOT,
@@ -24,6 +24,7 @@ from tests.core.guard.looks import (
     S,
     check,
     duty,
+    for_long,
     having,
     ids,
     memory,
@@ -51,8 +52,7 @@ def past(rise_k: float = 0.0, energy_j: float = 0.0, **changes: Any) -> GuardSta
 
 
 CAUSES: dict[str, tuple[GuardState, dict[str, Any], set[RunState]]] = {
-    "G02": (OPEN, {"raw": (), "seen": SEEN._replace(age_s=11.0)}, HEAT),
-    "G03": (OPEN, {"seen": SEEN._replace(refused_run=3, refused_since=NOW)}, HEAT),
+    "G02": (OPEN, {"seen": SEEN._replace(age_s=11.0, refused_run=3, refused_since=NOW)}, HEAT),
     "G04": (OPEN, {"seen": SEEN._replace(jump_since=NOW - 9.0, jump_c=70.0)}, HEAT),
     "G05": (having(ProbesDiffer(since=0.0)), {"second": SEEN._replace(value_c=70.0)}, HEAT),
     "G06": (having(AboveProgram(armed=True, highest_c=72.0)), {"raw": read(75.1, 75.2, 75.3)}, HEAT),
@@ -66,10 +66,9 @@ CAUSES: dict[str, tuple[GuardState, dict[str, Any], set[RunState]]] = {
             {"target": BASE.run.target._replace(target_c=75.0)}, HEAT),
     "G12": (having(HeatLedger(base=Line(0.0, 63.0, 0.0), in_a_row=5), past(energy_j=50_000.0)), {}, HEAT),
     "G13": (OPEN, {"flow": Switch(False, NOW)}, HEAT | {S.RESTARTING}),
-    "G14": (line(acked_at=NOW - 11.0), {"report": None}, HEAT),
+    "G14": (for_long("G14", state=line(acked_at=NOW - 11.0)), {"report": None}, HEAT),
     "G15": (line(off_seq=1, off_since=0.0), {"report": report(duty=0.5)}, EVERY),
-    "G16": (OPEN, {"link": Link(False, NOW)}, HEAT),
-    "G17": (OPEN, {"late_s": 3.0}, HEAT),
+    "G17": (OPEN, {"late_s": 21.0}, HEAT),
     "G19": (OPEN, {"epoch_seen": 2}, EVERY - {S.CHECKING}),
     "G20": (OPEN, {"disk_ok": False}, set()),
     "G23": (OPEN, {"run_s": 1e6}, HEAT),
@@ -109,7 +108,7 @@ def test_every_interlock_is_in_that_table() -> None:
 
 def test_the_first_that_is_found_is_the_reason() -> None:
     """Of two in one tick the command names the one that is asked first; the more urgent one is the first trip."""
-    out = check(late_s=3.0, level=None)
+    out = check(late_s=21.0, level=Switch(False, NOW))
     assert out.command is not None
     assert (out.command.reason, ids(out)) == ("G13 no liquid or no flow", ["G13", "G17"])
     cut = check(raw=read(80.0))

@@ -220,27 +220,25 @@ BREAKS: dict[str, tuple[dict[str, Any], dict[str, Any], bool]] = {
     "nothing": ({}, {}, False),
     "link back": ({"link_up": False}, {}, True),
     "another connection": ({"link_since": 5.0}, {}, True),
-    "link gone": ({}, {"link": Link(False, NOW)}, False),
+    "link gone": ({}, {"link": Link(False, NOW)}, True),
     "slept": ({}, {"gap_s": 5.1}, True),
     "hardly slept": ({}, {"gap_s": 5.0}, False),
 }
 
 
-@pytest.mark.parametrize(("state", "sense", "anew"), BREAKS.values(), ids=list(BREAKS))
-def test_what_makes_all_readings_stale(state: dict[str, Any], sense: dict[str, Any], anew: bool) -> None:
-    """A new connection, or more than 5 s of sleep: heat waits ten seconds, the evidence and the history begin anew; a
-    longer wait stays."""
+@pytest.mark.parametrize(("state", "sense", "stale"), BREAKS.values(), ids=list(BREAKS))
+def test_what_makes_all_readings_stale(state: dict[str, Any], sense: dict[str, Any], stale: bool) -> None:
+    """A connection that is gone or new, or more than 5 s of sleep: heat waits for new readings, for no time; what is
+    remembered of the mash stays, but over a sleep; a longer wait stays."""
     out = check(OPEN._replace(past=HISTORY, **state), state=S.PAUSED, **sense).state
-    assert (out.evidence.off_until >= NOW + 10.0) is (anew or bool(out.trips))
-    assert (out.evidence.qualified is False) is (anew or bool(out.trips))
-    assert (len(out.past.lines) == 1) is anew
+    assert (out.evidence.qualified, out.evidence.in_gap) == (not stale, stale)
+    assert (out.evidence.from_at == NOW) is stale
+    assert (out.evidence.off_until, out.trips) == (0.0, ())
+    assert (len(out.past.lines) == 1) is (sense.get("gap_s") == 5.1)
     link = sense.get("link", BASE.own.link)
     assert (out.link_up, out.link_since) == (link.up, link.since)
     later = check(evidence(OPEN._replace(**state), off_until=NOW + 50.0), **sense).state
-    assert later.evidence.off_until >= NOW + 50.0
-    if anew:
-        assert (out.evidence.off_until, out.evidence.from_at) == (NOW + 10.0, NOW)
-        assert later.evidence.off_until == NOW + 50.0
+    assert later.evidence.off_until == NOW + 50.0
 
 
 def test_a_tick_adds_to_the_history_what_was_let_out() -> None:

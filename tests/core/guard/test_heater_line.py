@@ -6,7 +6,7 @@ import pytest
 
 from controller.core.guard.heater_line import SENT_KEPT, HeaterLine, node_says
 from controller.core.nouns import HeaterReport
-from tests.core.guard.looks import NOW, OFF, SENT, check, duty, report
+from tests.core.guard.looks import HOT, NOW, OFF, SENT, check, duty, report
 
 NEVER = HeaterLine(sent=SENT)
 AT_30 = OFF._replace(acked_seq=30, acked_at=NOW - 21.0)
@@ -15,14 +15,22 @@ OLD = OFF._replace(acked_seq=50, acked_at=NOW - 10.0)
 HEARD: dict[str, tuple[HeaterLine, HeaterReport | None, HeaterLine]] = {
     "nothing": (AT_30, None, AT_30),
     "the first": (NEVER, report(20), NEVER._replace(acked_seq=20, acked_at=NOW - 31.0, acked_duty=0.0)),
-    "a newer one": (AT_30, report(41, 0.4), AT_30._replace(acked_seq=41, acked_at=NOW - 10.0, acked_duty=0.4)),
+    "a newer one": (
+        AT_30, report(41, 0.4), AT_30._replace(acked_seq=41, acked_at=NOW - 10.0, acked_duty=0.4, on_until=NOW - 0.5),
+    ),
     "the newest": (AT_30, report(50), AT_30._replace(acked_seq=50, acked_at=NOW - 1.0)),
     "never sent": (AT_30, report(51), AT_30),
     "never sent, by far": (AT_30, report(10**9), AT_30),
     "sent long ago": (AT_30._replace(acked_seq=10), report(19), AT_30._replace(acked_seq=10)),
     "the same": (OLD, report(50), OLD),
-    "the same, with another duty": (OLD, report(50, 0.7), OLD._replace(acked_duty=0.7)),
-    "an older one": (OLD, report(49, 0.7), OLD),
+    "the same, with another duty": (OLD, report(50, 0.7), OLD._replace(acked_duty=0.7, on_until=NOW - 0.5)),
+    "an older one": (OLD, report(49, 0.7), OLD._replace(on_until=NOW - 0.5)),
+    "off, before its lease ends": (OLD._replace(on_until=NOW + 9.0), report(50), OLD._replace(on_until=NOW - 0.5)),
+    "off for long": (OLD._replace(on_until=NOW - 9.0), report(50), OLD._replace(on_until=NOW - 9.0)),
+    "off between two pulses": (HOT._replace(on_until=NOW + 9.0), report(49), HOT._replace(on_until=NOW + 9.0)),
+    "off by an older command": (
+        OLD._replace(off_seq=60, on_until=NOW + 9.0), report(50), OLD._replace(off_seq=60, on_until=NOW + 9.0),
+    ),
     "of another epoch": (OLD, report(50, 0.7, epoch=2), OLD),
     "of another epoch, newer": (AT_30, report(50, 0.7, epoch=2), AT_30),
     "a fault": (OLD, report(50, fault="E12"), OLD._replace(fault="E12")),
@@ -54,15 +62,17 @@ def test_which_off_was_the_first_of_its_row(
     before: float, off_seq: int, asked: float, after: int, since: float
 ) -> None:
     """Heat ends the row of OFFs, number 0 included; the first OFF after heat begins a new one; more of them do not."""
-    line = OFF._replace(duty=before, off_seq=off_seq).gave(asked, NOW)
+    line = OFF._replace(duty=before, off_seq=off_seq).gave(asked, NOW, 10.0)
     assert (line.off_seq, line.off_since, line.heats, line.seq, line.duty) == (after, since, after < 0, 61, asked)
+    assert line.on_until == (NOW + 10.0 if asked else 0.0)
+    assert [line.rested(NOW + 14.0, rest_s) for rest_s in (4.0, 4.1)] == ([True, False] if asked else [True, True])
 
 
 def test_so_many_commands_are_remembered() -> None:
     """The last thirty-two, longer ago than any limit may be."""
     line = HeaterLine()
     for n in range(100):
-        line = line.gave(0.0, float(n))
+        line = line.gave(0.0, float(n), 10.0)
     assert line.sent == tuple((n + 1, float(n)) for n in range(100 - SENT_KEPT - 1, 100))
     assert len(line.sent) == 32
 

@@ -8,16 +8,15 @@ from typing import Any, cast
 
 import pytest
 
-from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.interlock import Interlock, Note
 from controller.core.guard.interlocks.g05_probes_differ import ProbesDiffer
 from controller.core.guard.interlocks.g10_heat_not_asked_for import HeatNotAskedFor
 from controller.core.guard.state import GuardState, Noted
-from controller.core.nouns import Event, Foreign, HeaterReport, Link, Phase
+from controller.core.nouns import Event, Foreign, Link, Phase
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm
 from controller.settings.service import Alerts
-from tests.core.guard.looks import BASE, BLOCKED, NOW, OPEN, SEEN, S, check, having, read, report, told
+from tests.core.guard.looks import BASE, BLOCKED, NOW, OPEN, SEEN, S, check, for_long, having, later, read, told
 
 WAITS = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW - 60.1, off_until=NOW - 60.1))
 WAITING: dict[str, Any] = {"state": S.RESTARTING, "online": False}
@@ -33,6 +32,8 @@ def aimed(target_c: float | None, **changes: Any) -> dict[str, Any]:
 
 
 LATE = "No new mash temperature for over 5 s."
+GONE = "Mash temperature missing for 10 s (limit 10 s). Heat is off. Check the probe, its plug, its wiring and "
+GONE += "its network."
 SET = "The wall clock was set by {} s (limit 5 s). Rest times are not affected. Nothing to do, if you set the clock."
 SLEPT = "The machine slept; every reading so far counts as stale."
 DISK = "The run record cannot be written or read; this run will not resume by itself. Free disk space or mend the disk."
@@ -43,7 +44,9 @@ NOTES: dict[str, tuple[GuardState, dict[str, Any], tuple[str, str] | None]] = {
     "reading late": (OPEN, {"seen": SEEN._replace(age_s=5.1)}, ("late", LATE)),
     "reading not late": (OPEN, {"seen": SEEN._replace(age_s=5.0)}, None),
     "reading at its last second": (OPEN, {"seen": SEEN._replace(age_s=10.0)}, ("late", LATE)),
-    "reading gone is no note": (OPEN, {"seen": SEEN._replace(age_s=10.1)}, None),
+    "reading gone": (OPEN, {"seen": SEEN._replace(age_s=10.1)}, ("G02", GONE)),
+    "reading gone, held": (OPEN, {"seen": SEEN._replace(age_s=10.1), "state": S.HELD}, None),
+    "tripped already": (for_long("G02"), {"seen": SEEN._replace(age_s=10.1)}, None),
     "reading late when idle": (OPEN, {"seen": SEEN._replace(age_s=6.0), "state": S.IDLE}, None),
     "probes apart": (having(ProbesDiffer(half_since=NOW - 120.0)), {"second": SEEN._replace(value_c=66.0)},
                      ("G05", "The two mash probes differ by more than 2 K.")),
@@ -89,15 +92,15 @@ def test_notes(state: GuardState, sense: dict[str, Any], note: tuple[str, str] |
 def test_a_note_is_said_once_a_minute_at_most() -> None:
     """On, off and on again within a minute is one saying; after a minute it is said again."""
     first = check(disk_ok=False)
-    off = check(first.state, now=NOW + 1.0)
+    off = later(first.state, 1.0)
     assert off.state.noted.now == ()
-    again = check(off.state, now=NOW + 59.0, disk_ok=False)
+    again = later(off.state, 59.0, disk_ok=False)
     assert [note.key for note in again.state.noted.now] == ["G20"]
     assert told(again) == []
-    off = check(again.state, now=NOW + 59.5)
-    assert told(check(off.state, now=NOW + 59.9, disk_ok=False)) == []
-    assert told(check(off.state, now=NOW + 60.0, disk_ok=False)) == [("G20", 3)]
-    assert told(check(first.state, now=NOW + 99.0, disk_ok=False)) == []
+    off = later(again.state, 59.5)
+    assert told(later(off.state, 59.9, disk_ok=False)) == []
+    assert told(later(off.state, 60.0, disk_ok=False)) == [("G20", 3)]
+    assert told(later(first.state, 99.0, disk_ok=False)) == []
 
 
 def test_two_at_once() -> None:
@@ -112,15 +115,8 @@ def test_two_at_once() -> None:
 # ---------------------------------------------------------------- an addition
 
 
-def answer(at: float) -> HeaterReport:
-    """The heater node obeys the newest command."""
-    return report(60)._replace(at=at)
-
-
 def adding(known: GuardState, after_s: float, /, **changes: Any) -> Any:
-    at = NOW + after_s
-    line = HeaterLine(seq=60, sent=((60, at - 1.0),), off_seq=1)
-    return check(known._replace(line=line), **{**ADDING, "now": at, "report": answer(at - 0.5), **changes})
+    return later(known, after_s, **{**ADDING, **changes})
 
 
 def test_an_addition_that_stands_open() -> None:

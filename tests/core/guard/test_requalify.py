@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from controller.core.guard import requalify
+from controller.core.guard import plate, requalify
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Link, Phase, RunState, Trip
-from tests.core.guard.looks import BASE, NOW, OPEN, SEEN, TUN, S, check, report, senses
+from controller.core.nouns import Link, Phase, RunState, Switch, Trip
+from tests.core.guard.looks import BASE, NOW, OPEN, SEEN, TUN, S, check, duty, report, senses
 
 
 def having(state: GuardState = OPEN, **changes: Any) -> GuardState:
@@ -75,6 +75,56 @@ def test_evidence(state: dict[str, Any], sense: dict[str, Any], good: bool) -> N
     """What makes the evidence good, one thing at a time from both sides."""
     assert TUN.room_c == 18.0
     assert check(having(UNQUALIFIED, **state), **sense).state.evidence.qualified is good
+
+
+GAP = having(UNQUALIFIED, in_gap=True, new=2, new_at=NOW - 2.375)
+AFTER_A_GAP: dict[str, tuple[dict[str, Any], dict[str, Any], bool]] = {
+    "the third, 1.8 s after the first": ({}, {}, True),
+    "the third, sooner": ({"new_at": NOW - 2.25}, {}, False),
+    "the second": ({"new": 1}, {}, False),
+    "bare numbers, the third": ({}, {"seen": SEEN._replace(seq=None)}, False),
+    "bare numbers, the fifth": ({"new": 4}, {"seen": SEEN._replace(seq=None)}, True),
+    "a tick without a new one": ({}, {"seen": SEEN._replace(fresh=False)}, False),
+    "one of before": ({"from_at": NOW - 0.5}, {}, False),
+    "and nothing else was lost": ({"in_gap": False, "from_at": NOW - 4.0}, {}, False),
+    "doubtful": ({}, {"seen": SEEN._replace(doubtful=True)}, False),
+    "heater silent": ({"acked_at": NOW - 5.1}, {"report": None}, False),
+    "heater on": ({}, {"report": report(duty=0.1)}, False),
+    "elsewhere": (QUIET, {}, False),
+}
+
+
+@pytest.mark.parametrize(("state", "sense", "good"), AFTER_A_GAP.values(), ids=list(AFTER_A_GAP))
+def test_evidence_after_a_gap(state: dict[str, Any], sense: dict[str, Any], good: bool) -> None:
+    """Three numbered readings, or five bare ones, received after it, 1.8 s from first to last, and the heater off."""
+    seen = sense.pop("seen", SEEN._replace(good_run=1, good_since=NOW - 0.5))
+    after = check(having(GAP, **state), seen=seen._replace(good_run=1), **sense).state.evidence
+    assert after.qualified is good
+
+
+@pytest.mark.parametrize(("kind", "min_off_s", "rest_s"), [
+    ("proportional", 0.0, 0.0), ("proportional", 4.0, 4.0), ("contactor", 4.0, 10.0), ("gas", 4.0, 30.0),
+])  # fmt: skip
+def test_an_output_rests_before_it_comes_back(kind: str, min_off_s: float, rest_s: float) -> None:
+    """Off for the file's time, a contactor for 10 s and a burner for 30 s at least, since the output was last on."""
+    heater = TUN.heater.model_copy(update={"kind": kind, "min_off_s": min_off_s})
+    state = GAP._replace(plate=plate.of(TUN.model_copy(update={"heater": heater})))
+    for off_s, good in ((rest_s, True), (rest_s - 0.1, rest_s == 0.0)):
+        after = check(state._replace(line=state.line._replace(on_until=NOW - max(0.0, off_s)))).state
+        assert after.evidence.qualified is good
+
+
+def test_a_gap_has_its_time() -> None:
+    """It begins once, lasts until the evidence is good, and another cause has its own; what was lost in a trip is not
+    made less by it."""
+    first = requalify.gap(OPEN, NOW, "G02").evidence
+    assert (first.gaps, first.in_gap, first.qualified, first.from_at) == ((("G02", NOW),), True, False, NOW)
+    more = requalify.gap(OPEN._replace(evidence=first), NOW + 5.0, "G02", "G14").evidence
+    assert (more.gaps, more.from_at) == ((("G02", NOW), ("G14", NOW + 5.0)), NOW + 5.0)
+    assert not requalify.gap(UNQUALIFIED, NOW, "G02").evidence.in_gap
+    over = check(OPEN._replace(evidence=more._replace(qualified=True)))
+    assert (over.state.evidence.gaps, over.state.evidence.in_gap) == ((), False)
+    assert duty(over) == 0.5
 
 
 LOST: dict[str, tuple[dict[str, Any], dict[str, Any], bool]] = {
@@ -156,8 +206,9 @@ def test_what_is_compared_with_goes_from_tick_to_tick() -> None:
     """It follows the reading, stops at a trip, and is what was read just before; a second trip changes nothing."""
     state = check(BEFORE).state
     assert (state.evidence.quiet_c, state.evidence.quiet_at) == (63.0, NOW)
-    cut = check(state, now=NOW + 1.0, late_s=3.0, seen=SEEN._replace(value_c=63.5)).state
-    more = check(cut, now=NOW + 2.0, late_s=3.0, level=None, seen=SEEN._replace(value_c=40.0)).state
+    cut = check(state, now=NOW + 1.0, late_s=21.0, seen=SEEN._replace(value_c=63.5)).state
+    dry = Switch(False, NOW)
+    more = check(cut, now=NOW + 2.0, late_s=21.0, level=dry, seen=SEEN._replace(value_c=40.0)).state
     for after, names in ((cut, ["G17"]), (more, ["G17", "G13"])):
         assert [trip.id for trip in after.trips] == names
         assert (after.evidence.quiet_c, after.evidence.quiet_at) == (63.0, NOW)

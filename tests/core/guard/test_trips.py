@@ -16,8 +16,8 @@ from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g24_keeps_tripping import KeepsTripping
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Event, Link, Order, RunState, Switch, Trip
-from tests.core.guard.looks import BLOCKED, NOW, OPEN, SEEN, S, check, duty, having, ids, memory, read
+from controller.core.nouns import Event, Order, RunState, Switch, Trip
+from tests.core.guard.looks import BLOCKED, NOW, OPEN, SEEN, S, check, duty, for_long, having, ids, memory, read
 
 GONE = SEEN._replace(age_s=11.0)
 
@@ -42,7 +42,7 @@ def test_a_trip_in_full() -> None:
     words = "The level switch says: no liquid at the heater. Heat is off. Check level, valves, pump and bed. "
     words += "Lost flow is tried again by itself once; the next time it waits for you."
     assert out.state.trips == (Trip("G13", NOW, words, 1.0, 10.0, "s", 1, True, True),)
-    assert out.events == (Event("trip", "G13", words, 1.0, 10.0, "s", True, True, 1),)
+    assert out.events == (Event("trip", "G13", words, 1.0, 10.0, "s", True, True, 1, False),)
     evidence = out.state.evidence
     assert (evidence.off_until, evidence.qualified, evidence.from_at) == (NOW + 60.0, False, NOW)
     assert (evidence.quiet_c, evidence.quiet_at) == (63.0, NOW)
@@ -53,7 +53,7 @@ def test_a_trip_in_full() -> None:
 
 
 @pytest.mark.parametrize(("changes", "latched"), [
-    ({"raw": read(81.0, 82.0)}, True), ({"late_s": 3.0}, False), ({"flow": Switch(False, NOW)}, False),
+    ({"raw": read(81.0, 82.0)}, True), ({"late_s": 21.0}, False), ({"flow": Switch(False, NOW)}, False),
     ({"level": Switch(False, NOW)}, True), ({"raw_outlet": read(93.0)}, True), ({"raw_outlet": read(86.0)}, False),
 ])  # fmt: skip
 def test_what_latches(changes: dict[str, Any], latched: bool) -> None:
@@ -64,16 +64,16 @@ def test_what_latches(changes: dict[str, Any], latched: bool) -> None:
 
 def test_the_most_urgent_of_one_tick_is_first() -> None:
     """Two in one tick: the one with the higher priority is marked first-out, the other is not; nor is a later one."""
-    out = check(late_s=5.0, level=Switch(False, NOW))
+    out = check(late_s=21.0, level=Switch(False, NOW))
     assert [(trip.id, trip.first_out) for trip in out.state.trips] == [("G13", True), ("G17", False)]
-    later = check(check(link=Link(False, NOW)).state, now=NOW + 1.0, link=Link(False, NOW), seen=GONE)
-    assert [(trip.id, trip.first_out) for trip in later.state.trips] == [("G16", True), ("G02", False)]
+    later = check(check(for_long("G02", "G14"), report=None, seen=GONE).state, now=NOW + 20.0, report=None, seen=GONE)
+    assert [(trip.id, trip.first_out) for trip in later.state.trips] == [("G02", True), ("G14", False)]
 
 
 def test_a_longer_wait_stays() -> None:
     """A minute of OFF from a trip does not shorten what was longer."""
     long = OPEN._replace(evidence=OPEN.evidence._replace(off_until=NOW + 500.0))
-    assert check(long, late_s=3.0).state.evidence.off_until == NOW + 500.0
+    assert check(long, level=Switch(False, NOW)).state.evidence.off_until == NOW + 500.0
 
 
 @pytest.mark.parametrize(
@@ -82,7 +82,7 @@ def test_a_longer_wait_stays() -> None:
 def test_where_the_mash_was_when_heat_was_cut(seen: Any, quiet_c: float) -> None:
     """Before any good evidence the reading at the trip tells: the believed one, else the newest well-formed one; what
     was read on good evidence stays."""
-    before = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW))
+    before = for_long("G02")
     after = check(before, seen=seen).state.evidence
     assert (after.quiet_c, after.quiet_at) == (quiet_c, NOW)
     known = before._replace(evidence=before.evidence._replace(quiet_c=50.0, quiet_at=7.0))
@@ -93,7 +93,7 @@ def test_where_the_mash_was_when_heat_was_cut(seen: Any, quiet_c: float) -> None
 def test_a_trip_that_takes_the_tun() -> None:
     """G19 ends it for good; what was lost before stays lost with any other trip."""
     assert check(epoch_seen=2).state.lost
-    assert check(OPEN._replace(lost=True), late_s=3.0).state.lost
+    assert check(OPEN._replace(lost=True), late_s=21.0).state.lost
 
 
 # ---------------------------------------------------------------- G24 counts them
@@ -105,20 +105,20 @@ def counted(*incidents: float) -> GuardState:
 
 def test_the_third_interruption_of_half_an_hour() -> None:
     """The third first-out, self-clearing trip of a run within 1,800 s becomes G24; an older one does not count."""
-    out = check(counted(NOW - 1799.0, NOW - 100.0), late_s=3.0)
+    out = check(counted(NOW - 1799.0, NOW - 100.0), raw_outlet=read(86.0))
     assert [(trip.id, trip.value, trip.first_out) for trip in out.state.trips] == [
-        ("G17", 3.0, True),
+        ("G08", 86.0, True),
         ("G24", 3.0, False),
     ]
-    assert said(out) == [("trip", "G17"), ("trip", "G24")]
+    assert said(out) == [("trip", "G08"), ("trip", "G24")]
     assert memory(out, KeepsTripping).incidents == ()
-    out = check(counted(NOW - 1800.0, NOW - 100.0), late_s=3.0)
-    assert ids(out) == ["G17"]
+    out = check(counted(NOW - 1800.0, NOW - 100.0), raw_outlet=read(86.0))
+    assert ids(out) == ["G08"]
     assert memory(out, KeepsTripping).incidents == (NOW - 100.0, NOW)
 
 
 @pytest.mark.parametrize(
-    ("changes", "name"), [({"level": None}, "G13"), ({"state": S.IDLE, "raw_outlet": read(86.0)}, "G08")]
+    ("changes", "name"), [({"level": Switch(False, NOW)}, "G13"), ({"state": S.IDLE, "raw_outlet": read(86.0)}, "G08")]
 )
 def test_latched_and_idle_ones_are_no_incidents(changes: dict[str, Any], name: str) -> None:
     """A latched trip waits for a person anyway; what happens without a run is no interruption of one."""
@@ -127,12 +127,36 @@ def test_latched_and_idle_ones_are_no_incidents(changes: dict[str, Any], name: s
     assert memory(out, KeepsTripping).incidents == (NOW - 300.0, NOW - 100.0)
 
 
-def test_a_second_trip_of_one_outage_is_no_new_incident() -> None:
-    """One outage is one incident, however many interlocks it trips."""
-    one = check(link=Link(False, NOW))
-    two = check(one.state, now=NOW + 1.0, link=Link(False, NOW), seen=GONE)
-    assert ids(two) == ["G16", "G02"]
+def test_a_second_trip_of_one_incident_is_no_new_one() -> None:
+    """However many interlocks it trips."""
+    one = check(raw_outlet=read(86.0))
+    two = check(one.state, now=NOW + 1.0, flow=Switch(False, NOW))
+    assert ids(two) == ["G08", "G13"]
     assert memory(two, KeepsTripping).incidents == (NOW,)
+
+
+def test_a_gap_of_a_link_in_full() -> None:
+    """A trip once it has lasted: no minute of OFF, what is remembered of the mash stays, and it counts for nothing; an
+    event says so."""
+    before = for_long("G13")._replace(past=History(lines=(Line(NOW - 5.0, 60.0, 0.0),), next_at=NOW + 5.0))
+    out = check(before, level=None)
+    assert [(trip.id, trip.link, trip.latched) for trip in out.state.trips] == [("G13", True, False)]
+    assert [(event.id, event.link) for event in out.events] == [("G13", True)]
+    assert (out.state.evidence.off_until, len(out.state.past.lines)) == (0.0, 1)
+    assert (memory(out, KeepsTripping).incidents, out.state.need_durable) == ((), True)
+    since = check(for_long("G13", since_s=9.9), level=None)
+    assert (ids(since), duty(since)) == ([], 0.0)
+
+
+def test_a_silence_that_turns_out_to_be_a_fault() -> None:
+    """A switch that was silent speaks again and says no: it trips as that, told anew, and waits for a person."""
+    mute = check(for_long("G13"), level=None).state
+    dry = check(mute, now=NOW + 1.0, level=Switch(False, NOW + 1.0))
+    assert [(trip.id, trip.link, trip.latched, trip.first_out) for trip in dry.state.trips] == [
+        ("G13", False, True, True)
+    ]
+    assert said(dry) == [("trip", "G13")]
+    assert dry.state.evidence.off_until == NOW + 61.0
 
 
 # ---------------------------------------------------------------- worse, and long

@@ -26,13 +26,13 @@ def state_of(bench: Bench) -> RunState:
 
 
 def test_after_a_trip_a_paused_run_is_paused_again() -> None:
-    """The broker away for three seconds: heat off for a minute, then the pause goes on, and only `resume` ends it."""
+    """The broker away for 25 s: heat off, held, then the pause goes on, and only `resume` ends it."""
     bench = paused()
     bench.link = False
-    bench.run(3)
+    bench.run(25)
+    assert state_of(bench) is RunState.HELD
     bench.link = True
-    bench.until("held", 5)
-    bench.until("paused", 200)
+    bench.until("paused", 10)
     bench.run(900)
     assert bench.state.run.state is RunState.PAUSED and bench.state.run.leg == 0
     assert bench.mash_c == pytest.approx(63.0, abs=0.2)
@@ -96,7 +96,7 @@ def test_a_power_cut_in_a_trip_in_a_pause_asks() -> None:
     """The record knows that a person had paused."""
     bench = paused()
     bench.link = False
-    bench.run(4)
+    bench.run(25)
     assert bench.state.run.state is RunState.HELD
     back = checkpoint.recall(checkpoint.keep(bench.state), 0.0)
     assert back is not None and back.run.paused

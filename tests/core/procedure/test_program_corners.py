@@ -75,10 +75,10 @@ def test_another_owner_ends_the_run(state: RunState) -> None:
 
 def test_a_trip_leads_to_hold_and_names_the_first() -> None:
     """The first-out one is named, or the first where none is marked; a stronger reason stays."""
-    first = TRIP._replace(id="G16", text="broker", first_out=True)
+    first = TRIP._replace(id="G14", text="broker", first_out=True)
     after, events = walk(run(), View((TRIP, first)))
     assert (after.state, after.held_by) == (S.HELD, "trip")
-    assert "G16 broker" in events[0].text
+    assert "G14 broker" in events[0].text
     assert "G02 gone" in walk(run(), View((TRIP,)))[1][0].text
     assert walk(run(held_by="person"), View((TRIP,)))[0].held_by == "person"
     latched, _ = walk(run(state=S.HELD, held_by="trip"), View((TRIP,), latched=True))

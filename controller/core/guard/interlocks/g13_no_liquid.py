@@ -2,7 +2,8 @@
 far too fast for any broker. The node and a hard-wired switch must act; this is the second line.
 
 Lost flow is tried again by itself once; lost again within 10 min it waits for a person. So does a lack of liquid, by
-the node's own word as well.
+the node's own word as well. A switch that says nothing is a gap of a link: heat is off, and it ends by itself; a word
+that says no, whoever's, goes before it.
 """
 
 from __future__ import annotations
@@ -44,18 +45,26 @@ class NoLiquid(Interlock):
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """By the switches, or by the heater node's own word while it is asked for heat."""
         after, finding = self._switches(senses)
-        return (after, finding) if finding is not None else after._by_node(senses, known)
+        if finding is not None and finding.gap_s is None:
+            return after, finding
+        after, told = after._by_node(senses, known)
+        return after, told or finding
 
     def _switches(self, senses: Senses) -> tuple[Self, Finding | None]:
         tun, heater, now = senses.tun, senses.heater, senses.now
+        dry = None
         if senses.heated and not liquid.wet(tun, heater.level, now):
-            return self, _found("level", "liquid at the heater", heater.level, senses, latched=True)
+            dry = _found("level", "liquid at the heater", heater.level, senses, latched=True)
+        if dry is not None and dry.gap_s is None:
+            return self, dry
         proving = senses.run.state is RunState.RESTARTING or senses.run.target.heat == "hold"
         proven = heater.pump_on_s < tun.guard.flow_proof_s or liquid.flows(tun, heater.flow, now)
         if proven or not proving:
-            return self, None
-        after, again = self._flow_lost(now)
-        return after, _found("flow", "flow past the heater", heater.flow, senses, latched=again)
+            return self, dry
+        silent = heater.flow is None or heater.flow.ok
+        after, again = (self, False) if silent else self._flow_lost(now)
+        still = _found("flow", "flow past the heater", heater.flow, senses, latched=again)
+        return after, dry if dry is not None and silent else still
 
     def _flow_lost(self, now: Instant) -> tuple[Self, bool]:
         """Flow is lost; was it within the last ten minutes before?"""
@@ -83,8 +92,9 @@ class NoLiquid(Interlock):
 
 def _found(name: str, of_what: str, switch: Switch | None, senses: Senses, *, latched: bool) -> Finding:
     """The finding in plain words: what the switch says, or that it says nothing."""
-    says = f"The {name} switch says: no {of_what}. Heat is off."
+    says, gap_s = f"The {name} switch says: no {of_what}. Heat is off.", None
     if switch is None or switch.ok:
+        gap_s, latched = senses.silence_trip_s, False  # silence is a gap of a link
         says = f"The {name} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
     silent_s = min(86400.0, senses.now - switch.at) if switch is not None else 86400.0
-    return Finding(NoLiquid.ROW, silent_s, senses.tun.guard.switch_gone_s, latched=latched, says=says)
+    return Finding(NoLiquid.ROW, silent_s, senses.tun.guard.switch_gone_s, latched, says=says, gap_s=gap_s)

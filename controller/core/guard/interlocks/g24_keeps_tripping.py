@@ -1,4 +1,5 @@
-"""G24: what ends by itself and comes back, again and again, is a cause that nobody has looked at.
+"""G24: what ends by itself and comes back, again and again, is a cause that nobody has looked at. Gaps of a link do not
+count: they say nothing of mash, liquor or heater.
 
 A clear of it needs `inspected=true`: a person says that the cause was found, not just that the trip was seen.
 """
@@ -36,12 +37,13 @@ class KeepsTripping(Interlock):
     incidents: tuple[Instant, ...] = ()
 
     def tripped(self, trip: Trip, senses: Senses) -> tuple[Self, Finding | None]:
-        """Only the first of an incident counts, where heat might have flowed; a trip that latches waits anyway."""
+        """Only the first of an incident counts, where heat might have flowed, and no gap of a link, which is no news
+        about the mash; a trip that latches waits anyway."""
         incidents = tuple(at for at in self.incidents if senses.now - at < WINDOW_S)
-        if trip.first_out and not trip.latched and senses.heated:
+        if trip.first_out and not trip.latched and not trip.link and senses.heated:
             incidents = (*incidents, senses.now)
         limit = senses.tun.guard.trips_in_window
-        if trip.latched or len(incidents) < limit:
+        if trip.latched or trip.link or len(incidents) < limit:
             return replace(self, incidents=incidents), None
         return replace(self, incidents=()), Finding(self.ROW, float(len(incidents)), float(limit))
 

@@ -1,4 +1,4 @@
-"""G02 and G03: a mash reading that is missing, not proven new, or cannot be true."""
+"""G02: a mash reading that is missing, not proven new, or cannot be true."""
 
 from __future__ import annotations
 
@@ -9,13 +9,26 @@ from typing import Any
 import pytest
 
 from controller.core.guard.interlock import Finding
-from controller.core.guard.interlocks.g02_reading_gone import AWAY, COMPARE, ReadingGone, ReadingNonsense
-from controller.core.nouns import Presence, Reading, RunState, Trip
+from controller.core.guard.interlocks.g02_reading_gone import AWAY, COMPARE, ReadingGone
+from controller.core.nouns import Link, Phase, Presence, Reading, RunState, Trip
 from tests.core.bench import Bench, course, leg, settings
-from tests.core.guard.looks import HEATING, NOW, SEEN, check, found, ids, known, read, senses, trips_in
+from tests.core.guard.looks import (
+    HEATING,
+    NOW,
+    SEEN,
+    check,
+    duty,
+    for_long,
+    found,
+    ids,
+    known,
+    read,
+    senses,
+    told,
+    trips_in,
+)
 
 GONE, ROW = ReadingGone(), ReadingGone.ROW
-NONSENSE = ReadingNonsense()
 LATE = "reading is 300 s late by its sender's clock"
 NOT_NEW = (
     "Mash readings come, but none known to be fresh for {value:.0f} s (limit {limit:g} s): "
@@ -24,16 +37,23 @@ NOT_NEW = (
 OLD = SEEN._replace(age_s=10.1)
 UNPROVEN = OLD._replace(text=LATE)
 
+
+def silent(for_s: float, says: str = "", gap_s: float = 10.0) -> Finding:
+    """None for so long: heat is off, and so much later it is a trip."""
+    return Finding(ROW, for_s, 10.0, says=says, gap_s=gap_s)
+
+
 AT_ITS_LIMIT: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "at 10 s": ({"seen": SEEN._replace(age_s=10.0)}, None),
-    "over 10 s": ({"seen": OLD, "raw": ()}, Finding(ROW, 10.1, 10.0)),
-    "never": ({"seen": SEEN._replace(age_s=inf), "raw": ()}, Finding(ROW, 86_400.0, 10.0)),
-    "away by its own word": ({"gone": ["mash"]}, Finding(ROW, 0.5, 10.0, says=AWAY)),
-    "old, and others refused": ({"seen": OLD}, Finding(ROW, 10.1, 10.0)),
-    "readings come, not proven new": ({"seen": UNPROVEN}, Finding(ROW, 10.1, 10.0, says=NOT_NEW)),
-    "none come any more": ({"seen": UNPROVEN, "raw": ()}, Finding(ROW, 10.1, 10.0)),
-    "refused as nonsense": ({"seen": UNPROVEN._replace(refused_run=1)}, Finding(ROW, 10.1, 10.0)),
-    "on another level": ({"seen": UNPROVEN._replace(jump_since=NOW)}, Finding(ROW, 10.1, 10.0)),
+    "over 10 s": ({"seen": OLD, "raw": ()}, silent(10.1)),
+    "never": ({"seen": SEEN._replace(age_s=inf), "raw": ()}, silent(86_400.0)),
+    "away by its own word": ({"gone": ["mash"]}, silent(0.5, AWAY, 20.0)),
+    "old, and others refused": ({"seen": OLD}, silent(10.1)),
+    "the line is down": ({"seen": OLD, "link": Link(False, NOW)}, silent(10.1, gap_s=inf)),
+    "readings come, not proven new": ({"seen": UNPROVEN}, silent(10.1, NOT_NEW)),
+    "none come any more": ({"seen": UNPROVEN, "raw": ()}, silent(10.1)),
+    "refused as nonsense": ({"seen": UNPROVEN._replace(refused_run=1)}, silent(10.1)),
+    "on another level": ({"seen": UNPROVEN._replace(jump_since=NOW)}, silent(10.1)),
 }
 
 
@@ -51,8 +71,11 @@ def test_no_number_is_gone() -> None:
 
 def test_gone_where_heat_may_flow_alone() -> None:
     """Without heat a silent probe is no trip; another probe that is gone is none of the mash's."""
-    assert trips_in("G02", seen=OLD) == HEATING
-    assert trips_in("G03", seen=SEEN._replace(refused_run=3)) == HEATING
+    assert trips_in("G02", for_long("G02"), seen=OLD) == HEATING
+    assert trips_in("G02", seen=OLD._replace(refused_run=3)) == HEATING
+    assert check(for_long("G02"), seen=OLD).state.trips[0].link
+    assert (duty(check(seen=OLD)), ids(check(for_long("G02", since_s=9.9), seen=OLD))) == (0.0, [])
+    assert ids(check(for_long("G02", since_s=9.9), seen=OLD, phase=Phase.ARMED)) == []
     assert ids(check(gone=("second", "outlet"))) == []
 
 
@@ -74,40 +97,48 @@ def test_gone_keeps_its_trip(changes: dict[str, Any], there: bool) -> None:
     assert (finding is not None) is there
 
 
+WILD = "The mash readings make no sense{} ({} in a row, limit 3). Heat is off."
+
+
+def cut(run: int, why: str = "", age_s: float = 0.5, gap_s: float | None = inf) -> Finding:
+    """So many refused: heat is off, and it is no trip by itself."""
+    return Finding(ROW, age_s, 10.0, says=WILD.format(why, run), gap_s=gap_s)
+
+
 REFUSED: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "two": ({"refused_run": 2, "refused_since": NOW - 3.9}, None),
-    "three": ({"refused_run": 3, "refused_since": NOW}, Finding(NONSENSE.ROW, 3, 3)),
-    "one, and none for 4 s": ({"refused_run": 1, "refused_since": NOW - 4.0}, Finding(NONSENSE.ROW, 1, 3)),
+    "three": ({"refused_run": 3, "refused_since": NOW}, cut(3)),
+    "one, and none for 4 s": ({"refused_run": 1, "refused_since": NOW - 4.0}, cut(1)),
     "none of late": ({"refused_run": 0, "refused_since": NOW - 9.0}, None),
     "all good": ({}, None),
-    "gone as well": ({"refused_run": 3, "age_s": 10.1}, None),
-    "with what came": (
-        {"refused_run": 3, "text": "{x} is no number"},
-        Finding(
-            NONSENSE.ROW,
-            3,
-            3,
-            says="The mash readings make no sense: (x) is no number "
-            "({value:.0f} in a row, limit {limit:g}). Heat is off.",
-        ),
-    ),
+    "none believed for 10 s": ({"refused_run": 3, "age_s": 10.1}, cut(3, age_s=10.1, gap_s=None)),
+    "with what came": ({"refused_run": 3, "text": "{x} is no number"}, cut(3, ": (x) is no number")),
 }
 
 
 @pytest.mark.parametrize(("changes", "expected"), REFUSED.values(), ids=REFUSED)
 def test_nonsense(changes: dict[str, Any], expected: Finding | None) -> None:
-    """Three in a row, or one where none was accepted for 4 s; one that is gone is told as that alone."""
+    """Three in a row, or one where none was accepted for 4 s, cut and are told; they are a trip of physics once none
+    was believed for 10 s; then silence is silence again."""
     seen = SEEN._replace(**changes)
-    assert found(NONSENSE, seen=seen) == expected
-    trip = Trip("G03", NOW - 60.0, "nonsense", 3.0, 3.0, "readings", 1, True, True)
-    assert NONSENSE.still_there(trip, senses(seen=seen), known()) == expected
+    assert found(GONE, seen=seen) == expected
+    trip = Trip("G02", NOW - 60.0, "nonsense", 3.0, 3.0, "s", 1, True, True)
+    assert GONE.still_there(trip, senses(seen=seen), known()) == expected
+    says = check(seen=seen)
+    assert duty(says) == (0.5 if expected is None else 0.0)
+    assert told(says) == ([("G02", 3)] if expected is not None and expected.gap_s else [])
+    assert told(check(seen=seen, state=RunState.HELD)) == []
+    if changes.get("age_s"):
+        assert found(GONE, seen=seen, raw=()) == Finding(ROW, 10.1, 10.0, gap_s=10.0)
 
 
 def test_three_values_that_cannot_be_true_are_told_in_words() -> None:
-    """The trip's sentence has what came, how many and how many are too many."""
-    trip = check(seen=SEEN._replace(refused_run=3, text="999 °C is out of range"), raw=read(999.0)).state.trips[0]
-    assert trip.text.startswith("The mash readings make no sense: 999 °C is out of range (3 in a row, limit 3).")
-    assert trip.text.endswith(NONSENSE.ROW.do)
+    """The note and the trip's sentence have what came, how many and how many are too many."""
+    wild = SEEN._replace(refused_run=3, text="999 °C is out of range")
+    note = check(seen=wild, raw=read(999.0)).state.noted.now[0]
+    assert note.text == f"{WILD.format(': 999 °C is out of range', 3)} {ROW.do}"
+    trip = check(seen=wild._replace(age_s=11.0), raw=read(999.0)).state.trips[0]
+    assert (trip.text, trip.link) == (f"{WILD.format(': 999 °C is out of range', 3)} {ROW.do}", False)
 
 
 # ---------------------------------------------------------------- in a run
@@ -175,11 +206,13 @@ def test_what_is_known_to_be_new(lag_s: float | None, seq: int | None, word: Pre
 
 
 def test_readings_out_of_a_queue_bring_no_heat_back() -> None:
-    """300 s late: G02 within 10 s, and no heat for as long as the queue lasts, by then a person's matter; one that
-    drains in time gives the heat back by itself."""
+    """300 s late: no heat after 10 s, G02 after 20 s, for as long as the queue lasts, by then a person's matter; one
+    that drains in time gives the heat back by itself."""
     bench = running()
     say(bench, 10, LATE_S)
-    for second in range(1190):
+    assert bench.duty == 0.0
+    say(bench, 10, LATE_S)
+    for second in range(1180):
         say(bench, 1, LATE_S)
         assert (tripped(bench), bench.duty) == (["G02"], 0.0)
         if second == 110:
@@ -193,10 +226,10 @@ def test_readings_out_of_a_queue_bring_no_heat_back() -> None:
 
 
 def test_a_recording_is_no_restarted_node() -> None:
-    """The probe is dead, a recording of earlier in the run is sent: G02 in 10 s, and no heat by it."""
+    """The probe is dead, a recording of earlier in the run is sent: G02 in 20 s, and no heat by it."""
     bench = running()
-    say(bench, 15, None, 20)
-    for number in range(35, 131):
+    say(bench, 25, None, 20)
+    for number in range(45, 131):
         say(bench, 1, None, number)
         assert (tripped(bench), bench.duty) == (["G02"], 0.0)
     assert "is older than" in bench.state.guard.trips[0].text
@@ -226,32 +259,40 @@ def test_a_clear_of_one_of_two_trips_believes_nothing() -> None:
         assert bench.state.mash.lag_s == usual_s
 
 
-def test_gone_by_its_own_word_trips_at_once() -> None:
-    """False is a fault at once, in words of its own; a reading later than the word shows that the node is back."""
+def test_gone_by_its_own_word_cuts_at_once() -> None:
+    """False takes heat away at once and is a trip 20 s later, in words of its own; a reading later than the word shows
+    that the node is back, and three of them give the heat back."""
     bench = running()
     gone = Presence(False, bench.now + 0.9)
     say(bench, 1, 0.2, probe_online=gone)
+    assert (tripped(bench), bench.duty) == ([], 0.0)
+    briefly = copy.deepcopy(bench)
+    say(briefly, 4, 0.2, probe_online=gone)
+    assert runs(briefly)
+    bench.extra = {"mash": (), "probe_online": gone}
+    bench.run(20)
     assert tripped(bench) == ["G02"]
     text = bench.state.guard.trips[0].text
-    assert text.startswith("The mash probe's presence topic says that it is gone; it last read 0 s ago.")
-    say(bench, 100, 0.2, probe_online=gone)
+    assert text.startswith("The mash probe's presence topic says that it is gone; it last read 20 s ago.")
+    say(bench, 60, 0.2, probe_online=gone)
     assert runs(bench)
 
 
 @pytest.mark.parametrize(
-    ("word", "silent_s", "trip"),
-    [
-        (Presence(True, 0.0), 12, ["G02"]),
-        (Presence(False, 1.0, retained=True), 6, []),
-        (Presence(False, 1.0, retained=True), 7, ["G02"]),
-    ],
+    ("word", "cut_s", "trip_s"), [(Presence(True, 0.0), 10, 20), (Presence(False, 1.0, retained=True), 7, 27)]
 )
-def test_a_silent_probe_and_its_word(word: Presence, silent_s: int, trip: list[str]) -> None:
+def test_a_silent_probe_and_its_word(word: Presence, cut_s: int, trip_s: int) -> None:
     """True proves nothing; a retained copy may be of long ago: one that says gone waits 5 s for a reading."""
     bench = running()
     bench.extra = {"mash": (), "probe_online": word._replace(at=bench.now + word.at)}
-    bench.run(silent_s)
-    assert tripped(bench) == trip
+    bench.run(cut_s - 1)
+    assert bench.duty > 0.0
+    bench.run(1)
+    assert bench.duty == 0.0
+    bench.run(trip_s - cut_s - 1)
+    assert tripped(bench) == []
+    bench.run(1)
+    assert tripped(bench) == ["G02"]
 
 
 def test_a_reading_settles_a_retained_word() -> None:

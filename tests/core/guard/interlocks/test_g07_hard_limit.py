@@ -23,6 +23,7 @@ from tests.core.guard.looks import (
     found,
     having,
     ids,
+    later,
     read,
     told,
     trips_in,
@@ -194,12 +195,12 @@ def test_hot_outside_an_addition_is_no_note() -> None:
 def test_the_note_stays_between_readings_and_ends_by_itself() -> None:
     """A tick without a reading does not end it, one under the limit does; it is said again a minute later at most."""
     first = check(**ADDING, raw=read(81.0))
-    quiet = check(first.state, **ADDING, raw=(), now=NOW + 1.0)
+    quiet = later(first.state, 1.0, **ADDING, raw=())
     assert ([note.key for note in quiet.state.noted.now], told(quiet)) == (["G07"], [])
-    cool = check(quiet.state, **ADDING, raw=read(79.9), now=NOW + 2.0)
+    cool = later(quiet.state, 2.0, **ADDING, raw=read(79.9))
     assert cool.state.noted.now == ()
-    assert told(check(cool.state, **ADDING, raw=read(81.0), now=NOW + 59.9)) == []
-    assert told(check(cool.state, **ADDING, raw=read(81.0), now=NOW + 60.0)) == [("G07", 1)]
+    assert told(later(cool.state, 59.9, **ADDING, raw=read(81.0))) == []
+    assert told(later(cool.state, 60.0, **ADDING, raw=read(81.0))) == [("G07", 1)]
 
 
 @pytest.mark.parametrize("value_c", [85.0, 105.1, nan])

@@ -19,6 +19,7 @@ from tests.core.guard.looks import (
     OPEN,
     TUN,
     check,
+    for_long,
     found,
     ids,
     known,
@@ -31,7 +32,7 @@ from tests.core.guard.looks import (
 FRESH, ROW = NoLiquid(), NoLiquid.ROW
 DRY = "The level switch says: no liquid at the heater. Heat is off."
 STILL = "The flow switch says: no flow past the heater. Heat is off."
-SILENT = "The {} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
+WORDLESS = "The {} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
 LOST, NOT_ASKED = Switch(False, NOW), BASE.run.target._replace(heat="off")
 NODE_DRY = report(50, 0.7, fault="F", fault_code="no_liquid")
 NODE_STILL = report(50, 0.7, fault="F", fault_code="no_flow")
@@ -48,18 +49,25 @@ def still(silent_s: float, says: str = STILL, latched: bool = False) -> Finding:
     return Finding(ROW, silent_s, 10.0, latched, says=says)
 
 
+def silent(name: str, for_s: float) -> Finding:
+    """A switch that says nothing: a gap of a link."""
+    return Finding(ROW, for_s, 10.0, False, says=WORDLESS.format(name), gap_s=10.0)
+
+
 SWITCHES: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "both are well": ({}, None),
     "no liquid": ({"level": Switch(False, NOW - 1.0)}, dry(1.0)),
-    "level never heard": ({"level": None}, dry(86_400.0, SILENT.format("level"))),
+    "level never heard": ({"level": None}, silent("level", 86_400.0)),
     "level of 10 s ago": ({"level": Switch(True, NOW - 10.0)}, None),
-    "level older": ({"level": Switch(True, NOW - 10.125)}, dry(10.125, SILENT.format("level"))),
-    "level of long ago": ({"level": Switch(True, NOW - 1e5)}, dry(86_400.0, SILENT.format("level"))),
+    "level older": ({"level": Switch(True, NOW - 10.125)}, silent("level", 10.125)),
+    "level of long ago": ({"level": Switch(True, NOW - 1e5)}, silent("level", 86_400.0)),
     "no flow": ({"flow": Switch(False, NOW - 1.0)}, still(1.0)),
-    "flow never heard": ({"flow": None}, still(86_400.0, SILENT.format("flow"))),
+    "flow never heard": ({"flow": None}, silent("flow", 86_400.0)),
     "flow of 10 s ago": ({"flow": Switch(True, NOW - 10.0)}, None),
-    "flow older": ({"flow": Switch(True, NOW - 10.125)}, still(10.125, SILENT.format("flow"))),
+    "flow older": ({"flow": Switch(True, NOW - 10.125)}, silent("flow", 10.125)),
     "both": ({"level": Switch(False, NOW - 1.0), "flow": LOST}, dry(1.0)),
+    "no flow, and the level is silent": ({"level": None, "flow": LOST}, still(0.0)),
+    "both are silent": ({"level": None, "flow": None}, silent("level", 86_400.0)),
     "the pump has just begun": ({"flow": LOST, "pump_on_s": 9.9}, None),
     "the pump should have made it": ({"flow": LOST, "pump_on_s": 10.0}, still(0.0)),
     "heat is not asked for": ({"flow": LOST, "target": NOT_ASKED}, None),
@@ -76,8 +84,9 @@ SWITCHES: dict[str, tuple[dict[str, Any], Finding | None]] = {
 
 @pytest.mark.parametrize(("changes", "expected"), SWITCHES.values(), ids=SWITCHES)
 def test_by_the_switches(changes: dict[str, Any], expected: Finding | None) -> None:
-    """False cuts, silence past 10 s cuts, at 10 s not yet; flow counts where it is asked for and should be there; a
-    restart in which the pump does not bring it back is no silent wait; the level has its turn once the run goes on."""
+    """False trips, silence past 10 s cuts, at 10 s not yet; a word goes before silence; flow counts where it is asked
+    for and should be there; a restart in which the pump does not bring it back is no silent wait; the level has its
+    turn once the run goes on."""
     assert found(FRESH, **changes) == expected
 
 
@@ -91,9 +100,12 @@ def test_in_every_phase(phase: Phase) -> None:
 
 def test_where_liquid_and_flow_are_asked_for() -> None:
     """Liquid where heat may flow, flow in a restart as well; without a run an empty tun is no trip."""
-    assert trips_in("G13", level=None) == HEATING
+    assert trips_in("G13", level=LOST) == HEATING
+    assert trips_in("G13", for_long("G13"), level=None) == HEATING
     assert trips_in("G13", flow=LOST) == HEATING | {RunState.RESTARTING}
-    assert check(level=None).state.trips[0].latched is True
+    assert check(level=LOST).state.trips[0].latched is True
+    mute = check(for_long("G13"), level=None).state.trips[0]
+    assert (mute.latched, mute.link) == (False, True)
     trip = check(flow=LOST).state.trips[0]
     assert (trip.latched, trip.unit) == (False, "s")
     assert trip.text == f"{STILL} {ROW.do}"
@@ -116,7 +128,8 @@ def test_how_many_losses_are_remembered() -> None:
     kept = (*([NOW - 2.0] * 14), NOW - 1.0, NOW)
     assert watch(often, flow=LOST)[0] == NoLiquid(kept)
     assert watch(NoLiquid((NOW - 600.0, NOW - 599.9)), flow=LOST)[0] == NoLiquid((NOW - 599.9, NOW))
-    assert watch(often, level=None)[0] == often
+    assert watch(often, level=LOST)[0] == often
+    assert watch(often, flow=None)[0] == often
     assert watch(often) == (often, None)
 
 
@@ -148,9 +161,11 @@ def test_lost_flow_by_its_word_is_remembered() -> None:
 
 def test_one_cause_seen_twice_is_one_trip() -> None:
     """The daemon's own switch and the node's say the same in one tick."""
-    gate = check(OPEN._replace(line=HOT), level=None, report=NODE_DRY)
+    gate = check(OPEN._replace(line=HOT), level=LOST, report=NODE_DRY)
     assert ids(gate) == ["G13"]
-    assert gate.state.trips[0].text.startswith("The level switch has been silent")
+    assert gate.state.trips[0].text.startswith("The level switch says: no liquid")
+    mute = check(OPEN._replace(line=HOT), level=None, report=NODE_DRY)
+    assert (mute.state.trips[0].latched, mute.state.trips[0].text[:24]) == (True, "The heater node's own fa")
 
 
 # ---------------------------------------------------------------- clearing

@@ -7,11 +7,12 @@ import pytest
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g24_keeps_tripping import INSPECT, KeepsTripping
 from controller.core.nouns import RunState, Trip
-from tests.core.guard.looks import HEATING, NOW, check, having, ids, memory, senses
+from tests.core.guard.looks import HEATING, NOW, check, having, ids, memory, read, senses
 
 ROW = KeepsTripping.ROW
 TWICE = KeepsTripping((NOW - 1799.0, NOW - 100.0))
-TRIP = Trip("G17", NOW, "late", 3.0, 2.0, "s", 2, latched=False, first_out=True)
+TRIP = Trip("G08", NOW, "hot", 86.0, 85.0, "°C", 1, latched=False, first_out=True)
+HOT = read(86.0)  # at the outlet: a trip that ends by itself
 
 CASES: dict[str, tuple[KeepsTripping, Trip, RunState, KeepsTripping, Finding | None]] = {
     "the third": (TWICE, TRIP, RunState.RUNNING, KeepsTripping(), Finding(ROW, 3.0, 3.0)),
@@ -21,6 +22,7 @@ CASES: dict[str, tuple[KeepsTripping, Trip, RunState, KeepsTripping, Finding | N
     ),
     "a second of one outage": (TWICE, TRIP._replace(first_out=False), RunState.RUNNING, TWICE, None),
     "one that latches": (TWICE, TRIP._replace(latched=True), RunState.RUNNING, TWICE, None),
+    "a gap of a link": (TWICE, TRIP._replace(link=True), RunState.RUNNING, TWICE, None),
     "one without heat": (TWICE, TRIP, RunState.IDLE, TWICE, None),
     "one that latches after three": (
         KeepsTripping((*TWICE.incidents, NOW - 1.0)), TRIP._replace(latched=True), RunState.RUNNING,
@@ -39,14 +41,15 @@ def test_interruptions_of_half_an_hour(
 
 def test_the_third_interruption_trips_with_it() -> None:
     """Both in one tick, the cause first; the count begins anew."""
-    gate = check(having(TWICE), late_s=3.0)
-    assert ids(gate) == ["G17", "G24"]
+    gate = check(having(TWICE), raw_outlet=HOT)
+    assert ids(gate) == ["G08", "G24"]
     trip = gate.state.trips[1]
     assert (trip.latched, trip.first_out, trip.value, trip.limit) == (True, False, 3.0, 3.0)
     assert trip.text == f"Interruption number 3 within half an hour (limit 3). Heat is off. {ROW.do}"
     assert memory(gate, KeepsTripping) == KeepsTripping()
     for state in HEATING:
-        assert ids(check(having(TWICE), late_s=3.0, state=state)) == ["G17", "G24"]
+        assert ids(check(having(TWICE), raw_outlet=HOT, state=state)) == ["G08", "G24"]
+        assert ids(check(having(TWICE), late_s=21.0, state=state)) == ["G17"]
 
 
 @pytest.mark.parametrize(
