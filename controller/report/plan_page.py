@@ -166,7 +166,7 @@ def _asked(plan: Plan, stage: Stage) -> str:
     asked = plan.program.step[stage.at or 0].ramp_k_per_s or 0.0
     if asked <= plan.tun.climb_k_per_s or stage.limited_by == "cooling":
         return ""
-    return f"; you asked for {60.0 * asked:.2f}, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"
+    return f"; you asked for {60.0 * asked:.2f} K/min, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"
 
 
 HOT_LIQUOR_C = 45.0  # warmer than a cold or a mixed tap gives (own proposal)

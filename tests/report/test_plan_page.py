@@ -74,7 +74,7 @@ def test_what_may_be_a_slip_is_asked_about(config: Path, capsys: pytest.CaptureF
     likely meant in °F; a warm tap is not asked about."""
     plain = page(config, capsys)[1]
     steep = page(config, capsys, changed(('ramp = "1.0 K/min"', 'ramp = "5 K/min"')))[1]
-    assert "you asked for 5.00, the tun allows 1.00 K/min" in steep and "you asked for" not in plain
+    assert "you asked for 5.00 K/min, the tun allows 1.00 K/min" in steep and "you asked for" not in plain
     lower = page(config, capsys, changed(('temperature = "77 °C"', 'temperature = "60 °C"')))[1]
     assert "warn A38: Step 3 (mash-out, 60 °C) begins once the tun has cooled by itself from 66 °C" in lower
     assert "a lower temperature after a higher one is likely a slip" in lower and "A21" not in lower
