@@ -134,7 +134,7 @@ TABLE: dict[Kind, UnitKind] = {
     "gravity": UnitKind(
         "°P",
         "12 °P",
-        _scaled(**{"°P": 1, "SG": 1, "°Bx": _BRIX}),  # of SG the number itself; its curve is in `wort`
+        {"°P": (_F(1), _F(0)), **_scaled(SG=1), "°Bx": (_BRIX, _F(0))},  # of SG the number: its curve is in `wort`
         {"p": "°P", "plato": "°P", "sg": "SG", "bx": "°Bx", "brix": "°Bx"},
     ),
 }
