@@ -102,12 +102,12 @@ def _sheet(v: Values) -> Iterator[Answer]:
 
 
 def _diastatic(v: Values) -> Iterator[Answer]:
-    """°Lintner = (°WK + 16)/3.5 (second hand); of a grist the mean by mass."""
-    yield Answer("°Lintner", "number", (v["wk"] + 16.0) / 3.5)
-    if "other" in v:
-        mean = (v["grist"] * v["wk"] + v["other"] * v["other_wk"]) / (v["grist"] + v["other"])
-        yield Answer("°WK of both", "number", mean)
-        yield Answer("°Lintner of both", "number", (mean + 16.0) / 3.5)
+    """Of a grist the mean by mass; °Lintner and °WK are each other's straight line."""
+    power = v["power"]
+    if "other_power" in v:
+        power = (v["grist"] * power + v["other"] * v["other_power"]) / (v["grist"] + v["other"])
+    yield Answer("°Lintner", "number", power)
+    yield Answer("°WK", "number", 3.5 * power - 16.0)
 
 
 def _first_wort(v: Values) -> Iterator[Answer]:
@@ -168,7 +168,7 @@ def _any(*keys: str) -> tuple[Input, ...]:
     return tuple(gravity(key, needed=False) for key in keys)
 
 
-_PLAIN = Quantity("number", 0, 1000)
+_POWER = Quantity("diastatic power", 0, 300)
 _MALT = (EXTRACT, MOISTURE, _CONVERSION)
 _TUN = (_HELD, _DEAD, _BATCHES)
 
@@ -231,9 +231,9 @@ WORT = (
     Sum(
         "diastatic",
         "What is a diastatic power in the other unit, and of two malts together?",
-        (Input("wk", _PLAIN), mass("grist", 0.0), mass("other", needed=False), Input("other_wk", _PLAIN, 0.0)),
+        (Input("power", _POWER), mass("grist", 1.0), mass("other", 0.0), Input("other_power", _POWER, needed=False)),
         _diastatic,
-        'wk=300 grist="12 kg" other="8 kg" other_wk=120',
+        'power="300 °WK" grist="12 kg" other="8 kg" other_power="120 °WK"',
     ),
     Sum(
         "first-wort",

@@ -33,11 +33,11 @@ def test_any_unit_in_and_any_out() -> None:
     assert json.loads(called(*us, "--json")[1])["answers"]["hot liquor"] == pytest.approx(
         metric["hot liquor"], abs=1e-4
     )
-    assert "hot liquor: 120.25 lb" in called(*us, "--units", "US")[1]
+    assert "hot liquor: 120.26 lb" in called(*us, "--units", "US")[1]
 
 
 def test_everything_wrong_is_told_at_once() -> None:
-    """A bare number, the other temperature scale, a key that is none and one that is missing; and a sum that is none."""
+    """A bare number, the other temperature scale, a key that is none and one that lacks; a sum that is none."""
     code, _, err = called("reckon", "blend", "total=60", "hot=178 °C", "warm=3 °C")
     assert code == 2
     assert 'such as "60 kg"' in err and '"178 °F" is 81.1 °C' in err and "warm=3 °C: found a key" in err
