@@ -34,6 +34,7 @@ check, dryrun, compose and demo run on the shipped files where there is none."""
 COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("init", "lay out a starter configuration, to be changed"),
     "check": ("check", "validate programs, show the plan, give advice"),
+    "reckon": ("reckon.command", "work out one thing: strike, blending, a pull, run-off, and more; any unit"),
     "dryrun": ("dryrun.command", "run a program against the simulated tun on a counted clock, no broker"),
     "demo": ("demo.command", "everything on this machine over real MQTT, with simulated nodes and a live view"),
     "serve": ("serve", "the daemon"),
@@ -112,7 +113,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     standard_streams.make_ready()
     if getattr(controller, "DISTRIBUTION", None) != "underback":
         return _told(NOT_OURS.format(folder=controller.__path__[0]), WRONG)
-    code = _code(sys.argv[1:] if argv is None else argv)
+    streams = sys.stdout, sys.stderr
+    try:
+        code = _code(sys.argv[1:] if argv is None else argv)
+    finally:
+        sys.stdout, sys.stderr = streams  # a command may have put its own there
     if why := standard_streams.settle():
         print(f"standard output: {why}; the answer is not complete", file=sys.stderr)
         return code or NO
@@ -151,6 +156,8 @@ def _run(argv: Sequence[str]) -> int:
     if name not in COMMANDS or not _available(name):
         print(f"underback: no command {name!r}{_near(name or '')}\n\n{usage()}", file=sys.stderr)
         return WRONG
+    from controller.commands.shared import own_streams  # only here: the list of commands does without
+
     gc.disable()  # nothing of what is loaded now is ever garbage: 14 ms of looking for it (measured)
     try:
         module = importlib.import_module(f"controller.commands.{COMMANDS[name][0]}")
@@ -160,7 +167,12 @@ def _run(argv: Sequence[str]) -> int:
     parser = Parser(prog=f"underback {name}", description=COMMANDS[name][1])
     parser.add_argument("--config", default=config, metavar="DIR", help="folder with service.toml, tuns/, programs/")
     module.arguments(parser)
-    code: int = module.run(parser.parse_intermixed_args(rest))
+    if name not in own_streams.FOR_MACHINES:
+        parser.add_argument("--units", metavar="UNITS", help=f"what quantities are told in: {own_streams.WANTED}")
+    args = parser.parse_intermixed_args(rest)
+    if name not in own_streams.FOR_MACHINES and not getattr(args, "json", False):
+        own_streams.tell(own_streams.chosen(args.units, args.config))
+    code: int = module.run(args)
     return code
 
 

@@ -15,6 +15,8 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Literal, NamedTuple
 
+from controller.brewing import wort
+
 Kind = Literal[
     "temperature",  # °C
     "difference",  # K
@@ -34,6 +36,7 @@ Kind = Literal[
     "price",  # per kWh
     "heat",  # kJ/kg
     "diastatic power",  # °Lintner
+    "gravity",  # °P
 ]
 
 _F = Fraction
@@ -41,7 +44,9 @@ _LB = _F("0.45359237")  # kg, exact (international yard and pound agreement, 195
 _OZ = _LB / 16
 _GAL = _F("3.785411784")  # L, exact (US gallon: 231 cubic inches)
 _QT = _GAL / 4
+_BBL = 31 * _GAL  # US beer barrel: 31 gallons
 _IMP_GAL = _F("4.54609")  # L, exact (UK Weights and Measures Act 1985)
+_BRIX = _F(1) / _F("1.04")  # °P a °Bx of unfermented wort (hobby common practice)
 _FT = _F("0.3048")  # m, exact (1959 agreement)
 _BTU_PER_H = _F("0.29307107017222")  # W (international table Btu, ISO 31-4)
 
@@ -53,6 +58,7 @@ class UnitKind(NamedTuple):
     example: str
     units: dict[str, tuple[Fraction, Fraction]]
     spellings: Mapping[str, str] = MappingProxyType({})
+    in_parts: str = ""  # an example, where several parts may make one quantity
 
 
 def _scaled(**units: Fraction | int | str) -> dict[str, tuple[Fraction, Fraction]]:
@@ -63,7 +69,8 @@ _DEGREES = {"c": "°C", "degc": "°C", "deg c": "°C", "℃": "°C", "f": "°F",
 _HOURS = {"hour": "h", "hours": "h", "hr": "h", "hrs": "h"}
 _MINUTES = {"minute": "min", "minutes": "min", "mins": "min"}
 _SECONDS = {"sec": "s", "secs": "s", "second": "s", "seconds": "s", "day": "d", "days": "d"}
-_GALLONS = {"gallon": "gal", "gallons": "gal", "us gal": "gal", "quart": "qt", "quarts": "qt"}
+_POUNDS = {"lbs": "lb", "pound": "lb", "pounds": "lb", "ounce": "oz", "ounces": "oz"}
+_GALLONS = {"gallon": "gal", "gallons": "gal", "us gal": "gal", "quart": "qt", "quarts": "qt", "barrel": "bbl"}
 _LITRES = {"litre": "L", "litres": "L", "liter": "L", "liters": "L", "l": "L", "ml": "mL", "hl": "hL"}
 
 TABLE: dict[Kind, UnitKind] = {
@@ -85,15 +92,20 @@ TABLE: dict[Kind, UnitKind] = {
         },
         {"c/min": "°C/min", "f/min": "°F/min", "degc/min": "°C/min", "degf/min": "°F/min"},
     ),
-    "duration": UnitKind("s", "35 min", _scaled(s=1, min=60, h=3600, d=86400), {**_HOURS, **_MINUTES, **_SECONDS}),
-    "mass": UnitKind(
-        "kg", "20 kg", _scaled(kg=1, g="1/1000", lb=_LB, oz=_OZ), {"lbs": "lb", "pound": "lb", "pounds": "lb"}
+    "duration": UnitKind(
+        "s", "35 min", _scaled(s=1, min=60, h=3600, d=86400), {**_HOURS, **_MINUTES, **_SECONDS}, "1 h 10 min"
     ),
+    "mass": UnitKind("kg", "20 kg", _scaled(kg=1, g="1/1000", lb=_LB, oz=_OZ), _POUNDS, "11 lb 4 oz"),
     "volume": UnitKind(
         "L",
         "60 L",
-        {**_scaled(L=1, mL="1/1000", hL=100, gal=_GAL, qt=_QT), "imp gal": (_IMP_GAL, _F(0))},
+        {
+            **_scaled(L=1, mL="1/1000", hL=100, gal=_GAL, qt=_QT, bbl=_BBL),
+            "imp gal": (_IMP_GAL, _F(0)),
+            "imp bbl": (36 * _IMP_GAL, _F(0)),  # UK barrel: 36 gallons
+        },
         {**_GALLONS, **_LITRES},
+        "2 gal 1 qt",
     ),
     "power": UnitKind("W", "5 kW", _scaled(W=1, kW=1000) | {"Btu/h": (_BTU_PER_H, _F(0))}),
     "energy": UnitKind("kWh", "5.7 kWh", _scaled(kWh=1, Wh="1/1000", MJ="5/18")),
@@ -119,6 +131,12 @@ TABLE: dict[Kind, UnitKind] = {
         {"°Lintner": (_F(1), _F(0)), "°WK": (_F(2, 7), _F(32, 7))},
         {"lintner": "°Lintner", "wk": "°WK"},
     ),
+    "gravity": UnitKind(
+        "°P",
+        "12 °P",
+        {"°P": (_F(1), _F(0)), **_scaled(SG=1), "°Bx": (_BRIX, _F(0))},  # of SG the number: its curve is in `wort`
+        {"p": "°P", "plato": "°P", "sg": "SG", "bx": "°Bx", "brix": "°Bx"},
+    ),
 }
 
 _NUMBER = r"[+\-]?\d{1,12}(?:\.\d{1,15})?"
@@ -138,10 +156,10 @@ class NotAQuantity(ValueError):
 
 
 def quantity(kind: Kind, text: str) -> float:
-    """How much is this, in the kind's base unit (°C, K, K/s, s, kg, L, W, kWh, W/K, J/K, 0..1, L/min, m, L/kg)?
+    """How much is this, in the kind's base unit (°C, K, K/s, s, kg, L, W, kWh, W/K, J/K, 0..1, L/min, m, L/kg, °P)?
 
-    Raises NotAQuantity for a bare number, a unit of another kind, or anything that is not a number and a unit. A
-    duration may have several parts: "1 h 10 min".
+    Raises NotAQuantity for a bare number, a unit of another kind, or anything that is not a number and a unit. Some
+    may have several parts: "1 h 10 min", "11 lb 4 oz", "2 gal 1 qt".
     """
     row, clean = TABLE[kind], text.translate(_SPACES)
     if len(text) > 80:
@@ -153,10 +171,12 @@ def quantity(kind: Kind, text: str) -> float:
     if kind in ("temperature", "difference") and (bare := _DEGREE.fullmatch(clean)):
         raise NotAQuantity(f'°C or °F after the number, such as "{bare[1]} °C"')
     parts = _parts(clean)
-    if not parts or (len(parts) > 1 and kind != "duration"):
+    if not parts or (len(parts) > 1 and not row.in_parts):
         raise NotAQuantity(f'a number with a unit such as "{row.example}"')
     if len(parts) > 1:
         return float(_sum(row, parts))
+    if kind == "gravity" and _name(row, parts[0][1]) == "SG":
+        return _plato(parts[0][0])
     return float(_one(row, *parts[0]))
 
 
@@ -175,12 +195,20 @@ def _pointed(kind: Kind, text: str) -> str:
 
 
 def _sum(row: UnitKind, parts: list[tuple[str, str]]) -> Fraction:
-    """Parts of a duration fall in size and have no signs."""
+    """Parts fall in size and have no signs."""
     sizes = [_unit(row, unit)[0] for _, unit in parts]
     falling = all(a > b for a, b in itertools.pairwise(sizes))
     if not falling or any(number[0] in "+-" for number, _ in parts):
-        raise NotAQuantity('hours, then minutes, then seconds, such as "1 h 10 min"')
+        raise NotAQuantity(f'the larger unit first, such as "{row.in_parts}"')
     return sum((_one(row, *part) for part in parts), _F(0))
+
+
+def _plato(gravity: str) -> float:
+    """°P of a specific gravity."""
+    try:
+        return wort.plato(float(gravity))
+    except ValueError:
+        raise NotAQuantity('a specific gravity from 1.000 to 1.130, such as "1.048 SG"') from None
 
 
 def likely(kind: Kind, number: float) -> str:
@@ -192,6 +220,8 @@ def _like(row: UnitKind, number: str) -> str:
     """The bare number with a likely unit."""
     if row is TABLE["temperature"] and float(number) > 100.0:
         return f"{number} °F"
+    if row is TABLE["gravity"] and 0.99 < float(number) < 1.2:
+        return f"{number} SG"
     if row is TABLE["power"] and float(number) >= 100.0:
         return f"{number} W"
     if row is TABLE["share"] and 0.0 < abs(float(number)) < 1.0:
@@ -218,13 +248,18 @@ def _one(row: UnitKind, number: str, unit: str) -> Fraction:
 
 def _unit(row: UnitKind, unit: str) -> tuple[Fraction, Fraction]:
     """Factor and offset of a unit of this kind."""
+    return row.units[_name(row, unit)]
+
+
+def _name(row: UnitKind, unit: str) -> str:
+    """What is this unit called in the table?"""
     plain = " ".join(unit.split())
     if plain in row.units:
-        return row.units[plain]
+        return plain
     known = {**{name.lower(): name for name in row.units}, **row.spellings}
     name = known.get(plain.lower().replace(" /", "/").replace("/ ", "/").replace("° ", "°"))
     if name is not None:
-        return row.units[name]
+        return name
     raise NotAQuantity(_advice(row, plain))
 
 

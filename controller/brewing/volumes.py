@@ -12,7 +12,6 @@ HELD_BACK_L_PER_KG = 0.96  # liquor that stays in the spent grain; 0.8..1.1 seen
 
 LB_KG = 0.45359237  # exact, international yard and pound agreement, 1959
 US_QT_L = 0.946352946  # exact, a quarter of 231 cubic inches
-_L_PER_KG_OF_QT_PER_LB = US_QT_L / LB_KG  # 2.0864
 
 
 def mash_volume_l(liquor_l: float, grist_kg: float, displacement_l_per_kg: float = DISPLACEMENT_L_PER_KG) -> float:
@@ -59,16 +58,6 @@ def sparge_l(
 ) -> float:
     """How much sparge liquor gives the wanted volume in the kettle, L? Negative: the mash liquor alone is too much."""
     return kettle_l + held_back_l_per_kg * grist_kg + dead_space_l - mash_liquor_l
-
-
-def l_per_kg_from_qt_per_lb(thickness_qt_per_lb: float) -> float:
-    """What is a thickness in US quarts per pound in L/kg?"""
-    return thickness_qt_per_lb * _L_PER_KG_OF_QT_PER_LB
-
-
-def qt_per_lb_from_l_per_kg(thickness: float) -> float:
-    """What is a thickness in L/kg in US quarts per pound?"""
-    return thickness / _L_PER_KG_OF_QT_PER_LB
 
 
 def beside(value: float, limit: float) -> str:

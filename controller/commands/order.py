@@ -5,7 +5,7 @@ underback order start linnet --hand "12 °C" --here --ready-at 06:00
 underback order start sandpiper --hand "63 °C" --here --attended from_step="maltose rest" credited="12 min"
 underback order answer                      (where there is one answer only, such as begin, yes, taken over)
 underback order answer "no starch"          (what you saw or chose is always said)
-underback order answer first_wort_p=19.3 first_wort_volume_l=41
+underback order answer first_wort_p=19.3 first_wort_volume_l=41     (or first_wort="1.080 SG", each in its unit)
 underback order extend "10 min"
 underback order adjust step=3 target="64 °C" time="40 min"
 underback order adjust step="maltose rest" time="50 min"
@@ -23,7 +23,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from controller.brewing.units import Kind
-from controller.commands.shared import step_reference, terminal
+from controller.commands.shared import step_reference, terminal, typed_entries
 from controller.commands.shared.connection import reach, to_any
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.core.procedure import answers, entries
@@ -177,18 +177,12 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
     elif key in TEXTS:
         args[key] = text
     else:
-        args[key] = WORDS.get(text.lower(), _number(text))
+        key, value = typed_entries.entry(key, text)
+        args[key] = WORDS.get(text.lower(), value)
 
 
 def _quantity(key: str, text: str) -> float:
     return terminal.asked(QUANTITIES[key.lstrip("-")][0], key, text)
-
-
-def _number(text: str) -> float | str:
-    try:
-        return float(text) if any(c.isdigit() for c in text) else text
-    except ValueError:
-        return text
 
 
 def _moment(text: str) -> float:

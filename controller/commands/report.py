@@ -12,7 +12,7 @@ from typing import Any
 
 from controller import report
 from controller.commands.runs import tuns
-from controller.commands.shared import terminal
+from controller.commands.shared import terminal, typed_entries
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.core.procedure import entries
 from controller.edge.files import config_files, plan_by_name, writable
@@ -111,17 +111,10 @@ def _to_add(args: argparse.Namespace) -> list[dict[str, Any]]:
 def _late(given: list[str]) -> dict[str, Any]:
     """What was entered after the run. Raises Wrong with everything that is wrong of it."""
     pairs = [word.partition("=") for word in given]
-    values: dict[str, Any] = {key: _number(text) if key in entries.FIGURES else text for key, _, text in pairs}
+    values = dict(typed_entries.entry(key, text) for key, _, text in pairs)
     if problems := entries.problems(values):
         raise Wrong(*(f"--enter {problem}" for problem in problems))
     return values
-
-
-def _number(text: str) -> float | str:
-    try:
-        return float(text)
-    except ValueError:
-        return text
 
 
 def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, paths: list[Path]) -> list[str]:
@@ -183,9 +176,9 @@ def page(record: RunRecord, more: Amendments) -> list[str]:
 
 def steps(record: RunRecord) -> list[str]:
     """A table of the steps as they went, counted from 1."""
-    lines = [f"  {'':>2} {'step':<22}{'target':>9}{'rest':>18}{'min':>8}{'mean':>8}{'max':>8}"]
+    lines = [f"  {'':>2} {'step':<22}{'target':>9}{'rest':>18}{'min':>10}{'mean':>10}{'max':>10}"]
     for number, step in enumerate(record.steps, 1):
         rest = f"{step.credited_s / 60:.1f} of {step.planned_s / 60:g} min" if step.planned_s else ""
-        figures = "".join(f"{'-' if v is None else f'{v:.2f}':>8}" for v in (step.min_c, step.mean_c, step.max_c))
+        figures = "".join(f"{'-' if v is None else f'{v:.2f} °C':>10}" for v in (step.min_c, step.mean_c, step.max_c))
         lines.append(f"  {number:>2} {step.name[:22]:<22}{step.target_c:>6.1f} °C{rest:>18}{figures}")
     return lines

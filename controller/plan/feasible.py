@@ -33,6 +33,7 @@ class Fit(NamedTuple):
     liquor_kg: float
     volume_l: float
     strike_c: float | None
+    landing_c: float
     mash_s: float
     stages: tuple[Stage, ...]
 
@@ -125,22 +126,13 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
         yield Problem("liquor: temperature", found, wanted, ("liquor", "temperature"))
     first_c = program.step[0].temperature_c
     if program.dough_in.strike_c is not None and first_c is not None:
-        yield from _landing(program, tun, fit, first_c)
+        yield from _landing(fit, first_c)
 
 
-def _landing(program: Program, tun: Tun, fit: Fit, first_c: float) -> Iterator[Problem]:
+def _landing(fit: Fit, first_c: float) -> Iterator[Problem]:
     """A strike written by hand must not land the mash above its first rest: nothing here can cool."""
-    dough = program.dough_in
-    lands_c = heat.landing_c(
-        program.grist_kg,
-        dough.grist_temperature_c,
-        fit.liquor_kg,
-        fit.strike_c or first_c,
-        metal_j_per_k=tun.metal_j_per_k + heat_path(tun).bath_j_per_k,
-        slaking_j_per_kg=dough.slaking_heat_kj_per_kg * 1000.0,
-    )
-    if lands_c > first_c + LANDS_K:
-        found = f"{fit.strike_c:.1f} °C, which lands the mash at {lands_c:.1f} °C"
+    if fit.landing_c > first_c + LANDS_K:
+        found = f"{fit.strike_c:.1f} °C, which lands the mash at {fit.landing_c:.1f} °C"
         wanted = f'"auto", or less: the first rest is {degrees(first_c)}'
         yield Problem("dough_in: strike", found, wanted, ("dough_in", "strike"))
 

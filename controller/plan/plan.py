@@ -106,11 +106,12 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     basis = malt_basis(program, brewery)
     sheets = [extract.Sheet(line.kind, line.mass_kg, line.extract, line.moisture) for line in program.grist]
     promised = extract.promise(sheets)
+    fit = feasible.Fit(liquor, volume_l, strike.temperature_c, strike.landing_c, mash_s, steps)
     return Plan(
         program=program,
         tun=tun,
         course=_course(program, tun, strike, steps, strike.seconds + pauses_s + mash_s)._replace(malt=basis.plain()),
-        problems=feasible.problems(program, tun, feasible.Fit(liquor, volume_l, strike.temperature_c, mash_s, steps)),
+        problems=feasible.problems(program, tun, fit),
         stages=steps,
         strike_c=strike.temperature_c,
         strike_parts=strike.parts,

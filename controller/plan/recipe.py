@@ -4,7 +4,8 @@ A rest program as it stands in `config/programs/NAME.toml`: grist, liquor, dough
 fits a tun is for `plan.py`; what its own values must agree on is in `recipe_checks.py`.
 """
 
-from typing import Annotated, Any, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import (
     Field,
@@ -105,7 +106,8 @@ class DoughIn(Table):
 
     strike_c: Annotated[float | None, Quantity("temperature", 20, 98, auto=True)] = None  # None: worked out
     grist_temperature_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
-    slaking_heat_kj_per_kg: Annotated[float, Quantity("heat", 0, 60)] = 0.0  # 13 to 38 by moisture (Pauls and Whites)
+    slaking_kj_per_kg: Annotated[float | None, Quantity("heat", 0, 60, auto=True)] = None  # None: by moisture
+    DROPPED: ClassVar[Mapping[str, str]] = {"slaking_heat": 'slaking = "auto", or such as slaking = "19 kJ/kg"'}
 
 
 class HotLiquor(Table):

@@ -5,15 +5,15 @@ the energy drawn. Arithmetic alone; whether it is allowed is for `feasible.py`.
 """
 
 import math
-from typing import NamedTuple
+from typing import NamedTuple, TypedDict
 
-from controller.brewing import heat, volumes
+from controller.brewing import extract, heat, volumes
 from controller.brewing.kinetics.decoction import THICK_PULL
 from controller.brewing.step_purpose import reason_for_step
 from controller.core.control.climb import LimitedBy, climb, power_w
 from controller.core.control.heat_path import heat_path
 from controller.core.nouns import GOES_IN, SETTLE_S, StepKind
-from controller.plan.recipe import Program, Step, added_at_c, boil_c
+from controller.plan.recipe import Grist, Program, Step, added_at_c, boil_c
 from controller.settings.tun import Tun
 
 LANDS_K = 1.0  # mash that lands so near its first rest is there (the usual tolerance of a rest)
@@ -65,14 +65,44 @@ def strike(program: Program, tun: Tun, liquor: float) -> Strike:
     if not program.grist:
         return Strike(None, None, program.liquor.temperature_c, 0.0, 0.0, capacity)
     dough = program.dough_in
-    slaking = dough.slaking_heat_kj_per_kg * 1000.0
-    grist = (program.grist_kg, dough.grist_temperature_c, liquor)
     hot_j_per_k = tun.metal_j_per_k + heat_path(tun).bath_j_per_k
-    parts = heat.strike_parts(*grist, first_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
+    parts = heat.strike_parts(**_wetted(program, liquor), mash_c=first_c, metal_j_per_k=hot_j_per_k)
     strike_c = first_c + sum(parts) if dough.strike_c is None else dough.strike_c
-    landing_c = heat.landing_c(*grist, strike_c, metal_j_per_k=hot_j_per_k, slaking_j_per_kg=slaking)
+    landing_c = heat.landing_c(**_wetted(program, liquor), liquor_c=strike_c, metal_j_per_k=hot_j_per_k)
     seconds, kwh = _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
     return Strike(strike_c, parts, first_c if dough.strike_c is None else landing_c, seconds, kwh, capacity)
+
+
+class Wetted(TypedDict):
+    """Grist that meets liquor, as the heat balance asks for it."""
+
+    grist_kg: float
+    grist_c: float
+    liquor_kg: float
+    moisture_share: float
+    slaking_j_per_kg: float
+
+
+def _wetted(program: Program, liquor: float) -> Wetted:
+    """What does the heat balance need to know of this grist? Moisture and slaking heat are means by mass."""
+    dough, total_kg = program.dough_in, program.grist_kg
+    set_free = sum(line.mass_kg * heat.slaking_j_per_kg(_moisture(line)) for line in program.grist)
+    return Wetted(
+        grist_kg=total_kg,
+        grist_c=dough.grist_temperature_c,
+        liquor_kg=liquor,
+        moisture_share=moisture_share(program),
+        slaking_j_per_kg=set_free / total_kg if dough.slaking_kj_per_kg is None else 1e3 * dough.slaking_kj_per_kg,
+    )
+
+
+def _moisture(line: Grist) -> float:
+    return extract.USUAL_MOISTURE if line.moisture is None else line.moisture
+
+
+def moisture_share(program: Program) -> float:
+    """How moist is the grist, 0..1, as usual where a sheet is silent?"""
+    return sum(line.mass_kg * _moisture(line) for line in program.grist) / program.grist_kg
 
 
 def _heat_up(from_c: float, tun: Tun, liquor: float, strike_c: float) -> tuple[float, float]:

@@ -10,7 +10,7 @@ from controller.core.nouns import GOES_IN
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
 from controller.plan.recipe import added_at_c, boil_c
-from controller.plan.stages import LANDS_K, Stage, mixing_s
+from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share
 from controller.settings.table import show
 
 _LIMITS = {
@@ -78,9 +78,17 @@ def _strike(plan: Plan) -> str:
     text = f"{plan.strike_c:.1f} °C = {plan.landing_c:.1f} °C + {parts.grist_k:.1f} K for the grain"
     text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
     if abs(parts.slaking_k) >= 0.05:
-        text += f" - {-parts.slaking_k:.1f} K of slaking heat"
+        text += f" - {-parts.slaking_k:.1f} K of slaking heat{_wet(plan)}"
     round_it = f", with the liquor of its {plan.tun.heater.place}," if plan.tun.heater.bath_l else ""
     return f"{text}; the vessel{round_it} is heated with the liquor"
+
+
+def _wet(plan: Plan) -> str:
+    """By which moisture is the slaking heat? Nothing where the brewer wrote the heat itself."""
+    if plan.program.dough_in.slaking_kj_per_kg is not None:
+        return ""
+    written = all(line.moisture is not None for line in plan.program.grist)
+    return f" ({100 * moisture_share(plan.program):.1f} % moisture{'' if written else ', in part assumed'})"
 
 
 def _going_in(plan: Plan) -> str:
@@ -158,7 +166,7 @@ def _asked(plan: Plan, stage: Stage) -> str:
     asked = plan.program.step[stage.at or 0].ramp_k_per_s or 0.0
     if asked <= plan.tun.climb_k_per_s or stage.limited_by == "cooling":
         return ""
-    return f"; you asked for {60.0 * asked:.2f}, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"
+    return f"; you asked for {60.0 * asked:.2f} K/min, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"
 
 
 HOT_LIQUOR_C = 45.0  # warmer than a cold or a mixed tap gives (own proposal)

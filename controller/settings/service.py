@@ -5,6 +5,7 @@ from typing import Annotated, ClassVar, Literal, NamedTuple
 
 from pydantic import StrictBool, StringConstraints
 
+from controller.settings.own_units import UnitsName
 from controller.settings.table import Quantity, Table
 from controller.settings.tun import Learned, OptionalTopic, Tun
 
@@ -62,6 +63,7 @@ class Service(Table):
     prefix: Annotated[
         str, StringConstraints(min_length=1, max_length=100, pattern=r"^[^+#\x00$/][^+#\x00]*[^+#\x00/]$")
     ] = "underback"
+    units: UnitsName = "metric"  # what people read, and only that
     data_dir: str = "data"
     resume_minutes: Annotated[float, Quantity("number", 0, 60)] = 30.0
     keep_runs: Annotated[int, Quantity("number", 1, 100_000)] = 50

@@ -47,6 +47,12 @@ KNOWN: tuple[tuple[Kind, str, float], ...] = (
     ("price", "0.30 /kWh", 0.3),
     ("heat", "18 kJ/kg", 18.0),
     ("energy", "3.6 MJ", 1.0),
+    ("mass", "11 lb 4 oz", 5.102914162500001),  # W53: 11.25 x 0.45359237
+    ("volume", "2 gal 1 qt", 2.25 * 3.785411784),  # W53: 8.51718 L
+    ("volume", "1 bbl", 117.347765304),  # W53: 31 US gallons
+    ("volume", "1 imp bbl", 163.65924),  # W53: 36 UK gallons
+    ("gravity", "12 °P", 12.0),
+    ("gravity", "10.4 °Bx", 10.0),  # unfermented wort, by 1.04
 )
 
 
@@ -68,7 +74,10 @@ REFUSED: tuple[tuple[Kind, str, str], ...] = (
     ("duration", "1 h -10 min", "1 h 10 min"),
     ("duration", "1 h 10", "35 min"),
     ("mass", "20 kgs", "kg"),
-    ("mass", "1 kg 20 g", "20 kg"),
+    ("mass", "4 oz 11 lb", "11 lb 4 oz"),
+    ("gravity", "1.048", "1.048 SG"),
+    ("gravity", "12", "12 °P"),
+    ("gravity", "1.3 SG", "1.000 to 1.130"),
     ("volume", "1,000 L", "point for decimals"),
     ("volume", "6_0 L", "60 L"),
     ("volume", "٦٠ L", "60 L"),

@@ -79,9 +79,8 @@ def test_no_answer_rather_than_a_wrong_one(figure: Callable[[float], float], odd
 
 @given(st.floats(1.0, 100.0), liquid, st.floats(2.0, 5.0))
 def test_volumes_invert(kg: float, temperature_c: float, thickness: float) -> None:
-    """Litres to kilograms at the same temperature, quarts a pound to litres a kilogram, grist to volume, and back."""
+    """Litres to kilograms at the same temperature, grist to volume, and back."""
     assert volumes.liquor_kg(volumes.liquor_volume_l(kg, temperature_c), temperature_c) == pytest.approx(kg)
-    assert volumes.qt_per_lb_from_l_per_kg(volumes.l_per_kg_from_qt_per_lb(thickness)) == pytest.approx(thickness)
     assert volumes.grist_kg_for_volume(volumes.mash_volume_l(thickness * kg, kg), thickness) == pytest.approx(kg)
 
 

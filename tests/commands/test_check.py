@@ -159,15 +159,15 @@ def test_strict_and_overruled(config: Path, capsys: pytest.CaptureFixture[str]) 
 
 PAGES = {
     "sandpiper --at 06:00": (
-        "54.1 °C = 50.0 °C + 4.1 K for the grain at 18 °C",
+        "52.8 °C = 50.0 °C + 4.2 K for the grain at 18 °C - 1.4 K of slaking heat (4.8 % moisture)",
         "60.0 kg liquor (3.0 L/kg), 20 kg grain: 73.4 L, 73 % full",
-        "heat-up 37 min, then 1 h 44 min of mash",
-        "5.73 kWh (strike 3.09, mash 2.64); 1.72 EUR",
+        "heat-up 36 min, then 1 h 44 min of mash",
+        "5.63 kWh (strike 3.00, mash 2.64); 1.69 EUR",
         "06:00  1 dough-in",
         "06:13  3 maltose rest",
         "13 min at 0.98 K/min (the heater gives no more)",
     ),
-    "linnet": ("+0:28  1 dough-in", "+0:31  2 conversion"),
+    "linnet": ("+0:27  1 dough-in", "+0:30  2 conversion"),
     "dotterel --at 06:00": (
         "22.2 L of thick mash (25.2 kg, 32 %) out, away 45 min",
         "06:18  3 decoction",

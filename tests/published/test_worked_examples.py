@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import pytest
 
-from controller.brewing import heat, probe_calibration, rules_of_thumb, volumes, water, wort
+from controller.brewing import heat, probe_calibration, rules_of_thumb, units, volumes, water, wort
 
 GRIST, LIQUOR, ROOM, METAL, LOSS = 20.0, 60.0, 18.0, 12_500.0, 4.0
 MASH = heat.mash_j_per_k(GRIST, LIQUOR)
@@ -110,8 +110,8 @@ VOLUMES = (
     Example("W12 at 15 °C", volumes.liquor_volume_l(60.0, 15.0), 60.05, 0.02, IAPWS),
     Example("W12 at 72.4 °C", volumes.liquor_volume_l(60.0, 72.4), 61.45, 0.02, IAPWS),
     Example("W21 sparge", volumes.sparge_l(100.0, 20.0, 60.0, held_back_l_per_kg=0.96), 59.2, 0.1, HELD_BACK),
-    Example("W27 thickness", volumes.l_per_kg_from_qt_per_lb(1.5), 3.13, 0.005, "exact units"),
-    Example("W27 back", volumes.qt_per_lb_from_l_per_kg(3.0), 1.438, 0.005, "exact units"),
+    Example("W27 thickness", units.quantity("thickness", "1.5 qt/lb"), 3.13, 0.005, "exact units"),
+    Example("W27 back", 3.0 / units.quantity("thickness", "1 qt/lb"), 1.438, 0.005, "exact units"),
 )
 
 W7A_CLIMB = heat.climb_k_per_s(TOTAL, 5000.0, LOSS, ROOM, 63.0)

@@ -8,7 +8,7 @@ from typing import Any
 from controller.report import EventRecord, PlanEntry, RunRecord, from_rows
 
 PLAN = (
-    PlanEntry("dough-in", "dough_in", 54.06, 2200.0, 0.0),
+    PlanEntry("dough-in", "dough_in", 52.78, 2200.0, 0.0),
     PlanEntry("low rest", "rest", 50.0, 0.0, 600.0),
     PlanEntry("maltose rest", "rest", 63.0, 800.0, 2400.0),
     PlanEntry("dextrin rest", "rest", 72.0, 560.0, 1200.0),

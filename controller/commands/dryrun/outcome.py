@@ -22,8 +22,8 @@ from sim import dryrun, true_wort
 from sim.world.faults import KINDS, Fault
 
 COLUMNS = (
-    "  rise: until the mash is in band. over: the most over the target on the way up, K. mean: of the rest, °C.",
-    "  rms: how far the rest was from its target, K (root of the mean square). All by the mash's true temperature.",
+    "  rise: until the mash is in band. over: the most over the target on the way up. mean: of the rest.",
+    "  rms: how far the rest was from its target (root of the mean square). All by the mash's true temperature.",
 )
 HOW = """A fault is written KIND@START+DURATION=VALUE, times in s, or with min or h:
 heater_power@15min+300=0.5 leaves half the power from 15 min after the start on, for 300 s.
@@ -63,7 +63,7 @@ def page(
         f"  {answer['result']} after {answer['duration_s'] / 60:.0f} min "
         f"({plan.duration_s / 60:.0f} planned, for a brewer who answers at once), {answer['energy_kwh']:.2f} kWh",
         "",
-        f"  {'step':<22} {'target':>7} {'rise':>11} {'K/min':>6} {'over':>6} {'mean':>6} {'rms':>5}   rest",
+        f"  {'step':<22} {'target':>7} {'rise':>11} {'climb':>10} {'over':>7} {'mean':>8} {'rms':>6}   rest",
         *[step_line(step, answer["result"] == "complete", step is not answer["steps"][-1]) for step in answer["steps"]],
         "",
         *COLUMNS,
@@ -96,9 +96,9 @@ def step_line(step: dict[str, Any], taken: bool, passed: bool) -> str:
     rest = "" if not step["planned_s"] else f"{step['credited_s'] / 60:.1f} of {step['planned_s'] / 60:g} min"
     if step["kind"] == "keep" and taken:
         rest = f"taken over after {step['credited_s'] / 60:.1f} min"
-    keys = ("climb_c_per_min", "overshoot_c", "mean_c", "rms_error_c")
-    climb, over, mean, rms = ("-" if step[key] is None else f"{step[key]:.2f}" for key in keys)
-    cells = f"{step['name'][:22]:<22} {step['target_c']:>5.1f}°C {rise:>11} {climb:>6} {over:>6} {mean:>6} {rms:>5}"
+    keys = {"climb_c_per_min": " K/min", "overshoot_c": " K", "mean_c": "°C", "rms_error_c": " K"}
+    climb, over, mean, rms = ("-" if step[key] is None else f"{step[key]:.2f}{unit}" for key, unit in keys.items())
+    cells = f"{step['name'][:22]:<22} {step['target_c']:>5.1f}°C {rise:>11} {climb:>10} {over:>7} {mean:>8} {rms:>6}"
     return f"  {cells}   {rest}".rstrip()
 
 

@@ -117,6 +117,9 @@ def _figure(key: str, figure: Figure, value: object) -> list[str]:
     if number and figure.low <= float(str(value)) <= figure.high:
         return []
     unit = f" {figure.unit}" if figure.unit else ""
+    if number and figure.unit == "°C" and figure.high < float(str(value)) <= 1.8 * figure.high + 32.0:
+        meant = (float(str(value)) - 32.0) / 1.8
+        return [f"{key}: found {value}, which reads as Fahrenheit; in °C that is {meant:.1f}"]
     return [f"{key}: found {str(value)[:40]!r}, wanted a number from {figure.low:g} to {figure.high:g}{unit}"]
 
 

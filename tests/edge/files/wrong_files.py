@@ -153,7 +153,7 @@ SENSE = (
         "grain that does not fit", '"5.0 kg"', '"50 kg"', ":8: grist", "50 kg of grain does not fit", "about 7.8 kg"
     ),
     program("a little too much grain", '"15 kg"', '"27 kg"', ":18: liquor", "with this liquor at most about 2.2 kg"),
-    program("hot strike is worked out", '"5.0 kg"', '"10 kg"', "worked out as 78.2 °C at 1.5 L/kg", "use less grain"),
+    program("hot strike is worked out", '"5.0 kg"', '"14 kg"', "worked out as 79.4 °C at 1.1 L/kg", "use less grain"),
     program("heater not covered", 'mass = "15 kg"', 'mass = "5 kg"', "5.0 L", "at least 8 L"),
     program("negative mass", 'mass = "5.0 kg"', 'mass = "-5.0 kg"', '[[grist]] 1 "Pale malt": mass', '"-5.0 kg"'),
     program("litres of malt", 'mass = "5.0 kg"', 'mass = "5.0 L"', '[[grist]] 1 "Pale malt": mass', "kg, g, lb or oz"),
@@ -164,9 +164,9 @@ SENSE = (
     program("ramp of zero", 'ramp = "1.0 K/min"', 'ramp = "0 K/min"', '[[step]] 2 "mash-out": ramp', "0.05 K/min"),
     program("ramp in K", 'ramp = "1.0 K/min"', 'ramp = "1.0 K"', '[[step]] 2 "mash-out": ramp', "K/min"),
     program("strike over the limit", 'strike = "auto"', 'strike = "85 °C"', "dough_in: strike", "at most 78 °C"),
-    program("strike that lands too hot", 'strike = "auto"', 'strike = "76 °C"', "lands the mash at 69.5", '"auto"'),
-    program("thick mash needs a hot strike", 'mass = "5.0 kg"', 'mass = "10 kg"', "dough_in: strike", "more liquor"),
-    program("liquor over strike", 'temperature = "12 °C"', 'temperature = "80 °C"', "liquor: temperature", "72.1 °C"),
+    program("strike that lands too hot", 'strike = "auto"', 'strike = "76 °C"', "lands the mash at 70.6", '"auto"'),
+    program("thick mash needs a hot strike", 'mass = "5.0 kg"', 'mass = "14 kg"', "dough_in: strike", "more liquor"),
+    program("liquor over strike", 'temperature = "12 °C"', 'temperature = "80 °C"', "liquor: temperature", "70.8 °C"),
     program("frozen liquor", 'temperature = "12 °C"', 'temperature = "-12 °C"', "liquor: temperature", "1 °C"),
     program(
         "grain in fahrenheit", 'grist_temperature = "18 °C"', 'grist_temperature = "64 °C"', "dough_in", "Fahrenheit"

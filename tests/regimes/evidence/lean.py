@@ -166,7 +166,7 @@ def _program(rng: Random, drawn: Drawn) -> Program:
         title="drawn program",
         grist=(Grist(name="malt", mass_kg=drawn.grist_kg, moisture=drawn.grist_moisture),),
         liquor=Liquor(mass_kg=drawn.liquor_kg, temperature_c=rng.uniform(12.0, 45.0)),
-        dough_in=DoughIn(grist_temperature_c=round(drawn.grist_c), slaking_heat_kj_per_kg=rng.choice((0.0, 15.0))),
+        dough_in=DoughIn(grist_temperature_c=round(drawn.grist_c), slaking_kj_per_kg=rng.choice((None, 15.0))),
         step=tuple(steps),
     )
 
