@@ -94,6 +94,8 @@ class Look:
     def heard(self, topic: str, payload: bytes) -> bool:
         return False
 
+    def told(self, seq: int, event: bytes) -> None: ...
+
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
         self.outcome = outcome
         self.replies.update((reply.id, reply) for reply in outcome.replies if reply.id)

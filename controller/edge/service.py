@@ -49,6 +49,7 @@ class Watcher(Protocol):
     def close(self) -> None: ...
     def linked(self) -> None: ...
     def heard(self, topic: str, payload: bytes) -> bool: ...
+    def told(self, seq: int, event: bytes) -> None: ...
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None: ...
 
 
@@ -81,7 +82,7 @@ class Service:
         self.inbox = Inbox(settings, begun.state.boot, begun.state.guard.epoch - 1)
         self._loader = ProgramLoader(compile_program, offload, self.inbox.order, self._fail)
         self.inbox.prepare = self._loader.prepare
-        self._recorder = Recorder(settings, clock, begun, lambda event: self._post(self._topics.event, event, "event"))
+        self._recorder = Recorder(settings, clock, begun, self._happened)
         self.outcome: Outcome | None = None
         self._notifier, self._watchdog = notifier or Notifier({}), watchdog
         self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
@@ -278,6 +279,12 @@ class Service:
         lifetime = command.valid_s / self.clock.speed
         if self.transport.heater(self._topics.heater_command, payload, command.duty > 0.0, lifetime):
             self.inbox.sent(command, now)
+
+    def _happened(self, seq: int, event: bytes) -> None:
+        """An event that is on disk is told."""
+        self._post(self._topics.event, event, "event")
+        if self._watcher is not None:
+            self._watcher.told(seq, event)
 
     def _motor(self, topic: str | None, motor: Motor, now: Instant) -> None:
         if topic is not None and (word := self._motors.due(topic, motor, now)) is not None:

@@ -116,6 +116,7 @@ def reply(answer: Reply) -> bytes:
 
 
 _OPTIONAL = ("value", "limit", "first_out", "latched", "priority", "data")
+EVENT_KEYS = ("seq", "at", "kind", "id", "text", *_OPTIONAL, "unit")
 
 
 def event_values(seq: int, wall_s: float, event: Event) -> dict[str, Any]:

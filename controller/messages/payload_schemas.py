@@ -68,6 +68,30 @@ class Event(Sent):
     data: dict[str, Any] | None = None
 
 
+class HistoryPoint(Sent):
+    """A minute of the run, or more (`point_s`). Null where there was no reading."""
+
+    t_s: Seconds = Field(description="Its beginning, since the start of the run.")
+    min_c: Celsius | None
+    mean_c: Celsius | None
+    max_c: Celsius | None
+    setpoint_c: Celsius | None = Field(description="At its end.")
+    target_c: Celsius | None = Field(description="At its end; null where no temperature was held.")
+    duty: Share = Field(description="Mean of what was commanded.")
+
+
+class History(Sent):
+    """The run so far, for whoever comes late. A point was at `at` - (`t_s` - its own `t_s`) / `speed`."""
+
+    at: UnixS
+    run: Id | None = Field(description="The newest run, also once it has ended; null where there was none.")
+    t_s: float = Field(description="Run time at `at`.")
+    speed: Annotated[float, Field(gt=0.0)]
+    point_s: Annotated[float, Field(ge=60.0)] = Field(description="A point is so long: 60, doubled as a run grows.")
+    points: list[HistoryPoint] = Field(max_length=360)
+    events: list[Event] = Field(max_length=50, description="The last ones, oldest first, as on `event`.")
+
+
 class Supply(Sent):
     """What a tun says to the others on its supply (core/supply.py)."""
 

@@ -38,6 +38,8 @@ class Looker:
     def heard(self, topic: str, payload: bytes) -> bool:
         return False
 
+    def told(self, seq: int, event: bytes) -> None: ...
+
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
         self.ticks += 1
         self.events.extend(events)
