@@ -20,7 +20,7 @@ from pathlib import Path
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.proof_record import proof_days
-from controller.edge import supply_link
+from controller.edge import startable, supply_link
 from controller.edge.clock import FASTEST, MachineClock
 from controller.edge.dashboards.for_latecomers import ForLatecomers
 from controller.edge.dashboards.observers import Outward
@@ -122,7 +122,8 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     proof = proof_days(settings, clock.wall_s())
     begun = reader.begin(settings, reader.record_folder(settings), clock, boot, unchanged(config, settings), proof)
     named = topics(settings)
-    late = ForLatecomers(named, lambda: past.recall(reader.record_folder(settings), clock), log)
+    recall, look = lambda: past.recall(reader.record_folder(settings), clock), startable.looker(config, settings)
+    late = ForLatecomers(named, recall, look, log)
     outward = Outward(settings, log, late)
     shared = supply_link.of(settings, clock.now())
     transport = BrokerLink(

@@ -92,6 +92,52 @@ class History(Sent):
     events: list[Event] = Field(max_length=50, description="The last ones, oldest first, as on `event`.")
 
 
+class Malt(Sent):
+    """One line of the grist."""
+
+    name: str
+    mass_kg: float
+
+
+class StartableStep(Sent):
+    """One step of a program that could be started."""
+
+    name: str
+    target_c: Celsius
+    planned_s: Seconds
+
+
+class StartableProgram(Sent):
+    """A program of the daemon's machine. Figures are null, lists empty, where it does not fit the tun."""
+
+    name: str = Field(description="For `start`: program=NAME.")
+    title: str
+    tun: str = Field(description="Written for this tun; empty where it is for any.")
+    missing: list[str] = Field(description="Why it cannot be started; empty where it can.")
+    strike_c: Celsius | None = Field(description="Null: water alone.")
+    landing_c: Celsius | None = Field(description="Where the mash should land after dough-in.")
+    liquor_kg: float | None
+    liquor_c: Celsius | None = Field(description="As it comes.")
+    grist: list[Malt]
+    grist_c: Celsius | None = Field(description="Assumed of the grain.")
+    fill_share: float | None = Field(description="Of the vessel, with all additions.")
+    heat_up_s: Seconds | None = Field(description="To strike; a delayed start begins so long before `ready_at`.")
+    duration_s: Seconds | None = Field(description="From the first heat to the end, people answering at once.")
+    steps: list[StartableStep]
+    advice: list[str] = Field(description="What an old hand would say; none of it keeps from starting.")
+
+
+class Startable(Sent):
+    """What could be started. Worked out while the tun is idle; the order is judged anew when it comes."""
+
+    at: UnixS
+    programs: list[StartableProgram] = Field(description="Those that can run first.")
+    missing: list[str] = Field(description="What is missing for any start.")
+    unattended: list[str] = Field(description="What is missing for a start without `attended`.")
+    delayed: list[str] = Field(description="What is missing for a start with `ready_at`.")
+    cautions: list[str] = Field(description="To be heard before heat is asked for.")
+
+
 class Supply(Sent):
     """What a tun says to the others on its supply (core/supply.py)."""
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.nouns import Event
+from controller.core.procedure.orders.permissives import Facts
 from controller.core.state import Outcome
 from controller.edge.dashboards import metrics
 from controller.edge.dashboards.alerts import Bell
@@ -41,10 +42,12 @@ class Outward:
         """What has to be heard beside the tun's own topics."""
         return self._board.topics()
 
-    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None:
+    def attach(self, inbox: Inbox, send: Callable[[Post], None], facts: Callable[[], Facts | None]) -> None:
         """The service is made: here is how to send, and where failures are counted."""
         alerts = self._settings.service.alerts
         self._send = send
+        if self._late is not None:
+            self._late.facts = facts
         self._bell = Bell(
             alerts,
             self._settings.tun.name,
