@@ -31,6 +31,7 @@ from controller.core.procedure.orders import envelope
 from controller.edge.files import config_files
 from controller.edge.mqtt import requests
 from controller.edge.user import login
+from controller.messages.cautions import CAUTIONS
 from controller.settings.problems import Problems
 
 QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of quantity, key on the wire
@@ -44,21 +45,6 @@ QUANTITIES: dict[str, tuple[Kind, str]] = {  # word on the command line: kind of
 }
 PLAIN: dict[str, str] = {"start": "program", "answer": "answer", "extend": "by", "clear": "trip", "acknowledge": "trip"}
 TEXTS = ("program", "answer", "prompt", *entries.TEXTS)
-CAUTIONS = (  # heard each time before heat is asked for: the README's in their short form
-    "This program is not a safety device; a relay that sticks closed boils the mash whatever the screen says.",
-    "A separate cut-out with manual reset and a wired level or flow switch are fitted, and tried not long ago.",
-    "Mains beside hot liquid can kill: test the residual-current device today; pull the plug before touching.",
-    "Scalding: 60 °C burns to the full depth in 5 s. No children, no animals; a pump that restarts spits.",
-    "Someone can be there within minutes, awake; alerts may not arrive. Nothing that burns near the vessel.",
-    "Never heat dry: liquid over the element, valve closed, lid vented.",
-    "Screen and hand thermometer disagree? Believe neither; switch off at the mains.",
-    "After a trip find the cause first. Never bridge a cut-out, a switch or a residual-current device.",
-    "Broker: only the daemon may command the heater; never open to the internet. The node falls off by itself.",
-    "Never close a heated vessel.",
-    "Making alcohol is limited, taxed or forbidden in many places: ask locally.",
-    "No warranty: you carry the risk.",
-    "The simulator proves the logic, not your wiring: the first run is water only, somebody present.",
-)
 WORDS = {"yes": True, "true": True, "no": False, "false": False}
 
 

@@ -20,15 +20,16 @@ from pathlib import Path
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.proof_record import proof_days
-from controller.edge import supply_link
+from controller.edge import startable, supply_link
 from controller.edge.clock import FASTEST, MachineClock
+from controller.edge.dashboards.for_latecomers import ForLatecomers
 from controller.edge.dashboards.observers import Outward
 from controller.edge.files import config_files, writable
 from controller.edge.forecaster import Ahead
 from controller.edge.log import Log
 from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
-from controller.edge.record import reader
+from controller.edge.record import past, reader
 from controller.edge.service import Service
 from controller.edge.start_orders import compiler, unchanged
 from controller.edge.systemd import Notifier
@@ -120,7 +121,10 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     clock = MachineClock(speed)
     proof = proof_days(settings, clock.wall_s())
     begun = reader.begin(settings, reader.record_folder(settings), clock, boot, unchanged(config, settings), proof)
-    named, outward = topics(settings), Outward(settings, log)
+    named = topics(settings)
+    recall, look = lambda: past.recall(reader.record_folder(settings), clock), startable.looker(config, settings)
+    late = ForLatecomers(named, recall, look, log)
+    outward = Outward(settings, log, late)
     shared = supply_link.of(settings, clock.now())
     transport = BrokerLink(
         settings.service.broker,

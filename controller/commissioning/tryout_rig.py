@@ -18,6 +18,7 @@ from typing import Any, NamedTuple, NoReturn, Protocol
 from controller.commissioning.proof_record import INTERRUPTED, ROLES, Trial
 from controller.core.guard.senses import NO_RUN
 from controller.core.nouns import Event, Reply, RunState, Switch
+from controller.core.procedure.orders.permissives import Facts
 from controller.core.state import Outcome
 from controller.edge.clock import Clock
 from controller.edge.mqtt.transport import Ear, Post, Transport
@@ -83,7 +84,7 @@ class Look:
         self.replies: dict[str, Reply] = {}
         self._ticked = asyncio.Event()
 
-    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None: ...
+    def attach(self, inbox: Inbox, send: Callable[[Post], None], facts: Callable[[], Facts | None]) -> None: ...
 
     async def open(self) -> None: ...
 
@@ -93,6 +94,8 @@ class Look:
 
     def heard(self, topic: str, payload: bytes) -> bool:
         return False
+
+    def told(self, seq: int, event: bytes) -> None: ...
 
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
         self.outcome = outcome

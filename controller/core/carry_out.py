@@ -56,8 +56,8 @@ def _effect(
     settings: Settings, state: State, order: Order, now: Instant, inputs: Inputs, seen: Measurement, view: View,
     events: list[Event], replies: list[Reply],
 ) -> State:  # fmt: skip
-    facts = _facts(settings, state, now, inputs, seen, view)
-    missing = permissives.missing(facts, order) if order.name == "start" else ()
+    known = facts(settings, state, now, inputs, seen, view)
+    missing = permissives.missing(known, order) if order.name == "start" else ()
     ceiling_c = settings.tun.guard.hard_limit_c - 2.0
     situation = Situation(view, seen, now, inputs.wall_s, ceiling_c, missing, wall_confirmed=inputs.wall_confirmed)
     done = effects.carry_out(state.run, order, situation)
@@ -77,7 +77,7 @@ def _effect(
     return state._replace(run=run, guard=kept)
 
 
-def _facts(
+def facts(
     settings: Settings, state: State, now: Instant, inputs: Inputs, seen: Measurement, view: View
 ) -> permissives.Facts:
     """What is known at the moment of a start? The proof test ages while the process runs."""

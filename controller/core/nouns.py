@@ -192,6 +192,7 @@ class Course(NamedTuple):
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
+    grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt, for people
     filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
 
 

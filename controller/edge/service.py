@@ -14,8 +14,10 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
+from controller.core import carry_out
 from controller.core.heater_command import HeaterCommand
-from controller.core.nouns import Event, Instant, Motor, RunState
+from controller.core.nouns import Event, Inputs, Instant, Motor, RunState
+from controller.core.procedure.orders.permissives import Facts
 from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome, State
 from controller.core.tick import tick
@@ -45,11 +47,12 @@ LEAVE_S = 1.5  # and the connection so long to end
 class Watcher(Protocol):
     """What sees every tick, beside the control path (dashboards/observers.py; a test)."""
 
-    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None: ...
+    def attach(self, inbox: Inbox, send: Callable[[Post], None], facts: Callable[[], Facts | None]) -> None: ...
     async def open(self) -> None: ...
     def close(self) -> None: ...
     def linked(self) -> None: ...
     def heard(self, topic: str, payload: bytes) -> bool: ...
+    def told(self, seq: int, event: bytes) -> None: ...
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None: ...
 
 
@@ -82,8 +85,9 @@ class Service:
         self.inbox = Inbox(settings, begun.state.boot, begun.state.guard.epoch - 1)
         self._loader = ProgramLoader(compile_program, offload, self.inbox.order, self._fail)
         self.inbox.prepare = self._loader.prepare
-        self._recorder = Recorder(settings, clock, begun, lambda event: self._post(self._topics.event, event, "event"))
+        self._recorder = Recorder(settings, clock, begun, self._happened)
         self.outcome: Outcome | None = None
+        self._inputs: Inputs | None = None
         self._notifier, self._watchdog = notifier or Notifier({}), watchdog
         self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
         self._supply = supply
@@ -98,7 +102,7 @@ class Service:
         self._told: RunState | None = None  # the state last published
         self._begun_events = begun.events
         if watcher is not None:
-            watcher.attach(self.inbox, transport.post)
+            watcher.attach(self.inbox, transport.post, self.facts)
 
     # ------------------------------------------------------------ life
 
@@ -250,7 +254,7 @@ class Service:
             if word is not None:
                 self.transport.post(word)  # tells the others
         outcome = tick(self.settings, self.state, now, inputs)
-        self.state, before, self.outcome = outcome.state, self.state, outcome
+        self.state, before, self.outcome, self._inputs = outcome.state, self.state, outcome, inputs
         if outcome.command is not None:
             if outcome.command.duty > 0.0 and outcome.state.run.state is not self._told:
                 self._tell(outcome)  # heat never leaves under a published state that has none
@@ -267,6 +271,13 @@ class Service:
         self._show(outcome, events, now)
         self._notifier.beat()
 
+    def facts(self) -> Facts | None:
+        """What did the last tick know that a start rests on?"""
+        if self.outcome is None or self._inputs is None:
+            return None
+        outcome, state = self.outcome, self.state
+        return carry_out.facts(self.settings, state, state.now, self._inputs, outcome.seen, outcome.view)
+
     def _wall_set_s(self) -> float:
         """By how much was the wall clock set since the last tick, s? The other clock has no hands."""
         ahead = self.clock.wall_s() - self.clock.now() / self.clock.speed
@@ -279,6 +290,12 @@ class Service:
         lifetime = command.valid_s / self.clock.speed
         if self.transport.heater(self._topics.heater_command, payload, command.duty > 0.0, lifetime):
             self.inbox.sent(command, now)
+
+    def _happened(self, seq: int, event: bytes) -> None:
+        """An event that is on disk is told."""
+        self._post(self._topics.event, event, "event")
+        if self._watcher is not None:
+            self._watcher.told(seq, event)
 
     def _motor(self, topic: str | None, motor: Motor, now: Instant) -> None:
         if topic is not None and (word := self._motors.due(topic, motor, now)) is not None:

@@ -37,6 +37,8 @@ class Channel(NamedTuple):
 CHANNELS = (
     Channel("status", "status", "send", 1, True, Status, "All about the tun, at least every 2 s."),
     Channel("event", "event", "send", 1, False, shape.Event, "Each line of the record as it is written."),
+    Channel("history", "history", "send", 1, True, shape.History, "The run so far, at most every 30 s and 60 KiB."),
+    Channel("startable", "startable", "send", 1, True, shape.Startable, "What could be started, when that changes."),
     Channel("reply", "reply", "send", 1, False, shape.Reply, "The answer to an order."),
     Channel("online", "online", "send", 1, True, shape.Presence, "The daemon is here; last will `false`."),
     Channel("heaterCommand", "heater/command", "send", 1, False, shape.Command, "The lease on the heater, every 2 s."),

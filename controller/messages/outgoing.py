@@ -122,6 +122,7 @@ def trip_class(link: bool) -> str:
 
 
 _OPTIONAL = ("value", "limit", "first_out", "latched", "priority", "data")
+EVENT_KEYS = ("seq", "at", "kind", "id", "text", *_OPTIONAL, "unit")
 
 
 def event_values(seq: int, wall_s: float, event: Event) -> dict[str, Any]:

@@ -69,6 +69,76 @@ class Event(Sent):
     data: dict[str, Any] | None = None
 
 
+class HistoryPoint(Sent):
+    """A minute of the run, or more (`point_s`). Null where there was no reading."""
+
+    t_s: Seconds = Field(description="Its beginning, since the start of the run.")
+    min_c: Celsius | None
+    mean_c: Celsius | None
+    max_c: Celsius | None
+    setpoint_c: Celsius | None = Field(description="At its end.")
+    target_c: Celsius | None = Field(description="At its end; null where no temperature was held.")
+    duty: Share = Field(description="Mean of what was commanded.")
+
+
+class History(Sent):
+    """The run so far, for whoever comes late. A point was at `at` - (`t_s` - its own `t_s`) / `speed`."""
+
+    at: UnixS
+    run: Id | None = Field(description="The newest run, also once it has ended; null where there was none.")
+    t_s: float = Field(description="Run time at `at`.")
+    speed: Annotated[float, Field(gt=0.0)]
+    point_s: Annotated[float, Field(ge=60.0)] = Field(description="A point is so long: 60, doubled as a run grows.")
+    points: list[HistoryPoint] = Field(max_length=360)
+    events: list[Event] = Field(max_length=50, description="The last ones, oldest first, as on `event`.")
+
+
+class Malt(Sent):
+    """One line of the grist."""
+
+    name: str
+    mass_kg: float
+
+
+class StartableStep(Sent):
+    """One step of a program that could be started."""
+
+    name: str
+    target_c: Celsius
+    planned_s: Seconds
+
+
+class StartableProgram(Sent):
+    """A program of the daemon's machine. Figures are null, lists empty, where it does not fit the tun."""
+
+    name: str = Field(description="For `start`: program=NAME.")
+    title: str
+    tun: str = Field(description="Written for this tun; empty where it is for any.")
+    missing: list[str] = Field(description="Why it cannot be started; empty where it can.")
+    strike_c: Celsius | None = Field(description="Null: water alone.")
+    landing_c: Celsius | None = Field(description="Where the mash should land after dough-in.")
+    liquor_kg: float | None
+    liquor_c: Celsius | None = Field(description="As it comes.")
+    grist: list[Malt]
+    grist_c: Celsius | None = Field(description="Assumed of the grain.")
+    fill_share: float | None = Field(description="Of the vessel, with all additions.")
+    heat_up_s: Seconds | None = Field(description="To strike; a delayed start begins so long before `ready_at`.")
+    duration_s: Seconds | None = Field(description="From the first heat to the end, people answering at once.")
+    steps: list[StartableStep]
+    advice: list[str] = Field(description="What an old hand would say; none of it keeps from starting.")
+
+
+class Startable(Sent):
+    """What could be started. Worked out while the tun is idle; the order is judged anew when it comes."""
+
+    at: UnixS
+    programs: list[StartableProgram] = Field(description="Those that can run first.")
+    missing: list[str] = Field(description="What is missing for any start.")
+    unattended: list[str] = Field(description="What is missing for a start without `attended`.")
+    delayed: list[str] = Field(description="What is missing for a start with `ready_at`.")
+    cautions: list[str] = Field(description="To be heard before heat is asked for.")
+
+
 class Supply(Sent):
     """What a tun says to the others on its supply (core/supply.py)."""
 

@@ -28,6 +28,8 @@ class Topics(NamedTuple):
     status: str
     reply: str
     event: str
+    history: str
+    startable: str
     online: str
 
     def heard(self) -> tuple[str, ...]:
@@ -72,5 +74,7 @@ def topics(settings: Settings) -> Topics:
         status=f"{below}/status",
         reply=f"{below}/reply",
         event=f"{below}/event",
+        history=f"{below}/history",
+        startable=f"{below}/startable",
         online=f"{below}/online",
     )

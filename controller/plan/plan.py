@@ -174,6 +174,7 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
         hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
         liquor_c=program.liquor.temperature_c,
+        grist=tuple((line.name, round(line.mass_kg, 3)) for line in program.grist),
     )
 
 

@@ -1,8 +1,7 @@
 """How does a record on disk become a run record?
 
-A run's files (one, or more after a disk failure) are read in order and laid on one time axis: within a process the
-ticks' own clock, over a restart the clock that counts from boot, else the wall clock. What a restart or a failure left
-out is a gap, and damage is said.
+A run's files (one, or more after a disk failure) are read in order and laid on one time axis (run_time.py). What a
+restart or a failure left out is a gap, and damage is said.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from typing import Any, NamedTuple
 
 from controller.core.nouns import GOES_IN
 from controller.edge.record import line_format
+from controller.edge.record.run_time import RunTime
 from controller.report import wort
 from controller.report.rows import measured
 from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
@@ -95,7 +95,8 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
     Raises OSError where a file cannot be read, ValueError where none of them holds a run.
     """
     records = [line_format.read(path) for path in paths]
-    lines = list(_timed([entry for one in records for entry in one.lines]))
+    when = RunTime()
+    lines = [(when.of(entry), entry) for one in records for entry in one.lines]
     kept = [e["state"]["run"] for _, e in lines if e.get("kind") == "keep" and e["state"]["run"].get("course")]
     if not kept:
         raise ValueError(f"{paths[0].name if paths else 'the record'} holds no run")
@@ -130,30 +131,6 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         added=tuple(added),
         damage="; ".join(one.damage for one in records if one.damage),
     )
-
-
-def _timed(lines: Sequence[dict[str, Any]]) -> Iterator[tuple[float, dict[str, Any]]]:
-    """Each line with its run time, s since the first line."""
-    run_s, speed, boot = 0.0, 1.0, ""
-    clocked: Mapping[str, Any] | None = None  # the newest line that has a clock
-    ticked: float | None = None  # the newest tick of this process
-    for entry in lines:
-        if entry.get("kind") in ("header", "process"):
-            speed, new_boot = float(entry.get("speed", 1.0)), str(entry.get("boot_id", ""))
-            run_s += _apart_s(clocked, entry, new_boot == boot) * speed
-            boot, clocked, ticked = new_boot, entry, None
-        elif "t" in entry:
-            run_s += _apart_s(clocked, entry, True) * speed if ticked is None else max(0.0, entry["t"] - ticked)
-            clocked, ticked = entry, float(entry["t"])
-        yield run_s, entry
-
-
-def _apart_s(before: Mapping[str, Any] | None, entry: Mapping[str, Any], same_boot: bool) -> float:
-    """Real seconds between two lines: by the clock that counts from boot where it went on, else by the wall clock."""
-    if before is None:
-        return 0.0
-    key = "up" if same_boot and "up" in before and "up" in entry else "at"
-    return max(0.0, float(entry.get(key, 0.0)) - float(before.get(key, entry.get(key, 0.0))))
 
 
 def _planned(leg: Mapping[str, Any]) -> PlanEntry:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from controller.core import carry_out
 from controller.core.nouns import Course, Disk, HeaterReport, Inputs, Leg, Link, Order, Reading, Reply, Switch
+from controller.core.procedure.orders.permissives import Facts
 from controller.core.procedure.run import Progress, Prompt, Run, leg_of
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
@@ -84,6 +86,7 @@ class Bench:
     extra: dict[str, Any] = field(default_factory=dict)
     state: State = field(init=False)
     last: Outcome | None = None
+    inputs: Inputs = field(default_factory=Inputs)
     dead: list[float] = field(default_factory=lambda: [0.0] * 20)  # s of heat on its way
 
     def __post_init__(self) -> None:
@@ -106,6 +109,12 @@ class Bench:
     def outcome(self) -> Outcome:
         assert self.last is not None
         return self.last
+
+    @property
+    def facts(self) -> Facts:
+        """What a start rests on, as of the last tick."""
+        seen, view = self.outcome.seen, self.outcome.view
+        return carry_out.facts(self.settings, self.state, self.now, self.inputs, seen, view)
 
     @property
     def duty(self) -> float:
@@ -149,7 +158,8 @@ class Bench:
             wall_confirmed=True,
         )
         self.orders = []
-        self.last = tick(self.settings, self.state, self.now, inputs._replace(**self.extra))
+        self.inputs = inputs._replace(**self.extra)
+        self.last = tick(self.settings, self.state, self.now, self.inputs)
         self.state = self.last.state
         self.log.append(self.last)
         self.events.extend(self.last.events)

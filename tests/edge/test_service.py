@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from controller.core.nouns import Event, RunState
+from controller.core.procedure.orders.permissives import Facts
 from controller.core.state import Outcome
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
@@ -27,7 +28,7 @@ class Looker:
         self.ticks, self.mischief = 0, mischief
         self.events: list[Event] = []
 
-    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None: ...
+    def attach(self, inbox: Inbox, send: Callable[[Post], None], facts: Callable[[], Facts | None]) -> None: ...
 
     async def open(self) -> None: ...
 
@@ -37,6 +38,8 @@ class Looker:
 
     def heard(self, topic: str, payload: bytes) -> bool:
         return False
+
+    def told(self, seq: int, event: bytes) -> None: ...
 
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
         self.ticks += 1

@@ -34,6 +34,8 @@ topic write underback/+/order
 user panel
 topic read underback/+/status
 topic read underback/+/event
+topic read underback/+/history
+topic read underback/+/startable
 topic read underback/+/online
 """
 

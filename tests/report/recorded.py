@@ -47,7 +47,7 @@ class Recorded:
             return RecordWriter(where, seq, keep, threaded=False)
 
         begun = reader.begin(self.bench.settings, folder, self.clock, "boot", lambda a, b: True, make=at_once)
-        self.scribe = Recorder(self.bench.settings, self.clock, begun, lambda event: None)
+        self.scribe = Recorder(self.bench.settings, self.clock, begun, lambda seq, event: None)
         self.folder = folder
 
     def step(self) -> None:

@@ -10,7 +10,7 @@ BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trad
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
 
 ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "dough_in": ("Strike liquor is ready. Begin dough-in?", ("begin",)),
+    "dough_in": ("Strike liquor is ready at {target:.1f} °C{grain}. Begin dough-in?", ("begin",)),
     "grain_in": ("Is the grain all in and stirred?", ("yes",)),
     "pull": (
         "Time to pull {kg:.1f} kg of mash, {thick}, and boil it. Say when you are about to return it.",
@@ -44,9 +44,20 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
         c=leg.addition_c if leg.addition_c is not None else 100.0,
         stop=leg.target_c - BAND_K,
         target=leg.target_c,
+        grain=_grain(run),
         tests=run.progress.iodine_tests,
     )
     return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
+
+
+def _grain(run: Run) -> str:
+    """How much of which malt goes in? Nothing is said of water alone."""
+    course = run.course
+    if course is None or course.grist_kg <= 0.0:
+        return ""
+    malts = ", ".join(f"{kg:g} kg {name}" for name, kg in course.grist) or f"{course.grist_kg:g} kg of grain"
+    lands = "" if course.landing_c is None else f"; the mash should come to {course.landing_c:.1f} °C"
+    return f": {malts}{lands}"
 
 
 def _thick(run: Run, leg: Leg) -> str:

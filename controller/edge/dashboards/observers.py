@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.nouns import Event
+from controller.core.procedure.orders.permissives import Facts
 from controller.core.state import Outcome
 from controller.edge.dashboards import metrics
 from controller.edge.dashboards.alerts import Bell
 from controller.edge.dashboards.discovery import Board
+from controller.edge.dashboards.for_latecomers import ForLatecomers
 from controller.edge.log import Log
 from controller.edge.mqtt.transport import Post
 from controller.messages.inbox import Inbox
@@ -26,8 +28,8 @@ METRICS_S = 10.0  # the file for a collector is written so often, scaled clock
 class Outward:
     """Dashboards, metrics and alerts of one service."""
 
-    def __init__(self, settings: Settings, log: Log) -> None:
-        self._settings, self._log = settings, log
+    def __init__(self, settings: Settings, log: Log, late: ForLatecomers | None = None) -> None:
+        self._settings, self._log, self._late = settings, log, late
         self._board = Board(settings)
         self._send: Callable[[Post], None] = lambda post: None
         self._bell: Bell | None = None
@@ -40,10 +42,12 @@ class Outward:
         """What has to be heard beside the tun's own topics."""
         return self._board.topics()
 
-    def attach(self, inbox: Inbox, send: Callable[[Post], None]) -> None:
+    def attach(self, inbox: Inbox, send: Callable[[Post], None], facts: Callable[[], Facts | None]) -> None:
         """The service is made: here is how to send, and where failures are counted."""
         alerts = self._settings.service.alerts
         self._send = send
+        if self._late is not None:
+            self._late.facts = facts
         self._bell = Bell(
             alerts,
             self._settings.tun.name,
@@ -53,7 +57,9 @@ class Outward:
         )
 
     async def open(self) -> None:
-        """Serve metrics on loopback where the settings ask for it."""
+        """Read the past; serve metrics on loopback where the settings ask for it."""
+        if self._late is not None:
+            self._late.open()
         port = self._settings.service.dashboards.metrics_port
         if not port:
             return
@@ -65,6 +71,8 @@ class Outward:
     def close(self) -> None:
         if self._server is not None:
             self._server.close()
+        if self._late is not None:
+            self._late.close()
         self._all(self._board.leaving())
 
     def linked(self) -> None:
@@ -77,10 +85,17 @@ class Outward:
         self._all(self._board.heard(topic, payload))
         return True
 
+    def told(self, seq: int, event: bytes) -> None:
+        """An event has gone out."""
+        if self._late is not None:
+            self._late.told(seq, event)
+
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
         """Each tick, after the command has gone."""
         if self._bell is not None:
             self._bell.seen(outcome, events, status)
+        if self._late is not None:
+            self._all(self._late.seen(outcome, status))
         if status is None:
             return
         self._status = status

@@ -29,7 +29,9 @@ SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long
 class Recorder:
     """Writes the record; tells events by `tell` when they are safe."""
 
-    def __init__(self, settings: Settings, clock: Clock, begun: reader.Begun, tell: Callable[[bytes], None]) -> None:
+    def __init__(
+        self, settings: Settings, clock: Clock, begun: reader.Begun, tell: Callable[[int, bytes], None]
+    ) -> None:
         self.writer: RecordWriter = begun.writer
         self._settings, self._clock, self._tell = settings, clock, tell
         self._waiting: deque[tuple[int, bytes]] = deque()
@@ -64,7 +66,7 @@ class Recorder:
         """Events go out once they are on disk, so that none is ever seen that a restart does not know."""
         disk = self.writer.disk()
         while self._waiting and (self._waiting[0][0] <= disk.durable_seq or not disk.ok):
-            self._tell(self._waiting.popleft()[1])
+            self._tell(*self._waiting.popleft())
 
     async def settle(self) -> None:
         """Wait a moment for the disk, so that the last events can be told too."""

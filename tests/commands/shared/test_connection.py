@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.commands.order import CAUTIONS
+from controller.messages.cautions import CAUTIONS
 from tests.commands.called import called
 from tests.field import secured
 from tests.field.secured import Secured

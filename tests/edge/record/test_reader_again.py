@@ -57,7 +57,7 @@ class Life(Bench):
             make=lambda folder, seq, keep_runs: RecordWriter(folder, seq, keep_runs, threaded=False),
         )
         self.state = self.begun.state
-        self.scribe = recorder.Recorder(self.settings, self.machine, self.begun, lambda event: None)
+        self.scribe = recorder.Recorder(self.settings, self.machine, self.begun, lambda seq, event: None)
         self.first: tuple[Event, ...] = self.begun.events
 
     def step(self) -> Outcome:
