@@ -1,4 +1,4 @@
-"""Nodes on a broker in memory, with their supply, cable, thermometer and contacts in a person's hand, on virtual time."""
+"""Nodes on a broker in memory, on virtual time; supply, cable, thermometer and contacts are in a person's hand."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from controller.messages.topics import topics
 from tests.edge.virtual import GANNET
 
 BEAT_S = 0.1
+SLOW_S = 1.0  # a person takes that long
 TOPICS = topics(GANNET)
 OWN = NodeSettings(
     5000.0, "", min_off_s=0.0, window_s=2.0, outlet=True, level=True, outlet_limit_c=80.0, outlet_trip_c=92.0
@@ -140,6 +141,10 @@ class Heater(Cabled):
     def report(self) -> dict[str, Any]:
         return {**lease.report(self.own, self.state, now()), "n": self.n}
 
+    def reset(self) -> None:
+        """The button at the node."""
+        self.state = lease.reset(self.state)
+
 
 class Probe(Cabled):
     """An honest probe node: one thermometer, a reading a second."""
@@ -177,3 +182,40 @@ class Probe(Cabled):
         self.failures += 1
         if self.failures == 3:
             self.say(self.online, b"false", True)
+
+
+class NodeHands:
+    """Hands that do at a node what they are asked."""
+
+    def __init__(self, node: Any) -> None:
+        self.node = node
+        self.asked: list[str] = []
+
+    async def do(self, key: str, text: str) -> bool:
+        self.asked.append(key)
+        await asyncio.sleep(SLOW_S)
+        what, value = DEEDS[key]
+        if callable(deed := getattr(self.node, what)):
+            deed(value)
+        else:
+            setattr(self.node, what, value)
+        if key == "back no liquid":
+            self.node.reset()
+        return True
+
+
+DEEDS: dict[str, tuple[str, Any]] = {  # what is asked: what of the node is called with what, or set to it
+    "power off": ("power", False),
+    "power on": ("power", True),
+    "own limit": ("celsius", 81.0),
+    "back own limit": ("celsius", 40.0),
+    "own probe": ("plugged", False),
+    "back own probe": ("plugged", True),
+    "no liquid": ("level_ok", False),
+    "back no liquid": ("level_ok", True),
+    "warm": ("celsius", 30.0),
+    "unplug": ("plugged", False),
+    "plug in": ("plugged", True),
+    "cut": ("cable", False),
+    "mend": ("cable", True),
+}
