@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import secrets
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 import aiomqtt
 
@@ -105,10 +105,13 @@ async def _linked(settings: Settings, hands: Hands, parts: Collection[str]) -> l
     def deliver(message: aiomqtt.Message) -> None:
         bench.hear(message.topic.value, bytes(message.payload), bool(message.retain))
 
-    bench = Bench(send, MachineClock().now, named)
+    async def ask(names: Sequence[str]) -> None:
+        await client.subscribe([(topic, 1) for topic in names], timeout=connection.CALL_S)
+
+    bench = Bench(send, ask, MachineClock().now, named)
     client = await asyncio.wait_for(connection.make(settings.service.broker, name, deliver), connection.CONNECT_S)
     async with client:
-        await client.subscribe([(topic, 1) for topic in named.heard()], timeout=connection.CALL_S)
+        await ask(named.heard())
         checking = asyncio.create_task(_checked(bench, settings, hands, parts))
         ending = asyncio.create_task(_end(client))
         await asyncio.wait({checking, ending}, return_when=asyncio.FIRST_COMPLETED)

@@ -66,7 +66,7 @@ class HeaterCheck:
         found = self.line.reports(mark)
         judge("off uncommanded", all(r.duty == 0.0 for r in found), "", f"it reports {max(r.duty for r in found):g}")
         self._counted([document(one.payload) for one in said])
-        self._kept()
+        await self._kept()
         self._words()
         self.line.epoch = max(r.epoch for r in found) + 1
         return True
@@ -81,16 +81,13 @@ class HeaterCheck:
         rises = len(whole) == len(counts) and all(b == a + 1 for a, b in pairwise(whole))
         self.sheet.judge("counted", rises, "", f"found {', '.join(map(str, counts[:3]))}")
 
-    def _kept(self) -> None:
+    async def _kept(self) -> None:
         """Is a report kept by the broker, and the node's presence?"""
-        topics = self.bench.topics
-        kept = [one for one in self.bench.on(topics.heater_report) if one.retained]
-        self.sheet.judge("kept", not kept, "", f"the broker keeps {kept[0].payload[:60]!r}" if kept else "")
-        words = [one.payload for one in self.bench.on(topics.heater_online) if one.retained]
-        there = bool(words) and incoming.online(words[-1]) is True
-        self.sheet.judge(
-            "there", there, "", f"the broker keeps {words[-1][:20]!r}" if words else "nothing is kept there"
-        )
+        kept = await self.bench.kept(self.bench.topics.heater_report)
+        self.sheet.judge("kept", kept is None, "", f"the broker keeps {kept[:60]!r}" if kept else "")
+        word = await self.bench.kept(self.bench.topics.heater_online)
+        there = word is not None and incoming.online(word) is True
+        self.sheet.judge("there", there, "", f"it keeps {word[:20]!r}" if word else "nothing is kept there")
 
     def _words(self) -> None:
         """Do level and flow switch speak?"""

@@ -7,7 +7,7 @@ somebody else owns the tun.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from typing import NamedTuple
 
 from controller.core.nouns import Instant
@@ -15,7 +15,9 @@ from controller.messages.strict_json import STATUS_CAP, document
 from controller.messages.topics import Topics
 
 OWNER_S = 5.0  # a daemon commands at least every 2 s, idle or not, and says its status as often
+KEPT_S = 0.5  # the broker's own copies come at once after a subscription
 Send = Callable[[str, bytes, bool], Awaitable[None]]
+Ask = Callable[[Sequence[str]], Awaitable[None]]  # subscribe, anew too: the broker sends what it keeps
 Fits = Callable[["Heard"], bool]
 
 
@@ -35,8 +37,8 @@ class Stranger(Exception):
 class Bench:
     """The ear and the mouth of a check."""
 
-    def __init__(self, send: Send, now: Callable[[], Instant], topics: Topics) -> None:
-        self._send, self.now, self.topics = send, now, topics
+    def __init__(self, send: Send, ask: Ask, now: Callable[[], Instant], topics: Topics) -> None:
+        self._send, self._ask, self.now, self.topics = send, ask, now, topics
         self.heard: list[Heard] = []
         self._sent: set[bytes] = set()
         self._news = asyncio.Event()
@@ -87,6 +89,13 @@ class Bench:
     def on(self, topic: str, since: int = 0) -> list[Heard]:
         """What was heard on a topic from there on."""
         return [one for one in self.heard[since:] if one.topic == topic]
+
+    async def kept(self, topic: str) -> bytes | None:
+        """What does the broker keep on this topic now, if anything?"""
+        mark = len(self.heard)
+        await self._ask([topic])
+        found = await self.find(lambda h: h.topic == topic and h.retained, KEPT_S, mark)
+        return None if found is None else found.payload
 
     async def owner(self) -> str | None:
         """Who owns the tun, in words? None when no daemon says its status and nobody commands the heater."""

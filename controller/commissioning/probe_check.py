@@ -67,9 +67,9 @@ class ProbeCheck:
         gap = max((b - a for a, b in pairwise(times)), default=WATCH_S)
         judge("pace", gap <= PACE_S + SLACK_S, f"at most {gap:.1f} s apart")
         self._numbers(self._readings(mark))
-        kept = [one for one in self.bench.on(self.probe.topic) if one.retained]
-        judge("kept", not kept, "", f"the broker keeps {kept[0].payload[:60]!r}" if kept else "")
-        self._presence()
+        kept = await self.bench.kept(self.probe.topic)
+        judge("kept", kept is None, "", f"the broker keeps {kept[:60]!r}" if kept else "")
+        await self._presence()
 
     def _numbers(self, found: Sequence[Reading]) -> None:
         """Rising sequence where there is one, and values that can be."""
@@ -82,16 +82,14 @@ class ProbeCheck:
         odd = [r.value_c for r in found if r.value_c in FALSE_VALUES_C or not (LOWEST_C <= r.value_c <= HIGHEST_C)]
         self.sheet.judge("possible", not odd, f"{found[-1].value_c:g} °C" if found else "", f"{odd[:1]}")
 
-    def _presence(self) -> None:
+    async def _presence(self) -> None:
         """What does the broker keep on the online topic?"""
-        kept = [one for one in self.bench.on(self.online) if one.retained]
-        if not kept and not self._has_will:
+        kept = await self.bench.kept(self.online)
+        if kept is None and not self._has_will:
             self.sheet.untried(FIRST, "there")
             return
-        said = incoming.online(kept[-1].payload) if kept else None
-        self.sheet.judge(
-            "there", said is True, "", f"the broker keeps {kept[-1].payload[:20]!r}" if kept else "nothing"
-        )
+        said = incoming.online(kept) if kept is not None else None
+        self.sheet.judge("there", said is True, "", f"it keeps {kept[:20]!r}" if kept else "nothing is kept there")
 
     async def _hand(self) -> None:
         """Warm the sensor: is it this one?"""

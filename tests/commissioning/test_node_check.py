@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import pytest
 
@@ -35,8 +35,12 @@ class Rig:
         self.broker = MemoryBroker()
         self.node = node(self.broker)
         self.living = asyncio.create_task(self.node.live())
-        self.bench = Bench(self.send, now, TOPICS)
+        self.bench = Bench(self.send, self.ask, now, TOPICS)
         self.broker.listen(None, self.bench.hear)
+
+    async def ask(self, topics: Sequence[str]) -> None:
+        for topic in {*topics} & self.broker.retained.keys():
+            self.bench.hear(topic, self.broker.retained[topic], True)
 
     async def send(self, topic: str, payload: bytes, retain: bool) -> None:
         self.broker.publish(topic, payload, retain)
@@ -48,7 +52,6 @@ def checked(node: Node, part: str, hands: Hands | None = None, tun: Tun = TUN) -
     async def whole() -> list[Verdict]:
         rig = Rig(node)
         await asyncio.sleep(3.0)  # the node was there before the check
-        rig.broker.listen(None, lambda topic, payload, kept: rig.bench.hear(topic, payload, True) if kept else None)
         try:
             return await node_check.check(rig.bench, tun, hands or NodeHands(rig.node), (part,))
         finally:
