@@ -50,7 +50,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("report", "a run's report"),
     "swarm": ("swarm", "many seeded mashes with random faults"),
     "doctor": ("doctor", "check this machine and its broker"),
-    "node": ("node", "the field nodes for a Raspberry Pi: probe, heater"),
+    "node": ("node", "the field nodes for a Raspberry Pi; `check` of any node on the broker; `board` for small boards"),
     "output-off": ("output_off", "send OFF to the heater on a connection of its own (for systemd's ExecStopPost)"),
 }
 

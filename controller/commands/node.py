@@ -1,4 +1,4 @@
-"""`underback node`: the field nodes for a Raspberry Pi, thermometers and heater.
+"""`underback node`: the field nodes for a Raspberry Pi, the check of any node, and what a small board runs.
 
 `node probe --once` reads each thermometer once and shows it; `node heater --off` drives the output to off and ends, for
 the service manager after the node has ended.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 
+from controller.commands import node_board, node_check
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO
 from controller.edge.files import config_files
@@ -20,14 +21,21 @@ from controller.field.thermometer import Fault
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("kind", choices=["probe", "heater"], help="which node")
+    parser.add_argument("kind", choices=["probe", "heater", "check", "board"], help="which node; or what to do")
     parser.add_argument("--tun", metavar="NAME", help="for which tun; not needed where there is only one")
     parser.add_argument("--once", action="store_true", help="probe: read each thermometer once, show it, end")
     parser.add_argument("--off", action="store_true", help="heater: drive the output to off, end")
-    parser.add_argument("--json", action="store_true", help="with --once: one JSON object")
+    parser.add_argument("--json", action="store_true", help="with --once, check or board: one JSON object")
+    parser.add_argument("folder", nargs="?", help="board: where its files are laid")
+    parser.add_argument("--board", choices=["heater", "probe"], default="heater", help="board: which node it will be")
+    node_check.arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.kind == "check":
+        return node_check.run(args)
+    if args.kind == "board":
+        return node_board.run(args)
     fitted = hardware_config.load(config_files.config_dir(args.config), args.tun, args.kind)
     if args.kind == "probe":
         return show(fitted, args.json) if args.once else serve_probe(fitted)

@@ -104,7 +104,7 @@ class HeaterNode:
         self._lock = threading.Lock()
         self._stirrer, self._pump = MotorState(), MotorState()
         self._level, self._flow = Contact(pins.level), Contact(pins.flow)
-        self._told, self._next = self.state, now
+        self._told, self._next, self._said = self.state, now, 0
         self._closed = False
 
     # ------------------------------------------------------------ what is heard
@@ -175,10 +175,10 @@ class HeaterNode:
     def _report(self, now: Instant) -> bytes | None:
         if now < self._next and not lease.worth_telling(self._told, self.state):
             return None
-        self._told, self._next = self.state, now + lease.REPORT_S
+        self._told, self._next, self._said = self.state, now + lease.REPORT_S, self._said + 1
         outlet_c = self.limit.celsius(now) if self._where == "outlet" else None
         said = lease.report(self.settings, self.state, now, outlet_c=outlet_c)
-        return outgoing.document({**said, "fault": self.fault or None})
+        return outgoing.document({**said, "n": self._said, "fault": self.fault or None})
 
     # ------------------------------------------------------------ every way out
 

@@ -12,7 +12,7 @@ import re
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
-from controller.field import platinum_resistor
+from controller.field import platinum_resistor, scratchpad
 
 LONGEST = 4096  # bytes read of a kernel file; they hold a hundred at most
 
@@ -58,10 +58,6 @@ def whole_of(path: Path) -> int | Fault:
 _LINES = re.compile(
     r"((?:[0-9a-f]{2} ){9}): crc=([0-9a-f]{2}) (YES|NO)\s*\n(?:[0-9a-f]{2} ){9}t=(-?[0-9]{1,6})$", re.ASCII
 )
-NOT_CONVERTED = 0x0C  # scratchpad byte 6 after power-up; 0x10 minus the low digit of the raw value after a conversion
-# The three raw values: data sheet of the DS18B20 (register after power-up) and the driver's own result check,
-# drivers/w1/slaves/w1_therm.c: 85.00 with byte 6 = 0x0C, and 127.94.
-POWER_ON, NO_POWER, PULLED_HIGH = 0x0550, 0x07FF, 0xFFFF
 ONE_WIRE_LOWEST_C, ONE_WIRE_HIGHEST_C = -55.0, 125.0  # range of the DS18B20, its data sheet
 
 
@@ -82,42 +78,15 @@ def one_wire(text: str) -> float | Fault:
     if found is None:
         return Fault("the 1-wire driver's answer is not of the known form")
     scratch = bytes.fromhex(found[1].replace(" ", ""))
-    refused = _scratchpad(scratch, found[3])
-    if refused is not None:
+    if refused := scratchpad.fault(scratch):
         return Fault(refused)
+    if found[3] != "YES":
+        return Fault("the driver does not believe the checksum: noise on the cable, or weak pull-up")
     value = int(found[4]) / 1000.0
     if ONE_WIRE_LOWEST_C <= value <= ONE_WIRE_HIGHEST_C:
         return value
     can = f"{ONE_WIRE_LOWEST_C:g}..{ONE_WIRE_HIGHEST_C:g} °C"
     return Fault(f"{value:g} °C is beyond what the sensor can measure, {can}")
-
-
-def _scratchpad(scratch: bytes, verdict: str) -> str | None:
-    """Why may the nine bytes not be believed? None if they may. All zero passes the checksum, hence comes first."""
-    if not any(scratch):
-        return "the data line is held low (all nine bytes zero): short circuit, or wires swapped"
-    if all(byte == 0xFF for byte in scratch):
-        return "nobody answers on the data line (all nine bytes 0xff): sensor unplugged, or wire broken"
-    if verdict != "YES" or crc8(scratch[:8]) != scratch[8]:
-        return "the checksum is wrong: noise on the cable, cable too long, or weak pull-up"
-    raw = int.from_bytes(scratch[:2], "little")
-    if raw == POWER_ON and scratch[6] == NOT_CONVERTED:
-        return "85 °C straight from power-up, no measurement: the sensor's supply dips, check plug and cable"
-    if raw == NO_POWER:
-        return "127.94 °C means that the sensor has no supply: check its supply wire"
-    if raw == PULLED_HIGH:
-        return "-0.0625 °C means that the data line was pulled high: check plug and cable"
-    return None
-
-
-def crc8(data: bytes) -> int:
-    """What is the 1-wire checksum, x⁸ + x⁵ + x⁴ + 1, lowest bit first? (Maxim application note 27.)"""
-    crc = 0
-    for byte in data:
-        crc ^= byte
-        for _ in range(8):
-            crc = crc >> 1 ^ (0x8C if crc & 1 else 0)
-    return crc
 
 
 # ---------------------------------------------------------------- MAX31865

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.field import thermometer
+from controller.field import scratchpad, thermometer
 from controller.field.thermometer import Fault, Hwmon, Max31865, OneWire, Thermometer
 
 SYSFS = Path(__file__).parent / "sysfs"
@@ -15,9 +15,9 @@ SYSFS = Path(__file__).parent / "sysfs"
 
 def test_checksum_of_published_scratchpads() -> None:
     """The checksum agrees with bytes printed elsewhere and with the example of Maxim's application note 27."""
-    assert thermometer.crc8(bytes.fromhex("72014b467fff0e10")) == 0x57
-    assert thermometer.crc8(bytes.fromhex("50054b467fff0c10")) == 0x1C
-    assert thermometer.crc8(bytes.fromhex("021cb801000000")) == 0xA2
+    assert scratchpad.crc8(bytes.fromhex("72014b467fff0e10")) == 0x57
+    assert scratchpad.crc8(bytes.fromhex("50054b467fff0c10")) == 0x1C
+    assert scratchpad.crc8(bytes.fromhex("021cb801000000")) == 0xA2
 
 
 @pytest.mark.parametrize(
@@ -70,10 +70,10 @@ def test_false_values(probe: Thermometer, words: str) -> None:
 
 def one_wire_text(scratch: bytes, verdict: str = "YES") -> str:
     """A `w1_slave` text as the driver prints it."""
-    data = scratch if len(scratch) == 9 else scratch + bytes([thermometer.crc8(scratch)])
+    data = scratch if len(scratch) == 9 else scratch + bytes([scratchpad.crc8(scratch)])
     shown = data.hex(" ")
     milli = int(int.from_bytes(data[:2], "little", signed=True) * 1000 / 16)
-    return f"{shown} : crc={thermometer.crc8(data[:8]):02x} {verdict}\n{shown} t={milli}"
+    return f"{shown} : crc={scratchpad.crc8(data[:8]):02x} {verdict}\n{shown} t={milli}"
 
 
 def test_every_raw_value_is_read_or_refused() -> None:
