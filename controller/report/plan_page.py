@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
-from controller.brewing import volumes
+from controller.brewing import heat, volumes
 from controller.core.nouns import GOES_IN
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
-from controller.plan.recipe import added_at_c, boil_c
-from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share
+from controller.plan.recipe import added_at_c, blend_cold_c, boil_c
+from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share, vessel_c
 from controller.settings.table import show
 
 _LIMITS = {
@@ -52,6 +52,7 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
 
 def _facts(plan: Plan) -> Iterator[str]:
     yield f"  Strike   {_strike(plan)}"
+    yield from (f"  Liquor   {line}" for line in _poured(plan))
     if figures := assumed(plan):
         yield f"  Assumed  {figures}; where that is not so, write it under [dough_in] or [liquor]"
     thick = "" if plan.thickness_l_per_kg is None else f" ({plan.thickness_l_per_kg:.1f} L/kg)"
@@ -79,8 +80,28 @@ def _strike(plan: Plan) -> str:
     text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat{_wet(plan)}"
+    if plan.drawn_c is not None:
+        return f"{text}; so much must the tun read just before grain"
     round_it = f", with the liquor of its {plan.tun.heater.place}," if plan.tun.heater.bath_l else ""
     return f"{text}; the vessel{round_it} is heated with the liquor"
+
+
+def _poured(plan: Plan) -> Iterator[str]:
+    """Strike liquor from another vessel: how hot it is drawn, how it is blended, and what mends a miss."""
+    liquor, kg = plan.program.liquor, plan.liquor_kg
+    if plan.drawn_c is None or plan.strike_c is None:
+        return
+    tun_c = vessel_c(plan.program, plan.tun)
+    yield f"draw {kg:.1f} kg at {plan.drawn_c:.1f} °C in the other vessel, for a tun at {tun_c:.1f} °C; then start"
+    cold_c = blend_cold_c(liquor)
+    if liquor.hot_c is not None and cold_c <= plan.drawn_c <= liquor.hot_c:
+        hot_kg, cold_kg = heat.blend_kg(kg, plan.drawn_c, liquor.hot_c, cold_c)
+        hot_l, cold_l = volumes.liquor_volume_l(hot_kg, liquor.hot_c), volumes.liquor_volume_l(cold_kg, cold_c)
+        hot = f"{hot_kg:.2f} kg, {hot_l:.2f} L, of {show('temperature', liquor.hot_c)}"
+        yield f"blended: {hot} and {cold_kg:.2f} kg, {cold_l:.2f} L, of {show('temperature', cold_c)}"
+    off_kg = heat.addition_kg(kg * heat.WATER + plan.tun.metal_j_per_k, plan.strike_c + 1.0, plan.strike_c, cold_c)
+    cold = show("temperature", cold_c)
+    yield f"should the tun read too much: {off_kg:.2f} kg of {cold} for each 1.0 K; too little is heated"
 
 
 def _wet(plan: Plan) -> str:
@@ -214,6 +235,6 @@ def assumed(plan: Plan) -> str:
         return ""
     if "grist_temperature_c" not in program.dough_in.model_fields_set:
         parts.append(f"grain at {show('temperature', round(program.dough_in.grist_temperature_c, 1))}")
-    if "temperature_c" not in program.liquor.model_fields_set:
+    if plan.drawn_c is None and "temperature_c" not in program.liquor.model_fields_set:
         parts.append(f"liquor at {show('temperature', round(program.liquor.temperature_c, 1))}")
     return ", ".join(parts)
