@@ -29,7 +29,7 @@ def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = Non
         plan.program.title,
         f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {aim}",
         "",
-        *_facts(plan),
+        *facts(plan),
         "",
         *_table(plan, dough_in_s),
         *[f"  remark: {remark}" for remark in plan.program.notes],
@@ -50,7 +50,7 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
             yield f"    You know: {line.overruled}"
 
 
-def _facts(plan: Plan) -> Iterator[str]:
+def facts(plan: Plan) -> Iterator[str]:
     yield f"  Strike   {_strike(plan)}"
     yield from (f"  Liquor   {line}" for line in _poured(plan))
     if figures := assumed(plan):
@@ -125,23 +125,37 @@ def _minutes(seconds: float) -> str:
     return show("duration", 60.0 * round(seconds / 60.0)) if seconds < 1e7 else "for ever"
 
 
-def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
-    """One line a step, and below it why it is there."""
-    elapsed = dough_in_s is None
+class Row(NamedTuple):
+    """One step as it is shown."""
+
+    clock: str
+    name: str
+    target: str
+    hold: str
+    rise: str
+    why: str
+
+
+def rows(plan: Plan, dough_in_s: float | None) -> Iterator[Row]:
+    """The steps in order. `dough_in_s`: seconds after midnight; without it times are elapsed."""
     now_s = 0.0 if dough_in_s is None else dough_in_s - plan.heat_up_s
-    names = [f"{number} {stage.name}" for number, stage in enumerate(plan.stages, 1)]
-    width = max(map(len, names))
-    holds = [_hold(plan, stage) for stage in plan.stages]
-    wide = max(map(len, holds))
-    yield f"  {'from' if elapsed else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
-    for stage, name, hold in zip(plan.stages, names, holds, strict=True):
+    for number, stage in enumerate(plan.stages, 1):
         now_s += stage.ramp_s if stage.at is None else 0.0
-        begin = f"  {_clock(now_s, elapsed):>6}  {name:<{width}}  {stage.target_c:4.1f} °C"
-        yield f"{begin}  {hold:>{wide}}  {_rise(plan, stage)}".rstrip()
-        yield f"  {'':>6}  {'':<{width}}  {stage.why}"
+        clock, target = _clock(now_s, dough_in_s is None), f"{stage.target_c:4.1f} °C"
+        yield Row(clock, f"{number} {stage.name}", target, _hold(plan, stage), _rise(plan, stage), stage.why)
         now_s += 0.0 if stage.at is None else stage.ramp_s + stage.hold_s * (stage.kind != "keep")
         now_s += mixing_s(stage.kind, plan.tun)
         now_s += 0.0 if stage.at is None else plan.program.step[stage.at].away_s or 0.0
+
+
+def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
+    """One line a step, and below it why it is there."""
+    found = list(rows(plan, dough_in_s))
+    width, wide = max(len(row.name) for row in found), max(len(row.hold) for row in found)
+    yield f"  {'from' if dough_in_s is None else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
+    for row in found:
+        yield f"  {row.clock:>6}  {row.name:<{width}}  {row.target}  {row.hold:>{wide}}  {row.rise}".rstrip()
+        yield f"  {'':>6}  {'':<{width}}  {row.why}"
 
 
 def _clock(now_s: float, elapsed: bool) -> str:
