@@ -34,6 +34,8 @@ check, dryrun, compose and demo run on the shipped files where there is none."""
 COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("init", "lay out a starter configuration, to be changed"),
     "check": ("check", "validate programs, show the plan, give advice"),
+    "program": ("program", "write a program from five answers: tun, malts, aim, rests, liquor"),
+    "day": ("day", "several batches by one clock, a shared tank of hot liquor, and what clashes"),
     "reckon": ("reckon.command", "work out one thing: strike, blending, a pull, run-off, and more; any unit"),
     "dryrun": ("dryrun.command", "run a program against the simulated tun on a counted clock, no broker"),
     "demo": ("demo.command", "everything on this machine over real MQTT, with simulated nodes and a live view"),

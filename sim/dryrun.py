@@ -77,7 +77,7 @@ class DryRun:
         self.settings, self.plan, self.seed = settings, plan, seed
         faults = tuple(faults)
         self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
-        self.world = World(settings, plan.course, seed, faults, truth, plan.program.liquor.temperature_c)
+        self.world = World(settings, plan.course, seed, faults, truth, plan.start_c)
         steps = plan.program.step
         away = {n: steps[s.at].away_s for n, s in enumerate(plan.stages) if s.at is not None}
         self.person = Person(self.world, manner, {n: away_s for n, away_s in away.items() if away_s is not None})

@@ -10,15 +10,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 from controller.brewing.advice.advice import Changes
-from controller.commands.shared import terminal
+from controller.commands.shared import own_streams, terminal
 from controller.commands.shared.exit_codes import DONE, NO, WRONG, Wrong
 from controller.core.supply import drawn_w
-from controller.edge.files import config_files, plan_by_name, shared_topics, simulated_days
+from controller.edge.files import config_files, plan_by_name, shared_topics, simulated_days, writable
 from controller.edge.record import run_header
 from controller.plan.advise import Said, advise
 from controller.plan.forecast import Forecast, forecast
 from controller.plan.plan import Plan, document
-from controller.report import plan_page, wort_page
+from controller.report import brew_sheet, plan_page, wort_page
 from controller.settings.problems import Problem, Problems, gathered
 
 
@@ -29,6 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--at", metavar="HH:MM", type=clock_s, help="wanted time of dough-in, for times by the clock")
     parser.add_argument("--together", action="store_true", help="the programs run at the same time, on one supply")
     parser.add_argument("--why", action="store_true", help="draw the enzymes' windows against the program")
+    parser.add_argument("--sheet", metavar="FILE", help="one page to print before the day; with --at by the clock")
     parser.add_argument("--json", action="store_true", help="one JSON object a program, each on its line")
     parser.add_argument("--strict", action="store_true", help="advice that is not overruled counts as an answer of no")
 
@@ -80,9 +81,28 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(*dict.fromkeys([*unfit, *(problem for answer in looked for problem in answer.problems)]))
     looked = [answer._replace(problems=tuple(dict.fromkeys((*unfit, *answer.problems)))) for answer in looked]
     answers = _advised(looked, changes, args.together)
+    _sheet(answers, args)
     for at, answer in enumerate(answers):
         _show(answer, args, blank=at > 0)
     return max(_code(answer, args.strict) for answer in answers)
+
+
+def _sheet(answers: Sequence[Answer], args: argparse.Namespace) -> None:
+    """The page to print, of the one program that was asked for. Raises Wrong."""
+    if args.sheet is None:
+        return
+    if len(answers) != 1:
+        raise Wrong(f"--sheet: found {len(answers)} programs, wanted one: a sheet is of one program")
+    plan, own = answers[0].plan, own_streams.chosen(args.units, args.config)
+    if plan is None or answers[0].problems:
+        return
+    page = brew_sheet.html(plan, args.at, own)
+    if wrong := writable.write("--sheet", args.sheet, lambda to: _written(to, page)):
+        raise Wrong(*wrong)
+
+
+def _written(to: Path, page: str) -> None:
+    to.write_text(page, encoding="utf-8")
 
 
 def _brewery(config: Path) -> tuple[Changes, list[Problem]]:

@@ -12,7 +12,7 @@ from controller.brewing import heat, volumes
 from controller.core.control.climb import power_w, throttled_end_c
 from controller.core.control.heat_path import heat_path
 from controller.core.control.outlet import OUTLET_MARGIN_K
-from controller.plan.recipe import Program, Step, added_at_c, boil_c, degrees, problem_at
+from controller.plan.recipe import Program, Step, added_at_c, blend_cold_c, boil_c, degrees, problem_at
 from controller.plan.stages import LANDS_K, Stage
 from controller.settings.problems import Problem
 from controller.settings.table import show
@@ -34,6 +34,7 @@ class Fit(NamedTuple):
     volume_l: float
     strike_c: float | None
     landing_c: float
+    drawn_c: float | None
     mash_s: float
     stages: tuple[Stage, ...]
 
@@ -41,6 +42,7 @@ class Fit(NamedTuple):
 def problems(program: Program, tun: Tun, fit: Fit) -> tuple[Problem, ...]:
     """Which problems does this program have on this tun? All of them at once."""
     found = [*_swing(tun), *_fill(program, tun, fit), *_strike(program, tun, fit), *_length(program, fit)]
+    found += _poured(program, tun, fit)
     for stage in fit.stages:
         if stage.at is not None and program.step[stage.at].temperature_c is not None:  # else as the step before
             found += (*_target(program, tun, stage), *_reach(program, tun, stage))
@@ -120,13 +122,26 @@ def _strike(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
         yield Problem("dough_in: strike", found, wanted, place)
     elif fit.strike_c >= held_under_c(tun):
         yield Problem("dough_in: strike", f"{fit.strike_c:.1f} °C", _held_text(tun), place)
-    if fit.strike_c < program.liquor.temperature_c - 0.5:
+    if fit.drawn_c is None and fit.strike_c < program.liquor.temperature_c - 0.5:
         wanted = f"liquor no warmer than the strike temperature, {fit.strike_c:.1f} °C"
         found = degrees(program.liquor.temperature_c)
         yield Problem("liquor: temperature", found, wanted, ("liquor", "temperature"))
     first_c = program.step[0].temperature_c
     if program.dough_in.strike_c is not None and first_c is not None:
         yield from _landing(fit, first_c)
+
+
+def _poured(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
+    """Can strike liquor from another vessel be as hot as it must be?"""
+    liquor, most_c = program.liquor, boil_c(tun.altitude_m)
+    if fit.drawn_c is None:
+        return
+    if fit.drawn_c > most_c:
+        wanted = f"at most {degrees(most_c)}, where water boils at {tun.altitude_m:g} m: warm the tun first (preheat)"
+        yield Problem("dough_in: strike", f"liquor to be drawn at {fit.drawn_c:.1f} °C", wanted, ("dough_in",))
+    if liquor.hot_c is not None and not blend_cold_c(liquor) <= fit.drawn_c <= liquor.hot_c:
+        found = f"{degrees(blend_cold_c(liquor))} and {degrees(liquor.hot_c)}"
+        yield Problem("liquor: hot", found, f"a hotter and a colder tank than {fit.drawn_c:.1f} °C", ("liquor", "hot"))
 
 
 def _landing(fit: Fit, first_c: float) -> Iterator[Problem]:

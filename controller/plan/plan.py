@@ -44,7 +44,13 @@ class Plan(NamedTuple):
     cost: float | None
     remarks: tuple[str, ...] = ()  # on the malt that the estimate of the wort rests on
     extract_kg: float | None = None  # at most, by the malt sheets; None where one does not say
+    drawn_c: float | None = None  # strike liquor from another vessel: how hot it is drawn there
     first_wort_p: float | None = None  # if that is all converted, before any sparge
+
+    @property
+    def start_c(self) -> float:
+        """How warm is what is in the tun when the run starts, °C? Liquor from elsewhere is in it by then."""
+        return self.program.liquor.temperature_c if self.drawn_c is None else self.strike_c or 0.0
 
     @property
     def energy_kwh(self) -> float:
@@ -106,7 +112,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     basis = malt_basis(program, brewery)
     sheets = [extract.Sheet(line.kind, line.mass_kg, line.extract, line.moisture) for line in program.grist]
     promised = extract.promise(sheets)
-    fit = feasible.Fit(liquor, volume_l, strike.temperature_c, strike.landing_c, mash_s, steps)
+    fit = feasible.Fit(liquor, volume_l, strike.temperature_c, strike.landing_c, strike.drawn_c, mash_s, steps)
     return Plan(
         program=program,
         tun=tun,
@@ -116,6 +122,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
         strike_c=strike.temperature_c,
         strike_parts=strike.parts,
         landing_c=strike.landing_c,
+        drawn_c=strike.drawn_c,
         liquor_kg=liquor,
         volume_l=volume_l,
         fill_share=volumes.fill_share(volume_l, tun.volume_l),
@@ -173,8 +180,8 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         overruled=dict(program.overrule) or None,
         hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
         hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
-        liquor_c=program.liquor.temperature_c,
         grist=tuple((line.name, round(line.mass_kg, 3)) for line in program.grist),
+        liquor_c=program.liquor.temperature_c if strike.drawn_c is None else strike.temperature_c,
     )
 
 
@@ -188,6 +195,7 @@ def document(plan: Plan) -> dict[str, object]:
     parts = plan.strike_parts
     return {
         "strike_c": _finite(plan.strike_c, 2),
+        "drawn_c": _finite(plan.drawn_c, 2),
         "strike_parts_k": None if parts is None else {key: _finite(k, 2) for key, k in parts._asdict().items()},
         "liquor_kg": _finite(plan.liquor_kg, 2),
         "grist_kg": _finite(plan.program.grist_kg, 3),

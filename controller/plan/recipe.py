@@ -78,6 +78,10 @@ class Liquor(Table):
     volume_l: Annotated[float | None, Quantity("volume", 0.5, 20_000)] = None
     temperature_c: Annotated[float, Quantity("temperature", 1, 95)] = 12.0
     expected_ph: Annotated[float | None, Quantity("number", 3, 9)] = None
+    heated_in: Literal["tun", "other vessel"] = "tun"  # where the strike liquor is made hot
+    hot_c: Annotated[float | None, Quantity("temperature", 30, 100)] = None  # two tanks to blend the strike from
+    cold_c: Annotated[float | None, Quantity("temperature", 1, 60)] = None
+    lost_on_the_way_k: Annotated[float, Quantity("difference", 0, 20)] = 0.0  # in hoses and pump
 
     @field_validator("mass_kg", "volume_l", mode="wrap")
     @classmethod
@@ -101,11 +105,28 @@ def _amount(kind: Literal["mass", "volume"], value: object) -> str | None:
         return None
 
 
+class Preheat(Table):
+    """Liquor that the empty tun is rinsed with; it is swirled and drained. Written "10 kg at 78 °C"."""
+
+    mass_kg: Annotated[float, Quantity("mass", 0.1, 10_000)]
+    temperature_c: Annotated[float, Quantity("temperature", 20, 100)]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _in_one_text(cls, data: object) -> object:
+        if not isinstance(data, str):
+            return data
+        mass, _, temperature = data.partition(" at ")
+        return {"mass": mass, "temperature": temperature}
+
+
 class DoughIn(Table):
     """How the grain meets the liquor."""
 
     strike_c: Annotated[float | None, Quantity("temperature", 20, 98, auto=True)] = None  # None: worked out
     grist_temperature_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
+    tun_temperature_c: Annotated[float | None, Quantity("temperature", -10, 95)] = None  # empty tun; None: the room's
+    preheat: Preheat | None = None
     slaking_kj_per_kg: Annotated[float | None, Quantity("heat", 0, 60, auto=True)] = None  # None: by moisture
     DROPPED: ClassVar[Mapping[str, str]] = {"slaking_heat": 'slaking = "auto", or such as slaking = "19 kJ/kg"'}
 
@@ -214,6 +235,11 @@ class Program(Table):
     def grist_kg(self) -> float:
         """How much grain is there, kg? 0 = a run with water alone."""
         return sum(line.mass_kg for line in self.grist)
+
+
+def blend_cold_c(liquor: Liquor) -> float:
+    """How cold is the liquor that a hot tank's is blended with, °C?"""
+    return liquor.temperature_c if liquor.cold_c is None else liquor.cold_c
 
 
 def degrees(value_c: float) -> str:

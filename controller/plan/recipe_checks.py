@@ -19,7 +19,7 @@ from controller.plan.recipe import (
     time_wanted,
 )
 from controller.settings.problems import Checks, Problem, found_by
-from controller.settings.table import show
+from controller.settings.table import key_of, show
 
 
 def _overruled(program: Program) -> Iterator[Problem]:
@@ -37,6 +37,21 @@ def _liquor(program: Program) -> Iterator[Problem]:
     if (program.liquor.mass_kg is None) == (program.liquor.volume_l is None):
         found = "nothing" if program.liquor.mass_kg is None else "both mass and volume"
         yield Problem("liquor", found, 'either mass = "60 kg" or volume = "60 L"', ("liquor",))
+
+
+def _elsewhere(program: Program) -> Iterator[Problem]:
+    """Keys for liquor from another vessel say nothing where it is heated in the tun."""
+    if program.liquor.heated_in == "other vessel":
+        return
+    poured = {
+        "liquor": (program.liquor, ("hot_c", "cold_c", "lost_on_the_way_k")),
+        "dough_in": (program.dough_in, ("tun_temperature_c", "preheat")),
+    }
+    for block, (table, names) in poured.items():
+        for name in (name for name in names if name in table.model_fields_set):
+            key = key_of(name)
+            wanted = 'heated_in = "other vessel" under [liquor]'
+            yield Problem(f"{block}: {key}", "liquor that is heated in the tun", wanted, (block, key))
 
 
 def _grain(program: Program) -> Iterator[Problem]:
@@ -152,5 +167,5 @@ def _hotter(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
 
 
 agree: Checks[Program] = Checks(  # do the values of this program fit each other? Nothing here depends on a tun
-    _liquor, _grain, _names, _order, _steps, _ways, _overruled
+    _liquor, _elsewhere, _grain, _names, _order, _steps, _ways, _overruled
 )

@@ -42,12 +42,13 @@ class Stage(NamedTuple):
 class Strike(NamedTuple):
     """The liquor before dough-in, and where the mash lands."""
 
-    temperature_c: float | None
+    temperature_c: float | None  # what the tun must read just before grain
     parts: heat.StrikeParts | None
     landing_c: float
     seconds: float
     kwh: float
     capacity_j_per_k: float
+    drawn_c: float | None = None  # of liquor that comes from another vessel: how hot it is drawn there
 
 
 def liquor_kg(program: Program) -> float:
@@ -67,10 +68,31 @@ def strike(program: Program, tun: Tun, liquor: float) -> Strike:
     dough = program.dough_in
     hot_j_per_k = tun.metal_j_per_k + heat_path(tun).bath_j_per_k
     parts = heat.strike_parts(**_wetted(program, liquor), mash_c=first_c, metal_j_per_k=hot_j_per_k)
-    strike_c = first_c + sum(parts) if dough.strike_c is None else dough.strike_c
+    strike_c, drawn_c = first_c + sum(parts) if dough.strike_c is None else dough.strike_c, None
+    if program.liquor.heated_in != "tun":
+        strike_c, drawn_c = _drawn(program, tun, liquor, strike_c)
     landing_c = heat.landing_c(**_wetted(program, liquor), liquor_c=strike_c, metal_j_per_k=hot_j_per_k)
-    seconds, kwh = _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
-    return Strike(strike_c, parts, first_c if dough.strike_c is None else landing_c, seconds, kwh, capacity)
+    seconds, kwh = (0.0, 0.0) if drawn_c else _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
+    return Strike(strike_c, parts, first_c if dough.strike_c is None else landing_c, seconds, kwh, capacity, drawn_c)
+
+
+def _drawn(program: Program, tun: Tun, liquor: float, strike_c: float) -> tuple[float, float]:
+    """What must the tun read before grain, and how hot is the liquor drawn from the other vessel? The empty tun takes
+    its share; a strike written by hand is the temperature it is drawn at. Heat balance, first law (W30)."""
+    lost_k, cold_c = program.liquor.lost_on_the_way_k, vessel_c(program, tun)
+    vessel, poured = tun.metal_j_per_k + heat_path(tun).bath_j_per_k, liquor * heat.WATER
+    if program.dough_in.strike_c is None:
+        return strike_c, strike_c + vessel * (strike_c - cold_c) / poured + lost_k
+    return heat.mix_c([(poured, strike_c - lost_k), (vessel, cold_c)]), strike_c
+
+
+def vessel_c(program: Program, tun: Tun) -> float:
+    """How warm is the empty tun that liquor is poured into, °C?"""
+    dough = program.dough_in
+    cold_c = tun.room_c if dough.tun_temperature_c is None else dough.tun_temperature_c
+    if dough.preheat is None:
+        return cold_c
+    return heat.mix_c([(dough.preheat.mass_kg * heat.WATER, dough.preheat.temperature_c), (tun.metal_j_per_k, cold_c)])
 
 
 class Wetted(TypedDict):
@@ -178,7 +200,7 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
 
 def _dough_in(program: Program, liquor: float, strike: Strike) -> Stage:
     target_c = strike.temperature_c or 0.0
-    rise_k = target_c - program.liquor.temperature_c
+    rise_k = target_c - program.liquor.temperature_c if strike.drawn_c is None else 0.0
     mean = rise_k / strike.seconds if 0.0 < strike.seconds < math.inf else 0.0
     first_c = program.step[0].temperature_c
     why = f"Grist meets liquor at {target_c:.1f} °C, as written."

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
-from controller.brewing import volumes
+from controller.brewing import heat, volumes
 from controller.core.nouns import GOES_IN
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
-from controller.plan.recipe import added_at_c, boil_c
-from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share
+from controller.plan.recipe import added_at_c, blend_cold_c, boil_c
+from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share, vessel_c
 from controller.settings.table import show
 
 _LIMITS = {
@@ -29,7 +29,7 @@ def page(plan: Plan, said: tuple[Said, ...] = (), dough_in_s: float | None = Non
         plan.program.title,
         f"  {plan.program.name} on {plan.tun.title or plan.tun.name}; aim: {aim}",
         "",
-        *_facts(plan),
+        *facts(plan),
         "",
         *_table(plan, dough_in_s),
         *[f"  remark: {remark}" for remark in plan.program.notes],
@@ -50,8 +50,9 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
             yield f"    You know: {line.overruled}"
 
 
-def _facts(plan: Plan) -> Iterator[str]:
+def facts(plan: Plan) -> Iterator[str]:
     yield f"  Strike   {_strike(plan)}"
+    yield from (f"  Liquor   {line}" for line in _poured(plan))
     if figures := assumed(plan):
         yield f"  Assumed  {figures}; where that is not so, write it under [dough_in] or [liquor]"
     thick = "" if plan.thickness_l_per_kg is None else f" ({plan.thickness_l_per_kg:.1f} L/kg)"
@@ -79,8 +80,28 @@ def _strike(plan: Plan) -> str:
     text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat{_wet(plan)}"
+    if plan.drawn_c is not None:
+        return f"{text}; so much must the tun read just before grain"
     round_it = f", with the liquor of its {plan.tun.heater.place}," if plan.tun.heater.bath_l else ""
     return f"{text}; the vessel{round_it} is heated with the liquor"
+
+
+def _poured(plan: Plan) -> Iterator[str]:
+    """Strike liquor from another vessel: how hot it is drawn, how it is blended, and what mends a miss."""
+    liquor, kg = plan.program.liquor, plan.liquor_kg
+    if plan.drawn_c is None or plan.strike_c is None:
+        return
+    tun_c = vessel_c(plan.program, plan.tun)
+    yield f"draw {kg:.1f} kg at {plan.drawn_c:.1f} °C in the other vessel, for a tun at {tun_c:.1f} °C; then start"
+    cold_c = blend_cold_c(liquor)
+    if liquor.hot_c is not None and cold_c <= plan.drawn_c <= liquor.hot_c:
+        hot_kg, cold_kg = heat.blend_kg(kg, plan.drawn_c, liquor.hot_c, cold_c)
+        hot_l, cold_l = volumes.liquor_volume_l(hot_kg, liquor.hot_c), volumes.liquor_volume_l(cold_kg, cold_c)
+        hot = f"{hot_kg:.2f} kg, {hot_l:.2f} L, of {show('temperature', liquor.hot_c)}"
+        yield f"blended: {hot} and {cold_kg:.2f} kg, {cold_l:.2f} L, of {show('temperature', cold_c)}"
+    off_kg = heat.addition_kg(kg * heat.WATER + plan.tun.metal_j_per_k, plan.strike_c + 1.0, plan.strike_c, cold_c)
+    cold = show("temperature", cold_c)
+    yield f"should the tun read too much: {off_kg:.2f} kg of {cold} for each 1.0 K; too little is heated"
 
 
 def _wet(plan: Plan) -> str:
@@ -104,23 +125,37 @@ def _minutes(seconds: float) -> str:
     return show("duration", 60.0 * round(seconds / 60.0)) if seconds < 1e7 else "for ever"
 
 
-def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
-    """One line a step, and below it why it is there."""
-    elapsed = dough_in_s is None
+class Row(NamedTuple):
+    """One step as it is shown."""
+
+    clock: str
+    name: str
+    target: str
+    hold: str
+    rise: str
+    why: str
+
+
+def rows(plan: Plan, dough_in_s: float | None) -> Iterator[Row]:
+    """The steps in order. `dough_in_s`: seconds after midnight; without it times are elapsed."""
     now_s = 0.0 if dough_in_s is None else dough_in_s - plan.heat_up_s
-    names = [f"{number} {stage.name}" for number, stage in enumerate(plan.stages, 1)]
-    width = max(map(len, names))
-    holds = [_hold(plan, stage) for stage in plan.stages]
-    wide = max(map(len, holds))
-    yield f"  {'from' if elapsed else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
-    for stage, name, hold in zip(plan.stages, names, holds, strict=True):
+    for number, stage in enumerate(plan.stages, 1):
         now_s += stage.ramp_s if stage.at is None else 0.0
-        begin = f"  {_clock(now_s, elapsed):>6}  {name:<{width}}  {stage.target_c:4.1f} °C"
-        yield f"{begin}  {hold:>{wide}}  {_rise(plan, stage)}".rstrip()
-        yield f"  {'':>6}  {'':<{width}}  {stage.why}"
+        clock, target = _clock(now_s, dough_in_s is None), f"{stage.target_c:4.1f} °C"
+        yield Row(clock, f"{number} {stage.name}", target, _hold(plan, stage), _rise(plan, stage), stage.why)
         now_s += 0.0 if stage.at is None else stage.ramp_s + stage.hold_s * (stage.kind != "keep")
         now_s += mixing_s(stage.kind, plan.tun)
         now_s += 0.0 if stage.at is None else plan.program.step[stage.at].away_s or 0.0
+
+
+def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
+    """One line a step, and below it why it is there."""
+    found = list(rows(plan, dough_in_s))
+    width, wide = max(len(row.name) for row in found), max(len(row.hold) for row in found)
+    yield f"  {'from' if dough_in_s is None else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
+    for row in found:
+        yield f"  {row.clock:>6}  {row.name:<{width}}  {row.target}  {row.hold:>{wide}}  {row.rise}".rstrip()
+        yield f"  {'':>6}  {'':<{width}}  {row.why}"
 
 
 def _clock(now_s: float, elapsed: bool) -> str:
@@ -214,6 +249,6 @@ def assumed(plan: Plan) -> str:
         return ""
     if "grist_temperature_c" not in program.dough_in.model_fields_set:
         parts.append(f"grain at {show('temperature', round(program.dough_in.grist_temperature_c, 1))}")
-    if "temperature_c" not in program.liquor.model_fields_set:
+    if plan.drawn_c is None and "temperature_c" not in program.liquor.model_fields_set:
         parts.append(f"liquor at {show('temperature', round(program.liquor.temperature_c, 1))}")
     return ", ".join(parts)

@@ -164,12 +164,14 @@ def heater_of(power_w: float) -> Heater:
     return Heater(kind="proportional", power_w=power_w, place="jacket")
 
 
-def mash(*steps: dict[str, Any], grist_kg: float = 20.0, liquor: str = "60 kg", **changes: Any) -> Program:
+def mash(
+    *steps: dict[str, Any], grist_kg: float = 20.0, liquor: str | dict[str, str] = "60 kg", **changes: Any
+) -> Program:
     data = {
         "name": "trial",
         "title": "Trial",
         "grist": [{"name": "pale", "mass": f"{grist_kg:g} kg"}] if grist_kg else [],
-        "liquor": {"mass": liquor},
+        "liquor": {"mass": liquor} if isinstance(liquor, str) else liquor,
         "step": list(steps),
         **changes,
     }
@@ -301,6 +303,45 @@ def test_slaking_heat_follows_the_malt_sheet(moisture: int, plain_c: float, auto
         silent, mixed = make(mash(rest("a", "64 °C")), vessel()), make(mash(rest("a", "64 °C"), grist=halves), vessel())
         assert silent.strike_c == pytest.approx(auto_c, abs=0.02)
         assert mixed.strike_c == pytest.approx(69.91 - 20 * (17 + 30) / 2 / 263.9, abs=0.02)
+
+
+ELSEWHERE = {"mass": "60 kg", "heated_in": "other vessel"}
+WET = {"name": "pale", "mass": "20 kg", "moisture": "3.2258 %"}  # specific heat 0.40 of liquor
+
+
+@pytest.mark.parametrize(
+    ("liquor", "dough_in", "draw_c", "tun_c", "lands_c"),
+    [
+        ({}, {}, 72.42, 69.84, 64.0),  # W30: both balances land the mash where it was wanted
+        ({"lost_on_the_way": "1.5 K"}, {}, 73.92, 69.84, 64.0),
+        ({}, {"preheat": "10 kg at 78 °C"}, 70.12, 69.84, 64.0),  # W32
+        ({}, {"tun_temperature": "60 °C"}, 70.33, 69.84, 64.0),  # W5d
+        ({}, {"strike": "78 °C"}, 78.0, 75.16, 68.72),  # W30b: as written it is drawn so hot
+    ],
+)
+def test_strike_liquor_from_another_vessel(
+    liquor: dict[str, str], dough_in: dict[str, str], draw_c: float, tun_c: float, lands_c: float
+) -> None:
+    """Drawn hotter by what the empty tun and the way take; the run starts with it in the tun, and heats nothing."""
+    dough = {"slaking": "0 kJ/kg", **dough_in}
+    plan = make(mash(rest("a", "64 °C"), grist=[WET], liquor={**ELSEWHERE, **liquor}, dough_in=dough), vessel())
+    assert plan.drawn_c == pytest.approx(draw_c, abs=0.02)
+    assert plan.strike_c == pytest.approx(tun_c, abs=0.02)
+    assert plan.landing_c == pytest.approx(lands_c, abs=0.02)
+    assert (plan.heat_up_s, plan.strike_kwh) == (0.0, 0.0)
+    assert plan.start_c == plan.course.liquor_c == plan.strike_c
+
+
+def test_liquor_that_no_tank_gives_is_refused() -> None:
+    """Hotter than water boils up there, tanks that cannot be blended to it, and keys of another vessel without one."""
+    high = vessel(altitude_m=2500.0)
+    steep = mash(rest("a", "72 °C"), grist=[WET], liquor={**ELSEWHERE, "mass": "35 kg", "lost_on_the_way": "10 K"})
+    assert "91.6 °C, where water boils at 2500 m" in make(steep, high).problems[-1].wanted
+    tanks = mash(rest("a", "64 °C"), liquor={**ELSEWHERE, "hot": "70 °C"})
+    assert places(make(tanks, vessel())) == ["liquor: hot"]
+    data = {"title": "t", "grist": [WET], "liquor": {"mass": "60 kg", "hot": "70 °C"}, "step": [rest("a", "64 °C")]}
+    _, problems = read(Program, {**data, "dough_in": {"preheat": "1 kg at 70 °C"}}, agree)
+    assert [problem.where for problem in problems] == ["liquor: hot", "dough_in: preheat"]
 
 
 # ---------------------------------------------------------------- what is refused, on both sides of each limit

@@ -91,7 +91,9 @@ def load_program(config: Path, name_or_path: str) -> Program:
     if "probes" in data and "heater" in data:
         wanted = f"a program; for this tun add --tun {path.stem} to a program's name"
         raise Problems([Problem(str(path), "a tun file", wanted)])
-    placed = toml_mistakes.sort(data)
+    from controller.edge.files import malt_lots  # only here: it reads files as this module does
+
+    placed = toml_mistakes.sort(malt_lots.filled(config, data))
     value, problems = read(Program, {**placed.data, "name": path.stem}, recipe_checks.agree)
     return _done(value, placed.problems([*_name_key(path, placed.data), *problems]), path, text)
 

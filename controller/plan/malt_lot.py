@@ -1,0 +1,56 @@
+"""What does a maltster's certificate say of one lot?
+
+`config/malts/LOT.toml`. A line of a program's grist that names the lot takes its figures from there, each that it does
+not hold itself. What the arithmetic does not use is kept for the record.
+"""
+
+from typing import Annotated, Any, Literal
+
+from controller.brewing.extract import USUAL_MOISTURE
+from controller.plan.recipe import GristKind, Name, Text
+from controller.settings.table import Quantity, Table
+from controller.settings.tun import Day
+
+TAKEN = (  # what a grist line takes over, by key
+    *("name", "kind", "flaked", "moisture", "extract", "fine_coarse", "kolbach", "friability", "beta_glucan"),
+    *("diastatic_power", "limit_attenuation"),
+)
+
+
+class MaltLot(Table):
+    """One lot: where it is from, and what its sheet says, in the sheet's own units."""
+
+    name: Name
+    kind: GristKind = "malt"
+    flaked: bool = False
+    maltster: Text = ""
+    crop: Text = ""
+    received: Day | None = None
+    moisture: Annotated[float | None, Quantity("share", 0, 0.2)] = None
+    extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind
+    basis: Literal["dry", "as is"] = "dry"  # of the extract; the two are never mixed
+    fine_coarse: Annotated[float | None, Quantity("share", 0, 0.2)] = None
+    kolbach: Annotated[float | None, Quantity("share", 0.15, 0.7)] = None
+    friability: Annotated[float | None, Quantity("share", 0, 1)] = None
+    beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
+    diastatic_power: Annotated[float | None, Quantity("diastatic power", 0, 400)] = None
+    limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None
+    saccharification: Text = ""  # from here on record only
+    ph: Annotated[float | None, Quantity("number", 5, 7)] = None
+    viscosity: Text = ""
+    fan: Text = ""
+    colour: Text = ""  # EBC or °L: never converted, two published lines differ by a third
+
+
+def filled(line: dict[str, Any], lot: MaltLot, sheet: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
+    """The grist line with what the sheet adds, and a sentence for each figure of its own that differs from it.
+
+    `sheet`: the lot's file as it is written, so that each value is read once more where it goes.
+    """
+    taken = {key: sheet[key] for key in TAKEN if key in sheet}
+    if lot.basis == "as is" and lot.extract is not None:
+        moisture = USUAL_MOISTURE if lot.moisture is None else lot.moisture
+        taken["extract"] = f"{100.0 * lot.extract / (1.0 - moisture):.4f} %"
+    own = [key for key in taken if key in line and key != "name" and line[key] != taken[key]]
+    said = [f"lot {line['lot']}: {key} {line[key]} as the program has it, not {taken[key]} of the sheet" for key in own]
+    return {**taken, **line}, said

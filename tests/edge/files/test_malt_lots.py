@@ -1,0 +1,66 @@
+"""Malts by their lot: what a program takes from the maltster's certificate."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.edge.files import config_files
+from controller.settings.problems import Problems
+
+PROGRAM = """title = "m"
+tun = "gannet"
+[[grist]]
+lot = "{lot}"
+mass = "20 kg"
+{own}
+[liquor]
+mass = "60 kg"
+[[step]]
+temperature = "63 °C"
+time = "40 min"
+"""
+
+
+def written(config: Path, lot: str, own: str = "") -> Path:
+    path = config / "programs" / "m.toml"
+    path.write_text(PROGRAM.format(lot=lot, own=own), encoding="utf-8")
+    return path
+
+
+def test_a_line_takes_its_figures_from_the_lot(config: Path) -> None:
+    """Name, kind and every figure come from the sheet; one that the program holds itself counts, and that is said."""
+    written(config, "FH-0422")
+    (line,) = config_files.load_program(config, "m").grist
+    assert (line.name, line.moisture, line.kolbach, line.lot) == ("Old floor lager malt", 0.048, 0.34, "FH-0422")
+    written(config, "FH-0422", 'moisture = "8 %"')
+    program = config_files.load_program(config, "m")
+    assert program.grist[0].moisture == 0.08
+    assert program.notes == ("lot FH-0422: moisture 8 % as the program has it, not 4.8 % of the sheet",)
+
+
+def test_extract_as_is_becomes_that_of_dry_malt(config: Path) -> None:
+    """77.40 % as it is at 4.8 % moisture are 81.3 % of dry malt (W62, backwards)."""
+    sheet = 'name = "a"\nmoisture = "4.8 %"\nextract = "77.40 %"\nbasis = "as is"\ndiastatic_power = "250 °WK"\n'
+    (config / "malts" / "A-1.toml").write_text(sheet, encoding="utf-8")
+    written(config, "A-1")
+    (line,) = config_files.load_program(config, "m").grist
+    assert line.extract == pytest.approx(0.813, abs=1e-4)
+    assert line.diastatic_power == pytest.approx(76.0)  # W61
+
+
+def test_a_wrong_sheet_is_told_at_its_own_line(config: Path) -> None:
+    """What is wrong with a certificate is told in its file, and a lot without a file is only a word for the record."""
+    (config / "malts" / "B-2.toml").write_text('name = "b"\nmoisture = "48 %"\n', encoding="utf-8")
+    written(config, "B-2")
+    with pytest.raises(Problems, match=r"B-2.toml:2: moisture"):
+        config_files.load_program(config, "m")
+    written(config, "C-3", 'name = "c"')
+    assert config_files.load_program(config, "m").grist[0].lot == "C-3"
+
+
+def test_shipped_programs_and_lots_agree(config: Path) -> None:
+    """No shipped program says another figure than the sheet of its lot."""
+    for name in config_files.names(config / "programs"):
+        assert not [note for note in config_files.load_program(config, name).notes if note.startswith("lot ")]
