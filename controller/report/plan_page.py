@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.core.nouns import GOES_IN
+from controller.plan import kettle
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
 from controller.plan.recipe import added_at_c, blend_cold_c, boil_c
@@ -65,9 +66,31 @@ def facts(plan: Plan) -> Iterator[str]:
     cost = "" if plan.cost is None else f"; {plan.cost:.2f} {plan.tun.currency}".rstrip()
     parts = f" (strike {plan.strike_kwh:.2f}, mash {plan.mash_kwh:.2f})" if plan.strike_kwh else ""
     yield f"  Energy   {plan.energy_kwh:.2f} kWh{parts}{cost}"
+    yield from (f"  Kettle   {line}" for line in _kettle(plan))
     if plan.extract_kg is not None and plan.first_wort_p is not None:
         extract = f"{plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P"
         yield f"  Extract  {extract}, if all is converted; run-off and sparge are not known here"
+
+
+def _kettle(plan: Plan) -> Iterator[str]:
+    """What comes into the kettle, against what is wanted there; and that nothing is said beyond it."""
+    try:
+        found = kettle.expected(plan.program, plan.tun)
+    except ValueError as why:
+        yield f"no figure: {why}"
+        return
+    if found is None or plan.program.wanted is None:
+        return
+    got, need, wanted = found.got, found.needed, plan.program.wanted
+    assumed = " (78 % extract assumed: a sheet does not say)" if found.assumed else ""
+    yield f"before the boil {got.volume_l:.0f} L at {got.wort_p:.1f} °P, to 3 % and 0.3 °P{assumed}"
+    if found.sparge_kg:
+        hot = show("temperature", round(wanted.sparge_temperature_c, 1))
+        yield f"sparge liquor {found.sparge_kg:.1f} kg, {found.sparge_l:.1f} L at {hot}, hot when the mash ends"
+    grist = f"{need.grist_kg:.1f} kg grist in {need.liquor_kg:.1f} kg liquor, {need.sparge_kg:.1f} kg sparge"
+    yield f"wanted {found.wanted.volume_l:.0f} L at {found.wanted.wort_p:.1f} °P: {grist}"
+    dissolved, out = 100 * wanted.conversion, 100 * found.lauter_share
+    yield f"reckoned with {dissolved:.0f} % dissolved, and {out:.0f} % of that run off"
 
 
 def _strike(plan: Plan) -> str:

@@ -103,6 +103,8 @@ class Tun(Table):
     min_liquor_l: Annotated[float, Quantity("volume", 0.1, 20_000, rule="what it takes to cover the heater")]
     metal_j_per_k: Annotated[float, Quantity("capacity", 0, 10_000_000, rule="kg of steel x 0.5 kJ/(kg K)")]
     loss_w_per_k: Annotated[float, Quantity("loss", 0.05, 1_000, rule=LOSS_RULE)]
+    dead_space_l: Annotated[float, Quantity("volume", 0, 2_000)] = 0.0  # wort that stays under the floor and in pipes
+    held_back_l_per_kg: Annotated[float, Quantity("thickness", 0.3, 2)] = 0.96  # 0.8 to 1.1 seen (common practice)
     room_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
     altitude_m: Annotated[float, Quantity("length", -400, 5_000)] = 0.0
     energy_price_per_kwh: Annotated[float | None, Quantity("price", 0, 1_000)] = None
