@@ -54,6 +54,7 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
 def facts(plan: Plan) -> Iterator[str]:
     yield f"  Strike   {_strike(plan)}"
     yield from (f"  Liquor   {line}" for line in _poured(plan))
+    yield from (f"  Grain    {line}" for line in _mashing_in(plan))
     if figures := assumed(plan):
         yield f"  Assumed  {figures}; where that is not so, write it under [dough_in] or [liquor]"
     thick = "" if plan.thickness_l_per_kg is None else f" ({plan.thickness_l_per_kg:.1f} L/kg)"
@@ -125,6 +126,16 @@ def _poured(plan: Plan) -> Iterator[str]:
     off_kg = heat.addition_kg(kg * heat.WATER + plan.tun.metal_j_per_k, plan.strike_c + 1.0, plan.strike_c, cold_c)
     cold = show("temperature", cold_c)
     yield f"should the tun read too much: {off_kg:.2f} kg of {cold} for each 1.0 K; too little is heated"
+
+
+def _mashing_in(plan: Plan) -> Iterator[str]:
+    """How long does mashing in take, and what does the open lid take meanwhile?"""
+    tun, in_s = plan.tun, plan.tun.mashing_in_s(plan.program.grist_kg)
+    if plan.strike_c is None or not in_s:
+        return
+    lost_k = tun.open_w_per_k * (plan.landing_c - tun.room_c) * in_s / plan.stages[-1].capacity_j_per_k
+    lid = f"an open lid takes some {lost_k:.1f} K of it back, which is heated again" if lost_k >= 0.05 else "lid open"
+    yield f"all in after {_minutes(in_s)}; {lid}; so it lands to about 1 K"
 
 
 def _wet(plan: Plan) -> str:
