@@ -10,7 +10,7 @@ from controller.core.nouns import GOES_IN
 from controller.plan import kettle
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
-from controller.plan.recipe import added_at_c, blend_cold_c, boil_c
+from controller.plan.recipe import added_at_c, blend_cold_c, boil_c, degrees
 from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share, vessel_c
 from controller.settings.table import show
 
@@ -86,7 +86,7 @@ def _kettle(plan: Plan) -> Iterator[str]:
     assumed = " (78 % extract assumed: a sheet does not say)" if found.assumed else ""
     yield f"before the boil {got.volume_l:.0f} L at {got.wort_p:.1f} °P, to 3 % and 0.3 °P{assumed}"
     if found.sparge_kg:
-        hot = show("temperature", round(wanted.sparge_temperature_c, 1))
+        hot = degrees(wanted.sparge_temperature_c)
         yield f"sparge liquor {found.sparge_kg:.1f} kg, {found.sparge_l:.1f} L at {hot}, hot when the mash ends"
     grist = f"{need.grist_kg:.1f} kg grist in {need.liquor_kg:.1f} kg liquor, {need.sparge_kg:.1f} kg sparge"
     yield f"wanted {found.wanted.volume_l:.0f} L at {found.wanted.wort_p:.1f} °P: {grist}"
@@ -101,7 +101,7 @@ def _strike(plan: Plan) -> str:
         return f"{plan.strike_c:.1f} °C as written; the mash lands at {plan.landing_c:.1f} °C"
     parts, dough = plan.strike_parts, plan.program.dough_in
     text = f"{plan.strike_c:.1f} °C = {plan.landing_c:.1f} °C + {parts.grist_k:.1f} K for the grain"
-    text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
+    text += f" at {degrees(dough.grist_temperature_c)}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat{_wet(plan)}"
     if plan.drawn_c is not None:
@@ -282,7 +282,7 @@ def assumed(plan: Plan) -> str:
     if not program.grist:
         return ""
     if "grist_temperature_c" not in program.dough_in.model_fields_set:
-        parts.append(f"grain at {show('temperature', round(program.dough_in.grist_temperature_c, 1))}")
+        parts.append(f"grain at {degrees(program.dough_in.grist_temperature_c)}")
     if plan.drawn_c is None and "temperature_c" not in program.liquor.model_fields_set:
-        parts.append(f"liquor at {show('temperature', round(program.liquor.temperature_c, 1))}")
+        parts.append(f"liquor at {degrees(program.liquor.temperature_c)}")
     return ", ".join(parts)
