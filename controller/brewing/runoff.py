@@ -71,7 +71,7 @@ class RunOff(NamedTuple):
     kettle: Wort
 
 
-def run_off(malt: Malt, liquor_kg: float, lauter: Lauter, sparge: Sparge = "none", sparge_kg: float = 0.0) -> RunOff:
+def run_off(malt: Malt, liquor_kg: float, lauter: Lauter, sparge: Sparge = "none", added_kg: float = 0.0) -> RunOff:
     """What reaches the kettle? Raises ValueError where the grain holds back more than there is.
 
     Batches: what is held back is diluted, mixed and drained again (best with equal run-offs: Troester, second hand).
@@ -82,7 +82,7 @@ def run_off(malt: Malt, liquor_kg: float, lauter: Lauter, sparge: Sparge = "none
     if first_l <= 0.0:
         raise ValueError(f"the grain holds back {held_l:.1f} L, and there are {whole.volume_l:.1f} L of wort")
     left, batches = held_l / whole.volume_l, BATCHES[sparge]
-    sparge_l = sparge_kg / wort.DENSITY_20_KG_PER_L
+    sparge_l = added_kg / wort.DENSITY_20_KG_PER_L
     if sparge == "continuous":
         low = 1.0 - left * exp(-sparge_l / held_l)
         return RunOff(first_l, low, 1.0, _kettle(malt, whole, first_l + sparge_l, low))
@@ -90,13 +90,19 @@ def run_off(malt: Malt, liquor_kg: float, lauter: Lauter, sparge: Sparge = "none
     return RunOff(first_l, 1.0 - rest, 1.0 - rest, _kettle(malt, whole, first_l + sparge_l * (batches > 0), 1.0 - rest))
 
 
+def sparge_kg(malt: Malt, liquor_kg: float, lauter: Lauter, kettle_l: float) -> float:
+    """How much sparge liquor fills the kettle, kg? 0 where the first run-off is enough."""
+    first_l = first_wort(malt, liquor_kg).volume_l - lauter.held_l(malt.grist_kg)
+    return max(0.0, (kettle_l - first_l) * wort.DENSITY_20_KG_PER_L)
+
+
 def _kettle(malt: Malt, whole: Wort, volume_l: float, lauter_share: float) -> Wort:
     """The wort that came out, by its extract and its volume."""
     extract_kg = lauter_share * malt.dissolved_kg
-    return _strength(volume_l, extract_kg)
+    return strength(volume_l, extract_kg)
 
 
-def _strength(volume_l: float, extract_kg: float) -> Wort:
+def strength(volume_l: float, extract_kg: float) -> Wort:
     """How strong are so many litres with so much extract?"""
     low, high = 0.0, 30.0
     for _ in range(ROUNDS):
@@ -113,7 +119,7 @@ def extract_kg(volume_l: float, wort_p: float) -> float:
 
 def before_boil(after: Wort, boil_off_l: float) -> Wort:
     """What must be in the kettle before the boil? Extract stays, water goes."""
-    return _strength(after.volume_l + boil_off_l, after.extract_kg)
+    return strength(after.volume_l + boil_off_l, after.extract_kg)
 
 
 class Wanted(NamedTuple):
@@ -148,21 +154,19 @@ def _liquors(kettle: Wort, malt: Malt, lauter: Lauter, sparge: Sparge, thickness
     if sparge == "none":
         return _unsparged(kettle, malt, lauter)
     liquor_kg = thickness * malt.grist_kg
-    whole = first_wort(malt, liquor_kg)
-    first_l = whole.volume_l - lauter.held_l(malt.grist_kg)
-    sparge_kg = (kettle.volume_l - first_l) * wort.DENSITY_20_KG_PER_L
-    if first_l <= 0.0 or sparge_kg < 0.0:
+    added_kg = sparge_kg(malt, liquor_kg, lauter, kettle.volume_l)
+    if added_kg <= 0.0 or first_wort(malt, liquor_kg).volume_l <= lauter.held_l(malt.grist_kg):
         return None
-    out = run_off(malt, liquor_kg, lauter, sparge, sparge_kg)
+    out = run_off(malt, liquor_kg, lauter, sparge, added_kg)
     share = USUAL_CONTINUOUS if sparge == "continuous" else out.lauter_share
-    return Wanted(malt.grist_kg, liquor_kg, sparge_kg, share)
+    return Wanted(malt.grist_kg, liquor_kg, added_kg, share)
 
 
 def _unsparged(kettle: Wort, malt: Malt, lauter: Lauter) -> Wanted:
     """All the liquor at once: so much that the first run-off is the kettle."""
     volume_l = kettle.volume_l + lauter.held_l(malt.grist_kg)
-    strength = _strength(volume_l, malt.dissolved_kg)
-    water_kg = malt.dissolved_kg * (100.0 / max(strength.wort_p, 1e-6) - 1.0)
+    whole = strength(volume_l, malt.dissolved_kg)
+    water_kg = malt.dissolved_kg * (100.0 / max(whole.wort_p, 1e-6) - 1.0)
     liquor_kg = water_kg - malt.moisture_share * malt.grist_kg
     return Wanted(malt.grist_kg, liquor_kg, 0.0, kettle.volume_l / volume_l)
 

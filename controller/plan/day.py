@@ -16,8 +16,6 @@ from controller.plan.plan import Plan
 from controller.plan.recipe import Name, Text
 from controller.settings.table import Quantity, Table, wrong
 
-MASHING_IN_LEAST_S = 180.0  # own proposal
-MASH_IN_KG_PER_MIN = 2.0  # by hand, up to 50 kg (own proposal; 5 to 15 min is common practice)
 LONG_S = 1200.0  # over this the first grain waits and the lid stands open (own proposal)
 MARGIN_SHARE, MARGIN_S = 0.1, 900.0  # on the heat-up of a batch that must be ready (own proposal): the greater
 TANK_TO_TUN_S = 600.0  # filling from a hot tank (own proposal)
@@ -47,7 +45,6 @@ class Batch(Table):
     liquor: Literal["tun", "tank"] = "tun"
     run_off_s: Annotated[float, Quantity("duration", 60, 86_400)] = 5400.0
     cleaning_s: Annotated[float, Quantity("duration", 0, 86_400)] = 1800.0
-    mash_in_rate: Annotated[float, Quantity("number", 0.05, 1_000)] = MASH_IN_KG_PER_MIN  # kg a minute
 
 
 class Tank(Table):
@@ -85,11 +82,6 @@ class Done(NamedTuple):
     clean_s: float
 
 
-def mashing_in_s(grist_kg: float, kg_per_min: float = MASH_IN_KG_PER_MIN) -> float:
-    """How long does it take until all the grain is in, s? Nothing for a run with water alone."""
-    return max(MASHING_IN_LEAST_S, 60.0 * grist_kg / kg_per_min) if grist_kg > 0.0 else 0.0
-
-
 def planned(batches: Sequence[tuple[Batch, Plan]]) -> list[Done]:
     """Every batch by the clock; one without a time of its own begins when its tun is clean."""
     found: list[Done] = []
@@ -102,7 +94,7 @@ def planned(batches: Sequence[tuple[Batch, Plan]]) -> list[Done]:
 def _by_clock(batch: Batch, plan: Plan, free_s: float) -> Done:
     """Forward from its start, from the grain or from when the tun is free; backwards from when it must be ready."""
     before_s = TANK_TO_TUN_S if batch.liquor == "tank" else plan.heat_up_s
-    in_s = mashing_in_s(plan.program.grist_kg, batch.mash_in_rate)
+    in_s = plan.tun.mashing_in_s(plan.program.grist_kg)
     spare_s = 0.0 if batch.ready_by is None else max(MARGIN_S, MARGIN_SHARE * before_s)
     if batch.ready_by is not None:
         grain_s = batch.ready_by - plan.mash_s - in_s

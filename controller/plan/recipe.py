@@ -138,6 +138,18 @@ class HotLiquor(Table):
     takes_s: Annotated[float, Quantity("duration", 60, 14_400)]  # to heat it
 
 
+class WantedWort(Table):
+    """What is to be in the kettle; with a boil-off both figures are meant after the boil."""
+
+    volume_l: Annotated[float, Quantity("volume", 0.1, 20_000)]
+    gravity: Annotated[float, Quantity("gravity", 1, 30)]
+    boil_off_l: Annotated[float, Quantity("volume", 0, 5_000)] = 0.0
+    sparge: Literal["none", "batch", "twice", "continuous"] = "batch"
+    sparge_temperature_c: Annotated[float, Quantity("temperature", 20, 100)] = 78.0
+    conversion: Annotated[float, Quantity("share", 0.5, 1)] = 0.95  # of what the malt can give (common practice)
+    lauter: Annotated[float | None, Quantity("share", 0.5, 1)] = None  # the brewery's own, of a continuous sparge
+
+
 class Step(Table):
     """One step. Which keys serve depends on its kind."""
 
@@ -191,6 +203,7 @@ class Program(Table):
     liquor: Liquor
     dough_in: DoughIn = DoughIn.model_construct()
     hot_liquor: HotLiquor | None = None
+    wanted: WantedWort | None = None
     enzyme: StrictBool = False  # enzyme added for beta-glucan
     starch_enzyme: StrictBool = False  # amylase or another enzyme that cuts starch added
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined

@@ -7,9 +7,10 @@ from typing import Literal, NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.core.nouns import GOES_IN
+from controller.plan import kettle
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
-from controller.plan.recipe import added_at_c, blend_cold_c, boil_c
+from controller.plan.recipe import added_at_c, blend_cold_c, boil_c, degrees
 from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share, vessel_c
 from controller.settings.table import show
 
@@ -53,6 +54,7 @@ def advice_lines(said: tuple[Said, ...]) -> Iterator[str]:
 def facts(plan: Plan) -> Iterator[str]:
     yield f"  Strike   {_strike(plan)}"
     yield from (f"  Liquor   {line}" for line in _poured(plan))
+    yield from (f"  Grain    {line}" for line in _mashing_in(plan))
     if figures := assumed(plan):
         yield f"  Assumed  {figures}; where that is not so, write it under [dough_in] or [liquor]"
     thick = "" if plan.thickness_l_per_kg is None else f" ({plan.thickness_l_per_kg:.1f} L/kg)"
@@ -65,9 +67,31 @@ def facts(plan: Plan) -> Iterator[str]:
     cost = "" if plan.cost is None else f"; {plan.cost:.2f} {plan.tun.currency}".rstrip()
     parts = f" (strike {plan.strike_kwh:.2f}, mash {plan.mash_kwh:.2f})" if plan.strike_kwh else ""
     yield f"  Energy   {plan.energy_kwh:.2f} kWh{parts}{cost}"
+    yield from (f"  Kettle   {line}" for line in _kettle(plan))
     if plan.extract_kg is not None and plan.first_wort_p is not None:
         extract = f"{plan.extract_kg:.1f} kg by the malt sheets, first wort {plan.first_wort_p:.1f} °P"
         yield f"  Extract  {extract}, if all is converted; run-off and sparge are not known here"
+
+
+def _kettle(plan: Plan) -> Iterator[str]:
+    """What comes into the kettle, against what is wanted there; and that nothing is said beyond it."""
+    try:
+        found = kettle.expected(plan.program, plan.tun)
+    except ValueError as why:
+        yield f"no figure: {why}"
+        return
+    if found is None or plan.program.wanted is None:
+        return
+    got, need, wanted = found.got, found.needed, plan.program.wanted
+    assumed = " (78 % extract assumed: a sheet does not say)" if found.assumed else ""
+    yield f"before the boil {got.volume_l:.0f} L at {got.wort_p:.1f} °P, to 3 % and 0.3 °P{assumed}"
+    if found.sparge_kg:
+        hot = degrees(wanted.sparge_temperature_c)
+        yield f"sparge liquor {found.sparge_kg:.1f} kg, {found.sparge_l:.1f} L at {hot}, hot when the mash ends"
+    grist = f"{need.grist_kg:.1f} kg grist in {need.liquor_kg:.1f} kg liquor, {need.sparge_kg:.1f} kg sparge"
+    yield f"wanted {found.wanted.volume_l:.0f} L at {found.wanted.wort_p:.1f} °P: {grist}"
+    dissolved, out = 100 * wanted.conversion, 100 * found.lauter_share
+    yield f"reckoned with {dissolved:.0f} % dissolved, and {out:.0f} % of that run off"
 
 
 def _strike(plan: Plan) -> str:
@@ -77,7 +101,7 @@ def _strike(plan: Plan) -> str:
         return f"{plan.strike_c:.1f} °C as written; the mash lands at {plan.landing_c:.1f} °C"
     parts, dough = plan.strike_parts, plan.program.dough_in
     text = f"{plan.strike_c:.1f} °C = {plan.landing_c:.1f} °C + {parts.grist_k:.1f} K for the grain"
-    text += f" at {show('temperature', round(dough.grist_temperature_c, 1))}"
+    text += f" at {degrees(dough.grist_temperature_c)}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat{_wet(plan)}"
     if plan.drawn_c is not None:
@@ -102,6 +126,16 @@ def _poured(plan: Plan) -> Iterator[str]:
     off_kg = heat.addition_kg(kg * heat.WATER + plan.tun.metal_j_per_k, plan.strike_c + 1.0, plan.strike_c, cold_c)
     cold = show("temperature", cold_c)
     yield f"should the tun read too much: {off_kg:.2f} kg of {cold} for each 1.0 K; too little is heated"
+
+
+def _mashing_in(plan: Plan) -> Iterator[str]:
+    """How long does mashing in take, and what does the open lid take meanwhile?"""
+    tun, in_s = plan.tun, plan.tun.mashing_in_s(plan.program.grist_kg)
+    if plan.strike_c is None or not in_s:
+        return
+    lost_k = tun.open_w_per_k * (plan.landing_c - tun.room_c) * in_s / plan.stages[-1].capacity_j_per_k
+    lid = f"an open lid takes some {lost_k:.1f} K of it back, which is heated again" if lost_k >= 0.05 else "lid open"
+    yield f"all in after {_minutes(in_s)}; {lid}; so it lands to about 1 K"
 
 
 def _wet(plan: Plan) -> str:
@@ -248,7 +282,7 @@ def assumed(plan: Plan) -> str:
     if not program.grist:
         return ""
     if "grist_temperature_c" not in program.dough_in.model_fields_set:
-        parts.append(f"grain at {show('temperature', round(program.dough_in.grist_temperature_c, 1))}")
+        parts.append(f"grain at {degrees(program.dough_in.grist_temperature_c)}")
     if plan.drawn_c is None and "temperature_c" not in program.liquor.model_fields_set:
-        parts.append(f"liquor at {show('temperature', round(program.liquor.temperature_c, 1))}")
+        parts.append(f"liquor at {degrees(program.liquor.temperature_c)}")
     return ", ".join(parts)

@@ -103,6 +103,10 @@ class Tun(Table):
     min_liquor_l: Annotated[float, Quantity("volume", 0.1, 20_000, rule="what it takes to cover the heater")]
     metal_j_per_k: Annotated[float, Quantity("capacity", 0, 10_000_000, rule="kg of steel x 0.5 kJ/(kg K)")]
     loss_w_per_k: Annotated[float, Quantity("loss", 0.05, 1_000, rule=LOSS_RULE)]
+    open_loss_w_per_k: Annotated[float | None, Quantity("loss", 0.05, 3_000)] = None  # lid off; None: 3 x `loss`
+    mash_in_rate: Annotated[float, Quantity("number", 0.05, 1_000)] = 2.0  # kg a minute, by hand (own proposal)
+    dead_space_l: Annotated[float, Quantity("volume", 0, 2_000)] = 0.0  # wort that stays under the floor and in pipes
+    held_back_l_per_kg: Annotated[float, Quantity("thickness", 0.3, 2)] = 0.96  # 0.8 to 1.1 seen (common practice)
     room_c: Annotated[float, Quantity("temperature", -10, 45)] = 18.0
     altitude_m: Annotated[float, Quantity("length", -400, 5_000)] = 0.0
     energy_price_per_kwh: Annotated[float | None, Quantity("price", 0, 1_000)] = None
@@ -124,6 +128,15 @@ class Tun(Table):
         """By how much does full power warm the wort that flows past, by the plates, K? 0 without a flow figure."""
         flow_l_per_s = (self.flow_l_per_min or 0.0) / 60.0
         return self.heater.power_w * self.heater.efficiency / (flow_l_per_s * water.J_PER_L_K) if flow_l_per_s else 0.0
+
+    def mashing_in_s(self, grist_kg: float) -> float:
+        """How long until all the grain is in, s? 3 min at the least (own proposal); 0 without grain."""
+        return max(180.0, 60.0 * grist_kg / self.mash_in_rate) if grist_kg > 0.0 else 0.0
+
+    @property
+    def open_w_per_k(self) -> float:
+        """What is lost to the room a kelvin while the lid is off, W/K: three times as much as else (own proposal)."""
+        return 3.0 * self.loss_w_per_k if self.open_loss_w_per_k is None else self.open_loss_w_per_k
 
     def with_liquor_j_per_k(self, liquor_l: float) -> float:
         """How much heat warms the metal and so many litres of liquor by one kelvin, J/K?"""

@@ -160,6 +160,7 @@ def test_strict_and_overruled(config: Path, capsys: pytest.CaptureFixture[str]) 
 PAGES = {
     "sandpiper --at 06:00": (
         "52.8 °C = 50.0 °C + 4.2 K for the grain at 18 °C - 1.4 K of slaking heat (4.8 % moisture)",
+        "all in after 10 min; an open lid takes some 0.8 K of it back",
         "60.0 kg liquor (3.0 L/kg), 20 kg grain: 73.4 L, 73 % full",
         "heat-up 36 min, then 1 h 44 min of mash",
         "5.63 kWh (strike 3.00, mash 2.64); 1.69 EUR",

@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from controller.plan.day import mashing_in_s
 from tests.commands.called import called
 
 SANDPIPER = '[[batch]]\nprogram = "sandpiper"\n'
@@ -51,7 +50,6 @@ CLASHES = (
     (f'{SANDPIPER}grain = "06:00"\n{SANDPIPER}grain = "08:00"\n', "want gannet: it is clean at 09:54, wanted 07:24"),
     (f'{SANDPIPER}grain = "06:00"\n[[batch]]\nprogram = "linnet"\ngrain = "06:05"\n', "both mash in about 06:05"),
     (f'{SANDPIPER}grain = "06:00"\n[[batch]]\nprogram = "linnet"\ngrain = "06:05"\n', "may draw 7.4 kW"),
-    (f"{SANDPIPER}mash_in_rate = 0.5\n", "mashing in takes 40 min"),
     (f'{SANDPIPER}liquor = "tank"\ngrain = "06:00"\n', "there is no [liquor_tank]"),
     (
         f'{SANDPIPER}liquor = "tank"\ngrain = "06:00"\n[liquor_tank]\nvolume = "50 L"\npower = "5 kW"\n',
@@ -67,6 +65,15 @@ def test_what_clashes_is_said_with_clock_times(tmp_path: Path, text: str, said: 
     code, found = day(tmp_path, text)
     assert code == 1
     assert any(said in sentence for sentence in found["conflicts"]), found["conflicts"]
+
+
+def test_a_long_mashing_in_is_said(config: Path, tmp_path: Path) -> None:
+    """Half a kilogram a minute takes 40 min: the first grain waits."""
+    tun = config / "tuns" / "gannet.toml"
+    tun.write_text(f"mash_in_rate = 0.5\n{tun.read_text('utf-8')}", encoding="utf-8")
+    path = tmp_path / "day.toml"
+    path.write_text(f'{SANDPIPER}grain = "06:00"\n', encoding="utf-8")
+    assert "mashing in takes 40 min" in called("day", str(path), config=config)[1]
 
 
 def test_ready_by_is_worked_backwards(tmp_path: Path) -> None:
@@ -88,8 +95,3 @@ def test_wrong_days_and_the_page(tmp_path: Path) -> None:
     assert '"linnet"?' in called("day", str(path))[2]
     path.write_text(f'{SANDPIPER}grain = "06:00"\n')
     assert "07:54" in called("day", str(path))[1]
-
-
-def test_mashing_in_takes_its_time() -> None:
-    """2 kg a minute by hand, 3 min at the least, nothing without grain."""
-    assert (mashing_in_s(20.0), mashing_in_s(1.0), mashing_in_s(0.0)) == (600.0, 180.0, 0.0)
