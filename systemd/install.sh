@@ -7,7 +7,7 @@
 #   sudo systemd/install.sh [OPTIONS] uninstall          configuration, records and back-ups stay
 #
 #   --broker TUN     install: set up Mosquitto on this machine too, with users for this tun (may be given again)
-#   --purge          uninstall: configuration and records go too; the back-up made before stays
+#   --purge          uninstall: configuration, records, passwords, the broker's files, rule and user go too; back-ups stay
 #   --force          although a run is open or its record cannot be read: you have looked, nothing heats
 #   --source PATH    a folder or a wheel in place of this script's own folder
 #   --python PATH    the Python to use
@@ -50,6 +50,7 @@ done
 opt="$root/opt/underback" etc="$root/etc/underback" data="$root/var/lib/underback" backups="$root/var/backups/underback"
 units="$root/etc/systemd/system" command="$root/usr/local/bin/underback" store="$root/etc/credstore"
 live() { [ -z "$root" ]; }
+booted() { live && [ -d /run/systemd/system ]; } # in an image or a container there is no service manager to speak to
 
 # ---------------------------------------------------------------- what is there
 
@@ -62,6 +63,16 @@ find_python() {
     fail "no Python 3.11 or newer found"
 }
 
+for_others() { # for_others PYTHON: may the user underback run it? Every folder above it must let others through
+    local path
+    live || return 0
+    path=$("$1" -c 'import os, sys; print(os.path.realpath(sys.executable))')
+    while [ "$path" != / ]; do
+        [[ "$(stat -c %A "$path")" == *x ]] || code=1 fail "the service's user may not run $1: $path is closed to others; give --python another"
+        path=$(dirname "$path")
+    done
+}
+
 need() { # need COMMAND PACKAGE: install a Debian package for a command that is missing
     command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] && return 0
     live && command -v apt-get >/dev/null || fail "$1 is missing: install the package $2"
@@ -71,27 +82,7 @@ need() { # need COMMAND PACKAGE: install a Debian package for a command that is 
 
 version_of() { "$1/bin/python" -I -c 'import controller; print(controller.__version__)'; }
 
-# Which runs are open? A run is open until it is complete, stopped or aborted; a damaged record counts as open.
-open_runs() {
-    "$opt/current/bin/python" -I - "$etc" "$data" <<'PY'
-import sys
-import tomllib
-from pathlib import Path
-
-from controller.edge.record.line_format import find
-
-etc, data = map(Path, sys.argv[1:])
-service = etc / "service.toml"
-named = tomllib.loads(service.read_text("utf-8")).get("data_dir", "") if service.exists() else ""
-for folder in sorted({f for d in (data, data / "data", data / named) for f in d.glob("record/*") if f.is_dir()}):
-    found = find(folder)
-    state = ((found.kept or {}).get("run") or {}).get("state", "idle")
-    if found.damage:
-        print(f"{folder.name} (its record is damaged: {found.damage})")
-    elif state not in ("idle", "complete", "stopped", "aborted"):
-        print(f"{folder.name} ({state})")
-PY
-}
+open_runs() { "$opt/current/bin/python" -I "$here/systemd/open-runs.py" "$etc" "$data"; }
 
 refuse_open_runs() {
     local open
@@ -115,6 +106,7 @@ build() { # build: a new release beside the others; prints its folder
     mkdir -p "$opt/releases"
     trap 'rm -rf "$new"' ERR
     interpreter=$(find_python)
+    for_others "$interpreter" >&2
     if "$interpreter" -m pip --python "$interpreter" --version >/dev/null 2>&1; then
         "$interpreter" -m venv --without-pip "$new"
         pip=("$interpreter" -m pip --python "$new/bin/python")
@@ -128,10 +120,10 @@ build() { # build: a new release beside the others; prints its folder
         packages+=(--no-deps)
     fi
     [ -z "$links" ] || packages+=(--no-index --find-links "$links")
-    "${pip[@]}" install --quiet --disable-pip-version-check "${packages[@]}" "$source" >&2
+    "${pip[@]}" install --quiet --disable-pip-version-check "${packages[@]}" "$source[report]" >&2
     if compgen -G "/dev/gpiochip*" >/dev/null && [ -z "$site" ]; then
         "${pip[@]}" install --quiet --disable-pip-version-check "${packages[@]}" 'gpiod>=2.0.2' >&2 \
-            || say "note: gpiod could not be installed; the heater node on this machine needs it" >&2
+            || say "note: gpiod could not be installed (there is no wheel for 32 bits); the heater node on this machine needs it: apt install python3-libgpiod (Debian 13), then install anew with --site /usr/lib/python3/dist-packages" >&2
     fi
     mkdir -p "$new/share"
     cp -R "$here/config" "$new/share/config"
@@ -165,7 +157,7 @@ point() { # point LINK RELEASE: atomically
     mv -T "$opt/$1.new" "$opt/$1"
 }
 
-running_units() { if live; then systemctl list-units --plain --no-legend --state=active,activating,reloading 'underback*@*.service' | cut -d' ' -f1; fi; }
+running_units() { if booted; then systemctl list-units --plain --no-legend --state=active,activating,reloading 'underback*@*.service' | cut -d' ' -f1; fi; }
 
 switch_to() { # switch_to RELEASE: units, link, restart of what ran; back again when that fails
     local release=$1 former="" names
@@ -190,7 +182,7 @@ place() { # place RELEASE: link and units
     point current "$1"
     mkdir -p "$units"
     cp "$1"/share/systemd/*.service "$units/"
-    ! live || systemctl daemon-reload
+    ! booted || systemctl daemon-reload
 }
 
 prune() { # all but the current and the previous release go
@@ -258,11 +250,9 @@ set_up_broker() { # users, rights and passwords of a broker on this machine, han
     sed 's|^username = "daemon"|username = "operator"|; s|^password_file = ""|password_file = "/etc/underback/operator/password"|' \
         "$etc/service.toml" > "$etc/operator/service.toml"
     install -m 0640 "$broker/passwords/operator" "$etc/operator/password"
-    if live; then
-        chown root:underback "$etc/operator/password"
-        systemctl enable --quiet mosquitto
-        systemctl restart mosquitto
-    fi
+    ! live || chown root:underback "$etc/operator/password"
+    ! live || systemctl enable --quiet mosquitto
+    ! booted || systemctl restart mosquitto
 }
 
 hand_over() { install -m 0600 "$1/passwords/$2" "$store/underback.$3"; } # FOLDER USER NAME
@@ -316,14 +306,25 @@ do_uninstall() {
     [ -e "$opt/current" ] || fail "underback is not installed here"
     refuse_open_runs
     back_up uninstall
-    if live; then
+    if booted; then
         systemctl disable --quiet --now 'underback@*' 'underback-probe@*' 'underback-heater@*' 'underback-standin@*' 2>/dev/null || true
         running_units | xargs -r systemctl stop
     fi
+    rm -f "$units"/*.wants/underback@*.service "$units"/*.wants/underback-{probe,heater,standin}@*.service
     rm -rf "$opt" "$command" "$units"/underback@.service "$units"/underback-{probe,heater,standin,off}@.service
-    ! live || systemctl daemon-reload
-    if [ -n "$purge" ]; then rm -rf "$etc" "$data" "$store"/underback.*; fi
+    ! booted || systemctl daemon-reload
+    if [ -n "$purge" ]; then do_purge; fi
     say "underback is uninstalled.$([ -n "$purge" ] || echo " Configuration and records stay in $etc and $data.")"
+}
+
+do_purge() { # what was made beside the programs; Mosquitto itself and its other files are not ours
+    local broker="$root/etc/mosquitto"
+    rm -rf "$etc" "$data" "$store"/underback.* "$broker/underback"
+    rm -f "$broker"/conf.d/{10-underback,20-underback-tls,30-underback-panel}.conf "$root/etc/udev/rules.d/60-underback-gpio.rules"
+    rmdir --ignore-fail-on-non-empty "$store" "$root/etc/udev/rules.d" "$root/etc/udev" "$root/opt" 2>/dev/null || true
+    if live && getent passwd underback >/dev/null; then userdel underback; fi
+    if live && getent group underback >/dev/null; then groupdel underback; fi
+    say "left: $backups$(! command -v mosquitto >/dev/null && [ ! -x /usr/sbin/mosquitto ] || echo ", the package mosquitto (restart it)")$(! live || echo ", the group gpio")"
 }
 
 "do_$verb"

@@ -21,6 +21,7 @@ from controller.edge.user import login
 from controller.plan.recipe import Program
 from controller.report import amendments, batch_entries, batch_record, from_disk
 from controller.report.amendments import Amendments
+from controller.report.from_disk import Glance
 from controller.report.run_record import RunRecord
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
@@ -29,7 +30,7 @@ KEYS = (*entries.FIGURES, *entries.TEXTS)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("wanted", metavar="RUN", help="a number from `underback runs`, a run's name, or `last`")
+    parser.add_argument("wanted", metavar="RUN", help="a number from `underback runs`, a run's name, `last`, or a file")
     parser.add_argument("--tun", metavar="NAME", help="whose run; not needed where only one tun has it")
     parser.add_argument("--html", metavar="FILE", help="the report as one page that needs nothing else")
     parser.add_argument("--batch", metavar="FILE", help="the batch record as JSON")
@@ -78,8 +79,10 @@ def _read_and_written(
     return record, more, _write(args, record, settings, paths)
 
 
-def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, list[Any]]:
+def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, list[Glance]]:
     """The run that is meant, and whose it is. Raises Wrong."""
+    if (file := Path(wanted)).is_file():
+        return _of_file(config, tun, file.resolve())
     found = []
     for settings in tuns(config, tun):
         folder = reader.record_folder(settings)
@@ -91,6 +94,16 @@ def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, l
         names = ", ".join(settings.tun.name for settings, _ in found)
         raise Wrong(f"RUN: found {wanted!r} on several tuns, wanted --tun with one of {names}")
     return max(found, key=lambda one: one[1][0].at)
+
+
+def _of_file(config: str | None, tun: str | None, file: Path) -> tuple[Settings, list[Glance]]:
+    """The run in a file of a record, wherever it lies: that of a demo, or a copy. Raises Wrong, Problems."""
+    settings = config_files.settings(config_files.config_dir(config, simulated=True), tun or file.parent.name)
+    seen = from_disk.glance(file)
+    if seen is None:
+        raise Wrong(f"RUN: {file} holds no run")
+    there = settings.service.model_copy(update={"data_dir": str(file.parent.parent.parent)})
+    return settings._replace(service=there), from_disk.find(file.parent, seen.run)
 
 
 def _to_add(args: argparse.Namespace) -> list[dict[str, Any]]:

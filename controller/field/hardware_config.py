@@ -83,6 +83,7 @@ class HeaterTable(Table):
     inputs_active_low: bool = False
     stirrer_line: PinNumber = None
     pump_line: PinNumber = None
+    reset_line: PinNumber = None
 
 
 class NodeTable(Table):
@@ -165,7 +166,7 @@ def _heater(heater: HeaterTable, tun: Tun) -> Iterator[Problem]:
 def _twice(heater: HeaterTable) -> Iterator[Problem]:
     """A pin serves one purpose."""
     seen: dict[int, str] = {}
-    for name in ("line", "level_line", "flow_line", "stirrer_line", "pump_line"):
+    for name in ("line", "level_line", "flow_line", "stirrer_line", "pump_line", "reset_line"):
         pin = getattr(heater, name)
         if pin is not None and (other := seen.setdefault(pin, name)) != name:
             yield Problem(f"heater: {name}", f"pin {pin}, as for {other}", "a pin of its own", ("heater", name))

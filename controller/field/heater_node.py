@@ -32,6 +32,7 @@ class Pins(NamedTuple):
     flow: Input | None = None
     stirrer: Output | None = None
     pump: Output | None = None
+    reset: Input | None = None  # a button at the tun: a latched fault goes by this alone, never over the network
 
     def close(self) -> None:
         """Everything off, the heater first."""
@@ -153,6 +154,8 @@ class HeaterNode:
             return Say(self._report(now), level, flow)
 
     def _work(self, now: Instant) -> None:
+        if self.pins.reset is not None and self.pins.reset.read():
+            self.state = lease.reset(self.state)  # at each beat while it is pressed: one that sticks gives no heat
         self.state, output = lease.beat(
             self.settings,
             self.state,

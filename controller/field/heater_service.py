@@ -124,7 +124,8 @@ def open_pins(heater: HeaterTable) -> Pins:
         inverted = heater.inputs_active_low
         element = taken.enter_context(closing(GpioOutput(heater.chip, heater.line, heater.active_low)))
         inputs = contact(heater.level_line), contact(heater.flow_line)
-        pins = Pins(element, *inputs, output(heater.stirrer_line), output(heater.pump_line))
+        outputs = output(heater.stirrer_line), output(heater.pump_line)
+        pins = Pins(element, *inputs, *outputs, contact(heater.reset_line))
         taken.pop_all()  # all are had: who asked for them lets them go
         return pins
 

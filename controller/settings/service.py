@@ -43,8 +43,10 @@ class Dashboards(Table):
     discovery_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homeassistant"
     homie: StrictBool = False  # the Homie convention, version 5
     homie_prefix: Annotated[str, StringConstraints(min_length=1, pattern=r"^[^+#\x00]+$")] = "homie"
-    metrics_file: str = ""  # OpenMetrics text for a collector
-    metrics_port: Annotated[int, Quantity("number", 0, 65535)] = 0  # the same on loopback; 0 = none
+    metrics_file: str = ""  # classic text for a collector, a file a tun
+    metrics_port: Annotated[int, Quantity("number", 0, 65535)] = (
+        0  # the same on loopback, OpenMetrics on request; 0 = none
+    )
 
 
 class Supply(Table):

@@ -111,6 +111,7 @@ class Tun(Table):
     altitude_m: Annotated[float, Quantity("length", -400, 5_000)] = 0.0
     energy_price_per_kwh: Annotated[float | None, Quantity("price", 0, 1_000)] = None
     currency: Annotated[str, StringConstraints(max_length=10)] = ""
+    metrics_port: Annotated[int | None, Quantity("number", 0, 65535)] = None  # this tun's, before service.toml's
     supply_limit_w: Annotated[float | None, Quantity("power", 100, 1_000_000)] = None
     mixing: Literal["stirrer", "pump", "none"]
     flow_l_per_min: Annotated[float | None, Quantity("flow", 0.1, 5_000)] = Field(None, alias="flow_rate")

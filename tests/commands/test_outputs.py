@@ -72,6 +72,27 @@ def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(
     assert "brewed" in (tmp_path / "batch.json").read_text()
 
 
+def test_a_run_is_found_by_its_file_wherever_that_lies(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The file of a record that was moved away is told as it was where it lay, from an empty folder without a
+    configuration too; a file that holds no run is refused."""
+    words, folder = _brewed(tmp_path)
+    assert main([*words, "report", "last"]) == 0
+    told = capsys.readouterr().out
+    away, empty = tmp_path / "away" / "record" / "gannet", tmp_path / "empty"
+    away.parent.mkdir(parents=True)
+    folder.rename(away)
+    empty.mkdir()
+    monkeypatch.chdir(empty)
+    monkeypatch.delenv("UNDERBACK_CONFIG", raising=False)
+    assert main(["report", str(next(away.glob("*-run.jsonl")))]) == 0
+    assert capsys.readouterr().out == told
+    (away / "00000099-run.jsonl").write_text("x\n", encoding="ascii")
+    assert main(["report", str(away / "00000099-run.jsonl")]) == 2
+    assert "holds no run" in capsys.readouterr().err
+
+
 def test_a_user_without_a_name_may_sign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No entry in the list of users: `somebody`, as for orders and trials."""
 

@@ -25,7 +25,8 @@ class ShippedHeater(Cabled):
         super().__init__(broker)
 
     def boot(self) -> None:
-        pins = Pins(FakeOutput(), level=self.level)
+        self.button = FakeInput(False)
+        pins = Pins(FakeOutput(), level=self.level, reset=self.button)
         self.node = HeaterNode(OWN.but(boot=f"boot{next(Heater.boots)}"), pins, Limit(SHAPE), "mash", now())
 
     @property
@@ -49,7 +50,10 @@ class ShippedHeater(Cabled):
                 self.say(topic, payload)
 
     def reset(self) -> None:
-        """A latched fault stays until power-up; the check ends with that."""
+        """The button at the node, for one beat."""
+        self.button.ok = True
+        self.node.beat(now())
+        self.button.ok = False
 
 
 class ShippedProbe(Cabled):

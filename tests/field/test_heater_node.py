@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.field.heater_node import LIMIT_GONE_S
-from tests.field.pins import BEAT, Bench, reading
+from tests.field.pins import BEAT, Bench, FakeInput, reading
 
 
 def test_boots_off() -> None:
@@ -152,3 +152,24 @@ def test_what_is_no_new_reading_keeps_nothing_alive(payload: bytes) -> None:
         bench.node.reading(payload, bench.now, False)
         bench.run(1, probe=False)
     assert not bench.pin.on
+
+
+def test_the_button_at_the_tun_ends_what_is_latched_and_gives_no_heat() -> None:
+    """After no liquid under heat nothing brings heat back but the button, and after it a new command; one that sticks
+    gives none at all."""
+    level, button = FakeInput(), FakeInput(False)
+    bench = Bench(level=level)
+    bench.node.pins = bench.node.pins._replace(reset=button)
+    bench.heated()
+    level.ok = False
+    bench.run(1)
+    level.ok = True
+    bench.heat(seq=2)
+    assert not any(bench.run(2)) and bench.fault == "no liquid at the heater"
+    button.ok = True
+    bench.heat(seq=3)
+    assert not any(bench.run(1))
+    button.ok = False
+    assert not any(bench.run(1)) and bench.fault is None
+    bench.heat(seq=4)
+    assert all(bench.run(1))

@@ -42,6 +42,11 @@ def wheel(folder: Path, version: str, spoil: str = "") -> Path:
     return path
 
 
+def needs_passwords() -> None:
+    if shutil.which("mosquitto_passwd", path=os.environ["PATH"] + ":/usr/sbin") is None:
+        pytest.skip("mosquitto is not installed (Debian: apt install mosquitto)")
+
+
 class Machine(NamedTuple):
     """A machine below a folder."""
 
@@ -153,6 +158,22 @@ def test_an_upgrade_that_does_not_take_the_files_changes_nothing(machine: Machin
     assert left == {("var", "backups", "underback")}
 
 
+def test_what_the_broker_was_given_is_purged_too(machine: Machine, tmp_path: Path) -> None:
+    """Users, rights and passwords of the broker go with --purge, files of others beside them stay, and what is left is
+    said."""
+    needs_passwords()
+    machine.done("--source", str(wheel(tmp_path, "1.0.0")), "--broker", "gannet", "install")
+    other = machine.root / "etc/mosquitto/conf.d/other.conf"
+    other.write_text("# not ours\n", encoding="ascii")
+    rule = machine.root / "etc/udev/rules.d/60-underback-gpio.rules"
+    rule.parent.mkdir(parents=True)
+    rule.write_text("# ours\n", encoding="ascii")
+    said = machine.done("--purge", "uninstall")
+    left = {path.relative_to(machine.root) for path in machine.root.rglob("*") if path.is_file()}
+    assert left == {other.relative_to(machine.root), machine.backups()[0].relative_to(machine.root)}
+    assert f"left: {machine.root}/var/backups/underback" in said
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -177,8 +198,7 @@ def test_words_that_make_no_sense(machine: Machine, words: list[str], told: str)
 def test_with_a_broker(machine: Machine, tmp_path: Path) -> None:
     """--broker: users, rights and configuration for Mosquitto; each service's password where systemd looks for it, each
     node and the operator under a name of their own."""
-    if shutil.which("mosquitto_passwd", path=os.environ["PATH"] + ":/usr/sbin") is None:
-        pytest.skip("mosquitto is not installed (Debian: apt install mosquitto)")
+    needs_passwords()
     said = machine.done("--source", str(wheel(tmp_path, "1.0.0")), "--broker", "gannet", "install")
     etc, store = machine.root / "etc", machine.root / "etc/credstore"
     names = {"underback.daemon", "underback.probe-gannet", "underback.heater-gannet"}

@@ -39,7 +39,8 @@ def web(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Web]:
     port = free_port()
     text = "\n".join((SHIPPED / name).read_text() for name in ("10-underback.conf", "30-underback-panel.conf"))
     text = text.replace("listener 1883", f"listener {free_port()}").replace("listener 9001", f"listener {port}")
-    text = text.replace("/etc/mosquitto/underback", str(made)).replace("/opt/underback/config/panel", str(PANEL))
+    page = "/opt/underback/current/share/config/panel"
+    text = text.replace("/etc/mosquitto/underback", str(made)).replace(page, str(PANEL))
     if request.param == "tls":
         for key in ("cafile", "certfile", "keyfile", "tls_version"):
             assert f"# {key} " in text

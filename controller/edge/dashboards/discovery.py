@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+import time
 from collections.abc import Mapping
 from typing import Any
 
@@ -38,7 +39,8 @@ class Board:
         self.settings = settings
         self.on = settings.service.dashboards
         self.birth_topic = f"{self.on.discovery_prefix}/status"
-        self.homie = Homie(self.on.homie_prefix, settings) if self.on.homie else None
+        started_s = int(time.time())  # rises from start to start, as the version of a description must
+        self.homie = Homie(self.on.homie_prefix, settings, started_s) if self.on.homie else None
         self._will: asyncio.Task[None] | None = None
 
     def topics(self) -> tuple[str, ...]:

@@ -11,7 +11,6 @@ import asyncio
 import contextlib
 import json
 import re
-import zlib
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
@@ -71,16 +70,16 @@ def device_id(settings: Settings) -> str:
     return re.sub(r"[^a-z0-9-]", "-", f"{settings.service.prefix}-{settings.tun.name}".lower())
 
 
-def description(settings: Settings) -> dict[str, Any]:
-    """The `$description`; its version is a number made of its content, so that it changes with it."""
+def description(settings: Settings, version: int) -> dict[str, Any]:
+    """The `$description`. Its version must rise with each change; a time stamp does (convention, description)."""
     nodes: dict[str, Any] = {node: {"name": name, "properties": {}} for node, name in NODES.items()}
     for prop in PROPERTIES:
         entry: dict[str, Any] = {"name": prop.name, "datatype": prop.datatype}
         entry |= {"unit": prop.unit} if prop.unit else {}
         entry |= {"format": prop.format} if prop.format else {}
         nodes[prop.node]["properties"][prop.id] = entry
-    body = {"homie": "5.0", "name": settings.tun.title or settings.tun.name, "type": "mash tun", "nodes": nodes}
-    return {**body, "version": zlib.crc32(json.dumps(body, sort_keys=True).encode()) & 0x7FFFFFFF}
+    name = settings.tun.title or settings.tun.name
+    return {"homie": "5.0", "version": version, "name": name, "type": "mash tun", "nodes": nodes}
 
 
 def encode(value: Any) -> bytes:
@@ -93,9 +92,10 @@ def encode(value: Any) -> bytes:
 class Homie:
     """What has this device said so far? Only changes go out."""
 
-    def __init__(self, prefix: str, settings: Settings) -> None:
+    def __init__(self, prefix: str, settings: Settings, version: int) -> None:
         self.base = f"{prefix}/5/{device_id(settings)}"
-        self.describes = description(settings)
+        self.describes = description(settings, version)
+        self.state_now = "init"
         self._said: dict[str, bytes] = {}
         self._alerts: set[str] = set()
 
@@ -108,10 +108,11 @@ class Homie:
         return self._post("$state", word.encode())
 
     def announce(self) -> list[Post]:
-        """After a connect: description between init and ready; all values follow anew."""
+        """After a connect: init and the description; all values follow anew, and ready after them."""
         self._said.clear()
+        self.state_now = "init"
         document = json.dumps(self.describes, ensure_ascii=False, separators=(",", ":")).encode()
-        return [self.state("init"), self._post("$description", document), self.state("ready")]
+        return [self.state("init"), self._post("$description", document)]
 
     def values(self, status: Status) -> list[Post]:
         """Which values differ from what was said last? A value that is not known is taken away, never invented."""
@@ -119,7 +120,9 @@ class Homie:
         found = {place: b"" if value is None else encode(value) for place, value in read.items()}
         changed = {place: payload for place, payload in found.items() if self._said.get(place, b"") != payload}
         self._said.update(changed)
-        return [self._post(place, payload) for place, payload in changed.items()] + self._alert(status)
+        posts = [self._post(place, payload) for place, payload in changed.items()] + self._alert(status)
+        first, self.state_now = self.state_now == "init", "ready"
+        return [*posts, self.state("ready")] if first else posts
 
     def _post(self, place: str, payload: bytes) -> Post:
         return Post(f"{self.base}/{place}", payload, "event", retain=True)
@@ -136,7 +139,7 @@ AGAIN_S = 10.0
 
 
 async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
-    """Keep the will in place until cancelled; each time the connection comes up the device is said to be ready."""
+    """Keep the will in place until cancelled; each time its connection comes up the device says again what it is."""
     will = Will(homie.will().topic, homie.will().payload)
     while True:
         with contextlib.suppress(aiomqtt.MqttError, OSError, ValueError, TimeoutError):
@@ -148,8 +151,8 @@ async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
 async def _held(client: aiomqtt.Client, homie: Homie) -> None:
     """One connection, until it ends."""
     async with client:
-        ready = homie.state("ready")
-        await client.publish(ready.topic, ready.payload, 1, retain=True)
+        present = homie.state(homie.state_now)
+        await client.publish(present.topic, present.payload, 1, retain=True)
         heed_cancellation()
         async for _ in client.messages:
             pass  # nothing is subscribed to: only the end of the connection is awaited

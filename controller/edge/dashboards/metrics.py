@@ -1,8 +1,9 @@
-"""How does a status look as OpenMetrics text?
+"""How does a status look to a collector of metrics?
 
-OpenMetrics 1.0 (prometheus.io/docs/specs/om/open_metrics_spec): unit as name suffix, counters end in `_total`, `# EOF`
-last. A value that is not known is left out, never a number that stands for nothing. Written atomically to a file for
-a collector, or served on loopback; both say the same.
+The classic text (prometheus.io/docs/instrumenting/exposition_formats, 0.0.4), which file collectors read and every
+scraper takes, and OpenMetrics 1.0 for who asks for it: unit as name suffix, counters end in `_total`, `# EOF` last. A
+value that is not known is left out, never a number that stands for nothing. Written atomically to a file of the tun's
+own, or served on loopback; both say the same.
 """
 
 from __future__ import annotations
@@ -10,13 +11,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.core.nouns import RunState
 
-CONTENT_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
+CLASSIC_TYPE = "text/plain; version=0.0.4; charset=utf-8"
+OPEN_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 HEALTH = ("good", "failure", "function check", "out of specification", "maintenance required")  # NAMUR NE 107
 REQUEST_S = 5.0  # a collector that takes longer for its request is sent away
 REQUEST_BYTES = 8192
@@ -56,41 +58,72 @@ GAUGES = (
 )
 
 
+class Family(NamedTuple):
+    """One metric: its samples are labels and a value."""
+
+    name: str
+    kind: str  # as OpenMetrics has them: gauge, counter, stateset, info
+    help: str
+    samples: list[tuple[dict[str, Any], Any]]
+    unit: str = ""
+
+
+SUFFIX = {"counter": "_total", "info": "_info"}  # of the sample's name in OpenMetrics
+CLASSIC = {"stateset": "gauge", "info": "gauge"}  # kinds that the classic text does not have
+
+
+def families(status: Status) -> Iterator[Family]:
+    """Everything that is known of a tun."""
+    of = {"tun": status["tun"]}
+    for gauge in GAUGES:
+        if (value := gauge.read(status)) is not None:
+            yield Family(gauge.name, "gauge", gauge.help, [(of, value)], gauge.unit)
+    yield _stateset("underback_state", "State of the run.", status["state"], tuple(RunState), of)
+    yield _stateset("underback_health", "Health of the tun, NAMUR NE 107.", status["health"], HEALTH, of)
+    yield Family("underback_journal_records", "counter", "Records written.", [(of, status["journal_seq"])])
+    refused = [({**of, "reason": reason}, count) for reason, count in sorted(status["counters"].items())]
+    yield Family("underback_refused_messages", "counter", "Messages not taken.", refused)
+    yield Family("underback_build", "info", "Which underback this is.", [({**of, "version": status["version"]}, 1)])
+
+
+def _stateset(name: str, help_text: str, present: str, all_of: tuple[str, ...], of: dict[str, Any]) -> Family:
+    return Family(name, "stateset", help_text, [({**of, name: word}, int(word == present)) for word in all_of])
+
+
 def text(status: Status | None) -> str:
+    """The status as classic text; nothing without a status."""
+    lines: list[str] = []
+    for family in families(status) if status is not None else ():
+        name = family.name + SUFFIX.get(family.kind, "")
+        lines += [f"# HELP {name} {family.help}", f"# TYPE {name} {CLASSIC.get(family.kind, family.kind)}"]
+        lines += _samples(name, family)
+    return "".join(f"{line}\n" for line in lines)
+
+
+def open_text(status: Status | None) -> str:
     """The status as one OpenMetrics exposition; without a status only the end mark."""
-    if status is None:
-        return "# EOF\n"
-    tun = _label(status["tun"])
-    lines = [line for gauge in GAUGES for line in _gauge(gauge, status, tun)]
-    lines += _stateset("underback_state", "State of the run.", status["state"], tuple(RunState), tun)
-    lines += _stateset("underback_health", "Health of the tun, NAMUR NE 107.", status["health"], HEALTH, tun)
-    lines += ["# TYPE underback_journal_records counter", "# HELP underback_journal_records Records written."]
-    lines.append(f'underback_journal_records_total{{tun="{tun}"}} {status["journal_seq"]}')
-    lines += ["# TYPE underback_refused_messages counter", "# HELP underback_refused_messages Messages not taken."]
-    for reason, count in sorted(status["counters"].items()):
-        lines.append(f'underback_refused_messages_total{{tun="{tun}",reason="{_label(reason)}"}} {count}')
-    lines += ["# TYPE underback_build info", "# HELP underback_build Which underback this is."]
-    lines.append(f'underback_build_info{{tun="{tun}",version="{_label(status["version"])}"}} 1')
+    lines: list[str] = []
+    for family in families(status) if status is not None else ():
+        lines.append(f"# TYPE {family.name} {family.kind}")
+        lines += [f"# UNIT {family.name} {family.unit}"] if family.unit else []
+        lines.append(f"# HELP {family.name} {family.help}")
+        lines += _samples(family.name + SUFFIX.get(family.kind, ""), family)
     return "\n".join([*lines, "# EOF", ""])
 
 
-def _gauge(gauge: Gauge, status: Status, tun: str) -> list[str]:
-    value = gauge.read(status)
-    if value is None:
-        return []
-    lines = [f"# TYPE {gauge.name} gauge"]
-    if gauge.unit:
-        lines.append(f"# UNIT {gauge.name} {gauge.unit}")
-    return [*lines, f"# HELP {gauge.name} {gauge.help}", f'{gauge.name}{{tun="{tun}"}} {value}']
-
-
-def _stateset(name: str, help_text: str, present: str, all_of: tuple[str, ...], tun: str) -> list[str]:
-    samples = [f'{name}{{tun="{tun}",{name}="{_label(word)}"}} {int(word == present)}' for word in all_of]
-    return [f"# TYPE {name} stateset", f"# HELP {name} {help_text}", *samples]
+def _samples(name: str, family: Family) -> list[str]:
+    shown = [(",".join(f'{key}="{_label(word)}"' for key, word in of.items()), value) for of, value in family.samples]
+    return [f"{name}{{{labels}}} {value}" for labels, value in shown]
 
 
 def _label(value: object) -> str:
     return str(value).replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
+
+
+def file_of(named: str, tun: str) -> Path:
+    """The tun's own file: its name in place of `{tun}`, else before the ending."""
+    path = Path(named)
+    return Path(named.replace("{tun}", tun)) if "{tun}" in named else path.with_name(f"{path.stem}-{tun}{path.suffix}")
 
 
 def write(path: Path, exposition: str) -> None:
@@ -105,7 +138,7 @@ def write(path: Path, exposition: str) -> None:
 
 
 async def serve(port: int, current: Callable[[], Status | None]) -> asyncio.Server:
-    """A server on loopback that answers `GET /metrics`. Raises OSError when the port is taken. The caller closes it."""
+    """A server on loopback that answers for /metrics. Raises OSError when the port is taken. The caller closes it."""
 
     async def answer(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         with contextlib.suppress(OSError, asyncio.TimeoutError, asyncio.LimitOverrunError, asyncio.IncompleteReadError):
@@ -119,13 +152,18 @@ async def serve(port: int, current: Callable[[], Status | None]) -> asyncio.Serv
 
 
 def response(head: bytes, status: Status | None) -> bytes:
-    """The whole HTTP answer to a request's head."""
-    if head.split(b"\r\n", 1)[0].split(b" ")[:2] != [b"GET", b"/metrics"]:
-        return _http("404 Not Found", "text/plain; charset=utf-8", "only GET /metrics\n")
-    return _http("200 OK", CONTENT_TYPE, text(status))
+    """The whole HTTP answer to a request's head: OpenMetrics where that is asked for, without its body for HEAD."""
+    method, target, *_ = (*head.split(b"\r\n", 1)[0].split(b" "), b"", b"")
+    if method not in (b"GET", b"HEAD") or target.partition(b"?")[0] != b"/metrics":
+        return _http("404 Not Found", "text/plain; charset=utf-8", "only GET /metrics\n", method)
+    wanted = [line.lower() for line in head.split(b"\r\n")[1:] if line.lower().startswith(b"accept:")]
+    if any(b"application/openmetrics-text" in line for line in wanted):
+        return _http("200 OK", OPEN_TYPE, open_text(status), method)
+    return _http("200 OK", CLASSIC_TYPE, text(status), method)
 
 
-def _http(line: str, content_type: str, body: str) -> bytes:
+def _http(line: str, content_type: str, body: str, method: bytes) -> bytes:
     raw = body.encode("utf-8", "replace")
-    head = f"HTTP/1.1 {line}\r\nContent-Type: {content_type}\r\nContent-Length: {len(raw)}\r\nConnection: close\r\n\r\n"
-    return head.encode() + raw
+    fields = (f"Content-Type: {content_type}", f"Content-Length: {len(raw)}", "Connection: close")
+    head = "\r\n".join((f"HTTP/1.1 {line}", *fields, "", ""))
+    return head.encode() + (b"" if method == b"HEAD" else raw)

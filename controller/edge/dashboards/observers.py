@@ -60,13 +60,15 @@ class Outward:
         """Read the past; serve metrics on loopback where the settings ask for it."""
         if self._late is not None:
             self._late.open()
-        port = self._settings.service.dashboards.metrics_port
+        own, common = self._settings.tun.metrics_port, self._settings.service.dashboards.metrics_port
+        port = common if own is None else own
         if not port:
             return
         try:
             self._server = await metrics.serve(port, lambda: self._status)
         except OSError as why:
-            self._log.error("metrics cannot be served", port=port, why=why.strerror)
+            do = "another tun's has it? metrics_port in the tun's file gives each its own"
+            self._log.error(f"metrics cannot be served; {do}", port=port, why=why.strerror)
 
     def close(self) -> None:
         if self._server is not None:
@@ -104,7 +106,8 @@ class Outward:
         free = self._task is None or self._task.done()
         if path and free and now - self._metrics_at >= METRICS_S:
             self._metrics_at = now
-            self._task = asyncio.create_task(self._write(Path(path), metrics.text(status)))
+            own = metrics.file_of(path, self._settings.tun.name)
+            self._task = asyncio.create_task(self._write(own, metrics.text(status)))
 
     async def _write(self, path: Path, text: str) -> None:
         try:

@@ -74,6 +74,8 @@ def plain(error: BaseException) -> str:
         check = "check username and password_file in service.toml, or make the password anew"
         anew = "config/mosquitto/make-users.sh --renew USER FOLDER TUN..."
         return f"the broker refuses this user name or password; {check}: {anew}"
+    if "protocol version" in low:
+        return "the broker speaks MQTT 3.1.1 alone; set version = 3 under [broker] in service.toml"
     if isinstance(error, OSError) and error.filename:
         unread = f"{error.filename} cannot be read ({error.strerror})"
         return f"{unread}; check [broker] in service.toml, and who may read it"

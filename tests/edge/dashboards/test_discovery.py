@@ -16,6 +16,7 @@ from typing import Any
 import jinja2
 import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families as parse
+from prometheus_client.parser import text_string_to_metric_families as classic
 
 from controller.core.nouns import RunState
 from controller.core.procedure.orders import envelope
@@ -182,7 +183,7 @@ def test_the_platforms_birth_brings_the_document_again() -> None:
 
 def test_homie_description_has_what_the_convention_requires() -> None:
     """`homie` and an integer version; ids of a-z, 0-9 and - only; every property has a listed datatype."""
-    found = homie.description(with_boards())
+    found = homie.description(with_boards(), 1_796_000_000)
     assert found["homie"] == "5.0"
     assert isinstance(found["version"], int)
     types = {"integer", "float", "boolean", "string", "enum", "color", "datetime", "duration", "json"}
@@ -198,13 +199,15 @@ def test_homie_description_has_what_the_convention_requires() -> None:
 
 
 async def test_homie_says_only_what_changed() -> None:
-    """All known values once, then nothing while nothing changes, then the changed ones; unknown ones are emptied."""
+    """All known values once and ready after them, then nothing while nothing changes, then the changed ones; unknown
+    ones are emptied."""
     board = Board(with_boards(homie=True))
-    assert [p.payload for p in board.connected()[1:]][0::2] == [b"init", b"ready"]
+    assert [p.topic.rsplit("/", 1)[-1] for p in board.connected()[1:]] == ["$state", "$description"]
     board.leaving()
     status = {**a_mash(), "duty": 0.5}
-    first = {p.topic.rsplit("/5/testtun", 1)[-1]: p.payload for p in board.status(status)}
-    assert len(first) >= len(homie.PROPERTIES)
+    first = board.status(status)
+    assert len(first) > len(homie.PROPERTIES)
+    assert [p.payload for p in first if p.topic.endswith("$state")] == [b"ready"] == [first[-1].payload]
     assert board.status(status) == []
     changed = board.status({**status, "duty": 0.0, "temperature_c": None})
     assert {p.topic.split("/", 3)[3]: p.payload for p in changed} == {"heater/duty": b"0.0", "mash/temperature": b""}
@@ -254,22 +257,47 @@ def test_metrics_parse_with_the_reference_parser() -> None:
     backslashes and line ends in a reason included; what is not known, temperature or step, is left out;
     without the end mark the parser refuses the text."""
     status, odd = a_mash(), 'a "quoted"\\ reason\n'
-    found = samples(metrics.text(status))
+    found = samples(metrics.open_text(status))
     assert found["underback_mash_temperature_celsius"] == status["temperature_c"]
     assert found["underback_duty_ratio"] == status["duty"]
     assert (found["underback_state[running]"], found["underback_state[idle]"]) == (1, 0)
     assert found["underback_journal_records_total"] == status["journal_seq"]
-    found = samples(metrics.text({**document(), "temperature_c": None, "counters": {odd: 3}}))
+    found = samples(metrics.open_text({**document(), "temperature_c": None, "counters": {odd: 3}}))
     assert {"underback_mash_temperature_celsius", "underback_target_celsius"}.isdisjoint(found)
     assert found[f"underback_refused_messages_total[{odd}]"] == 3
     with pytest.raises(ValueError, match="EOF"):
-        samples(metrics.text(status).replace("# EOF\n", ""))
+        samples(metrics.open_text(status).replace("# EOF\n", ""))
+
+
+def test_classic_text_says_the_same_as_openmetrics() -> None:
+    """A classic parser finds the same samples and values, and no kind, unit or end mark that it does not know."""
+    status = a_mash()
+    said = metrics.text(status)
+    families = list(classic(said))
+    found = {(s.name, *s.labels.items()): s.value for family in families for s in family.samples}
+    assert found == {
+        (s.name, *s.labels.items()): s.value
+        for family in parse(metrics.open_text(status))  # type: ignore[no-untyped-call]
+        for s in family.samples
+    }
+    assert {line.split()[-1] for line in said.splitlines() if line.startswith("# TYPE")} == {"gauge", "counter"}
+    assert "# UNIT" not in said and "# EOF" not in said
+    assert metrics.text(None) == ""
+
+
+@pytest.mark.parametrize(
+    ("named", "file"),
+    [("/m/underback.prom", "/m/underback-gannet.prom"), ("/m/{tun}/u.prom", "/m/gannet/u.prom")],
+)
+def test_each_tun_has_a_file_of_its_own(named: str, file: str) -> None:
+    """The tun's name stands where the setting says, else before the ending."""
+    assert metrics.file_of(named, "gannet") == Path(file)
 
 
 def test_the_file_is_replaced_whole(tmp_path: Path) -> None:
     """The file holds the newest text, is readable by others, and nothing is left beside it."""
     path = tmp_path / "underback.prom"
-    metrics.write(path, "# EOF\n")
+    metrics.write(path, "old\n")
     metrics.write(path, metrics.text(a_mash()))
     assert path.read_text() == metrics.text(a_mash())
     assert path.stat().st_mode & 0o777 == 0o644
@@ -277,7 +305,8 @@ def test_the_file_is_replaced_whole(tmp_path: Path) -> None:
 
 
 async def test_the_loopback_port_serves_the_same_text() -> None:
-    """GET /metrics answers with the text and its content type; anything else is not found."""
+    """GET /metrics answers with the classic text, with a query too, and with OpenMetrics where that is asked for; HEAD
+    with the length alone; anything else is not found."""
     status = a_mash()
     server = await metrics.serve(0, lambda: status)
     async with server:
@@ -285,8 +314,12 @@ async def test_the_loopback_port_serves_the_same_text() -> None:
         assert server.sockets[0].getsockname()[0] == "127.0.0.1"
         head, body = (await ask(port, b"GET /metrics HTTP/1.1\r\nHost: x\r\n\r\n")).split(b"\r\n\r\n", 1)
         assert b"200 OK" in head
-        assert metrics.CONTENT_TYPE.encode() in head
+        assert metrics.CLASSIC_TYPE.encode() in head
         assert body.decode() == metrics.text(status)
+        asked = b"GET /metrics?name[]=up HTTP/1.1\r\naccept: application/openmetrics-text;version=1.0.0\r\n\r\n"
+        opened, body = (await ask(port, asked)).split(b"\r\n\r\n", 1)
+        assert metrics.OPEN_TYPE.encode() in opened and body.decode() == metrics.open_text(status)
+        assert await ask(port, b"HEAD /metrics HTTP/1.1\r\nHost: x\r\n\r\n") == head + b"\r\n\r\n"
         assert b"404" in await ask(port, b"GET / HTTP/1.1\r\n\r\n")
         assert b"404" in await ask(port, b"POST /metrics HTTP/1.1\r\n\r\n")
 

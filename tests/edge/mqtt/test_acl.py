@@ -192,7 +192,7 @@ def test_the_matrix_knows_every_topic_of_the_code(tun: str) -> None:
     assert {*table.heard(), *board.topics()} <= daemon.hears
     said = {table.heater_command, table.stirrer_command, table.pump_command, table.status, table.reply, table.event}
     assert (said | {table.online}) - {None} <= daemon.says
-    assert {discovery.announcement(settings).topic, f"{Homie('homie', settings).base}/$state"} == boards(tun)
+    assert {discovery.announcement(settings).topic, f"{Homie('homie', settings, 1).base}/$state"} == boards(tun)
     fitted = hardware_config.load(CONFIG, tun, "heater")
     assert fitted.table.heater is not None
     assert fitted.table.probe is not None

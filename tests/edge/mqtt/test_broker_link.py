@@ -227,6 +227,7 @@ async def test_a_response_topic_comes_with_the_order_and_its_mark_goes_back(ther
     ("error", "words"),
     [
         ("[code:135] Not authorized", "user name or password"),
+        ("[code:132] Unsupported protocol version", "set version = 3 under [broker]"),
         ("[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed: certificate has expired", "out of date"),
         ("[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed: unable to get local issuer", "ca_file"),
         ("[SSL: WRONG_VERSION_NUMBER] wrong version number", "does not speak TLS"),
