@@ -19,7 +19,7 @@ from controller.brewing import units
 from controller.brewing.step_purpose import reason_for_step
 from controller.commands.shared import own_streams, terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
-from controller.edge.files import config_files, grain_names, malt_lots, program_file, writable
+from controller.edge.files import config_files, grain_names, program_file, writable
 from controller.plan import plan, recipe_checks
 from controller.plan.recipe import Program
 from controller.settings.faults_in_words import read
@@ -82,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _read(config: Path, name: str, text: str) -> Program:
     """The program that stands there, its lots' figures with it. Raises Problems."""
-    data = malt_lots.filled(config, tomllib.loads(text))
+    data = config_files.with_malts(config, tomllib.loads(text))
     program, problems = read(Program, {**data, "name": name}, recipe_checks.agree)
     if program is None or problems:
         raise Problems(problems)
