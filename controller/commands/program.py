@@ -1,5 +1,7 @@
 """Write a rest program from five answers, so that `check` takes it and a person can go on from there.
 
+The file speaks the units chosen, as everything else does.
+
 underback program new mymash        asks: tun, malts, aim, rests, liquor
 underback program new mymash --tun plover --malts "11 lb pale malt, 8 oz crystal" --aim dry --rests 2 --liquor "4 gal"
 """
@@ -15,12 +17,13 @@ from typing import Literal, NamedTuple
 
 from controller.brewing import units
 from controller.brewing.step_purpose import reason_for_step
-from controller.commands.shared import terminal
+from controller.commands.shared import own_streams, terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
-from controller.edge.files import config_files, grain_names, malt_lots, program_file, writable
+from controller.edge.files import config_files, grain_names, program_file, writable
 from controller.plan import plan, recipe_checks
 from controller.plan.recipe import Program
 from controller.settings.faults_in_words import read
+from controller.settings.own_units import in_own_units
 from controller.settings.problems import Problem, Problems
 from controller.settings.tun import Tun
 
@@ -67,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
         found = "there already" if path.exists() else "no name for a file"
         raise Wrong(f"NAME: found {args.name!r}, which is {found}; wanted a new name of letters and digits")
     answers = _asked(args, config)
-    text = written(args.name, answers)
+    text = in_own_units(written(args.name, answers), own_streams.chosen(args.units, args.config))
     made = plan.make(_read(config, args.name, text), answers.tun)
     if made.problems:
         raise Problems(made.problems)
@@ -79,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _read(config: Path, name: str, text: str) -> Program:
     """The program that stands there, its lots' figures with it. Raises Problems."""
-    data = malt_lots.filled(config, tomllib.loads(text))
+    data = config_files.with_malts(config, tomllib.loads(text))
     program, problems = read(Program, {**data, "name": name}, recipe_checks.agree)
     if program is None or problems:
         raise Problems(problems)

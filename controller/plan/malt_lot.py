@@ -4,6 +4,7 @@
 not hold itself. What the arithmetic does not use is kept for the record.
 """
 
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from controller.brewing.extract import USUAL_MOISTURE
@@ -42,11 +43,29 @@ class MaltLot(Table):
     colour: Text = ""  # EBC or °L: never converted, two published lines differ by a third
 
 
-def filled(line: dict[str, Any], lot: MaltLot, sheet: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
-    """The grist line with what the sheet adds, and a sentence for each figure of its own that differs from it.
+Sheet = tuple[MaltLot, dict[str, Any]]  # a lot, and its file as written: each value is read again in its place
 
-    `sheet`: the lot's file as it is written, so that each value is read once more where it goes.
+
+def with_sheets(data: dict[str, Any], sheet_of: Callable[[str], Sheet | None]) -> dict[str, Any]:
+    """The program's table with each grist line completed from the sheet of its lot, where it has one.
+
+    Where both hold a figure and they differ, the program's counts, and its notes say so.
     """
+    lines, notes = data.get("grist"), data.get("notes", [])
+    if not isinstance(lines, list) or not isinstance(notes, list):
+        return data
+    done, said = [], []
+    for line in lines:
+        lot = line.get("lot") if isinstance(line, dict) else None
+        sheet = sheet_of(lot) if isinstance(lot, str) else None
+        completed, differs = (line, []) if sheet is None else _completed(line, *sheet)
+        done.append(completed)
+        said += differs
+    return {**data, "grist": done, **({"notes": [*notes, *said]} if said else {})}
+
+
+def _completed(line: dict[str, Any], lot: MaltLot, sheet: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
+    """The grist line with what the sheet adds, and a sentence for each figure of its own that differs from it."""
     taken = {key: sheet[key] for key in TAKEN if key in sheet}
     if lot.basis == "as is" and lot.extract is not None:
         moisture = USUAL_MOISTURE if lot.moisture is None else lot.moisture

@@ -48,6 +48,16 @@ def test_in_any_unit_and_by_lot(config: Path, malts: str, liquor: str, grist_kg:
     assert plan["liquor_kg"] == pytest.approx(liquor_kg, abs=0.01)
 
 
+def test_the_file_speaks_the_units_chosen(config: Path) -> None:
+    """With --units US the file holds °F and lb, and means the same mash."""
+    assert new(config, "metric")[0] == 0
+    assert called("program", "new", "us", *itertools.chain(*SAID.items()), "--units", "US", config=config)[0] == 0
+    text = (config / "programs" / "us.toml").read_text("utf-8")
+    assert 'temperature = "145.4 °F"' in text and 'mass = "11 lb"' in text and "°C" not in text
+    metric, us = planned(config, "metric"), planned(config, "us")
+    assert us["strike_c"] == pytest.approx(metric["strike_c"], abs=0.1)
+
+
 def test_questions_where_nothing_is_said(config: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What stands on the command line is not asked, the rest is, in order; the file is as if all had been said."""
     answers = iter(("plover", "5 kg pale malt", "dry", "2", "15 kg"))

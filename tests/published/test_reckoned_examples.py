@@ -7,6 +7,7 @@ Marks of the sources: "published" the problem or figure is in print and was seen
 from __future__ import annotations
 
 import ast
+import re
 import shlex
 from pathlib import Path
 from typing import NamedTuple
@@ -48,6 +49,18 @@ def test_a_brewer_who_types_it_gets_the_answer(example: Typed) -> None:
     chosen = command.SUMS[name]
     found = {one.label: shown(one) for one in command.worked(chosen, command.read_all(chosen, given))}
     assert abs(found[example.label] - example.wanted) <= example.tolerance, (found, example)
+
+
+ELSEWHERE = {  # reached by another command, and worked out again there
+    23: "check: energy and cost, in tests/plan",
+    60: "day: tests/commands/test_day.py",
+}
+
+
+def test_every_worked_example_has_its_command() -> None:
+    """No number of W1 to W63 is missing."""
+    typed = {int(found[1]) for one in ALL if (found := re.match(r"W(\d+)", one.name))}
+    assert typed | set(ELSEWHERE) == set(range(1, 64))
 
 
 def test_no_tested_arithmetic_without_a_door() -> None:

@@ -14,13 +14,15 @@ from collections.abc import Iterator
 from pydantic_core import PydanticCustomError
 
 from controller.commands.reckon.heat_sums import HEAT
+from controller.commands.reckon.pull_sums import PULL
 from controller.commands.reckon.sums import Answer, Input, Sum, line
+from controller.commands.reckon.water_sums import WATER
 from controller.commands.reckon.wort_sums import WORT
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.settings.table import read, show
 
-SUMS = {one.name: one for one in (*HEAT, *WORT)}
+SUMS = {one.name: one for one in (*HEAT, *PULL, *WORT, *WATER)}
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -56,6 +56,8 @@ def _strike(v: Values) -> Iterator[Answer]:
     yield Answer("for the grain", "difference", parts.grist_k)
     yield Answer("for the vessel", "difference", parts.vessel_k)
     yield Answer("for slaking heat", "difference", parts.slaking_k, "good to a third; so the landing to about 1 K")
+    grist_heat = heat.grist_specific_heat_j_per_kg_k(moisture) / heat.WATER
+    yield Answer("specific heat of the grist over liquor's", "number", grist_heat)
     boils_c = water.boiling_c(altitude_m=v["altitude"])
     if drawn_c > boils_c:
         yield Answer("that is hotter than water boils there", "temperature", boils_c)

@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 
 from controller.brewing.advice import advice
 from controller.edge.files import shipped, toml_mistakes
-from controller.plan import recipe_checks
+from controller.plan import malt_lot, recipe_checks
 from controller.plan.recipe import Program
 from controller.settings.cross_checks import agree
 from controller.settings.faults_in_words import found, read
@@ -91,11 +91,22 @@ def load_program(config: Path, name_or_path: str) -> Program:
     if "probes" in data and "heater" in data:
         wanted = f"a program; for this tun add --tun {path.stem} to a program's name"
         raise Problems([Problem(str(path), "a tun file", wanted)])
-    from controller.edge.files import malt_lots  # only here: it reads files as this module does
-
-    placed = toml_mistakes.sort(malt_lots.filled(config, data))
+    placed = toml_mistakes.sort(with_malts(config, data))
     value, problems = read(Program, {**placed.data, "name": path.stem}, recipe_checks.agree)
     return _done(value, placed.problems([*_name_key(path, placed.data), *problems]), path, text)
+
+
+def with_malts(config: Path, data: dict[str, Any]) -> dict[str, Any]:
+    """A program's table with the figures of its malts' lots, `malts/LOT.toml`. Raises Problems of such a file."""
+
+    def sheet(lot: str) -> malt_lot.Sheet | None:
+        if lot not in names(config / "malts"):
+            return None
+        path = config / "malts" / f"{lot}.toml"
+        written, text = table(path)
+        return _checked(path, malt_lot.MaltLot, written, text), written
+
+    return malt_lot.with_sheets(data, sheet)
 
 
 def written_tun(config: Path, program: str) -> str:
