@@ -142,11 +142,18 @@ def test_a_lost_question_is_asked_again(kind: Any, ends: Any, waiting: str, addi
 
 
 def test_delayed_start_begins_in_time() -> None:
-    """Armed until its moment, then it heats; without a moment at once."""
+    """Armed until its moment, then it heats; without a moment at once; up to 15 min later where heat was not possible,
+    then it is refused, as an empty tun is at once."""
     armed = run(leg=0, phase=P.ARMED, armed_until=NOW + 0.1)
     assert walk(armed)[0].phase is P.ARMED
     assert walk(armed, now=NOW + 0.1)[0].phase is P.HEATING
     assert walk(armed._replace(armed_until=None))[0].phase is P.HEATING
+    due = armed._replace(armed_until=NOW)
+    assert walk(due, View(), now=NOW + 899.9)[0].phase is P.ARMED
+    assert walk(due, now=NOW + 899.9)[0].phase is P.HEATING
+    for view, later_s, word in ((View(), 900.0, "15 min"), (View(ready=True, dry=True), 0.0, "no liquid")):
+        ended, events = walk(due, view, now=NOW + later_s)
+        assert ended.state is S.STOPPING and any(word in e.text and e.priority == 1 for e in events)
 
 
 def test_unanswered_for_two_hours() -> None:
