@@ -100,7 +100,8 @@ def test_a_trip_leads_to_hold_and_names_the_first() -> None:
 )
 def test_what_goes_on_by_itself(held_by: Any, view: View, doubtful: bool, goes: bool) -> None:
     """Only a run held by a self-clearing trip that is over, with good readings."""
-    after, _ = walk(run(state=S.HELD, held_by=held_by), view, SEEN._replace(doubtful=doubtful))
+    held = run(state=S.HELD, held_by=held_by, state_since=NOW - 60.0)
+    after, _ = walk(held, view, SEEN._replace(doubtful=doubtful))
     assert (after.state is S.RESTARTING) is goes
 
 
