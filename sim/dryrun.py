@@ -33,6 +33,7 @@ STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nob
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
+HANGS_S = 10.0  # a sync that takes longer is as good as an error (ours: the record's writer says the same)
 
 
 class Ran(NamedTuple):
@@ -96,6 +97,7 @@ class DryRun:
         self._wall_now_s = WALL_S + self._now
         self._event_seq = self._durable = 0
         self._written = Disk(True, 0, 0)
+        self._syncing: tuple[float, int] | None = None  # since when, and up to which event
         self._motors = MotorWords()
         self._shown_at = -10.0
         self._asked: Prompt | None = None
@@ -151,12 +153,24 @@ class DryRun:
         return late, slept
 
     def _disk(self) -> Disk:
+        slow = self.world.live.get("disk_slow")
         if "disk_bad" in self.world.live:
             self._written = Disk(False, self._durable, self._event_seq, text="no space left on device")
+        elif slow is not None or self._syncing is not None:
+            self._written = self._slow_disk(0.0 if slow is None else slow.value)
         elif self._durable != self._event_seq or not self._written.ok:
             self._durable = self._event_seq
             self._written = Disk(True, self._event_seq, self._event_seq)
         return self._written
+
+    def _slow_disk(self, takes_s: float) -> Disk:
+        """One sync after the other, each of what was there when it began; one that hangs is told as an error is."""
+        if self._syncing is None and self._event_seq > self._durable:
+            self._syncing = self._now, self._event_seq
+        hangs_s = 0.0 if self._syncing is None else self._now - self._syncing[0]
+        if self._syncing is not None and hangs_s >= takes_s:
+            self._durable, self._syncing, hangs_s = self._syncing[1], None, 0.0
+        return Disk(hangs_s <= HANGS_S, self._durable, self._event_seq, text="the disk does not answer")
 
     def _link(self, now: float) -> None:
         up = self.world.network.up
@@ -223,7 +237,7 @@ class DryRun:
             wall_s=wall_s,
             wall_confirmed=True,
             speed=1.0,
-            journal_seq=self._event_seq,
+            journal_seq=self._durable if self._syncing else self._event_seq,
             counters=self.inbox.counters,
             prediction=None,
         )

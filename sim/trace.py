@@ -70,7 +70,7 @@ class Trace:
             elif event.kind == "step done" and event.data is not None:
                 self.passed.append(_passed(now, before, float(event.data["credited_s"])))
             elif event.kind == "trip":
-                said = {"value": event.value, "limit": event.limit, "text": event.text}
+                said = {"value": event.value, "limit": event.limit, "text": event.text, "latched": event.latched}
                 self.trips.append({"id": event.id, "at_s": now, **said})
 
     def close(self, now: float, run: Run) -> None:

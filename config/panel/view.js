@@ -177,7 +177,8 @@ const View = (() => {
   }
 
   function happened(tun, s) {
-    fill($("notes"), s.notes.join("|"), () => s.notes.map((text) => make("li", {}, text)));
+    const told = [...(s.meanwhile ? [s.meanwhile] : []), ...s.notes];
+    fill($("notes"), told.join("|"), () => told.map((text) => make("li", {}, text)));
     const shown = tun.events.slice(-40).reverse();
     fill($("events"), tun.name + (shown[0]?.seq ?? ""), () => shown.map((e) => make("li", { class: e.kind === "trip" ? "ill" : "" }, make("time", {}, clock(e.at)), ` ${KINDS[e.kind] ?? e.kind}: `, e.text)));
   }

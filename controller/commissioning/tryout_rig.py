@@ -50,12 +50,15 @@ class Hands(Protocol):
 class Hushed:
     """A transport that can be made to lose heater commands for a while, as a pulled cable would."""
 
+    keen = True
+
     def __init__(self, inner: Transport, clock: Clock) -> None:
         self._inner, self._clock = inner, clock
         self._until = -math.inf
         self.sent_at = -math.inf
 
     async def run(self, ear: Ear) -> None:
+        self._inner.keen = self.keen
         await self._inner.run(ear)
 
     def hush(self, for_s: float) -> None:

@@ -9,7 +9,7 @@ from controller.core.procedure.run import Refused, Situation
 from controller.core.state import State
 from controller.settings.service import Settings
 
-DURABLE = frozenset({"start", "restart"})  # orders that must be on disk before the heat they lead to
+DURABLE = frozenset({"start", "restart"})  # on disk before the heat they lead to; so is the answer after an outage
 
 
 def all_orders(
@@ -70,7 +70,9 @@ def _effect(
     events.extend(new)
     replies.append(Reply(order.id, True, said, run.state, order.name))
     state = _looked(state) if order.name == "restart" else state
-    durable = order.name in DURABLE or state.guard.need_durable
+    asked = state.run.prompt
+    decides = order.name == "answer" and asked is not None and asked.id == "resume"
+    durable = order.name in DURABLE or decides or state.guard.need_durable
     kept = state.guard._replace(need_durable=durable)
     if order.name == "restart" and order.args.get("measured") is True:
         kept = requalify.measured(kept, now)

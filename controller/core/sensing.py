@@ -81,7 +81,9 @@ def _other(
 
 def view(settings: Settings, state: State, now: Instant) -> View:
     """What the other rooms may know of the guard."""
-    return gate.view(state.guard, settings.tun, now, liquid.flows(settings.tun, state.flow, now))
+    dry = settings.tun.level is not None and state.level is not None and not state.level.ok
+    seen = gate.view(state.guard, settings.tun, now, liquid.flows(settings.tun, state.flow, now))
+    return seen._replace(dry=True) if dry else seen
 
 
 def senses(

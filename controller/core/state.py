@@ -68,6 +68,7 @@ class Outcome(NamedTuple):
     setpoint: Setpoint | None
     demand: Demand
     view: View  # what the rooms knew of the guard in this tick
+    meanwhile: str = ""  # what a mash without heat does, in words for a person
 
 
 def start(

@@ -17,7 +17,7 @@ from controller.core.control.observer import in_mash
 from controller.core.control.plant_model import believed
 from controller.core.guard import gate as guard
 from controller.core.nouns import Demand, Event, Inputs, Instant, Measurement, RunState, Setpoint, Target, View
-from controller.core.procedure import estimate, program, resume, settling, wanted, who_moves
+from controller.core.procedure import estimate, plight, program, resume, settling, wanted, who_moves
 from controller.core.procedure.run import Run, go
 from controller.core.state import Outcome, State
 from controller.settings.service import Settings
@@ -68,6 +68,7 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
         setpoint=setpoint,
         demand=demand,
         view=view,
+        meanwhile=plight.meanwhile(run, gate.state.trips, mashed.value_c, tun.room_c, now),
     )
 
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import math
-from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
 from controller.core import carry_out
 from controller.core.heater_command import HeaterCommand
 from controller.core.nouns import Event, Inputs, Instant, Motor, RunState
+from controller.core.procedure.orders.envelope import ACTIVE
 from controller.core.procedure.orders.permissives import Facts
 from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome, State
@@ -27,11 +27,12 @@ from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.record import reader
 from controller.edge.record.recorder import Recorder
 from controller.edge.record.writer import RecordWriter
+from controller.edge.replies import Replies
 from controller.edge.start_orders import Compile, Offload, ProgramLoader
 from controller.edge.supply_link import SupplyLink
 from controller.edge.systemd import Notifier
 from controller.edge.watchdog import Watchdog
-from controller.messages import incoming, outgoing, status_document
+from controller.messages import outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.messages.outgoing import MotorWords
 from controller.settings.service import Settings
@@ -42,6 +43,7 @@ STATUS_S, STATUS_REAL_S = 2.0, 0.03  # a status so often on the scaled clock, no
 LATE_FLOOR_S = 0.25  # real time: at any speed a hiccup shorter than this is no stall
 OFF_S = 2.0  # real time: the last OFF waits so long for its acknowledgement
 LEAVE_S = 1.5  # and the connection so long to end
+OPEN = ACTIVE | {RunState.CHECKING}  # a run is on, or may be: a lost broker is tried anew every few seconds
 
 
 class Watcher(Protocol):
@@ -92,7 +94,7 @@ class Service:
         self._log, self._watcher, self._predict = log or Log("error"), watcher, predict
         self._supply = supply
         self._topics = self.inbox.topics
-        self._reply_to: OrderedDict[str, ReplyTo] = OrderedDict()
+        self._replies = Replies(self.inbox, self._log)
         self._stop, self._linked = asyncio.Event(), asyncio.Event()
         self._bug: asyncio.Future[None] | None = None
         self._motors = MotorWords()
@@ -100,6 +102,9 @@ class Service:
         self._shown_at = -math.inf
         self._asked: Prompt | None = None
         self._told: RunState | None = None  # the state last published
+        self._first_line = True
+        self._refused_at = -math.inf  # when the broker last refused a heater command
+        self._left_duty = 0.0  # of the last one that left
         self._begun_events = begun.events
         if watcher is not None:
             watcher.attach(self.inbox, transport.post, self.facts)
@@ -185,10 +190,13 @@ class Service:
         try:
             if self._watcher is not None and self._watcher.heard(topic, payload):
                 return
+            if retained and topic == self._topics.status and self._first_line:
+                self.state, more = self._recorder.compare(payload, self.state)
+                self._begun_events += more
             if self._supply is not None and self._supply.heard(topic, payload, self.clock.now()):
                 return
-            if reply_to is not None and topic == self._topics.order:
-                self._remember(payload, reply_to)
+            if reply_to is not None and topic == self._topics.order and not retained:
+                self._replies.heard(payload, reply_to, self.clock.now())
             self.inbox.put(topic, payload, self.clock.now(), retained)
         except Exception as bug:
             self._fail(bug)
@@ -204,22 +212,19 @@ class Service:
 
     def unlinked(self, why: str) -> None:
         self.inbox.lost(self.clock.now())
+        self._first_line &= not self._linked.is_set()  # what is retained later is our own
         self._log.warning("no broker", why=why)
 
     def refused(self, topic: str, why: str) -> None:
         """The broker would not take or give something: its rights are set wrong."""
+        if topic == self._topics.heater_command:
+            self._refused_at, self._left_duty = self.clock.now(), 0.0
         self.inbox.counters["refused by the broker"] += 1
         self._log.error("refused by the broker", topic=topic, why=why)
 
     def _fail(self, bug: BaseException) -> None:
         if self._bug is not None and not self._bug.done():
             self._bug.set_exception(bug)
-
-    def _remember(self, payload: bytes, reply_to: ReplyTo) -> None:
-        order = incoming.order(payload, self.clock.now())
-        self._reply_to[order.id or order.name] = reply_to
-        while len(self._reply_to) > 256:
-            self._reply_to.popitem(last=False)
 
     # ------------------------------------------------------------ beat
 
@@ -255,6 +260,7 @@ class Service:
                 self.transport.post(word)  # tells the others
         outcome = tick(self.settings, self.state, now, inputs)
         self.state, before, self.outcome, self._inputs = outcome.state, self.state, outcome, inputs
+        self.transport.keen = outcome.state.run.state in OPEN
         if outcome.command is not None:
             if outcome.command.duty > 0.0 and outcome.state.run.state is not self._told:
                 self._tell(outcome)  # heat never leaves under a published state that has none
@@ -288,7 +294,9 @@ class Service:
     def _command(self, command: HeaterCommand, now: Instant) -> None:
         payload = outgoing.heater_command(command, self.clock.wall_s(), self.inbox.owner)
         lifetime = command.valid_s / self.clock.speed
-        if self.transport.heater(self._topics.heater_command, payload, command.duty > 0.0, lifetime):
+        left = self.transport.heater(self._topics.heater_command, payload, command.duty > 0.0, lifetime)
+        self._left_duty = command.duty if left and self.inbox.echoed_since(self._refused_at) else 0.0
+        if left:
             self.inbox.sent(command, now)
 
     def _happened(self, seq: int, event: bytes) -> None:
@@ -305,11 +313,8 @@ class Service:
 
     def _answer(self, outcome: Outcome) -> None:
         replies = self.inbox.answered(outcome.replies, outcome.state.run.state)
-        for reply in replies:
-            to = self._reply_to.pop(reply.id or reply.order, None)
-            self._post(self._topics.reply, outgoing.reply(reply), "reply")
-            if to is not None:
-                self._post(to.topic, outgoing.reply(reply), "reply", correlation=to.correlation)
+        for post in (post for reply in replies for post in self._replies.posts(reply)):
+            self.transport.post(post)
         if any(reply.accepted for reply in replies):
             self._shown_at = -math.inf
 
@@ -332,7 +337,8 @@ class Service:
             wall_s=self.clock.wall_s(),
             wall_confirmed=self.clock.confirmed(),
             speed=self.clock.speed,
-            journal_seq=self.writer.seq,
+            journal_seq=self.writer.disk().durable_seq,
+            left_duty=self._left_duty,
             counters=self.inbox.counters,
             prediction=self._predict(outcome),
         )
@@ -340,7 +346,5 @@ class Service:
         self._post(self._topics.status, outgoing.status(status), "status", retain=True)
         return status
 
-    def _post(
-        self, topic: str, payload: bytes, lane: Any, *, retain: bool = False, correlation: bytes | None = None
-    ) -> None:
-        self.transport.post(Post(topic, payload, lane, retain, correlation))
+    def _post(self, topic: str, payload: bytes, lane: Any, *, retain: bool = False) -> None:
+        self.transport.post(Post(topic, payload, lane, retain))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter, deque
 from collections.abc import Callable, Iterable
+from math import inf
 
 from controller.core.heater_command import HeaterCommand
 from controller.core.nouns import (
@@ -35,6 +36,7 @@ TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
 EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
 SENT_KEPT = 64  # own heater commands waited for
+REACH = 2**20  # an owner's number so far above all that are known is no count of restarts (own proposal)
 TURNED_AWAY = 256  # answers owed to orders that found no room
 
 
@@ -108,6 +110,10 @@ class Inbox:
         if len(self._pending) > SENT_KEPT:
             del self._pending[next(iter(self._pending))]
 
+    def echoed_since(self, refused_at: Instant) -> bool:
+        """Has the broker brought an own heater command back since it refused one?"""
+        return refused_at == -inf or (self._echo_at is not None and self._echo_at > refused_at)
+
     # ------------------------------------------------------------ messages
 
     def put(self, topic: str, payload: bytes, now: Instant, retained: bool = False) -> None:
@@ -175,7 +181,7 @@ class Inbox:
             return
         self._heater = report
         if (report.epoch, report.seq) > self._last_seq:  # it obeys, or has obeyed, somebody else
-            self.epoch_seen = max(self.epoch_seen, report.epoch)
+            self._owner(report.epoch)
 
     def _heater_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         """The node's presence; the retained copy counts, for a last will is heard by those who come later too."""
@@ -202,7 +208,7 @@ class Inbox:
     def _status(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         """Only the retained copy matters: which epoch did the last owner hold?"""
         if retained and (epoch := incoming.epoch_of_status(payload)) is not None and epoch > self._last_seq[0]:
-            self.epoch_seen = max(self.epoch_seen, epoch)
+            self._owner(epoch)
 
     def _echo(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         if payload and payload == self._last_sent and not retained and self._last_seq in self._pending:
@@ -221,7 +227,14 @@ class Inbox:
             worst = self._foreign or Foreign(0.0, None, now)
             epoch = heard.epoch if worst.epoch is None else max(worst.epoch, heard.epoch or 0)
             self._foreign = Foreign(max(worst.duty, heard.duty), epoch, now)
-            self.epoch_seen = max(self.epoch_seen, heard.epoch or 0)  # its OFF, too, says who owns the heater now
+            self._owner(heard.epoch or 0)  # its OFF, too, says who owns the heater now
+
+    def _owner(self, epoch: int) -> None:
+        """Somebody of this number owns the heater, or has owned it. One out of reach would lock the tun for good."""
+        if epoch - max(self.epoch_seen, self._last_seq[0]) > REACH:
+            self.counters["an owner's number out of reach"] += 1
+        else:
+            self.epoch_seen = max(self.epoch_seen, epoch)
 
     def _came_back(self, key: tuple[int, int], now: Instant) -> None:
         """An own command was heard: how long was its way? Older ones are no longer waited for."""

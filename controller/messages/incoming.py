@@ -62,7 +62,7 @@ def reading(shape: Form, payload: bytes, now: Instant, clock_s: float) -> Sample
 
     `clock_s`: what a sender's stamp is compared with, s.
     """
-    if not shape.value and len(payload) <= READING_CAP and (plain := _NUMBER(payload)):
+    if not shape.value and shape.seq_at is None and len(payload) <= READING_CAP and (plain := _NUMBER(payload)):
         value: float | Refused = number(float(plain[1]))
         if value.__class__ is Refused:
             return Bad(str(value), now)
@@ -84,6 +84,8 @@ def _reading(shape: Form, found: Any, value: float, now: Instant, clock_s: float
         return Bad(f"time stamp: {at}", now)
     if isinstance(unit, Refused):
         return Bad(str(unit), now)
+    if seq is None and shape.seq_at is not None:  # a number that is promised tells new readings from old ones
+        return Bad("sequence missing", now)
     value_c = value if (unit or shape.unit) == "C" else _celsius(value)
     return Reading(value_c=value_c, at=now, seq=seq, lag_s=None if at is None else clock_s - at)
 
@@ -217,6 +219,31 @@ def epoch_of_status(payload: bytes) -> int | None:
         return None
     epoch = whole(found.get("epoch"), EPOCH_CAP)
     return None if isinstance(epoch, Refused) else epoch
+
+
+class Told(NamedTuple):
+    """What a retained status says of the process that sent it."""
+
+    state: str
+    run: str | None
+    epoch: int
+    journal_seq: int
+    latched: tuple[str, ...]
+
+
+def last_status(payload: bytes) -> Told | None:
+    """What did the last process say of itself? None where it cannot be read."""
+    found = document(payload, STATUS_CAP)
+    if found.__class__ is not dict:
+        return None
+    state, run = text(found.get("state")), text(found.get("run"))
+    epoch, journal_seq = whole(found.get("epoch"), EPOCH_CAP), whole(found.get("journal_seq"))
+    if isinstance(state, Refused) or isinstance(epoch, Refused) or isinstance(journal_seq, Refused):
+        return None
+    trips = found.get("trips")
+    there = [trip for trip in trips if isinstance(trip, dict)] if isinstance(trips, list) else []
+    latched = tuple(str(trip.get("id"))[:8] for trip in there if trip.get("latched") is True)
+    return Told(state, None if isinstance(run, Refused) else run, epoch, journal_seq, latched)
 
 
 # ---------------------------------------------------------------- orders

@@ -1,7 +1,7 @@
 """How does an outcome look as the status document?
 
-One dict for status, dashboards and the terminal. It never lies: the duty is that of the last command, the heater's own
-word stands beside it with its age, and a temperature older than ten seconds is null.
+One dict for status, dashboards and the terminal. It never lies: the duty is that of the last command that left, the
+heater's own word stands beside it with its age, and a temperature older than ten seconds is null.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 from controller import __version__
 from controller.brewing.heat import WATER
 from controller.core.nouns import Leg, Measurement, Phase, RunState, Trip
-from controller.core.procedure import estimate, settling
+from controller.core.procedure import estimate, plight, settling
 from controller.core.procedure.questions import BAND_K
 from controller.core.procedure.run import Offer, Prompt, Run, leg_of
 from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
@@ -32,9 +32,11 @@ def status(
     speed: float,
     journal_seq: int,
     counters: Mapping[str, int],
+    left_duty: float | None = None,
     prediction: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
-    """The status document (temperatures °C, times s, `at` and `finish_at` unix s)."""
+    """The status document (temperatures °C, times s, `at` and `finish_at` unix s). `left_duty`: that of the command
+    that was sent and not refused, where that may be another than was decided on."""
     state, run, seen = outcome.state, outcome.state.run, outcome.seen
     finish = finish_in_s(run, seen.value_c, state.now)
     return {
@@ -48,12 +50,11 @@ def status(
         "step": _step(run, seen.value_c, state.now),
         "steps": [] if run.course is None else _steps(run.course.legs),
         **_temperatures(outcome),
-        "duty": round(state.guard.line.duty, 4),
+        "duty": round(state.guard.line.duty if left_duty is None else left_duty, 4),
         "heater": _heater(outcome),
         "finish_at": None if finish is None else round(wall_s + finish / max(speed, 1e-9), 1),
         "finish_in_s": _rounded(finish, 0),
-        "waiting_for": run.prompt.text if run.prompt is not None else None,
-        "prompt": None if run.prompt is None else _asked(run.prompt.id, run.prompt, state.now),
+        **_waits(outcome),
         "live": more(run, seen),
         "offer": _offer(run, settings, state.now),
         "held_by": run.held_by or None,
@@ -122,6 +123,16 @@ def _heater(outcome: Outcome) -> dict[str, Any]:
     if report is None:
         return {"duty": None, "age_s": None, "fault": None}
     return {"duty": report.duty, "age_s": round(now - report.at, 2), "fault": report.fault}
+
+
+def _waits(outcome: Outcome) -> dict[str, Any]:
+    """What is a person to do, and what does a mash without heat do meanwhile?"""
+    run, now = outcome.state.run, outcome.state.now
+    return {
+        "waiting_for": plight.waits_for(run, outcome.state.guard.trips),
+        "meanwhile": outcome.meanwhile or None,
+        "prompt": None if run.prompt is None else _asked(run.prompt.id, run.prompt, now),
+    }
 
 
 def _asked(key: str, asked: Prompt | Offer, now: float) -> dict[str, Any]:

@@ -201,7 +201,8 @@ class Status(Sent):
     heater: HeaterWord
     finish_at: UnixS | None
     finish_in_s: Seconds | None
-    waiting_for: Text | None
+    waiting_for: Text | None = Field(description="What a person is asked, or which order a hold needs.")
+    meanwhile: Text | None = Field(description="What a mash without heat does, until when it can be saved.")
     prompt: Prompt | None
     live: Text | None = Field(description="While something is added: how much more, and when to stop.")
     offer: OfferWord | None = Field(description="A correction that may be taken up by `answer`; nothing waits for it.")

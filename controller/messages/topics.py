@@ -39,6 +39,10 @@ class Topics(NamedTuple):
         switches = (t for t in (self.level, self.flow) if t)
         return tuple(dict.fromkeys((*probes, self.heater_report, self.heater_online, *own, *switches)))
 
+    def may_answer_on(self, topic: str) -> bool:
+        """Is this a response topic that the daemon writes to? Elsewhere a sender would borrow the daemon's rights."""
+        return topic.startswith(f"{self.reply}/") and topic.isprintable() and not set("+#") & set(topic)
+
     def presences(self) -> tuple[str, ...]:
         """Where do the probes' nodes say whether they are there?"""
         return tuple(t for t in (self.probe_online, self.second_online, self.outlet_online) if t)

@@ -254,7 +254,9 @@ class Note(NamedTuple):
 def notes(plan: Plan) -> tuple[Note, ...]:
     """What is there to remark?"""
     water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
-    return (*water, *_hot_liquor(plan), *_low_strike(plan))
+    alone = "this tun has neither a level nor a flow switch: every start needs attended=yes"
+    unseen = [] if plan.tun.may_be_left else [Note("note", f"{alone}, and nothing sees that it has run dry")]
+    return (*water, *unseen, *_hot_liquor(plan), *_low_strike(plan))
 
 
 def _hot_liquor(plan: Plan) -> Iterator[Note]:

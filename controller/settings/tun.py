@@ -139,6 +139,11 @@ class Tun(Table):
         """What is lost to the room a kelvin while the lid is off, W/K: three times as much as else (own proposal)."""
         return 3.0 * self.loss_w_per_k if self.open_loss_w_per_k is None else self.open_loss_w_per_k
 
+    @property
+    def may_be_left(self) -> bool:
+        """Would a switch show, with nobody there, that the tun has run dry?"""
+        return self.level is not None or self.flow is not None
+
     def with_liquor_j_per_k(self, liquor_l: float) -> float:
         """How much heat warms the metal and so many litres of liquor by one kelvin, J/K?"""
         return liquor_l * water.J_PER_L_K + self.metal_j_per_k

@@ -21,6 +21,8 @@ class Manner(NamedTuple):
     tries: int = 3  # the same trip cleared so often; then the person stops the run
     starts: int = 20  # a refused start is tried so often
     patience_s: float = 1800.0  # a probe that stays wrong for so long ends the run
+    says_twice: bool = False  # every answer, at once
+    wrong_first: bool = False  # a word that is no answer comes before each answer
     cools: bool = False  # a mash that stays too warm gets cold liquor without a trip, too, as the notes say
 
 

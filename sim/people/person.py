@@ -46,6 +46,7 @@ class Person:
         self._deed: Iterator[float] | None = None
         self._deed_due = 0.0
         self._told = False  # the question has been answered
+        self._erred: tuple[str, int] | None = None  # the question to which a wrong word was said
         self._iodine = 0
         self._heard_trips: set[tuple[str, float]] = set()
         self._seen_trips: dict[str, float] = {}
@@ -164,7 +165,13 @@ class Person:
             answer = self.manner.iodine[min(self._iodine - self._told, len(self.manner.iodine) - 1)]
         if which == "resume" and self.manner.resume in prompt["answers"]:
             answer = self.manner.resume
-        said = self._order("answer", {"prompt": which, "answer": answer}, now)
+        more = {"run": str(status.get("run"))} if which == "resume" else {}
+        if self.manner.wrong_first and self._erred != self._asked:
+            self._erred = self._asked
+            return self._order("answer", {"prompt": which, "answer": "well"}, now, **more)
+        said = self._order("answer", {"prompt": which, "answer": answer}, now, **more)
+        if said and self.manner.says_twice:
+            said += self._order("answer", {"prompt": which, "answer": answer}, now, **more)
         if said and not self._told:
             self.answered.append(which)
             self._iodine += which == "iodine"
@@ -243,6 +250,7 @@ class Person:
         if self._cleared.get(name, 0) >= self.manner.tries:
             return self._order("stop", {}, now)
         self.world.heater.state = lease.reset(self.world.heater.state)
-        said = self._order("clear", {"inspected": True}, now, trip=name)
+        word: dict[str, Any] = {"reason": "looked at it"} if name == "G20" else {"inspected": True}
+        said = self._order("clear", word, now, trip=name)
         self._cleared[name] = self._cleared.get(name, 0) + len(said)
         return said

@@ -89,6 +89,7 @@ KINDS: dict[str, Kind] = {
     "suspend": Kind("C4", "the daemon's machine sleeps for so many s", 60.0, _ONCE, 1, 86400, swarm_s=(1, 1)),
     "clock_jump": Kind("C3", "the wall clock is set by so many s", 3600.0, low=-1e9, high=1e9),
     "clock_unsure": Kind("C3", "the wall clock is not confirmed", 0),
+    "disk_slow": Kind("C6", "a sync to the journal's disk takes so many s", 5.0, 60.0, 0.1, 600, swarm_s=None),
     "disk_bad": Kind("C6", "the journal's disk takes nothing", 0),
     # ------------------------------------------------------------ the person
     "grist_share": Kind("U7", "only this share of the grain goes in", 0.5, low=0, high=1.5, swarm_s=None),

@@ -205,6 +205,27 @@ def order(bench: Rig, **values: Any) -> None:
 
 
 @virtual
+async def test_the_status_tells_what_left_and_a_run_is_keen_on_its_broker(tmp_path: Path) -> None:
+    """Its duty is 0 where a command was not sent or was refused, until one of our own is heard again."""
+    bench = rig(tmp_path)
+    async with serving(bench):
+        shown, send = [bench.status()["duty"]], bench.transport.heater
+        keen = bench.transport.keen
+        bench.transport.heater = lambda *_: False  # type: ignore[method-assign]
+        await asyncio.sleep(2.6)
+        shown.append(bench.status()["duty"])
+        bench.transport.heater = send  # type: ignore[method-assign]
+        await asyncio.sleep(2.6)
+        shown.append(bench.status()["duty"])
+        bench.service.refused(bench.topics.heater_command, "not authorized")
+        assert bench.service.outcome is not None
+        shown.append(bench.service._tell(bench.service.outcome)["duty"])
+        await asyncio.sleep(4.6)
+        shown.append(bench.status()["duty"])
+    assert keen and [duty > 0.0 for duty in shown] == [True, False, True, False, True]
+
+
+@virtual
 async def test_every_order_is_answered_once_within_a_second(tmp_path: Path) -> None:
     """A start of an unknown program, an unknown order, one that cannot be read, a good one: each gets its reason."""
     bench = rig(tmp_path)
@@ -226,7 +247,7 @@ async def test_every_order_is_answered_once_within_a_second(tmp_path: Path) -> N
 
 @virtual
 async def test_an_answer_goes_where_its_sender_asked_for_it_too(tmp_path: Path) -> None:
-    """MQTT 5's response topic gets the same answer, with the sender's own mark."""
+    """MQTT 5's response topic below `reply/` gets the same answer with the sender's mark; no other topic does."""
     bench, posts = rig(tmp_path), list[Post]()
     send = bench.transport.post
 
@@ -237,12 +258,15 @@ async def test_an_answer_goes_where_its_sender_asked_for_it_too(tmp_path: Path) 
     async with serving(bench, heating=False):
         bench.transport.post = noted  # type: ignore[method-assign]
         await asyncio.sleep(3.0)
-        payload = b'{"order":"stop","id":"s1"}'
-        bench.service.heard(bench.topics.order, payload, False, ReplyTo("my/box", b"mark"))
+        below, others = f"{bench.topics.reply}/box", ("my/box", bench.topics.heater_command, f"{bench.topics.reply}/#")
+        for n, topic in enumerate((below, *others), 1):
+            payload = b'{"order":"stop","id":"s%d"}' % n
+            bench.service.heard(bench.topics.order, payload, False, ReplyTo(topic, b"mark"))
         await asyncio.sleep(1.5)
-    to_sender = [p for p in posts if p.topic == "my/box"]
-    assert [(p.correlation, json.loads(p.payload)["id"]) for p in to_sender] == [(b"mark", "s1")]
-    assert [reply["id"] for reply in bench.said(bench.topics.reply)].count("s1") == 1
+    marked = [(post.topic, post.correlation, json.loads(post.payload)["id"]) for post in posts if post.correlation]
+    assert marked == [(below, b"mark", "s1")]
+    assert [reply["id"] for reply in bench.said(bench.topics.reply)] == ["s1", "s2", "s3", "s4"]
+    assert bench.service.inbox.counters["response topic of others, not used"] == len(others)
 
 
 @virtual

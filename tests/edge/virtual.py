@@ -7,6 +7,7 @@ import functools
 import heapq
 import json
 import math
+import time
 from collections.abc import Callable, Coroutine, Mapping
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
@@ -191,7 +192,9 @@ class Rig:
             return course if args.get("program") == course.program else (f"no program {args.get('program')!r}",)
 
         def made(folder: Path, seq: int, keep_runs: int) -> RecordWriter:
-            return RecordWriter(folder, seq, keep_runs, self.disks, threaded)
+            return RecordWriter(
+                folder, seq, keep_runs, self.disks, threaded, time.monotonic if threaded else self.clock.now
+            )
 
         begun = reader.begin(settings, folder, self.clock, boot, lambda program, digest: True, None, made)
         self.transport = MemoryTransport(self.broker, (), None)

@@ -55,6 +55,8 @@ def test_the_plain_form() -> None:
 class Line:
     """A transport that only remembers."""
 
+    keen = False
+
     def __init__(self) -> None:
         self.readings: list[bytes] = []
         self.posts: list[Post] = []

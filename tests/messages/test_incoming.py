@@ -71,7 +71,7 @@ def test_fahrenheit_is_converted_and_unknown_units_are_refused() -> None:
     """A unit beside the value wins over the setting; a unit that is neither is no reading."""
     fahrenheit = incoming.form("", "F")
     assert incoming.reading(fahrenheit, b"149", 0.0, 0.0) == Reading(65.0, 0.0)
-    assert incoming.reading(KEYED, b'{"t":212,"unit":"\\u00b0F"}', 0.0, 0.0) == Reading(100.0, 0.0)
+    assert incoming.reading(KEYED, b'{"t":212,"seq":1,"unit":"\\u00b0F"}', 0.0, 0.0) == Reading(100.0, 0.0, 1)
     assert incoming.reading(incoming.form("/t", "F", "/unit"), b'{"t":65,"unit":"C"}', 0.0, 0.0) == Reading(65.0, 0.0)
     assert incoming.reading(KEYED, b'{"t":65,"unit":"K"}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
     assert incoming.reading(KEYED, b'{"t":65,"unit":1}', 0.0, 0.0) == Bad("a unit that is neither °C nor °F", 0.0)
@@ -80,7 +80,9 @@ def test_fahrenheit_is_converted_and_unknown_units_are_refused() -> None:
 def test_a_pointer_that_is_set_must_fit_and_a_key_that_was_not_asked_for_need_not() -> None:
     """A sequence or stamp under a pointer of its own must be a number; a stray key of that name is left alone."""
     assert incoming.reading(KEYED, b'{"t":65,"seq":true}', 0.0, 0.0) == Bad("sequence: no whole number", 0.0)
-    assert incoming.reading(KEYED, b'{"t":65,"at":"noon"}', 0.0, 0.0) == Bad(
+    assert incoming.reading(KEYED, b'{"t":65}', 0.0, 0.0) == Bad("sequence missing", 0.0)
+    assert incoming.reading(incoming.form(seq_pointer="/seq"), b"65", 0.0, 0.0) == Bad("sequence missing", 0.0)
+    assert incoming.reading(KEYED, b'{"t":65,"seq":1,"at":"noon"}', 0.0, 0.0) == Bad(
         "time stamp: text in place of a number", 0.0
     )
     loose = incoming.form("/t")

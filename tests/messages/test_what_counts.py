@@ -35,6 +35,14 @@ CASES: dict[str, tuple[tuple[Said, ...], list[Switch | None]]] = {
         ((1.0, True, 9), (2.0, False, None), (3.0, True, None), (4.0, True, 10)),
         [Switch(True, 1.0), BAD, BAD, Switch(True, 4.0)],
     ),
+    "one far ahead locks nothing": (
+        ((1.0, True, 9), (2.0, True, 2**53), (3.0, True, 10)),
+        [Switch(True, 1.0), Switch(True, 1.0), Switch(True, 3.0)],
+    ),
+    "three far ahead are believed, a bad one at once": (
+        ((1.0, True, 9), (2.0, False, 5000), (3.0, True, 5001), (4.0, True, 5002), (5.0, True, 5003), (6.0, True, 10)),
+        [Switch(True, 1.0), BAD, BAD, BAD, Switch(True, 5.0), Switch(True, 5.0)],
+    ),
     "without numbers the newest": (((1.0, False, None), (2.0, True, None)), [Switch(False, 1.0), Switch(True, 2.0)]),
 }
 

@@ -60,6 +60,7 @@ def begin(
 def check(state: GuardState, senses: Senses, demand: Demand) -> Gate:
     """One tick: watch everything, then let out as much of the demand as all conditions allow."""
     events: list[Event] = []
+    lost = state.lost
     state = _epoch(state, senses)
     if state.epoch != senses.own.epoch:
         senses = senses._replace(own=senses.own._replace(epoch=state.epoch))
@@ -72,6 +73,10 @@ def check(state: GuardState, senses: Senses, demand: Demand) -> Gate:
     state = requalify.qualify(state, senses)
     state = trips.give_back(state, senses, events)
     duty, reason = _allowed(state, senses, findings, demand)
+    wanted = senses.heated and senses.run.target.heat == "hold" and demand.duty > 0.0
+    state = notes.cold(state, senses.now, wanted and duty <= 0.0, reason)
+    if lost and senses.own.epoch_seen > state.epoch:  # the tick that lost the tun still says OFF
+        return Gate(state=state._replace(line=state.line._replace(duty=0.0)), command=None, events=tuple(events))
     return _command(state, senses, duty, reason, events)
 
 
@@ -208,8 +213,6 @@ def _unmixed(senses: Senses) -> str:
 
 def _command(state: GuardState, senses: Senses, duty: float, reason: str, events: list[Event]) -> Gate:
     """The only place where a heater command with power is made."""
-    if state.lost and senses.own.epoch_seen > state.epoch:
-        return Gate(state=state._replace(line=state.line._replace(duty=0.0)), command=None, events=tuple(events))
     seen, lease_s = senses.mash.seen, senses.tun.heater.lease_s
     valid_s = lease_s if duty <= 0.0 else max(0.0, min(lease_s, EVIDENCE_S - seen.age_s))
     line = state.line.gave(duty, senses.now, valid_s)

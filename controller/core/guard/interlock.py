@@ -79,6 +79,7 @@ class Interlock:
     ROW: ClassVar[Row]
     STATES: ClassVar[frozenset[RunState]]  # the gate asks in these alone
     LATE: ClassVar[str] = ""  # said where a clear is refused because the cause is still there
+    OWES: ClassVar[str] = "inspected"  # the word of a clear that `why_not_clear` is told
     TAKES_THE_TUN: ClassVar[bool] = False  # another controller has it: this process never heats again
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
@@ -102,7 +103,7 @@ class Interlock:
         return self, None
 
     def why_not_clear(self, said: object) -> str:
-        """What does a person owe before the trip may be cleared? Nothing: empty. `said`: that its cause was found."""
+        """What does a person owe before the trip may be cleared? Nothing: empty. `said`: the word that it asks for."""
         return ""
 
     def cleared(self) -> Self:

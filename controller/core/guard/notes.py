@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+from controller.core.guard import node_notes
 from controller.core.guard.interlock import Finding, Note
 from controller.core.guard.requalify import lacks
 from controller.core.guard.senses import Senses
 from controller.core.guard.state import GuardState, Noted
-from controller.core.nouns import Event, Phase, RunState
+from controller.core.nouns import Event, Instant, Phase, RunState
 
 OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
 REPEAT_S = 60.0  # the same words at most once a minute
-WAITS_S = 60.0  # restarting takes some 10 s; after so long it is said what heat waits for (own proposal)
+WAITS_S = 30.0  # restarting takes some 10 s; after so long it is said what heat waits for (own proposal)
 OPEN_S = 1800.0  # an addition has stood open for so long: heat and three watches wait for it (own proposal)
 ARRIVALS = 9  # so many believed readings show how far apart they come
 
 
 def follow(state: GuardState, senses: Senses, findings: list[Finding], events: list[Event]) -> GuardState:
     """What is noted now? Said when it begins, at most once a minute."""
-    noted, known = _remembered(state.noted, senses), state.known
+    noted, known = node_notes.remembered(_remembered(state.noted, senses), senses), state.known
     state = state if noted is state.noted else state._replace(noted=noted)
     now = [*_now(state, senses), *_gaps(state, senses, findings)]
     for interlock in state.interlocks:
@@ -31,6 +32,15 @@ def follow(state: GuardState, senses: Senses, findings: list[Finding], events: l
             said[note.key] = senses.now
             events.append(Event("note", note.key, note.text, priority=note.priority))
     return state._replace(noted=noted._replace(now=notes, said=tuple(said.items())))
+
+
+def cold(state: GuardState, now: Instant, wanted: bool, why: str) -> GuardState:
+    """Since when has the program wanted heat that does not leave, and why not?"""
+    noted = state.noted
+    if not wanted:
+        return state if noted.cold_since is None else state._replace(noted=noted._replace(cold_since=None, cold_why=""))
+    since = now if noted.cold_since is None else noted.cold_since
+    return state._replace(noted=noted._replace(cold_since=since, cold_why=why))
 
 
 def _remembered(noted: Noted, senses: Senses) -> Noted:
@@ -51,7 +61,7 @@ def _gaps(state: GuardState, senses: Senses, findings: list[Finding]) -> list[No
 
 
 def _now(state: GuardState, senses: Senses) -> list[Note]:
-    found = [*_machine(senses), *_waiting(state, senses)]
+    found = [*_machine(senses), *node_notes.found(state.noted, senses), *_waiting(state, senses)]
     limits, age_s = senses.tun.guard, senses.mash.seen.age_s
     if senses.heated and limits.reading_late_s < age_s <= limits.reading_gone_s:
         found.append(Note("late", f"No new mash temperature for over {limits.reading_late_s:g} s."))
@@ -79,9 +89,13 @@ def _machine(senses: Senses) -> list[Note]:
 def _waiting(state: GuardState, senses: Senses) -> list[Note]:
     """What is waited for, by heat or by an addition?"""
     evidence, since, found = state.evidence, state.noted.adding_since, []
-    waits = senses.run.state is RunState.RESTARTING and not evidence.qualified
+    cold_s = 0.0 if state.noted.cold_since is None else senses.now - state.noted.cold_since
+    if cold_s >= WAITS_S and not state.trips:
+        found.append(Note("cold", f"The program wants heat, and none leaves: {state.noted.cold_why}.", 2))
+    waits = senses.run.state in (RunState.RESTARTING, RunState.HELD) and not evidence.qualified
     if waits and senses.now - max(evidence.from_at, evidence.off_until) > WAITS_S and (what := lacks(state, senses)):
-        found.append(Note("waits", f"Heat still waits for {what}."))
+        key = "waits" if senses.run.state is RunState.RESTARTING else "held"  # after `restart` it is said anew
+        found.append(Note(key, f"Heat still waits for {what}."))
     if senses.heated and senses.blocked and since is not None and senses.now - since >= OPEN_S:
         stood = f"The addition has stood open for {(senses.now - since) / 60:.0f} min (limit {OPEN_S / 60:g} min)."
         stays = "Until it is over heat stays off, and a broken or stuck heater is not looked for (G09, G10, G12)."

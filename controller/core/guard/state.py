@@ -37,6 +37,11 @@ class Noted(NamedTuple):
     said: tuple[tuple[str, Instant], ...] = ()  # when each was said last
     adding_since: Instant | None = None  # an addition stands open
     believed_at: tuple[Instant, ...] = ()  # arrival of the last few believed mash readings
+    cold_since: Instant | None = None  # the program wants heat, and none leaves
+    cold_why: str = ""
+    boot: str = ""  # the heater node's
+    boots: tuple[Instant, ...] = ()  # when it started anew, the last few
+    zero_reports: int = 0  # in a row that said 0 while its meter showed heat
 
 
 class GuardState(NamedTuple):

@@ -12,7 +12,7 @@ from controller.core.guard.senses import Senses
 from controller.core.guard.state import GuardState
 from controller.core.nouns import Event, Instant, Order, Reply, RunState, Trip
 
-LATCH_AFTER_S = 900.0  # a self-clearing trip that lasts so long waits for a person
+LATCH_AFTER_S = 900.0  # a self-clearing trip that lasts so long waits for a person; a link's is the program's to ask
 
 
 def follow(state: GuardState, senses: Senses, findings: list[Finding], events: list[Event]) -> GuardState:
@@ -116,7 +116,7 @@ def _event(trip: Trip) -> Event:
 
 def _long_lasting(state: GuardState, senses: Senses, events: list[Event]) -> GuardState:
     """A self-clearing trip that has lasted a quarter of an hour waits for a person."""
-    old = [t for t in state.trips if not t.latched and senses.now - t.at > LATCH_AFTER_S]
+    old = [t for t in state.trips if not (t.latched or t.link) and senses.now - t.at > LATCH_AFTER_S]
     if not old:
         return state
     text = "lasted over 15 min; it now waits for a person"
@@ -161,8 +161,14 @@ def clear(
         interlocks=tuple(i.cleared() if i.ROW.id == name else i for i in state.interlocks),
     )
     said = f"{name} cleared by {order.by}; heat stays off until `restart`"
-    event = Event("cleared", name, said, latched=False, data={"by": order.by})
+    event = Event("cleared", name, said, latched=False, data={"by": order.by, **_reason(order)})
     return state, Reply(order.id, True, said, run_state, "clear"), event
+
+
+def _reason(order: Order) -> dict[str, str]:
+    """Why it was cleared, where somebody said so."""
+    reason = order.args.get("reason")
+    return {"reason": reason} if isinstance(reason, str) else {}
 
 
 def _why_not_clear(state: GuardState, order: Order, name: str, now: Instant, off_s: float) -> str | None:
@@ -178,5 +184,5 @@ def _why_not_clear(state: GuardState, order: Order, name: str, now: Instant, off
         return f"{name}: its cause is still there. {trip.text}{interlock.LATE}"
     if now - trip.at < off_s:
         return f"{name}: {now - trip.at:.0f} s ago; look first, clear after {off_s:g} s"
-    owed = interlock.why_not_clear(order.args.get("inspected"))
+    owed = interlock.why_not_clear(order.args.get(interlock.OWES))
     return f"{name}: {owed}" if owed else None

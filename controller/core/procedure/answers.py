@@ -7,12 +7,13 @@ answer changes nothing.
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState
+from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState, View
 from controller.core.procedure import entries, ph_word, program, questions
 from controller.core.procedure.run import (
     ADJUST_LOW_C,
     Done,
     Gap,
+    HeldBy,
     Offer,
     Refused,
     Run,
@@ -48,11 +49,22 @@ def answer(run: Run, order: Order, at: Situation) -> Done | Refused:
     if isinstance(answer, Refused):
         return answer
     said = Event("answer", prompt.id, f"{prompt.text} {answer} ({order.by})", data={"answer": answer, "by": order.by})
+    leads_on = prompt.id == "resume" and answer != "end"
+    if leads_on and order.run is None:
+        return Refused(f"this answer may lead to heat, so it needs to say for which run: run={run.run_id}")
     if prompt.id != "resume" and run.state is not S.RUNNING:
         return Refused(f"the run is {run.state}; go on first, then answer")
     events: list[Event] = [said]
     run = ANSWERS[prompt.id](run._replace(prompt=None), leg, answer, at.now, events)
-    return run, f"{answer}: understood", tuple(events)
+    return run, f"{answer}: {_then(run, at.view) if leads_on else 'understood'}", tuple(events)
+
+
+def _then(run: Run, view: View) -> str:
+    """What comes after the answer to an outage's question?"""
+    if run.held_by == "latched":
+        standing = ", ".join(trip.id for trip in view.trips if trip.latched) or "a latched trip"
+        return f"understood; heat stays off until {standing} is cleared, then `restart` goes on"
+    return "understood; nothing more is needed, heat returns after the checks"
 
 
 def _word(order: Order, answers: tuple[str, ...], text: str) -> str | Refused:
@@ -156,7 +168,7 @@ def _iodine_decide(run: Run, leg: Leg, answer: str, now: Instant, events: list[E
 
 
 def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
-    """After an outage: where to go on. `restart` is still needed before any heat."""
+    """After an outage: where to go on. This one answer is enough, unless a latched trip stands."""
     if answer == "end":
         run, event = go(run, S.STOPPING, now, "ended by choice after an outage")
         events.append(event)
@@ -167,7 +179,8 @@ def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[E
         run = program.next_leg(run, now, events)
     if answer == "go on here" and run.gap.credit_s > 0.0:
         run = credit_gap(run, events)
-    return run._replace(held_by="person", gap=Gap())
+    held_by: HeldBy = "latched" if run.held_by == "latched" else "trip"  # the latter goes on by itself
+    return run._replace(held_by=held_by, paused=False, gap=Gap(), state_since=now)
 
 
 ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {

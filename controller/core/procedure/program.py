@@ -20,6 +20,7 @@ BAND_S = 60.0  # for so long, before the rest clock starts
 MOST_CREDIT_S = 10.0  # one tick earns no more, however long it took: a reading vouches for so much time
 HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
 IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (common practice: 5..10, 10..15 min)
+ARMED_LATE_S = 900.0  # a delayed start whose link is down when heating is due is good for so long more (own proposal)
 IODINE_TESTS = 4  # after so many without success the brewer decides
 STOOD, WAITED = frozenset({S.PAUSED, S.HELD}), frozenset({P.WAITING, P.ADDING, P.SETTLING, P.ARMED})  # no run time
 
@@ -29,7 +30,7 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     events: list[Event] = []
     run = states.pass_by(run, view, seen, now, events)
     if run.state is S.RUNNING:
-        run = _hot_liquor(_phases(run, seen, now, dt, events), seen, now, events)
+        run = _hot_liquor(_phases(run, view, seen, now, dt, events), seen, now, events)
     elif run.progress.band_since is not None:
         run = out_of_band(run)  # a pause or a hold in the first minute: it begins anew
     if run.state in STOOD or run.phase in WAITED or states.keeping(run):
@@ -37,7 +38,7 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     return Walk(run=run, events=tuple(events))
 
 
-def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
+def _phases(run: Run, view: View, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     leg = leg_of(run)
     if leg is None:
         return states.to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
@@ -45,7 +46,7 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
         run = ask(run, leg, question(run, leg), now)  # after an outage the question may be gone
     match run.phase:
         case P.ARMED:
-            return _armed(run, now, events)
+            return _armed(run, view, now, events)
         case P.HEATING:
             return _heating(run, leg, seen, now, dt, events)
         case P.WAITING:
@@ -60,9 +61,16 @@ def _phases(run: Run, seen: Measurement, now: Instant, dt: float, events: list[E
             assert_never(run.phase)
 
 
-def _armed(run: Run, now: Instant, events: list[Event]) -> Run:
-    if run.armed_until is not None and now < run.armed_until:
+def _armed(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
+    """Heat begins at its time, or a little later where a link was down then. An empty tun is not waited for."""
+    late_s = now - (now if run.armed_until is None else run.armed_until)
+    if late_s < 0.0 or not (view.ready or view.dry or late_s >= ARMED_LATE_S):
         return run
+    if view.dry or not view.ready:
+        lacks = "the level switch says that there is no liquid"
+        why = lacks if view.dry else f"heat has not been possible for {ARMED_LATE_S / 60:.0f} min (look at the notes)"
+        events.append(Event("note", "delayed start", f"delayed start refused: {why}. Nothing heats", priority=1))
+        return states.to(run, S.STOPPING, now, events, f"delayed start refused: {why}")
     events.append(Event("phase", "heating", "delayed start: heating of the strike liquor begins", priority=2))
     return enter(run._replace(progress=run.progress._replace(ramp_at=now), key=run.key + 1), P.HEATING, now)
 

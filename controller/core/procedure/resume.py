@@ -22,6 +22,7 @@ STARCH_C = (60.0, 72.0)  # starch rests (common practice)
 LOW_C = (40.0, 55.0)  # low rests (common practice)
 FULL_C = 60.0  # at or above on return the gap counts in full: malt starch pastes from about here
 HALF_C = 57.0  # from here up it counts half (Rittenauer et al. 2021: pasting onset 57.5..59.8 °C)
+RCD = "If heater or nodes have no power now, look at the residual-current device: power that comes back can trip it"
 CHOICES = ("go on here", "repeat this rest", "next rest", "end")
 
 
@@ -128,6 +129,15 @@ def _gap(run: Run, outage_s: float | None, now_c: float | None) -> tuple[float, 
     return min(room, outage_s / 2), f"a starch rest back at {HALF_C:g} to {FULL_C:g} °C counts half", True
 
 
+def after_gap(run: Run, now_c: float | None, now: Instant) -> Run:
+    """The run, held because a link was gone for long: a person is asked, nothing is latched, one answer leads on."""
+    gone_s = now - run.state_since
+    credit, rule, _ = _gap(run, gone_s, now_c)
+    at = "unknown" if now_c is None else f"{now_c:.1f} °C"
+    text = f"no heat for {gone_s / 60:.0f} min, since a link was gone; the mash is at {at}. How shall it go on?"
+    return run._replace(gap=Gap(credit, rule), prompt=Prompt("resume", text, CHOICES, now), held_by="resume")
+
+
 def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | None) -> tuple[Run, list[Event]]:
     """The run after the decision, and the events that must be on disk before any heat."""
     mash, did = estimate.over_outage(pending.run.mash, pending.run.course, pending.outage_s, now_c, now)
@@ -142,7 +152,7 @@ def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | Non
     if decision.kind == "ended":
         run, state = run._replace(prompt=None), S.STOPPED
     elif decision.kind == "ask":
-        question = Prompt("resume", f"{decision.text}. How shall it go on?", CHOICES, now)
+        question = Prompt("resume", f"{decision.text}. {RCD}. How shall it go on?", CHOICES, now)
         keep_held = run.state in (S.HELD, S.HOLDING) and run.held_by in ("person", "latched")
         run, state = run._replace(gap=gap, prompt=question, held_by=run.held_by if keep_held else "resume"), S.HELD
     else:

@@ -6,6 +6,7 @@ A trip leads to held, acting states end, and a run that only a passing trip held
 from typing import assert_never
 
 from controller.core.nouns import Event, Instant, Measurement, Phase, RunState, View
+from controller.core.procedure import resume
 from controller.core.procedure.run import KEPT, Run, enter, go, leg_of, out_of_band
 
 S = RunState
@@ -14,6 +15,7 @@ P = Phase
 ENDS_IN = {S.PAUSING: S.PAUSED, S.HOLDING: S.HELD, S.STOPPING: S.STOPPED, S.ABORTING: S.ABORTED}
 NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
 SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
+GONE_S = 900.0  # a link gone for so long: a person decides (own proposal)
 OFF_S = 12.0  # a run ends after so long, whether the heater node has answered OFF or not: its lease is over by then
 
 
@@ -62,7 +64,12 @@ def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
 
 
 def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
-    """Only a run held by self-clearing trips alone goes on by itself."""
+    """Only a run held by self-clearing trips alone goes on by itself; after a long gap of a link a person is asked."""
+    if run.held_by == "trip" and now - run.state_since >= GONE_S and all(trip.link for trip in view.trips):
+        asked = resume.after_gap(run, seen.value_c, now)
+        text = asked.prompt.text if asked.prompt is not None else ""
+        events.append(Event("resume", "ask", text, value=now - run.state_since, unit="s", priority=2))
+        return asked
     if run.held_by != "trip" or view.trips or not view.ready or seen.doubtful:
         return run
     return to(run, S.RESTARTING, now, events, "nothing stands against heat any more; motion and flow are proven first")

@@ -107,7 +107,8 @@ class Alarm:
 
 def _active(outcome: Outcome) -> list[Alert]:
     state = outcome.state
-    found = [Alert("trip", t.id, t.text, t.priority) for t in state.guard.trips if t.priority <= 2]
+    then = f" {outcome.meanwhile}" if outcome.meanwhile else ""
+    found = [Alert("trip", t.id, f"{t.text}{then}", t.priority) for t in state.guard.trips if t.priority <= 2]
     found += [Alert("note", n.key, n.text, n.priority) for n in state.guard.noted.now if n.priority <= 2]
     prompt = state.run.prompt
     if prompt is not None:

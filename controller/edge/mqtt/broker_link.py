@@ -37,11 +37,13 @@ from controller.edge.mqtt.transport import Ear, Post
 from controller.settings.service import Broker
 
 BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 30.0
+KEEN_S = 2.0  # while a run is open: with the time to dial a new try at least every 5 s
 STUCK_S, STUCK_FLOOR_S = 2.0, 0.25  # unacknowledged for so long (over speed): no further heat over this connection
 DEAD_S, DEAD_FLOOR_S = 10.0, 1.0  # unacknowledged for so long (over speed): the connection is reset
 OWN_WINDOW = 1000  # the client must never hold back: what may wait, and for how long, is decided here
 NOT_AUTHORIZED = 135  # MQTT 5, section 2.4
 EVENTS_KEPT = 2000  # while the broker is away; the record has them all
+REPLIES_KEPT = 256  # apart from them: a flood of orders pushes no event out
 
 
 class BrokerLink:
@@ -61,6 +63,7 @@ class BrokerLink:
         topics of which only the newest message counts, heard at QoS 0. `not_own`: those whose messages of our own need
         not come back (MQTT 5)."""
         self.up = False
+        self.keen = False
         self._stuck_s, self._dead_s = max(STUCK_FLOOR_S, STUCK_S / speed), max(DEAD_FLOOR_S, DEAD_S / speed)
         self.withheld = 0  # hot commands not sent since the link was stuck
         self._broker, self._identifier, self._topics, self._will = broker, identifier, tuple(topics), will
@@ -71,6 +74,7 @@ class BrokerLink:
         self._kept: dict[str, Post] = {}  # retained state, sent anew after each connect
         self._newest: dict[str, Post] = {}  # status, motors: the newest of each topic
         self._queue: deque[Post] = deque(maxlen=EVENTS_KEPT)
+        self._replies: deque[Post] = deque(maxlen=REPLIES_KEPT)
         self._hot = False  # is there heat among the commands that are not acknowledged?
         self._quiet = asyncio.Event()
         self._expiry: dict[int, Properties] = {}
@@ -87,7 +91,7 @@ class BrokerLink:
             ear.unlinked(why)
             if time.monotonic() - began > LONGEST_BACK_OFF_S:
                 wait = BACK_OFF_S
-            await asyncio.sleep(wait * random.uniform(0.7, 1.3))
+            await asyncio.sleep(KEEN_S if self.keen else wait * random.uniform(0.7, 1.3))
             wait = min(LONGEST_BACK_OFF_S, wait * 1.6)
 
     async def _session(self, ear: Ear) -> str:
@@ -190,17 +194,23 @@ class BrokerLink:
     def post(self, post: Post) -> None:
         if post.lane == "state":
             self._kept[post.topic] = post
-        if post.lane in ("event", "reply", "alert"):
+        if post.lane == "reply":
+            self._replies.append(post)
+        elif post.lane in ("event", "alert"):
             self._queue.append(post)
         elif self.up:
             self._newest[post.topic] = post
         self._pump()
 
     def _pump(self) -> None:
-        """Send as much as the broker's window allows: the newest states first, then events and replies in order."""
-        while self.up and (self._newest or self._queue) and len(self._flying) < IN_FLIGHT:
-            newest = next(iter(self._newest), None)
-            self._send(self._queue.popleft() if newest is None else self._newest.pop(newest))
+        """Send as much as the broker's window allows: the newest states first, then events, then replies, in order."""
+        while self.up and len(self._flying) < IN_FLIGHT:
+            if self._newest:
+                self._send(self._newest.pop(next(iter(self._newest))))
+            elif self._queue or self._replies:
+                self._send((self._queue or self._replies).popleft())
+            else:
+                break
 
     def _send(self, post: Post) -> None:
         properties = self._properties(post.lifetime_s) if post.correlation is None else None
@@ -225,7 +235,10 @@ class BrokerLink:
             return False
         try:
             info = self._client._client.publish(topic, payload, 1, retain, properties)
-        except (ValueError, RuntimeError, OSError):
+        except ValueError as unfit:  # this message is wrong, not the line
+            self._told_refused(topic, f"it cannot be sent: {unfit}")
+            return False
+        except (RuntimeError, OSError):
             self.reset()
             return False
         if info.rc != 0:
@@ -239,10 +252,16 @@ class BrokerLink:
         topic = self._flying.pop(mid, ("", 0.0, False))[0]
         if not self._flying:
             self._quiet.set()
-        if int(getattr(reason, "value", 0)) >= 128 and self._ear is not None:
+        if int(getattr(reason, "value", 0)) >= 128:
             unlisted = f"this user may not write it: {connection.LISTED}"
-            self._ear.refused(topic, unlisted if reason.value == NOT_AUTHORIZED else f"the broker refused it: {reason}")
+            self._told_refused(
+                topic, unlisted if reason.value == NOT_AUTHORIZED else f"the broker refused it: {reason}"
+            )
         self._pump()
+
+    def _told_refused(self, topic: str, why: str) -> None:
+        if self._ear is not None:
+            self._ear.refused(topic, why)
 
     async def flush(self, within_s: float) -> bool:
         """Has everything sent been acknowledged within so many real seconds?"""

@@ -16,6 +16,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 import aiomqtt
+from paho.mqtt.enums import MQTTErrorCode
+from paho.mqtt.exception import MalformedPacket
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
@@ -146,7 +148,38 @@ async def make(
     )
     made.append(client)
     client._client.connect_timeout = DIAL_S
+    _bear_odd_properties(client)
     return client
+
+
+def _bear_odd_properties(client: aiomqtt.Client) -> None:
+    """Take a message whose properties the library cannot read without them, where it would end the connection.
+
+    Whoever may write a topic that we hear could send one: Mosquitto 2.0.11 passes on U+FEFF in a property (own trial).
+    """
+    inner = client._client
+    read = inner._handle_publish
+
+    def bearing() -> MQTTErrorCode:
+        try:
+            return read()
+        except (MalformedPacket, UnicodeDecodeError):
+            numbered = bool(inner._in_packet["command"] & 0x06)
+            inner._in_packet["packet"] = without_properties(inner._in_packet["packet"], numbered)
+            return read()
+
+    inner._handle_publish = bearing  # type: ignore[method-assign]
+
+
+def without_properties(packet: bytearray, numbered: bool) -> bytearray:
+    """What a PUBLISH of MQTT 5 (section 3.3) says after its fixed header, its properties left out. `numbered`: it
+    carries a packet identifier."""
+    begin = 2 + int.from_bytes(packet[:2], "big") + (2 if numbered else 0)
+    length, end = packet[begin] & 0x7F, begin + 1
+    while packet[end - 1] & 0x80:
+        length |= (packet[end] & 0x7F) << 7 * (end - begin)
+        end += 1
+    return packet[:begin] + b"\0" + packet[end + length :]
 
 
 def heed_cancellation() -> None:

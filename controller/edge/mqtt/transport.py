@@ -44,6 +44,8 @@ class Ear(Protocol):
 class Transport(Protocol):
     """What the service asks of whatever carries its messages."""
 
+    keen: bool  # a run is open: a lost connection is tried anew every few seconds
+
     async def run(self, ear: Ear) -> None:
         """Connect, listen, reconnect, until cancelled."""
 
@@ -94,7 +96,7 @@ class MemoryTransport:
     """A transport over a `MemoryBroker`. `cut` and `mend` play a lost and a found connection."""
 
     def __init__(self, broker: MemoryBroker, topics: Iterable[str], will: tuple[str, bytes] | None = None) -> None:
-        self.up = False
+        self.up, self.keen = False, False
         self._broker, self.topics, self._will = broker, tuple(topics), will
         self._ear: Ear | None = None
         self._end: Callable[[], None] | None = None

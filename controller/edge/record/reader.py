@@ -14,13 +14,14 @@ from controller import __version__
 from controller.core import checkpoint
 from controller.core.guard.kept import Kept
 from controller.core.guard.registry import BY_ID
-from controller.core.nouns import Event, Instant, Trip
+from controller.core.nouns import Event, Instant, RunState, Trip
 from controller.core.procedure.orders.envelope import ACTIVE
 from controller.core.procedure.resume import Pending
 from controller.core.state import State, start
 from controller.edge.clock import Clock, boot_id, since_boot_s
 from controller.edge.record import line_format
 from controller.edge.record.writer import RecordWriter
+from controller.messages.incoming import Told
 from controller.settings.service import Settings
 
 RESTARTS_S = 1800.0  # restarts are counted over the last half hour
@@ -37,6 +38,27 @@ class Past(NamedTuple):
     pending: Pending | None
     guard: Kept
     events: tuple[Event, ...]
+
+
+def _lacks(begun: Begun, seq: int, told: Told) -> str:
+    """What of what the last process said, as the broker keeps it, does this record not know? Empty: nothing. `seq`: of
+    the last event in the record.
+
+    A record that was lost, put back from a copy, or full when it mattered would resume what is over, and forget a trip.
+    """
+    pending, guard, state = begun.state.pending, begun.state.guard, told.state
+    known = pending.run.run_id if pending is not None else None
+    if told.journal_seq > seq:
+        return f"events up to {told.journal_seq} were on disk, here is the last {seq}"
+    if forgotten := sorted(set(told.latched) - {trip.id for trip in guard.trips}):
+        return f"a latched {', '.join(forgotten)}"
+    if state in ACTIVE and known != told.run:
+        return f"the run {told.run}, which was {state}"
+    if pending is not None and state not in ACTIVE | {RunState.CHECKING}:
+        return f"that run {known} was over"
+    if told.epoch >= guard.epoch and state != RunState.CHECKING:
+        return f"the owner's number {told.epoch}"
+    return ""
 
 
 class Begun(NamedTuple):
@@ -99,6 +121,8 @@ def recall(
         text = f"the record's last line was cut short ({found.torn} bytes dropped): power went while it was written"
         events.append(Event("note", "record", text, priority=3))
     ago_s = gone_s(found.kept_at, clock) or 0.0
+    if found.path is None and not found.damage:
+        events.append(Event("note", "record", "no record was found: taken as a new tun", priority=3))
     kept = checkpoint.recall(found.kept, now, ago_s) if found.kept is not None else None
     damage = found.damage
     if found.kept is not None and kept is None:
@@ -106,16 +130,29 @@ def recall(
     known = kept.guard if kept is not None else Kept(epoch=0)
     trips = known.trips
     if damage:
-        row, first = BY_ID["G20"], not trips
-        text = f"Run record damaged: {damage}. Nothing heats until you have looked and cleared this."
-        locked = Trip(row.id, now, text, None, None, row.unit, row.priority, True, first)
-        trips = (*(trip for trip in trips if trip.id != "G20"), locked)
+        trips = _locked(trips, f"Run record damaged: {damage}", now)
         events.append(Event("note", "record", f"Run record damaged: {damage}", priority=1))
     pending = None
     if kept is not None and kept.run.state in ACTIVE:
         pending = _pending(settings, found, kept, clock, bool(damage), same_program)
     known = known._replace(epoch=1 + max(found.epoch, known.epoch), trips=trips)
     return Past(pending, known, tuple(events))
+
+
+def _locked(trips: tuple[Trip, ...], why: str, now: Instant) -> tuple[Trip, ...]:
+    """These trips and G20, which waits for a person."""
+    row, text = BY_ID["G20"], f"{why}. Nothing heats until you have looked and cleared this."
+    others = tuple(trip for trip in trips if trip.id != row.id)
+    return (*others, Trip(row.id, now, text, None, None, row.unit, row.priority, True, not others))
+
+
+def compared(begun: Begun, seq: int, state: State, told: Told, now: Instant) -> tuple[State, tuple[Event, ...]]:
+    """The state, locked where the last process told more than this record knows, and the event that says so."""
+    if not (lacking := _lacks(begun, seq, told)):
+        return state, ()
+    why = f"The record does not know what the last process told: {lacking}"
+    guard = state.guard._replace(trips=_locked(state.guard.trips, why, now), need_durable=True)
+    return state._replace(guard=guard), (Event("note", "record", why, priority=1),)
 
 
 def _pending(

@@ -19,7 +19,7 @@ from controller.core.state import Outcome, State
 from controller.edge.clock import Clock
 from controller.edge.record import reader
 from controller.edge.record.writer import RecordWriter
-from controller.messages import outgoing
+from controller.messages import incoming, outgoing
 from controller.settings.service import Settings
 
 QUIET = (RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
@@ -35,6 +35,14 @@ class Recorder:
         self.writer: RecordWriter = begun.writer
         self._settings, self._clock, self._tell = settings, clock, tell
         self._waiting: deque[tuple[int, bytes]] = deque()
+        self._begun, self._first_seq = begun, begun.writer.seq
+
+    def compare(self, status: bytes, state: State) -> tuple[State, tuple[Event, ...]]:
+        """Does the record know what the last process' retained status tells? The state, locked where it does not."""
+        told = incoming.last_status(status)
+        if told is None:
+            return state, ()
+        return reader.compared(self._begun, self._first_seq, state, told, self._clock.now())
 
     def listen(self, loop: asyncio.AbstractEventLoop) -> None:
         """Tell events on this loop as soon as the writer's thread says that they are on disk."""
@@ -52,7 +60,7 @@ class Recorder:
         if begins:
             head = reader.head(self._settings, self._clock, state.boot, state.guard.epoch)
             self.writer.begin(bool(state.run.run_id), head, checkpoint.keep(state))
-        elif events or _place(state) != _place(before):
+        elif events or worth_keeping(before, state):
             self.writer.keep(checkpoint.keep(state), stamp)
         for event in events:
             values = {**outgoing.event_values(0, self._clock.wall_s(), event), **stamp, "t": round(now, 2)}
@@ -76,6 +84,11 @@ class Recorder:
                 break
             await asyncio.sleep(LOOK_S)
         self.publish()
+
+
+def worth_keeping(before: State, after: State) -> bool:
+    """Must what survives a restart be on disk at once, an event or not?"""
+    return _place(after) != _place(before)
 
 
 def _place(state: State) -> tuple[object, ...]:

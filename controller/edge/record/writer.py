@@ -2,8 +2,8 @@
 
 Append-only lines (line_format.py), written by one thread so that no slow disk (disks.py) stands in front of an OFF.
 Events are synced at once, samples every few seconds. A failed write or sync loses the file: pages may be marked clean
-afterwards, so it is never tried again on the same file (PostgreSQL's fsync findings of 2018); a new file is begun, and
-the run will not resume by itself.
+afterwards, so it is never tried again on the same file (PostgreSQL's fsync findings of 2018); a new file is begun with
+all that was owed to the disk, and the run will not resume by itself. A call that hangs is told as an error is.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import contextlib
 import queue
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -21,7 +22,9 @@ from controller.edge.record import line_format
 from controller.edge.record.disks import Disks, RealDisks
 
 SAMPLES_S = 4.0  # at most so many seconds of samples are lost in a power cut
-RETRY_S = 30.0  # after a failure a new file is tried so often
+RETRY_S = 5.0  # after a failure a new file is tried so often: heat is to be back within 30 s of a sound disk
+HANGS_S = 10.0  # a call that does not return for so long is as good as an error
+OWED = 1000  # events kept for the next file while the disk takes nothing
 QUEUE_LINES = 20_000  # beyond it samples are dropped: the disk has been stuck for hours
 IDLE_KEPT = 5  # idle files kept beside the runs
 
@@ -41,9 +44,15 @@ class RecordWriter:
     """The record that is being written. One owner: the service; one writer: its thread."""
 
     def __init__(
-        self, folder: Path, seq: int = 0, keep_runs: int = 50, disks: Disks | None = None, threaded: bool = True
+        self,
+        folder: Path,
+        seq: int = 0,
+        keep_runs: int = 50,
+        disks: Disks | None = None,
+        threaded: bool = True,
+        now: Callable[[], float] = time.monotonic,
     ) -> None:
-        """`threaded=False`: every call writes before it returns (tests, tools)."""
+        """`threaded=False`: every call writes before it returns (tests, tools). `now`: s, by which a retry is due."""
         self.seq = seq  # last event handed over
         self.folder = folder
         self._keep_runs, self._disks = keep_runs, disks or RealDisks()
@@ -57,7 +66,9 @@ class RecordWriter:
         self._written_seq = seq
         self.on_durable: Callable[[], None] | None = None  # called by the writer after each sync
         self._kept: dict[str, Any] | None = None
-        self._failed_at = 0.0
+        self._owed: deque[dict[str, Any]] = deque(maxlen=OWED)  # events not yet on disk
+        self._now, self._failed_at = now, -RETRY_S
+        self._call: tuple[str, float] | None = None  # which call to the disk is under way, since when
         self._head: dict[str, Any] = {}
         self._queue: queue.SimpleQueue[_Line | _Roll | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._work, name="journal", daemon=True) if threaded else None
@@ -104,6 +115,12 @@ class RecordWriter:
 
     def disk(self) -> Disk:
         """Can the record be trusted to keep what it is given?"""
+        if self._thread is None:
+            self._mend()
+        call = self._call  # one look: the writer's thread may change it
+        if call is not None and self._now() - call[1] > HANGS_S:
+            text = f"{call[0]}: the disk has not answered for {self._now() - call[1]:.0f} s"
+            return Disk(False, self._durable, self.seq, self._free_mb, text)
         return Disk(self._ok, self._durable, self.seq, self._free_mb, self._text)
 
     def close(self, within_s: float = 2.0) -> None:
@@ -133,6 +150,7 @@ class RecordWriter:
                 self._take(item)
                 if item is None:
                     return
+            self._mend()
             now = time.monotonic()
             if not self._unsynced:
                 synced = now
@@ -168,10 +186,13 @@ class RecordWriter:
         values = item.values
         if values["kind"] == "keep":
             self._kept = values
-        if self._fd is None and not self._anew():
-            return
+        elif "seq" in values:  # an event, of whatever kind
+            self._owed.append(values)
+        if self._fd is None and not self._ok and self._mend() and values["kind"] != "sample":
+            return  # the new file begins with it
         fd = self._fd
-        assert fd is not None
+        if fd is None:
+            return
         with self._guarded("write"):
             self._disks.write(fd, line_format.line({"n": self._n, **values}))
             self._n += 1
@@ -188,46 +209,64 @@ class RecordWriter:
             return
         with self._guarded("sync"):
             self._disks.sync(self._fd)
-            self._unsynced, self._durable = False, self._written_seq
-            if self.on_durable is not None:
-                self.on_durable()
+            self._unsynced = False
+            self._safe()
 
-    def _anew(self) -> bool:
-        """After a failure: try a new file now and then, and begin it with what must survive."""
-        if time.monotonic() - self._failed_at < RETRY_S:
+    def _safe(self) -> None:
+        """All that was written is on disk."""
+        self._durable = self._written_seq
+        while self._owed and self._owed[0]["seq"] <= self._durable:
+            self._owed.popleft()
+        if self.on_durable is not None:
+            self.on_durable()
+
+    def _mend(self) -> bool:
+        """After a failure: try a new file now and then, and begin it with what must survive and what is owed."""
+        if self._ok or self._now() - self._failed_at < RETRY_S:
             return False
-        self._failed_at = time.monotonic()
+        self._failed_at = self._now()
         self._number += 1
         path = self.folder / f"{self._number:08d}-run.jsonl"
         with self._guarded("open"):
             fd = self._disks.create(path)
+            self._fd, self._path = fd, path
             head = {"kind": "header", "format": 1, **self._head, "after_failure": True}
-            kept = [self._kept] if self._kept is not None else []
-            data = b"".join(line_format.line({"n": n, **v}) for n, v in enumerate([head, *kept]))
-            self._fd, self._path, self._n = fd, path, 1 + len(kept)
-            self._disks.write(fd, data)
+            lines = [head, *self._owed, *([self._kept] if self._kept is not None else [])]
+            self._disks.write(fd, b"".join(line_format.line({"n": n, **v}) for n, v in enumerate(lines)))
             self._disks.sync(fd)
-            self._ok, self._text = True, ""
+            self._n, self._ok, self._text = len(lines), True, ""
+            self._written_seq = self._owed[-1]["seq"] if self._owed else self._written_seq
+            self._safe()
             return True
+        with contextlib.suppress(OSError):  # nobody may take it for a run
+            self._disks.remove(path)
         return False
 
     @contextlib.contextmanager
     def _guarded(self, what: str) -> Iterator[None]:
+        """Calls to the disk: one that hangs shows, one that fails loses the file."""
+        self._call = what, self._now()
         try:
             yield
         except OSError as error:
-            self._ok, self._text, self._failed_at = False, f"{what}: {error.strerror or error}", time.monotonic()
+            self._ok, self._text, self._failed_at = False, f"{what}: {error.strerror or error}", self._now()
             self._shut()
+        finally:
+            self._call = None
 
     def _shut(self) -> None:
         if self._fd is not None:
+            self._call = "close", self._now()
             with contextlib.suppress(OSError):
                 self._disks.close(self._fd)
+            self._call = None
         self._fd, self._unsynced = None, False
 
     def _look(self) -> None:
+        self._call = "free space", self._now()
         with contextlib.suppress(OSError):
             self._free_mb = self._disks.free_mb(self.folder)
+        self._call = None
 
     def _prune(self) -> None:
         """Old files go; the newest `keep_runs` runs and the open file stay."""

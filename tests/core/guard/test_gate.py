@@ -206,11 +206,12 @@ def test_a_number_just_taken_counts_in_the_same_tick() -> None:
 
 
 def test_the_loser_is_silent_for_good() -> None:
-    """A higher number: no command any more, and the duty let out is nothing; a stranger's heat alone is answered by
-    OFF."""
-    out = check(line(duty=0.5, off_seq=-1), epoch_seen=2)
+    """A higher number: one last OFF, then no command any more; a stranger's heat alone is answered by OFF."""
+    last = check(line(duty=0.5, off_seq=-1), epoch_seen=2)
+    assert (duty(last), last.state.lost, last.state.line.duty) == (0.0, True, 0.0)
+    assert [event.id for event in last.events] == ["G19"]
+    out = check(last.state, epoch_seen=2)
     assert (out.command, out.state.lost, out.state.line.duty) == (None, True, 0.0)
-    assert [event.id for event in out.events] == ["G19"]
     foreign = check(link=Link(True, 0.0, foreign=Foreign(1.0, 1, NOW)))
     assert (duty(foreign), foreign.state.lost) == (0.0, True)
 

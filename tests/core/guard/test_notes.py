@@ -18,7 +18,7 @@ from controller.edge.dashboards.alerts import Alarm
 from controller.settings.service import Alerts
 from tests.core.guard.looks import BASE, BLOCKED, NOW, OPEN, SEEN, S, check, for_long, having, later, read, told
 
-WAITS = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW - 60.1, off_until=NOW - 60.1))
+WAITS = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW - 30.1, off_until=NOW - 30.1))
 WAITING: dict[str, Any] = {"state": S.RESTARTING, "online": False}
 ADDING: dict[str, Any] = {"target": BLOCKED, "phase": Phase.ADDING}
 
@@ -69,9 +69,9 @@ NOTES: dict[str, tuple[GuardState, dict[str, Any], tuple[str, str] | None]] = {
     "no value": (OPEN, aimed(50.0, seen=SEEN._replace(value_c=None)), None),
     "warms when idle": (having(HeatNotAskedFor(alarm=True)), {}, ("G10", RISES)),
     "heat waits": (WAITS, WAITING, ("waits", f"Heat still waits for {ABSENT}")),
-    "waits a minute": (waits(from_at=NOW - 60.0), WAITING, None),
-    "off for a minute": (waits(off_until=NOW - 60.0), WAITING, None),
-    "heat waits held": (WAITS, {**WAITING, "state": S.HELD}, None),
+    "waits half a minute": (waits(from_at=NOW - 30.0), WAITING, None),
+    "off for half a minute": (waits(off_until=NOW - 30.0), WAITING, None),
+    "heat waits held": (WAITS, {**WAITING, "state": S.HELD}, ("held", f"Heat still waits for {ABSENT}")),
     "heat waits for nothing": (waits(qualified=True), WAITING, None),
     "it is just time": (WAITS, {"state": S.RESTARTING}, None),
     "foreign off": (OPEN, {"link": Link(True, 0.0, foreign=Foreign(0.0, None, NOW))},
@@ -110,6 +110,20 @@ def test_two_at_once() -> None:
     assert dict(both.state.noted.said) == {"clock": NOW, "G20": NOW}
     same = check(both.state, now=NOW + 1.0, disk_ok=False, gap_s=5.1)
     assert (told(same), same.state.noted) == ([], both.state.noted)
+
+
+def test_heat_that_is_wanted_and_does_not_leave_is_said_with_its_reason() -> None:
+    """After 30 s, without a trip; not where none is asked for, nor once it has left."""
+    late = OPEN._replace(durable_need=9)
+    first = check(late, durable_seq=8)
+    assert (first.state.noted.cold_since, told(first)) == (NOW, [])
+    since = late._replace(noted=Noted(cold_since=NOW - 30.0, cold_why=first.state.noted.cold_why))
+    then = check(since, durable_seq=8)
+    assert told(then) == [("cold", 2)]
+    assert then.state.noted.now[-1].text.endswith("none leaves: the record of the last decision is not on disk yet.")
+    assert told(check(since._replace(noted=Noted(cold_since=NOW - 29.9)), durable_seq=8)) == []
+    for gone in (check(since, 0.0, durable_seq=8), check(since, durable_seq=9)):
+        assert gone.state.noted.cold_since is None
 
 
 # ---------------------------------------------------------------- an addition
@@ -175,7 +189,7 @@ def test_urgent_notes_are_alerts() -> None:
     def heard(now: float, notes: tuple[Note, ...], *events: Event) -> list[tuple[str, str, str, int]]:
         run = SimpleNamespace(prompt=None, leg=0)
         state = SimpleNamespace(now=now, guard=SimpleNamespace(trips=(), noted=Noted(now=notes)), run=run)
-        found = alarm.look(cast(Outcome, SimpleNamespace(state=state)), events, now)
+        found = alarm.look(cast(Outcome, SimpleNamespace(state=state, meanwhile="")), events, now)
         return [(a.kind, a.id, a.text, a.priority) for a in found]
 
     both = [("note", "G07", "hot", 1), ("note", "second", "silent", 2)]

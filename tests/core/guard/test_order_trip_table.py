@@ -78,7 +78,7 @@ def test_clear_never_leads_to_heat(state: RunState) -> None:
     """A latched trip cleared in any state: no heat in the two minutes after, though all evidence is good."""
     for trip in LATCHED:
         bench = tripped(state, trip)
-        bench.order("clear", trip=trip, inspected=True)
+        bench.order("clear", trip=trip, inspected=True, reason="it was looked at")
         bench.step()
         assert bench.replies[0].accepted is (trip != "G19"), (trip, bench.replies)
         for _ in range(120):

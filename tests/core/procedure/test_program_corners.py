@@ -100,7 +100,8 @@ def test_a_trip_leads_to_hold_and_names_the_first() -> None:
 )
 def test_what_goes_on_by_itself(held_by: Any, view: View, doubtful: bool, goes: bool) -> None:
     """Only a run held by a self-clearing trip that is over, with good readings."""
-    after, _ = walk(run(state=S.HELD, held_by=held_by), view, SEEN._replace(doubtful=doubtful))
+    held = run(state=S.HELD, held_by=held_by, state_since=NOW - 60.0)
+    after, _ = walk(held, view, SEEN._replace(doubtful=doubtful))
     assert (after.state is S.RESTARTING) is goes
 
 
@@ -142,11 +143,18 @@ def test_a_lost_question_is_asked_again(kind: Any, ends: Any, waiting: str, addi
 
 
 def test_delayed_start_begins_in_time() -> None:
-    """Armed until its moment, then it heats; without a moment at once."""
+    """Armed until its moment, then it heats; without a moment at once; up to 15 min later where heat was not possible,
+    then it is refused, as an empty tun is at once."""
     armed = run(leg=0, phase=P.ARMED, armed_until=NOW + 0.1)
     assert walk(armed)[0].phase is P.ARMED
     assert walk(armed, now=NOW + 0.1)[0].phase is P.HEATING
     assert walk(armed._replace(armed_until=None))[0].phase is P.HEATING
+    due = armed._replace(armed_until=NOW)
+    assert walk(due, View(), now=NOW + 899.9)[0].phase is P.ARMED
+    assert walk(due, now=NOW + 899.9)[0].phase is P.HEATING
+    for view, later_s, word in ((View(), 900.0, "15 min"), (View(ready=True, dry=True), 0.0, "no liquid")):
+        ended, events = walk(due, view, now=NOW + later_s)
+        assert ended.state is S.STOPPING and any(word in e.text and e.priority == 1 for e in events)
 
 
 def test_unanswered_for_two_hours() -> None:

@@ -124,8 +124,8 @@ def test_no_heat_before_the_decision_is_on_disk() -> None:
     assert any(o.state.guard.line.duty > 0.0 for o in after.log)
 
 
-def test_long_outage_asks_and_needs_answer_and_restart() -> None:
-    """One clear question; the answer alone gives no heat, the restart after it does."""
+def test_long_outage_asks_and_one_answer_goes_on() -> None:
+    """One clear question; nothing else gives heat, and its answer alone does, once it is on disk."""
     after = restarted(kept_bench(), 2280.0, 61.6)
     after.until("resume", 60)
     prompt = after.state.run.prompt
@@ -133,11 +133,14 @@ def test_long_outage_asks_and_needs_answer_and_restart() -> None:
     assert "38.0 min" in prompt.text
     assert prompt.answers == ("go on here", "repeat this rest", "next rest", "end")
     assert not after.obey("restart").accepted
+    assert "residual-current device" in prompt.text
+    after.durable = False
     after.answer(answer="go on here")
     after.run(120)
     assert after.duty == 0.0
-    after.order("restart")
-    after.until("running", 60)
+    after.durable = True
+    after.run(60)
+    assert after.duty > 0.0
     assert any(e.kind == "resume" and e.id == "gap rule" for e in after.events)
 
 

@@ -49,16 +49,16 @@ def told(bench: Bench, kind: str) -> list[str]:
 
 
 def test_three_hours_of_sleep_wait_for_a_person() -> None:
-    """No heat without an answer and a restart; the trip says that the machine slept, and for how long."""
+    """No heat without an answer, and one is enough; the trip says that the machine slept, and for how long."""
     bench = resting()
     sleep(bench, 3 * HOUR, 60.0)
     assert bench.state.run.state is RunState.CHECKING
     assert cold(bench, 400)
     assert (bench.state.run.state, bench.state.run.held_by) == (RunState.HELD, "resume")
     assert any("slept, or stood still, for 10801 s (limit 2 s)" in text for text in told(bench, "trip"))
-    bench.answer(answer="go on here")
+    assert "for which run" in bench.obey("answer", answer="go on here").reason
     assert cold(bench, 60)
-    bench.order("restart")
+    assert "nothing more is needed" in bench.answer(answer="go on here").reason
     bench.until("running", 60)
     bench.run(60)
     assert bench.duty > 0.0
@@ -133,7 +133,7 @@ def test_a_stall_without_suspend_counts_as_well() -> None:
 
 
 def test_a_paused_run_is_not_kept_at_its_pause_for_ever() -> None:
-    """Paused in a ramp, asleep, answered, restarted: the target is the step's."""
+    """Paused in a ramp, asleep, answered: the target is the step's."""
     bench = begun(Bench(settings(), mash_c=55.0), PLAN)
     bench.run(58)
     bench.order("pause")
@@ -142,8 +142,6 @@ def test_a_paused_run_is_not_kept_at_its_pause_for_ever() -> None:
     sleep(bench, 1200.0)
     bench.until("resume", 100)
     bench.answer(answer="go on here")
-    bench.run(60)
-    bench.order("restart")
     bench.until("running", 60)
     assert bench.outcome.target.target_c == 63.0 or bench.step().target.target_c == 63.0
 

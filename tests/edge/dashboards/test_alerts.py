@@ -25,7 +25,7 @@ TRIP = Trip("G02", 0.0, "Mash temperature missing.", 12.0, 10.0, "s", 1, False, 
 def outcome(now: float, trips: tuple[Trip, ...] = (), prompt: Prompt | None = None) -> Outcome:
     guard, run = SimpleNamespace(trips=trips, noted=Noted()), SimpleNamespace(prompt=prompt, leg=2)
     state = SimpleNamespace(now=now, guard=guard, run=run)
-    return cast(Outcome, SimpleNamespace(state=state))
+    return cast(Outcome, SimpleNamespace(state=state, meanwhile="The mash falls." if trips else ""))
 
 
 def told(alarm: Alarm, now: float, *events: Event, **more: Any) -> list[tuple[str, str, int, bool]]:

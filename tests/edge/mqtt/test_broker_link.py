@@ -223,6 +223,50 @@ async def test_a_response_topic_comes_with_the_order_and_its_mark_goes_back(ther
             assert getattr(message, "properties").CorrelationData == b"mark"  # noqa: B009
 
 
+def _text(value: str) -> bytes:
+    return len(value.encode()).to_bytes(2, "big") + value.encode()
+
+
+async def _raw(port: int, properties: bytes, flags: int) -> None:
+    """A client of somebody else's publishes an order by hand: MQTT 5, these properties, these flags."""
+    reader, writer = await asyncio.open_connection("127.0.0.1", port)
+    hello = _text("MQTT") + b"\x05\x02\x00\x3c\x00" + _text("raw")
+    mid = b"\x00\x07" if flags & 6 else b""
+    body = _text("t/order") + mid + bytes([len(properties)]) + properties + b"{}"
+    writer.write(b"\x10" + bytes([len(hello)]) + hello)
+    await reader.read(64)
+    writer.write(bytes([0x30 | flags, len(body)]) + body)
+    await writer.drain()
+    writer.close()
+
+
+@pytest.mark.parametrize("flags", [0x00, 0x02, 0x01], ids=["once at most", "once at least", "retained"])
+async def test_no_property_of_a_message_ends_the_connection(there: Field, flags: int) -> None:
+    """A property that the library cannot read is left out; message and connection stay, also when it is retained."""
+    odd = b"\x08" + _text("a/\ufeff") + b"\x26" + _text("key") + _text("\ufeff")
+    async with linked(there.port, "t/order", name="daemon") as (_, ear):
+        await _raw(there.port, odd, flags)
+        await comes(lambda: len(ear.got) == 1)
+        assert ear.got[0] == ("t/order", b"{}", False, None) and ear.links == ["up"]
+    async with linked(there.port, "t/order", name="later") as (_, ear):
+        await comes(lambda: len(ear.got) == flags & 1)
+        assert ear.links == ["up"]
+
+
+async def test_what_cannot_be_sent_is_told_and_a_flood_of_answers_pushes_no_event_out(there: Field) -> None:
+    """A topic that no message may have costs that message alone; events keep their places beside many replies."""
+    async with linked(there.port, "e/#", name="daemon") as (transport, ear):
+        transport.post(Post("e/+", b"x", "reply"))
+        for n in range(4 * broker_link.EVENTS_KEPT):
+            transport._replies.append(Post("r/x", b"", "reply"))
+            if n < 20:
+                transport._queue.append(Post("e/x", b"%d" % n, "event"))
+        transport._pump()
+        await comes(lambda: len(ear.payloads("e/x")) == 20)
+        told = [ear.news.get_nowait() for _ in range(ear.news.qsize())]
+        assert ("refused", "e/+") in told and ear.links == ["up"] and len(transport._replies) <= 256
+
+
 @pytest.mark.parametrize(
     ("error", "words"),
     [

@@ -195,7 +195,7 @@ def test_a_kill_at_a_random_moment_never_heats_early_and_never_skips(n: int, tmp
 
 
 def test_a_long_outage_waits_for_a_person(tmp_path: Path) -> None:
-    """Thirty-one minutes away: held, the question names the outage, and only the answer and a restart bring heat."""
+    """Thirty-one minutes away: held, the question names the outage, and only an answer brings heat."""
     history = crash_and_return(tmp_path, 300.0, 1860.0, 300.0)
     held = [s for s in said(history, "status") if s["state"] == "held"]
     assert held

@@ -221,7 +221,7 @@ def test_a_lock_that_was_cleared_is_not_found_again(tmp_path: Path, machine: Mac
     second = Life(tmp_path, machine, first.mash_c)
     second.until("held", 100)
     second.run(60)
-    second.order("clear", trip="G20")
+    second.order("clear", trip="G20", reason="it was looked at")
     second.step()
     assert second.replies[-1].accepted
     assert second.again().tripped == []

@@ -82,14 +82,12 @@ def test_a_disk_that_fails_is_told_and_never_raises(code: int, call: str) -> Non
     assert "told by the test" in disk.text
 
 
-def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_must_survive(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """After the failure nothing more goes to the old file; the new one begins with the kept state and says why."""
+def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_must_survive() -> None:
+    """After the failure nothing more goes to the old file; the new one begins with what was owed and says why."""
     now = [1000.0]
-    monkeypatch.setattr("controller.edge.record.writer.time.monotonic", lambda: now[0])
     disks = Disks()
-    journal = begun(disks)
+    journal = RecordWriter(FOLDER, 0, 50, disks, threaded=False, now=lambda: now[0])
+    journal.begin(True, HEAD)
     journal.keep({"run": 1}, {"at": 2.0})
     first = next(iter(disks.written))
     broken = [True]
@@ -104,15 +102,18 @@ def test_a_file_whose_sync_failed_is_left_for_good_and_a_new_one_carries_what_mu
     journal.event({"text": "too early to try again"})
     assert len(disks.written[first]) == length
     broken[0] = False
-    now[0] += 31.0
+    now[0] += 4.9
+    assert not journal.disk().ok
+    now[0] += 0.1
+    assert journal.disk().durable_seq == 2
     journal.event({"text": "back"})
     assert journal.disk().ok
     second = [p for p in disks.written if p != first]
     lines = [json.loads(line) for line in disks.synced[second[0]].splitlines()]
-    assert [e["kind"] for e in lines] == ["header", "keep", "event"]
+    assert [e["kind"] for e in lines] == ["header", "event", "event", "keep", "event"]
     assert lines[0]["after_failure"] is True
-    assert lines[1]["state"] == {"run": 1}
-    assert lines[2]["seq"] == 3
+    assert lines[3]["state"] == {"run": 1}
+    assert [lines[n]["seq"] for n in (1, 2, 4)] == [1, 2, 3]
     assert line_format.scan(second[0], disks.synced[second[0]]).damage == ""
 
 

@@ -44,7 +44,7 @@ LOST_S = 5.0  # of rest time, at most
 LOCK_S = 9.0  # the start-up lock, less a tick
 LONGEST_S, SHORT_S = 6 * 3600.0, 420.0
 WHOLE = 20  # every so manieth life after a cut goes on to its end
-OVER_C = b'{"temperature": 84.0}'
+OVER_C = b'{"temperature":84.0,"seq":%d}'
 
 
 class Shot(NamedTuple):
@@ -217,7 +217,7 @@ def lived(start: Start, keep: int, longest_s: float, rng: Random, trip_at: float
 
 def too_hot(rig: Rig, times: int) -> None:
     """Somebody says four times that the mash is over the hard limit: G07 latches."""
-    rig.broker.publish(rig.service.settings.tun.probes.mash.topic, OVER_C)
+    rig.broker.publish(rig.service.settings.tun.probes.mash.topic, OVER_C % (rig.site.world.probes["mash"].seq + 1))
     if times > 1:
         asyncio.get_running_loop().call_later(0.4, too_hot, rig, times - 1)
 

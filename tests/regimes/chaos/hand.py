@@ -41,7 +41,7 @@ class Hand:
         prompt = status.get("prompt") or {}
         for name in latched:
             if now - self._since[name] > self.LOOK_S / self.there.speed:
-                self._order(status, "clear", {"inspected": True}, trip=name)
+                self._order(status, "clear", {"inspected": True, "reason": "looked at it"}, trip=name)
                 return
         if prompt.get("id") == "resume":
             self._order(status, "answer", {"prompt": "resume", "answer": "go on here"})

@@ -9,7 +9,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterable
 from random import Random
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 from controller.core.nouns import Phase, RunState
 from controller.core.state import Outcome
@@ -80,7 +80,7 @@ class Lean(DryRun):
     def now(self) -> float:
         return self._now
 
-    def twin(self) -> Lean:
+    def twin(self) -> Self:
         """The same moment once more, to go another way from here. What never changes is shared."""
         fixed = (self.settings, self.plan, self.plan.course, self.state, self.world.truth, self.world.settings)
         return copy.deepcopy(self, {id(thing): thing for thing in fixed})

@@ -38,7 +38,7 @@ ARGS: dict[str, tuple[str, ...]] = {  # what an order may bring along; what take
     "resume": (),
     "restart": ("measured",),
     "reset": (),
-    "clear": ("trip", "inspected"),
+    "clear": ("trip", "inspected", "reason"),
     "advance": (),
     "extend": ("by_s",),
     "adjust": ("step", "target_c", "hold_s", "climb_k_per_s"),

@@ -17,6 +17,7 @@ FREE_MB = 100.0  # room for the record
 SPACING_S = 3.0  # readings come at least so often ...
 WAVER_S = 0.25  # ... give or take what the network does to them (own proposal)
 SPACINGS = 4  # so many gaps show it: those between five readings
+SEEN_DRY = "nothing else sees a tun that has run dry while nobody is there"
 CHECK_PROBE = "check the probe, its plug and its network, or take it out of the tun file"
 
 
@@ -109,9 +110,9 @@ def _other_probes(facts: Facts) -> Iterator[str]:
 def _too_hot(facts: Facts, order: Order) -> Iterator[str]:
     """Is the tun hotter than the step to begin with? It has no cooling, and the guard would end such a run."""
     course, first, now_c = order.course, order.args.get("from_step", 0), facts.seen.value_c
-    if course is None or now_c is None or not isinstance(first, int) or not 0 <= first < len(course.legs):
+    if course is None or now_c is None or not isinstance(first, int | float) or not 0 <= first < len(course.legs):
         return
-    leg, margin_k = course.legs[first], facts.tun.guard.above_program_k
+    leg, margin_k = course.legs[int(first)], facts.tun.guard.above_program_k
     over_k = now_c - leg.target_c
     if not (over_k <= margin_k):
         hot = f"it is at {now_c:.1f} °C, {over_k:.1f} K over the {leg.target_c:.1f} °C of {leg.name}"
@@ -132,14 +133,17 @@ def _person(facts: Facts, order: Order) -> Iterator[str]:
 
 
 def _proof(facts: Facts, order: Order) -> Iterator[str]:
-    """Unattended only with a proof test in date; a delayed start always needs it, a level switch and a true clock."""
+    """Unattended only with a proof test in date and a switch that shows an empty tun; a delayed start needs the test, a
+    level switch and a true clock, attended or not."""
     limit = facts.tun.guard.proof_test_days
     in_date = facts.proof_days is not None and facts.proof_days <= limit
-    delayed = order.args.get("ready_at") is not None
-    if not in_date and (delayed or order.args.get("attended") is not True):
+    delayed, attended = order.args.get("ready_at") is not None, order.args.get("attended") is True
+    if not in_date and (delayed or not attended):
         have = "there is none" if facts.proof_days is None else f"it is {facts.proof_days:.0f} days old"
         either = "" if delayed else ", or your mark that you stay: attended=yes"
         yield f"a proof test not older than {limit:g} days ({have}; run `underback tryout`){either}"
+    if not attended and not delayed and not facts.tun.may_be_left:
+        yield f"a level or a flow switch on the tun ({SEEN_DRY}), or your mark that you stay: attended=yes"
     if delayed and facts.tun.level is None:
         yield "a delayed start needs a level switch on the tun"
     if delayed and not facts.wall_confirmed:

@@ -78,6 +78,11 @@ MISSED: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "old proof test": ({"proof_days": 90.1}, {}, "it is 90 days old"),
     "attended in words": ({"proof_days": None}, {"attended": "yes"}, "there is none"),
     "delayed and attended": ({"proof_days": None}, {"attended": True, "ready_at": WALL}, "run `underback tryout`)"),
+    "unattended without a switch": (
+        {"tun": tun(level=None)},
+        {},
+        "a level or a flow switch on the tun (nothing else sees",
+    ),
     "delayed without level": ({"tun": tun(level=None)}, {"ready_at": WALL}, "needs a level switch"),
     "delayed without clock": ({"wall_confirmed": False}, {"ready_at": WALL}, "a clock that is confirmed"),
 }
@@ -108,8 +113,8 @@ def test_old_is_what_the_guard_calls_old(limit_s: float) -> None:
 def test_attended_needs_no_proof_test() -> None:
     """A person who stays may start without it; a tun without switches asks for none."""
     assert gaps(GOOD._replace(proof_days=None), attended=True) == ()
-    assert gaps(GOOD._replace(tun=tun(level=None), level=None, flow=None)) == ()
-    assert gaps(GOOD._replace(tun=tun(level=None), level=None, wall_confirmed=False)) == ()
+    assert gaps(GOOD._replace(tun=tun(level=None), level=None, flow=None), attended=True) == ()
+    assert gaps(GOOD._replace(tun=tun(level=None), level=None, wall_confirmed=False), attended=True) == ()
 
 
 def test_hand_is_not_compared_with_nothing() -> None:

@@ -25,8 +25,8 @@ def run(**changes: Any) -> Run:
 
 
 def do(name: str, state: Run, desk: Situation = DESK, **args: Any) -> Done | Refused:
-    plan = args.pop("course", None)
-    return effects.carry_out(state, Order(name, NOW, "o-1", args, "brewer", course=plan), desk)
+    plan, meant = args.pop("course", None), args.pop("run", None)
+    return effects.carry_out(state, Order(name, NOW, "o-1", args, "brewer", course=plan, run=meant), desk)
 
 
 def why(done: Done | Refused) -> str:
@@ -312,20 +312,25 @@ def test_iodine_answers() -> None:
     [("go on here", 1, 450.0), ("repeat this rest", 1, 400.0), ("next rest", 2, 0.0), ("end", 1, 400.0)],
 )
 def test_choice_after_an_outage(answer: str, leg_after: int, credited: float) -> None:
-    """Each of the four answers; no answer heats by itself, and credited time never falls within a step."""
+    """Each of the four answers, for a run that is named; one is enough, and credited time never falls within a step."""
     held = run(state=RunState.HELD, held_by="resume", credited_s=400.0, gap=Gap(50.0, "a rule"))
     prompt = questions.ask(held, REST, "go_on", NOW).prompt
     assert prompt is not None
     asked = held._replace(
         prompt=prompt._replace(id="resume", answers=("go on here", "repeat this rest", "next rest", "end"))
     )
-    after = then(do("answer", asked, answer=answer))
+    if answer != "end":
+        assert "run=r" in why(do("answer", asked, answer=answer))
+    after, said, _ = taken(do("answer", asked, run="r", answer=answer))
+    assert after.held_by == ("resume" if answer == "end" else "trip") and "understood" in said
+    latched = do("answer", asked._replace(held_by="latched"), run="r", answer=answer)
+    assert then(latched).held_by == "latched" and ("then `restart`" in taken(latched)[1]) is (answer != "end")
     assert (after.leg, after.progress.credited_s) == (leg_after, credited)
     assert after.state is (RunState.STOPPING if answer == "end" else RunState.HELD)
     if answer == "repeat this rest":
         assert step_of(after).hold_s == 1600.0
     if answer == "go on here":
-        assert then(do("answer", asked._replace(gap=Gap()), answer=answer)).progress.credited_s == 400.0
+        assert then(do("answer", asked._replace(gap=Gap()), run="r", answer=answer)).progress.credited_s == 400.0
 
 
 def test_a_number_that_is_none() -> None:
