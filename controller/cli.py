@@ -41,6 +41,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("demo.command", "everything on this machine over real MQTT, with simulated nodes and a live view"),
     "serve": ("serve", "the daemon"),
     "standin": ("standin", "the simulated tun as probe node and heater node on a real broker"),
+    "rehearse": ("rehearse", "a rehearsal on your own broker: simulated nodes with their rights, and the daemon"),
     "order": ("order.command", "send an order to a running daemon and print its answer"),
     "status": ("status", "the daemon's status, once"),
     "watch": ("watch", "the daemon's status, live"),

@@ -9,10 +9,8 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
-import os
 import shutil
 import signal
-import subprocess
 import sys
 import tempfile
 import time
@@ -23,7 +21,7 @@ from controller import report
 from controller.commands.demo.broker import broker
 from controller.commands.demo.simulated_side import Demo, Ran
 from controller.commands.report import steps
-from controller.commands.shared import status_text
+from controller.commands.shared import daemons, status_text
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.clock import FASTEST
 from controller.edge.files import config_files, plan_by_name, program_file, shipped, writable
@@ -67,11 +65,11 @@ def run(args: argparse.Namespace) -> int:
         copied = _copy(config, Path(scratch), port, data.resolve(), made, args.program)
         _, settings, made = _read(str(copied), made.program.name, settings.tun.name)
         _greet(settings, made, args.speed, name, port)
-        daemon = _daemon(copied, settings, args.speed, Path(scratch))
+        daemon = daemons.started(copied, settings, args.speed, Path(scratch) / "daemon.log")
         try:
             ran = asyncio.run(Demo(settings, made, args.speed, args.seed).go(daemon))
         finally:
-            _end(daemon)
+            daemons.end(daemon)
         complaint = (Path(scratch) / "daemon.log").read_text()
         record = _record(settings)
         _tell(ran, settings, made, args.speed, record)
@@ -140,30 +138,6 @@ def _copy(config: Path, scratch: Path, port: int, data: Path, made: plan.Plan, p
     service = f'{kept}[broker]\nhost = "127.0.0.1"\nport = {port}\n[dashboards]\ndiscovery = false\n'
     (copied / "service.toml").write_text(service)
     return copied
-
-
-def _daemon(config: Path, settings: Settings, speed: float, scratch: Path) -> subprocess.Popen[bytes]:
-    command = [sys.executable, "-m", "controller", "--config", str(config), "serve", "--tun", settings.tun.name]
-    log = (scratch / "daemon.log").open("wb")
-    with log:
-        return subprocess.Popen(
-            [*command, "--speed", f"{speed:g}", "--quiet"],
-            stdout=log,
-            stderr=subprocess.STDOUT,
-            env={**os.environ, "PYTHONUNBUFFERED": "1", "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
-            start_new_session=True,
-        )
-
-
-def _end(daemon: subprocess.Popen[bytes]) -> None:
-    """Orderly: SIGTERM, heater off, at most five seconds."""
-    if daemon.poll() is None:
-        daemon.send_signal(signal.SIGTERM)
-    try:
-        daemon.wait(6)
-    except subprocess.TimeoutExpired:
-        daemon.kill()
-        daemon.wait()
 
 
 # ---------------------------------------------------------------- what is told
