@@ -56,7 +56,7 @@ ORDER_REFUSALS: dict[str, tuple[str, Run, dict[str, Any], str]] = {
     "start at half a step": ("start", IDLE, {"course": PLAN, "from_step": 0.5}, "whole number"),
     "start at text": ("start", IDLE, {"course": PLAN, "from_step": "one"}, "whole number"),
     "start with too much credit": ("start", IDLE, {"course": PLAN, "from_step": 1, "credited_s": 1201}, "20 min"),
-    "start with credit that is no number": ("start", IDLE, {"course": PLAN, "credited must": True}, "credited_s"),
+    "start with credit that is no number": ("start", IDLE, {"course": PLAN, "credited_s": True}, "credited must"),
     "start at no time": ("start", IDLE, {"course": PLAN, "ready_at": "six"}, "unix seconds"),
     "start at an endless time": ("start", IDLE, {"course": PLAN, "ready_at": float("inf")}, "unix seconds"),
     "start at true": ("start", IDLE, {"course": PLAN, "ready_at": True}, "unix seconds"),
