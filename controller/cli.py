@@ -41,7 +41,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("demo.command", "everything on this machine over real MQTT, with simulated nodes and a live view"),
     "serve": ("serve", "the daemon"),
     "standin": ("standin", "the simulated tun as probe node and heater node on a real broker"),
-    "order": ("order", "send an order to a running daemon and print its answer"),
+    "rehearse": ("rehearse", "a rehearsal on your own broker: simulated nodes with their rights, and the daemon"),
+    "order": ("order.command", "send an order to a running daemon and print its answer"),
     "status": ("status", "the daemon's status, once"),
     "watch": ("watch", "the daemon's status, live"),
     "learn": ("learn", "measure the tun with plain water and write learned/NAME.toml"),
@@ -85,12 +86,17 @@ def usage() -> str:
     return USAGE.format(version=controller.__version__, commands="\n".join(lines))
 
 
-def _near(name: str) -> str:
-    """After a slip of the pen: which command was meant?"""
-    import difflib  # only here: loading it takes time that every other start can do without
+def _near(name: str, rest: Sequence[str]) -> str:
+    """After a slip of the pen: which command was meant? An order may have been, without its command."""
+    import difflib  # only here: loading these takes time that every other start can do without
+    import shlex
 
+    from controller.core.procedure.orders import envelope
+
+    if name in envelope.ALLOWED:
+        return f"; it is an order\nNext: underback order {shlex.join([name, *rest])}"
     near = difflib.get_close_matches(name, COMMANDS, n=1, cutoff=0.5)
-    return f"; did you mean {near[0]!r}?" if near else ""
+    return f"; did you mean {near[0]!r}?\nNext: underback {shlex.join([near[0], *rest])}" if near else f"\n\n{usage()}"
 
 
 def _available(name: str) -> bool:
@@ -147,6 +153,20 @@ def _told(text: object, code: int) -> int:
     return code
 
 
+def parser_of(name: str, module: Any, part: str = "", config: str | None = None) -> Parser:
+    """The parser of a command, or of one part of it, such as one order."""
+    parser = Parser(prog=f"underback {name} {part}".rstrip(), description=COMMANDS[name][1])
+    parser.add_argument("--config", default=config, metavar="DIR", help="folder with service.toml, tuns/, programs/")
+    (module.PARTS[part] if part else module.arguments)(parser)
+    return parser
+
+
+def _part(module: Any, rest: Sequence[str]) -> str:
+    """Of which part of the command is the help wanted? Empty where it is the whole command's, or none is."""
+    wanted = {"-h", "--help"} & set(rest)
+    return next((word for word in rest if word in getattr(module, "PARTS", ())), "") if wanted else ""
+
+
 def _run(argv: Sequence[str]) -> int:
     config, name, rest = _split(argv)
     if name in (None, "help", "-h", "--help"):
@@ -156,7 +176,7 @@ def _run(argv: Sequence[str]) -> int:
         print(f"underback {controller.__version__}")
         return DONE
     if name not in COMMANDS or not _available(name):
-        print(f"underback: no command {name!r}{_near(name or '')}\n\n{usage()}", file=sys.stderr)
+        print(f"underback: no command {name!r}{_near(name, rest)}", file=sys.stderr)
         return WRONG
     from controller.commands.shared import own_streams  # only here: the list of commands does without
 
@@ -166,9 +186,7 @@ def _run(argv: Sequence[str]) -> int:
     finally:
         gc.freeze()
         gc.enable()
-    parser = Parser(prog=f"underback {name}", description=COMMANDS[name][1])
-    parser.add_argument("--config", default=config, metavar="DIR", help="folder with service.toml, tuns/, programs/")
-    module.arguments(parser)
+    parser = parser_of(name, module, _part(module, rest), config)
     if name not in own_streams.FOR_MACHINES:
         parser.add_argument("--units", metavar="UNITS", help=f"what quantities are told in: {own_streams.WANTED}")
     args = parser.parse_intermixed_args(rest)

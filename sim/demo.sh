@@ -13,10 +13,11 @@ if [ ! -x .venv/bin/underback ]; then
     if ! "$python" -m venv .venv 2>/dev/null; then # Debian keeps venv in a package of its own
         root=""
         [ "$(id -u)" = 0 ] || root="sudo"
-        $root apt-get update -qq && $root apt-get install -y -qq python3-venv
+        { $root apt-get update -qq && $root apt-get install -y -qq python3-venv; } >/dev/null 2>&1 ||
+            { echo "could not install python3-venv: say $root apt-get install python3-venv" >&2; exit 1; }
         "$python" -m venv .venv
     fi
     echo "installing underback into .venv ..." >&2
-    .venv/bin/python -m pip install --quiet --disable-pip-version-check -e '.[demo]'
+    .venv/bin/python -m pip install --quiet --disable-pip-version-check --root-user-action=ignore -e '.[demo]'
 fi
 exec .venv/bin/underback demo "$@"

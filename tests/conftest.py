@@ -8,6 +8,7 @@ deadline and no health check of speed: how fast an example is says something of 
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ settings.register_profile(
     "underback", derandomize=True, database=None, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("underback")
+os.environ["XDG_STATE_HOME"] = os.devnull  # who has heard the cautions today is noted nowhere
 
 
 @pytest.fixture

@@ -72,7 +72,10 @@ def read(config: str | None, tun: str | None, speed: float, *, data: bool = True
     if not (0.0 < speed <= FASTEST):
         raise Wrong(f"--speed: found {speed:g}, wanted above 0 and at most {FASTEST:g}")
     if speed != 1.0 and not settings.tun.simulated:
-        raise Wrong(f"--speed: found {speed:g}, wanted 1: the tun {settings.tun.name} is real (simulated = false)")
+        raise Wrong(
+            f"--speed: found {speed:g}, wanted 1: the tun {settings.tun.name} is real (simulated = false); "
+            f"`underback rehearse --tun {settings.tun.name} --speed {speed:g}` practises on a copy of it"
+        )
     return folder, settings
 
 

@@ -13,7 +13,7 @@ import contextlib
 import itertools
 import sys
 import time
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from pathlib import Path
 
 from controller.commands.shared import terminal
@@ -27,7 +27,7 @@ from controller.edge.mqtt.transport import Lane, Post, ReplyTo
 from controller.edge.systemd import Notifier
 from controller.plan.plan import Plan, make
 from controller.settings.problems import Problems
-from controller.settings.service import Settings
+from controller.settings.service import Broker, Settings
 from sim.people.manner import Manner
 from sim.people.person import Person
 from sim.plant.spec import STEP_S
@@ -38,6 +38,7 @@ from sim.world.world import World
 
 BEHIND_S = 0.5  # real time: a machine that was held up longer does not make up for it in a burst
 LEAVE_S = 2.0
+USERS = ("heater", "probe", "operator")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     person = Person(world, Manner(speaks=args.brewer, clears=args.clears))
     log = Log("warning" if args.quiet else "info")
     log.info(f"standing in for {settings.tun.name}", program=plan.program.name, speed=args.speed, seed=args.seed)
-    return asyncio.run(_Nodes(settings, SimulatedSite(world, person), args.speed, log).run())
+    return asyncio.run(Nodes(settings, SimulatedSite(world, person), args.speed, log).run())
 
 
 class LiveWorld(World):
@@ -80,17 +81,20 @@ def _given(args: argparse.Namespace) -> tuple[Settings, Plan, list[Fault]]:
         config = config_files.config_dir(args.config)
         settings = config_files.settings(config, args.tun)
         named = args.program
-        plan = plan_by_name.load_plan(config, named, settings.tun.name) if named else _first(config, settings)
+        plan = plan_by_name.load_plan(config, named, settings.tun.name) if named else program_for(config, settings)
     except Problems as problems:
         raise Wrong(*problems.problems, *wrong) from None
     if not settings.tun.simulated:
-        wrong.append(f"tun {settings.tun.name}: found simulated = false, wanted true: nothing stands in for a real tun")
+        wrong.append(
+            f"tun {settings.tun.name}: found simulated = false, wanted true: nothing stands in for a real tun; "
+            f"`underback rehearse --tun {settings.tun.name}` practises on a copy of it with simulated nodes"
+        )
     if wrong:
         raise Wrong(*wrong)
     return settings, plan, faults
 
 
-def _first(config: Path, settings: Settings) -> Plan:
+def program_for(config: Path, settings: Settings) -> Plan:
     """The first program, by name, that was written for this tun or fits it. Raises Wrong when there is none."""
     fitting: list[Plan] = []
     for name in config_files.names(config / "programs"):
@@ -130,7 +134,7 @@ class Pace:
 class _Ear:
     """One connection's ear: what is heard goes to the stand-in."""
 
-    def __init__(self, nodes: _Nodes, name: str) -> None:
+    def __init__(self, nodes: Nodes, name: str) -> None:
         self._nodes, self._name = nodes, name
 
     def heard(self, topic: str, payload: bytes, retained: bool, reply_to: ReplyTo | None) -> None:
@@ -146,25 +150,41 @@ class _Ear:
         self._nodes.log.error(f"{self._name} was refused by the broker", topic=topic, why=why)
 
 
-class _Nodes:
-    """Probe node, heater node and brewer, each on its own connection."""
+class Nodes:
+    """Probe node, heater node and brewer, each on its own connection, and as a user of its own where it has one."""
 
-    def __init__(self, settings: Settings, site: SimulatedSite, speed: float, log: Log) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        site: SimulatedSite,
+        speed: float,
+        log: Log,
+        users: Mapping[str, Broker] | None = None,
+        each_second: Callable[[], None] = lambda: None,
+        before_leaving: Callable[[], None] = lambda: None,
+    ) -> None:
+        """`users`: access to the broker of `heater`, `probe` and `operator`; the service's own unless said."""
         self.settings, self.site, self.log = settings, site, log
-        topics, broker, name = site.world.topics, settings.service.broker, settings.tun.name
+        self._each_second, self._before_leaving = each_second, before_leaving
+        topics, name = site.world.topics, settings.tun.name
+        heater, probe, operator = ((users or {}).get(who, settings.service.broker) for who in USERS)
         commands = [t for t in (topics.heater_command, topics.stirrer_command, topics.pump_command) if t]
-        self._heater = BrokerLink(broker, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
-        self._probe = BrokerLink(broker, f"{name}-probe-node", (topics.online,), Will(topics.probe_online, b"false"))
-        self._brewer = BrokerLink(broker, f"{name}-brewer", (topics.status, topics.reply))
+        self._heater = BrokerLink(heater, f"{name}-heater-node", commands, Will(topics.heater_online, b"false"))
+        self._probe = BrokerLink(probe, f"{name}-probe-node", (), Will(topics.probe_online, b"false"))
+        self._brewer = BrokerLink(operator, f"{name}-brewer", (topics.status, topics.reply))
         self._links = {"heater node": self._heater, "probe node": self._probe, "brewer": self._brewer}
-        self._by_topic = {topics.heater_report: self._heater, topics.heater_online: self._heater}
-        self._by_topic[topics.order] = self._brewer
+        wired = (topics.heater_report, topics.heater_online, topics.level, topics.flow)  # to the heater's node
+        self._by_topic = {topic: self._heater for topic in wired if topic} | {topics.order: self._brewer}
         self.pace = Pace(site, speed)
         self._stop = asyncio.Event()
         self._notifier = Notifier()
 
+    def stop(self) -> None:
+        """Leave the broker, with a word."""
+        self._stop.set()
+
     async def run(self) -> int:
-        terminal.on_signals(self._stop.set)
+        terminal.on_signals(self.stop)
         running = [link.run(_Ear(self, name)) for name, link in self._links.items()]
         tasks = [asyncio.ensure_future(one) for one in (*running, self._go(), self._stop.wait())]
         self._notifier.ready(f"standing in for {self.settings.tun.name}")
@@ -183,6 +203,7 @@ class _Nodes:
                 self._publish(message)
             if step % max(1, round(self.pace.speed / STEP_S)) == 0:
                 self._notifier.beat()  # about once a second of real time
+                self._each_second()
 
     def _publish(self, message: Message) -> None:
         topics = self.site.world.topics
@@ -196,6 +217,7 @@ class _Nodes:
 
     async def _leave(self) -> None:
         """An orderly end says so: the last wills are not needed."""
+        await asyncio.to_thread(self._before_leaving)
         topics = self.site.world.topics
         self._heater.post(Post(topics.heater_online, b"false", "state", retain=True))
         self._probe.post(Post(topics.probe_online, b"false", "state", retain=True))

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-from typing import Any
 
 from controller.commands.shared import status_text, terminal
 from controller.commands.shared.connection import reach
 from controller.commands.shared.exit_codes import DONE, Unreachable
 from controller.edge.mqtt import requests
-from controller.settings.service import Settings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,16 +19,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     _, settings = reach(args.config, args.tun)
     try:
-        status = asyncio.run(_once(settings))
+        status = asyncio.run(requests.present(settings))
     except requests.NoAnswer as silent:
         away = "nothing listens" in str(silent)  # else it says itself what to do
         more = f"\nNext: start the broker, then `underback serve --tun {settings.tun.name}`." if away else ""
         raise Unreachable(f"{silent}{more}") from None
     terminal.show(args.json, status, status_text.lines(status))
     return DONE
-
-
-async def _once(settings: Settings) -> dict[str, Any]:
-    async with requests.line(settings, "status") as link:
-        await link.listen(link.topics.status)
-        return await link.status()

@@ -22,7 +22,7 @@ class Deeds:
         """`away_s`: how long the program lets the decoction of a step be away."""
         self.world, self.manner, self._away_s = world, manner, away_s
         self._amount = (0.0, 98.0)
-        self._pulled: set[int] = set()  # steps for which mash has been taken out
+        self.pulled: set[int] = set()  # steps for which mash has been taken out
 
     def asked(self, prompt: dict[str, Any], status: dict[str, Any]) -> Iterator[float] | None:
         """What has to be done at the tun before this can be answered? Yields how long each part takes, s."""
@@ -35,16 +35,17 @@ class Deeds:
         }
         deed, step = deeds.get(str(prompt["id"])), int(status["step"]["index"])
         if prompt["id"] == "pull":
-            if step in self._pulled:  # asked again after an outage: the mash is in the kettle already
+            if step in self.pulled:  # asked again after an outage: the mash is in the kettle already
                 return None
-            self._pulled.add(step)
+            self.pulled.add(step)
         return None if deed is None else deed(str(prompt["text"]), status)
 
     def _grain(self, text: str, status: dict[str, Any]) -> Iterator[float]:
         """Pour and stir with the lid off, look at the thermometer, temper with cold liquor if it is too warm."""
         tun, manner = self.world.tun, self.manner
         tun.lid(True)
-        self.world.dough_in(manner.pour_s)
+        if tun.grist_kg == 0.0:  # else asked again after an outage: it is in already
+            self.world.dough_in(manner.pour_s)
         yield manner.pour_s
         yield manner.stir_s
         following = status["steps"][min(int(status["step"]["index"]) + 1, len(status["steps"]) - 1)]

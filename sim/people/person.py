@@ -30,7 +30,7 @@ class Person:
     def __init__(self, world: World, manner: Manner = PATIENT, away_s: Mapping[int, float] | None = None) -> None:
         """`away_s`: how long the program lets the decoction of a step be away."""
         self.world, self.manner = world, manner
-        self._deeds = Deeds(world, manner, away_s or {})
+        self.deeds = Deeds(world, manner, away_s or {})
         self.refusals: list[str] = []
         self.answered: list[str] = []
         self.finished = False
@@ -75,6 +75,10 @@ class Person:
         else:
             self.refusals.append(f"{order[0]}: {said['reason']}")
             self._not_before[order[0]] = self.world.now + AGAIN_S
+
+    def heard_state(self) -> str:
+        """In which state did the daemon say that it was? Empty where nothing was heard."""
+        return str(json.loads(self._paper)["state"]) if self._paper else ""
 
     # ------------------------------------------------------------ hands and mouth
 
@@ -143,7 +147,7 @@ class Person:
         key = (str(prompt["id"]), int(status["step"]["index"]))
         if key != self._asked:
             self._asked, self._told = key, False
-            self._deed, self._deed_due = self._deeds.asked(prompt, status), now + self.manner.delay_s
+            self._deed, self._deed_due = self.deeds.asked(prompt, status), now + self.manner.delay_s
         if now < self._deed_due:
             return []
         if self._deed is not None:

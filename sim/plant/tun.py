@@ -10,9 +10,17 @@ What it leaves out: radial gradients within a layer, channels in the bed, the ch
 temperature (0.5 % between 20 and 80 °C).
 """
 
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
 from sim.plant import spec as figures
 from sim.plant.spec import BOIL_C, STEP_S, WATER_J_PER_KG_K, Energy, Flow, Pour, Spot, TunSpec
 
+CONTENTS = (  # with what is on its way, all that a pause in the simulation must not lose
+    *("liquor_kg", "grist_kg", "grist_j_per_kg_k", "layers", "metal_c", "heater_c", "chamber_c"),
+    *("before", "after", "heads"),
+)
 __all__ = ["STEP_S", "Energy", "Spot", "Tun", "TunSpec"]
 
 
@@ -35,7 +43,7 @@ class Tun:
         self.cell_kg = spec.flow_kg_per_s * STEP_S
         self.before = [liquor_c] * round(spec.dead_before_s / STEP_S)
         self.after = [liquor_c] * round(spec.dead_after_s / STEP_S)
-        self._heads = [0, 0]
+        self.heads = [0, 0]
         self._moved = 0.0
         self._pours: list[Pour] = []
         self._pulled = (0.0, 0.0)
@@ -79,11 +87,11 @@ class Tun:
                 inside = layers[len(layers) // 2]
                 return inside if self.spec.metal_film_w_per_k is None else 0.8 * inside + 0.2 * self.metal_c
             case "before_heater":
-                return self.before[self._heads[0]] if self.before else self.layers[0]
+                return self.before[self.heads[0]] if self.before else self.layers[0]
             case "outlet":
                 return self.chamber_c if self.spec.flow_kg_per_s > 0 else self.layers[0]
             case "return":
-                return self.after[self._heads[1]] if self.after else self.spot_c("outlet")
+                return self.after[self.heads[1]] if self.after else self.spot_c("outlet")
             case "top":
                 return self.layers[-1]
             case "bottom":
@@ -94,7 +102,23 @@ class Tun:
         booked = (self._heater_j, self._added_j, self._removed_j, self._lost_j, self._boiled_j)
         return Energy(*booked, self._stored_j(), self._start_j)
 
+    def contents(self) -> dict[str, Any]:
+        """What is in it and how warm is each part, as JSON has it? `refill` takes it up again."""
+        pours = [asdict(pour) for pour in self._pours]
+        return {**{key: getattr(self, key) for key in CONTENTS}, "pulled": list(self._pulled), "pours": pours}
+
     # ------------------------------------------------------------ what is done to it
+
+    def refill(self, contents: Mapping[str, Any]) -> None:
+        """Stand as it stood: KeyError, TypeError or ValueError where this is no tun of the same make."""
+        pours, pulled = [Pour(**pour) for pour in contents["pours"]], contents["pulled"]
+        kept = {key: contents[key] for key in CONTENTS}
+        if any(len(kept[key]) != len(getattr(self, key)) for key in ("layers", "before", "after", "heads")):
+            raise ValueError("another make of tun")
+        for key, value in kept.items():
+            setattr(self, key, value)
+        self._pours, self._pulled, self._flow = pours, (float(pulled[0]), float(pulled[1])), None
+        self._start_j = self._stored_j()
 
     def stir(self, on: bool) -> None:
         """Turn the stirrer on or off (nothing happens where there is none)."""
@@ -216,9 +240,9 @@ class Tun:
         """Push a parcel into a pipe; what comes out at the other end?"""
         if not pipe:
             return parcel
-        head = self._heads[which]
+        head = self.heads[which]
         out, pipe[head] = pipe[head], parcel
-        self._heads[which] = head + 1 if head + 1 < len(pipe) else 0
+        self.heads[which] = head + 1 if head + 1 < len(pipe) else 0
         return out
 
     def _boil(self, layer_j: float) -> None:

@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from controller.commands import doctor, order
+from controller.commands import doctor
+from controller.commands.order.command import _heat_off
 from controller.commands.shared import status_text
 from controller.commands.shared.exit_codes import Wrong
 from tests.commands.called import called
@@ -181,4 +182,4 @@ def test_a_tun_that_is_no_name_is_turned_away(name: str, tmp_path: Path) -> None
     """What cannot stand in a topic is not sent anywhere."""
     config = Field(tmp_path, "gannet", "short", 20.0).config
     with pytest.raises(Wrong, match="wanted the name of a tun"):
-        order._heat_off(argparse.Namespace(config=str(config), tun=name), {"order": "hold"})
+        _heat_off(argparse.Namespace(config=str(config), tun=name), {"order": "hold"})

@@ -12,17 +12,20 @@ from pathlib import Path
 
 import pytest
 
+from controller.commands.demo import command as demo
+from controller.commands.demo import simulated_side
+from controller.edge.files import config_files, plan_by_name
+from tests.places import CONFIG
 from tests.regimes.chaos.field import REPO, Field, needs_mosquitto
 from tests.waiting import PATIENCE_S, until
 
 
-@pytest.mark.parametrize("broker", [pytest.param("mosquitto", marks=needs_mosquitto), "embedded"])
-def test_the_demo_completes_and_shows_where_its_record_is(broker: str, tmp_path: Path) -> None:
+def test_the_demo_completes_and_shows_where_its_record_is(tmp_path: Path) -> None:
     """Exit 0, a line a step with its rest, a record file with a sample a second of the tun's time."""
     config = Field(tmp_path, "gannet", "short", 60.0).config
     command = [sys.executable, "-m", "controller", "--config", str(config), "demo", "short", "--tun", "gannet"]
     done = subprocess.run(
-        [*command, "--broker", broker, "--data", str(tmp_path / "demo")],
+        [*command, "--broker", "embedded", "--data", str(tmp_path / "demo")],
         check=False,
         cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": str(REPO)},
@@ -40,6 +43,24 @@ def test_the_demo_completes_and_shows_where_its_record_is(broker: str, tmp_path:
     assert Path(found[1]).read_text().count('"kind":"sample"') > 600
 
 
+@pytest.mark.parametrize(
+    ("late_s", "speed"), [([0.0, 0.001], 60.0), ([0.001, 0.05], 20.0), ([0.3], demo.SLOWEST), ([3.0], demo.SLOWEST)]
+)
+def test_a_busy_machine_shows_a_slower_mash(late_s: list[float], speed: float) -> None:
+    """The latest of a few naps says how fast the tun may go; what was asked for is never passed."""
+    assert demo.fitting(60.0, late_s) == speed
+    assert demo.fitting(2.0, late_s) == 2.0
+
+
+def test_a_late_trip_ends_the_attempt() -> None:
+    """A trip of a busy machine is no trip of the tun; one that tells of the tun is shown, and goes on."""
+    made = plan_by_name.load_plan(CONFIG, "linnet", None)
+    side = simulated_side.Demo(config_files.settings(CONFIG, "plover"), made, 60.0, 7, heeds_late=True)
+    side._event({"kind": "trip", "id": "G07", "text": "Too hot."})
+    with pytest.raises(simulated_side.TooBusy, match="G17 The beat is late"):
+        side._event({"kind": "trip", "id": "G17", "text": "The beat is late."})
+
+
 def _alive(mark: str) -> list[str]:
     """Which processes have this in their command line?"""
     found = []
@@ -51,9 +72,9 @@ def _alive(mark: str) -> list[str]:
 
 
 @needs_mosquitto
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_demo_that_is_ended_leaves_nothing_behind(number: signal.Signals, tmp_path: Path) -> None:
-    """While it heats: daemon, broker and folder go with it, and the next demo, run after one of the three signals,
+    """While it heats: daemon, broker and folder go with it, and the next demo, run after one of the signals,
     neither takes the open run up nor shows it."""
     config = Field(tmp_path, "gannet", "short", 60.0).config
     scratch = tmp_path / "scratch"

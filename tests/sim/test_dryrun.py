@@ -163,10 +163,10 @@ def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureF
 
 
 def test_faults_stand_in_the_object_as_they_were_given(capsys: pytest.CaptureFixture[str]) -> None:
-    """Named faults are part of what ran, and so of its JSON; a time in minutes stays as written."""
+    """Named faults are part of what ran, and so of its JSON, with what they did; a time in minutes stays as written."""
     assert dryrun_of("crake", "--tun", "plover", "--fault", "heater_welded@40min", "--json") == 1
     said = json.loads(capsys.readouterr().out)
-    assert set(said) == {*KEYS, "faults"}
+    assert set(said) == {*KEYS, "faults", "story", "warnings"}
     assert said["faults"] == ["heater_welded@40min"]
 
 

@@ -26,6 +26,13 @@ GO_S = 30.0  # the daemon must speak within so long
 LONGEST = 2.0  # times the plan, and half an hour: then it is given up
 
 
+LATE = frozenset({"G02", "G13", "G14", "G17", "G24"})  # trips of a machine too busy for its speed
+
+
+class TooBusy(Exception):
+    """The tun is sound, and the daemon trips: the machine does not keep up with the speed."""
+
+
 class Ran:
     """What the demonstration saw: the curve, the steps, what was said."""
 
@@ -44,8 +51,11 @@ class Ran:
 class Demo:
     """Tun, brewer and the person who looks on."""
 
-    def __init__(self, settings: Settings, made: plan.Plan, speed: float, seed: int) -> None:
-        self.settings, self.made = settings, made
+    def __init__(
+        self, settings: Settings, made: plan.Plan, speed: float, seed: int, *, heeds_late: bool = False
+    ) -> None:
+        """`heeds_late`: a trip that tells of a busy machine ends it with TooBusy."""
+        self.settings, self.made, self._heeds_late = settings, made, heeds_late
         world = LiveWorld(settings, made.course, seed, (), None, made.program.liquor.temperature_c)
         self.site = SimulatedSite(world, Person(world, Manner(start_at_s=25.0, delay_s=30.0, clears=True)))
         self.pace, self.ran, self.live = Pace(self.site, speed), Ran(), status_text.Live(sys.stdout)
@@ -105,6 +115,8 @@ class Demo:
 
     def _event(self, event: Mapping[str, Any]) -> None:
         self.ran.events.append(dict(event))
+        if self._heeds_late and event.get("kind") == "trip" and event.get("id") in LATE:
+            raise TooBusy(f"{event['id']} {event.get('text')}")
         minutes = self.pace.now() / 60.0
         self.live.say(f"{minutes:6.1f} min  {event.get('kind', ''):<8} {event.get('text', '')}")
 

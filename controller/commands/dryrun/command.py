@@ -65,12 +65,15 @@ def run(args: argparse.Namespace) -> int:
         else sim_days.machine(settings, plan, sim_days.draw(settings, args.days, args.seed)[args.day - 1])
     )
     ran = _watched(machine, plan)
+    plain = dryrun.run(settings, plan, args.seed) if faults else None
     brewed = true_wort.follow(plan.course, ran.trace)
     said = advise(plan, changes, calibration_age_days=run_header.advised_days(plan.tun, time.time()))
     answer = dryrun.document(plan, ran, [dict(line.document()) for line in said], brewed.prediction)
-    more = told(machine, ran, args.fault, faults)
+    more = told(machine, ran, args.fault, faults, plain)
     if more.faults:  # the agreed object has no place for what a plain run never has
-        answer["faults"] = list(more.faults)
+        answer["faults"], answer["story"] = list(more.faults), list(more.story)
+    if more.off:
+        answer["warnings"] = list(more.off)
     unwritten = _write(args, plan, ran, brewed, answer, more)
     terminal.show(args.json, answer, _lines(args, plan, ran, answer, more), allow_nan=False)
     if unwritten:

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from controller import __version__, report
 from controller.brewing.kinetics import malts
+from controller.commands.dryrun import story
 from controller.core.guard.registry import BY_ID
 from controller.core.nouns import Trip
 from controller.core.procedure import time_left
@@ -47,6 +48,8 @@ class FaultReport(NamedTuple):
     faults: tuple[str, ...] = ()
     unfinished: str = ""  # why it did not complete
     idle: tuple[str, ...] = ()  # faults without effect
+    story: tuple[str, ...] = ()  # what the faults did
+    off: tuple[str, ...] = ()  # rests that were truly off, a warning each
 
 
 NOTHING = FaultReport()
@@ -71,6 +74,8 @@ def page(
     ]
     for trip in answer["trips"]:
         lines += ["", f"  {trip['at_s'] / 60:.0f} min: {trip['id']} {trip['text']}"]
+    for part in (more.story, more.off):
+        lines += ["", *part] if part else []
     if answer["prediction"] is not None:
         lines += ["", *wort_page.lines(answer["prediction"], expected)]
     if warnings := warned(plan, answer):
@@ -110,13 +115,18 @@ def _not_reached(step: dict[str, Any], passed: bool) -> str:
 # ---------------------------------------------------------------- its faults, and an end that was none
 
 
-def told(machine: dryrun.DryRun, ran: dryrun.Ran, specs: Sequence[str], faults: Sequence[Fault]) -> FaultReport:
-    """What is to be said of this run, with the faults as they were given?"""
-    state = machine.state
+def told(
+    machine: dryrun.DryRun, ran: dryrun.Ran, specs: Sequence[str], faults: Sequence[Fault], plain: dryrun.Ran | None
+) -> FaultReport:
+    """What is to be said of this run, with the faults as they were given? `plain`: the same day without them."""
+    state, plan = machine.state, machine.plan
+    written = tuple(zip(specs, faults, strict=True))
     return FaultReport(
-        tuple(spec.strip() if "@" in spec else str(fault) for spec, fault in zip(specs, faults, strict=True)),
+        tuple(spec.strip() if "@" in spec else str(fault) for spec, fault in written),
         unfinished(ran.result, ran.duration_s, state.run, state.guard.trips, ran.refusals),
-        tuple(idle(faults, machine.plan, ran.ended_s)),
+        tuple(idle(faults, plan, ran.ended_s)),
+        () if plain is None else tuple(story.told(plan, ran, plain, written)),
+        tuple(story.warnings(story.truly_off(plan, ran), ran.trace.trips)),
     )
 
 
@@ -210,7 +220,7 @@ def write_page(
         planned_s=plan.duration_s,
         landing_c=plan.course.landing_c,
         faults=more.faults,
-        remarks=tuple(filter(None, (more.unfinished, *more.idle))),
+        remarks=tuple(filter(None, (more.unfinished, *more.idle, *(line.strip() for line in more.story), *more.off))),
     )
     report.write(path, told)
 

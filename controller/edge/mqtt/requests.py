@@ -22,6 +22,7 @@ from controller.settings.service import Broker, Service, Settings
 
 REPLY_S = 5.0  # it answers an order within a second
 SILENT_S = 15.0  # while watching
+STATUS_S = 6.0  # a daemon says its status every 2 s
 VALID_S = 15.0
 FIND_S = 1.0  # retained messages come right after the subscription
 
@@ -139,6 +140,13 @@ async def _answered(link: Link, service: Service, tun: str, values: dict[str, An
     raise NoAnswer(f"the daemon of {tun} did not answer within {REPLY_S:g} s{why}")
 
 
+async def present(settings: Settings, within_s: float = STATUS_S) -> dict[str, Any]:
+    """The daemon's present status. Raises NoAnswer."""
+    async with line(settings, "status") as link:
+        await link.listen(link.topics.status)
+        return await link.status(within_s)
+
+
 async def statuses(settings: Settings) -> AsyncIterator[dict[str, Any]]:
     """Every status as it comes, for as long as somebody looks. Raises NoAnswer when there is none at first."""
     async with line(settings, "watch") as link:
@@ -152,7 +160,6 @@ async def statuses(settings: Settings) -> AsyncIterator[dict[str, Any]]:
                 yield parsed(message)
 
 
-STATUS_S = 6.0  # a daemon says its status every 2 s
 FRESH_S = 4.0  # a retained status no older than this by the wall clock will do
 TRIAL_S = 2.0
 

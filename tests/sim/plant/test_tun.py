@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import random
 from functools import partial
@@ -223,3 +224,22 @@ def test_wrong_tuns_are_refused() -> None:
         Tun(spec, 6.5, 20.0)
     with pytest.raises(ValueError, match="liquor"):
         Tun(spec, 0.0, 20.0)
+
+
+def test_a_tun_stands_as_it_stood() -> None:
+    """Refilled from what JSON keeps of it, in the middle of a pour, a tun goes on as the first one does; another make
+    is turned away."""
+    spec = TunSpec(30.0, "line", 2400.0, 0.0, 0.0, 4.0, 5e3, None, layers=5, flow_kg_per_s=0.1, chamber_kg=1.0)
+    first, second = Tun(spec, 20.0, 40.0), Tun(spec, 20.0, 12.0)
+    first.pump(1.0)
+    first.add_grist(4.0, 18.0, 0.05, 60.0)
+    first.step(30.0, 0.7)
+    second.refill(json.loads(json.dumps(first.contents())))
+    second.pump(1.0)
+    assert second.contents() == first.contents()
+    for tun in (first, second):
+        tun.step(600.0, 0.5)
+    assert second.layers == pytest.approx(first.layers) and second.grist_kg == pytest.approx(4.0)
+    assert second.energy().gap_j == pytest.approx(0.0, abs=1.0)
+    with pytest.raises(ValueError, match="another make"):
+        one_node(297.42e3, 0.0, 4.0, 65.0).refill(first.contents())

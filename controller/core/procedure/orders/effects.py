@@ -59,7 +59,7 @@ def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
         return Refused(f"from_step must be a whole number {ends}")
     leg = course.legs[int(first)]
     if credited is None or not (0 <= credited <= leg.hold_s):
-        return Refused(f"credited_s must lie between 0 and the {leg.hold_s:.0f} s of {leg.name}")
+        return Refused(f"credited must lie between 0 and the {leg.hold_s / 60:g} min of {leg.name}")
     begun = Run(
         state=S.IDLE,
         course=course._replace(filed=()),
@@ -169,7 +169,7 @@ def _extend(run: Run, order: Order, at: Situation) -> Done | Refused:
     if leg is None or leg.kind == "dough_in":
         return Refused("only a rest can be extended")
     if more is None or not (0 < more <= ADJUST_LONGEST_S):
-        return Refused("say by how much: by_s above 0 and at most 14400 s (4 h)")
+        return Refused("say by how much time: above 0 and at most 4 h")
     run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + more))
     if run.phase is P.WAITING and run.prompt is not None and run.prompt.id in ("go_on", "iodine", "iodine_decide"):
         run = enter(run._replace(prompt=None), P.RESTING, at.now)
@@ -182,7 +182,7 @@ def _adjust(run: Run, order: Order, at: Situation) -> Done | Refused:
     if run.course is None or index is None or not (run.leg <= index < len(run.course.legs)) or index != int(index):
         return Refused(f"only this or a later step can be adjusted{_steps_left(run)}")
     if not any(key in order.args for key in ("target_c", "hold_s", "climb_k_per_s")):
-        return Refused('nothing to change: say target_c, hold_s or climb_k_per_s, such as target="64 °C"')
+        return Refused('nothing to change: say its temperature, its time or its ramp, such as temperature="64 °C"')
     leg = run.course.legs[int(index)]
     problems, new = _adjusted(leg, order.args, at.ceiling_c)
     if problems:
@@ -210,11 +210,13 @@ def _adjusted(leg: Leg, args: Any, ceiling_c: float) -> tuple[list[str], Leg]:
     hold = _number(args, "hold_s", leg.hold_s)
     climb = _number(args, "climb_k_per_s", leg.climb_k_per_s)
     if target is None or not (ADJUST_LOW_C <= target <= ceiling_c):
-        problems.append(f"target_c must lie between {ADJUST_LOW_C:g} and {ceiling_c:g} °C")
+        problems.append(f"the temperature must lie between {ADJUST_LOW_C:g} and {ceiling_c:g} °C")
     if hold is None or not (0 <= hold <= ADJUST_LONGEST_S):
-        problems.append(f"hold_s must lie between 0 and {ADJUST_LONGEST_S:g} s")
+        problems.append(f"the time must lie between 0 and {ADJUST_LONGEST_S / 3600:g} h")
     if climb is None or not (0 < climb <= leg.climb_k_per_s):
-        problems.append(f"climb_k_per_s must be above 0 and at most {leg.climb_k_per_s:g} K/s; it can only be slowed")
+        problems.append(
+            f"the ramp must be above 0 and at most {60 * leg.climb_k_per_s:.2g} K/min; it can only be slowed"
+        )
     if target is None or hold is None or climb is None:
         return problems, leg
     return problems, leg._replace(target_c=target, hold_s=hold, climb_k_per_s=climb)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.commands.order import _quantity, build
+from controller.commands.order.words import build, quantity
 from controller.commands.shared.exit_codes import Wrong
 from controller.commands.shared.step_reference import completed, in_program
 from controller.edge.files import config_files
@@ -37,7 +37,7 @@ from tests.places import CONFIG
             {"step": 2, "target_c": pytest.approx(64.0), "hold_s": 2400.0, "climb_k_per_s": pytest.approx(0.01)},
         ),
         ("clear", ["inspected=yes"], {"inspected": True}),
-        ("hold", [], {}),
+        ("hold", ["now"], {}),
     ],
 )
 def test_words_become_arguments_in_base_units(name: str, given: list[str], args: dict[str, object]) -> None:
@@ -58,8 +58,8 @@ def test_a_trip_is_named_beside_the_arguments() -> None:
         ("boil", [], "wanted one of"),
         ("start", ["linnet", "hand=12"], "hand"),
         ("start", ["hand=twelve"], "hand"),
-        ("extend", ["10"], "by"),
-        ("hold", ["now"], "takes no plain argument"),
+        ("extend", ["10"], "time"),
+        ("pause", ["now"], "takes no plain argument"),
         ("adjust", ["step=0"], "number from 1 on"),
         ("adjust", ["step=2", "target=64"], r"^target: found '64', wanted a number with a unit"),
         ("start", ["ready_at=soon"], "a time is wanted"),
@@ -78,7 +78,7 @@ def test_what_cannot_be_read_is_said_with_its_word(name: str, given: list[str], 
 def test_a_bare_number_says_what_is_wanted() -> None:
     """A temperature without its unit is answered with found and wanted, under the name it was typed by."""
     with pytest.raises(Wrong, match=r"^--hand: found '12', wanted a number with a unit such as \"12 °C\"$"):
-        _quantity("--hand", "12")
+        quantity("temperature", "--hand", "12")
 
 
 def test_a_time_of_day_is_the_next_one() -> None:
