@@ -18,7 +18,7 @@ ADVICE = sorted((ROOT / "controller" / "brewing" / "advice").glob("*.py"))
 REASONS = (ROOT / "controller" / "brewing" / "step_purpose.py",)
 # A word of the trade in a sentence of the front page makes it a fact, unless the sentence tells of the program.
 TRADE = re.compile(r"enzyme|amylase|glucan|protease|starch|ferment|foam|tannin|modified|Mashes")
-OF_THE_PROGRAM = re.compile(r"ferments nothing|is an estimate to compare|against the program|no starch")
+OF_THE_PROGRAM = re.compile(r"ferments nothing|is an estimate to compare|no starch")
 
 
 def sentences(path: object) -> Iterator[str]:
