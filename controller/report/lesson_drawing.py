@@ -11,7 +11,7 @@ from html import escape
 from itertools import accumulate
 from math import ceil, floor
 
-from controller.brewing.kinetics.enzyme_lanes import WINDOWS, Lane
+from controller.brewing.kinetics.enzyme_lanes import WINDOWS, Lane, left_words
 from controller.brewing.kinetics.lesson import Lesson
 from controller.report import svg
 from controller.report.svg import BOTTOM, LEFT, RIGHT, TOP, WIDTH, Axes
@@ -23,7 +23,7 @@ CSS = {
     "beta-amylase": "beta",
     "alpha-amylase": "alpha",
 }
-HEIGHT, ROW, LANE = 250.0, 44.0, 30.0  # of the temperatures; of a lane with its room, and of its fullest bar
+HEIGHT, ROW, LANE = 250.0, 46.0, 28.0  # of the temperatures; of a lane with its room, and of its fullest bar
 BAR = 7.0  # between the bars of two windows
 OWN = ("measured", "setpoint", "planned", "heat")  # how several mashes are told apart
 
@@ -112,7 +112,7 @@ def _lane(axes: Axes, slice_s: float, lane: Lane, base: float) -> str:
     return (
         _row(axes, slice_s, lane.busy, base, css, f"{name}: how busy")
         + f'<path class="left" d="M{left}"><title>{name}: how much is left</title></path>'
-        + _label(base, css, name, f"{lane.left_pct[-1]:.0f} % left")
+        + _label(base, css, name, left_words(lane))
     )
 
 
@@ -125,8 +125,8 @@ def _row(axes: Axes, slice_s: float, values: Sequence[float], base: float, css: 
 
 
 def _label(base: float, css: str, name: str, left: str) -> str:
-    x = WIDTH - RIGHT + 8.0
+    """The name above the lane, where a narrow screen begins to show it; what is left at its end."""
     return (
-        f'<text class="label {css}" x="{x}" y="{base - 14:.1f}">{escape(name)}</text>'
-        f'<text class="tick" x="{x}" y="{base:.1f}">{escape(left)}</text>'
+        f'<text class="label {css}" x="{LEFT + 2:.0f}" y="{base - LANE - 3:.1f}">{escape(name)}</text>'
+        f'<text class="tick" x="{WIDTH - RIGHT + 8:.0f}" y="{base - 4:.1f}">{escape(left)}</text>'
     )

@@ -18,8 +18,8 @@ from controller.report import lesson_drawing
 from controller.report.lesson_text import entries
 
 # Which sources stand behind what a step did, and behind what a change would do
-DID = ("starch", "points of a step, and what a change does", "beta-amylase left", "alpha-amylase left")
-WOULD = ("points of a step, and what a change does", "iodine")
+DID = ("starch", "points of the limit", "beta-amylase left", "alpha-amylase left")
+WOULD = ("points of the limit", "iodine")
 LOW = ("beta-glucanase left", "protease left")
 WINDOWED = tuple(f"window of {one.name}" for one in WINDOWS)
 WORT = ("apparent limit", "real limit", "range of the limit", "extract", "iodine", "thickness")
@@ -47,8 +47,7 @@ def page(title: str, parts: Iterable[str], lessons: Sequence[Lesson]) -> str:
 
 def section(lesson: Lesson, key: str = "lesson") -> str:
     """The drawing of one mash and what each rest did, as a part of a page. `key` tells it from others there."""
-    words = lesson.prediction.as_json()
-    wort = "".join(f"<p>{escape(line)}</p>" for line in spoken.wort_words(words))
+    wort = "".join(f"<p>{escape(line)}</p>" for line in spoken.wort_words(lesson.said))
     basis = f'<p class="basis">{escape(lesson.prediction.basis)}</p>'
     return (
         f'<section class="lesson" aria-labelledby="h-{key}"><h2 id="h-{key}">{escape(lesson.title)}</h2>'

@@ -22,7 +22,7 @@ def lines(lesson: Lesson, sources: bool = False) -> list[str]:
         *enzyme_picture.drawn(lesson.lanes, [(one.number, one.begin_s) for one in lesson.taught], _plain()),
         "",
         *(line for one in lesson.taught for line in taught(one)),
-        *wrapped("wort", " ".join(spoken.wort_words(lesson.prediction.as_json()))),
+        *wrapped("wort", " ".join(spoken.wort_words(lesson.said))),
         *wrapped("", lesson.prediction.basis),
         "",
         *enzyme_picture.legend(_plain()),
@@ -55,7 +55,9 @@ def taught(one: Taught, brief: bool = False) -> Iterator[str]:
 
 def wrapped(name: str, text: str) -> list[str]:
     kept = text.replace(" %", f"{KEPT}%").replace(" °C", f"{KEPT}°C")  # no line ends between a figure and its unit
-    told = textwrap.wrap(kept, WIDTH - 2, initial_indent=f"   {name:<8}", subsequent_indent=" " * 11)
+    told = textwrap.wrap(
+        kept, WIDTH - 2, initial_indent=f"   {name:<8}", subsequent_indent=" " * 11, break_on_hyphens=False
+    )
     return [line.replace(KEPT, " ") for line in told]
 
 

@@ -31,7 +31,8 @@ def of_record(record: RunRecord) -> Lesson | None:
     basis = malts.recalled(record.malt)
     meant = [Meant(step.name, step.kind, step.target_c, step.hold_s) for step in record.planned]
     title = f"{record.title}, {'simulated' if record.dry else 'as it went'}"
-    return lesson(title, record.profile, record.marks, meant, basis, _varied(record, meant, basis))
+    found = lesson(title, record.profile, record.marks, meant, basis, _varied(record, meant, basis))
+    return found._replace(figures=record.prediction)  # one figure wherever a run is told
 
 
 def _varied(record: RunRecord, meant: Sequence[Meant], basis: malts.Basis) -> tuple[Variation, ...]:

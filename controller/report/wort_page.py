@@ -9,7 +9,7 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from controller.brewing.kinetics import enzyme_picture, lesson, spoken
+from controller.brewing.kinetics import enzyme_lanes, enzyme_picture, spoken
 from controller.brewing.kinetics.what_if import sentence
 from controller.plan.forecast import Forecast
 
@@ -52,7 +52,7 @@ def _indented(text: str, by: int) -> list[str]:
 
 def _enzymes(prediction: Mapping[str, Any]) -> str:
     left = f"beta-amylase {prediction['beta_left_pct']:.0f} %, alpha-amylase {prediction['alpha_left_pct']:.0f} % left"
-    glucanase, protease = lesson.word(prediction["glucanase_left_pct"]), lesson.word(prediction["protease_left_pct"])
+    glucanase, protease = (enzyme_lanes.word(prediction[f"{name}_left_pct"]) for name in ("glucanase", "protease"))
     if any(one["what"] == "glucanase" for one in prediction.get("withheld", ())):
         glucanase = f"no word, for {spoken.why(prediction, 'glucanase')}"
     return f"{left}; beta-glucanase {glucanase}, protease {protease}"

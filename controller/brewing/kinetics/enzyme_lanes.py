@@ -32,6 +32,10 @@ from controller.brewing.source import Source, Sources, of_constants
 
 LOW_S, STARCH_S = 1800.0, 600.0  # full mark: the best a fresh enzyme could do in so long, at its best temperature
 WIDTH = 60
+FADING_PCT, GONE_PCT = (
+    80.0,
+    5.0,
+)  # constants of the two low rests' enzymes are assumed: words, no figures (own proposal)
 
 
 class Window(NamedTuple):
@@ -228,3 +232,13 @@ def _gathered(slice_s: float, sums: Sequence[_Slice], start: Amounts) -> Lanes:
     )
     starch = tuple(100.0 * starch_left(end) for end in ends)
     return Lanes(slice_s, tuple(celsius), starch, tuple(found))
+
+
+def word(left_pct: float) -> str:
+    """How much of an enzyme of the low rests is left, in words?"""
+    return "mostly active" if left_pct >= FADING_PCT else "fading" if left_pct >= GONE_PCT else "gone"
+
+
+def left_words(lane: Lane) -> str:
+    """How much of an enzyme is left at the end: a figure, or a word where its constants are assumed?"""
+    return f"{lane.left_pct[-1]:.0f} % left" if lane.window.on_starch else word(lane.left_pct[-1])

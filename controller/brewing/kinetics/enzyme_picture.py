@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from math import floor
 
-from controller.brewing.kinetics.enzyme_lanes import WINDOWS, Lane, Lanes
+from controller.brewing.kinetics.enzyme_lanes import WINDOWS, Lane, Lanes, left_words
 
 LEVELS, PLAIN_LEVELS = " ░▒▓█", " .:=#"
 ROW_K = 2.0
@@ -74,7 +74,7 @@ def _enzymes(found: Lanes, plain: bool, width: int) -> list[str]:
     levels = PLAIN_LEVELS if plain else LEVELS
     lines = [_lane(lane, levels, width) for lane in found.lanes]
     starch = "".join(levels[_level(left / 100.0)] for left in _squeezed(found.starch_left_pct, width))
-    return [*lines, f"{'starch':>{NAME_WIDTH}} |{starch}| {found.starch_left_pct[-1]:3.0f} % left"]
+    return [*lines, f"{'starch':>{NAME_WIDTH}} |{starch}| {f'{found.starch_left_pct[-1]:.0f} % left':>10}"]
 
 
 def _lane(lane: Lane, levels: str, width: int) -> str:
@@ -82,7 +82,7 @@ def _lane(lane: Lane, levels: str, width: int) -> str:
     if lane.withheld:
         return f"{name}{'it is added: what the malt has is not told apart':^{width}}|"
     bar = "".join(levels[_level(busy)] for busy in _squeezed(lane.busy, width))
-    return f"{name}{bar}| {lane.left_pct[-1]:3.0f} % left"
+    return f"{name}{bar}| {left_words(lane):>10}"
 
 
 def _level(share: float) -> int:

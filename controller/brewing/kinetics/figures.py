@@ -21,7 +21,7 @@ FIGURES: dict[str, Sources] = {
         Source("published", "a model fitted to its own malt missed by up to 10 %: Koljonen et al. 1995, abstract"),
         Source("own proposal", "6 points at 60 to 68 °C, 10 at 70 to 75, from both and the gap to the second set"),
     ),
-    "points of a step, and what a change does": _by("k1_dextrin"),
+    "points of the limit": _by("k1_dextrin"),
     "extract": _by("release_lag", "wetting_lag"),
     "iodine": _by("coarse_lag", "iodine_starch"),
     "starch": _by("paste_low", "paste_low_energy", "paste_width", "small_share", "small_later"),

@@ -6,10 +6,10 @@ figures of that mash.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, NamedTuple
 
-from controller.brewing.kinetics.enzyme_lanes import Lanes, lanes
+from controller.brewing.kinetics.enzyme_lanes import Lanes, lanes, word
 from controller.brewing.kinetics.malts import Basis
 from controller.brewing.kinetics.model import (
     Contribution,
@@ -31,7 +31,6 @@ from controller.brewing.step_purpose import reason_for_step, sources_for_step
 SLICES = 120
 NOTHING_PCT = 0.5  # what is shown as 0 %
 AT_REST_K = 0.5  # so near its hottest a rest has begun
-FADING_PCT, GONE_PCT = 80.0, 5.0  # constants of the two enzymes are assumed: words, no figures (own proposal)
 LOW_REST_C = 60.0  # below, glucanase and protease are spoken of
 
 
@@ -65,6 +64,12 @@ class Lesson(NamedTuple):
     prediction: Prediction
     lanes: Lanes
     taught: tuple[Taught, ...]
+    figures: Mapping[str, Any] | None = None  # of the wort, as the record has them; None: as predicted here
+
+    @property
+    def said(self) -> Mapping[str, Any]:
+        """The prediction as its document holds it, for words."""
+        return self.prediction.as_json() if self.figures is None else self.figures
 
     @property
     def total_s(self) -> float:
@@ -153,11 +158,6 @@ def _lasting(found: Lanes, begin_s: float, end_s: float, step: Meant) -> str:
         if not lane.window.on_starch and not lane.withheld
     ]
     return f"at its end {', '.join(parts)}" if parts else ""
-
-
-def word(left_pct: float) -> str:
-    """How much of an enzyme of the low rests is left, in words?"""
-    return "mostly active" if left_pct >= FADING_PCT else "fading" if left_pct >= GONE_PCT else "gone"
 
 
 # ---------------------------------------------------------------- a run as rests
