@@ -94,8 +94,7 @@ def lanes(lesson: Lesson, key: str) -> str:
         if one.begin_s > 0.0
     )
     said = "; ".join(
-        f"{lane.window.name} {'not told apart' if lane.withheld else f'{lane.left_pct[-1]:.0f} percent left'}"
-        for lane in found.lanes
+        f"{lane.window.name} {'not told apart' if lane.withheld else left_words(lane)}" for lane in found.lanes
     )
     return svg.picture(
         axes, f"{key}-lanes", "How busy each enzyme is, and how much is left", f"At the end: {said}.", steps, *rows

@@ -167,11 +167,14 @@ def renamed(journal: bytes, run_id: str) -> bytes:
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("words", [("check", "sandpiper"), ("compare", "modification")], ids=lambda words: words[0])
+@pytest.mark.parametrize(
+    "words", [("dryrun", "linnet", "--report"), ("compare", "modification", "--html")], ids=lambda words: words[0]
+)
 def test_the_page_is_legible_everywhere(words: tuple[str, ...], tmp_path: Path) -> None:
     """In light, dark and on a narrow screen axe is content, nothing runs over the edge, and nothing is asked for."""
     path = tmp_path / "l.html"
-    called(*words, "--html", str(path))
+    assert called(*words, str(path))[0] == 0
+    assert "What it did here" in path.read_text(encoding="utf-8")
     with browser() as page:
         for width, dark in ((1100, False), (1100, True), (390, False)):
             page.look(width, 844, dark, phone=width < 500)
