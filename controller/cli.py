@@ -49,6 +49,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "tryout": ("tryout", "commissioning with plain water and a person present: the proof test"),
     "calibrate": ("calibrate", "two-point check of a probe: ice and boiling water"),
     "compose": ("compose.command", "find a rest program for a wanted wort within limits"),
+    "compare": ("compare", "two programs or two past runs over each other"),
     "runs": ("runs", "past runs"),
     "report": ("report", "a run's report"),
     "swarm": ("swarm", "many seeded mashes with random faults"),

@@ -18,7 +18,7 @@ from controller.edge.record import run_header
 from controller.plan.advise import Said, advise
 from controller.plan.forecast import Forecast, forecast
 from controller.plan.plan import Plan, document
-from controller.report import brew_sheet, plan_page, wort_page
+from controller.report import brew_sheet, lesson_page, lesson_text, lessons, plan_page, wort_page
 from controller.settings.problems import Problem, Problems, gathered
 
 
@@ -28,7 +28,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tun", metavar="NAME", help="a tun below tuns/; else the program's own, else the only one")
     parser.add_argument("--at", metavar="HH:MM", type=clock_s, help="wanted time of dough-in, for times by the clock")
     parser.add_argument("--together", action="store_true", help="the programs run at the same time, on one supply")
-    parser.add_argument("--why", action="store_true", help="draw the enzymes' windows against the program")
+    parser.add_argument("--why", action="store_true", help="draw the enzymes, and tell what each rest is for and does")
+    parser.add_argument("--sources", action="store_true", help="with --why: where each figure and window comes from")
+    parser.add_argument("--html", metavar="FILE", help="the same lesson as a page")
     parser.add_argument("--sheet", metavar="FILE", help="one page to print before the day; with --at by the clock")
     parser.add_argument("--json", action="store_true", help="one JSON object a program, each on its line")
     parser.add_argument("--strict", action="store_true", help="advice that is not overruled counts as an answer of no")
@@ -74,6 +76,8 @@ class Answer(NamedTuple):
 
 def run(args: argparse.Namespace) -> int:
     """Check each program. 0: all well; 1: advice, with --strict; 2: something is wrong."""
+    if wrong := writable.file_problems((("--html", args.html),)):
+        raise Wrong(*wrong)
     config = config_files.config_dir(args.config, simulated=True)
     changes, unfit = _brewery(config)
     looked = [_look(config, program, args.tun) for program in args.program]
@@ -82,8 +86,11 @@ def run(args: argparse.Namespace) -> int:
     looked = [answer._replace(problems=tuple(dict.fromkeys((*unfit, *answer.problems)))) for answer in looked]
     answers = _advised(looked, changes, args.together)
     _sheet(answers, args)
+    unwritten = writable.write("--html", args.html, lambda to: to.write_text(_page(answers), encoding="utf-8"))
     for at, answer in enumerate(answers):
         _show(answer, args, blank=at > 0)
+    if unwritten:
+        raise Wrong(*unwritten)
     return max(_code(answer, args.strict) for answer in answers)
 
 
@@ -159,7 +166,7 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
         sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
     elif answer.plan is not None:
         print("\n" * blank + plan_page.page(answer.plan, answer.said, args.at))
-        print(*_wort(answer.expected(), args.why), "", *answer.days, _verdict(answer, args), sep="\n")
+        print(*_wort(answer, args), "", *answer.days, _verdict(answer, args), sep="\n")
 
 
 def _verdict(answer: Answer, args: argparse.Namespace) -> str:
@@ -172,11 +179,19 @@ def _verdict(answer: Answer, args: argparse.Namespace) -> str:
     return f"No problems{but}. Next: underback{config} dryrun {answer.program}{tun}"
 
 
-def _wort(expected: Forecast | None, why: bool) -> list[str]:
-    """What is said of the wort to expect; with `why` the enzymes' windows too."""
-    if expected is None:
+def _wort(answer: Answer, args: argparse.Namespace) -> list[str]:
+    """What is said of the wort to expect; where it is asked for, as a lesson."""
+    expected, plan = answer.expected(), answer.plan
+    if expected is None or plan is None:
         return []
-    lines = ["", *wort_page.lines(expected.prediction.as_json(), expected)]
-    if why:
-        lines += ["", *wort_page.picture(expected.profile, expected.marks, expected.basis)]
-    return lines
+    if args.why or args.sources:
+        taught = lesson_text.lines(lessons.of_plan(plan, expected), args.sources)
+        return ["", *taught, *wort_page.second_opinion(expected)]
+    return ["", *wort_page.lines(expected.prediction.as_json(), expected)]
+
+
+def _page(answers: Sequence[Answer]) -> str:
+    """The lessons of all programs that can be run, as one page."""
+    found = [lessons.of_plan(one.plan, expected) for one in answers if one.plan and (expected := one.expected())]
+    parts = [lesson_page.section(lesson, f"lesson-{n}") for n, lesson in enumerate(found, start=1)]
+    return lesson_page.page(", ".join(one.plan.program.title for one in answers if one.plan), parts, found)

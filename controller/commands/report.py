@@ -11,17 +11,16 @@ from pathlib import Path
 from typing import Any
 
 from controller import report
-from controller.commands.runs import tuns
 from controller.commands.shared import terminal, typed_entries
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
+from controller.commands.shared.run_on_record import run_on_record
 from controller.core.procedure import entries
 from controller.edge.files import config_files, plan_by_name, writable
 from controller.edge.record import reader
 from controller.edge.user import login
 from controller.plan.recipe import Program
-from controller.report import amendments, batch_entries, batch_record, from_disk
+from controller.report import amendments, batch_entries, batch_record, from_disk, lesson_text, lessons
 from controller.report.amendments import Amendments
-from controller.report.from_disk import Glance
 from controller.report.run_record import RunRecord
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
@@ -40,6 +39,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sign", metavar="WORDS", help='sign the record, such as --sign "brewed and checked"')
     parser.add_argument("--correct", metavar="WORDS", help="add a correction; the record itself stays as it is")
     parser.add_argument("--remark", metavar="WORDS", help="add a remark")
+    parser.add_argument("--why", action="store_true", help="draw the enzymes, and tell what each rest did")
+    parser.add_argument("--sources", action="store_true", help="with --why: where each figure comes from")
     enter = f"enter what was measured late; keys: {', '.join(KEYS)}"
     parser.add_argument("--enter", metavar="KEY=VALUE", action="append", default=[], help=enter)
     parser.add_argument("--about", metavar="WHAT", default="", help="what the correction or remark is about")
@@ -52,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         wrong.append(lacks)
     if wrong:
         raise Wrong(*wrong)
-    settings, glances = _find(args.config, args.tun, args.wanted)
+    settings, glances = run_on_record(args.config, args.tun, args.wanted)
     paths = [seen.path for seen in glances]
     beside = amendments.place(reader.record_folder(settings), glances[0].number)
     try:
@@ -64,7 +65,8 @@ def run(args: argparse.Namespace) -> int:
             record, more, unwritten = _read_and_written(args, settings, beside, paths)  # with what stands there now
     except OSError as why:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
-    terminal.show(args.json, _batch(args, record, settings, paths) if args.json else None, page(record, more))
+    told = [*page(record, more), *_taught(args, record)]
+    terminal.show(args.json, _batch(args, record, settings, paths) if args.json else None, told)
     if unwritten:
         raise Wrong(*unwritten)
     return NO if record.damage or more.problems else DONE
@@ -79,31 +81,10 @@ def _read_and_written(
     return record, more, _write(args, record, settings, paths)
 
 
-def _find(config: str | None, tun: str | None, wanted: str) -> tuple[Settings, list[Glance]]:
-    """The run that is meant, and whose it is. Raises Wrong."""
-    if (file := Path(wanted)).is_file():
-        return _of_file(config, tun, file.resolve())
-    found = []
-    for settings in tuns(config, tun):
-        folder = reader.record_folder(settings)
-        if folder.is_dir() and (glances := from_disk.find(folder, wanted)):
-            found.append((settings, glances))
-    if not found:
-        raise Wrong(f"RUN: found {wanted!r}, wanted a run on record; `underback runs` lists them")
-    if len(found) > 1 and wanted != "last":
-        names = ", ".join(settings.tun.name for settings, _ in found)
-        raise Wrong(f"RUN: found {wanted!r} on several tuns, wanted --tun with one of {names}")
-    return max(found, key=lambda one: one[1][0].at)
-
-
-def _of_file(config: str | None, tun: str | None, file: Path) -> tuple[Settings, list[Glance]]:
-    """The run in a file of a record, wherever it lies: that of a demo, or a copy. Raises Wrong, Problems."""
-    settings = config_files.settings(config_files.config_dir(config, simulated=True), tun or file.parent.name)
-    seen = from_disk.glance(file)
-    if seen is None:
-        raise Wrong(f"RUN: {file} holds no run")
-    there = settings.service.model_copy(update={"data_dir": str(file.parent.parent.parent)})
-    return settings._replace(service=there), from_disk.find(file.parent, seen.run)
+def _taught(args: argparse.Namespace, record: RunRecord) -> list[str]:
+    """What each rest did, where that is asked for and there was a mash."""
+    lesson = lessons.of_record(record) if args.why or args.sources else None
+    return [] if lesson is None else ["", *lesson_text.lines(lesson, args.sources)]
 
 
 def _to_add(args: argparse.Namespace) -> list[dict[str, Any]]:

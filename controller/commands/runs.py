@@ -8,7 +8,7 @@ from typing import Any
 
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
-from controller.edge.files import config_files
+from controller.commands.shared.run_on_record import tuns
 from controller.edge.record import reader
 from controller.report import from_disk
 from controller.report.from_disk import Glance
@@ -37,13 +37,6 @@ def run(args: argparse.Namespace) -> int:
     lines = _table(found) if found else ["No runs are on record here."]
     terminal.show(args.json, [_values(*seen) for seen in found], lines)
     return DONE
-
-
-def tuns(config: str | None, name: str | None) -> list[Settings]:
-    """The settings of one tun, or of all. Raises Problems."""
-    folder = config_files.config_dir(config)
-    names = [name] if name is not None else config_files.names(folder / "tuns")
-    return [config_files.settings(folder, one) for one in names]
 
 
 def _runs(settings: Settings) -> list[tuple[str, Glance]]:

@@ -104,7 +104,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
     course, header = first["course"], records[0].header
     planned = tuple(_planned(leg) for leg in course["legs"])
     rows = [_row(t_s, e) for t_s, e in lines if e.get("kind") == "sample"]
-    estimate = wort.follow(rows, course)
+    estimate, mash = wort.follow(rows, course), wort.mashed(rows, course)
     # each sample counts until the next, at most two seconds
     full_power_s = sum((row.duty * min(2.0, after.t_s - row.t_s) for row, after in pairwise(rows)), 0.0)
     return RunRecord(
@@ -119,7 +119,9 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         events=tuple(_happening(t_s, e) for t_s, e in lines if "seq" in e and e.get("kind") not in OURS),
         enzymes=estimate.columns,
         prediction=estimate.prediction,
-        profile=wort.profile(rows, course),
+        profile=mash.profile,
+        marks=mash.marks,
+        malt=course.get("malt"),
         meta=_meta(course, header, first),
         began_s=float(first.get("started_wall_s") or header.get("at", 0.0)),
         energy_kwh=None if power_w is None else round(full_power_s * power_w / 3.6e6, 3),

@@ -97,7 +97,9 @@ def enzymes(record: RunRecord) -> str:
         return ""
     axes = Axes(max(record.ended_s, 1.0), 0.0, 100.0, 200.0)
     times = [row.t_s for row in record.rows]
-    curves = [Curve(key.split("_")[0], ENZYMES[key], times, values) for key, values in record.enzymes.items()]
+    hidden = {one["what"] for one in (record.prediction or {}).get("withheld", ())}
+    named = [(key.split("_")[0], ENZYMES[key], values) for key, values in record.enzymes.items()]
+    curves = [Curve(css, name, times, values) for css, name, values in named if css not in hidden]
     ends = [(c.css, c.name, v) for c in curves if (v := _last(c.values)) is not None]
     said = "; ".join(f"{name} {value:.0f} percent" for _, name, value in ends)
     return svg.picture(

@@ -16,7 +16,7 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.brewing.kinetics import spoken
-from controller.report import batch_entries, batch_record, run_charts, svg
+from controller.report import batch_entries, batch_record, lesson_page, lessons, run_charts, svg
 from controller.report.rows import gaps
 from controller.report.run_charts import packed
 from controller.report.run_record import EventRecord, RunRecord, StepRecord
@@ -68,8 +68,9 @@ def html(record: RunRecord) -> str:
         missing=[] if record.dry else batch_entries.missing(record, batch_record.initial_heat_c(record)),
         added=[_added(entry) for entry in record.added],
         data=Markup(packed(record)),
+        lesson=Markup(_lesson(record)),
         script=Markup(_asset("vendor/uPlot.iife.min.js") + "\n" + _asset("zoom.js")),
-        style=Markup(_asset("page.css") + _asset("vendor/uPlot.min.css")),
+        style=Markup(_asset("page.css") + _asset("lesson.css") + _asset("vendor/uPlot.min.css")),
         version=__version__,
     )
 
@@ -170,6 +171,12 @@ def _wort(record: RunRecord) -> list[tuple[str, str]]:
         *(("Where it ends", words) for words in spoken.ends(found)),
     ]
     return [*lines, ("Calibrated on", str(found.get("basis") or "–"))]
+
+
+def _lesson(record: RunRecord) -> str:
+    """What each rest did, with the sources; nothing where there was no mash."""
+    found = lessons.of_record(record)
+    return "" if found is None else lesson_page.section(found) + lesson_page.sources([found])
 
 
 def _added(entry: Any) -> dict[str, str]:

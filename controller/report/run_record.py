@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from controller.brewing.kinetics.model import Deed, Span
+from controller.brewing.kinetics.model import Deed, Mark, Span
 
 ENZYMES = {
     "beta_left_pct": "beta-amylase",
@@ -118,7 +118,8 @@ class RunRecord:
     speed: float = 1.0
     added: tuple[Mapping[str, Any], ...] = ()  # signatures and corrections, in the order they were added
     profile: Sequence[Span | Deed] = ()  # the measured temperatures from dough-in on, with what was done to the mash
-    windows: str = ""  # the enzymes' windows against the program, drawn as lines of text
+    marks: Sequence[Mark] = ()  # where in it each step begins
+    malt: Mapping[str, float | None] | None = None  # what the estimate took for the grist
     grist_kg: float = 0.0
     liquor_kg: float | None = None
     landing_c: float | None = None  # where the mash should land after dough-in

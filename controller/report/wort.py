@@ -50,14 +50,27 @@ def work(course: Mapping[str, Any]) -> hands.Work:
     return hands.Work(tuple(asked), course["grist_kg"], malts.recalled(course.get("malt")).malt.liquor_kg_per_kg)
 
 
-def profile(rows: Sequence[Second], course: Mapping[str, Any]) -> list[model.Span | model.Deed]:
-    """Seconds and mean temperature of each stride from dough-in on, with what was done to the mash; empty where the
-    record does not show dough-in."""
-    first = _dough_in(rows)
+class Mashed(NamedTuple):
+    """Seconds and mean temperature of each stride from dough-in on, with what was done to the mash, and where in it
+    each step begins; empty where the record does not show dough-in."""
+
+    profile: list[model.Span | model.Deed]
+    marks: list[model.Mark]
+
+
+def mashed(rows: Sequence[Second], course: Mapping[str, Any]) -> Mashed:
+    """The mash of a run as a profile."""
+    first, legs = _dough_in(rows), course["legs"]
     if first is None:
-        return []
-    strides = ((dt_s, mean_c, step, phase) for _, step, phase, dt_s, mean_c in _strides(rows[first:]))
-    return list(hands.followed(work(course), strides))
+        return Mashed([], [])
+    strides = [(dt_s, mean_c, step, phase) for _, step, phase, dt_s, mean_c in _strides(rows[first:])]
+    marks, time_s, begun = [model.Mark(legs[0]["name"], 0.0)], 0.0, 0
+    for dt_s, _, step, _ in strides:
+        if step > begun and step < len(legs):
+            marks += [model.Mark(legs[n]["name"], time_s) for n in range(begun + 1, step + 1)]
+            begun = step
+        time_s += dt_s
+    return Mashed(list(hands.followed(work(course), strides)), marks)
 
 
 def _dough_in(rows: Sequence[Second]) -> int | None:

@@ -5,19 +5,15 @@ Whole percents, each limit with its range, always with the word estimate and wha
 
 from __future__ import annotations
 
-import sys
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from controller.brewing.kinetics import enzyme_picture, spoken
-from controller.brewing.kinetics.malts import Basis
-from controller.brewing.kinetics.model import Mark, Profile
+from controller.brewing.kinetics import enzyme_lanes, enzyme_picture, spoken
 from controller.brewing.kinetics.what_if import sentence
 from controller.plan.forecast import Forecast
 
 WIDTH = 110
-FADING_PCT, GONE_PCT = 80.0, 5.0  # constants of these two enzymes are assumed: words, no figures (own proposal)
 
 
 def lines(prediction: Mapping[str, Any], forecast: Forecast | None = None) -> Iterator[str]:
@@ -37,12 +33,17 @@ def lines(prediction: Mapping[str, Any], forecast: Forecast | None = None) -> It
         if forecast.variations:
             yield "    The plan with one change, as a comparison:"
             yield from (f"      {sentence(one)}" for one in forecast.variations)
-        band = forecast.second.apparent_limit_pct
-        if band is not None:
-            apart = "so far apart is the literature."
-            yield f"    Another published set of constants gives {band.mid:.0f} % apparent: {apart}"
-        yield from (f"    malt: {remark}" for remark in forecast.remarks)
+        yield from second_opinion(forecast)
     yield from _indented(f"    {prediction['basis']}", 4)
+
+
+def second_opinion(forecast: Forecast) -> Iterator[str]:
+    """What another set of constants gives, and what there is to say of the malt."""
+    band = forecast.second.apparent_limit_pct
+    if band is not None:
+        apart = "so far apart is the literature."
+        yield f"    Another published set of constants gives {band.mid:.0f} % apparent: {apart}"
+    yield from (f"    malt: {remark}" for remark in forecast.remarks)
 
 
 def _indented(text: str, by: int) -> list[str]:
@@ -51,14 +52,10 @@ def _indented(text: str, by: int) -> list[str]:
 
 def _enzymes(prediction: Mapping[str, Any]) -> str:
     left = f"beta-amylase {prediction['beta_left_pct']:.0f} %, alpha-amylase {prediction['alpha_left_pct']:.0f} % left"
-    glucanase, protease = _word(prediction["glucanase_left_pct"]), _word(prediction["protease_left_pct"])
+    glucanase, protease = (enzyme_lanes.word(prediction[f"{name}_left_pct"]) for name in ("glucanase", "protease"))
     if any(one["what"] == "glucanase" for one in prediction.get("withheld", ())):
         glucanase = f"no word, for {spoken.why(prediction, 'glucanase')}"
     return f"{left}; beta-glucanase {glucanase}, protease {protease}"
-
-
-def _word(left_pct: float) -> str:
-    return "mostly active" if left_pct >= FADING_PCT else "fading" if left_pct >= GONE_PCT else "gone"
 
 
 def _step(step: Mapping[str, Any]) -> str:
@@ -67,10 +64,3 @@ def _step(step: Mapping[str, Any]) -> str:
         f"{step['starch_converted_pct']:.0f} % of the starch; lost {step['beta_lost_pct']:.0f} % of the beta-amylase, "
         f"{step['alpha_lost_pct']:.0f} % of the alpha-amylase"
     )
-
-
-def picture(profile: Profile, marks: Sequence[Mark], basis: Basis) -> list[str]:
-    """The enzyme windows against the temperatures; plain ASCII where the terminal knows no more."""
-    plain = not (sys.stdout.encoding or "").lower().startswith("utf")
-    drawn = enzyme_picture.picture(profile, marks, basis.malt, basis.params, plain=plain)
-    return [f"  {line}".rstrip() for line in drawn]

@@ -387,6 +387,12 @@ def test_minimum_liquor(liquor: str, fits: bool) -> None:
     assert (places(plan) == []) is fits
 
 
+def test_what_is_just_too_little_is_told_apart() -> None:
+    """19.99 kg where 20 L are wanted is not told as 20.0."""
+    plan = make(mash(rest("a", "45 °C"), grist_kg=5.0, liquor="19.99 kg"), vessel())
+    assert [(problem.found, problem.wanted[:13]) for problem in plan.problems] == [("19.99 L", "at least 20 L")]
+
+
 def test_overfull_is_told_with_the_volume() -> None:
     """26 kg at 3.5 L/kg are 108.4 L and do not go into 100 L."""
     plan = make(mash(rest("a", "64 °C"), grist_kg=26.0, liquor="91 kg"), vessel())

@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 
+from controller.brewing.kinetics.lesson import Meant, lesson
 from controller.core.procedure import estimate
 from controller.edge.files import config_files, plan_by_name
 from controller.plan.forecast import forecast
-from controller.report import wort
+from controller.report import lessons, wort
 from controller.report.run_record import Second
 from sim import true_wort
 from sim.dryrun import DryRun
@@ -19,8 +20,8 @@ POINTS = 0.2  # of the apparent limit
 
 
 def test_dotterel_has_one_figure() -> None:
-    """Plan, true temperature of the dry run, live estimate of the same run and record of it agree to 0.2 points, and
-    withhold the same figures in the same words."""
+    """Plan, true temperature of the dry run, live estimate of the same run, record of it and the lessons of plan and
+    record agree to 0.2 points, and withhold the same figures in the same words."""
     plan = plan_by_name.load_plan(CONFIG, "dotterel", None)
     expected = forecast(plan)
     assert expected is not None
@@ -36,8 +37,12 @@ def test_dotterel_has_one_figure() -> None:
     course = {**plan.course._asdict(), "legs": [leg._asdict() for leg in plan.course.legs]}
     record = wort.follow(rows, course).prediction
     assert dry is not None and record is not None
+    mash = wort.mashed(rows, course)
+    meant = [Meant(leg.name, leg.kind, leg.target_c, leg.hold_s) for leg in plan.course.legs]
+    taught = lesson("as it went", mash.profile, mash.marks, meant, expected.basis).prediction.as_json()
+    lessons_of: tuple[dict[str, Any], ...] = (taught, lessons.of_plan(plan, expected).prediction.as_json())
     planned: dict[str, Any] = expected.prediction.as_json()
-    for other in (dry, live, record):
+    for other in (dry, live, record, *lessons_of):
         assert other["apparent_limit_pct"]["mid"] == pytest.approx(planned["apparent_limit_pct"]["mid"], abs=POINTS)
         assert other["starch_left_pct"] == pytest.approx(planned["starch_left_pct"], abs=POINTS)
         assert other["withheld"] == planned["withheld"]

@@ -124,6 +124,18 @@ def test_strike_and_dough_in_are_worked_out(mash: Recorded) -> None:
     assert {(e["kind"], e["id"]) for e in found["additions"]} <= {("answer", "settled")}
 
 
+def test_a_run_stopped_while_heating_used_no_strike(tmp_path: Path) -> None:
+    """Liquor that met no grain is no strike: only what was worked out is on record."""
+    one = Recorded(tmp_path)
+    one.until("idle")
+    one.bench.start(two_rests())
+    one.run(60)
+    one.scribe.writer.close()
+    run = from_disk.read(paths(one))
+    assert run.rows[-1].mash_c is not None and run.rows[-1].phase != "adding"
+    assert batch_entries.strike(run) == {"predicted_c": round(run.planned[0].target_c, 2), "used_c": None}
+
+
 def test_the_raw_record_is_attached_by_its_hash(mash: Recorded) -> None:
     """Name, length and SHA-256 of the journal's file are in the record."""
     (path,) = paths(mash)

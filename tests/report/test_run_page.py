@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from html import unescape
 from pathlib import Path
 from types import FrameType
@@ -14,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from controller.report import from_rows, write
+from controller.report import from_rows, run_charts, write
 from controller.report.run_page import html
 from controller.report.svg import LEFT, RIGHT, WIDTH
 from tests.browser import browser
@@ -68,6 +69,15 @@ def test_the_pictures_are_well_formed_and_described() -> None:
         assert tree.find("title") is not None
         assert tree.find("desc") is not None
     assert "maltose rest 63 °C" in drawn[0]
+
+
+def test_an_added_enzyme_has_no_curve() -> None:
+    """Where glucanase was added what the malt's own did is not drawn; elsewhere it is."""
+    run = record()
+    run = replace(run, enzymes={"glucanase_left_pct": [50.0] * len(run.rows)})
+    hidden = [{"what": "glucanase", "why": "glucanase is added"}]
+    added = replace(run, prediction={**(run.prediction or {}), "withheld": hidden})
+    assert 'class="glucanase"' in run_charts.enzymes(run) and 'class="glucanase"' not in run_charts.enzymes(added)
 
 
 def test_every_sample_is_in_the_zoom_data() -> None:

@@ -5,6 +5,8 @@ Each takes the plan and the rule's figures, and gives what its sentence needs, o
 
 from __future__ import annotations
 
+from math import floor
+
 from controller.brewing.advice.plan_facts import (
     BARLEY_MALTS,
     BASE_MALTS,
@@ -27,10 +29,10 @@ from controller.brewing.advice.plan_facts import (
     starch_rests,
     thickness_l_per_kg,
 )
+from controller.brewing.advice.rule import FEW_WHY, THIN_WHY
 
 RAW_MOST, STICKY_MOST = 0.20, 0.175  # beyond, a low rest is there for raw grain or gums (common practice; as A12)
 NEAR_55_C, SHORT_S = 54.0, 600.0  # a short rest near 55 °C draws no word (common practice)
-FEW_ENZYMES_WHY = "Few enzymes: conversion is slow or stops short."
 RYE = frozenset({"rye", "rye malt"})
 
 
@@ -107,7 +109,8 @@ def locked_in(plan: MashPlan, f: Figures) -> Found | None:
     after = [step for step in plan.steps[outs[0] + 1 :] if any(step is rest for rest in late)]
     if after:
         return {"what": f"Mash-out stands before {place(plan, after[0])}"}
-    adjunct = share(plan, UNMALTED)
+    raw_kg = sum(malt.mass_kg for malt in plan.grist if malt.kind in UNMALTED and not malt.flaked)
+    adjunct = raw_kg / plan.grist_kg if plan.grist_kg > 0.0 else 0.0
     if adjunct <= f["adjunct_share"] or any(step.by == "iodine" for step in plan.steps[: outs[0]]):
         return None
     return {"what": f"{100.0 * adjunct:.0f} % raw grain, and no rest before mash-out ends by iodine"}
@@ -123,12 +126,11 @@ def thickness(plan: MashPlan, f: Figures) -> Found | None:
     if share(plan, RYE_OATS) > f["rye_oats_share"]:
         thickest = max(thickest, f["sticky_l_per_kg"])
     if ratio > f["thinnest_l_per_kg"]:
-        why = "Enzymes are dilute and die sooner, and there is less left to sparge with."
         return {
             "thickness": ratio,
             "what": f"thin; {f['thinnest_l_per_kg']:g} at most is usual",
             "level": "note",
-            "why": why,
+            "why": THIN_WHY,
         }
     if ratio >= thickest or plan.mixing == "none":
         return None
@@ -153,8 +155,10 @@ def few_enzymes(plan: MashPlan, f: Figures) -> Found | None:
         return None
     mean_lintner, part = _lintner(plan), converting_share(plan)
     if mean_lintner is not None and mean_lintner < f["ample_lintner"]:
-        what = f"The grist has {mean_lintner:.0f} °Lintner by its malt sheets; {f['least_lintner']:g} at least is usual"
-        return {"what": what, "level": "warn" if mean_lintner < f["least_lintner"] else "note", "why": FEW_ENZYMES_WHY}
+        few = mean_lintner < f["least_lintner"]
+        wanted = f"{f['least_lintner']:g} at least is usual" if few else f"{f['ample_lintner']:g} and more is ample"
+        what = f"The grist has {floor(mean_lintner)} °Lintner by its malt sheets; {wanted}"
+        return {"what": what, "level": "warn" if few else "note", "why": FEW_WHY}
     if mean_lintner is not None or part >= f["base_share"]:
         return None
     return {

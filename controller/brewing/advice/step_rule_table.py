@@ -2,7 +2,20 @@
 
 from __future__ import annotations
 
-from controller.brewing.advice.rule import DATA, DE_SCHEPPER, KUNZE, MULLER, OWN, OXFORD, PRACTICE, RITTENAUER, Rule
+from controller.brewing.advice.rule import (
+    ALPHA_GONE,
+    DATA,
+    DE_SCHEPPER,
+    KUNZE,
+    MULLER,
+    OWN,
+    OXFORD,
+    PRACTICE,
+    RITTENAUER,
+    TANNIN_WHY,
+    WAIT_MEND,
+    Rule,
+)
 
 STEP_RULES = (
     Rule(
@@ -67,7 +80,7 @@ STEP_RULES = (
         "{where} is above {highest:g} °C{more}.",
         "Late starch cannot be converted any more, and husks give off tannin, worse above pH 5.8.",
         "Mash out at 76 to 78 °C.",
-        PRACTICE, KUNZE,
+        PRACTICE, KUNZE, also=(TANNIN_WHY, ALPHA_GONE),
     ),
     Rule(
         "A21", "note", {"least_c": 74.0},
@@ -123,7 +136,7 @@ STEP_RULES = (
         "{where}: {what}.",
         "Enzymes are boiled away, or the rest of the mash has a long protein rest meanwhile.",
         "Pull less or thicker, or shorten the boil.",
-        PRACTICE, "",
+        PRACTICE, "", also=(WAIT_MEND,),
     ),
     Rule(
         "A32", "warn", {},

@@ -21,6 +21,7 @@ from controller.brewing.advice.plan_facts import (
     starch_rests,
     thickness_l_per_kg,
 )
+from controller.brewing.advice.rule import ALPHA_GONE, TANNIN_WHY, WAIT_MEND
 
 
 def falling(plan: MashPlan, f: Figures) -> Found | None:
@@ -128,11 +129,11 @@ def too_hot_an_end(plan: MashPlan, f: Figures) -> Found | None:
     if hottest is None or hottest.temperature_c <= f["highest_c"]:
         return None
     strong = hottest.temperature_c > f["strong_c"]
-    more = "; at 80 °C alpha-amylase is gone within some 10 min" if strong else ""
+    more = f"; {ALPHA_GONE}" if strong else ""
     found: Found = {"where": begin(place(plan, hottest)), "highest": f["highest_c"], "more": more}
     tested = any(step.by == "iodine" for step in plan.steps)
     if hottest.kind == "keep" and tested:
-        found["why"] = "Husks give off tannin, worse above pH 5.8."
+        found["why"] = TANNIN_WHY
     return found if strong else found | {"level": "note"}
 
 
@@ -217,8 +218,7 @@ def boiled_away(plan: MashPlan, f: Figures) -> Found | None:
         waits = step.away_s > 60.0 * f["longest_min"] and f["low_c"] <= now_c <= f["high_c"]
         if step.kind == "decoction" and waits and kolbach is not None and kolbach > f["kolbach"]:
             what = f"the main mash waits {step.away_s / 60.0:.0f} min at {now_c:g} °C meanwhile"
-            mend = "Keep the main mash at 60 °C or more meanwhile, or shorten the boil."
-            return {"where": begin(place(plan, step)), "what": what, "mend": mend}
+            return {"where": begin(place(plan, step)), "what": what, "mend": WAIT_MEND}
         mash_kg += step.addition_kg if step.kind == "infusion" else 0.0
         now_c = step.temperature_c
     return None

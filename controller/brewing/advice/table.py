@@ -8,7 +8,19 @@ temperatures good to 1 or 2 K, times to a fifth, unless the rule is arithmetic.
 
 from __future__ import annotations
 
-from controller.brewing.advice.rule import DATA, IOB_1975, KUNZE, OWN, OXFORD, PRACTICE, Rule
+from controller.brewing.advice.rule import (
+    DATA,
+    FEW_WHY,
+    HEATER_MEND,
+    IOB_1975,
+    KUNZE,
+    LATER_WHY,
+    OWN,
+    OXFORD,
+    PRACTICE,
+    THIN_WHY,
+    Rule,
+)
 from controller.brewing.advice.step_rule_table import STEP_RULES
 
 TUN_RULES = (
@@ -47,6 +59,7 @@ TUN_RULES = (
         "Slow rises are time in the enzymes' windows: the beer ends somewhat drier, and later, than on paper.",
         "Write the rise that the heater gives, use a smaller batch, or shorten the rest before.",
         "arithmetic", "",  # power = heat capacity x climb + loss; the least that is said: own proposal
+        also=(LATER_WHY,),
     ),
     Rule(
         "A6", "note", {"climb_k_per_min": 1.0, "slack_share": 1.005},
@@ -74,7 +87,7 @@ TUN_RULES = (
         "{what}.",
         "The breaker trips in the middle of a mash.",
         "Let one wait for the other: mash before liquor.",
-        "arithmetic", "",
+        "arithmetic", "", also=(HEATER_MEND,),
     ),
     Rule(
         "A39", "note", {"longest_min": 20.0, "kg_per_min": 2.0, "by_hand_kg": 50.0},
@@ -143,7 +156,7 @@ GRIST_RULES = (
         "{thickness:.2f} L/kg is {what}.",
         "A thick mash will not stir or pump.",
         "Take 3.0 to 3.5 L/kg where it is stirred, 3.0 to 4.0 where it is pumped, up to 4.5 with rye or oats.",
-        PRACTICE, "",  # Managing mash thickness, byo.com (opening seen)
+        PRACTICE, "", also=(THIN_WHY,),  # Managing mash thickness, byo.com (opening seen)
     ),
     Rule(
         "A31", "note", {"thinnest_l_per_kg": 4.5},
@@ -157,7 +170,7 @@ GRIST_RULES = (
         "{what}.",
         "Whether the enzymes are enough is not known: conversion may be slow or stop short.",
         "More malt that converts itself, and let the last starch rest end by iodine.",
-        PRACTICE, "",  # two pages of brewers: 40 °Lintner at least, 35 converts itself
+        PRACTICE, "", also=(FEW_WHY,),  # two pages of brewers: 40 °Lintner at least, 35 converts itself
     ),
     Rule(
         "A37", "note", {"highest_ph": 5.8, "lowest_ph": 5.1},

@@ -9,9 +9,10 @@ from math import isfinite
 
 from controller.brewing import volumes
 from controller.brewing.advice.plan_facts import Figures, Found, MashPlan, PlanStep, begin, place
+from controller.brewing.advice.rule import HEATER_MEND, LATER_WHY
 
 BETA_GONE_C = 72.0  # beta-amylase is gone within minutes there (own model; Muller 1990, second hand)
-LATER: Found = {"level": "note", "why": "The mash ends later than on paper; the enzymes of dryness are gone by then."}
+LATER: Found = {"level": "note", "why": LATER_WHY}
 
 
 def fill(plan: MashPlan, f: Figures) -> Found | None:
@@ -136,7 +137,7 @@ def supply(plan: MashPlan, f: Figures) -> Found | None:
         return {
             "level": "warn",
             "what": f"This tun's heater draws {own_w:.0f} W, its supply gives {limit_w:.0f} W",
-            "mend": "Fit a smaller heater or a stronger supply, or write what the supply really gives.",
+            "mend": HEATER_MEND,
         }
     both_w = own_w + plan.others_w
     return {

@@ -140,9 +140,14 @@ def warmed(rests: Sequence[Rest], index: int, by_k: float) -> list[Rest]:
 
 
 def sentence(one: Variation) -> str:
+    """What does a change do to which rest, in words?"""
+    return f"{one.name}, {changed(one)}"
+
+
+def changed(one: Variation) -> str:
     """What does a change do, in words? Small numbers are said to change little."""
     if one.apparent_points is None:
-        return f"{one.name}, {one.change}: no figure of the limit"
+        return f"{one.change}: no figure of the limit"
     points = one.apparent_points
     drier = "drier" if points > 0.0 else "fuller"
     many = f"{abs(points):.0f} point{'s' * (abs(points) >= 1.5)}"
@@ -152,7 +157,7 @@ def sentence(one: Variation) -> str:
         parts.append(f"iodine-negative {abs(one.iodine_min):.0f} min {'later' if one.iodine_min > 0.0 else 'sooner'}")
     if abs(one.duration_min) >= 1.0:
         parts.append(f"{abs(one.duration_min):.0f} min {'longer' if one.duration_min > 0.0 else 'shorter'} in all")
-    return f"{one.name}, {one.change}: {', '.join(parts)}"
+    return f"{one.change}: {', '.join(parts)}"
 
 
 def _variation(name: str, change: str, base: Prediction, other: Prediction) -> Variation:

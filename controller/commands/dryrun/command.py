@@ -10,7 +10,7 @@ from typing import Any
 
 from controller.brewing.advice.advice import Changes
 from controller.commands.dryrun import days
-from controller.commands.dryrun.outcome import FaultReport, fault_table, page, told, windows, write_page
+from controller.commands.dryrun.outcome import FaultReport, fault_table, page, recorded, told
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files, plan_by_name, writable
@@ -18,7 +18,7 @@ from controller.edge.record import run_header
 from controller.plan.advise import advise
 from controller.plan.forecast import forecast
 from controller.plan.plan import Plan
-from controller.report import missing
+from controller.report import RunRecord, lesson_text, lessons, missing, write
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
 from controller.settings.table import show
@@ -39,7 +39,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     fault = "what goes wrong, such as probe_frozen@20min+300; `--fault list` names all, with the form"
     parser.add_argument("--fault", action="append", default=[], metavar="SPEC", help=fault)
     parser.add_argument("--clears", action="store_true", help="the simulated brewer looks after trips and restarts")
-    parser.add_argument("--why", action="store_true", help="draw the enzymes' windows against the mash temperature")
+    parser.add_argument("--why", action="store_true", help="draw the enzymes, and tell what each rest did")
+    parser.add_argument("--sources", action="store_true", help="with --why: where each figure comes from")
     parser.add_argument("--json", action="store_true", help="the outcome as one JSON object")
     parser.add_argument("--csv", metavar="FILE", help="every second as a row")
     parser.add_argument("--report", metavar="FILE.html", help="the run as a page; with --days a fan of all")
@@ -74,8 +75,9 @@ def run(args: argparse.Namespace) -> int:
         answer["faults"], answer["story"] = list(more.faults), list(more.story)
     if more.off:
         answer["warnings"] = list(more.off)
-    unwritten = _write(args, plan, ran, brewed, answer, more)
-    terminal.show(args.json, answer, _lines(args, plan, ran, answer, more), allow_nan=False)
+    record = recorded(plan, ran, brewed, answer, more)
+    unwritten = _write(args, ran, brewed, record)
+    terminal.show(args.json, answer, _lines(args, plan, record, answer, more), allow_nan=False)
     if unwritten:
         raise Wrong(*unwritten)
     return DONE if ran.result == "complete" else NO
@@ -113,28 +115,21 @@ def _watched(machine: dryrun.DryRun, plan: Plan) -> dryrun.Ran:
 
 
 def _lines(
-    args: argparse.Namespace, plan: Plan, ran: dryrun.Ran, answer: dict[str, Any], more: FaultReport
+    args: argparse.Namespace, plan: Plan, record: RunRecord, answer: dict[str, Any], more: FaultReport
 ) -> Iterator[str]:
-    """The outcome; the enzymes' windows too, where that is asked for and grain went in."""
+    """The outcome; the lesson too, where that is asked for and grain went in."""
     yield from page(plan, answer, forecast(plan), more)
-    if args.why and (drawn := windows(plan, ran)):
-        yield from ("", *drawn)
+    if (args.why or args.sources) and (lesson := lessons.of_record(record)):
+        yield from ("", *lesson_text.lines(lesson, args.sources))
 
 
-def _write(
-    args: argparse.Namespace,
-    plan: Plan,
-    ran: dryrun.Ran,
-    brewed: true_wort.Wort,
-    answer: dict[str, Any],
-    more: FaultReport,
-) -> list[str]:
+def _write(args: argparse.Namespace, ran: dryrun.Ran, brewed: true_wort.Wort, record: RunRecord) -> list[str]:
     """The files that were asked for. Which cannot be written, and why?"""
     columns, cells = ((), None) if brewed.prediction is None else (true_wort.COLUMNS, brewed.columns)
     unwritten: list[str] = []
     for option, path, make in (
         ("--csv", args.csv, lambda to: to.write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")),
-        ("--report", args.report, lambda to: write_page(to, plan, ran, brewed, answer, more)),
+        ("--report", args.report, lambda to: write(to, record)),
     ):
         failed = writable.write(option, path, make)
         if path is not None and not failed:

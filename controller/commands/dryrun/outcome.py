@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from operator import attrgetter
-from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller import __version__, report
-from controller.brewing.kinetics import malts
 from controller.commands.dryrun import story
 from controller.core.guard.registry import BY_ID
 from controller.core.nouns import Trip
@@ -186,10 +184,10 @@ def _waits(run: Run, trips: Sequence[Trip], refusals: Sequence[str]) -> str:
 # ---------------------------------------------------------------- as a page
 
 
-def write_page(
-    path: Path, plan: Plan, ran: dryrun.Ran, brewed: true_wort.Wort, answer: dict[str, Any], more: FaultReport
-) -> None:
-    """The run as a run record, and that as a page. Raises OSError."""
+def recorded(
+    plan: Plan, ran: dryrun.Ran, brewed: true_wort.Wort, answer: dict[str, Any], more: FaultReport
+) -> report.RunRecord:
+    """The run as a run record, of which pages and lessons are made."""
     rows = [
         {**row._asdict(), **dict(zip(true_wort.COLUMNS, cells, strict=True))}
         for row, cells in zip(ran.trace.rows, brewed.columns, strict=True)
@@ -214,19 +212,14 @@ def write_page(
         meta={"seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
         energy_kwh=answer["energy_kwh"],
     )
-    told = replace(
+    profile, marks = true_wort.profile(plan.course, ran.trace)
+    return replace(
         record,
-        windows="\n".join(windows(plan, ran)),
+        profile=profile,
+        marks=marks,
+        malt=plan.course.malt,
         planned_s=plan.duration_s,
         landing_c=plan.course.landing_c,
         faults=more.faults,
         remarks=tuple(filter(None, (more.unfinished, *more.idle, *(line.strip() for line in more.story), *more.off))),
     )
-    report.write(path, told)
-
-
-def windows(plan: Plan, ran: dryrun.Ran) -> list[str]:
-    """The enzymes' windows drawn; the iodine test is left out, for the estimate tells it."""
-    pieces, marks = true_wort.profile(plan.course, ran.trace)
-    drawn = wort_page.picture(pieces, marks, malts.recalled(plan.course.malt)) if pieces else []
-    return [line for line in drawn if not line.strip().startswith("Iodine-negative")]
