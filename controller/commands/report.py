@@ -26,6 +26,7 @@ from controller.report.run_record import RunRecord
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
 
+OVER = ("complete", "stopped", "aborted")
 KEYS = (*entries.FIGURES, *entries.TEXTS)
 
 
@@ -57,6 +58,7 @@ def run(args: argparse.Namespace) -> int:
     beside = amendments.place(reader.record_folder(settings), glances[0].number)
     try:
         to_add = _to_add(args)
+        _over(args, from_disk.runs(reader.record_folder(settings)), glances[-1])
         record, more, unwritten = _read_and_written(args, settings, beside, paths)
         if to_add and not unwritten:  # nothing is added where what was asked for with it cannot be had
             for line in to_add:
@@ -119,6 +121,12 @@ def _to_add(args: argparse.Namespace) -> list[dict[str, Any]]:
         if words is not None:
             lines.append({"kind": kind, "by": by, "text": words, "about": args.about, "at_s": time.time()})
     return lines
+
+
+def _over(args: argparse.Namespace, known: list[Glance], last: Glance) -> None:
+    """A run that is not over is not signed. Raises Wrong. One that a newer run came after is over, whatever it says."""
+    if args.sign is not None and known[-1].path == last.path and last.state not in OVER:
+        raise Wrong(f"--sign: found a run that is {last.state}, wanted one that is over: {', '.join(OVER)}")
 
 
 def _late(given: list[str]) -> dict[str, Any]:
