@@ -142,7 +142,7 @@ def late(page: Browser, folder: Path) -> None:
                 page.open(broker.page)
                 page.eval(door("operator", "gannet"))
                 _start(page, "sandpiper")
-                time.sleep(LATE_S / FAST)
+                page.wait(f"{SPAN_S} > {LATE_S}", 2.0 * LATE_S / FAST)
                 opened(page, broker, "opened two hours into the run")
                 broker.stop()
                 broker.start()

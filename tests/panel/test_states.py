@@ -111,4 +111,5 @@ def _hold(page: Browser, scene: Scene) -> bool:
     if scene.press or scene.status["state"] not in ("running", "paused"):
         return True
     box = page.eval("document.querySelector('[data-order=hold]').getBoundingClientRect().toJSON()")
-    return 0 <= box["left"] < box["right"] <= page.eval("innerWidth") and 0 <= box["top"] < box["bottom"] <= 800
+    wide, tall = page.eval("[innerWidth, innerHeight]")
+    return bool(0 <= box["left"] < box["right"] <= wide and 0 <= box["top"] < box["bottom"] <= tall)

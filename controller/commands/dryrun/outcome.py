@@ -201,7 +201,7 @@ def write_page(
             for e in ran.trace.happenings
         ],
         prediction=brewed.prediction,
-        meta={"seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
+        meta={**_put_in(plan), "seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
         energy_kwh=answer["energy_kwh"],
     )
     told = replace(
@@ -213,6 +213,12 @@ def write_page(
         remarks=tuple(filter(None, (more.unfinished, *more.idle))),
     )
     report.write(path, told)
+
+
+def _put_in(plan: Plan) -> dict[str, str]:
+    """What goes into the tun, for the head of the page."""
+    malts = ", ".join(f"{line.mass_kg:g} kg {line.name}" for line in plan.program.grist)
+    return {**({"Malt": malts} if malts else {}), "Liquor": f"{plan.liquor_kg:.1f} kg"}
 
 
 def windows(plan: Plan, ran: dryrun.Ran) -> list[str]:
