@@ -62,11 +62,12 @@ const Due = (() => {
 
   // ------------------------------------------------------------ questions
 
+  // What is ordinary stands out; a finding does not: the answers to the iodine test look alike.
   function question(place, words, tun, p, acts, more = () => []) {
     place.hidden = !p;
     fill(place, p ? tun.name + p.id + p.text : "", () => (p ? [
       make("h3", {}, words), make("p", {}, p.text), ...more(p),
-      make("div", { class: "answers" }, ...p.answers.map((answer, i) => at_once(deed(p.id, answer), { class: i ? "answer" : "answer first" }, () => acts.send("answer", { prompt: p.id, answer })))),
+      make("div", { class: "answers" }, ...p.answers.map((answer, i) => at_once(deed(p.id, answer), { class: i || p.id === "iodine" ? "answer" : "answer first" }, () => acts.send("answer", { prompt: p.id, answer })))),
     ] : []));
   }
 

@@ -122,7 +122,7 @@
 
   const acts = {
     send,
-    form: (name, more = {}) => dialog(`${ORDERS[name][0] || "Clear"}: ${title(tuns.get(chosen))}`, fields(name), (form) => send(name, { ...argsOf(name, form), ...more }), { more: ORDERS[name][1], cold: Orders.ENDS.includes(name) }),
+    form: (name, more = {}) => dialog(`${ORDERS[name][0] || "Clear"}: ${title(tuns.get(chosen))}`, fields(name), (form) => send(name, { ...argsOf(name, form), ...more }), { more: ORDERS[name][1], ...(Orders.ENDS.includes(name) ? { cold: true, yes: `Yes, ${name}` } : {}) }),
     start: () => {
       const tun = tuns.get(chosen);
       const form = dialog(Start.words(tun), Start.fields(tun, link.door.user), (filled) => send("start", Start.args(filled, tun.status)), { yes: "Start it", can: Start.can(tun), focus: "h2" });
@@ -252,6 +252,13 @@
     say($("door-says"), "");
     enter(Object.fromEntries([...new FormData($("door"))].map(([k, v]) => [k, v.trim()])));
   });
+  // The address names the tun, so that these two links must not write theirs into it.
+  for (const skip of document.querySelectorAll(".skip")) {
+    skip.addEventListener("click", (event) => {
+      event.preventDefault();
+      $(skip.hash.slice(1)).focus();
+    });
+  }
   addEventListener("hashchange", () => choose(decodeURIComponent(location.hash.slice(1))));
   setInterval(lookAtAges, 500);
 

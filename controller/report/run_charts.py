@@ -38,17 +38,20 @@ def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[flo
     """The temperature against its plan, for a broad page and for a telephone."""
     plan = plan_curve(record)
     axes = Axes(max(record.ended_s, plan[-1][0] if plan else 1.0), *_span(record), 330.0)
-    return _course(record, plan, empty, numbered, axes) + _course(record, plan, empty, numbered, svg.narrow(axes))
+    held = _held(record)
+    return "".join(_course(record, plan, empty, held, numbered, each) for each in (axes, svg.narrow(axes)))
 
 
 def _course(
     record: RunRecord,
     plan: Sequence[tuple[float, float]],
     empty: Sequence[Gap],
+    held: Sequence[tuple[float, float]],
     numbered: Sequence[tuple[float, int, str]],
     axes: Axes,
 ) -> str:
     mash, setpoint = _columns(record, "mash_c"), _columns(record, "setpoint_c")
+    longest = GAP_S if axes.width == svg.WIDTH else GAP_S + record.ended_s / svg.SMALL_POINTS
     ends = [("planned", "planned", plan[-1][1])] if plan else []
     ends += [(c.css, c.name, v) for c in (mash, setpoint) if (v := _last(c.values)) is not None]
     return svg.picture(
@@ -57,11 +60,11 @@ def _course(
         f"Mash temperature, planned and {record.curve}",
         _described(record),
         svg.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
-        svg.shade(axes, "held", _held(record), "heat held off"),
+        svg.shade(axes, "held", held, "heat held off"),
         svg.grid(axes, "°C"),
         svg.line(axes, "planned", plan),
-        svg.drawn(axes, setpoint, GAP_S * 3),
-        svg.drawn(axes, mash, GAP_S),
+        svg.drawn(axes, svg.fewer(axes, setpoint), longest * 3),
+        svg.drawn(axes, svg.fewer(axes, mash), longest),
         svg.names(axes, _named(record), lambda begin, end: _highest(record, begin, end)),
         svg.marks(axes, numbered),
         svg.labels(axes, ends),
@@ -113,7 +116,7 @@ def heat(record: RunRecord, empty: Sequence[Gap]) -> str:
             f"Mean {100 * mean:.0f} percent over the run.",
             svg.shade(each, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
             svg.grid(each, "%"),
-            svg.filled(each, share),
+            svg.filled(each, svg.fewer(each, share, mean=True)),
         )
         for each in (axes, svg.narrow(axes))
     )
@@ -134,7 +137,7 @@ def enzymes(record: RunRecord) -> str:
             "Enzyme activity and starch left, percent, estimated",
             f"At the end: {said}.",
             svg.grid(each, "%"),
-            *(svg.drawn(each, c) for c in curves),
+            *(svg.drawn(each, svg.fewer(each, c)) for c in curves),
             svg.labels(each, ends),
         )
         for each in (axes, svg.narrow(axes))

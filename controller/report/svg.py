@@ -15,6 +15,7 @@ WIDTH = 1000.0
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 118.0, 14.0, 26.0
 MINUTES = (1, 2, 5, 10, 15, 20, 30, 60, 120, 240, 480)
 MOST_TICKS, FEW_TICKS = 12, 4
+SMALL_POINTS = 1000
 NARROW, NARROW_RIGHT = 380.0, 10.0  # a picture for a telephone, and what it keeps free
 DIGIT, BETWEEN = 7.0, 4.0  # a digit of a mark is so wide; so far apart two marks stay
 LETTER = 6.6  # a letter of a step's name is so wide
@@ -36,7 +37,7 @@ class Axes(NamedTuple):
         return self.width - self.right
 
     def x(self, t_s: float) -> float:
-        return LEFT + (self.edge - LEFT) * min(1.0, max(0.0, t_s / max(self.until_s, 1.0)))
+        return LEFT + (self.width - self.right - LEFT) * min(1.0, max(0.0, t_s / max(self.until_s, 1.0)))
 
     def y(self, value: float) -> float:
         share = (value - self.low) / max(self.high - self.low, 1e-9)
@@ -238,6 +239,23 @@ def _numbers(group: Sequence[Mark]) -> str:
     """The numbers of a group: 3, or 3-5 (they are in the order of time)."""
     first, last = group[0][1], group[-1][1]
     return f"{first}" if first == last else f"{first}\N{EN DASH}{last}"
+
+
+def fewer(axes: Axes, curve: Curve, mean: bool = False) -> Curve:
+    """The curve with no more points than a small picture can show: of each few samples the lowest and the highest, or
+    their mean. A few in which one misses are nothing; a large picture gets them all."""
+    each = len(curve.times_s) // SMALL_POINTS
+    if axes.width == WIDTH or each < 2:
+        return curve
+    times: list[float] = []
+    values: list[float | None] = []
+    for i in range(0, len(curve.times_s), each):
+        some = curve.values[i : i + each]
+        known = [value for value in some if value is not None]
+        whole = len(known) == len(some)
+        times += curve.times_s[i : i + 1] if mean or not whole else (curve.times_s[i], curve.times_s[i])
+        values += [None] if not whole else [sum(known) / len(known)] if mean else [min(known), max(known)]
+    return curve._replace(times_s=times, values=values)
 
 
 def narrow(axes: Axes) -> Axes:

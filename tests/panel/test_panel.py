@@ -251,6 +251,7 @@ def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
     until(lambda: bench.state.run.state is RunState.RUNNING, "running")
     page.wait("document.querySelector('[data-order=hold]')")
     page.eval("document.querySelectorAll('.skip')[1].click()")
+    assert page.eval("location.hash") == "#gannet"
     tabbed(page, "hold")
     assert page.eval("getComputedStyle(document.activeElement).outlineStyle") == "solid"
     page.key("Enter", "\r", 13)

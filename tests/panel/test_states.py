@@ -86,7 +86,8 @@ def test_every_state_fits_and_can_be_used(there: tuple[Browser, Stage]) -> None:
             page.eval(DRAWN)
             measured = page.eval(MEASURED)
             found += [f"{name}, {width}: {what}" for what in _wrong(page, scene, measured, width)]
-            if turn == number % len(WIDTHS):
+            alike = name.startswith("asks") and name not in ("asks dough_in", "asks iodine")
+            if turn == number % len(WIDTHS) and not alike:
                 found += [f"{name}, {width}: {complaint}" for complaint in page.complaints(all_of_them=True)]
             if PICTURES:
                 page.picture(Path(PICTURES) / f"{name.replace(' ', '-')}-{width}.png")
