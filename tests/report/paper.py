@@ -1,4 +1,4 @@
-"""How many sheets of paper does a page take, and how far down is each of them filled?"""
+"""How far down is each sheet of paper filled that a page takes?"""
 
 from __future__ import annotations
 
@@ -7,11 +7,6 @@ import zlib
 
 PAGE = re.compile(rb"/Type\s*/Page\b(?!s)")
 NUMBER = rb"(-?[\d.]+)"
-
-
-def sheets(pdf: bytes) -> int:
-    """How many pages has a PDF? Counted from its page objects."""
-    return len(PAGE.findall(pdf))
 
 
 def filled(pdf: bytes) -> list[float]:

@@ -71,6 +71,7 @@ def test_a_new_process_tells_what_the_old_one_saw(tmp_path: Path) -> None:
     assert any(one["kind"] == "state" and one["id"] == "complete" for one in after["events"])
     at = [document["at"] for document in said]
     assert min(later - sooner for sooner, later in pairwise(at)) >= 30.0
+    assert {document["run"] for document in said} == {before["run"]}  # none before the record was read
     third = run(life(tmp_path, "third", tun, 5.0), 2000.25)
     shown = third.said(NAMED.history)[0]
     assert [point["t_s"] for point in shown["points"]] == [point["t_s"] for point in after["points"]]
