@@ -155,15 +155,16 @@ class Browser:
         answer = self.call("Page.printToPDF", preferCSSPageSize=True, printBackground=True)
         return base64.b64decode(answer["data"])
 
-    def complaints(self) -> list[str]:
-        """What does axe find that is serious or critical?"""
+    def complaints(self, all_of_them: bool = False) -> list[str]:
+        """What does axe find that is serious or critical, or at all?"""
         axe = Path(__file__).parent / "vendor" / "axe" / "axe.min.js"
-        self.eval(axe.read_text(encoding="utf-8") + ";0")
+        if not self.eval("Boolean(window.axe)"):
+            self.eval(axe.read_text(encoding="utf-8") + ";0")
         found = self.eval("axe.run(document, {resultTypes: ['violations']}).then(r => r.violations)")
         return [
             f"{v['id']} ({v['impact']}): {v['help']}: {v['nodes'][0]['html'][:150]}"
             for v in found
-            if v["impact"] in ("serious", "critical")
+            if all_of_them or v["impact"] in ("serious", "critical")
         ]
 
     def close(self) -> None:

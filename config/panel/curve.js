@@ -48,8 +48,11 @@ const Curves = (() => {
           { stroke: target, width: 1.5, dash: [2, 4], points: { show: false } },
           { stroke: plan, width: 1.5, dash: [1, 5], points: { show: false }, spanGaps: true },
           { stroke: set, width: 1.5, dash: [8, 4], points: { show: false } },
+          { points: { show: false } },
+          { points: { show: false } },
           { stroke: mash, width: 2.5, points: { show: false } },
         ],
+        bands: [{ series: [6, 5], fill: `${mash}44` }],
       }, data, this.place);
     }
   }
@@ -64,14 +67,11 @@ const Curves = (() => {
   const tall = (wide) => Math.round(Math.min(380, Math.max(220, wide * 0.4)));
 
   function dataOf(tun) {
-    const past = tun.history;
+    const past = tun.curve();
     const [when, plan] = toCome(tun.status);
-    const none = when.map(() => null);
-    const before = past.at.map(() => null);
-    return [
-      past.at.concat(when), past.heat.concat(none), past.target.concat(none), before.concat(plan),
-      past.setpoint.concat(none), past.mash.concat(none),
-    ];
+    const none = when.map(() => null), before = past.at.map(() => null);
+    const all = (key) => past[key].concat(none);
+    return [past.at.concat(when), all("heat"), all("target"), before.concat(plan), all("setpoint"), all("low"), all("high"), all("mash")];
   }
 
   // Corner points of the planned rest of the run from now on, people answering at once. What is left of rise, mixing and
@@ -100,8 +100,8 @@ const Curves = (() => {
 
   function describe(tun) {
     const s = tun.status;
-    const at = tun.history.at;
-    return `Curve of ${lasting(at.length ? at[at.length - 1] - at[0] : 0)}: measured ${celsius(s.temperature_c)}, setpoint ${celsius(s.setpoint_c)}, target ${celsius(s.step?.target_c)} °C.`;
+    const { at } = tun.curve();
+    return `Curve of ${lasting(at.length ? (at[at.length - 1] - at[0]) * s.speed : 0)}: measured ${celsius(s.temperature_c)}, setpoint ${celsius(s.setpoint_c)}, target ${celsius(s.step?.target_c)} °C.`;
   }
   return { Curve, describe, toCome };
 })();

@@ -8,7 +8,7 @@ const Links = (() => {
   const KEEPALIVE_S = 5;
   const AGAIN_MS = 2000;
   const NOT_AUTHORIZED = 135;
-  const HEARD = ["status", "online", "event", "reply"];
+  const HEARD = ["status", "online", "event", "history", "startable", "reply"];
 
   class Link {
     constructor(door, on) {

@@ -1,5 +1,5 @@
 // Which orders are there, in which state, what do they need, and how do they look on the wire?
-// The table of states is the daemon's own (controller/core/orders.py); a test holds the two together. The daemon judges
+// The table of states is the daemon's own (controller/core/procedure/orders/envelope.py); a test holds the two together. The daemon judges
 // every order anyway: what is shown here is a courtesy.
 
 "use strict";
@@ -10,6 +10,7 @@ const Orders = (() => {
 
   const VALID_S = 10;
   const HEAT_OFF = ["hold", "stop", "abort"];
+  const ENDS = ["stop", "abort"];
 
   const STATES = {
     start: ["idle"],
@@ -29,7 +30,7 @@ const Orders = (() => {
     acknowledge: ALL,
   };
 
-  // What else may be entered, as in controller/core/entries.py; a test holds the two together.
+  // What else may be entered, as in controller/core/procedure/entries.py; a test holds the two together.
   const FILED = [
     ["ph_at_c", "sample at, °C"],
     ["crush_gap_mm", "gap of the mill's rollers, mm"],
@@ -62,8 +63,8 @@ const Orders = (() => {
   // label, what will happen, and what has to be filled in: [argument, words, kind, further attributes]
   const ORDERS = {
     hold: ["Hold", "Heat goes off, the rest clock stands still, the program is kept until Restart."],
-    stop: ["Stop", "The ordinary end: heat goes off, the run ends and is filed as stopped. To go on later use Hold."],
-    abort: ["Abort", "When something is wrong: heat goes off at once, the program is dropped and the run filed as aborted."],
+    stop: ["Stop", "The ordinary end: heat goes off and the run ends, filed as stopped. Lost: what is left of the program; it cannot go on later. Hold keeps it."],
+    abort: ["Abort", "When something is wrong: heat goes off at once. Lost: the program is dropped and the run filed as aborted."],
     pause: ["Pause", "The temperature is kept, the rest clock stands still."],
     resume: ["Resume", "The run goes on; heat may follow."],
     restart: ["Restart", "Heat may return once the daemon's checks pass. Look at the tun first: liquid, lid, hoses, people.", [
@@ -84,12 +85,7 @@ const Orders = (() => {
       ["value", "Its value", "text", { maxlength: 300, optional: true }],
       ["remark", "Remark", "text", { maxlength: 300, optional: true }],
     ]],
-    start: ["Start a program", "Heat begins once the daemon's checks pass.", [
-      ["program", "Program", "text", { pattern: "[A-Za-z0-9][A-Za-z0-9_\\-]*", spellcheck: false, autocapitalize: "none", list: "programs", "aria-describedby": "programs-say" }],
-      ["hand_c", "A hand thermometer in the tun says, °C", "number", { min: -5, max: 105, step: 0.1 }],
-      ["here", "I am at the tun and have looked at liquid, lid and hoses", "mark"],
-      ["attended", "I stay with it", "mark", { optional: true }],
-    ]],
+    inspect: ["", "Heat was interrupted again and again; this trip is cleared only by somebody who knows why.", [["inspected", "I have found the cause and mended it", "mark"]]],
     reset: ["Make ready", "The ended run is put away; a new one can be started."],
   };
 
@@ -107,15 +103,15 @@ const Orders = (() => {
   // The order as it goes out. `at` is told in the daemon's own time as its newest status shows it, so that a telephone
   // with a wrong clock can give orders; the nonce is what proves that the sender sees the present state.
   function build(name, args, status, arrivedMs, user) {
-    const order = { id: `panel-${hex(8)}`, order: name === "entry" ? "answer" : name, args, by: user || "panel" };
+    const order = { id: `panel-${hex(8)}`, order: { entry: "answer", inspect: "clear" }[name] ?? name, args, by: user || "panel" };
     const since = (performance.now() - arrivedMs) / 1000;
     order.at = Math.round((status.at + since) * 1000) / 1000;
     order.valid_s = VALID_S;
     order.nonce = status.nonce;
     if (status.run && name !== "start") order.run = status.run;
     if (args.trip) {
-      order.trip = args.trip;
-      order.args = {};
+      const { trip, ...rest } = args;
+      Object.assign(order, { trip, args: rest });
     }
     return order;
   }
@@ -141,5 +137,5 @@ const Orders = (() => {
     }
     return args;
   }
-  return { VALID_S, HEAT_OFF, STATES, offered, ORDERS, FILED, WORDS, word, build, argsOf };
+  return { VALID_S, HEAT_OFF, ENDS, STATES, offered, ORDERS, FILED, WORDS, word, build, argsOf };
 })();

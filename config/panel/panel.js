@@ -6,12 +6,11 @@
   const { Link } = Links;
   const { FILED, HEAT_OFF, ORDERS, argsOf, build } = Orders;
   const { Curve } = Curves;
-  const { Tun, celsius, fits, lasting, restore, save, sentence, title } = Tuns;
+  const { Tun, celsius, fits, lasting, sentence, title } = Tuns;
 
   const tuns = new Map();
   const waiting = new Map(); // order id -> what to do with its reply
   const REPLY_MS = 4000;
-  const EVENTS = 200;
   const ALONE = 1;
 
   const curve = new Curve($("plot"));
@@ -25,7 +24,9 @@
     if (!tun) tuns.set(name, (tun = new Tun(name)));
     if (part === "online") tun.online = new TextDecoder().decode(payload).trim() === "true";
     else if (part === "status") status(tun, payload, retained);
-    else if (part === "event" && !retained) happened(tun, payload);
+    else if (part === "event" && !retained) told(payload, Tuns.event, (event) => tun.happened([event]));
+    else if (part === "history") told(payload, Tuns.history, (history) => tun.hear(history));
+    else if (part === "startable") told(payload, Tuns.startable, (startable) => { tun.startable = startable; });
     tun.changed = true;
     chosen ??= name;
     draw();
@@ -44,10 +45,8 @@
     const found = parsed(payload);
     tun.unfit = !found || !fits(found);
     if (tun.unfit) return;
-    const first = tun.status === null;
     const before = tun.live ? tun.status : null;
     tun.take(found, retained);
-    if (first) restore(tun);
     if (before) announce(tun, before, found);
   }
 
@@ -60,11 +59,10 @@
     if (now.trips.length && !before.trips.length && tun.name !== chosen) say($("said"), `${title(tun)} has tripped: ${now.trips[0].text}`);
   }
 
-  function happened(tun, payload) {
-    const event = parsed(payload);
-    if (!event) return;
-    tun.events.push(event);
-    if (tun.events.length > EVENTS) tun.events.shift();
+  // What cannot be read is left alone: it must not stop the rest from being drawn.
+  function told(payload, fit, take) {
+    const found = parsed(payload);
+    if (found && fit(found)) take(found);
   }
 
   function reply(payload) {
@@ -123,8 +121,13 @@
   // ------------------------------------------------------------ orders
 
   const acts = {
-    ask: (name, args, words) => dialog(words, [], () => send(name, args)),
-    form: (name) => dialog(`${ORDERS[name][0]}: ${title(tuns.get(chosen))}`, fields(name), (form) => send(name, argsOf(name, form)), ORDERS[name][1]),
+    send,
+    form: (name, more = {}) => dialog(`${ORDERS[name][0] || "Clear"}: ${title(tuns.get(chosen))}`, fields(name), (form) => send(name, { ...argsOf(name, form), ...more }), { more: ORDERS[name][1], ...(Orders.ENDS.includes(name) ? { cold: true, yes: `Yes, ${name}` } : {}) }),
+    start: () => {
+      const tun = tuns.get(chosen);
+      const form = dialog(Start.words(tun), Start.fields(tun, link.door.user), (filled) => send("start", Start.args(filled, tun.status)), { yes: "Start it", can: Start.can(tun), focus: "h2" });
+      Start.follow(tun, form);
+    },
   };
 
   function fields(name) {
@@ -140,38 +143,23 @@
         const options = s.steps.map((step, i) => [i, step]).filter(([i]) => i >= s.step.index);
         return make("label", {}, `${words} `, make("select", { name: key }, ...options.map(([i, step]) => make("option", { value: i }, `${i + 1} ${step.name}, now ${celsius(step.target_c)} °C for ${lasting(step.planned_s)}`))));
       }
-      const label = make("label", {}, `${words} `, make("input", { type: kind, name: key, required: !optional && name !== "adjust", ...rest }));
-      return key === "program" ? make("div", {}, label, ...programs()) : label;
+      return make("label", {}, `${words} `, make("input", { type: kind, name: key, required: !optional && name !== "adjust", ...rest }));
     });
   }
 
-  // The daemon publishes no list of programs: offered are those seen and used before, and a hint.
-  function programs() {
-    const seen = [...tuns.values()].map((tun) => tun.status?.program).filter(Boolean);
-    const names = [...new Set([...used(), ...seen])];
-    return [
-      make("datalist", { id: "programs" }, ...names.map((value) => make("option", { value }))),
-      make("p", { class: "small", id: "programs-say" }, "The name of a file among the daemon's programs, without its ending, such as linnet. To a name that is none the daemon answers with those there are."),
-    ];
-  }
-
-  function used() {
-    try {
-      return JSON.parse(localStorage.getItem(PROGRAMS) ?? "[]").filter((name) => typeof name === "string");
-    } catch {
-      return [];
-    }
-  }
-
-  function dialog(words, inside, act, more = "") {
-    const form = $("ask-form");
-    const yes = make("button", { type: "submit", value: "yes", class: "yes" }, "Yes, send it");
+  // A question before something is sent. The form is made anew each time, so that nothing listens to an old one.
+  function dialog(words, inside, act, { more = "", yes = "Yes, send it", can = true, cold = false, focus = "input,select" } = {}) {
+    const sure = make("button", { type: "submit", value: "yes", class: cold ? "yes cold" : "yes", disabled: !can }, yes);
     const no = make("button", { type: "button", on: { click: () => $("ask").close("no") } }, "No, back");
-    form.replaceChildren(make("h2", { id: "ask-title" }, words), ...(more ? [make("p", {}, more)] : []), ...inside, make("div", { class: "row" }, yes, no));
+    const title = make("h2", { id: "ask-title", tabindex: "-1" }, words);
+    const form = make("form", { id: "ask-form", method: "dialog" }, title, ...(more ? [make("p", {}, more)] : []), ...inside, make("div", { class: "row last" }, sure, no));
+    $("ask").replaceChildren(form);
     $("ask").onclose = () => { if ($("ask").returnValue === "yes") act(form); };
     $("ask").returnValue = "";
     $("ask").showModal();
-    (form.querySelector("input,select") ?? yes).focus();
+    (form.querySelector(focus) ?? sure).focus();
+    $("ask").scrollTop = 0;
+    return form;
   }
 
   async function send(name, args) {
@@ -188,7 +176,6 @@
     }, REPLY_MS);
     waiting.set(order.id, (words, well) => {
       clearTimeout(limit);
-      if (well && name === "start") localStorage.setItem(PROGRAMS, JSON.stringify([...new Set([args.program, ...used()])].slice(0, 8)));
       answered(words, well);
     });
     try {
@@ -202,7 +189,7 @@
 
   // ------------------------------------------------------------ door and light
 
-  const DOOR = "underback panel door", PROGRAMS = "underback panel programs", LIGHT = "underback panel light";
+  const DOOR = "underback panel door", LIGHT = "underback panel light";
 
   function enter(door) {
     $("door").hidden = true;
@@ -265,8 +252,14 @@
     say($("door-says"), "");
     enter(Object.fromEntries([...new FormData($("door"))].map(([k, v]) => [k, v.trim()])));
   });
+  // The address names the tun, so that these two links must not write theirs into it.
+  for (const skip of document.querySelectorAll(".skip")) {
+    skip.addEventListener("click", (event) => {
+      event.preventDefault();
+      $(skip.hash.slice(1)).focus();
+    });
+  }
   addEventListener("hashchange", () => choose(decodeURIComponent(location.hash.slice(1))));
-  addEventListener("pagehide", () => save(tuns.values()));
   setInterval(lookAtAges, 500);
 
   light(LIGHTS.includes(localStorage.getItem(LIGHT)) ? localStorage.getItem(LIGHT) : "auto");

@@ -3,13 +3,11 @@
 "use strict";
 const View = (() => {
   const { $, fill, make, say } = Dom;
-  const { celsius, lasting, number, sentence, title } = Tuns;
-  const { HEAT_OFF, ORDERS } = Orders;
+  const { celsius, clock, lasting, number, sentence, title } = Tuns;
   const { describe } = Curves;
 
   const ENZYMES = [["beta_left_pct", "beta-amylase"], ["alpha_left_pct", "alpha-amylase"], ["glucanase_left_pct", "beta-glucanase"], ["protease_left_pct", "protease"], ["starch_left_pct", "starch left"]];
   const KINDS = { trip: "trip", cleared: "over", latched: "trip", order: "order", answer: "answer", entry: "entry", state: "state", step: "step", "step done": "step", phase: "phase", note: "note", resume: "resumed", run: "run", acknowledge: "heard" };
-  const clock = (at) => new Date(at * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
 
   // ------------------------------------------------------------ rail
 
@@ -52,9 +50,9 @@ const View = (() => {
     $("detail").hidden = false;
     say($("headline"), sentence(tun));
     $("detail").toggleAttribute("data-old", tun.old);
-    trips(tun, s, acts);
-    question($("prompt"), "Asked of you", tun, s.prompt, acts);
-    question($("offer"), "Offered, if you want it", tun, s.offer, acts, offered);
+    Due.trips(tun, s, acts);
+    Due.questions(tun, s, acts);
+    progress(tun, s);
     $("adding").hidden = !s.live;
     say($("adding"), s.live ?? "");
     say($("temp"), celsius(s.temperature_c, 2));
@@ -63,7 +61,7 @@ const View = (() => {
     $("plot").setAttribute("aria-label", describe(tun));
     steps(s);
     enzymes(s.prediction);
-    orders(tun, s, acts);
+    Due.bar(tun, s, acts);
     happened(tun, s);
     say($("about"), `underback ${s.version} · run ${s.run ?? "none"} · ${s.simulated ? `SIMULATED, ${s.speed} times real time · ` : ""}health: ${s.health} · limit ${celsius(s.limits.hard_limit_c, 0)} °C`);
   }
@@ -76,34 +74,14 @@ const View = (() => {
     $("detail").toggleAttribute("data-old", tun.old);
   }
 
-  function trips(tun, s, acts) {
-    const over = ["idle", "stopped", "aborted", "complete"].includes(s.state); // no run any more that it could hold
-    const key = tun.name + over + JSON.stringify(s.trips.map((t) => [t.id, t.text, t.latched, t.first_out]));
-    fill($("trips"), key, () => s.trips.map((trip) => {
-      const marks = [trip.first_out && s.trips.length > 1 ? "first" : "", trip.latched ? "stays until cleared" : "goes by itself"].filter(Boolean).join(", ");
-      const buttons = [make("button", { type: "button", on: { click: () => acts.ask("acknowledge", { trip: trip.id }, `Say that you have heard ${trip.id}?`) } }, "Heard")];
-      if (trip.latched) buttons.push(make("button", { type: "button", on: { click: () => acts.ask("clear", { trip: trip.id }, `Clear ${trip.id}? Heat stays off; a restart is a step of its own.`) } }, "Clear"));
-      return make("div", { class: "trip" }, make("p", {}, make("b", {}, `${over && trip.latched ? "Still latched, clear it" : "Heat is off"}: ${trip.id} `), `${trip.text} (${marks})`), ...buttons);
-    }));
-  }
-
-  function question(place, words, tun, p, acts, more = () => []) {
-    place.hidden = !p;
-    fill(place, p ? tun.name + p.id + p.text : "", () => (p ? [
-      make("h3", {}, words), make("p", {}, p.text), ...more(p),
-      make("div", {}, ...p.answers.map((answer) => make("button", { type: "button", class: "answer", on: { click: () => acts.ask("answer", { prompt: p.id, answer }, `${p.text} – Answer “${answer}”?`) } }, answer))),
-    ] : []));
-  }
-
-  // The correction in figures, one way beside the other.
-  function offered(o) {
-    if (!number(o.measured_c) || !number(o.wanted_c) || !number(o.apart_k)) return [];
-    const rows = [["Measured", `${celsius(o.measured_c)} °C`], ["Wanted", `${celsius(o.wanted_c)} °C`], [o.apart_k < 0 ? "Short by" : "Over by", `${celsius(Math.abs(o.apart_k))} K`]];
-    if (number(o.heat_s)) rows.push(["Either full heat for", lasting(o.heat_s)]);
-    if (number(o.liquor_kg)) rows.push([number(o.heat_s) ? "or liquor" : "Liquor", `${o.liquor_kg.toFixed(1)} kg at ${celsius(o.liquor_c, 0)} °C`]);
-    if (number(o.liquor_kg) && number(o.thickness_l_per_kg)) rows.push(["then thickness", `${o.thickness_l_per_kg.toFixed(2)} L/kg`]);
-    if (number(o.liquor_kg) && number(o.fill_share)) rows.push(["then full to", `${Math.round(100 * o.fill_share)} %${o.fill_share > 0.95 ? ", no room" : ""}`]);
-    return [make("dl", { class: "ways" }, ...rows.map(([name, value]) => make("div", {}, make("dt", {}, name), make("dd", {}, value))))];
+  // How far the present step is, or how the mash cools while it is held.
+  function progress(tun, s) {
+    const held = ["held", "holding"].includes(s.state);
+    const found = held ? null : Tuns.progress(s);
+    $("progress").hidden = !found && !held;
+    $("done").hidden = !found;
+    if (found) $("done").value = found.done;
+    say($("ready"), held ? Tuns.cooling(tun) : (found?.words ?? ""));
   }
 
   function figures(s) {
@@ -123,19 +101,19 @@ const View = (() => {
       const state = i < here ? "done" : i === here ? "now" : "to come";
       const item = make("li", { class: state.replace(" ", "-"), "aria-current": i === here ? "step" : null },
         make("b", {}, step.name), ` ${celsius(step.target_c)} °C`, step.planned_s ? `, ${lasting(step.planned_s)}` : "", " ", make("span", { class: "tag" }, state));
-      if (i === here) item.append(make("progress", { max: 1, value: 0, "aria-label": `Part of ${step.name} that is done` }), make("span", { class: "left" }), make("p", { class: "small why" }, s.step?.why ?? ""));
+      if (i === here) item.append(make("span", { class: "left" }), make("p", { class: "small why" }, s.step?.why ?? ""));
       return item;
     }));
     const now = list.querySelector("[aria-current]");
     if (now && s.step) {
-      now.querySelector("progress").value = s.step.planned_s ? s.step.credited_s / s.step.planned_s || 0 : 0;
-      say(now.querySelector(".left"), s.step.planned_s ? ` ${s.step.phase}, ${lasting(s.step.remaining_s)} of rest left` : ` ${s.step.phase}`);
+      say(now.querySelector(".left"), ` ${s.step.phase}`);
     }
-    say($("finish"), s.finish_at ? `Planned end ${clock(s.finish_at)}, in ${lasting(s.finish_in_s)}, people answering at once.` : "");
+    const goes = s.finish_at && ["running", "paused"].includes(s.state); // a run that is held has no end that could be planned
+    say($("finish"), goes ? `Planned end ${clock(s.finish_at)}, in ${lasting(s.finish_in_s)}, people answering at once.` : "");
   }
 
   function enzymes(p) {
-    fill($("enzymes"), p ? "some" : "none", () => (p ? ENZYMES.map(([, name]) => make("li", {}, make("span", {}, name), make("span", { class: "bar", "aria-hidden": "true" }, make("i")), make("span", { class: "pct" }))) : [make("li", { class: "small" }, "No estimate: nothing has been doughed in, or no malt is known.")]));
+    fill($("enzymes"), p ? "some" : "none", () => (p ? ENZYMES.map(([, name]) => make("li", {}, make("span", {}, name), make("span", { class: "meter", "aria-hidden": "true" }, make("i")), make("span", { class: "pct" }))) : [make("li", { class: "small" }, "No estimate: nothing has been doughed in, or no malt is known.")]));
     say($("ahead"), p ? ahead(p.ahead) : "");
     if (!p) return say($("wort"), "");
     ENZYMES.forEach(([key], i) => {
@@ -162,18 +140,6 @@ const View = (() => {
     if (!number(a?.in_s) || !number(band?.low) || !number(band.mid) || !number(band.high)) return "";
     const iodine = `, ${iodineOf(a, "iodine still showing starch")}`;
     return `If the rest runs as planned (${lasting(a.in_s)} more): about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)})${iodine}.`;
-  }
-
-  function orders(tun, s, acts) {
-    const names = Object.keys(ORDERS).filter((name) => Orders.offered(name, s));
-    const stays = s.state === "held";
-    const button = (name) => make("button", { type: "button", "data-order": name, on: { click: () => acts.form(name) } }, name === "hold" && stays ? "Stay held" : ORDERS[name][0]);
-    fill($("orders"), tun.name + stays + names.join(), () => {
-      const off = names.filter((name) => HEAT_OFF.includes(name));
-      const more = make("div", { class: off.length ? "more" : "more open" }, ...names.filter((name) => !off.includes(name)).map(button));
-      const fold = make("button", { type: "button", class: "fold", "aria-expanded": "false", on: { click: () => fold.setAttribute("aria-expanded", more.classList.toggle("open")) } }, "More");
-      return off.length ? [make("div", { class: "off" }, ...off.map(button), fold), more] : [more];
-    });
   }
 
   function happened(tun, s) {

@@ -21,10 +21,12 @@ from controller.edge.user import login
 from controller.plan.recipe import Program
 from controller.report import amendments, batch_entries, batch_record, from_disk, lesson_text, lessons
 from controller.report.amendments import Amendments
+from controller.report.from_disk import Glance
 from controller.report.run_record import RunRecord
 from controller.settings.problems import Problems
 from controller.settings.service import Settings
 
+OVER = ("complete", "stopped", "aborted")
 KEYS = (*entries.FIGURES, *entries.TEXTS)
 
 
@@ -58,6 +60,7 @@ def run(args: argparse.Namespace) -> int:
     beside = amendments.place(reader.record_folder(settings), glances[0].number)
     try:
         to_add = _to_add(args)
+        _over(args, from_disk.runs(reader.record_folder(settings)), glances[-1])
         record, more, unwritten = _read_and_written(args, settings, beside, paths)
         if to_add and not unwritten:  # nothing is added where what was asked for with it cannot be had
             for line in to_add:
@@ -100,6 +103,12 @@ def _to_add(args: argparse.Namespace) -> list[dict[str, Any]]:
         if words is not None:
             lines.append({"kind": kind, "by": by, "text": words, "about": args.about, "at_s": time.time()})
     return lines
+
+
+def _over(args: argparse.Namespace, known: list[Glance], last: Glance) -> None:
+    """A run that is not over is not signed. Raises Wrong. One that a newer run came after is over, whatever it says."""
+    if args.sign is not None and known[-1].path == last.path and last.state not in OVER:
+        raise Wrong(f"--sign: found a run that is {last.state}, wanted one that is over: {', '.join(OVER)}")
 
 
 def _late(given: list[str]) -> dict[str, Any]:

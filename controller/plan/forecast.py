@@ -21,6 +21,7 @@ from controller.brewing.kinetics.model import (
     spans,
 )
 from controller.brewing.kinetics.what_if import Rest, Variation, profile_of, what_if
+from controller.core.control.climb import power_w
 from controller.plan.feasible import highest_c
 from controller.plan.plan import Plan
 from controller.plan.stages import Stage, mixing_s
@@ -48,7 +49,8 @@ class Forecast(NamedTuple):
 def rests(plan: Plan) -> list[Rest] | None:
     """The plan as temperatures and times from dough-in on, keep left out; None without grain, or where it has no end.
 
-    The first rest is longer by the time that mixing takes; grain that lands off its target has it as a rest. While
+    The first rest is longer by the time that mixing takes; grain that lands off its target, by the strike or by what
+    the open lid takes (which is heated again), has it as a rest. While
     a decoction is away the mash waits at the temperature before, and what is poured in takes its time to mix.
     """
     stages = [stage for stage in plan.stages if stage.at is not None]
@@ -56,8 +58,10 @@ def rests(plan: Plan) -> list[Rest] | None:
         return None
     mixing_s = plan.course.legs[0].mixing_s
     found = [_rest(plan, stage) for stage in stages if stage.kind != "keep"]
-    if abs(plan.landing_c - stages[0].target_c) > LANDS_K:
-        return [Rest("dough-in", plan.landing_c, mixing_s), *found]
+    landed_c = plan.landing_c - plan.lid_k
+    if abs(landed_c - stages[0].target_c) > LANDS_K:
+        heated_s = plan.lid_k * stages[0].capacity_j_per_k / power_w(plan.tun)
+        return [Rest("dough-in", landed_c, mixing_s), found[0]._replace(ramp_s=found[0].ramp_s + heated_s), *found[1:]]
     return [found[0]._replace(hold_s=found[0].hold_s + mixing_s), *found[1:]]
 
 

@@ -53,6 +53,12 @@ class Plan(NamedTuple):
         return self.program.liquor.temperature_c if self.drawn_c is None else self.strike_c or 0.0
 
     @property
+    def lid_k(self) -> float:
+        """What the open lid takes of the mash while the grain goes in, K; 0 without grain."""
+        open_s = self.tun.mashing_in_s(self.program.grist_kg)
+        return self.tun.open_w_per_k * (self.landing_c - self.tun.room_c) * open_s / self.stages[0].capacity_j_per_k
+
+    @property
     def energy_kwh(self) -> float:
         """What the heater draws, strike and mash, losses included."""
         return self.strike_kwh + self.mash_kwh

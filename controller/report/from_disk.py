@@ -165,7 +165,11 @@ def _steps(
         elif entry.get("kind") == "step done":
             credited[int(entry["data"]["index"])] = float(entry["data"]["credited_s"])
     return tuple(
-        step._replace(planned_s=plan.hold_s, credited_s=credited.get(index, 0.0))
+        step._replace(
+            planned_s=plan.hold_s,
+            credited_s=credited.get(index, 0.0),
+            asked_s=None if abs(step.planned_s - plan.hold_s) < 0.5 else step.planned_s,
+        )
         for index, (step, plan) in enumerate(zip(measured(rows, ended), planned, strict=True))
     )
 

@@ -130,11 +130,11 @@ def _poured(plan: Plan) -> Iterator[str]:
 
 def _mashing_in(plan: Plan) -> Iterator[str]:
     """How long does mashing in take, and what does the open lid take meanwhile?"""
-    tun, in_s = plan.tun, plan.tun.mashing_in_s(plan.program.grist_kg)
+    in_s = plan.tun.mashing_in_s(plan.program.grist_kg)
     if plan.strike_c is None or not in_s:
         return
-    lost_k = tun.open_w_per_k * (plan.landing_c - tun.room_c) * in_s / plan.stages[-1].capacity_j_per_k
-    lid = f"an open lid takes some {lost_k:.1f} K of it back, which is heated again" if lost_k >= 0.05 else "lid open"
+    lid = f"an open lid takes some {plan.lid_k:.1f} K of it back, which is heated again"
+    lid = lid if plan.lid_k >= 0.05 else "lid open"
     yield f"all in after {_minutes(in_s)}; {lid}; so it lands to about 1 K"
 
 

@@ -35,9 +35,23 @@ def _span(record: RunRecord) -> tuple[float, float]:
 
 
 def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[float, int, str]]) -> str:
+    """The temperature against its plan, for a broad page and for a telephone."""
     plan = plan_curve(record)
     axes = Axes(max(record.ended_s, plan[-1][0] if plan else 1.0), *_span(record), 330.0)
+    held = _held(record)
+    return "".join(_course(record, plan, empty, held, numbered, each) for each in (axes, svg.narrow(axes)))
+
+
+def _course(
+    record: RunRecord,
+    plan: Sequence[tuple[float, float]],
+    empty: Sequence[Gap],
+    held: Sequence[tuple[float, float]],
+    numbered: Sequence[tuple[float, int, str]],
+    axes: Axes,
+) -> str:
     mash, setpoint = _columns(record, "mash_c"), _columns(record, "setpoint_c")
+    longest = GAP_S if axes.width == svg.WIDTH else GAP_S + record.ended_s / svg.SMALL_POINTS
     ends = [("planned", "planned", plan[-1][1])] if plan else []
     ends += [(c.css, c.name, v) for c in (mash, setpoint) if (v := _last(c.values)) is not None]
     return svg.picture(
@@ -46,14 +60,27 @@ def course(record: RunRecord, empty: Sequence[Gap], numbered: Sequence[tuple[flo
         f"Mash temperature, planned and {record.curve}",
         _described(record),
         svg.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
-        svg.shade(axes, "held", _held(record), "heat held off"),
+        svg.shade(axes, "held", held, "heat held off"),
         svg.grid(axes, "°C"),
         svg.line(axes, "planned", plan),
-        svg.drawn(axes, setpoint, GAP_S * 3),
-        svg.drawn(axes, mash, GAP_S),
+        svg.drawn(axes, svg.fewer(axes, setpoint), longest * 3),
+        svg.drawn(axes, svg.fewer(axes, mash), longest),
+        svg.names(axes, _named(record), lambda begin, end: _highest(record, begin, end)),
         svg.marks(axes, numbered),
         svg.labels(axes, ends),
     )
+
+
+def _named(record: RunRecord) -> list[tuple[float, float, int, str]]:
+    """From the start of its rise to its end: where does each step stand in the picture?"""
+    went = [(number, step) for number, step in enumerate(record.steps, 1) if step.ramp_started_s is not None]
+    return [(s.ramp_started_s or 0.0, s.ended_s or record.ended_s, number, s.name) for number, s in went]
+
+
+def _highest(record: RunRecord, begin_s: float, end_s: float) -> float:
+    inside = [row.mash_c for row in record.rows if begin_s <= row.t_s <= end_s and row.mash_c is not None]
+    asked = [row.setpoint_c for row in record.rows if begin_s <= row.t_s <= end_s and row.setpoint_c is not None]
+    return max([*inside, *asked], default=0.0)
 
 
 def _held(record: RunRecord) -> list[tuple[float, float]]:
@@ -81,14 +108,17 @@ def heat(record: RunRecord, empty: Sequence[Gap]) -> str:
     duty = _columns(record, "duty")
     share = Curve("heat", "heat", duty.times_s, [None if v is None else 100.0 * v for v in duty.values])
     mean = sum(row.duty for row in record.rows) / max(len(record.rows), 1)
-    return svg.picture(
-        axes,
-        "heat",
-        "Heater power, percent of full",
-        f"Mean {100 * mean:.0f} percent over the run.",
-        svg.shade(axes, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
-        svg.grid(axes, "%"),
-        svg.filled(axes, share),
+    return "".join(
+        svg.picture(
+            each,
+            "heat",
+            "Heater power, percent of full",
+            f"Mean {100 * mean:.0f} percent over the run.",
+            svg.shade(each, "gap", ((g.from_s, g.to_s) for g in empty), "no reading"),
+            svg.grid(each, "%"),
+            svg.filled(each, svg.fewer(each, share, mean=True)),
+        )
+        for each in (axes, svg.narrow(axes))
     )
 
 
@@ -102,14 +132,17 @@ def enzymes(record: RunRecord) -> str:
     curves = [Curve(css, name, times, values) for css, name, values in named if css not in hidden]
     ends = [(c.css, c.name, v) for c in curves if (v := _last(c.values)) is not None]
     said = "; ".join(f"{name} {value:.0f} percent" for _, name, value in ends)
-    return svg.picture(
-        axes,
-        "enzymes",
-        "Enzyme activity and starch left, percent, estimated",
-        f"At the end: {said}.",
-        svg.grid(axes, "%"),
-        *(svg.drawn(axes, c) for c in curves),
-        svg.labels(axes, ends),
+    return "".join(
+        svg.picture(
+            each,
+            "enzymes",
+            "Enzyme activity and starch left, percent, estimated",
+            f"At the end: {said}.",
+            svg.grid(each, "%"),
+            *(svg.drawn(each, svg.fewer(each, c)) for c in curves),
+            svg.labels(each, ends),
+        )
+        for each in (axes, svg.narrow(axes))
     )
 
 

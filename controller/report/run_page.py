@@ -6,6 +6,7 @@ User text goes through autoescape or stands in a JSON block, never in a script. 
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from functools import cache
 from importlib.resources import files
 from itertools import count
@@ -19,7 +20,7 @@ from controller.brewing.kinetics import spoken
 from controller.report import batch_entries, batch_record, lesson_page, lessons, run_charts, svg
 from controller.report.rows import gaps
 from controller.report.run_charts import packed
-from controller.report.run_record import EventRecord, RunRecord, StepRecord
+from controller.report.run_record import EventRecord, Gap, RunRecord, StepRecord
 
 PRINTED, WORT_LINES, BATCH_LINES = 44, 22, 14  # lines: events on the second printed page; what wort and batch take
 PAGE_STEPS = 11  # with more steps the wort moves to the second page
@@ -63,6 +64,7 @@ def html(record: RunRecord) -> str:
         lines=lines,
         hidden=sum(not line.printed for line in lines),
         gaps=[f"{_when(record, a)} to {_when(record, b)} ({svg.lasting(b - a)})" for a, b in empty],
+        gaps_in_all=_in_all(empty),
         wort=_wort(record),
         batch=[] if record.dry else batch_entries.lines(record),
         missing=[] if record.dry else batch_entries.missing(record, batch_record.initial_heat_c(record)),
@@ -99,15 +101,40 @@ def _c(value: float | None, digits: int = 2) -> str:
     return "–" if value is None else f"{value:.{digits}f}"
 
 
+def _in_all(empty: Sequence[Gap]) -> str:
+    """The gaps in one line: how many, how long together, and the longest."""
+    each = [gap.to_s - gap.from_s for gap in empty]
+    if len(each) < 2:
+        return f"1 gap in the data, {svg.lasting(sum(each))}"
+    return f"{len(each)} gaps in the data, {svg.lasting(sum(each))} in all, the longest {svg.lasting(max(each))}"
+
+
 def _head(record: RunRecord) -> list[tuple[str, str]]:
     lines = [("Program", record.program), ("Tun", record.tun), ("Run", record.run)]
     if record.began_s is not None:
         lines.append(("Begun", f"{batch_record.local(record.began_s):%Y-%m-%d %H:%M %Z}"))
+    lines += _mashed(record)
     if record.energy_kwh is not None:
         lines.append(("Energy", f"{record.energy_kwh:.2f} kWh"))
     steps_s = sum(s.ramp_s + s.mixing_s + s.hold_s for s in record.planned if s.kind != "keep")
     lines.append(("Planned", svg.clock(steps_s if record.planned_s is None else record.planned_s)))
     return [*lines, *record.meta.items()]
+
+
+def _mashed(record: RunRecord) -> Iterator[tuple[str, str]]:
+    """What went in, how hot, and when."""
+    if lines := batch_entries.malt(record):
+        yield "Malt", ", ".join(f"{line['mass_kg']:g} kg {line['name']}" for line in lines)
+    strike = batch_entries.strike(record)
+    if strike is not None:
+        used = "" if strike["used_c"] is None else f", {strike['used_c']:.1f} °C at dough-in"
+        yield "Strike", f"{strike['predicted_c']:.1f} °C planned{used}"
+    times = batch_entries.dough_in(record)
+    for title, at_s in (("Dough-in", times["began_s"]), ("Grain in", times["grain_in_s"])):
+        if at_s is not None:
+            yield title, _when(record, at_s)
+    if record.rows:
+        yield "Last reading", _when(record, record.rows[-1].t_s)
 
 
 def _step(number: int, step: StepRecord) -> dict[str, str]:
@@ -116,8 +143,11 @@ def _step(number: int, step: StepRecord) -> dict[str, str]:
         "name": step.name,
         "target": _c(step.target_c, 1),
         "planned": svg.lasting(step.planned_s),
+        "asked": "" if step.asked_s is None else svg.lasting(step.asked_s),
         "credited": svg.lasting(step.credited_s),
-        "short": "short" if step.kind != "keep" and step.credited_s < step.planned_s - 1.0 else "",
+        "short": "short"
+        if step.kind != "keep" and step.credited_s < (step.planned_s if step.asked_s is None else step.asked_s) - 1.0
+        else "",
         "ramp": svg.lasting(step.ramp_s),
         "climb": _c(step.climb_c_per_min),
         "low": _c(step.min_c),

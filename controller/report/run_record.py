@@ -65,6 +65,7 @@ class StepRecord(NamedTuple):
     overshoot_c: float | None = None
     rms_error_c: float | None = None
     climb_c_per_min: float | None = None
+    asked_s: float | None = None  # how long it was to be in the end, where somebody changed that
 
     @property
     def ramp_s(self) -> float | None:

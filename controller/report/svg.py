@@ -6,7 +6,7 @@ run. Colours are CSS classes of the page; lines differ by dash as well, never by
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from html import escape
 from math import ceil, floor, inf
 from typing import NamedTuple
@@ -14,8 +14,11 @@ from typing import NamedTuple
 WIDTH = 1000.0
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 118.0, 14.0, 26.0
 MINUTES = (1, 2, 5, 10, 15, 20, 30, 60, 120, 240, 480)
-MOST_TICKS = 12
+MOST_TICKS, FEW_TICKS = 12, 4
+SMALL_POINTS = 1000
+NARROW, NARROW_RIGHT = 380.0, 10.0  # a picture for a telephone, and what it keeps free
 DIGIT, BETWEEN = 7.0, 4.0  # a digit of a mark is so wide; so far apart two marks stay
+LETTER = 6.6  # a letter of a step's name is so wide
 
 
 class Axes(NamedTuple):
@@ -25,9 +28,16 @@ class Axes(NamedTuple):
     low: float
     high: float
     height: float
+    width: float = WIDTH
+    right: float = RIGHT  # kept free for names
+
+    @property
+    def edge(self) -> float:
+        """Where does the drawn part end?"""
+        return self.width - self.right
 
     def x(self, t_s: float) -> float:
-        return LEFT + (WIDTH - LEFT - RIGHT) * min(1.0, max(0.0, t_s / max(self.until_s, 1.0)))
+        return LEFT + (self.width - self.right - LEFT) * min(1.0, max(0.0, t_s / max(self.until_s, 1.0)))
 
     def y(self, value: float) -> float:
         share = (value - self.low) / max(self.high - self.low, 1e-9)
@@ -113,9 +123,9 @@ def shade(axes: Axes, css: str, spans: Iterable[tuple[float, float]], title: str
     return "".join(found)
 
 
-def time_step_s(until_s: float) -> int:
-    """How far apart are the marks of the time axis? So that there are at most a dozen."""
-    return next((m * 60 for m in MINUTES if until_s <= m * 60 * MOST_TICKS), MINUTES[-1] * 60)
+def time_step_s(until_s: float, most: int = MOST_TICKS) -> int:
+    """How far apart are the marks of the time axis? So that there are at most a dozen, or fewer."""
+    return next((m * 60 for m in MINUTES if until_s <= m * 60 * most), MINUTES[-1] * 60)
 
 
 def value_step(low: float, high: float) -> float:
@@ -131,9 +141,9 @@ def grid(axes: Axes, unit: str, began_text: str = "0 min") -> str:
     top = floor(axes.high / step + 1e-9)
     for i in range(ceil(axes.low / step - 1e-9), top + 1):
         y, text = axes.y(i * step), f"{i * step:g} {escape(unit)}" if i == top else f"{i * step:g}"
-        parts.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>')
+        parts.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{axes.edge:g}"/>')
         parts.append(f'<text class="tick" x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{text}</text>')
-    every = time_step_s(axes.until_s)
+    every = time_step_s(axes.until_s, MOST_TICKS if axes.width == WIDTH else FEW_TICKS)
     for t in range(0, int(axes.until_s) + 1, every):
         x = axes.x(t)
         parts.append(f'<path class="grid" d="M{x:.1f} {TOP}V{axes.height - BOTTOM}"/>')
@@ -156,7 +166,10 @@ def lasting(seconds: float | None) -> str:
 
 
 def labels(axes: Axes, wanted: Iterable[tuple[str, str, float]], apart: float = 14.0) -> str:
-    """Names at the right edge (css, text, value there), moved apart where they would lie on each other."""
+    """Names at the right edge (css, text, value there), moved apart where they would lie on each other; none where no
+    room is kept for them."""
+    if axes.right < RIGHT:
+        return ""
     placed: list[tuple[str, str, float]] = []
     for css, text, value in sorted(wanted, key=lambda item: axes.y(item[2])):
         y = axes.y(value) + 4
@@ -165,7 +178,7 @@ def labels(axes: Axes, wanted: Iterable[tuple[str, str, float]], apart: float = 
         placed.append((css, text, y))
     shift = max(0.0, placed[-1][2] - (axes.height - BOTTOM + 4)) if placed else 0.0
     return "".join(
-        f'<text class="label {css}" x="{WIDTH - RIGHT + 8}" y="{y - shift:.1f}">{escape(text)}</text>'
+        f'<text class="label {css}" x="{axes.edge + 8:g}" y="{y - shift:.1f}">{escape(text)}</text>'
         for css, text, y in placed
     )
 
@@ -179,6 +192,27 @@ def marks(axes: Axes, at: Iterable[tuple[float, int, str]]) -> str:
         middle = (axes.x(group[0][0]) + axes.x(group[-1][0])) / 2.0
         text = f'<text x="{middle:.1f}" y="{TOP - 3}" text-anchor="middle">{_numbers(group)}</text>'
         parts.append(f'<g class="mark {css}">{lines}{text}</g>')
+    return "".join(parts)
+
+
+def names(axes: Axes, steps: Iterable[tuple[float, float, int, str]], value: Callable[[float, float], float]) -> str:
+    """Each step named above its curve (from, to, number, name); the number alone where there is no room for more.
+
+    `value`: the highest that is drawn between two times.
+    """
+    parts, free = [], LEFT
+    for begin, end, number, name in steps:
+        left, right = max(axes.x(begin), free), axes.x(end)
+        text = f"{number} {name}"
+        shown = text if LETTER * len(text) <= right - left else f"{number}"
+        wide = LETTER * len(shown)
+        if left + wide > axes.edge:
+            continue
+        y = max(TOP + 12.0, axes.y(value(begin, end)) - 7.0)
+        parts.append(
+            f'<text class="name" x="{left:.1f}" y="{y:.1f}">{escape(shown)}<title>{escape(text)}</title></text>'
+        )
+        free = left + wide + BETWEEN
     return "".join(parts)
 
 
@@ -207,10 +241,34 @@ def _numbers(group: Sequence[Mark]) -> str:
     return f"{first}" if first == last else f"{first}\N{EN DASH}{last}"
 
 
+def fewer(axes: Axes, curve: Curve, mean: bool = False) -> Curve:
+    """The curve with no more points than a small picture can show: of each few samples the lowest and the highest, or
+    their mean. A few in which one misses are nothing; a large picture gets them all."""
+    each = len(curve.times_s) // SMALL_POINTS
+    if axes.width == WIDTH or each < 2:
+        return curve
+    times: list[float] = []
+    values: list[float | None] = []
+    for i in range(0, len(curve.times_s), each):
+        some = curve.values[i : i + each]
+        known = [value for value in some if value is not None]
+        whole = len(known) == len(some)
+        times += curve.times_s[i : i + 1] if mean or not whole else (curve.times_s[i], curve.times_s[i])
+        values += [None] if not whole else [sum(known) / len(known)] if mean else [min(known), max(known)]
+    return curve._replace(times_s=times, values=values)
+
+
+def narrow(axes: Axes) -> Axes:
+    """The same axes for a telephone."""
+    return axes._replace(width=NARROW, right=NARROW_RIGHT, height=max(110.0, 0.75 * axes.height))
+
+
 def picture(axes: Axes, name: str, title: str, description: str, *parts: str) -> str:
     """The whole SVG, with a title and a description for those who do not see it."""
+    small = axes.width < WIDTH
+    name, css = (f"{name}-small", "chart small") if small else (name, "chart")
     return (
-        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {axes.height:g}" role="img" '
+        f'<svg class="{css}" viewBox="0 0 {axes.width:g} {axes.height:g}" role="img" '
         f'aria-labelledby="{name}-title {name}-desc">'
         f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(description)}</desc>'
         + "".join(parts)

@@ -27,10 +27,13 @@ def says(where: str, words: str) -> str:
     return f"(document.querySelector({json.dumps(where)})?.innerText ?? '').includes({json.dumps(words)})"
 
 
-def enter(page: Browser, stage: Stage, user: str, tun: str) -> None:
-    """Sign in and wait for the first live status."""
+def enter(page: Browser, stage: Stage, user: str, tun: str, wait: bool = True) -> None:
+    """Sign in, and wait for the first live status."""
     page.open(stage.broker.page)
     page.eval(door(user, tun))
+    if not wait:
+        page.wait("!document.querySelector('#room').hidden")
+        return
     page.wait("document.querySelector('#about')?.textContent.includes('run') && !document.querySelector('[data-old]')")
 
 
@@ -75,13 +78,12 @@ def trip_shows(page: Browser, stage: Stage, tun: str) -> float:
 
 
 def prompt_answered(page: Browser, stage: Stage, tun: str) -> float:
-    """A question is read, answered and confirmed; the run goes on. Seconds from confirmation to the daemon's reply."""
+    """A question is read and answered by one press; the run goes on. Seconds from the press to the daemon's reply."""
     bench = stage.tuns[tun].bench
     until(lambda: bench.state.run.prompt is not None, "something is asked")
     page.wait(says("#prompt", "Begin dough-in?"))
-    press(page, "begin", "#prompt")
-    confirm(page)
     asked = time.monotonic()
+    press(page, "Begin dough-in", "#prompt")
     page.wait(says("#answer", "Accepted"))
     took = time.monotonic() - asked
     page.wait(says("#prompt", "grain all in"))
@@ -94,7 +96,6 @@ def no_right(page: Browser, stage: Stage, tun: str) -> None:
     bench = stage.tuns[tun].bench
     before = (bench.state.run.state, bench.state.orders.accepted + bench.state.orders.refused)
     press(page, "Hold", "#orders")
-    confirm(page)
     page.wait(says("#answer", "this user may look, but not give orders"))
     assert (bench.state.run.state, bench.state.orders.accepted + bench.state.orders.refused) == before
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import statistics
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 from tests.browser import Browser, browser
@@ -16,6 +17,14 @@ from tests.panel.stage import Broker, door, stage
 MANY = 20
 FRAMES_S = 10.0
 SPEED = 30.0
+FAST, LATE_S = 60.0, 7200.0
+# so many seconds of a run stand under the curve
+SPAN_S = """(() => {
+  const said = document.querySelector('#curve-says')?.innerText ?? '';
+  const [, hours, minutes] = said.match(/Curve of (?:(\\d+) h )?(\\d+) min/) ?? [];
+  return 3600 * (hours ?? 0) + 60 * (minutes ?? 0);
+})()"""
+FRESH = "!document.querySelector('[data-stale]') && !document.querySelector('[data-old]')"
 SMOOTH_MS = 50.0  # 95 of 100 frames are drawn within this
 
 
@@ -100,8 +109,7 @@ def real(page: Browser, folder: Path) -> None:
             with brewhouse(Path(place), broker, "plover", SPEED, "probe_unplugged@1500+40"):
                 page.open(broker.page)
                 page.eval(door("operator", "plover"))
-                page.wait("document.querySelector('[data-order=start]')", 30.0)
-                _start(page)
+                _start(page, "linnet")
                 told("daemon and stand-in: started from the page", f"{SPEED:g} times real time")
                 acts.curve_moves(page)
                 page.wait(acts.says("#trips", "Heat is off: G02"), 120.0)
@@ -109,11 +117,10 @@ def real(page: Browser, folder: Path) -> None:
                 told("its trip is shown in words")
                 page.wait("document.querySelector('#trips').children.length === 0", 60.0)
                 page.wait(acts.says("#prompt", "Begin dough-in?"), 120.0)
-                for question, answer in (("Begin dough-in?", "begin"), ("grain all in", "yes")):
+                for question, answer in (("Begin dough-in?", "Begin dough-in"), ("grain all in", "Grain is in")):
                     page.wait(acts.says("#prompt", question), 30.0)
                     acts.press(page, answer, "#prompt")
-                    acts.confirm(page)
-                    page.wait(acts.says("#answer", f"Accepted: {answer}"))
+                    page.wait(acts.says("#answer", "Accepted"))
                 told("its questions are answered")
                 page.wait("document.querySelector('#enzymes .pct')", 120.0)
                 told("its enzymes are shown once the grain is in")
@@ -125,12 +132,51 @@ def real(page: Browser, folder: Path) -> None:
             broker.stop()
 
 
-def _start(page: Browser) -> None:
-    """Fill in the start form as a person at the tun would, and say yes."""
+def late(page: Browser, folder: Path) -> None:
+    """Two hours into a run, after a trip: how long does whoever opens the page wait for the whole curve and the last
+    events? Also on a broker that was restarted and forgot everything, and from a daemon that was restarted too."""
+    with tempfile.TemporaryDirectory() as place:
+        broker = Broker(Path(place))
+        try:
+            with brewhouse(Path(place), broker, "gannet", FAST, "probe_unplugged@6000+40") as daemon_again:
+                page.open(broker.page)
+                page.eval(door("operator", "gannet"))
+                _start(page, "sandpiper")
+                page.wait(f"{SPAN_S} > {LATE_S}", 2.0 * LATE_S / FAST)
+                opened(page, broker, "opened two hours into the run")
+                broker.stop()
+                broker.start()
+                page.wait(FRESH, 60.0)
+                opened(page, broker, "on a broker that was restarted and kept nothing")
+                daemon_again()
+                page.wait(FRESH, 60.0)
+                opened(page, broker, "from a daemon that was restarted")
+                page.picture(folder / "panel-late.png")
+        finally:
+            broker.stop()
+
+
+def opened(page: Browser, broker: Broker, what: str) -> None:
+    """A page that knows nothing is opened: the whole curve and the last events stand there in time."""
+    page.open("about:blank")
+    page.open(broker.page)
+    began = time.monotonic()
+    page.wait(f"{SPAN_S} > {LATE_S - 240:g} && document.querySelectorAll('#events li').length > 10", 60.0)
+    within(what, time.monotonic() - began, 2.0)
+
+
+def _start(page: Browser, program: str) -> None:
+    """Choose a program and fill in the form as a person at the tun would, and start it."""
+    there = f"Boolean(document.querySelector('#ask [value={program}]'))"
+    page.wait("Boolean(document.querySelector('[data-order=start]'))", 30.0)
     acts.press(page, "Start a program", "#orders")
-    page.wait("document.querySelector('#ask').open")
+    while not page.eval(there):  # the daemon has just begun
+        acts.press(page, "No, back", "#ask")
+        page.eval("new Promise(done => setTimeout(done, 500))")
+        acts.press(page, "Start a program", "#orders")
     page.eval(
-        "(() => { const f = document.querySelector('#ask-form').elements; f.program.value = 'linnet';"
+        "(() => { const f = document.querySelector('#ask-form').elements;"
+        f"document.querySelector('#ask [value={program}]').click();"
         "f.hand_c.value = document.querySelector('#temp').textContent; f.here.checked = f.attended.checked = true;"
         "document.querySelector('#ask .yes').click(); })()"
     )
@@ -145,6 +191,8 @@ def main() -> int:
         many(page, folder)
         page.eval("sessionStorage.clear()")
         real(page, folder)
+        page.eval("sessionStorage.clear()")
+        late(page, folder)
         assert page.thrown == [], page.thrown
         told("no script error in all of it")
     return 0

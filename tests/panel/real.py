@@ -6,7 +6,7 @@ import contextlib
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from tests.panel.stage import PASSWORD, Broker
@@ -27,14 +27,20 @@ def configured(folder: Path, broker: Broker) -> Path:
 
 
 @contextlib.contextmanager
-def brewhouse(folder: Path, broker: Broker, tun: str, speed: float, *faults: str) -> Iterator[Path]:
-    """`serve` and `standin` of one tun until the block ends. Gives the configuration's folder."""
+def brewhouse(folder: Path, broker: Broker, tun: str, speed: float, *faults: str) -> Iterator[Callable[[], None]]:
+    """`serve` and `standin` of one tun until the block ends. Gives what ends the daemon and starts it anew."""
     config = configured(folder, broker)
     shared = ["--tun", tun, "--speed", f"{speed:g}", "--quiet"]
     marks = [word for fault in faults for word in ("--fault", fault)]
     processes = [_started(folder, config, "standin", *shared, *marks), _started(folder, config, "serve", *shared)]
+
+    def again() -> None:
+        processes[1].terminate()
+        processes[1].wait(10)
+        processes[1] = _started(folder, config, "serve", *shared)
+
     try:
-        yield config
+        yield again
     finally:
         for process in processes:
             process.terminate()

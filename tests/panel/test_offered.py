@@ -12,6 +12,7 @@ import pytest
 from tests.browser import Browser, browser
 from tests.core.bench import leg
 from tests.panel import acts
+from tests.panel.scenes import could_start, history
 from tests.panel.stage import Stage, stage
 
 pytestmark = pytest.mark.browser
@@ -54,7 +55,7 @@ def test_hold_is_offered_where_it_does_something(there: tuple[Browser, Stage]) -
     assert {"Hold", "Stop", "Abort", "Pause"} <= set(offered(page))
     shown(page, on, state="held", held_by="person")
     page.wait("!document.querySelector('[data-order=hold]')")
-    assert {"Stop", "Abort", "Restart"} <= set(offered(page))
+    assert {"Stop", "Abort", "Go on"} <= set(offered(page))
     shown(page, on, state="held", held_by="trip")
     page.wait("document.querySelector('[data-order=hold]')?.innerText === 'Stay held'")
 
@@ -70,23 +71,6 @@ def test_stop_and_abort_are_told_apart(there: tuple[Browser, Stage]) -> None:
         acts.press(page, order, "#orders")
         page.wait(acts.says("#ask", words))
         acts.press(page, "No, back", "#ask")
-
-
-def test_heat_off_is_in_reach_on_a_telephone(there: tuple[Browser, Stage]) -> None:
-    """Hold, Stop and Abort stand whole on the screen without any scrolling; the others unfold above nothing hidden."""
-    page, on = there
-    page.look(390, 844, phone=True)
-    shown(page, on)
-    for name in ("hold", "stop", "abort"):
-        box = page.eval(f"document.querySelector('[data-order={name}]').getBoundingClientRect().toJSON()")
-        assert 0 <= box["left"] < box["right"] <= 390
-        assert 0 <= box["top"] < box["bottom"] <= 844
-    assert not page.eval("document.querySelector('[data-order=pause]').checkVisibility()")
-    acts.press(page, "More", "#orders")
-    assert page.eval("document.querySelector('[data-order=pause]').checkVisibility()")
-    assert page.eval("document.querySelector('.more').scrollWidth <= document.querySelector('.more').clientWidth")
-    assert page.complaints() == []
-    page.look()
 
 
 def test_a_latched_trip_of_an_ended_run_is_said_to_be_that(there: tuple[Browser, Stage]) -> None:
@@ -111,18 +95,70 @@ def test_steps_are_counted_as_they_are_listed(there: tuple[Browser, Stage]) -> N
     acts.press(page, "No, back", "#ask")
 
 
-def test_a_program_is_suggested(there: tuple[Browser, Stage]) -> None:
-    """The names seen and used before are offered, and a hint says what to write."""
+def test_a_program_is_chosen_not_guessed(there: tuple[Browser, Stage]) -> None:
+    """The start offers what the daemon says it could start; what cannot be says why and cannot be chosen; the end is
+    told for now and for a time at which the liquor is to be ready; the order is what the daemon wants."""
     page, on = there
-    page.eval("localStorage.setItem('underback panel programs', '[\"crake\"]')")
-    shown(page, on, state="idle", run=None, step=None, steps=[])
+    found = could_start()
+    on.client.publish("underback/wren/startable", json.dumps(found), 1)
+    status = shown(page, on, **IDLE, version="of the start")
+    page.wait(acts.says("#about", "underback of the start"))
     acts.press(page, "Start a program", "#orders")
-    page.wait("document.querySelector('#ask').open")
-    names = page.eval("[...document.querySelectorAll('#programs option')].map(o => o.value)")
-    assert names == ["crake", "test"]
-    assert "such as linnet" in acts.text(page, "#programs-say")
-    assert page.complaints() == []
+    page.wait("document.querySelectorAll('#ask .program').length === 5")
+    assert page.eval("[...document.querySelectorAll('#ask [name=program]:disabled')].map(r => r.value)") == ["shrike"]
+    assert "found 178 °C" in acts.text(page, "#ask .program.no")
+    page.eval("document.querySelector('#ask [value=sandpiper]').click()")
+    sandpiper = next(one for one in found["programs"] if one["name"] == "sandpiper")
+    inside = acts.text(page, "#ask .program:has(:checked)")
+    assert f"{sandpiper['strike_c']:.1f} °C" in inside and "20 kg Old floor lager malt" in inside and "60 kg" in inside
+    assert "heat begins at once, done about" in acts.text(page, "#end-says")
+    program, at = json.dumps(sandpiper), json.dumps({**status, "speed": 1.0})
+    assert page.eval(f"Start.ends({program}, {at}, null)") == status["at"] + sandpiper["duration_s"]
+    ready = status["at"] + 9000.0
+    mash_s = sandpiper["duration_s"] - sandpiper["heat_up_s"]
+    assert page.eval(f"Start.ends({program}, {at}, {ready})") == pytest.approx(ready + mash_s)
+    page.eval("document.querySelector('#ask [value=late]').click()")
+    assert page.eval("document.querySelector('#ask [name=ready]').required")
+    page.eval(
+        "(() => { const f = document.querySelector('#ask-form').elements; f.ready.value = '06:00';"
+        "f.hand_c.value = '12.1'; f.here.checked = true; })()"
+    )
+    args = page.eval(f"Start.args(document.querySelector('#ask-form'), {at})")
+    assert {**args, "ready_at": 0} == {
+        "program": "sandpiper", "hand_c": 12.1, "here": True, "attended": False, "ready_at": 0,
+    }  # fmt: skip
+    assert status["at"] < args["ready_at"] <= status["at"] + 86400.0
+    assert args["ready_at"] % 1800.0 == 0.0
     acts.press(page, "No, back", "#ask")
+
+
+def test_nothing_starts_without_what_is_missing(there: tuple[Browser, Stage]) -> None:
+    """Where the daemon lacks something for any start the page says what, and sends nothing; without a word of what
+    could be started there is no name to type."""
+    page, on = there
+    on.client.publish("underback/wren/startable", json.dumps(could_start(("the broker is out of reach",))), 1)
+    shown(page, on, **IDLE, version="of what lacks")
+    page.wait(acts.says("#about", "underback of what lacks"))
+    acts.press(page, "Start a program", "#orders")
+    page.wait(acts.says("#ask .lacks", "the broker is out of reach"))
+    assert page.eval("document.querySelector('#ask .yes').disabled")
+    acts.press(page, "No, back", "#ask")
+
+
+def test_a_held_run_tells_how_it_cools(there: tuple[Browser, Stage]) -> None:
+    """No planned end, but by how much the mash has cooled since the heat went off, and how fast."""
+    page, _ = there
+    told = page.eval(
+        """(() => {
+          const tun = new Tuns.Tun('x'), more = { speed: 1, run: 'a', step: null, setpoint_c: null, state: 'held' };
+          for (let s = 0; s <= 1200; s += 2) {
+            const off = Math.max(0, s - 600);
+            tun.take({ ...more, at: s, duty: off ? 0 : 0.5, temperature_c: 63 - off / 600 }, false);
+          }
+          return Tuns.cooling(tun);
+        })()"""
+    )
+    assert told == "Heat is off: 1.0 K cooler than 10 min ago, 6.0 K an hour."
 
 
 def test_the_planned_line_begins_now_and_ends_with_the_run(there: tuple[Browser, Stage]) -> None:
@@ -146,9 +182,40 @@ def test_the_curve_outlives_the_daemons_restart(there: tuple[Browser, Stage]) ->
           const tun = new Tuns.Tun('x'), more = { duty: 0, state: 'running', temperature_c: 50, setpoint_c: null };
           const say = (run, at) => tun.take({ ...more, run, at, step: null }, false);
           say('a', 1); say('a', 3); say(null, 5); say('a', 7);
-          const whole = tun.history.at.slice();
+          const whole = tun.curve().at;
           say('b', 9);
-          return [whole, tun.history.at];
+          return [whole, tun.curve().at];
         })()"""
     )
     assert kept == [[1, 3, 5, 7], [9]]
+
+
+def test_who_comes_late_sees_the_whole_run(there: tuple[Browser, Stage]) -> None:
+    """Two hours of the daemon's points stand before the page's own, nothing twice, with the lowest and highest of each
+    minute; the last events are there once, in their order; another run's history is not taken; an odd one neither."""
+    page, on = there
+    now = time.time()
+    began = now - 7200.0
+    on.client.publish("underback/wren/history", history(now, "late"), 1)
+    status = shown(page, on, run="late", at=now + 1.0)
+    on.client.publish("underback/wren/history", b'{"points": [null]}', 1)
+    on.client.publish("underback/wren/history", history(now, "other"), 1)
+    page.wait("document.querySelectorAll('#events li').length === 40")
+    page.wait(acts.says("#curve-says", "Curve of"))
+    seqs = page.eval("[...document.querySelectorAll('#events li')].slice(0, 3).map(e => e.innerText)")
+    assert [words.split("line ")[-1] for words in seqs] == [f"{n} of the record" for n in (60, 59, 58)]
+    curve = page.eval(
+        f"""(() => {{
+          const tun = new Tuns.Tun('x'), s = {json.dumps({**status, "speed": 1.0})};
+          tun.hear({history(now, "late").decode()});
+          tun.take(s, false);
+          tun.hear({history(now, "late").decode()});
+          return tun.curve();
+        }})()"""
+    )
+    at = [x for x, y in zip(curve["at"], curve["mash"], strict=True) if y is not None]
+    assert at == sorted(set(at)) and len(at) == 120
+    assert at[0] == pytest.approx(began + 30.0) and at[-1] == status["at"]
+    assert all(
+        low <= mid <= high for low, mid, high in zip(*(curve[k][:9] for k in ("low", "mash", "high")), strict=True)
+    )

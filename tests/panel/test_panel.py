@@ -60,7 +60,8 @@ def test_a_prompt_is_answered(there: tuple[Browser, Stage]) -> None:
 
 
 def test_an_order_needs_a_yes(there: tuple[Browser, Stage]) -> None:
-    """Going back from the dialog sends nothing; saying yes pauses the run and tells the daemon's answer."""
+    """Going back from the dialog sends nothing; saying yes pauses the run and tells the daemon's answer; what undoes it
+    is one press, as Hold is and what undoes that."""
     page, on = there
     acts.enter(page, on, "operator", "gannet")
     bench = on.tuns["gannet"].bench
@@ -77,8 +78,12 @@ def test_an_order_needs_a_yes(there: tuple[Browser, Stage]) -> None:
     assert bench.state.run.state in (RunState.PAUSED, RunState.PAUSING)
     page.wait("document.querySelector('[data-order=resume]')")
     acts.press(page, "Resume", "#orders")
-    acts.confirm(page)
     page.wait(acts.says("#answer", "Accepted: going on"))
+    until(lambda: bench.state.run.state is RunState.RUNNING, "running again")
+    acts.press(page, "Hold", "#orders")
+    until(lambda: bench.state.run.state is RunState.HELD, "held")
+    acts.press(page, "Go on", "#orders")
+    until(lambda: bench.state.run.state is RunState.RUNNING, "running again")
 
 
 def test_who_may_only_look_is_told_so(there: tuple[Browser, Stage]) -> None:
@@ -165,7 +170,7 @@ def test_a_correction_is_offered_in_figures(there: tuple[Browser, Stage]) -> Non
     }
     assert told.items() <= dict(rows).items()
     buttons = page.eval("[...document.querySelectorAll('#offer button')].map(b => b.innerText)")
-    assert buttons == ["heat", "hot liquor", "accept"]
+    assert buttons == ["Mend it with heat", "Hot liquor", "Leave it as it is"]
     page.wait(acts.says("#adding", "about 13.6 kg more to return"))
     plan = "If the rest runs as planned (1 h 30 min more)"
     ahead = f"{plan}: about 80 % (76 to 84), iodine negative from minute 71, by the crush."
@@ -238,22 +243,42 @@ def test_anybody_can_use_it(there: tuple[Browser, Stage], width: int, dark: bool
 
 
 def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
-    """Tab reaches Hold with a visible mark on it, Enter opens the dialog, Escape closes it and nothing is sent."""
+    """The second link of the page leads to the orders: Tab reaches Hold with a visible mark on it, Enter holds, and
+    Enter again, where Hold was, goes on; Stop lies behind More, and Escape leaves its dialog with nothing sent."""
     page, on = there
     acts.enter(page, on, "operator", "gannet")
+    bench = on.tuns["gannet"].bench
+    until(lambda: bench.state.run.state is RunState.RUNNING, "running")
     page.wait("document.querySelector('[data-order=hold]')")
-    before = on.tuns["gannet"].bench.state.orders.accepted
-    for _ in range(60):
-        page.key("Tab", code=9)
-        if page.eval("document.activeElement.dataset.order === 'hold'"):
-            break
-    assert page.eval("document.activeElement.dataset.order") == "hold"
+    page.eval("document.querySelectorAll('.skip')[1].click()")
+    assert page.eval("location.hash") == "#gannet"
+    tabbed(page, "hold")
     assert page.eval("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    page.key("Enter", "\r", 13)
+    until(lambda: bench.state.run.state is RunState.HELD, "held")
+    page.wait("document.activeElement.dataset.order === 'restart'")
+    page.key("Enter", "\r", 13)
+    until(lambda: bench.state.run.state is RunState.RUNNING, "running again")
+    page.wait("document.activeElement.dataset.order === 'hold'")
+    accepted = bench.state.orders.accepted
+    page.key("Tab", code=9)
+    page.key("Enter", "\r", 13)
+    page.eval("document.querySelector('#orders').focus()")
+    tabbed(page, "stop")
     page.key("Enter", "\r", 13)
     page.wait("document.querySelector('#ask').open")
     page.key("Escape", code=27)
     page.wait("!document.querySelector('#ask').open")
-    assert on.tuns["gannet"].bench.state.orders.accepted == before
+    assert bench.state.orders.accepted == accepted
+
+
+def tabbed(page: Browser, order: str) -> None:
+    """Tab until this order's button has the focus."""
+    for _ in range(20):
+        page.key("Tab", code=9)
+        if page.eval("document.activeElement.dataset.order") == order:
+            return
+    raise AssertionError(f"{order} is not reached")
 
 
 def test_the_pages_table_and_orders_are_the_daemons(there: tuple[Browser, Stage]) -> None:

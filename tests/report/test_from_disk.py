@@ -294,3 +294,25 @@ def test_signing_by_command(config: Path, capsys: pytest.CaptureFixture[str]) ->
     code, out, _ = said(capsys, config, "report", "last")
     assert code == 1
     assert "CHANGED" in out
+
+
+def test_a_run_that_is_not_over_is_not_signed(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """While the newest run goes on its signature is refused and nothing is added; the one before it may be signed."""
+    under_way = Recorded(_paths(config)[0].parent)
+    under_way.bench.number = 7  # another order, another run
+    under_way.doughed_in(two_rests())
+    under_way.scribe.writer.close()
+    code, _, err = said(capsys, config, "report", "last", "--sign", "checked", "--remark", "so far so good")
+    assert code == 2 and "found a run that is running, wanted one that is over" in err
+    assert json.loads(said(capsys, config, "report", "last", "--json")[1])["added"] == []
+    assert said(capsys, config, "report", "4", "--sign", "checked")[0] == 0
+
+
+def test_a_rest_that_was_changed_shows_its_new_length(mash: Recorded) -> None:
+    """The rest that was made a minute longer says both lengths and is not short of either; the other says one."""
+    record = from_disk.read(files_of(mash))
+    rest, other = record.steps[1], record.steps[2]
+    assert (rest.planned_s, rest.asked_s, other.asked_s) == (300.0, 360.0, None)
+    page = html(record)
+    assert page.count("changed to") == 1 and "5.0 min, changed to 6.0 min" in page
+    assert "<em>short</em>" not in page

@@ -209,7 +209,7 @@ def recorded(
             for e in ran.trace.happenings
         ],
         prediction=brewed.prediction,
-        meta={"seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
+        meta={**_put_in(plan), "seed": str(ran.seed), "digest": ran.digest[:16], "version": __version__},
         energy_kwh=answer["energy_kwh"],
     )
     profile, marks = true_wort.profile(plan.course, ran.trace)
@@ -223,3 +223,9 @@ def recorded(
         faults=more.faults,
         remarks=tuple(filter(None, (more.unfinished, *more.idle, *(line.strip() for line in more.story), *more.off))),
     )
+
+
+def _put_in(plan: Plan) -> dict[str, str]:
+    """What goes into the tun, for the head of the page."""
+    malts = ", ".join(f"{line.mass_kg:g} kg {line.name}" for line in plan.program.grist)
+    return {**({"Malt": malts} if malts else {}), "Liquor": f"{plan.liquor_kg:.1f} kg"}

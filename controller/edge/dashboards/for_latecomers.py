@@ -88,13 +88,17 @@ class ForLatecomers:
             self._history.ran(state.run.run_id, state.now, Sample(outcome.seen.value_c, setpoint_c, target_c, duty))
         if status is None:
             return
-        if (told := self._history.due(state.now, status["at"], status["speed"])) is not None:
+        if self._knows_past() and (told := self._history.due(state.now, status["at"], status["speed"])) is not None:
             yield Post(self._topics.history, told, "state", retain=True)
         if state.run.state is RunState.IDLE and state.now - self._looked_at >= max(
             LOOK_S, LOOK_REAL_S * status["speed"]
         ):
             self._looked_at = state.now
             yield from self._startable(status["at"])
+
+    def _knows_past(self) -> bool:
+        """Is the record read? Until then what the process before has left on the broker is better than ours."""
+        return "recall" in self._tasks and self._tasks["recall"].done()
 
     def _startable(self, wall_s: float) -> Iterator[Post]:
         """What could be started, where that is something new; the files are looked at for the next time."""

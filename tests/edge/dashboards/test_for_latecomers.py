@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import shutil
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -32,10 +33,16 @@ NAMED = topics(GANNET)
 QUIET = Log("error")
 
 
+async def slow(work: Callable[[], Any]) -> Any:
+    """A disk that takes its time."""
+    await asyncio.sleep(20.0)
+    return work()
+
+
 async def life(folder: Path, boot: str, tun: SimulatedSite, seconds: float) -> Rig:
     """One process of the daemon, so long, with its screens; the tun and its brewer go on."""
     clock = Clock()
-    late = ForLatecomers(NAMED, lambda: past.recall(folder, clock), startable.looker(CONFIG, GANNET), QUIET, inline)
+    late = ForLatecomers(NAMED, lambda: past.recall(folder, clock), startable.looker(CONFIG, GANNET), QUIET, slow)
     watcher = Outward(GANNET, QUIET, late)
     rig = Rig(GANNET, tun, folder, boot, disks=RealDisks(), watcher=watcher, clock=clock)
     began = clock.now()
@@ -71,7 +78,8 @@ def test_a_new_process_tells_what_the_old_one_saw(tmp_path: Path) -> None:
     assert any(one["kind"] == "state" and one["id"] == "complete" for one in after["events"])
     at = [document["at"] for document in said]
     assert min(later - sooner for sooner, later in pairwise(at)) >= 30.0
-    third = run(life(tmp_path, "third", tun, 5.0), 2000.25)
+    assert {document["run"] for document in said} == {before["run"]}  # none before the record was read
+    third = run(life(tmp_path, "third", tun, 30.0), 2000.25)
     shown = third.said(NAMED.history)[0]
     assert [point["t_s"] for point in shown["points"]] == [point["t_s"] for point in after["points"]]
     assert shown["run"] == after["run"]
