@@ -72,7 +72,7 @@ def test_an_addition_forgets_it() -> None:
 
 
 def test_a_gap_without_readings_is_bridged() -> None:
-    """40 s without one, then 2 K and so much heat more: the lines between are on a straight line; windows stay whole."""
+    """40 s without one, then 2 K and so much heat more: the lines between lie straight; windows stay whole."""
     past = told_on(History(), [60.0, 60.0], 0.0)
     for now in (30.0, 40.0, 50.0, 60.0):
         silent = past.follow(tick(None, now), 0.0, PLATE)

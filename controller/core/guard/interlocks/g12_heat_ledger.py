@@ -52,7 +52,8 @@ class HeatLedger(Interlock):
             return self, None
         line = past.lines[-1]
         if self.base is None or self.era != past.era:
-            return HeatLedger(era=past.era, base=line, moved_k=past.moved_all_k, upto=line.at), None
+            moved_k = past.moved_all_k
+            return replace(self, era=past.era, base=line, moved_k=moved_k, upto=line.at, lost_j=0.0, in_a_row=0), None
         moved_k = past.moved_all_k - self.moved_k  # on the level that history has gone over to
         base = self.base._replace(temperature_c=self.base.temperature_c + moved_k)
         lost_w_per_k = plate.worst_loss_per_s(senses.run.capacity_j_per_k) * senses.run.capacity_j_per_k
