@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
-from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant
+from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
 
 CREDIT = 2.0  # a rise counts twice: masses and power are typed in (own trial on lumped models)
 LEAST_RISE_K = 0.1  # and no less than this is one (own proposal)
@@ -54,14 +54,17 @@ class HeatAccount(NamedTuple):
     def follow(self, senses: Senses, duty: float, plate: Plate) -> HeatAccount:
         """A tick further; `duty` is what was let out since the last one."""
         capacity = senses.run.capacity_j_per_k
-        heat_s = duty * min(senses.dt, senses.tun.heater.lease_s) + self.unrecorded_s
+        known = senses.run.state is not RunState.CHECKING  # until then nobody knows what is in the tun
+        heat_s = duty * min(senses.dt, senses.tun.heater.lease_s) + (self.unrecorded_s if known else 0.0)
         level_c = plate.room_c if self.level_c is None else self.level_c
         lost_k = plate.worst_loss_per_s(capacity) * max(0.0, level_c - plate.room_c) * senses.dt
         owed_k = max(0.0, self.owed_k + heat_s * plate.power_w / capacity - lost_k)
         own_k = self.own_k
         if plate.own_rise_k:
             own_k += (duty * plate.own_rise_k - own_k) * (1.0 - exp(-senses.dt / FILTER_S))
-        after = self._replace(owed_k=owed_k, own_k=own_k, unrecorded_s=0.0)._read(senses, plate)
+        after = self._replace(owed_k=owed_k, own_k=own_k, unrecorded_s=0.0 if known else self.unrecorded_s)._read(
+            senses, plate
+        )
         return after if after.pulse is None else after._pulsed(after.pulse, senses.now, lost_k)
 
     @property

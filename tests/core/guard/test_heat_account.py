@@ -10,7 +10,7 @@ import pytest
 from controller.core.guard import plate
 from controller.core.guard.heat_account import NEW, UNRECORDED_S, HeatAccount, Pulse
 from controller.settings.tun import Tun
-from tests.core.guard.looks import SEEN, senses
+from tests.core.guard.looks import SEEN, S, senses
 from tests.core.guard.story import CAPACITY, JACKET, POWER, probed
 
 PER_S = POWER / CAPACITY  # K/s at full heat
@@ -121,7 +121,10 @@ def test_a_run_begins_with_nothing_owed() -> None:
     owing = told([60.0] * 100, 1.0)
     assert owing.next_run() is NEW
     assert NEW.next_run() is NEW
-    back = told([60.0], 0.0, heat=owing.recalled(10.0))
+    checking = senses(tun=JACKET, state=S.CHECKING, seen=SEEN._replace(fresh=False), capacity_j_per_k=100.0)
+    checked = owing.recalled(10.0).follow(checking, 0.0, plate.of(JACKET))
+    assert checked == owing.recalled(10.0)
+    back = told([60.0], 0.0, heat=checked)
     assert back.owed_k == pytest.approx(owing.owed_k + (10.0 + UNRECORDED_S) * PER_S)
     assert told([60.0], 0.0, heat=back).owed_k == pytest.approx(back.owed_k)
 
