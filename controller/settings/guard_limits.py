@@ -56,10 +56,6 @@ class Limits(Table):
     outlet_over_mash_k: Annotated[
         float, _limit(_K, 5, 30, "G08", "own proposal; or twice what the plate's flow warms by, if that is more")
     ] = 12.0
-    no_heat_window_s: Annotated[
-        float,
-        _limit(_S, 120, 600, "G09", "own proposal; up to 3.5 times as long where less than 2 K is due in it"),
-    ] = 240.0
     dead_time_s: Annotated[
         float,
         _limit(_S, 0, 180, "G09", "own proposal, for beds and pipes of up to 60 s; a coil has at least 300 s on top"),

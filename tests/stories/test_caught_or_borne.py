@@ -13,7 +13,7 @@ CAUGHT = [
     ("P1 gone in a rise", f"probe_unplugged@{RAMP}", "G02", 11.0, 21.0),
     ("P2 the same sample again and again", f"probe_stale@{REST}", "G02", 12.0, 22.0),
     ("P2 the same sample in a rise", f"probe_stale@{RAMP}", "G02", 12.0, 22.0),
-    ("P3 frozen in a rise", f"probe_frozen@{RAMP}", "G09", 361.0),
+    ("P3 frozen in a rise", f"probe_frozen@{RAMP}", "G05 G09", 361.0),
     ("P4 -127", f"probe_value@{REST}=-127", "G02", 5.0, 11.0),
     ("P4 150", f"probe_value@{REST}=150", "G02", 5.0, 11.0),
     ("P4 4095", f"probe_value@{RAMP}=4095", "G02", 5.0, 11.0),

@@ -102,8 +102,6 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
     returned = link.up and (not state.link_up or link.since != state.link_since)
     if slept or returned:
         state = requalify.gap(state, senses.now)
-    if slept:
-        state = state._replace(past=state.past.begun_anew())
     known = (state.link_up, state.link_since) == (link.up, link.since)
     return state if known else state._replace(link_up=link.up, link_since=link.since)
 
@@ -116,6 +114,7 @@ def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardStat
     state = state._replace(
         line=state.line.heard(senses.heater.report, senses.own.epoch),
         past=state.past.follow(senses, state.line.duty, state.plate),
+        heat=state.heat.follow(senses, state.line.duty, state.plate),
     )
     known = state.known
     findings: list[Finding] = []
@@ -153,7 +152,9 @@ def _between_runs(state: GuardState, senses: Senses) -> GuardState:
     if senses.run.state not in NO_RUN:
         return state
     past = state.past if state.past.heat_since is None else state.past.begun_anew()
-    return state._replace(past=past, interlocks=tuple(interlock.next_run() for interlock in state.interlocks))
+    return state._replace(
+        past=past, heat=state.heat.next_run(), interlocks=tuple(interlock.next_run() for interlock in state.interlocks)
+    )
 
 
 # ---------------------------------------------------------------- the gate

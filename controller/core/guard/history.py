@@ -1,11 +1,13 @@
 """What has the mash done, and how much heat was put in?
 
-A line of temperature and energy every ten seconds, and the questions that several interlocks ask of it. An addition, a
-gap or a trip begins it anew (`era`).
+A line of temperature and energy every ten seconds, and the questions that several interlocks ask of it. An addition
+begins it anew (`era`). A gap without readings does not: it is bridged by a straight line, for an interruption of a link
+says nothing of the mash; nor do a trip and a hold.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from math import inf
 from typing import NamedTuple
 
@@ -19,7 +21,7 @@ RISE_WINDOW_S = 180.0  # a rise without heat is looked at over so long
 FALL_S = 60.0  # a step of the level counts as recent for so long
 FULL_SHARE = 0.95  # of the duty that the tun file allows, that is full heat
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # behind the heater: mean duty of so long, its change
-KEEP = 350  # lines: 3.5 of the longest windows that a file may ask for, dead time and a bath on top
+KEEP = 240  # lines: the longest window, dead time, bath, bed and three lags that a file may ask for
 MIXING_S = 600.0  # after an addition a pumped bed is uneven for so long (own trial on random tuns up to 2,000 L) ...
 UNEVEN = 2.0  # ... and temperatures may lie so many times as far apart as else (own proposal)
 
@@ -33,7 +35,7 @@ class Line(NamedTuple):
 
 
 class History(NamedTuple):
-    """Since the last addition, gap or change of contents."""
+    """Since the last addition or change of contents."""
 
     lines: tuple[Line, ...] = ()
     fresh: bool = False  # the last line was written in this tick: the slow interlocks look
@@ -46,6 +48,7 @@ class History(NamedTuple):
     full_c: float = 0.0  # what the mash was then
     added_at: Instant | None = None  # something was being added then, the newest time
     moves: tuple[tuple[Instant, float], ...] = ()  # when, and by how much, history went to another level, K
+    moved_all_k: float = 0.0  # by how much in all
 
     # ------------------------------------------------------------ questions
 
@@ -80,12 +83,6 @@ class History(NamedTuple):
         late_j = lines[-1].energy_j - lines[-1 - steps].energy_j
         return late_j - (lines[start].energy_j - lines[start - steps].energy_j)
 
-    def less(self, power_w: float, window_s: float) -> bool:
-        """Is less heat let out in the last minute, or the last 20 s, than in as long a time before the window?"""
-        start = len(self.lines) - 1 - round(window_s / STEP_S)
-        spans = [min(round(seconds / STEP_S), start) for seconds in EVEN_S]
-        return any(self.more_j(start, steps) < -EVEN_SHARE * power_w * steps * STEP_S for steps in spans)
-
     def even(self, power_w: float, window_s: float) -> bool:
         """Was as much heat let out in the last minute as in the minute before the window, and in the last 20 s as in
         those before it? The minute alone does not see heat that has just fallen, which the probe already does."""
@@ -99,7 +96,7 @@ class History(NamedTuple):
     # ------------------------------------------------------------ what becomes of it
 
     def begun_anew(self) -> History:
-        """After an addition, a gap or a trip every window starts anew."""
+        """After an addition, or between two runs, every window starts anew."""
         return History(era=self.era + 1, off_since=self.off_since, added_at=self.added_at)
 
     def follow(self, senses: Senses, duty: float, plate: Plate) -> History:
@@ -133,14 +130,29 @@ class History(NamedTuple):
         value, past = senses.mash.seen.value_c, self._replace(fresh=False) if self.fresh else self
         if senses.blocked:
             past = past._replace(added_at=senses.now)
-        if senses.blocked or value is None:
+        if senses.blocked:
             return past.begun_anew() if past.lines else past
-        if senses.now < past.next_at:
+        if senses.now < past.next_at or value is None:
             return past
         if past.lines and past._another_level(value, senses, plate):
             past = past._moved(value - past.lines[-1].temperature_c, senses.now)
         line = Line(senses.now, value, past.energy_j)
-        return past._replace(lines=(*past.lines[-KEEP + 1 :], line), fresh=True, next_at=senses.now + STEP_S)
+        lines = (*past.lines, *past._bridge(line), line)
+        return past._replace(lines=lines[-KEEP:], fresh=True, next_at=senses.now + STEP_S)
+
+    def _bridge(self, line: Line) -> Iterator[Line]:
+        """The lines that are missing since the last one, straight from there to here."""
+        if not self.lines:
+            return
+        last = self.lines[-1]
+        steps = min(round((line.at - last.at) / STEP_S), KEEP)
+        for step in range(1, steps):
+            share = step / steps
+            yield Line(
+                last.at + share * (line.at - last.at),
+                last.temperature_c + share * (line.temperature_c - last.temperature_c),
+                last.energy_j + share * (line.energy_j - last.energy_j),
+            )
 
     def _another_level(self, value_c: float, senses: Senses, plate: Plate) -> bool:
         """Has the probe gone over to another level since, faster than a mash may change? A probe behind the heater
@@ -157,6 +169,7 @@ class History(NamedTuple):
             lines=tuple(line._replace(temperature_c=line.temperature_c + step_k) for line in self.lines),
             full_c=self.full_c + step_k,
             moves=(*self._recent(now), (now, step_k)),
+            moved_all_k=self.moved_all_k + step_k,
         )
 
     def _recent(self, now: Instant) -> tuple[tuple[Instant, float], ...]:

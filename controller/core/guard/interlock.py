@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Literal, NamedTuple, Self
 
+from controller.core.guard.heat_account import HeatAccount
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.history import History
 from controller.core.guard.plate import Plate
@@ -68,6 +69,7 @@ class Known(NamedTuple):
 
     line: HeaterLine
     past: History
+    heat: HeatAccount
     plate: Plate
     started_at: Instant  # of this process
 
@@ -80,6 +82,7 @@ class Interlock:
     STATES: ClassVar[frozenset[RunState]]  # the gate asks in these alone
     LATE: ClassVar[str] = ""  # said where a clear is refused because the cause is still there
     OWES: ClassVar[str] = "inspected"  # the word of a clear that `why_not_clear` is told
+    ON_TRIAL: ClassVar[bool] = False  # only heat can show whether its cause is gone: the first is one pulse
     TAKES_THE_TUN: ClassVar[bool] = False  # another controller has it: this process never heats again
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple, TypeAlias
 
 from controller.core.guard import gate
+from controller.core.guard.heat_account import NEW, HeatAccount
 from controller.core.guard.interlock import Interlock
 from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g24_keeps_tripping import KeepsTripping
@@ -26,6 +27,7 @@ class Kept(NamedTuple):
     epoch: int = 1
     trips: tuple[Trip, ...] = ()
     off_until: Instant = 0.0  # no heat before, whatever else is well
+    heat: HeatAccount = NEW
     interlocks: tuple[Survivor, ...] = ()
 
 
@@ -36,7 +38,8 @@ def kept(state: GuardState) -> Kept:
     """What must survive of this state?"""
     lasting = (interlock.keep() for interlock in state.interlocks)
     survivors = tuple(each for each in lasting if isinstance(each, Survivor))
-    return Kept(epoch=state.epoch, trips=state.trips, off_until=state.evidence.off_until, interlocks=survivors)
+    off_until = state.evidence.off_until
+    return Kept(epoch=state.epoch, trips=state.trips, off_until=off_until, heat=state.heat, interlocks=survivors)
 
 
 def recalled(tun: Tun, known: Kept, now: Instant, measured: bool) -> GuardState:
@@ -45,7 +48,7 @@ def recalled(tun: Tun, known: Kept, now: Instant, measured: bool) -> GuardState:
     back: dict[type[Interlock], Interlock] = {
         type(interlock): interlock.recalled(now) for interlock in known.interlocks
     }
-    return gate.begin(
+    begun = gate.begin(
         tun,
         now,
         known.epoch,
@@ -54,3 +57,4 @@ def recalled(tun: Tun, known: Kept, now: Instant, measured: bool) -> GuardState:
         known.off_until,
         tuple(back.get(type(fresh), fresh) for fresh in ALL),
     )
+    return begun._replace(heat=known.heat if known.heat == NEW else known.heat.recalled(tun.heater.lease_s))

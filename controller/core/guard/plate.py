@@ -10,9 +10,14 @@ from typing import NamedTuple
 
 from controller.settings.tun import Tun
 
-LOSS_PER_S = 0.35 / 3600.0  # share of the difference to the room lost a second, pessimistic (own trial on random tuns)
-LEAST_LOSS_PER_S = 0.15 / 3600.0  # and never taken as less: a plate's loss may be far too low (own proposal)
-LOSS_FACTOR = 1.7  # a plate's loss is a guess, true to this factor (own trial)
+LOSS_FACTOR = 4.0  # times the file's loss: wind, and a lid off (own trial: healthy keeps at 78 °C with 1.7 times were
+# held back and latched) ...
+LEAST_LOSS_PER_S, MOST_LOSS_PER_S = (
+    0.15 / 3600.0,
+    0.60 / 3600.0,
+)  # ... within these shares of the difference to the room
+# a second: a file's loss may be far too low or too high (own proposal)
+SLACK_K, SLACK_S = 2.0, 30.0  # of the heat account, on top of what is on its way (own trial on lumped models)
 QUIET_S = 330.0  # duty 0 for so long, dead time apart, and a mash no longer warms (own trial)
 COIL_S = 300.0  # a coil's own liquor holds heat back: at least so much on top of the dead time (own trial)
 BATH_OVER_WORT_K, BATH_MOST_S = 20.0, 1200.0  # the same for much liquor: K over the wort at full power at the most (own
@@ -33,16 +38,26 @@ class Plate(NamedTuple):
     quiet_s: float  # so long after the heater went off may the mash still warm
     lag_s: float  # from dead time to a reading that follows: three lags of the probe, and half a turnover of a bed
     behind_heater: bool  # the probe moves with the heat itself
+    own_rise_k: float  # of a probe behind the heater, at full heat, by the plate; 0 for one in the mash
     measured: bool  # with water: power and heat capacity are true to 10 %
     slowest_k_per_s: float  # the heater's own rise in a full tun ...
     fastest_k_per_s: float  # ... and in one with the least liquor
     outlet_over_mash_k: float  # the outlet may be so far over the mash
     rest_s: float  # so long must the output stay off before it comes on again
 
-    def loss_per_s(self, capacity_j_per_k: float) -> float:
+    def worst_loss_per_s(self, capacity_j_per_k: float) -> float:
         """Which share of its difference to the room does the mash lose a second at the most?"""
         share = LOSS_FACTOR * self.loss_w_per_k / capacity_j_per_k
-        return min(max(share, LEAST_LOSS_PER_S), LOSS_PER_S)
+        return min(max(share, LEAST_LOSS_PER_S), MOST_LOSS_PER_S)
+
+    @property
+    def follows_s(self) -> float:
+        """How long may heat take until the reading has followed, s?"""
+        return self.dead_s + self.lag_s + SLACK_S
+
+    def bound_k(self, capacity_j_per_k: float) -> float:
+        """How much heat may be on its way, unseen, K?"""
+        return SLACK_K + self.follows_s * self.power_w / capacity_j_per_k
 
 
 def of(tun: Tun, measured: bool = False) -> Plate:
@@ -60,6 +75,7 @@ def of(tun: Tun, measured: bool = False) -> Plate:
         quiet_s=QUIET_S + limits.dead_time_s + 2.0 * bath_s,
         lag_s=3.0 * tun.probes.mash.lag_s + _bed_s(tun),
         behind_heater=tun.probes.mash.behind_heater,
+        own_rise_k=tun.plate_rise_k if tun.probes.mash.behind_heater else 0.0,
         measured=measured,
         slowest_k_per_s=power_w / most_j_per_k,
         fastest_k_per_s=power_w / least_j_per_k,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from controller.core.guard.interlock import Finding
-from controller.core.guard.plate import LOSS_PER_S
 from controller.core.guard.senses import NO_RUN, NO_TRIP_S, TICK_S, Senses
 from controller.core.guard.state import Evidence, GuardState
 from controller.core.nouns import Instant, Phase, RunState
@@ -110,7 +109,8 @@ def lacks(state: GuardState, senses: Senses) -> str:
 
 def measured(state: GuardState, now: Instant) -> GuardState:
     """A person says that the reading is right, liquor added meanwhile or not: it counts from here."""
-    return state._replace(evidence=state.evidence.anew(now)._replace(quiet_c=None))
+    evidence = state.evidence.anew(now)._replace(quiet_c=None)
+    return state._replace(evidence=evidence, heat=state.heat.measured(), past=state.past.begun_anew())
 
 
 def _answers_off(state: GuardState, senses: Senses) -> bool:
@@ -124,6 +124,7 @@ def _plausible(state: GuardState, senses: Senses, value_c: float) -> bool:
     if quiet_c is None or senses.run.phase in ADDED or senses.run.state is RunState.IDLE:
         return True
     elapsed_s = senses.now - state.evidence.quiet_at
-    fall_k = FALL_K + LOSS_PER_S * max(0.0, quiet_c - senses.tun.room_c) * elapsed_s
+    per_s = state.plate.worst_loss_per_s(senses.run.capacity_j_per_k)
+    fall_k = FALL_K + per_s * max(0.0, quiet_c - senses.tun.room_c) * elapsed_s
     latched = any(t.latched for t in state.trips)
     return latched or quiet_c - fall_k <= value_c <= quiet_c + RISE_K

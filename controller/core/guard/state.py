@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from controller.core.guard.heat_account import NEW, HeatAccount
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.history import History
 from controller.core.guard.interlock import Interlock, Known, Note
@@ -61,12 +62,13 @@ class GuardState(NamedTuple):
     noted: Noted = Noted()
     line: HeaterLine = HeaterLine()
     past: History = History()
+    heat: HeatAccount = NEW
     interlocks: tuple[Interlock, ...] = ALL
 
     @property
     def known(self) -> Known:
         """What all interlocks may look at."""
-        return Known(line=self.line, past=self.past, plate=self.plate, started_at=self.started_at)
+        return Known(line=self.line, past=self.past, heat=self.heat, plate=self.plate, started_at=self.started_at)
 
     def shut_until(self, until: Instant, now: Instant) -> GuardState:
         """No heat before, and every reading so far counts no more."""

@@ -66,7 +66,6 @@ def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Even
         state = state._replace(evidence=state.evidence._replace(quiet_c=read_c, quiet_at=senses.now))
     if not trip.link:
         state = state.shut_until(senses.now + senses.tun.guard.requalify_off_s, senses.now)
-        state = state._replace(past=state.past.begun_anew())
     lost = state.lost or _of(state, trip.id).TAKES_THE_TUN
     state = state._replace(trips=(*state.trips, trip), need_durable=True, lost=lost)
     asked = [interlock.tripped(trip, senses) for interlock in state.interlocks]
@@ -158,6 +157,7 @@ def clear(
         need_durable=True,
         # a person has looked: what the reading was when heat was cut is no measure any more
         evidence=evidence._replace(quiet_c=None) if latched else evidence,
+        heat=state.heat.on_trial() if _of(state, name).ON_TRIAL else state.heat,
         interlocks=tuple(i.cleared() if i.ROW.id == name else i for i in state.interlocks),
     )
     said = f"{name} cleared by {order.by}; heat stays off until `restart`"

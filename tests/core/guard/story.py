@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, Generic, Literal
 
 from controller.core.guard import plate
+from controller.core.guard.heat_account import NEW, HeatAccount
 from controller.core.guard.history import History, Line
 from controller.core.guard.interlock import Finding, Known
 from controller.core.guard.plate import Plate
@@ -78,16 +79,18 @@ class Story(Generic[Kind]):
         values = {"tun": which, "target": hold(78.0), "setpoint_c": 78.0, "capacity_j_per_k": CAPACITY, "report": None}
         self.base = senses(**{**values, **changes})
         self.interlock, self.plate = interlock, plate.of(which, measured)
-        self.past, self.now = History(), 0.0
+        self.past, self.heat, self.now = History(), NEW, 0.0
         self.finding: Finding | None = None
 
     def line(self, value_c: float | None, duty: float, **changes: Any) -> Finding | None:
         """Ten seconds at this duty, then a reading."""
         self.now += 10.0
-        tick = senses(self.base, **{"now": self.now, "dt": 10.0, "seen": SEEN._replace(value_c=value_c), **changes})
+        seen = SEEN._replace(value_c=value_c, at=self.now - 0.5)
+        tick = senses(self.base, **{"now": self.now, "dt": 10.0, "seen": seen, **changes})
         self.past, self.finding = self.past.follow(tick, duty, self.plate), None
+        self.heat = self.heat.follow(tick, duty, self.plate)
         if tick.run.state in self.interlock.STATES:
-            known = Known(line=OFF, past=self.past, plate=self.plate, started_at=0.0)
+            known = Known(line=OFF, past=self.past, heat=self.heat, plate=self.plate, started_at=0.0)
             self.interlock, self.finding = self.interlock.watch(tick, known)
         else:
             self.interlock = self.interlock.asleep(tick)
@@ -136,10 +139,15 @@ def watt(which: Tun | None = None, measured: bool = False, **changes: Any) -> Pl
 
 
 def judged(
-    interlock: Kind, past: History, which: Tun | None = None, figures: Plate | None = None, **changes: Any
+    interlock: Kind,
+    past: History,
+    which: Tun | None = None,
+    figures: Plate | None = None,
+    heat: HeatAccount = NEW,
+    **changes: Any,
 ) -> tuple[Kind, Finding | None]:
     """What does it say of this history? One watt, one joule a kelvin, so that energy is rise."""
     values = {"tun": which or vessel(), "now": past.lines[-1].at, "target": hold(1000.0, 1.0), "setpoint_c": None}
     tick = senses(**{**values, "capacity_j_per_k": 1.0, "report": None, **changes})
-    known = Known(line=OFF, past=past, plate=figures or watt(which), started_at=0.0)
+    known = Known(line=OFF, past=past, heat=heat, plate=figures or watt(which), started_at=0.0)
     return interlock.watch(tick, known)

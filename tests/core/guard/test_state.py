@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from controller.core.guard.heat_account import HeatAccount
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.history import History
 from controller.core.guard.interlock import Known
@@ -25,9 +26,11 @@ def test_a_fresh_one_is_shut() -> None:
 
 
 def test_what_interlocks_may_look_at() -> None:
-    """Heater line, history, plate and when this process began; each where it belongs."""
-    state = OPEN._replace(past=History(era=7), started_at=9.0)
-    assert state.known == Known(line=OPEN.line, past=History(era=7), plate=OPEN.plate, started_at=9.0)
+    """Heater line, history, heat account, plate and when this process began; each where it belongs."""
+    state = OPEN._replace(past=History(era=7), heat=HeatAccount(owed_k=2.0), started_at=9.0)
+    assert state.known == Known(
+        line=OPEN.line, past=History(era=7), heat=HeatAccount(owed_k=2.0), plate=OPEN.plate, started_at=9.0
+    )
 
 
 @pytest.mark.parametrize(("off_until", "until", "after"), [(0.0, 50.0, 50.0), (99.0, 50.0, 99.0)])

@@ -1,0 +1,139 @@
+"""How much heat is in the mash that the reading has not shown yet?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pytest
+
+from controller.core.guard import plate
+from controller.core.guard.heat_account import NEW, UNRECORDED_S, HeatAccount, Pulse
+from controller.settings.tun import Tun
+from tests.core.guard.looks import SEEN, S, senses
+from tests.core.guard.story import CAPACITY, JACKET, POWER, probed
+
+PER_S = POWER / CAPACITY  # K/s at full heat
+STREAM = probed(behind_heater=True).model_copy(update={"flow_l_per_min": 6.0})  # 4.8 K of its own at full heat
+
+
+def told(
+    readings: Sequence[float | None], duty: float | Sequence[float], which: Tun = JACKET, heat: HeatAccount = NEW
+) -> HeatAccount:
+    """A reading and a duty a second."""
+    figures = plate.of(which)
+    begun = 0.0 if heat.read_at is None else heat.read_at + 0.5
+    for at, value_c in enumerate(readings):
+        now = begun + at + 1.0
+        seen = SEEN._replace(value_c=value_c, at=now - 0.5, fresh=value_c is not None)
+        tick = senses(tun=which, now=now, dt=1.0, seen=seen, capacity_j_per_k=CAPACITY)
+        heat = heat.follow(tick, duty if isinstance(duty, float) else duty[at], figures)
+    return heat
+
+
+def test_what_is_given_and_does_not_show_is_owed() -> None:
+    """100 s of full heat are 2 K; with readings missing as well; a lease is all that a longer tick may give."""
+    assert told([60.0] * 100, 1.0).owed_k == pytest.approx(100 * PER_S)
+    assert told([60.0, *[None] * 99], 1.0).owed_k == pytest.approx(100 * PER_S)
+    late = senses(tun=JACKET, dt=60.0, capacity_j_per_k=CAPACITY)
+    assert NEW.follow(late, 1.0, plate.of(JACKET)).owed_k == pytest.approx(10 * PER_S)
+
+
+def test_the_worst_loss_is_taken_off() -> None:
+    """15 % an hour at the least of what the mash is over the room: 0.75 K in an hour at 5 K; never below nothing."""
+    owing = HeatAccount(owed_k=1.0, last_c=65.0, read_at=0.0, level_c=65.0, low_c=65.0, low_mash_c=65.0)
+    assert told([65.0] * 3600, 0.0, heat=owing).owed_k == pytest.approx(0.25)
+    assert told([65.0] * 7200, 0.0, heat=owing).owed_k == 0.0
+
+
+@pytest.mark.parametrize(("share", "owed"), [(1.0, False), (0.55, False), (0.4, True)])
+def test_a_rise_is_credited_twice(share: float, owed: bool) -> None:
+    """Twenty minutes of full heat: more than half of it seen leaves no more than what a filter of 15 s is late by."""
+    after = told([40.0 + at * PER_S * share for at in range(1200)], 1.0)
+    assert (after.owed_k > 1.0) is owed
+
+
+@pytest.mark.parametrize("noise_k", [0.05, 0.25, 1.0])
+def test_noise_earns_nothing(noise_k: float) -> None:
+    """A frozen mash whose reading wavers: what is owed grows as without it, but for the first few readings."""
+    wavers = [60.0 + noise_k * ((at * 7919) % 11 - 5) / 5.0 for at in range(1800)]
+    assert told(wavers, 0.1).owed_k == pytest.approx(180 * PER_S, abs=0.3)
+
+
+@pytest.mark.parametrize("step_k", [-30.0, -4.0, 4.0, 30.0])
+def test_another_level_is_neither_rise_nor_fall(step_k: float) -> None:
+    """Faster than a mash may change: what was owed stays owed, and what was credited is not credited again."""
+    before = told([60.0] * 100, 1.0)
+    assert told([60.0 + step_k] * 100, 0.0, heat=before).owed_k == pytest.approx(before.owed_k, abs=0.2)
+
+
+def test_a_rise_within_a_gap_counts() -> None:
+    """1 K over a minute without readings is one: the probe lives."""
+    before = told([60.0] * 100, 1.0)
+    after = told([None] * 60 + [61.0] * 60, 0.0, heat=before)
+    assert after.owed_k == pytest.approx(before.owed_k - 2.0 * (1.0 - 0.1), abs=0.05)
+
+
+def test_a_frozen_probe_behind_the_heater_earns_nothing_by_pulses() -> None:
+    """A minute of full heat, a minute without: what the heater adds there is no rise of the mash, nor is its end."""
+    pulses = [1.0 if at // 60 % 2 == 0 else 0.0 for at in range(1200)]
+    assert told([60.0] * 1200, pulses, STREAM).owed_k == pytest.approx(600 * PER_S)
+    own = plate.of(STREAM).own_rise_k
+    lives = [60.0 + own * duty for duty in pulses]  # and no heat gets into the mash
+    assert told(lives, pulses, STREAM).owed_k > 0.7 * 600 * PER_S
+
+
+def test_a_mash_that_follows_owes_little_behind_the_heater() -> None:
+    """The reading is over the mash by what the heater adds, and both rise."""
+    rises = [40.0 + 4.8 + at * PER_S for at in range(1200)]
+    assert told(rises, 1.0, STREAM).owed_k < 1.5
+
+
+# ---------------------------------------------------------------- how hot it may be, and one pulse
+
+
+def test_how_hot_the_mash_may_be() -> None:
+    """The reading, less what the heater itself adds there, and what is owed, before a clear as well."""
+    account = HeatAccount(owed_k=2.0, last_c=70.0, own_k=1.5)
+    assert account.hottest_c == 70.5
+    assert account._replace(pulse=Pulse(before_k=3.0)).hottest_c == 73.5
+    assert NEW.hottest_c is None
+
+
+def test_a_pulse_and_what_it_shows() -> None:
+    """1.5 K and it is out; half of it must show, and then the account is even; a clear keeps in mind what was owed."""
+    trial = HeatAccount(owed_k=4.0).on_trial()
+    assert (trial.owed_k, trial.pulse) == (0.0, Pulse(before_k=4.0))
+    assert trial.on_trial().pulse == Pulse(before_k=4.0)
+    short = told([60.0] * 74, 1.0, heat=trial)
+    assert short.pulse is not None and short.pulse.given_at is None
+    out = told([60.0] * 76, 1.0, heat=trial)
+    assert out.pulse is not None and out.pulse.given_at is not None
+    shown = told([60.0 + 0.05 * at for at in range(60)], 0.0, heat=out)
+    assert (shown.owed_k, shown.pulse) == (0.0, None)
+
+
+# ---------------------------------------------------------------- from run to run, from process to process
+
+
+def test_a_run_begins_with_nothing_owed() -> None:
+    """Nobody knows what was filled in; a process that starts counts what was not recorded as given."""
+    owing = told([60.0] * 100, 1.0)
+    assert owing.next_run() is NEW
+    assert NEW.next_run() is NEW
+    checking = senses(tun=JACKET, state=S.CHECKING, seen=SEEN._replace(fresh=False), capacity_j_per_k=100.0)
+    checked = owing.recalled(10.0).follow(checking, 0.0, plate.of(JACKET))
+    assert checked == owing.recalled(10.0)
+    back = told([60.0], 0.0, heat=checked)
+    assert back.owed_k == pytest.approx(owing.owed_k + (10.0 + UNRECORDED_S) * PER_S)
+    assert told([60.0], 0.0, heat=back).owed_k == pytest.approx(back.owed_k)
+
+
+def measured(**changes: Any) -> HeatAccount:
+    return HeatAccount(owed_k=4.0, **changes).measured()
+
+
+def test_a_hand_reading_says_where_it_is() -> None:
+    """What was owed before is nothing more; a pulse that was due is due all the same."""
+    assert measured() == HeatAccount()
+    assert measured(pulse=Pulse(given_at=5.0, shown_k=0.1, before_k=3.0)) == HeatAccount(pulse=Pulse())
