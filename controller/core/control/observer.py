@@ -104,13 +104,15 @@ def _coming_c(model: PlantModel, belief: Belief) -> float | None:
 
 
 def in_mash(path: HeatPath, strike: bool, belief: Belief, seen: Measurement) -> Measurement:
-    """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading.
+    """The mash's own temperature: smooth, and less what the heater adds at a probe behind it. The guard looks at the
+    reading itself.
 
-    What is added swings with a relay, a little otherwise than it is thought to. Where the loop's own smooth figure
-    agrees, that is taken.
+    Where the loop's own figure agrees with the reading, that is taken: a noisy second begins no rest's minute anew, and
+    neither does a relay's swing behind the heater.
     """
-    if not path.in_stream or seen.value_c is None:
+    if seen.value_c is None:
         return seen
-    value_c = seen.value_c - max(0.0, path.probe_rise_k(strike) + belief.rise_k) * belief.near
+    added_k = max(0.0, path.probe_rise_k(strike) + belief.rise_k) * belief.near if path.in_stream else 0.0
+    value_c = seen.value_c - added_k
     agree = belief.reading_c is not None and abs(belief.reading_c - value_c) <= JUMP_K
     return seen._replace(value_c=belief.reading_c if agree else value_c)

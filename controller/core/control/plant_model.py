@@ -80,7 +80,7 @@ class PlantModel(NamedTuple):
 def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: Belief = NOTHING) -> PlantModel:
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
     path, strike = heat_path(tun), target.strike
-    passing_s, rise_k = path.passing_s(strike), path.probe_rise_k(strike)
+    passing_s, rise_k = path.passing_s(strike, target.capacity_j_per_k), path.probe_rise_k(strike)
     share = 1.0 if learned is None else learned.power_w / path.power_w
     lags = path if learned is None or path.in_stream else learned  # in the stream a water run does not show them
     capacity = max(target.capacity_j_per_k + path.bath_j_per_k, 1.0)
@@ -96,7 +96,7 @@ def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: B
         rise_k=rise_k,
         below_mean_k=path.below_mean_k,
         found_loss_k_per_s=belief.extra_k_per_s,
-        flow_s=path.flow_s(strike),
+        flow_s=path.flow_s(strike, target.capacity_j_per_k),
         doubts=_doubts(path, passing_s, rise_k, capacity, learned is not None),
     )
     return model if rise_k <= 0.0 else model._replace(duty_cap=_cap(model, target, belief))
