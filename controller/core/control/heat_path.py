@@ -8,7 +8,7 @@ run. They ask it and never ask the tun file how the tun is built. The guard goes
 from __future__ import annotations
 
 from math import inf, tanh
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from controller.brewing import heat
 from controller.core.control import on_off
@@ -27,15 +27,21 @@ BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate
 STIRRED_LAG_S = 20.0  # stirred tuns mix in 1..2 min (common practice): 0.63 of the way in a third of that
 PUMPED_LAG_S = 25.0  # plain liquor mixes by itself; pipes and heater chamber hold some 10 s of flow each
 
-# How far wort is under the mean of a pumped mash where the mash probe looks at it, as a share of the rise over the heater;
-# by the same share of one turnover it is late on a climb. Behind the heater the rise itself comes on top. With plug flow
-# half of it at the bed's outlet, with 2..4 well-mixed layers 0.25..0.38; in the middle of the bed none (arithmetic).
-BED_SHARE: dict[Spot, float] = {"mash": 0.0, "bed outlet": 0.35, "return": 0.35, "heater outlet": 0.35}
+# What a bed of grist between return and outlet does to a pumped tun. With plug flow the outlet shows the mean half a
+# turnover late and, at rest, half a rise too low; with 2..4 well-mixed layers 0.25..0.38 of both (arithmetic).
+LOOP_BED_SHARE = 0.25  # of one turnover: later than in plain liquor
+BELOW_MEAN = 0.25  # of the rise over the heater: the outlet's wort under the mean of the mash at rest
+BELOW_MOST_K = 0.6  # and not more, K at full power, for the plate does not say where in the bed the probe sits
 COIL_BELOW_K = 0.3  # K that a coil's probe may be believed under the mean: a rest begins within 0.5 K of its target
 
 GRIST_RISE = 1.1  # the rise with grist in, over that of the plate: flow falls once grist is in
 LIMIT_ROOM_K = 0.5  # what a probe behind the heater reads stays so far under the hard limit (own proposal: noise,
 # calibration, and the tenths by which the model is off)
+
+
+# Where the mash probe sits, as the loop sees it: no bed; in the middle of one; where wort leaves it; behind the heater.
+Place = Literal["mixed", "layered", "end", "stream"]
+PLACES: dict[Spot, Place] = {"mash": "layered", "bed outlet": "end", "return": "stream", "heater outlet": "stream"}
 
 
 class Patience(NamedTuple):
@@ -58,10 +64,10 @@ class HeatPath(NamedTuple):
     heater_s: float  # how late the heater's heat reaches the wort
     lag_s: float  # heater to reading in plain liquor, the longest of the lags in a row
     dead_s: float  # the other lags together: they look like a dead time
-    bed_share: float  # of a turnover: later than that with grist in, because the wort must pass the bed
+    bed_s: float  # later than that with grist in, because the wort must pass the bed
+    sits: Place  # the mash probe
+    rise_k: float  # of wort past the heater at full power in plain liquor, by the plate; 0 where it is not reckoned
     stream_w_per_k: float  # heat that the round of a pumped mash carries for each kelvin; 0 without a bed
-    in_stream: bool  # the mash probe sits in the warm stream behind the heater
-    rise_k: float  # such a probe over the mash at full power in plain liquor, by the plate; 0 for one in the mash
     near_s: float  # how late a probe just behind the heater feels it
     below_mean_k: float  # wort leaving a pumped bed under the mean of the mash, at full power at rest
     below_most_k: float  # no more of that is believed at the duty of a rest
@@ -70,24 +76,36 @@ class HeatPath(NamedTuple):
     patience: Patience
 
     @property
+    def in_stream(self) -> bool:
+        """Does the mash probe sit in the warm stream behind the heater?"""
+        return self.sits == "stream"
+
+    @property
     def bath_settles_s(self) -> float:
         """How long until mash and bath are as warm again after grain has cooled both, s? Two of the bath's lags."""
         return 2.0 * self.heater_s if self.bath_j_per_k > 0.0 else 0.0
 
-    def passing_s(self, strike: bool, capacity_j_per_k: float) -> float:
+    def passing_s(self, strike: bool) -> float:
         """How long does the wort take through the bed, as the probe sees it, s? Plain liquor has none to pass."""
-        if strike or self.stream_w_per_k <= 0.0:
-            return 0.0
-        return self.bed_share * capacity_j_per_k / self.stream_w_per_k
+        return 0.0 if strike else self.bed_s
 
-    def flow_s(self, strike: bool, capacity_j_per_k: float) -> float:
+    def flow_s(self, strike: bool) -> float:
         """Which part of the lags grows when the pump is slow, s? 0 where no bed stands between heater and probe."""
-        bedded = not strike and self.stream_w_per_k > 0.0 and not self.in_stream
-        return self.passing_s(strike, capacity_j_per_k) + PUMPED_LAG_S if bedded else 0.0
+        passing_s = self.passing_s(strike)
+        return passing_s + PUMPED_LAG_S if passing_s > 0.0 and not self.in_stream else 0.0
+
+    def turnover_s(self, strike: bool, capacity_j_per_k: float) -> float:
+        """In which time does the wort carry all of the mash's heat round once, s? 0 where no bed is reckoned."""
+        bedded = not strike and self.sits in ("layered", "stream") and self.stream_w_per_k > 0.0
+        return GRIST_RISE * capacity_j_per_k / self.stream_w_per_k if bedded else 0.0
+
+    def stream_rise_k(self, strike: bool) -> float:
+        """By how much should wort be warmer behind the heater than before it at full power, K?"""
+        return self.rise_k * (1.0 if strike else GRIST_RISE)
 
     def probe_rise_k(self, strike: bool) -> float:
         """By how much should the mash probe read above the mash at full power, K? 0 for one in the mash."""
-        return self.rise_k * (1.0 if strike else GRIST_RISE)
+        return self.stream_rise_k(strike) if self.in_stream else 0.0
 
     def swing_k(self, strike: bool) -> float:
         """By how much does the mash probe swing at half duty, from lowest to highest, K? A first-order lag T under a
@@ -120,11 +138,11 @@ def _made(tun: Tun) -> HeatPath:
     """Every question about how the tun is built is asked here."""
     heater, probe = tun.heater, tun.probes.mash
     coil, line = heater.place == "coil", heater.place == "line"
-    heater_s = _heater_s(tun)
+    heater_s, place = _heater_s(tun), _place(tun)
     lags = (
         heater_s + (BURNER_LAG_S if heater.kind == "gas" else 0.0),
         probe.lag_s,
-        PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S,
+        0.0 if place == "stream" else PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S,
     )
     return HeatPath(
         switching=on_off.Switching(
@@ -139,17 +157,23 @@ def _made(tun: Tun) -> HeatPath:
         heater_s=heater_s,
         lag_s=max(lags),
         dead_s=sum(lags) - max(lags),
-        bed_share=BED_SHARE[tun.probe_place],
+        bed_s=_bed_s(tun) if place == "end" else 0.0,
+        sits=place,
+        rise_k=tun.plate_rise_k if place in ("stream", "layered") else 0.0,
         stream_w_per_k=(tun.flow_l_per_min or 0.0) / 60.0 * heat.WATER if tun.bed else 0.0,
-        in_stream=probe.behind_heater,
-        rise_k=tun.plate_rise_k if probe.behind_heater else 0.0,
         near_s=heater_s + probe.lag_s,
-        below_mean_k=BED_SHARE[tun.probe_place] * tun.plate_rise_k if line or coil else 0.0,
+        below_mean_k=min(BELOW_MEAN * tun.plate_rise_k, BELOW_MOST_K) if (line or coil) and place == "end" else 0.0,
         below_most_k=COIL_BELOW_K if coil else inf,
         highest_c=tun.guard.hard_limit_c - LIMIT_ROOM_K,
         line_w_per_k=(tun.flow_l_per_min or 0.0) / 60.0 * heat.WATER if line else 0.0,
         patience=COIL_PATIENCE if coil else PATIENCE,
     )
+
+
+def _place(tun: Tun) -> Place:
+    """Where does the mash probe sit, for the loop? A stirrer leaves no bed, and a bath outweighs it."""
+    place = PLACES[tun.probe_place]
+    return "mixed" if place == "layered" and not (tun.bed and tun.heater.place == "line") else place
 
 
 def _heater_s(tun: Tun) -> float:
@@ -161,3 +185,11 @@ def _heater_s(tun: Tun) -> float:
         return HEATER_LAG_S[heater.place]
     bath_s = bath * mash / (bath + mash) * LOOP_BATH_DROP_K / (heater.power_w * heater.efficiency)
     return max(bath_s, HEATER_LAG_S["jacket"])
+
+
+def _bed_s(tun: Tun) -> float:
+    """How much later does a probe show the mean of the mash because the wort must pass the bed, s?"""
+    flow = tun.flow_l_per_min
+    if not tun.bed or not flow:
+        return 0.0
+    return LOOP_BED_SHARE * 60.0 * tun.volume_l / flow

@@ -69,7 +69,7 @@ def tun_file(made: Made) -> Tun:
     window_s = {"ssr": 2.0, "contactor": 30.0}.get(told.kind, 0.0)
     pulse_s = {"contactor": 5.0, "gas": 5.0}.get(told.kind, 0.0)
     heater = Heater.model_construct(
-        kind=told.kind, power_w=told.power_w, place={"coil": "coil"}.get(made.way, "line" if pumped else "jacket"),
+        kind=told.kind, power_w=told.power_w, place="coil" if made.way == "coil" else "line" if pumped else "jacket",
         bath_l=told.bath_l, efficiency=1.0, window_s=window_s, min_on_s=pulse_s, min_off_s=pulse_s,
         min_fire=0.3 if told.kind == "gas" else 0.0, duty_cap=1.0, lease_s=10.0,
     )  # fmt: skip
@@ -250,7 +250,9 @@ def _strike(world: World, law: Law, target: Target) -> float:
     return duty
 
 
-def _rest(world: World, law: Law, target: Target, rest: Rest, best_s: float, duty: float):  # type: ignore[no-untyped-def]
+def _rest(
+    world: World, law: Law, target: Target, rest: Rest, best_s: float, duty: float
+) -> tuple[list[float], float, bool]:
     """The true mean, second by second, until the rest has had its time."""
     trace, banded, credit, began = [], 0.0, 0.0, world.t
     wanted = best_s + rest.hold_s
