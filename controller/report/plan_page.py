@@ -256,7 +256,7 @@ def notes(plan: Plan) -> tuple[Note, ...]:
     water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
     alone = "this tun has neither a level nor a flow switch: every start needs attended=yes"
     unseen = [] if plan.tun.may_be_left else [Note("note", f"{alone}, and nothing sees that it has run dry")]
-    return (*water, *unseen, *_hot_liquor(plan), *_low_strike(plan))
+    return (*water, *unseen, *_hot_liquor(plan), *_low_strike(plan), *_probe_place(plan))
 
 
 def _hot_liquor(plan: Plan) -> Iterator[Note]:
@@ -276,6 +276,25 @@ def _low_strike(plan: Plan) -> Iterator[Note]:
     if (under_k := first_c - plan.landing_c) > LANDS_K:
         lands = f"strike {plan.strike_c:.3g} °C: the mash lands {under_k:.1f} K under the first rest"
         yield Note("warn", f'{lands} and is heated up to it; write strike = "auto" unless that is meant')
+
+
+PLACES = {
+    "mash": "in the middle of the mash",
+    "bed outlet": "where the wort leaves the bed, before the heater",
+    "return": "where the wort comes back into the tun, behind the heater",
+    "heater outlet": "right behind the heater",
+}
+
+
+def _probe_place(plan: Plan) -> Iterator[Note]:
+    """A pumped mash is not as warm everywhere; which place was assumed where the file does not say it?"""
+    tun = plan.tun
+    if tun.bed and tun.probes.mash.place is None:
+        taken = f'taken for "{tun.probe_place}", {PLACES[tun.probe_place]}'
+        others = ", ".join(f'"{place}"' for place in PLACES if place != tun.probe_place)
+        yield Note(
+            "note", f"tun {tun.name} does not say where its mash probe sits: {taken}; write place = that, or {others}"
+        )
 
 
 def assumed(plan: Plan) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from controller.settings.problems import Checks, Problem
 from controller.settings.table import show
-from controller.settings.tun import Tun
+from controller.settings.tun import WARM, Tun
 
 SSR_WINDOW_S, USUAL_WINDOW_S = 1.0, 2.0  # own proposal
 ON_OFF = ("ssr", "contactor")
@@ -94,6 +94,21 @@ def _flow_rate(tun: Tun) -> Iterator[Problem]:
         yield _problem("flow_rate", "nothing", 'the pump\'s flow, such as "6 L/min"')
 
 
+def _probe_place(tun: Tun) -> Iterator[Problem]:
+    """A place on the wort's round needs a round; one behind the heater needs the heater in it."""
+    probe, looped = tun.probes.mash, tun.heater.place in ("line", "coil")
+    if probe.place is None:
+        return
+    found, where = f'"{probe.place}"', "probes: mash: place"
+    if (probe.place in WARM) != probe.behind_heater:
+        wanted = "the line behind_heater deleted: the place says it"
+        yield _problem(where, f"{found} with behind_heater = {str(probe.behind_heater).lower()}", wanted)
+    elif probe.place in WARM and not looped:
+        yield _problem(where, found, '"mash" or "bed outlet", for this heater does not sit in the recirculation')
+    elif probe.place == "bed outlet" and not tun.bed:
+        yield _problem(where, found, '"mash", for no wort passes a bed in a stirred tun')
+
+
 def _reading_ages(tun: Tun) -> Iterator[Problem]:
     guard = tun.guard
     if guard.reading_gone_s <= guard.reading_late_s:
@@ -130,6 +145,7 @@ agree: Checks[Tun] = Checks(  # do the figures of this tun fit each other? Place
     _flow_switch,
     _line_pump,
     _flow_rate,
+    _probe_place,
     _reading_ages,
     _outlet_limits,
     _probe_topics,

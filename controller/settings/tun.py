@@ -6,7 +6,7 @@ with a unit (`table.py`). A single value's range is checked here; what several m
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, StrictBool, StringConstraints, field_validator
+from pydantic import BeforeValidator, Field, StrictBool, StringConstraints, field_validator, model_validator
 
 from controller.brewing import water
 from controller.settings.guard_limits import Limits
@@ -16,6 +16,8 @@ Topic = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r
 OptionalTopic = Annotated[str, StringConstraints(max_length=200, pattern=r"^([^+#\x00$][^+#\x00]*)?$")]
 Pointer = Annotated[str, StringConstraints(max_length=100, pattern=r"^(/[^/]*)*$")]  # RFC 6901
 _as_text = BeforeValidator(lambda value: value.isoformat() if hasattr(value, "isoformat") else value)  # TOML's own date
+Spot = Literal["mash", "bed outlet", "return", "heater outlet"]  # where the wort's round passes a mash probe
+WARM: tuple[Spot, ...] = ("return", "heater outlet")  # behind the heater, before the bed
 Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), _as_text]  # ISO 8601; core knows no calendar
 
 
@@ -33,7 +35,15 @@ class Probe(Table):
     boil_c: Annotated[float, Quantity("temperature", 80, 102)] = 100.0
     calibrated_on: Day | None = None
     lag_s: Annotated[float, Quantity("duration", 0, 120)] = 10.0
-    behind_heater: StrictBool = False
+    place: Spot | None = None  # None: not said
+    behind_heater: StrictBool = False  # follows from the place; of older files all that is said of it
+
+    @model_validator(mode="before")
+    @classmethod
+    def _warm(cls, data: object) -> object:
+        """A file that says the place need not say as well that this is behind the heater."""
+        warm = isinstance(data, dict) and data.get("place") in WARM
+        return {"behind_heater": True, **data} if warm and isinstance(data, dict) else data
 
     @field_validator("unit", mode="before")
     @classmethod
@@ -143,6 +153,19 @@ class Tun(Table):
     def may_be_left(self) -> bool:
         """Would a switch show, with nobody there, that the tun has run dry?"""
         return self.level is not None or self.flow is not None
+
+    @property
+    def bed(self) -> bool:
+        """Does the wort pass a bed of grist on its round, or does a stirrer mix the mash?"""
+        return self.mixing == "pump" and self.stirrer is None
+
+    @property
+    def probe_place(self) -> Spot:
+        """Where does the mash probe sit, by the file, or by what is assumed where it does not say?"""
+        probe = self.probes.mash
+        if probe.place is not None:
+            return probe.place
+        return "heater outlet" if probe.behind_heater else "bed outlet" if self.bed else "mash"
 
     def with_liquor_j_per_k(self, liquor_l: float) -> float:
         """How much heat warms the metal and so many litres of liquor by one kelvin, J/K?"""

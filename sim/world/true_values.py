@@ -9,6 +9,7 @@ from typing import Literal, NamedTuple
 
 from controller.field.lease import CONTACTOR_REST_S, NodeSettings
 from controller.settings.tun import Probe, Tun
+from controller.settings.tun import Spot as TunSpot
 from sim.plant.random_tun import Drawn, Senses
 from sim.plant.spec import STEP_S, Place, Spot, TunSpec
 
@@ -83,10 +84,15 @@ def node_of(tun: Tun) -> NodeSettings:
     )
 
 
+PLACED: dict[TunSpot, Spot] = {
+    "mash": "centre", "bed outlet": "before_heater", "return": "return", "heater outlet": "outlet"
+}  # fmt: skip
+
+
 def _probe(tun: Tun, probe: Probe, rng: Random, role: Role) -> Senses:
     looped = tun.heater.place in ("line", "coil")
     spots: dict[Role, Spot] = {
-        "mash": "outlet" if probe.behind_heater else ("before_heater" if looped else "centre"),
+        "mash": PLACED[tun.probe_place] if looped else "centre",
         "second": "centre" if looped else "wall",
         "outlet": "outlet",
     }

@@ -173,3 +173,12 @@ async def test_doctor_hears_what_the_broker_refuses_the_daemon(refused: int, lev
     found = await doctor._daemon(cast(requests.DaemonLink, Told(refused)))
     assert [each.level for each in found] == levels
     assert all("3 times" in each.found and "make-users.sh" in each.do for each in found[1:])
+
+
+def test_check_names_the_place_it_assumed_for_the_probe(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A pumped tun that does not say where its mash probe sits gets a note with what was taken; one that does, none."""
+    edited(config / "tuns/plover.toml", ('place = "bed outlet"', "behind_heater = true"))
+    for tun, said in (("plover", True), ("gannet", False)):
+        main(["--config", str(config), "check", "linnet", "--tun", tun])
+        out = capsys.readouterr().out
+        assert ('does not say where its mash probe sits: taken for "heater outlet"' in out) is said

@@ -131,12 +131,33 @@ def without(data: dict[str, Any], key: str) -> dict[str, Any]:
         ({**STIRRED, "guard": {"reading_late": "8 s", "reading_gone": "7 s"}}, "guard: reading_gone"),
         ({**STIRRED, "guard": {"outlet_limit": "90 °C", "outlet_trip": "90 °C"}}, "guard: outlet_trip"),
         ({**STIRRED, "probes": {"mash": {"topic": "a"}, "second": {"topic": "a"}}}, "probes: second: topic"),
+        ({**STIRRED, "probes": {"mash": {"topic": "a", "place": "bed outlet"}}}, "probes: mash: place"),
+        ({**STIRRED, "probes": {"mash": {"topic": "a", "place": "return"}}}, "probes: mash: place"),
+        ({**LINE, "probes": {"mash": {"topic": "a", "place": "mash", "behind_heater": True}}}, "probes: mash: place"),
     ],
 )
 def test_values_that_disagree(data: dict[str, Any], place: str) -> None:
     """Figures that are right one by one but not together are told, with the key to change; sound tuns are not."""
     assert told(STIRRED) == told(LINE) == []
     assert any(line.startswith(f"{place}: found ") for line in told(data)), told(data)
+
+
+@pytest.mark.parametrize(
+    ("said", "base", "place", "behind"),
+    [
+        ({}, STIRRED, "mash", False),
+        ({}, LINE, "mash", False),  # stirred as well
+        ({}, without(LINE, "stirrer"), "bed outlet", False),
+        ({"behind_heater": True}, LINE, "heater outlet", True),
+        ({"place": "mash"}, LINE, "mash", False),
+        ({"place": "return"}, LINE, "return", True),
+        ({"place": "heater outlet", "behind_heater": True}, LINE, "heater outlet", True),
+    ],
+)
+def test_where_the_mash_probe_sits(said: dict[str, Any], base: dict[str, Any], place: str, behind: bool) -> None:
+    """The file's place counts, and says whether that is behind the heater; an older file's is assumed."""
+    read_tun = tun({**base, "probes": {"mash": {"topic": "a", **said}}})
+    assert (read_tun.probe_place, read_tun.probes.mash.behind_heater) == (place, behind)
 
 
 def test_two_pointers_into_one_topic_are_two_probes() -> None:

@@ -32,11 +32,12 @@ class Belief(NamedTuple):
 
     reading_c: float | None = None  # temperature where the probe is, by the model
     arriving: tuple[float, ...] = (0.0,) * (STAGES + 1)  # share of power leaving each lag
-    near: float = 0.0  # share of power that a probe behind the heater feels
+    bed: tuple[float, ...] = ()  # layers of a pumped mash over its mean, top first; 1 is the rise at full power
+    over: float = 0.0  # the probe over that mean by what the heater adds to the wort, the same
     extra_k_per_s: float = 0.0  # loss beyond the plate's
     gain: float = 1.0  # heating rate, over the one believed at the start
     lag: float = 1.0  # lag, over the one believed at the start
-    rise_k: float = 0.0  # probe over the mash at full power, beyond what was believed at the start
+    rise_k: float = 0.0  # of the wort past the heater at full power, beyond what was believed at the start
     doubt: Doubt | None = None
     coming_c: float | None = None  # where the reading ends if from now on heat only covers the loss
 

@@ -8,11 +8,11 @@ run. They ask it and never ask the tun file how the tun is built. The guard goes
 from __future__ import annotations
 
 from math import inf, tanh
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from controller.brewing import heat
 from controller.core.control import on_off
-from controller.settings.tun import Tun
+from controller.settings.tun import Spot, Tun
 
 # Lag from the heater's terminals to the wort, s, by where the heat goes in: wall mass x heat capacity over film
 # conductance. Common practice has no figures, these are own estimates. In doubt longer: too short a lag overshoots, too
@@ -39,6 +39,11 @@ LIMIT_ROOM_K = 0.5  # what a probe behind the heater reads stays so far under th
 # calibration, and the tenths by which the model is off)
 
 
+# Where the mash probe sits, as the loop sees it: no bed; in the middle of one; where wort leaves it; behind the heater.
+Place = Literal["mixed", "layered", "end", "stream"]
+PLACES: dict[Spot, Place] = {"mash": "layered", "bed outlet": "end", "return": "stream", "heater outlet": "stream"}
+
+
 class Patience(NamedTuple):
     """For how long is heat waited for that seems to be on its way, and how is it given up?"""
 
@@ -60,14 +65,20 @@ class HeatPath(NamedTuple):
     lag_s: float  # heater to reading in plain liquor, the longest of the lags in a row
     dead_s: float  # the other lags together: they look like a dead time
     bed_s: float  # later than that with grist in, because the wort must pass the bed
-    in_stream: bool  # the mash probe sits in the warm stream behind the heater
-    rise_k: float  # such a probe over the mash at full power in plain liquor, by the plate; 0 for one in the mash
+    sits: Place  # the mash probe
+    rise_k: float  # of wort past the heater at full power in plain liquor, by the plate; 0 where it is not reckoned
+    stream_w_per_k: float  # heat that the round of a pumped mash carries for each kelvin; 0 without a bed
     near_s: float  # how late a probe just behind the heater feels it
     below_mean_k: float  # wort leaving a pumped bed under the mean of the mash, at full power at rest
     below_most_k: float  # no more of that is believed at the duty of a rest
     highest_c: float  # a probe in the stream reads no more than this while heat is steady
     line_w_per_k: float  # wort past a heater in the line takes so much heat with it; 0 without such a heater
     patience: Patience
+
+    @property
+    def in_stream(self) -> bool:
+        """Does the mash probe sit in the warm stream behind the heater?"""
+        return self.sits == "stream"
 
     @property
     def bath_settles_s(self) -> float:
@@ -83,9 +94,18 @@ class HeatPath(NamedTuple):
         passing_s = self.passing_s(strike)
         return passing_s + PUMPED_LAG_S if passing_s > 0.0 and not self.in_stream else 0.0
 
+    def turnover_s(self, strike: bool, capacity_j_per_k: float) -> float:
+        """In which time does the wort carry all of the mash's heat round once, s? 0 where no bed is reckoned."""
+        bedded = not strike and self.sits in ("layered", "stream") and self.stream_w_per_k > 0.0
+        return GRIST_RISE * capacity_j_per_k / self.stream_w_per_k if bedded else 0.0
+
+    def stream_rise_k(self, strike: bool) -> float:
+        """By how much should wort be warmer behind the heater than before it at full power, K?"""
+        return self.rise_k * (1.0 if strike else GRIST_RISE)
+
     def probe_rise_k(self, strike: bool) -> float:
         """By how much should the mash probe read above the mash at full power, K? 0 for one in the mash."""
-        return self.rise_k * (1.0 if strike else GRIST_RISE)
+        return self.stream_rise_k(strike) if self.in_stream else 0.0
 
     def swing_k(self, strike: bool) -> float:
         """By how much does the mash probe swing at half duty, from lowest to highest, K? A first-order lag T under a
@@ -118,11 +138,11 @@ def _made(tun: Tun) -> HeatPath:
     """Every question about how the tun is built is asked here."""
     heater, probe = tun.heater, tun.probes.mash
     coil, line = heater.place == "coil", heater.place == "line"
-    heater_s = _heater_s(tun)
+    heater_s, place = _heater_s(tun), _place(tun)
     lags = (
         heater_s + (BURNER_LAG_S if heater.kind == "gas" else 0.0),
         probe.lag_s,
-        PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S,
+        0.0 if place == "stream" else PUMPED_LAG_S if tun.mixing == "pump" else STIRRED_LAG_S,
     )
     return HeatPath(
         switching=on_off.Switching(
@@ -137,16 +157,23 @@ def _made(tun: Tun) -> HeatPath:
         heater_s=heater_s,
         lag_s=max(lags),
         dead_s=sum(lags) - max(lags),
-        bed_s=_bed_s(tun),
-        in_stream=probe.behind_heater,
-        rise_k=tun.plate_rise_k if probe.behind_heater else 0.0,
+        bed_s=_bed_s(tun) if place == "end" else 0.0,
+        sits=place,
+        rise_k=tun.plate_rise_k if place in ("stream", "layered") else 0.0,
+        stream_w_per_k=(tun.flow_l_per_min or 0.0) / 60.0 * heat.WATER if tun.bed else 0.0,
         near_s=heater_s + probe.lag_s,
-        below_mean_k=min(BELOW_MEAN * tun.plate_rise_k, BELOW_MOST_K) if line or coil else 0.0,
+        below_mean_k=min(BELOW_MEAN * tun.plate_rise_k, BELOW_MOST_K) if (line or coil) and place == "end" else 0.0,
         below_most_k=COIL_BELOW_K if coil else inf,
         highest_c=tun.guard.hard_limit_c - LIMIT_ROOM_K,
         line_w_per_k=(tun.flow_l_per_min or 0.0) / 60.0 * heat.WATER if line else 0.0,
         patience=COIL_PATIENCE if coil else PATIENCE,
     )
+
+
+def _place(tun: Tun) -> Place:
+    """Where does the mash probe sit, for the loop? A stirrer leaves no bed, and a bath outweighs it."""
+    place = PLACES[tun.probe_place]
+    return "mixed" if place == "layered" and not (tun.bed and tun.heater.place == "line") else place
 
 
 def _heater_s(tun: Tun) -> float:
@@ -163,6 +190,6 @@ def _heater_s(tun: Tun) -> float:
 def _bed_s(tun: Tun) -> float:
     """How much later does a probe show the mean of the mash because the wort must pass the bed, s?"""
     flow = tun.flow_l_per_min
-    if tun.mixing != "pump" or tun.stirrer is not None or not flow:
+    if not tun.bed or not flow:
         return 0.0
     return LOOP_BED_SHARE * 60.0 * tun.volume_l / flow

@@ -6,7 +6,7 @@ An extended Kalman filter (R. E. Kalman, J. Basic Engineering 82 (1960) 35; line
     l  loss beyond the plate's, K/s                      at rest it is what the heater must make up
     g  heating rate over the one believed                seen on ramps
     d  lag over the one believed                         seen where the heat changes: dx = -rate lag d (change of w)
-    r  how much warmer the probe reads than the mash     at full power, K; seen where it sits in a warm stream
+    r  how much more the heater warms the wort           at full power, K; seen where the probe feels the stream
 
 `w` is the share of power that arrives at the probe after dead time and lag. The filter weighs what is doubtful against
 what the reading can tell: near full power an error is taken for one of rate, at rest for one of loss, and while heat
@@ -71,12 +71,13 @@ def forward(doubt: Doubt, rate: float, arrives: float, change: float, lag_s: flo
     )
 
 
-def correct(doubt: Doubt, error_k: float, felt: float, moving_k: float) -> tuple[Doubt, Correction]:
-    """What does one reading change? It shows x + felt r and was off by `error_k`; `moving_k` of it is still on the
-    move in the probe itself, which makes it that much more doubtful."""
+def correct(doubt: Doubt, error_k: float, felt: float, late_k: float, rough_k: float) -> tuple[Doubt, Correction]:
+    """What does one reading change? It shows x + `felt` r + `late_k` d and was off by `error_k`; by `rough_k` mash or
+    probe may stray from the model just now, which makes it that much more doubtful."""
     xx, xl, xg, xd, xr, ll, lg, ld, lr, gg, gd, gr, dd, dr, rr = doubt
-    hx, hl, hg, hd, hr = xx + felt * xr, xl + felt * lr, xg + felt * gr, xd + felt * dr, xr + felt * rr
-    weight = 1.0 / (hx + felt * hr + NOISE_K * NOISE_K + moving_k**2)
+    hx, hl, hg = xx + felt * xr + late_k * xd, xl + felt * lr + late_k * ld, xg + felt * gr + late_k * gd
+    hd, hr = xd + felt * dr + late_k * dd, xr + felt * rr + late_k * dr
+    weight = 1.0 / (hx + felt * hr + late_k * hd + NOISE_K * NOISE_K + rough_k * rough_k)
     kx, kl, kg, kd, kr = hx * weight, hl * weight, hg * weight, hd * weight, hr * weight
     after = Doubt(
         xx=xx - kx * hx,

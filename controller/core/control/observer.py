@@ -10,12 +10,16 @@ from math import exp
 
 from controller.core.control import kalman
 from controller.core.control.belief import STAGES, Belief
-from controller.core.control.heat_path import HeatPath
+from controller.core.control.heat_path import HeatPath, Place
 from controller.core.control.plant_model import GAIN_BOUNDS, PlantModel
 from controller.core.nouns import HIGHEST_C, LOWEST_C, Measurement, Target
 
-LAG_BOUNDS = (0.4, 2.5)  # lag found, over the one believed
+LAG_BOUNDS = (0.4, 3.0)  # lag found, over the one believed
 RISE_SDS = 1.5  # standard deviations that the rise at the probe may be corrected by
+LAYERS = 5  # of a bed: between one mixed one and plug flow (own proposal)
+UNEVEN = 1.0  # of what the layers are apart: doubt of each reading there, for the bed is not like that (own bench)
+MOVING = 0.1  # the same of what a probe behind the heater has still to show (own bench)
+MOST_RISE = 2.0  # rise found, beyond the one believed, over that: a pump at a third of its flow
 MOST_EXTRA = 0.25  # of the rate: loss beyond the plate's that is believed, K/s
 JUMP_K = 1.5  # K between model and reading: no noise, something was added; the model starts anew at the reading
 
@@ -26,9 +30,10 @@ def observe(model: PlantModel, target: Target, seen: Measurement, applied: float
     model_c = belief.reading_c if belief.reading_c is not None else value
     if model_c is None:
         return belief.anew()
+    arrived = belief.arriving[-1]
     belief = _forward(model, applied, belief, model_c, dt)
     if value is not None and seen.fresh:
-        belief = _read(model, target, value, applied, belief)
+        belief = _read(model, target, value, applied, belief, (belief.arriving[-1] - arrived) / max(dt, 0.5))
     if target.heat != "hold":  # what is in the tun may change: when heat comes back, doubt begins anew
         belief = belief._replace(doubt=None)
     return belief._replace(coming_c=_coming_c(model, belief))
@@ -42,12 +47,35 @@ def _forward(model: PlantModel, applied: float, belief: Belief, model_c: float, 
     )
     arriving = passed(model.dead_s, model.lag_s, applied, belief.arriving, dt)
     change = arriving[-1] - belief.arriving[-1]
+    bed = layers(belief.bed, arriving[-1], model.turnover_s(belief), dt)
     return belief._replace(
         reading_c=model_c + (rate * arriving[-1] - model.loss_k_per_s(model_c, belief.extra_k_per_s)) * dt,
         arriving=arriving,
-        near=lagged(belief.near, applied, model.path.near_s, dt),
+        bed=bed,
+        over=over(model.path.sits, bed, arriving[-1]),
         doubt=kalman.forward(doubt, rate, arriving[-1], change, model.lag_s + model.dead_s, dt),
     )
+
+
+def layers(bed: tuple[float, ...], arrives: float, turnover_s: float, dt: float) -> tuple[float, ...]:
+    """How do the layers of a pumped mash lie about their mean `dt` s on? Wort leaves the last, is warmed by what
+    arrives and comes back into the first. None where the mash mixes."""
+    if turnover_s <= 0.0:
+        return ()
+    bed = bed or (0.0,) * LAYERS
+    moves = min(LAYERS * dt / turnover_s, 1.0)
+    above, after, mean = bed[-1] + arrives, [], moves * arrives / LAYERS
+    for layer in bed:
+        after.append(layer + moves * (above - layer) - mean)
+        above = layer
+    return tuple(after)
+
+
+def over(place: Place, bed: tuple[float, ...], arrives: float) -> float:
+    """How far is the wort at the probe over the mean of the mash? 1 is the rise past the heater at full power."""
+    if place == "stream":
+        return arrives + (bed[-1] if bed else 0.0)
+    return bed[LAYERS // 2] if bed else 0.0
 
 
 def lagged(level: float, came: float, lag_s: float, dt: float) -> float:
@@ -65,27 +93,38 @@ def passed(dead_s: float, lag_s: float, duty: float, arriving: tuple[float, ...]
     return (*after, lagged(arriving[-1], came, lag_s, dt))
 
 
-def _read(model: PlantModel, target: Target, value: float, applied: float, belief: Belief) -> Belief:
-    """A fresh reading: less what the heater adds at the probe, it corrects the model; a jump starts the model anew."""
+def _read(model: PlantModel, target: Target, value: float, applied: float, belief: Belief, changes: float) -> Belief:
+    """A fresh reading: less what the heater adds at the probe, it corrects the model; a jump starts the model anew.
+    `changes`: how fast what arrives does, 1/s."""
     model_c, doubt = belief.reading_c, belief.doubt
     if model_c is None or doubt is None:
         return belief
     rate = model.rate_k_per_s
-    hold = _within(model.loss_k_per_s(model_c, belief.extra_k_per_s) / rate, 0.0, 1.0)  # duty that keeps it there
-    felt = belief.near if model.rise_k > 0.0 else belief.arriving[-1] - hold
-    value += model.below_k(hold)
-    value -= model.rise_k * belief.near + belief.rise_k * felt
-    if target.heat != "hold" or abs(value - model_c) > JUMP_K + model.rise_k * belief.near:
+    felt, late_k, apart = belief.over, 0.0, max(belief.bed) - min(belief.bed) if belief.bed else 0.0
+    apart = max(apart, belief.arriving[0]) if belief.bed else apart
+    rough_k = UNEVEN * model.rise_k * apart
+    if model.rise_k <= 0.0:
+        hold = _within(model.loss_k_per_s(model_c, belief.extra_k_per_s) / rate, 0.0, 1.0)  # duty that keeps it there
+        felt = belief.arriving[-1] - hold
+        value += model.below_k(hold) - belief.rise_k * felt
+    elif model.path.in_stream:
+        late_k = -model.rise_k * (model.lag_s + model.dead_s) * changes
+        rough_k += MOVING * model.rise_k * abs(applied - belief.arriving[-1])
+    value -= model.added_k(belief)
+    if target.heat != "hold" or abs(value - model_c) > JUMP_K + model.rise_k * (apart + abs(belief.over)):
         return belief._replace(reading_c=value, doubt=kalman.alone(doubt))
-    doubt, step = kalman.correct(doubt, value - model_c, felt, model.rise_k * (applied - belief.near))
-    most_rise_k = RISE_SDS * model.doubts.rise_sd_k
+    doubt, step = kalman.correct(doubt, value - model_c, felt, late_k, rough_k)
+    least_k, most_k = -0.5 * model.rise_k, MOST_RISE * model.rise_k
+    if model.rise_k <= 0.0:
+        most_k = RISE_SDS * model.doubts.rise_sd_k
+        least_k = -most_k
     plate_loss = max(model.loss_k_per_s(model_c), 0.0)
     return belief._replace(
         reading_c=model_c + step.x,
         extra_k_per_s=_within(belief.extra_k_per_s + step.loss, -plate_loss, MOST_EXTRA * rate),
         gain=_within(belief.gain * (1.0 + step.gain), *GAIN_BOUNDS),
         lag=_within(belief.lag * (1.0 + step.lag), *LAG_BOUNDS),
-        rise_k=_within(belief.rise_k + step.rise, -most_rise_k, most_rise_k),
+        rise_k=_within(belief.rise_k + step.rise, least_k, most_k),
         doubt=doubt,
     )
 
@@ -104,13 +143,15 @@ def _coming_c(model: PlantModel, belief: Belief) -> float | None:
 
 
 def in_mash(path: HeatPath, strike: bool, belief: Belief, seen: Measurement) -> Measurement:
-    """The mash's own temperature: less what the heater adds at a probe behind it. The guard looks at the reading.
+    """The mash's own temperature: smooth, and less what the heater adds at a probe behind it. The guard looks at the
+    reading itself.
 
-    What is added swings with a relay, a little otherwise than it is thought to. Where the loop's own smooth figure
-    agrees, that is taken.
+    Where the loop's own figure agrees with the reading, that is taken: a noisy second begins no rest's minute anew, and
+    neither does a relay's swing behind the heater.
     """
-    if not path.in_stream or seen.value_c is None:
+    if seen.value_c is None:
         return seen
-    value_c = seen.value_c - max(0.0, path.probe_rise_k(strike) + belief.rise_k) * belief.near
+    warmer_k = max(0.0, path.stream_rise_k(strike) + belief.rise_k) if path.rise_k > 0.0 else 0.0
+    value_c = seen.value_c - warmer_k * belief.over
     agree = belief.reading_c is not None and abs(belief.reading_c - value_c) <= JUMP_K
     return seen._replace(value_c=belief.reading_c if agree else value_c)

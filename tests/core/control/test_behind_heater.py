@@ -159,9 +159,10 @@ def test_beyond_the_end_a_rise_never_ends() -> None:
 def test_the_rest_clock_goes_by_the_mash(loop_c: float | None, mash_c: float) -> None:
     """At half heat a probe 4 K over the mash reads 66.0: the mash is at 64, or where the loop has it within 1.5 K."""
     seen = Measurement(66.0, 66.0, 1.0, 0.1, 1, True, False)
-    belief = NOTHING._replace(near=0.5, rise_k=1.0, reading_c=loop_c)
+    belief = NOTHING._replace(over=0.5, rise_k=1.0, reading_c=loop_c)
     found = in_mash(heat_path(tun(rise_k=3.0)), False, belief, seen)
     assert (round(found.value_c or 0.0, 9), found.raw_c) == (mash_c, 66.0)
-    assert in_mash(heat_path(tun(behind=False)), False, belief, seen) is seen
+    before = in_mash(heat_path(tun(behind=False)), False, belief, seen)
+    assert before.value_c == (loop_c if loop_c is not None and loop_c >= 64.5 else 66.0)
     nothing = seen._replace(value_c=None)
     assert in_mash(heat_path(tun()), False, belief, nothing) is nothing

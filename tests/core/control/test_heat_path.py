@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import ast
 from math import inf
+from typing import get_args
 
 import pytest
 
 from controller.brewing import water
 from controller.core.control.heat_path import COIL_PATIENCE, PATIENCE, HeatPath, heat_path
-from controller.settings.tun import Tun
+from controller.core.control.observer import layers, over
+from controller.settings.tun import Spot, Tun
 from tests.core.control.tuns import tun
 from tests.places import ROOT
 
 RISE_K = 5000.0 / (20.0 / 60.0 * water.J_PER_L_K)  # 5 kW over 20 L/min
 BATH_S = 83_800.0 * 260_000.0 / 343_800.0 * 14.0 / 5000.0  # 20 L of bath and 100 L of mash, 14 K apart at full power
-ASKS = ("place", "behind_heater", "bath_l", "plate_rise_k")  # how a tun is built, in the words of its file
+ASKS = (
+    "place",
+    "behind_heater",
+    "probe_place",
+    "bath_l",
+    "plate_rise_k",
+)  # how a tun is built, in the words of its file
 ROOMS = ("core/control", "core/tick.py", "plan", "commissioning")
 
 
@@ -49,6 +57,29 @@ def test_only_a_probe_in_the_stream_reads_what_the_heater_adds() -> None:
     assert behind.probe_rise_k(strike=False) == pytest.approx(1.1 * RISE_K)
     assert (behind.flow_s(strike=False), before.flow_s(strike=False)) == (0.0, 100.0)
     assert heat_path(tun("element")).below_mean_k == 0.0 < before.below_mean_k
+
+
+def test_the_place_of_the_probe_decides_what_is_reckoned() -> None:
+    """In the bed its layers, behind the heater them and the rise, at the bed's outlet its lag, in a coil's tun none."""
+    line = {probe: heat_path(tun("line", pumped=True, probe=probe)) for probe in get_args(Spot)}
+    assert {probe: path.sits for probe, path in line.items()} == {
+        "mash": "layered", "bed outlet": "end", "return": "stream", "heater outlet": "stream"
+    }  # fmt: skip
+    turns_s = 1.1 * 300_000.0 / (20.0 / 60.0 * water.J_PER_L_K)
+    assert line["mash"].turnover_s(False, 300_000.0) == pytest.approx(turns_s)
+    assert line["mash"].turnover_s(True, 300_000.0) == line["bed outlet"].turnover_s(False, 300_000.0) == 0.0
+    assert (line["mash"].bed_s, line["mash"].flow_s(strike=False), line["bed outlet"].bed_s) == (0.0, 0.0, 75.0)
+    assert heat_path(tun("coil", pumped=True, probe="mash")).sits == "mixed"
+
+
+def test_the_layers_of_a_bed_lie_about_their_mean() -> None:
+    """After steady heat for long the first lies as far over the mean as the last under it, together 0.8 of the rise."""
+    bed: tuple[float, ...] = ()
+    for _ in range(2000):
+        bed = layers(bed, 1.0, 240.0, 1.0)
+    assert bed == pytest.approx((0.4, 0.2, 0.0, -0.2, -0.4))
+    assert (over("layered", bed, 1.0), over("stream", bed, 1.0), over("mixed", (), 1.0)) == pytest.approx((0, 0.6, 0))
+    assert layers(bed, 1.0, 0.0, 1.0) == ()
 
 
 def test_a_bath_is_late_and_given_up_sooner() -> None:
@@ -95,5 +126,7 @@ def test_nobody_else_asks_how_the_tun_is_built() -> None:
         top = ROOT / "controller" / room
         for path in [top] if top.is_file() else top.rglob("*.py"):
             found[path.stem] = asked(path.read_text(encoding="utf-8"))
-    assert {name: what for name, what in found.items() if what} == {"heat_path": set(ASKS) - {"bath_l"}}
+    assert {name: what for name, what in found.items() if what} == {
+        "heat_path": set(ASKS) - {"bath_l", "behind_heater"}
+    }
     assert asked("if tun.heater.place == 'coil' and tun.heater.bath_l > 0.0: ...") == {"place", "bath_l"}

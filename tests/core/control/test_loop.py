@@ -132,8 +132,8 @@ def test_above_target_heat_is_off_whatever_the_model_says() -> None:
 
 def test_what_the_heater_adds_at_the_probe_is_allowed_for() -> None:
     """Behind the heater a reading 3 K over target is no reason to stop while the heater adds 5 K there."""
-    behind = MODEL._replace(rise_k=5.0, doubts=Doubts(rise_sd_k=1.5))
-    state = START._replace(belief=NOTHING._replace(near=1.0, arriving=(1.0,) * 4))
+    behind = MODEL._replace(path=PATH._replace(sits="stream"), rise_k=5.0, doubts=Doubts(rise_sd_k=1.5))
+    state = START._replace(belief=NOTHING._replace(over=1.0, arriving=(1.0,) * 4))
     _, demand = regulate(behind, Setpoint(63.0, 0.01), hold(63.0), seen(66.0), 1.0, state, 1.0)
     assert demand.reason == "climbing"
     _, stopped = regulate(behind, Setpoint(63.0, 0.01), hold(63.0), seen(69.1), 1.0, state, 1.0)

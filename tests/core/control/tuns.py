@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from controller.core.nouns import Target
-from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Tun
+from controller.settings.tun import Heater, Learned, Output, Probe, Probes, Spot, Tun
 
 Place = Literal["jacket", "element", "line", "coil"]
 
@@ -16,7 +16,10 @@ STRIKE = Target("hold", 55.0, 1.0 / 60.0, 1, 250_000.0, strike=True)
 MASH = Target("hold", 63.0, 1.0 / 60.0, 2, 300_000.0)
 
 
-def tun(place: Place = "jacket", behind: bool = False, pumped: bool = False, efficiency: float = 1.0) -> Tun:
+def tun(
+    place: Place = "jacket", behind: bool = False, pumped: bool = False, efficiency: float = 1.0,
+    probe: Spot | None = None,
+) -> Tun:  # fmt: skip
     """A tun of 100 L with 5 kW."""
     return Tun.model_construct(
         name="gannet",
@@ -32,7 +35,9 @@ def tun(place: Place = "jacket", behind: bool = False, pumped: bool = False, eff
             kind="ssr", power_w=5000.0, place=place, efficiency=efficiency, window_s=2.0, min_on_s=0.2, min_off_s=0.2,
             min_fire=0.0, duty_cap=0.9, bath_l=20.0 if place == "coil" else 0.0,
         ),
-        probes=Probes.model_construct(mash=Probe.model_construct(topic="probe/mash", lag_s=15.0, behind_heater=behind)),
+        probes=Probes.model_construct(
+            mash=Probe.model_construct(topic="probe/mash", lag_s=15.0, behind_heater=behind, place=probe)
+        ),
         stirrer=None if pumped else Output.model_construct(topic="stirrer/command"),
     )  # fmt: skip
 
