@@ -49,8 +49,8 @@ class Forecast(NamedTuple):
 def rests(plan: Plan) -> list[Rest] | None:
     """The plan as temperatures and times from dough-in on, keep left out; None without grain, or where it has no end.
 
-    The first rest is longer by the time that mixing takes; grain that lands off its target, by the strike or by what
-    the open lid takes (which is heated again), has it as a rest. While
+    The first rest is longer by the time that mixing takes; grain that lands off its target, by the strike or by what is
+    lost until heat may come (and is heated again), has it as a rest. While
     a decoction is away the mash waits at the temperature before, and what is poured in takes its time to mix.
     """
     stages = [stage for stage in plan.stages if stage.at is not None]
@@ -58,9 +58,10 @@ def rests(plan: Plan) -> list[Rest] | None:
         return None
     mixing_s = plan.course.legs[0].mixing_s
     found = [_rest(plan, stage) for stage in stages if stage.kind != "keep"]
-    landed_c = plan.landing_c - plan.lid_k
+    cooled_k = plan.tun.loss_w_per_k * (plan.landing_c - plan.tun.room_c) * mixing_s / stages[0].capacity_j_per_k
+    landed_c = plan.landing_c - plan.lid_k - cooled_k
     if abs(landed_c - stages[0].target_c) > LANDS_K:
-        heated_s = plan.lid_k * stages[0].capacity_j_per_k / power_w(plan.tun)
+        heated_s = (plan.lid_k + cooled_k) * stages[0].capacity_j_per_k / power_w(plan.tun)
         return [Rest("dough-in", landed_c, mixing_s), found[0]._replace(ramp_s=found[0].ramp_s + heated_s), *found[1:]]
     return [found[0]._replace(hold_s=found[0].hold_s + mixing_s), *found[1:]]
 

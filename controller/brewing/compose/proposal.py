@@ -51,17 +51,21 @@ def points_per_k(task: Task, legs: Sequence[SearchedRest]) -> float:
 
 
 def _limit(task: Task, legs: Sequence[SearchedRest]) -> float:
-    return apparent_limit_pct(predict_rests(_rests(legs), task.malt, task.params).end)
+    return apparent_limit_pct(_predicted(task, legs).end)
 
 
-def _rests(legs: Sequence[SearchedRest]) -> list[Rest]:
-    return [Rest(f"{leg.temperature_c:g} °C", *leg) for leg in legs]
+def _predicted(task: Task, legs: Sequence[SearchedRest]) -> Prediction:
+    """The mash from where it lands on, a step a leg."""
+    landed = Rest("dough-in", task.tun.landed_c(legs[0].temperature_c), task.tun.settles_s)
+    rests = [landed, *(Rest(f"{leg.temperature_c:g} °C", *leg) for leg in legs)]
+    found = predict_rests(rests if landed.hold_s else rests[1:], task.malt, task.params)
+    return found._replace(steps=found.steps[-len(legs) :])
 
 
 def proposal(task: Task, target: float, one: Found) -> Proposal:
     """What would this program give, and what speaks for it? Predicted again in finer pieces than in the search; it
     gets its name from `compose`, which knows the others."""
-    prediction = predict_rests(_rests(one.legs), task.malt, task.params)
+    prediction = _predicted(task, one.legs)
     limit = apparent_limit_pct(prediction.end)
     ramps_min = sum(leg.ramp_s for leg in one.legs) / 60.0
     per_k = points_per_k(task, one.legs)

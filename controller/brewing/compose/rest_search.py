@@ -48,6 +48,15 @@ class TunFigures(NamedTuple):
     room_c: float = 18.0
     climb_c_per_min: float = 1.0
     hottest_c: float = 78.0  # no target above
+    open_w_per_k: float = 0.0  # lost to the room a kelvin while the grain goes in
+    open_s: float = 0.0  # for so long
+    settles_s: float = 0.0  # after the grain is in, before heat may come
+
+    def landed_c(self, first_c: float) -> float:
+        """Where does the mash of a program with this first rest stand when heat may come, °C? The open lid takes its
+        part, and the tun until the grain has settled."""
+        lost_j_per_k = self.open_w_per_k * self.open_s + self.loss_w_per_k * self.settles_s
+        return first_c - lost_j_per_k * (first_c - self.room_c) / self.capacity_j_per_k
 
 
 class Bounds(NamedTuple):
@@ -132,10 +141,15 @@ def _root(task: Task) -> _Node | None:
 
 
 def _reached(task: Task, node: _Node, celsius: float) -> _Node | None:
-    """The mash when it has climbed to a temperature; the first leg is reached by dough-in."""
-    if not node.legs:
-        return _Node((SearchedRest(celsius, 0.0, 0.0),), node.state, 0.0)
-    tun, from_c = task.tun, node.legs[-1].temperature_c
+    """The mash when it has climbed to a temperature, the first from where dough-in lands it."""
+    tun = task.tun
+    if node.legs:
+        from_c = node.legs[-1].temperature_c
+    else:
+        from_c = tun.landed_c(celsius)
+        node = node._replace(state=step(task.params, node.state, from_c, tun.settles_s, PIECE_S))
+    if from_c == celsius:
+        return _Node((*node.legs, SearchedRest(celsius, 0.0, 0.0)), node.state, node.energy_kwh)
     length_s = ramp_s(tun, from_c, celsius)
     if not isfinite(length_s) or node.state.time_s + length_s > 60.0 * task.bounds.longest_min:
         return None

@@ -20,7 +20,7 @@ from controller.edge.files import config_files, measured_worts, plan_by_name
 from controller.edge.files.program_file import Base
 from controller.plan.feasible import MOST_FILL
 from controller.plan.recipe import Grist, Liquor, Program
-from controller.plan.stages import liquor_kg
+from controller.plan.stages import liquor_kg, mixing_s
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Settings
@@ -72,6 +72,9 @@ class Given(NamedTuple):
             room_c=tun.room_c,
             climb_c_per_min=60.0 * (base.ramp_k_per_s or tun.climb_k_per_s),
             hottest_c=tun.guard.hard_limit_c - 2.0,
+            open_w_per_k=tun.open_w_per_k,
+            open_s=tun.mashing_in_s(sum(line.mass_kg for line in base.grist)),
+            settles_s=mixing_s("dough_in", tun),
         )
 
 
