@@ -62,7 +62,8 @@ def rests(plan: Plan) -> list[Rest] | None:
     landed_c = plan.landing_c - plan.lid_k - cooled_k
     if abs(landed_c - stages[0].target_c) > LANDS_K:
         heated_s = (plan.lid_k + cooled_k) * stages[0].capacity_j_per_k / power_w(plan.tun)
-        return [Rest("dough-in", landed_c, mixing_s), found[0]._replace(ramp_s=found[0].ramp_s + heated_s), *found[1:]]
+        landed = Rest("dough-in", landed_c, mixing_s, lands=plan.program.dough_in.strike_c is None)
+        return [landed, found[0]._replace(ramp_s=found[0].ramp_s + heated_s), *found[1:]]
     return [found[0]._replace(hold_s=found[0].hold_s + mixing_s), *found[1:]]
 
 

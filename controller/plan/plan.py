@@ -56,7 +56,7 @@ class Plan(NamedTuple):
     def lid_k(self) -> float:
         """What the open lid takes of the mash while the grain goes in, K; 0 without grain."""
         open_s = self.tun.mashing_in_s(self.program.grist_kg)
-        return self.tun.open_w_per_k * (self.landing_c - self.tun.room_c) * open_s / self.stages[0].capacity_j_per_k
+        return self.tun.open_w_per_k * (self.landing_c - self.tun.room_c) * open_s / self.stages[1].capacity_j_per_k
 
     @property
     def energy_kwh(self) -> float:

@@ -40,6 +40,7 @@ class Rest(NamedTuple):
     away_s: float = 0.0  # a decoction: before, a part of the mash is away so long
     pulled: Pulled | None = None
     thinned: Thinned | None = None  # an infusion: with it the mash is so thick
+    lands: bool = False  # where the strike lands the mash, short of the rest after it: whoever moves that moves this
 
     @property
     def by_hand(self) -> bool:
@@ -116,7 +117,7 @@ def what_if(
     base = predict_rests(rests, malt, params)
     found: list[Variation] = []
     for index, rest in enumerate(rests):
-        if rest.by_hand:
+        if rest.by_hand or rest.lands:
             continue
         if rest.temperature_c + WARMER_K <= min(warmest_c, WARMEST_C):
             varied = warmed(rests, index, WARMER_K)
@@ -130,7 +131,9 @@ def what_if(
 def warmed(rests: Sequence[Rest], index: int, by_k: float) -> list[Rest]:
     """What is the program with one rest's temperature moved? Ramps into it and out of it keep their rate in K/s."""
     varied = list(rests)
-    varied[index] = rests[index]._replace(temperature_c=rests[index].temperature_c + by_k)
+    moved = (index - 1, index) if index and rests[index - 1].lands else (index,)
+    for n in moved:
+        varied[n] = rests[n]._replace(temperature_c=rests[n].temperature_c + by_k)
     for n in (index, index + 1):
         if 0 < n < len(rests):
             was = abs(rests[n].temperature_c - rests[n - 1].temperature_c)

@@ -117,10 +117,11 @@ def _figure(key: str, figure: Figure, value: object) -> list[str]:
     if number and figure.low <= float(str(value)) <= figure.high:
         return []
     unit = f" {figure.unit}" if figure.unit else ""
+    wanted = f"wanted a number from {figure.low:g} to {figure.high:g}{unit}"
     if number and figure.unit == "°C" and figure.high < float(str(value)) <= 1.8 * figure.high + 32.0:
         meant = (float(str(value)) - 32.0) / 1.8
-        return [f"{key}: found {value}, which reads as Fahrenheit; in °C that is {meant:.1f}"]
-    return [f"{key}: found {str(value)[:40]!r}, wanted a number from {figure.low:g} to {figure.high:g}{unit}"]
+        return [f"{key}: found {value}, {wanted}; it reads as Fahrenheit, in °C that is {meant:.1f}"]
+    return [f"{key}: found {str(value)[:40]!r}, {wanted}"]
 
 
 def _text(key: str, value: object) -> list[str]:
