@@ -33,7 +33,7 @@ def test_what_is_no_folder_to_write_in_is_told_with_its_line(
     written = data_dir.replace("FOLDER", str(tmp_path))
     assert main(["--config", str(own_config(tmp_path, written)), *COMMANDS[command]]) == 2
     err = capsys.readouterr().err
-    assert f'service.toml:6: data_dir: found "{written}"' in err
+    assert f'service.toml:5: data_dir: found "{written}"' in err
     assert err.endswith("wanted a folder that can be written\n") and err.count("\n") == 1
 
 

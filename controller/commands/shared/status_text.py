@@ -127,7 +127,8 @@ def _asked(status: Mapping[str, Any]) -> str:
 
 def _wrong(status: Mapping[str, Any]) -> str:
     trips = [f"{t['id']} {t['text']}{' (clear it)' if t['latched'] else ''}" for t in status.get("trips", [])]
-    said = trips + [status["meanwhile"]] * bool(status.get("meanwhile")) + list(status.get("notes", []))
+    meanwhile = status.get("meanwhile")  # an older daemon says nothing of it
+    said = trips + [meanwhile] * bool(meanwhile) + list(status.get("notes", []))
     return f"alerts  {'; '.join(said) if said else 'none'}"
 
 

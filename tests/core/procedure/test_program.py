@@ -60,15 +60,20 @@ def test_the_clock_starts_after_a_minute_in_the_narrow_band_and_counts_it() -> N
     assert credit_s(bench) == 60.0
 
 
-def test_no_credit_outside_the_tolerance() -> None:
-    """0.99 K below target still counts, 1.01 K does not."""
-    for offset, grows in ((-0.99, True), (-1.01, False)):
-        bench = at("resting", longer_s=100)
-        bench.reading_c = 63.0 + offset
-        bench.step()
+@pytest.mark.parametrize(("offset_k", "each_s"), [(-0.9, {1.0}), (-1.0, {0.0, 1.0}), (-1.2, {0.0})])
+def test_no_credit_outside_the_tolerance(offset_k: float, each_s: set[float]) -> None:
+    """A second counts exactly where the loop's smooth figure was within 1.0 K of the target at its tick."""
+    bench = at("resting", longer_s=100)
+    bench.reading_c = 63.0 + offset_k
+    bench.run(15)
+    earned = set()
+    for _ in range(200):
         before = credit_s(bench)
-        bench.run(5)
-        assert (credit_s(bench) > before) is grows
+        seen_c = bench.step().seen.value_c
+        assert seen_c is not None
+        earned.add(credit_s(bench) - before)
+        assert (credit_s(bench) > before) is (abs(seen_c - 63.0) <= 1.0)
+    assert earned == each_s
 
 
 def test_no_credit_while_doubtful_held_or_paused() -> None:
