@@ -120,7 +120,7 @@ def _figure(key: str, figure: Figure, value: object) -> list[str]:
     wanted = f"wanted a number from {figure.low:g} to {figure.high:g}{unit}"
     if number and figure.unit == "°C" and figure.high < float(str(value)) <= 1.8 * figure.high + 32.0:
         meant = (float(str(value)) - 32.0) / 1.8
-        return [f"{key}: found {value}, {wanted}; it reads as Fahrenheit, in °C that is {meant:.1f}"]
+        return [f"{key}: found {value}, {wanted}; that reads as Fahrenheit; in °C that is {meant:.1f}"]
     return [f"{key}: found {str(value)[:40]!r}, {wanted}"]
 
 
