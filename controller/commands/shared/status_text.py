@@ -128,7 +128,7 @@ def _asked(status: Mapping[str, Any]) -> str:
 def _wrong(status: Mapping[str, Any]) -> str:
     trips = [f"{t['id']} {t['text']}{' (clear it)' if t['latched'] else ''}" for t in status.get("trips", [])]
     meanwhile = status.get("meanwhile")  # an older daemon says nothing of it
-    said = trips + [meanwhile] * bool(meanwhile) + list(status.get("notes", []))
+    said = trips + ([meanwhile] if meanwhile else []) + list(status.get("notes", []))
     return f"alerts  {'; '.join(said) if said else 'none'}"
 
 
