@@ -23,6 +23,14 @@ settings.load_profile("underback")
 os.environ["XDG_STATE_HOME"] = os.devnull  # who has heard the cautions today is noted nowhere
 
 
+WAIT = ("tests/processes/", "tests/field/board/", "tests/commands/shared/")  # mostly for a broker or for time
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Which tests go first? Those that wait, so that others are done beside them and nothing waits at the end."""
+    items.sort(key=lambda item: not item.nodeid.startswith(WAIT))
+
+
 @pytest.fixture
 def config(tmp_path: Path) -> Path:
     """The shipped configuration, to spoil, with a data folder of its own beside it."""
