@@ -16,7 +16,6 @@ from controller.core.guard.senses import Senses
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant
 
 STEP_S = 10.0  # one line of history
-PERSIST = 3  # lines in a row with the same verdict: 30 s
 RISE_WINDOW_S = 180.0  # a rise without heat is looked at over so long
 FALL_S = 60.0  # a step of the level counts as recent for so long
 FULL_SHARE = 0.95  # of the duty that the tun file allows, that is full heat
