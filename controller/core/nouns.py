@@ -95,6 +95,7 @@ class Switch(NamedTuple):
 
     ok: bool
     at: Instant
+    since: Instant | None = None  # of a word that says no: the first in a row of such words, where that is known
 
 
 class Presence(NamedTuple):

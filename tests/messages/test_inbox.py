@@ -107,7 +107,7 @@ def test_a_switch_that_repeats_itself_proves_nothing_but_a_bad_word_counts() -> 
     put(box, "p/level", 2.0, ok=True, seq=5)
     assert box.take(2.25).level == Switch(True, 1.0)
     put(box, "p/level", 3.0, ok=False, seq=5)
-    assert box.take(3.25).level == Switch(False, 3.0)
+    assert box.take(3.25).level == Switch(False, 3.0, 3.0)
     put(box, "p/flow", 4.0, ok=True)
     put(box, "p/flow", 5.0, ok="yes")
     assert box.take(5.25).flow == Switch(True, 4.0)

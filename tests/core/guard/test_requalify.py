@@ -207,7 +207,7 @@ def test_what_is_compared_with_goes_from_tick_to_tick() -> None:
     state = check(BEFORE).state
     assert (state.evidence.quiet_c, state.evidence.quiet_at) == (63.0, NOW)
     cut = check(state, now=NOW + 1.0, late_s=21.0, seen=SEEN._replace(value_c=63.5)).state
-    dry = Switch(False, NOW)
+    dry = Switch(False, NOW, NOW - 1.0)
     more = check(cut, now=NOW + 2.0, late_s=21.0, level=dry, seen=SEEN._replace(value_c=40.0)).state
     for after, names in ((cut, ["G17"]), (more, ["G17", "G13"])):
         assert [trip.id for trip in after.trips] == names
