@@ -88,6 +88,7 @@ class HeaterReport(NamedTuple):
     fault_code: FaultCode | None = None  # for us, as the contract has them; `internal` where none fits
     outlet_c: float | None = None
     power_w: float | None = None
+    n: int | None = None  # rises with each report of one boot
 
 
 class Switch(NamedTuple):

@@ -149,7 +149,7 @@ class Anything(RuleBasedStateMachine):
         name=st.sampled_from(sorted(orders.ALLOWED)), trip=st.sampled_from(["G02", "G04", "G06", "G07", "G10", "G24"])
     )
     def any_order(self, name: str, trip: str) -> None:
-        args = {"by_s": 60.0, "inspected": True, "measured": True}
+        args = {"by_s": 60.0, "inspected": True, "prove": True}
         known = orders.ARGS.get(name, ())
         self.bench.order(name, trip=trip, **{key: value for key, value in args.items() if key in known})
         self.go(1)

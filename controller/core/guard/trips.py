@@ -150,13 +150,11 @@ def clear(
     why = _why_not_clear(state, order, name, now, off_s)
     if why is not None:
         return state, Reply(order.id, False, why, run_state, "clear"), None
-    latched = any(t.latched for t in state.trips if t.id == name)
-    evidence = state.evidence.anew(now)
     state = state._replace(
         trips=tuple(t for t in state.trips if t.id != name),
         need_durable=True,
-        # a person has looked: what the reading was when heat was cut is no measure any more
-        evidence=evidence._replace(quiet_c=None) if latched else evidence,
+        evidence=state.evidence.anew(now),
+        hand_for=name if _of(state, name).ASKS_HAND else state.hand_for,
         heat=state.heat.on_trial() if _of(state, name).ON_TRIAL else state.heat,
         interlocks=tuple(i.cleared() if i.ROW.id == name else i for i in state.interlocks),
     )

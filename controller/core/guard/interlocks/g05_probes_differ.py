@@ -35,6 +35,7 @@ class ProbesDiffer(Interlock):
         do="Stir or recirculate, and compare both with a hand thermometer.",
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
+    ASKS_HAND: ClassVar[bool] = True
 
     since: Instant | None = None
     half_since: Instant | None = None

@@ -231,7 +231,9 @@ def test_it_keeps_its_trip(changes: dict[str, Any], expected: Finding | None) ->
 def test_a_bounce_costs_three_seconds() -> None:
     """Open for half a second: heat leaves again once the switch has been closed for 3 s, in the fourth tick; one note
     says why, and nothing trips."""
-    state, left, said = OPEN._replace(line=HOT), [], []
+    left: list[float] = []
+    said: list[tuple[str, int | None]] = []
+    state = OPEN._replace(line=HOT)
     words = [(0, False), (0.5, True), (0.5, True), (2.5, True), (2.5, True)]
     for n, (at, ok) in enumerate(words):
         gate = later(state, n, level=Switch(ok, NOW + at))
