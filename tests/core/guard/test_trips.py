@@ -257,14 +257,15 @@ def clear(state: GuardState, trip: str = "G09", /, **args: Any) -> tuple[GuardSt
 
 
 def test_clear_takes_one_trip() -> None:
-    """The named one goes, the other stays, evidence starts anew, the disk must know; where the mash was read when heat
-    was cut is no measure any more, for a person has looked."""
+    """The named one goes, the other stays, evidence starts anew, the disk must know; what the reading is compared with
+    stays, for a look is no measurement, and after a doubt of the probe a hand reading is owed."""
     after, done, why = clear(TWO)
     assert (done, why) == (True, "G09 cleared by brewer; heat stays off until `restart`")
     assert [trip.id for trip in after.trips] == ["G24"]
     assert (after.evidence.qualified, after.evidence.from_at, after.need_durable) == (False, NOW, True)
-    assert after.evidence.quiet_c is None
+    assert (after.evidence.quiet_c, after.hand_for) == (50.0, "G09")
     assert clear(TWO, "", trip="G09")[1]
+    assert clear(TWO, "G24", inspected=True)[0].hand_for == ""
     mild = TWO._replace(trips=(kept("G09", NOW - 60.0, False), TWO.trips[1]))
     assert clear(mild)[0].evidence.quiet_c == 50.0
 
