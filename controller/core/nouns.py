@@ -223,7 +223,7 @@ class Inputs(NamedTuple):
     second: tuple[Sample, ...] = ()
     outlet: tuple[Sample, ...] = ()
     heater: HeaterReport | None = None  # newest
-    heater_online: bool | None = None  # the node's last will; False is a fault at once, True proves nothing
+    heater_online: Presence | None = None  # the node's last will; gone is a fault at once, there proves nothing
     probe_online: Presence | None = None  # of the mash probe's node
     second_online: Presence | None = None
     outlet_online: Presence | None = None

@@ -121,7 +121,7 @@ def test_presence_is_remembered_retained_or_not() -> None:
     box.put(box.topics.probe_online, b"true", 1.0)
     box.put(box.topics.probe_online, b"perhaps", 1.0)
     got = box.take(1.25)
-    assert (got.heater_online, got.probe_online) == (False, Presence(True, 1.0))
+    assert (got.heater_online, got.probe_online) == (Presence(False, 1.0, True), Presence(True, 1.0))
 
 
 def test_the_presence_of_the_other_probes_is_remembered() -> None:

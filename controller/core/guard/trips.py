@@ -41,9 +41,12 @@ def _no_gap_any_more(state: GuardState, findings: list[Finding]) -> GuardState:
 
 
 def _lasted(state: GuardState, senses: Senses, finding: Finding) -> bool:
-    """Is it a trip by now? A gap of a link is one only once it has lasted."""
-    since = dict(state.evidence.gaps).get(finding.row.id, senses.now)
-    return finding.gap_s is None or senses.now - since >= finding.gap_s
+    """Is it a trip by now? A gap of a link is one only once it has lasted, and what was silent while our own line was
+    down has been silent since it came up: nobody could be heard before."""
+    if finding.gap_s is None:
+        return True
+    since, link = dict(state.evidence.gaps).get(finding.row.id, senses.now), senses.own.link
+    return senses.now - (max(since, link.since) if link.up else since) >= finding.gap_s
 
 
 def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Event]) -> GuardState:

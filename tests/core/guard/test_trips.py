@@ -16,7 +16,7 @@ from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g24_keeps_tripping import KeepsTripping
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Event, Order, RunState, Switch, Trip
+from controller.core.nouns import Event, Link, Order, RunState, Switch, Trip
 from tests.core.guard.looks import BLOCKED, NOW, OPEN, SEEN, S, check, duty, for_long, having, ids, memory, read
 
 GONE, DRY = SEEN._replace(age_s=11.0), Switch(False, NOW, NOW - 1.0)
@@ -147,6 +147,14 @@ def test_a_gap_of_a_link_in_full() -> None:
     assert (memory(out, KeepsTripping).incidents, out.state.need_durable) == ((), True)
     since = check(for_long("G13", since_s=9.9), level=None)
     assert (ids(since), duty(since)) == ([], 0.0)
+
+
+@pytest.mark.parametrize(("up_s", "tripped"), [(9.9, []), (10.0, ["G13"])])
+def test_what_was_silent_while_our_own_line_was_down(up_s: float, tripped: list[str]) -> None:
+    """It is a trip 10 s after the line came up, however long it had been silent: nobody could be heard before."""
+    up = Link(True, NOW - up_s)
+    before = for_long("G13", since_s=60.0)._replace(link_since=up.since)
+    assert ids(check(before, level=None, link=up)) == tripped
 
 
 def test_a_silence_that_turns_out_to_be_a_fault() -> None:
