@@ -68,7 +68,9 @@ const Orders = (() => {
     pause: ["Pause", "The temperature is kept, the rest clock stands still."],
     resume: ["Resume", "The run goes on; heat may follow."],
     restart: ["Restart", "Heat may return once the daemon's checks pass. Look at the tun first: liquid, lid, hoses, people.", [
-      ["measured", "Liquor went in, or the probe was moved: I have measured by hand and the reading is right", "mark", { optional: true }],
+      ["hand_c", "A hand thermometer in the mash says, °C (asked where the probe is in doubt)", "number", { min: 0, max: 105, step: 0.1, optional: true }],
+      ["added", "Cold liquor went in meanwhile", "mark", { optional: true }],
+      ["prove", "No thermometer here: try one small pulse of heat", "mark", { optional: true }],
     ]],
     extend: ["Longer rest", "This rest becomes longer.", [["minutes", "Minutes more", "number", { min: 1, max: 240, step: 1, value: 5 }]]],
     adjust: ["Change a step", "The step is changed for this run; the change goes on record.", [

@@ -17,7 +17,7 @@ from controller.messages.topics import topics
 from controller.settings.service import Settings
 from controller.settings.tun import Tun
 
-FILES = ("__init__.py", "field/__init__.py", "field/lease.py", "field/scratchpad.py")
+FILES = ("__init__.py", "field/__init__.py", "field/contact.py", "field/lease.py", "field/scratchpad.py")
 MAIN = "from controller.field.board import start\n\nstart.run()\n"
 COMMON = """# What hangs on this board. Read config/board.md before anything is connected.
 

@@ -1,7 +1,7 @@
 """What becomes of the orders of one tick? Each is judged, carried out or refused, and answered."""
 
 from controller.core import probe
-from controller.core.guard import requalify, trips
+from controller.core.guard import hand, trips
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
@@ -61,6 +61,10 @@ def _effect(
     ceiling_c = settings.tun.guard.hard_limit_c - 2.0
     situation = Situation(view, seen, now, inputs.wall_s, ceiling_c, missing, wall_confirmed=inputs.wall_confirmed)
     done = effects.carry_out(state.run, order, situation)
+    kept = state.guard
+    if order.name == "restart" and not isinstance(done, Refused):
+        kept, why = hand.restarted(kept, order.args, state.mash.value_c, _others(state), now)
+        done = Refused(why) if why else done
     if isinstance(done, Refused):
         replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
         return state
@@ -73,10 +77,14 @@ def _effect(
     asked = state.run.prompt
     decides = order.name == "answer" and asked is not None and asked.id == "resume"
     durable = order.name in DURABLE or decides or state.guard.need_durable
-    kept = state.guard._replace(need_durable=durable)
-    if order.name == "restart" and order.args.get("measured") is True:
-        kept = requalify.measured(kept, now)
-    return state._replace(run=run, guard=kept)
+    return state._replace(run=run, guard=kept._replace(need_durable=durable))
+
+
+def _others(state: State) -> tuple[hand.Other, ...]:
+    """What other thermometers say of the mash: a second probe, and the heater node's own."""
+    node = state.heater
+    own = () if node is None else (hand.Other(node.outlet_c, node.at),)
+    return (hand.Other(state.second.value_c, state.second.at), *own)
 
 
 def facts(

@@ -88,6 +88,7 @@ class HeaterReport(NamedTuple):
     fault_code: FaultCode | None = None  # for us, as the contract has them; `internal` where none fits
     outlet_c: float | None = None
     power_w: float | None = None
+    n: int | None = None  # rises with each report of one boot
 
 
 class Switch(NamedTuple):
@@ -95,6 +96,7 @@ class Switch(NamedTuple):
 
     ok: bool
     at: Instant
+    since: Instant | None = None  # of a word that says no: the first in a row of such words, where that is known
 
 
 class Presence(NamedTuple):
@@ -221,7 +223,7 @@ class Inputs(NamedTuple):
     second: tuple[Sample, ...] = ()
     outlet: tuple[Sample, ...] = ()
     heater: HeaterReport | None = None  # newest
-    heater_online: bool | None = None  # the node's last will; False is a fault at once, True proves nothing
+    heater_online: Presence | None = None  # the node's last will; gone is a fault at once, there proves nothing
     probe_online: Presence | None = None  # of the mash probe's node
     second_online: Presence | None = None
     outlet_online: Presence | None = None

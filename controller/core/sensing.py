@@ -140,12 +140,19 @@ def _at_heater(tun: Tun, state: State, inputs: Inputs, since: Instant) -> AtHeat
     )
     return AtHeater(
         report=report if report is not None and report.at > since else None,
-        online=inputs.heater_online,
+        online=_there(inputs.heater_online, state.guard.line.acked_at),
         level=state.level,
         flow=state.flow,
         pump_on_s=state.pump_on_s,
         stirred=stirred,
     )
+
+
+def _there(presence: Presence | None, answered: Instant | None) -> bool | None:
+    """Is the heater node there? A report that answers a command sent after the word that it is gone settles it."""
+    if presence is None:
+        return None
+    return presence.there or (answered is not None and answered > presence.at)
 
 
 def _gone(presence: Presence | None, known: probe.ProbeState, now: Instant) -> bool:

@@ -7,16 +7,18 @@ the broker or the network do:
 2. Heat only for the highest owner epoch seen since power-up, and only for rising sequences.
 3. A command lasts its validity, at most 10 s; then off.
 4. Retained commands are refused. A well-formed OFF is obeyed from anybody, with any epoch, sequence or none.
-5. Its own outlet limit, level and flow inputs take the heat away within a second, without the daemon.
+5. Its own outlet limit, level and flow inputs take the heat away within a second, without the daemon (contact.py).
 6. Every accepted command is answered, and unasked it reports every 2 s.
 7. A power contactor stays open for 10 s before it closes again; a solid-state relay needs no such rest.
 8. Where it measures power: power with the output off is a stuck switch, and stays reported until the node is reset.
 
-State in, state out; plain values and slotted classes, and no import but math: a small board's interpreter runs this
-same file, and so does the simulator. What a payload holds is read before (`commands.py`).
+State in, state out; plain values and slotted classes, and no import but math and contact.py: a small board's
+interpreter runs this same file, and so does the simulator. What a payload holds is read before (`commands.py`).
 """
 
 from math import isfinite
+
+from controller.field import contact
 
 CEILING_S = 10.0  # longest lease, whatever a command says
 REPORT_S = 2.0  # unasked reports so often
@@ -103,7 +105,7 @@ class NodeState(Plain):
 
     __slots__ = tuple(
         "epoch seq ordered until output heating off_since code"
-        " fault latched limiting limited_at flow_lost_at outlet_at stuck_since expired".split()
+        " fault latched limiting limited_at level flow flow_lost_at outlet_at stuck_since expired".split()
     )
 
     def __init__(self) -> None:
@@ -119,6 +121,7 @@ class NodeState(Plain):
         self.latched = False  # the fault stays until somebody resets the node at the tun
         self.limiting = False  # the outlet limiter holds the heat back
         self.limited_at: float | None = None  # since when, or when it last did
+        self.level, self.flow = contact.NEVER_OPEN, contact.NEVER_OPEN
         self.flow_lost_at: float | None = None
         self.outlet_at = 0.0  # newest value of the own outlet thermometer
         self.stuck_since: float | None = None
@@ -209,8 +212,9 @@ def beat(
     wanted = _windowed(settings, state.ordered, now) if heating else 0.0
     if wanted <= 0.0:
         state = _open(state, now)
-    elif wanted != state.output and (state.output > 0.0 or now - state.off_since >= settings.min_off_s):
-        state = state.but(output=wanted)
+    elif wanted != state.output:
+        rested = now - state.off_since >= settings.min_off_s and contact.settled(now, state.level, state.flow)
+        state = state.but(output=wanted) if state.output > 0.0 or rested else state
     return state, state.output
 
 
@@ -238,13 +242,18 @@ def _protect(
     """Own limits, the worst first. A latched fault stays; another goes with its cause."""
     if state.latched:
         return state
-    if settings.level and level_ok is not True:
-        return _faulty(state, NO_LIQUID, latched=state.heating)
+    flowing = flow_ok is True or not settings.flow or state.ordered <= 0.0  # flow where heat is asked for
+    level = contact.looked(state.level, level_ok is True or not settings.level, state.heating, now)
+    flow = contact.looked(state.flow, flowing, state.heating, now)
+    if level is not state.level or flow is not state.flow:
+        state = state.but(level=level, flow=flow)
+    if state.level[0] is not None:
+        return _faulty(state, NO_LIQUID, latched=state.level[1] and contact.is_open(state.level, now))
     if settings.outlet:
         state = _outlet(settings, state, now, outlet_c)
         if state.limiting or now - state.outlet_at > SENSOR_GONE_S:
             return state
-    if settings.flow and flow_ok is not True and state.ordered > 0.0:
+    if state.flow[0] is not None:
         return _no_flow(state, now)
     return state.but(code="", fault="") if state.fault else state
 
@@ -275,10 +284,10 @@ def _outlet(settings: NodeSettings, state: NodeState, now: float, outlet_c: floa
 
 def _no_flow(state: NodeState, now: float) -> NodeState:
     """No flow while heat is asked for; lost twice under heat within ten minutes, it latches."""
-    if not state.heating:
+    if not (state.flow[1] and contact.is_open(state.flow, now)):
         return _faulty(state, NO_FLOW)
     again = state.flow_lost_at is not None and now - state.flow_lost_at < AGAIN_S
-    return _faulty(state.but(flow_lost_at=now), NO_FLOW, latched=again)
+    return _faulty(state.but(flow=contact.told(state.flow), flow_lost_at=now), NO_FLOW, latched=again)
 
 
 def _stuck(settings: NodeSettings, state: NodeState, now: float, power_w: float | None) -> NodeState:
@@ -297,16 +306,9 @@ def reset(state: NodeState) -> NodeState:
 
     Heat does not return by this alone: the order in force is dropped too.
     """
-    return state.but(
-        code="",
-        fault="",
-        latched=False,
-        ordered=0.0,
-        limiting=False,
-        limited_at=None,
-        flow_lost_at=None,
-        stuck_since=None,
-    )
+    clean = dict.fromkeys(("limited_at", "flow_lost_at", "stuck_since"))
+    state = state.but(code="", fault="", latched=False, ordered=0.0, limiting=False, **clean)
+    return state.but(level=contact.NEVER_OPEN, flow=contact.NEVER_OPEN)
 
 
 def worth_telling(before: NodeState, after: NodeState) -> bool:

@@ -74,7 +74,7 @@ class Inbox:
         }
         self._rates = Rates(tuple(t.heard()), settings.tun.guard.flood_per_s)
         self._heater: HeaterReport | None = None
-        self._heater_online: bool | None = None
+        self._heater_online: Presence | None = None
         self._present: dict[str | None, Presence] = {}  # by topic
         silent_s = settings.tun.guard.switch_gone_s
         self._switches: dict[str | None, SwitchWords] = {topic: SwitchWords(silent_s) for topic in switches}
@@ -189,7 +189,7 @@ class Inbox:
         if isinstance(there, Refused):
             self._refuse(there)
         else:
-            self._heater_online = there
+            self._heater_online = Presence(there, now, retained)
 
     def _probe_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         there = incoming.online(payload)

@@ -147,6 +147,7 @@ def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
             fault_code=_fault_code(get("fault_code")) if faulty else None,
             outlet_c=None if outlet_c is None else _fit("outlet_c", number(outlet_c)),
             power_w=None if power_w is None else _fit("power_w", number(power_w)),
+            n=None if (n := get("n")) is None else _fit("n", whole(n)),
         )
     except _Unfit as why:
         return why.refused

@@ -181,6 +181,7 @@ class Report(Heard):
 
     boot: str | int = Field(description="A new value at each power-up.")
     epoch: Whole
+    n: Whole | None = Field(None, description="Rises with each report since power-up: tells a late one from a new one.")
     seq: Whole = Field(description="The last command obeyed.")
     duty: Share = Field(description="The present output, not a window's mean.")
     lease_left_s: float

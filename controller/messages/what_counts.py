@@ -28,7 +28,9 @@ class SwitchWords:
     def hear(self, word: Switch, seq: int | None) -> str | None:
         """A word; the reason where it is not taken."""
         if not word.ok:
-            self.word = self._bad = word
+            before = self.word
+            row = before.since if before is not None and not before.ok else word.at
+            self.word = self._bad = word._replace(since=row)
             if seq is not None and (self._seq is None or self._seq < seq <= self._seq + FAR):
                 self._seq = seq
             return None

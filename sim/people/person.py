@@ -201,7 +201,7 @@ class Person:
         asked_to_choose = status["prompt"] is not None and status["prompt"]["id"] == "resume"
         waits = status["state"] == "held" and status["held_by"] in ("latched", "person", "resume")
         if waits and not active and not asked_to_choose:
-            return [] if self._mends(now, status) else self._order("restart", {}, now)
+            return [] if self._mends(now, status) else self._order("restart", {"hand_c": self.world.hand_c()}, now)
         return []
 
     def _mends(self, now: float, status: dict[str, Any]) -> bool:

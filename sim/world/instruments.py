@@ -139,7 +139,7 @@ class Heater:
         self.share = 0.0  # of the element's power that flows now
         self.refused = 0
         self._told = self.state
-        self._next = now
+        self._next, self._n = now, 0
 
     @property
     def plain(self) -> bool:
@@ -157,7 +157,7 @@ class Heater:
     def reboot(self, boot: str, now: float) -> None:
         """Power-up: a new boot word, off, nobody's."""
         self.settings = self.settings.but(boot=boot)
-        self.state, self._next = lease.boot(now), now
+        self.state, self._next, self._n = lease.boot(now), now, 0
 
     def beat(self, now: float, live: Live, outlet_c: float | None, level_ok: bool, flow_ok: bool) -> float:
         """Half a second of the lease. Returns the share of power that really flows."""
@@ -172,9 +172,10 @@ class Heater:
         """The report that is due at this half second, if any."""
         if now < self._next and not lease.worth_telling(self._told, self.state):
             return None
-        self._told, self._next = self.state, now + SPEAK_S
+        self._told, self._next, self._n = self.state, now + SPEAK_S, self._n + 1
         power = self.share * self.settings.power_w if self.measures_power else None
         said = lease.report(self.settings, self.state, now, outlet_c=outlet_c, power_w=power)
+        said["n"] = self._n
         if "heater_lies" in live:
             said["duty"] = live["heater_lies"].value
         if "heater_boots_on" in live:

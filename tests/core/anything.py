@@ -9,7 +9,7 @@ from hypothesis import Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule, run_state_machine_as_test
 
-from controller.core.nouns import Foreign, Link, RunState
+from controller.core.nouns import Foreign, Link, Presence, RunState
 from controller.core.procedure.orders import envelope as orders
 from controller.core.state import Outcome
 from tests.core import bench as parts
@@ -132,7 +132,7 @@ class Anything(RuleBasedStateMachine):
             [
                 {"late_s": 3.0},
                 {"gap_s": 100.0},
-                {"heater_online": False},
+                {"heater_online": Presence(False, math.inf)},
                 {"link": Link(True, 0.0, delay_s=4.0)},
                 {"link": Link(True, 0.0, delay_s=20.0)},
                 {"link": Link(True, 0.0, foreign=Foreign(0.0, None, 0.0))},
@@ -149,7 +149,7 @@ class Anything(RuleBasedStateMachine):
         name=st.sampled_from(sorted(orders.ALLOWED)), trip=st.sampled_from(["G02", "G04", "G06", "G07", "G10", "G24"])
     )
     def any_order(self, name: str, trip: str) -> None:
-        args = {"by_s": 60.0, "inspected": True, "measured": True}
+        args = {"by_s": 60.0, "inspected": True, "prove": True}
         known = orders.ARGS.get(name, ())
         self.bench.order(name, trip=trip, **{key: value for key, value in args.items() if key in known})
         self.go(1)

@@ -145,7 +145,9 @@ class Bench:
         report = None
         if self.heater and self.last is not None and self.last.command is not None and self.link:
             duty = self.last.command.duty if self.lie is None else self.lie
-            report = HeaterReport(self.now - 0.1, "b1", self.state.guard.epoch, self.last.command.seq, duty, 9.0)
+            report = HeaterReport(
+                self.now - 0.1, "b1", self.state.guard.epoch, self.last.command.seq, duty, 9.0, n=int(self.now)
+            )
         inputs = Inputs(
             mash=samples,
             heater=report,

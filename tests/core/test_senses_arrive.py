@@ -67,7 +67,8 @@ MASH, SECOND, OUTLET = (
     (Reading(BENCH.mash_c + over_k, NOW - ago_s, 900),) for over_k, ago_s in ((0.125, 0.5), (1.25, 0.2), (2.75, 0.1))
 )
 INPUTS = Inputs(
-    mash=MASH, second=SECOND, outlet=OUTLET, heater=HeaterReport(NOW - 0.1, "b1", 4, 70, 0.5, 9.0), heater_online=False,
+    mash=MASH, second=SECOND, outlet=OUTLET, heater=HeaterReport(NOW - 0.1, "b1", 4, 70, 0.5, 9.0),
+    heater_online=Presence(False, NOW - 0.25),
     probe_online=Presence(False, NOW - 0.3), level=Switch(True, NOW - 0.6), flow=Switch(True, NOW - 0.7),
     link=Link(True, 0.0, 0.01), disk=Disk(ok=True, durable_seq=17, written_seq=18), wall_confirmed=True, late_s=0.3,
     gap_s=0.4, wall_set_s=0.9, epoch_seen=3,
@@ -77,13 +78,15 @@ TICKS: tuple[tuple[State, Inputs], ...] = (
     (
         BENCH.state,
         INPUTS._replace(
-            probe_online=None, second_online=Presence(False, NOW - 0.15), heater_online=True,
+            probe_online=None, second_online=Presence(False, NOW - 0.15), heater_online=Presence(True, NOW - 0.25),
             disk=Disk(ok=False, durable_seq=17, written_seq=18),
         ),
     ),
     (
         BENCH.state._replace(run=BENCH.state.run._replace(state=S.HELD)),
-        INPUTS._replace(probe_online=None, outlet_online=Presence(False, NOW - 0.05), heater_online=True),
+        INPUTS._replace(
+            probe_online=None, outlet_online=Presence(False, NOW - 0.05), heater_online=Presence(True, NOW - 0.25)
+        ),
     ),
 )  # fmt: skip
 TRUTHS = (
@@ -241,3 +244,13 @@ def test_any_two_senses_of_one_type_that_change_places_are_noticed() -> None:
 def test_the_places_are_found(name: str) -> None:
     """The senses, by keyword, are among what is exchanged."""
     assert name in {parent.arg for _, parent, _ in SLOTS if isinstance(parent, ast.keyword)}
+
+
+@pytest.mark.parametrize(("gone_s", "there"), [(3.0, False), (30.0, True)])
+def test_a_heater_node_that_answers_since_is_there(gone_s: float, there: bool) -> None:
+    """It has said that it is gone, and then answered a command: one sent after that word settles it, an older one does
+    not."""
+    line = BENCH.state.guard.line._replace(acked_at=NOW - 10.0)
+    state = BENCH.state._replace(guard=BENCH.state.guard._replace(line=line))
+    said = INPUTS._replace(heater_online=Presence(False, NOW - gone_s, retained=True))
+    assert saw(state, said).senses.heater.online is there

@@ -47,7 +47,7 @@ def test_lost_flow_trips_in_a_ramp_as_in_a_rest(phase: Phase) -> None:
         bench.until("resting")
         bench.run(30)
     assert bench.state.run.phase is phase
-    bench.extra = {"flow": Switch(False, bench.now + 0.9)}
+    bench.extra = {"flow": Switch(False, bench.now + 0.9, bench.now - 0.1)}
     bench.step()
     assert (trips(bench), bench.duty) == (["G13"], 0.0)
 

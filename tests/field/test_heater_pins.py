@@ -12,12 +12,12 @@ from tests.field.pins import BEAT, Bench, FakeInput, command
 
 
 def test_no_liquid_no_heat() -> None:
-    """The level contact opens: off at that beat, latched, told on the level topic at once."""
+    """The level contact opens: off at that beat, told on the level topic at once, latched when it stays open."""
     level = FakeInput()
     bench = Bench(level=level)
     bench.heated()
     level.ok = False
-    assert not any(bench.run(1))
+    assert not any(bench.run(2))
     assert bench.levels[-1]["ok"] is False
     level.ok = True
     bench.heat(seq=2)

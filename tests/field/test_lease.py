@@ -141,21 +141,28 @@ def test_a_plain_relay_gives_a_share_as_on_and_off_within_its_window() -> None:
 
 
 def test_no_liquid_means_no_heat_and_stays_when_it_was_lost_under_heat() -> None:
-    """An empty tun refuses heat and is forgiven when filled; lost while heating, it latches until reset."""
-    state, why = commands.obey(FITTED, lease.boot(0.0), command(1, 1.0), 1.0)
+    """An empty tun refuses heat and is forgiven when filled for 3 s; lost while heating for a second, it latches until
+    reset."""
+    state, why = commands.obey(FITTED, lease.boot(0.0), command(1, 1.0, valid_s=10.0), 1.0)
     assert why is None
     empty, output = lease.beat(FITTED, state, 1.0, outlet_c=60.0, level_ok=False, flow_ok=True)
     assert (output, empty.fault, empty.latched) == (0.0, "no liquid at the heater", False)
-    full, output = lease.beat(FITTED, empty, 2.0, outlet_c=60.0, level_ok=True, flow_ok=True)
+    empty, output = lease.beat(FITTED, empty, 2.0, outlet_c=60.0, level_ok=False, flow_ok=True)
+    assert (output, empty.latched) == (0.0, False)
+    full, output = lease.beat(FITTED, empty, 2.25, outlet_c=60.0, level_ok=True, flow_ok=True)
+    assert (output, full.fault) == (0.0, "")
+    full, output = lease.beat(FITTED, full, 5.25, outlet_c=60.0, level_ok=True, flow_ok=True)
     assert (output, full.fault) == (1.0, "")
-    lost, output = lease.beat(FITTED, full, 2.5, outlet_c=60.0, level_ok=None, flow_ok=True)
-    assert (output, lost.latched) == (0.0, True)
+    lost, output = lease.beat(FITTED, full, 5.5, outlet_c=60.0, level_ok=None, flow_ok=True)
+    assert (output, lost.fault, lost.latched) == (0.0, "no liquid at the heater", False)
     assert lease.worth_telling(full, lost)
-    later = told(lost, command(2, 1.0), 3.0, FITTED)
+    lost, output = lease.beat(FITTED, lost, 6.5, outlet_c=60.0, level_ok=None, flow_ok=True)
+    assert (output, lost.latched) == (0.0, True)
+    later = told(lost, command(2, 1.0), 7.0, FITTED)
     assert (later.output, later.seq) == (0.0, 2)  # answered, and off
     pressed = lease.reset(later)
     assert (pressed.fault, pressed.latched, pressed.ordered) == ("", False, 0.0)
-    assert told(pressed, command(3, 1.0), 4.0, FITTED).output == 1.0
+    assert told(pressed, command(3, 1.0), 8.0, FITTED).output == 1.0
 
 
 def outlet(state: NodeState, now: float, c: float | None) -> tuple[NodeState, float]:
@@ -209,19 +216,38 @@ def flow(state: NodeState, now: float, ok: bool | None) -> tuple[NodeState, floa
 
 
 def test_lost_flow_takes_the_heat_and_latches_the_second_time() -> None:
-    """Flow lost under heat: off at once, back with the flow; a second loss within ten minutes stays."""
-    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
+    """Flow lost under heat: off at once, back when it has flowed for 3 s; lost for a second it is a loss, and a second
+    one within ten minutes stays; a resting pump is none while no heat is asked for."""
+    state = told(lease.boot(0.0), command(1, 1.0, valid_s=10.0), 20.0, FITTED)
     state, output = flow(state, 20.5, False)
-    assert (output, state.fault, state.latched) == (0.0, "no flow at the heater", False)
-    state, output = flow(state, 21.0, None)
-    assert (output, state.latched) == (0.0, False)
+    assert (output, state.fault, state.flow_lost_at) == (0.0, "no flow at the heater", None)
+    state, output = flow(state, 21.5, None)
+    assert (output, state.latched, state.flow_lost_at) == (0.0, False, 21.5)
     state, output = flow(state, 22.0, True)
-    assert (output, state.fault) == (1.0, "")
-    state, output = flow(state, 23.0, False)
+    assert (output, state.fault) == (0.0, "")
+    assert flow(state, 24.9, True)[1] == 0.0
+    state, output = flow(state, 25.0, True)
+    assert output == 1.0
+    state, _ = flow(state, 26.0, False)
+    state, output = flow(state, 27.0, False)
     assert (output, state.latched) == (0.0, True)
-    # a resting pump is no fault while no heat is asked for
     state, output = flow(told(lease.boot(0.0), command(1, 0.0), 20.0, FITTED), 21.0, False)
     assert (output, state.fault) == (0.0, "")
+
+
+def test_bounces_are_counted() -> None:
+    """Half a second open in every three gives no heat, and is a loss once it is more than 5 s in a minute; the second
+    loss stays."""
+    state = told(lease.boot(0.0), command(1, 1.0, valid_s=10.0), 20.0, FITTED)
+    lost: list[float] = []
+    for half in range(1, 121):
+        now = 20.0 + half * 0.5
+        if half % 8 == 0:
+            state, _ = commands.obey(FITTED, state, command(half, 1.0, valid_s=10.0), now)
+        state, output = flow(state.but(heating=True), now, half % 6 > 0)
+        assert half < 6 or output == 0.0
+        lost += [now] if state.flow_lost_at == now else []
+    assert (lost, state.latched) == ([56.0, 59.0], True)
 
 
 def test_power_with_the_output_off_is_a_stuck_switch() -> None:
@@ -258,12 +284,15 @@ def windowed(lost: str, at: float, until: float) -> NodeState:
 
 @pytest.mark.parametrize("at", [20.0, 20.5, 21.0, 21.5])
 def test_a_loss_in_any_part_of_a_window_counts(at: float) -> None:
-    """The output is on for the first second of each two; the loss counts in the second as well; lost liquid latches,
-    lost flow is tried again once and its time is remembered."""
-    dry = windowed("level_ok", at, at + 0.5)
+    """The output is on for the first second of each two; the loss counts in the second as well; liquid lost for a
+    second latches, lost flow is tried again once and its time is remembered; a bounce of half a second is neither."""
+    dry = windowed("level_ok", at, at + 1.5)
     assert (dry.code, dry.latched, dry.output) == (lease.NO_LIQUID, True, 0.0)
-    still = windowed("flow_ok", at, at + 1.0)
-    assert (still.latched, still.flow_lost_at) == (False, at)
+    still = windowed("flow_ok", at, at + 1.5)
+    assert (still.latched, still.flow_lost_at) == (False, at + 1.0)
+    for name in ("level_ok", "flow_ok"):
+        bounced = windowed(name, at, at + 1.0)
+        assert (bounced.code, bounced.latched, bounced.flow_lost_at) == ("", False, None)
 
 
 def test_the_report_has_the_contracts_fields() -> None:

@@ -107,7 +107,7 @@ def test_a_switch_that_repeats_itself_proves_nothing_but_a_bad_word_counts() -> 
     put(box, "p/level", 2.0, ok=True, seq=5)
     assert box.take(2.25).level == Switch(True, 1.0)
     put(box, "p/level", 3.0, ok=False, seq=5)
-    assert box.take(3.25).level == Switch(False, 3.0)
+    assert box.take(3.25).level == Switch(False, 3.0, 3.0)
     put(box, "p/flow", 4.0, ok=True)
     put(box, "p/flow", 5.0, ok="yes")
     assert box.take(5.25).flow == Switch(True, 4.0)
@@ -121,7 +121,7 @@ def test_presence_is_remembered_retained_or_not() -> None:
     box.put(box.topics.probe_online, b"true", 1.0)
     box.put(box.topics.probe_online, b"perhaps", 1.0)
     got = box.take(1.25)
-    assert (got.heater_online, got.probe_online) == (False, Presence(True, 1.0))
+    assert (got.heater_online, got.probe_online) == (Presence(False, 1.0, True), Presence(True, 1.0))
 
 
 def test_the_presence_of_the_other_probes_is_remembered() -> None:

@@ -21,7 +21,7 @@ def words(*said: Said) -> list[Switch | None]:
     return seen
 
 
-BAD = Switch(False, 2.0)
+BAD = Switch(False, 2.0, 2.0)
 CASES: dict[str, tuple[tuple[Said, ...], list[Switch | None]]] = {
     "an older word overrules no newer one": (
         ((1.0, True, 9), (2.0, False, 10), (3.0, True, 9), (4.0, True, 10)),
@@ -43,7 +43,10 @@ CASES: dict[str, tuple[tuple[Said, ...], list[Switch | None]]] = {
         ((1.0, True, 9), (2.0, False, 5000), (3.0, True, 5001), (4.0, True, 5002), (5.0, True, 5003), (6.0, True, 10)),
         [Switch(True, 1.0), BAD, BAD, BAD, Switch(True, 5.0), Switch(True, 5.0)],
     ),
-    "without numbers the newest": (((1.0, False, None), (2.0, True, None)), [Switch(False, 1.0), Switch(True, 2.0)]),
+    "without numbers the newest": (
+        ((1.0, False, None), (2.0, True, None)),
+        [Switch(False, 1.0, 1.0), Switch(True, 2.0)],
+    ),
 }
 
 
@@ -58,7 +61,14 @@ def test_a_bad_word_between_two_ticks_wins() -> None:
     switch = SwitchWords(10.0)
     switch.hear(Switch(False, 1.0), 10)
     switch.hear(Switch(True, 1.2), 11)
-    assert [switch.take(), switch.take()] == [Switch(False, 1.0), Switch(True, 1.2)]
+    assert [switch.take(), switch.take()] == [Switch(False, 1.0, 1.0), Switch(True, 1.2)]
+
+
+def test_since_when_it_says_no() -> None:
+    """The first bad word of a row is told with each of them; one good word between begins another row."""
+    said: tuple[Said, ...] = ((1.0, False, 1), (3.0, False, 2), (3.5, True, 3), (4.0, False, 4), (6.0, False, 5))
+    seen = [Switch(False, 1.0, 1.0), Switch(False, 3.0, 1.0), Switch(True, 3.5), Switch(False, 4.0, 4.0)]
+    assert words(*said) == [*seen, Switch(False, 6.0, 4.0)]
 
 
 @pytest.mark.parametrize(("after_s", "taken"), [(10.0, False), (10.1, True)])

@@ -36,7 +36,7 @@ MORE, MORE_S = 1.5, 60.0  # heat with gaps: at most so many times that of a stea
 DRAINED_S = {"rest": 90.0, "rise": 150.0}  # of full heat in a drained tun whose probe shows it
 WELDED_S = 480.0  # until a welded relay is told (without a bath)
 LINKS = frozenset({"G02", "G14", "G16", "G17"})  # what an interruption alone may be told as
-IMPATIENT: tuple[dict[str, object], ...] = ({}, {"hand_c": None}, {"measured": True}, {"prove": True})  # one will do
+IMPATIENT: tuple[dict[str, object], ...] = ({}, {"hand_c": None}, {"prove": True})  # one will do
 HEATED = (Phase.HEATING, Phase.RAMPING, Phase.RESTING, Phase.WAITING)
 
 

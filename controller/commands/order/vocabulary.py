@@ -47,7 +47,10 @@ ATTENDED = Word(
 READY_AT = Word("ready-at", "ready_at", "moment", "06:00", "delayed: liquor is ready for grain then", ("ready",), True)
 FROM_STEP = Word("from_step", "from_step", "step", '"maltose rest"', "begin at this step, by name or number", ("from",))
 CREDITED = Word("credited", "credited_s", "duration", '"12 min"', "so much of that step is over", ("credited_s",))
-MEASURED = Word("measured", "measured", "mark", "yes", "the reading is right, as you measured by hand")
+ADDED = Word("added", "added", "mark", "yes", "cold liquor was added meanwhile, so that the mash is colder")
+PROVE = Word(
+    "prove", "prove", "mark", "yes", "no thermometer at hand: one small pulse of heat shows whether the probe feels it"
+)
 TRIP = Word("trip", "trip", "trip", "G05", "which trip; may be left out where only one stands", ("id",))
 INSPECTED = Word("inspected", "inspected", "mark", "yes", "the cause is found, not only seen (G24 wants it)")
 LONGER = Word("time", "by_s", "duration", '"10 min"', "by how much", ("by", "by_s", "duration", "minutes"))
@@ -62,7 +65,6 @@ STEP = Word(
 CREDITED = Word(
     "credited", "credited_s", "duration", '"12 min"', "so much of that step's time is over already", ("credited_s",)
 )
-MEASURED = Word("measured", "measured", "mark", "yes", "the reading is right, as you measured by hand")
 TRIP = Word("trip", "trip", "trip", "G05", "which trip; where only one stands it may be left out", ("id",))
 INSPECTED = Word("inspected", "inspected", "mark", "yes", "the cause is found, not only seen (G24 wants it)")
 LONGER = Word("time", "by_s", "duration", '"10 min"', "by how much", ("by", "by_s", "duration", "minutes"))
@@ -99,7 +101,13 @@ ORDERS: dict[str, Spoken] = {
     "pause": Spoken("keep the temperature, stop the rest's clock, for two hours at most", others=("wait", "freeze")),
     "resume": Spoken("go on after a pause", others=("unpause", "continue", "go", "proceed")),
     "hold": Spoken("heat off, program kept", others=("halt", "heat_off", "off")),
-    "restart": Spoken("go on after a hold or a cleared trip, once all checks are good", (MEASURED,), others=("retry",)),
+    "restart": Spoken(
+        "go on after a hold or a cleared trip, once all checks are good",
+        (HAND, ADDED, PROVE),
+        "",
+        ("", '--hand "62 °C"'),
+        ("retry",),
+    ),
     "stop": Spoken("heat off, the run ends", others=("end", "finish", "quit", "exit")),
     "abort": Spoken("heat off, the program is dropped", others=("cancel", "kill")),
     "reset": Spoken("make ready for a new run, after one has ended", others=("new", "ready")),

@@ -153,7 +153,10 @@ def _between_runs(state: GuardState, senses: Senses) -> GuardState:
         return state
     past = state.past if state.past.heat_since is None else state.past.begun_anew()
     return state._replace(
-        past=past, heat=state.heat.next_run(), interlocks=tuple(interlock.next_run() for interlock in state.interlocks)
+        past=past,
+        heat=state.heat.next_run(),
+        hand_for="",
+        interlocks=tuple(interlock.next_run() for interlock in state.interlocks),
     )
 
 

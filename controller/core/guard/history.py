@@ -8,6 +8,7 @@ says nothing of the mash; nor do a trip and a hold.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from math import inf
 from typing import NamedTuple
 
@@ -67,6 +68,12 @@ class History(NamedTuple):
         """By how much has the mash warmed in the last three minutes, K? Infinite while that cannot be known."""
         then = self.ago(RISE_WINDOW_S)
         return inf if then is None else self.lines[-1].temperature_c - then.temperature_c
+
+    def highest_share(self, seconds: float, power_w: float) -> float:
+        """The highest mean duty of any ten of the last so many seconds, by what was put into the mash."""
+        lines = self.lines[-2 - round(seconds / STEP_S) :]
+        shares = ((b.energy_j - a.energy_j) / (power_w * max(STEP_S, b.at - a.at)) for a, b in pairwise(lines))
+        return max(shares, default=0.0)
 
     def quiet(self, now: Instant, plate: Plate) -> bool:
         """Has the heater been off for so long that no mash warms any more?"""

@@ -28,6 +28,7 @@ class Kept(NamedTuple):
     trips: tuple[Trip, ...] = ()
     off_until: Instant = 0.0  # no heat before, whatever else is well
     heat: HeatAccount = NEW
+    hand_for: str = ""  # a restart wants a hand reading after this one
     interlocks: tuple[Survivor, ...] = ()
 
 
@@ -38,8 +39,14 @@ def kept(state: GuardState) -> Kept:
     """What must survive of this state?"""
     lasting = (interlock.keep() for interlock in state.interlocks)
     survivors = tuple(each for each in lasting if isinstance(each, Survivor))
-    off_until = state.evidence.off_until
-    return Kept(epoch=state.epoch, trips=state.trips, off_until=off_until, heat=state.heat, interlocks=survivors)
+    return Kept(
+        epoch=state.epoch,
+        trips=state.trips,
+        off_until=state.evidence.off_until,
+        heat=state.heat,
+        hand_for=state.hand_for,
+        interlocks=survivors,
+    )
 
 
 def recalled(tun: Tun, known: Kept, now: Instant, measured: bool) -> GuardState:
@@ -57,4 +64,5 @@ def recalled(tun: Tun, known: Kept, now: Instant, measured: bool) -> GuardState:
         known.off_until,
         tuple(back.get(type(fresh), fresh) for fresh in ALL),
     )
+    begun = begun._replace(hand_for=known.hand_for)
     return begun._replace(heat=known.heat if known.heat == NEW else known.heat.recalled(tun.heater.lease_s))

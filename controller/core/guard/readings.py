@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from controller.core.guard.interlock import Known
 from controller.core.guard.senses import TICK_S, Probed, Senses
 from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Measurement, Reading, Sample
 from controller.settings.tun import Probe
 
 REFUSED_S = 5.0 - TICK_S  # no reading accepted for so long
+FELT_S = 60.0  # a probe behind the heater feels its heat for at least so long (own proposal)
+FLOW_SHARE = 0.7  # of the plate's flow: a pump may be weaker, a bed denser (own proposal)
 NEIGHBOUR_K = 2.0  # a failed sensor's value is believed with a believed reading so near (own proposal)
 
 
@@ -56,6 +59,17 @@ def false_value(raw_c: float, believed_c: float | None) -> bool:
 def any_over(samples: tuple[Sample, ...], limit: float) -> bool:
     """Is there any reading that is not under the limit, true or not, a number or not?"""
     return any(isinstance(s, Reading) and not (s.value_c < limit) for s in samples)
+
+
+def heater_adds_k(senses: Senses, known: Known) -> float:
+    """By how much may a probe behind the heater read over the mash now, K? By the highest duty that it may still feel,
+    at seven tenths of the plate's flow."""
+    rise_k = senses.tun.plate_rise_k
+    if not rise_k:
+        return 0.0
+    plate = known.plate
+    felt_s = max(FELT_S, plate.dead_s + plate.lag_s)
+    return max(known.line.duty, known.past.highest_share(felt_s, plate.power_w)) * rise_k / FLOW_SHARE
 
 
 def missing(probed: Probed, name: str, known_s: float, silent_s: float) -> str:

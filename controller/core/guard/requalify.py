@@ -44,6 +44,9 @@ def _no_gap(state: GuardState, senses: Senses) -> GuardState:
 def qualify(state: GuardState, senses: Senses) -> GuardState:
     """Is the evidence good again: enough believed readings, near where they should be, heater off and rested?"""
     evidence, seen = state.evidence, senses.mash.seen
+    if senses.run.state is RunState.HELD:
+        evidence = evidence._replace(now_c=seen.value_c, span_c=_span_c(state, senses))
+        state = state._replace(evidence=evidence)
     if evidence.qualified:
         fresh = seen.age_s <= senses.tun.guard.reading_gone_s
         fits = senses.heated or seen.value_c is None or _plausible(state, senses, seen.value_c)
@@ -102,14 +105,16 @@ def lacks(state: GuardState, senses: Senses) -> str:
         return f"{GOOD_READINGS} sound readings in a row. Check the probe"
     if not _plausible(state, senses, seen.value_c):
         fits = f"a reading that fits: it says {seen.value_c:.1f} °C, and was {quiet_c:.1f} °C when last sound"
-        mend = "if it is right, as measured by hand, clear what tripped, `hold`, `restart measured=true`"
+        mend = (
+            'if it is right, clear what tripped, `hold`, and say what a hand thermometer reads: `restart hand="62 °C"`'
+        )
         return f"{fits}. Check the probe; {mend}"
     return ""
 
 
-def measured(state: GuardState, now: Instant) -> GuardState:
-    """A person says that the reading is right, liquor added meanwhile or not: it counts from here."""
-    evidence = state.evidence.anew(now)._replace(quiet_c=None)
+def measured(state: GuardState, now: Instant, hand_c: float | None = None) -> GuardState:
+    """The reading is right, by a hand thermometer, by another probe or on trial: it counts from here."""
+    evidence = state.evidence.anew(now)._replace(quiet_c=hand_c, quiet_at=now, span_c=None)
     return state._replace(evidence=evidence, heat=state.heat.measured(), past=state.past.begun_anew())
 
 
@@ -120,11 +125,16 @@ def _answers_off(state: GuardState, senses: Senses) -> bool:
 
 def _plausible(state: GuardState, senses: Senses, value_c: float) -> bool:
     """Is the reading where a mash without heat would be by now? Unknown until it has been read on good evidence."""
+    span_c = _span_c(state, senses)
+    return span_c is None or any(t.latched for t in state.trips) or span_c[0] <= value_c <= span_c[1]
+
+
+def _span_c(state: GuardState, senses: Senses) -> tuple[float, float] | None:
+    """Between which temperatures may a mash without heat be by now, °C? With the heat that is still on its way."""
     quiet_c = state.evidence.quiet_c
     if quiet_c is None or senses.run.phase in ADDED or senses.run.state is RunState.IDLE:
-        return True
+        return None
     elapsed_s = senses.now - state.evidence.quiet_at
     per_s = state.plate.worst_loss_per_s(senses.run.capacity_j_per_k)
     fall_k = FALL_K + per_s * max(0.0, quiet_c - senses.tun.room_c) * elapsed_s
-    latched = any(t.latched for t in state.trips)
-    return latched or quiet_c - fall_k <= value_c <= quiet_c + RISE_K
+    return quiet_c - fall_k, quiet_c + RISE_K + state.heat.owed_k

@@ -21,6 +21,8 @@ class Evidence(NamedTuple):
     from_at: Instant = 0.0  # readings count from here
     quiet_c: float | None = None  # the mash at the last tick on good evidence, trips apart: no heat after that
     quiet_at: Instant = 0.0
+    now_c: float | None = None  # in a hold: what is read ...
+    span_c: tuple[float, float] | None = None  # ... and between what a mash may be by now; None: anything
     gaps: tuple[tuple[str, Instant], ...] = ()  # link gaps since heat was last allowed: which, since when
     in_gap: bool = False  # what was lost was lost in a gap alone: three readings after it will do
     new: int = 0  # believed readings since what was lost
@@ -59,6 +61,7 @@ class GuardState(NamedTuple):
     evidence: Evidence = Evidence()
     need_durable: bool = False  # something was decided that must reach the disk before any heat
     durable_need: int = 0
+    hand_for: str = ""  # this trip was cleared: a restart wants a hand reading
     noted: Noted = Noted()
     line: HeaterLine = HeaterLine()
     past: History = History()

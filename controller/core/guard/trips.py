@@ -41,9 +41,12 @@ def _no_gap_any_more(state: GuardState, findings: list[Finding]) -> GuardState:
 
 
 def _lasted(state: GuardState, senses: Senses, finding: Finding) -> bool:
-    """Is it a trip by now? A gap of a link is one only once it has lasted."""
-    since = dict(state.evidence.gaps).get(finding.row.id, senses.now)
-    return finding.gap_s is None or senses.now - since >= finding.gap_s
+    """Is it a trip by now? A gap of a link is one only once it has lasted, and what was silent while our own line was
+    down has been silent since it came up: nobody could be heard before."""
+    if finding.gap_s is None:
+        return True
+    since, link = dict(state.evidence.gaps).get(finding.row.id, senses.now), senses.own.link
+    return senses.now - (max(since, link.since) if link.up else since) >= finding.gap_s
 
 
 def _trip(state: GuardState, senses: Senses, finding: Finding, events: list[Event]) -> GuardState:
@@ -150,13 +153,11 @@ def clear(
     why = _why_not_clear(state, order, name, now, off_s)
     if why is not None:
         return state, Reply(order.id, False, why, run_state, "clear"), None
-    latched = any(t.latched for t in state.trips if t.id == name)
-    evidence = state.evidence.anew(now)
     state = state._replace(
         trips=tuple(t for t in state.trips if t.id != name),
         need_durable=True,
-        # a person has looked: what the reading was when heat was cut is no measure any more
-        evidence=evidence._replace(quiet_c=None) if latched else evidence,
+        evidence=state.evidence.anew(now),
+        hand_for=name if _of(state, name).ASKS_HAND else state.hand_for,
         heat=state.heat.on_trial() if _of(state, name).ON_TRIAL else state.heat,
         interlocks=tuple(i.cleared() if i.ROW.id == name else i for i in state.interlocks),
     )

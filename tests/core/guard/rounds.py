@@ -61,10 +61,14 @@ def ordered(bench: Bench, *names: str, **args: Any) -> None:
 
 
 def goes_on(bench: Bench, trip: str) -> None:
-    """A minute later a person clears it and lets the run go on."""
+    """A minute later a person clears it and lets the run go on, with a hand reading where one is asked for."""
     bench.run(61)
     assert bench.clear(trip).accepted
-    ordered(bench, "restart")
+    bench.order("restart")
+    bench.run(2)
+    if not bench.replies[-1].accepted:
+        assert "hand=" in bench.replies[-1].reason
+        ordered(bench, "restart", hand_c=bench.mash_c)
     bench.until("running", 30)
 
 

@@ -65,7 +65,7 @@ CAUSES: dict[str, tuple[GuardState, dict[str, Any], set[RunState]]] = {
     "G11": (past(full_since=0.0, full_c=63.0)._replace(line=HOT._replace(duty=1.0)),
             {"target": BASE.run.target._replace(target_c=75.0)}, HEAT),
     "G12": (having(HeatLedger(base=Line(0.0, 63.0, 0.0), in_a_row=5), past(energy_j=50_000.0)), {}, HEAT),
-    "G13": (OPEN, {"flow": Switch(False, NOW)}, HEAT | {S.RESTARTING}),
+    "G13": (OPEN, {"flow": Switch(False, NOW, NOW - 1.0)}, HEAT | {S.RESTARTING}),
     "G14": (for_long("G14", state=line(acked_at=NOW - 11.0)), {"report": None}, HEAT),
     "G15": (line(off_seq=1, off_since=0.0), {"report": report(duty=0.5)}, EVERY),
     "G17": (OPEN, {"late_s": 21.0}, HEAT),
@@ -108,7 +108,7 @@ def test_every_interlock_is_in_that_table() -> None:
 
 def test_the_first_that_is_found_is_the_reason() -> None:
     """Of two in one tick the command names the one that is asked first; the more urgent one is the first trip."""
-    out = check(late_s=21.0, level=Switch(False, NOW))
+    out = check(late_s=21.0, level=Switch(False, NOW, NOW - 1.0))
     assert out.command is not None
     assert (out.command.reason, ids(out)) == ("G13 no liquid or no flow", ["G13", "G17"])
     cut = check(raw=read(80.0))

@@ -216,13 +216,15 @@ def test_a_reading_that_moved_while_nothing_was_heard(fallen_k: float, on: bool)
     ordered(bench, "hold")
     bench.reading_c = bench.mash_c - fallen_k
     broker_away(bench)
-    ordered(bench, "restart")
+    bench.order("restart")
     bench.run(70)
     assert (bench.state.run.state is S.RUNNING) is on
-    assert bool([e for e in bench.events if e.id == "waits" and "a reading that fits" in e.text]) is not on
+    assert ("when last sound; say what a hand thermometer reads" in bench.replies[-1].reason) is not on
     if not on:
         assert all(out.command is not None and out.command.duty == 0.0 for out in bench.log[-70:])
         bench.reading_c = None
+        bench.run(10)
+        ordered(bench, "restart")
         bench.until("running", 30)
 
 
@@ -237,29 +239,29 @@ def test_an_hour_s_hold_cools_a_mash_and_no_more() -> None:
     assert held_c - bench.mash_c > 2.0
     bench.reading_c = 21.0
     bench.run(10)
-    ordered(bench, "restart")
-    bench.run(70)
-    assert bench.state.run.state is S.RESTARTING
-    waits = [event.text for event in bench.events if event.id == "waits"]
-    assert "it says 21.0 °C, and was 61.9 °C" in waits[-1] and "restart measured=true" in waits[-1]
+    bench.order("restart")
+    bench.run(2)
+    assert bench.state.run.state is S.HELD
+    assert "the probe reads 21.0 °C, and was 61.9 °C when last sound" in bench.replies[-1].reason
     bench.reading_c = None
+    bench.run(10)
+    ordered(bench, "restart")
     bench.until("running", 30)
 
 
 def test_a_reading_that_a_person_measured_counts() -> None:
-    """Cold liquor in a hold, 12 K: refused as a misfit, until a person says it was measured by hand."""
+    """Cold liquor in a hold, 12 K: refused as a misfit, until a person has measured it and says that it was added; then
+    one small pulse shows that the probe feels the mash."""
     bench = resting(RISING)
     ordered(bench, "hold")
     bench.run(5)
     bench.mash_c -= 12.0
     bench.run(10)
-    for args in ({}, {"measured": "yes"}):
-        ordered(bench, "restart", **args)
-        bench.run(70)
-        assert bench.state.run.state is S.RESTARTING
-        ordered(bench, "hold")
+    for args in ({}, {"hand_c": bench.mash_c}, {"hand_c": bench.mash_c + 5.0, "added": True}):
+        bench.order("restart", **args)
         bench.run(2)
-    ordered(bench, "restart", measured=True)
+        assert (bench.state.run.state, bench.replies[-1].accepted) == (S.HELD, False)
+    ordered(bench, "restart", hand_c=bench.mash_c, added=True)
     bench.until("running", 30)
     bench.until("resting", 3000)
 

@@ -233,3 +233,11 @@ def test_an_empty_tun_of_one_watt() -> None:
     """The figures that the tables above count in: one watt, no dead time, no lag."""
     assert (watt().power_w, watt().dead_s, watt().lag_s, CAPACITY) == (1.0, 0.0, 0.0, 100_000.0)
     assert vessel().room_c == 0.0
+
+
+def test_the_highest_duty_of_late() -> None:
+    """The highest mean of ten seconds, in the last so many alone; without lines nothing is known."""
+    lines = tuple(Line(10.0 * n, 60.0, energy_j) for n, energy_j in enumerate((0.0, 40.0, 50.0, 80.0, 80.0)))
+    shares = [History(lines=lines).highest_share(seconds, 4.0) for seconds in (40.0, 30.0, 20.0, 10.0, 0.0)]
+    assert shares == [1.0, 1.0, 0.75, 0.75, 0.0]
+    assert History().highest_share(60.0, 4.0) == 0.0

@@ -167,8 +167,8 @@ LACKS: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "five readings": ({}, {"seen": SEEN._replace(good_run=5)}, ""),
     "too warm": (
         QUIET, {},
-        "a reading that fits: it says 63.0 °C, and was 50.0 °C when last sound. Check the probe; if it is right, as "
-        "measured by hand, clear what tripped, `hold`, `restart measured=true`",
+        "a reading that fits: it says 63.0 °C, and was 50.0 °C when last sound. Check the probe; if it is right, clear "
+        'what tripped, `hold`, and say what a hand thermometer reads: `restart hand="62 °C"`',
     ),
 }  # fmt: skip
 
@@ -207,7 +207,7 @@ def test_what_is_compared_with_goes_from_tick_to_tick() -> None:
     state = check(BEFORE).state
     assert (state.evidence.quiet_c, state.evidence.quiet_at) == (63.0, NOW)
     cut = check(state, now=NOW + 1.0, late_s=21.0, seen=SEEN._replace(value_c=63.5)).state
-    dry = Switch(False, NOW)
+    dry = Switch(False, NOW, NOW - 1.0)
     more = check(cut, now=NOW + 2.0, late_s=21.0, level=dry, seen=SEEN._replace(value_c=40.0)).state
     for after, names in ((cut, ["G17"]), (more, ["G17", "G13"])):
         assert [trip.id for trip in after.trips] == names
@@ -215,8 +215,10 @@ def test_what_is_compared_with_goes_from_tick_to_tick() -> None:
 
 
 def test_measured_by_hand_begins_the_evidence_anew() -> None:
-    """What was read before is no measure any more, and readings count from now."""
+    """What was read before is no measure any more, what was measured is; and readings count from now."""
     owing = BEFORE._replace(heat=BEFORE.heat._replace(owed_k=3.0))
     after = requalify.measured(owing, 77.0)
-    assert after == having(BEFORE, quiet_c=None, qualified=False, from_at=77.0)._replace(past=BEFORE.past.begun_anew())
+    anew = having(BEFORE, quiet_c=None, quiet_at=77.0, qualified=False, from_at=77.0)
+    assert after == anew._replace(past=BEFORE.past.begun_anew())
+    assert requalify.measured(owing, 77.0, 61.0).evidence.quiet_c == 61.0
     assert RunState.RUNNING is BASE.run.state

@@ -16,10 +16,10 @@ from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g24_keeps_tripping import KeepsTripping
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Event, Order, RunState, Switch, Trip
+from controller.core.nouns import Event, Link, Order, RunState, Switch, Trip
 from tests.core.guard.looks import BLOCKED, NOW, OPEN, SEEN, S, check, duty, for_long, having, ids, memory, read
 
-GONE = SEEN._replace(age_s=11.0)
+GONE, DRY = SEEN._replace(age_s=11.0), Switch(False, NOW, NOW - 1.0)
 
 
 def kept(name: str, at: float, latched: bool, **changes: Any) -> Trip:
@@ -38,7 +38,7 @@ def test_a_trip_in_full() -> None:
     """What a trip leaves behind: the trip, one event, a minute of OFF, new evidence, something for the disk; what
     is remembered of the mash stays; the same cause in the next tick adds nothing."""
     before = OPEN._replace(past=History(lines=(Line(NOW - 5.0, 60.0, 0.0),), next_at=NOW + 5.0))
-    out = check(before, level=Switch(False, NOW - 1.0))
+    out = check(before, level=Switch(False, NOW - 1.0, NOW - 2.0))
     words = "The level switch says: no liquid at the heater. Heat is off. Check level, valves, pump and bed. "
     words += "Lost flow is tried again by itself once; the next time it waits for you."
     assert out.state.trips == (Trip("G13", NOW, words, 1.0, 10.0, "s", 1, True, True),)
@@ -48,13 +48,13 @@ def test_a_trip_in_full() -> None:
     assert (evidence.quiet_c, evidence.quiet_at) == (63.0, NOW)
     assert (out.state.need_durable, out.state.past.lines, out.state.lost) == (True, before.past.lines, False)
     assert memory(out, KeepsTripping).incidents == ()
-    again = check(out.state, now=NOW + 1.0, level=Switch(False, NOW))
+    again = check(out.state, now=NOW + 1.0, level=Switch(False, NOW, NOW - 1.0))
     assert (again.events, again.state.trips) == ((), out.state.trips)
 
 
 @pytest.mark.parametrize(("changes", "latched"), [
-    ({"raw": read(81.0, 82.0)}, True), ({"late_s": 21.0}, False), ({"flow": Switch(False, NOW)}, False),
-    ({"level": Switch(False, NOW)}, True), ({"raw_outlet": read(93.0)}, True), ({"raw_outlet": read(86.0)}, False),
+    ({"raw": read(81.0, 82.0)}, True), ({"late_s": 21.0}, False), ({"flow": DRY}, False),
+    ({"level": DRY}, True), ({"raw_outlet": read(93.0)}, True), ({"raw_outlet": read(86.0)}, False),
 ])  # fmt: skip
 def test_what_latches(changes: dict[str, Any], latched: bool) -> None:
     """By the table where the interlock does not say; by the interlock where it does."""
@@ -64,7 +64,7 @@ def test_what_latches(changes: dict[str, Any], latched: bool) -> None:
 
 def test_the_most_urgent_of_one_tick_is_first() -> None:
     """Two in one tick: the one with the higher priority is marked first-out, the other is not; nor is a later one."""
-    out = check(late_s=21.0, level=Switch(False, NOW))
+    out = check(late_s=21.0, level=Switch(False, NOW, NOW - 1.0))
     assert [(trip.id, trip.first_out) for trip in out.state.trips] == [("G13", True), ("G17", False)]
     later = check(check(for_long("G02", "G14"), report=None, seen=GONE).state, now=NOW + 20.0, report=None, seen=GONE)
     assert [(trip.id, trip.first_out) for trip in later.state.trips] == [("G02", True), ("G14", False)]
@@ -73,7 +73,7 @@ def test_the_most_urgent_of_one_tick_is_first() -> None:
 def test_a_longer_wait_stays() -> None:
     """A minute of OFF from a trip does not shorten what was longer."""
     long = OPEN._replace(evidence=OPEN.evidence._replace(off_until=NOW + 500.0))
-    assert check(long, level=Switch(False, NOW)).state.evidence.off_until == NOW + 500.0
+    assert check(long, level=Switch(False, NOW, NOW - 1.0)).state.evidence.off_until == NOW + 500.0
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,8 @@ def test_the_third_interruption_of_half_an_hour() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "name"), [({"level": Switch(False, NOW)}, "G13"), ({"state": S.IDLE, "raw_outlet": read(86.0)}, "G08")]
+    ("changes", "name"),
+    [({"level": DRY}, "G13"), ({"state": S.IDLE, "raw_outlet": read(86.0)}, "G08")],
 )
 def test_latched_and_idle_ones_are_no_incidents(changes: dict[str, Any], name: str) -> None:
     """A latched trip waits for a person anyway; what happens without a run is no interruption of one."""
@@ -130,7 +131,7 @@ def test_latched_and_idle_ones_are_no_incidents(changes: dict[str, Any], name: s
 def test_a_second_trip_of_one_incident_is_no_new_one() -> None:
     """However many interlocks it trips."""
     one = check(raw_outlet=read(86.0))
-    two = check(one.state, now=NOW + 1.0, flow=Switch(False, NOW))
+    two = check(one.state, now=NOW + 1.0, flow=Switch(False, NOW, NOW - 1.0))
     assert ids(two) == ["G08", "G13"]
     assert memory(two, KeepsTripping).incidents == (NOW,)
 
@@ -148,10 +149,18 @@ def test_a_gap_of_a_link_in_full() -> None:
     assert (ids(since), duty(since)) == ([], 0.0)
 
 
+@pytest.mark.parametrize(("up_s", "tripped"), [(9.9, []), (10.0, ["G13"])])
+def test_what_was_silent_while_our_own_line_was_down(up_s: float, tripped: list[str]) -> None:
+    """It is a trip 10 s after the line came up, however long it had been silent: nobody could be heard before."""
+    up = Link(True, NOW - up_s)
+    before = for_long("G13", since_s=60.0)._replace(link_since=up.since)
+    assert ids(check(before, level=None, link=up)) == tripped
+
+
 def test_a_silence_that_turns_out_to_be_a_fault() -> None:
     """A switch that was silent speaks again and says no: it trips as that, told anew, and waits for a person."""
     mute = check(for_long("G13"), level=None).state
-    dry = check(mute, now=NOW + 1.0, level=Switch(False, NOW + 1.0))
+    dry = check(mute, now=NOW + 1.0, level=Switch(False, NOW + 1.0, NOW))
     assert [(trip.id, trip.link, trip.latched, trip.first_out) for trip in dry.state.trips] == [
         ("G13", False, True, True)
     ]
@@ -256,14 +265,15 @@ def clear(state: GuardState, trip: str = "G09", /, **args: Any) -> tuple[GuardSt
 
 
 def test_clear_takes_one_trip() -> None:
-    """The named one goes, the other stays, evidence starts anew, the disk must know; where the mash was read when heat
-    was cut is no measure any more, for a person has looked."""
+    """The named one goes, the other stays, evidence starts anew, the disk must know; what the reading is compared with
+    stays, for a look is no measurement, and after a doubt of the probe a hand reading is owed."""
     after, done, why = clear(TWO)
     assert (done, why) == (True, "G09 cleared by brewer; heat stays off until `restart`")
     assert [trip.id for trip in after.trips] == ["G24"]
     assert (after.evidence.qualified, after.evidence.from_at, after.need_durable) == (False, NOW, True)
-    assert after.evidence.quiet_c is None
+    assert (after.evidence.quiet_c, after.hand_for) == (50.0, "G09")
     assert clear(TWO, "", trip="G09")[1]
+    assert clear(TWO, "G24", inspected=True)[0].hand_for == ""
     mild = TWO._replace(trips=(kept("G09", NOW - 60.0, False), TWO.trips[1]))
     assert clear(mild)[0].evidence.quiet_c == 50.0
 

@@ -21,6 +21,7 @@ BOARD = ROOT / "controller" / "field" / "board"
 FILES = [  # what is laid on a board, as it is
     ROOT / "controller" / "__init__.py",
     ROOT / "controller" / "field" / "__init__.py",
+    ROOT / "controller" / "field" / "contact.py",
     ROOT / "controller" / "field" / "lease.py",
     ROOT / "controller" / "field" / "scratchpad.py",
     *sorted(BOARD.glob("*.py")),

@@ -46,7 +46,7 @@ class Hand:
         if prompt.get("id") == "resume":
             self._order(status, "answer", {"prompt": "resume", "answer": "go on here"})
         elif status["state"] == "held" and not names and status.get("held_by") != "trip":
-            self._order(status, "restart", {})
+            self._order(status, "restart", {"hand_c": status["temperature_c"]} if status["temperature_c"] else {})
 
     def _order(self, status: dict[str, Any], name: str, args: dict[str, Any], **more: str) -> None:
         values = {

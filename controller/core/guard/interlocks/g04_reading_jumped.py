@@ -36,6 +36,7 @@ class ReadingJumped(Interlock):
         do="Look whether the probe still sits in the mash; a jump up over 5 K waits for you.",
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
+    ASKS_HAND: ClassVar[bool] = True
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """While something is being added, heat is off and another level is no wonder."""

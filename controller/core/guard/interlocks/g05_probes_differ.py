@@ -35,13 +35,14 @@ class ProbesDiffer(Interlock):
         do="Stir or recirculate, and compare both with a hand thermometer.",
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
+    ASKS_HAND: ClassVar[bool] = True
 
     since: Instant | None = None
     half_since: Instant | None = None
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """Do they differ, and for how long?"""
-        apart, now, limits = _apart_k(senses), senses.now, senses.tun.guard
+        apart, now, limits = _apart_k(senses, known), senses.now, senses.tun.guard
         if apart is None or senses.blocked:
             return self.asleep(senses), None
         limit = apart_k(limits.probes_differ_k, known.past.added_at, now)
@@ -58,7 +59,7 @@ class ProbesDiffer(Interlock):
 
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
         """Do they still differ by the limit of the trip?"""
-        apart = _apart_k(senses)
+        apart = _apart_k(senses, known)
         if apart is None or trip.limit is None or apart < trip.limit:
             return None
         return Finding(self.ROW, apart, trip.limit)
@@ -77,10 +78,18 @@ class ProbesDiffer(Interlock):
         return tuple(found)
 
 
-def _apart_k(senses: Senses) -> float | None:
-    """By how much do the two mash probes differ, K? None where one of them says nothing."""
+def _apart_k(senses: Senses, known: Known) -> float | None:
+    """By how much do the two mash probes differ, K? None where one of them says nothing. One behind the heater may
+    read as much more than the other as the heater adds there."""
     a, b = _level_c(senses.mash), _level_c(senses.second)
-    return None if a is None or b is None else abs(a - b)
+    if a is None or b is None:
+        return None
+    probes = senses.tun.probes
+    first, second = probes.mash.behind_heater, probes.second is not None and probes.second.behind_heater
+    if first == second:
+        return abs(a - b)
+    over_k = a - b if first else b - a
+    return max(-over_k, over_k - readings.heater_adds_k(senses, known))
 
 
 def _level_c(probed: Probed | None) -> float | None:

@@ -2,7 +2,7 @@
 and shows a loop, a probe or a switch that went wrong long before the hard limit.
 
 Raw readings are counted, for no filter may blind the guard. Two in a row over 2 s do as well as three, for a probe that
-speaks seldom.
+speaks seldom. A probe behind the heater may read what the heater adds there on top.
 """
 
 from __future__ import annotations
@@ -15,6 +15,10 @@ from controller.core.guard.interlock import Finding, Interlock, Known, Row
 from controller.core.guard.senses import HEATED, TICK_S, Senses
 from controller.core.nouns import Instant, RunState, Trip
 
+BEHIND = (
+    "The probe reads {value:.1f} °C; with its margin and what the heater adds it may read {limit:.1f}. Heat is off."
+)
+UNDER_LIMIT_K = 0.5  # behind the heater it may never read more than the hard limit less this (own proposal)
 ABOVE_S = 3.0 - TICK_S  # two readings in a row over so long do as well as three
 
 
@@ -49,20 +53,24 @@ class AboveProgram(Interlock):
             return self.asleep(senses), None
         falls = self.highest_c is not None and highest_c < self.highest_c  # the tun has no cooling
         before = replace(self, armed=False) if falls and self.armed else self
-        limit_c = highest_c + margin_k
+        limit_c, behind = highest_c + margin_k, senses.tun.probes.mash.behind_heater
+        if behind:  # it reads what it must, and G07 alone stands over that
+            ceiling_c = senses.tun.guard.hard_limit_c - UNDER_LIMIT_K
+            limit_c = max(limit_c, min(limit_c + readings.heater_adds_k(senses, known), ceiling_c))
         quiet = not before.in_a_row and before.armed and before.highest_c == highest_c
         if quiet and readings.all_under(senses.mash.raw, senses.tun.probes.mash, limit_c):
             return before, None
-        after = before._counted(senses, highest_c, margin_k)
+        after = before._counted(senses, highest_c, limit_c)
         enough = after.in_a_row == 2 and after.since is not None and senses.now - after.since >= ABOVE_S
         if not (after.in_a_row >= 3 or enough) or not after.armed or senses.blocked:
             return after, None
-        return after, Finding(self.ROW, after.worst_c, limit_c)
+        return after, Finding(self.ROW, after.worst_c, limit_c, says=BEHIND if behind else "")
 
-    def _counted(self, senses: Senses, highest_c: float, margin_k: float) -> Self:
+    def _counted(self, senses: Senses, highest_c: float, limit_c: float) -> Self:
+        margin_k = senses.tun.guard.above_program_k
         run, since, armed, worst_c = self.in_a_row, self.since, self.armed, self.worst_c
         for value_c in readings.could_be_true(senses.mash, senses.tun.probes.mash):
-            run = run + 1 if value_c > highest_c + margin_k else 0
+            run = run + 1 if value_c > limit_c else 0
             since = None if not run else senses.now if since is None else since
             # well below: a slow fall crosses the limit in noise
             armed, worst_c = armed or value_c <= highest_c + margin_k / 2, value_c

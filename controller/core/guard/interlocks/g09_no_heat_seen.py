@@ -48,6 +48,7 @@ class NoHeatSeen(Interlock):
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
     ON_TRIAL: ClassVar[bool] = True
+    ASKS_HAND: ClassVar[bool] = True
 
     no_power_s: float = 0.0  # the node's output on for so long, and no power measured
 

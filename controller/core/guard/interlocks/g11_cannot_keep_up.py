@@ -35,6 +35,7 @@ class CannotKeepUp(Interlock):
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
     ON_TRIAL: ClassVar[bool] = True
+    ASKS_HAND: ClassVar[bool] = True
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """Is it short, and does it rise too little?"""

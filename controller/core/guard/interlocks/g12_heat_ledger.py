@@ -37,6 +37,7 @@ class HeatLedger(Interlock):
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
     ON_TRIAL: ClassVar[bool] = True
+    ASKS_HAND: ClassVar[bool] = True
 
     era: int = 0
     base: Line | None = None

@@ -1,9 +1,10 @@
 """G13: a heater without liquid or flow burns out: a bare sheath is past 300 °C in half a minute (rough arithmetic),
 far too fast for any broker. The node and a hard-wired switch must act; this is the second line.
 
-Lost flow is tried again by itself once; lost again within 10 min it waits for a person. So does a lack of liquid, by
-the node's own word as well. A switch that says nothing is a gap of a link: heat is off, and it ends by itself; a word
-that says no, whoever's, goes before it.
+The first word that says no cuts, and heat comes back once the switch has been closed for 3 s (contact.py). A trip is
+what two words say, or many bounces: a float that dances at the brim must not stop a mash, nor have half heat. Lost
+flow is tried again by itself once; lost again within 10 min it waits for a person. So does a lack of liquid, by the
+node's own word as well. A switch that says nothing is a gap of a link, after one word that says no as well.
 """
 
 from __future__ import annotations
@@ -11,14 +12,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
-from controller.core.guard import liquid
+from controller.core.guard.contact import CLOSED_S, WITHIN_S, Contact
 from controller.core.guard.heater_line import node_says
-from controller.core.guard.interlock import Finding, Interlock, Known, Row
+from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.senses import HEATED, Senses
-from controller.core.nouns import Instant, RunState, Switch, Trip
+from controller.core.nouns import HeaterReport, Instant, RunState, Switch, Trip
 
 AGAIN_S = (60.0, 600.0)  # flow lost again after so long, within so long: it waits for a person (own proposal)
 LOST_KEPT = 15
+UNHEARD = Contact()
+OWN = "no_liquid", "no_flow"  # codes of the heater node
+BOUNCED = "The {} switch opened for a moment; heat comes back once it was closed for 3 s. Look at switch and level."
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,30 +45,39 @@ class NoLiquid(Interlock):
     STATES: ClassVar[frozenset[RunState]] = HEATED | {RunState.RESTARTING}
 
     flow_lost_at: tuple[Instant, ...] = ()
+    level: Contact = UNHEARD
+    flow: Contact = UNHEARD
+    node: Contact = UNHEARD  # by the heater node's own word
+    node_code: str = ""  # what that said last
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
-        """By the switches, or by the heater node's own word while it is asked for heat."""
-        after, finding = self._switches(senses)
-        if finding is not None and finding.gap_s is None:
-            return after, finding
+        """By the switches, or by the heater node's own word."""
+        after, switches = self._switches(senses)
         after, told = after._by_node(senses, known)
-        return after, told or finding
+        return after, _worst(switches, told)
+
+    def asleep(self, senses: Senses) -> Self:
+        """The words count on."""
+        return self._heard(senses)
+
+    def _heard(self, senses: Senses) -> Self:
+        """With what the switches say. Where no flow is asked for, none is no wonder."""
+        level, flow = self.level.heard(senses.heater.level), self.flow.heard(senses.heater.flow)
+        flow = flow if _flow_asked(senses) else flow.not_asked()
+        same = level is self.level and flow is self.flow
+        return self if same else replace(self, level=level, flow=flow)
 
     def _switches(self, senses: Senses) -> tuple[Self, Finding | None]:
-        tun, heater, now = senses.tun, senses.heater, senses.now
-        dry = None
-        if senses.heated and not liquid.wet(tun, heater.level, now):
-            dry = _found("level", "liquid at the heater", heater.level, senses, latched=True)
-        if dry is not None and dry.gap_s is None:
-            return self, dry
-        proving = senses.run.state is RunState.RESTARTING or senses.run.target.heat == "hold"
-        proven = heater.pump_on_s < tun.guard.flow_proof_s or liquid.flows(tun, heater.flow, now)
-        if proven or not proving:
-            return self, dry
-        silent = heater.flow is None or heater.flow.ok
-        after, again = (self, False) if silent else self._flow_lost(now)
-        still = _found("flow", "flow past the heater", heater.flow, senses, latched=again)
-        return after, dry if dry is not None and silent else still
+        after, now, tun = self._heard(senses), senses.now, senses.tun
+        dry = still = None
+        if senses.heated and tun.level is not None:
+            dry = _said("level", "liquid at the heater", after.level, senses.heater.level, senses)
+        if tun.flow is not None and _flow_asked(senses):
+            still = _said("flow", "flow past the heater", after.flow, senses.heater.flow, senses)
+        if still is not None and still.gap_s is None and not still.cut_only:
+            after, again = after._flow_lost(now)
+            still = still._replace(latched=again)
+        return after, _worst(dry, still)
 
     def _flow_lost(self, now: Instant) -> tuple[Self, bool]:
         """Flow is lost; was it within the last ten minutes before?"""
@@ -74,27 +87,67 @@ class NoLiquid(Interlock):
         return replace(self, flow_lost_at=(*recent[-LOST_KEPT:], now)), again
 
     def _by_node(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
-        report = senses.heater.report
-        if report is None or not report.fault or not known.line.heats:
-            return self, None
-        says = node_says(report.fault)
-        if report.fault_code == "no_liquid":
-            return self, Finding(self.ROW, 0.0, 0.0, latched=True, says=says)
-        if report.fault_code != "no_flow":
-            return self, None
-        after, again = self._flow_lost(senses.now)
-        return after, Finding(self.ROW, 0.0, 0.0, latched=again, says=says)
+        """Its own contacts, once it was asked for heat."""
+        report, now = senses.heater.report, senses.now
+        after = self if report is None else self._told(report, now, known.line.heats)
+        if report is not None and report.fault and after.node.heard_at == now and after.node.is_open(now):
+            after, again = after._flow_lost(now) if after.node_code == "no_flow" else (after, True)
+            return after, Finding(self.ROW, 0.0, 0.0, latched=again, says=node_says(report.fault))
+        node = after.node
+        silent = node.open_since is not None and node.heard_at is not None and now - node.heard_at >= CLOSED_S
+        return after, None if silent or node.settled(now) else Finding(self.ROW, 0.0, 0.0, cut_only=True)
+
+    def _told(self, report: HeaterReport, now: Instant, heats: bool) -> Self:
+        """After its report. Told to be off it no longer looks at its flow, so that only heat shows that it is back."""
+        code = report.fault_code if report.fault else None
+        if code in OWN:
+            heard_at = self.node.heard_at
+            if not heats and self.node.open_since is None:
+                return self
+            before = UNHEARD if heard_at is None or now - heard_at > WITHIN_S else self.node
+            return replace(self, node=before.heard(Switch(False, now)), node_code=str(code))
+        if self.node.open_since is None or report.fault or (self.node_code == "no_flow" and report.duty <= 0.0):
+            return self
+        closed = self.node.heard(Switch(True, now))
+        return replace(self, node=closed._replace(closed_since=None) if report.duty > 0.0 else closed)
 
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
         """What do the switches say, as if heat were asked for?"""
         return self._switches(senses)[1]
 
+    def cleared(self) -> Self:
+        """Somebody has looked: bounces count anew."""
+        return replace(self, level=self.level._replace(bounces=()), flow=self.flow._replace(bounces=()))
 
-def _found(name: str, of_what: str, switch: Switch | None, senses: Senses, *, latched: bool) -> Finding:
-    """The finding in plain words: what the switch says, or that it says nothing."""
-    says, gap_s = f"The {name} switch says: no {of_what}. Heat is off.", None
-    if switch is None or switch.ok:
-        gap_s, latched = senses.silence_trip_s, False  # silence is a gap of a link
+    def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
+        """A bounce that took the heat for some seconds."""
+        if not senses.heated:
+            return ()
+        now, contacts = senses.now, (("level", self.level), ("flow", self.flow))
+        bounced = (name for name, known in contacts if known.bounces and not (known.settled(now) or known.is_open(now)))
+        return tuple(Note("G13", BOUNCED.format(name)) for name in bounced)[:1]
+
+
+def _flow_asked(senses: Senses) -> bool:
+    """Should the pump make a flow by now, and does heat ask for it?"""
+    proving = senses.run.state is RunState.RESTARTING or senses.run.target.heat == "hold"
+    return proving and senses.heater.pump_on_s >= senses.tun.guard.flow_proof_s
+
+
+def _worst(*found: Finding | None) -> Finding | None:
+    """A trip, else a gap of a link, else what cuts for this tick."""
+    there = [finding for finding in found if finding is not None]
+    return min(there, key=lambda finding: (finding.cut_only, finding.gap_s is not None), default=None)
+
+
+def _said(name: str, of_what: str, contact: Contact, word: Switch | None, senses: Senses) -> Finding | None:
+    """What does one switch give cause for? Its silence is a gap of a link, be it after one word that says no."""
+    now, limit_s = senses.now, senses.tun.guard.switch_gone_s
+    silent_s = 86400.0 if word is None else min(86400.0, now - word.at)
+    if not (silent_s <= limit_s):
         says = f"The {name} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
-    silent_s = min(86400.0, senses.now - switch.at) if switch is not None else 86400.0
-    return Finding(NoLiquid.ROW, silent_s, senses.tun.guard.switch_gone_s, latched, says=says, gap_s=gap_s)
+        return Finding(NoLiquid.ROW, silent_s, limit_s, False, says=says, gap_s=senses.silence_trip_s)
+    says = f"The {name} switch says: no {of_what}. Heat is off."
+    if contact.is_open(now):
+        return Finding(NoLiquid.ROW, silent_s, limit_s, True, says=says)
+    return None if contact.settled(now) else Finding(NoLiquid.ROW, silent_s, limit_s, cut_only=True, says=says)

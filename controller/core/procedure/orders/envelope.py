@@ -36,7 +36,7 @@ ARGS: dict[str, tuple[str, ...]] = {  # what an order may bring along; what take
     "start": ("program", "from_step", "credited_s", "ready_at", "here", "attended", "hand_c"),
     "pause": (),
     "resume": (),
-    "restart": ("measured",),
+    "restart": ("hand_c", "added", "prove"),
     "reset": (),
     "clear": ("trip", "inspected", "reason"),
     "advance": (),

@@ -16,8 +16,11 @@ from tests.core.guard.looks import (
     BLOCKED,
     HEATING,
     NOW,
+    OFF,
     OPEN,
+    PROBES,
     SEEN,
+    TUN,
     check,
     found,
     having,
@@ -147,6 +150,23 @@ def test_they_cannot_be_cleared_while_they_differ() -> None:
 
 
 # ---------------------------------------------------------------- notes
+
+
+ADDS_K = 0.25 * TUN.plate_rise_k / 0.7  # a quarter of the heat, at seven tenths of the plate's flow
+
+
+@pytest.mark.parametrize(
+    ("role", "over_k", "differ"),
+    [("mash", 3.9 + ADDS_K, False), ("mash", 4.1 + ADDS_K, True), ("mash", -4.1, True), ("mash", -4.0, False),
+     ("second", -3.9 - ADDS_K, False), ("second", -4.1 - ADDS_K, True), ("second", 4.1, True), ("both", 4.1, True)],
+)  # fmt: skip
+def test_a_probe_behind_the_heater_may_read_more(role: str, over_k: float, differ: bool) -> None:
+    """By what the heater adds there, and no less than the other; two of them read the same."""
+    warm = {"mash": ("mash",), "second": ("second",), "both": ("mash", "second")}[role]
+    probes = PROBES.model_copy(update={name: Probe(topic=name, behind_heater=True) for name in warm})
+    changes = {"tun": TUN.model_copy(update={"probes": probes}), "seen": second(63.0 + over_k)}
+    after, _ = watch(FRESH, known(line=OFF._replace(duty=0.25)), **changes)
+    assert (after.since is not None) is differ
 
 
 @pytest.mark.parametrize(("for_s", "said"), [(120.0, [("G05", 3)]), (119.0, [])])

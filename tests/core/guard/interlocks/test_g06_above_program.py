@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from controller.core.guard.interlock import Finding
+from controller.core.guard.interlocks.g06_above_program import BEHIND as TELLS
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
 from controller.core.nouns import Bad, RunState, Trip
 from controller.settings.tun import Probe
@@ -14,6 +15,7 @@ from tests.core.guard.looks import (
     BLOCKED,
     HEATING,
     NOW,
+    OFF,
     PROBES,
     SEEN,
     TUN,
@@ -31,6 +33,8 @@ from tests.core.guard.looks import (
 
 ARMED, ROW = AboveProgram(armed=True), AboveProgram.ROW
 LOW = TUN.model_copy(update={"probes": PROBES.model_copy(update={"mash": Probe(topic="a", raw_boil_c=98.0)})})
+
+BEHIND = TUN.model_copy(update={"probes": PROBES.model_copy(update={"mash": Probe(topic="a", behind_heater=True)})})
 
 ONE_TICK: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "two": ({"raw": read(75.1, 75.1)}, None),
@@ -167,3 +171,16 @@ def test_a_cool_mash_trips_nothing() -> None:
     """In a tick with everything in order nothing is counted, for long as well."""
     gate = check(having(AboveProgram(armed=True, highest_c=72.0)))
     assert (ids(gate), memory(gate, AboveProgram).in_a_row) == ([], 0)
+
+
+@pytest.mark.parametrize(
+    ("duty", "limit_c"), [(0.0, 75.0), (0.25, 75.0 + 0.25 * TUN.plate_rise_k / 0.7), (0.5, 79.5), (1.0, 79.5)]
+)
+def test_a_probe_behind_the_heater_reads_what_it_must(duty: float, limit_c: float) -> None:
+    """The highest target, the margin and what the heater adds at seven tenths of the plate's flow, but never more than
+    half a kelvin under the hard limit; in the mash nothing is added; the sentence says what was read."""
+    what = known(line=OFF._replace(duty=duty))
+    over = read(*[limit_c + 0.1] * 3)
+    assert found(ARMED, what, tun=BEHIND, raw=over) == Finding(ROW, limit_c + 0.1, limit_c, says=TELLS)
+    assert found(ARMED, what, tun=BEHIND, raw=read(*[limit_c] * 3)) is None
+    assert found(ARMED, what, raw=read(75.1, 75.1, 75.1)) == Finding(ROW, 75.1, 75.0)

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from controller.core.guard.contact import Contact
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g13_no_liquid import NoLiquid
@@ -19,23 +20,30 @@ from tests.core.guard.looks import (
     OPEN,
     TUN,
     check,
+    duty,
     for_long,
     found,
+    having,
     ids,
     known,
+    later,
     report,
     senses,
+    told,
     trips_in,
     watch,
 )
 
 FRESH, ROW = NoLiquid(), NoLiquid.ROW
+ONCE = Contact(NOW - 2.0, NOW - 2.0)  # one word that it is open
+TOLD = NoLiquid(node=ONCE)  # the node's own
 DRY = "The level switch says: no liquid at the heater. Heat is off."
 STILL = "The flow switch says: no flow past the heater. Heat is off."
 WORDLESS = "The {} switch has been silent for {{value:.0f}} s (limit {{limit:g}} s). Heat is off."
-LOST, NOT_ASKED = Switch(False, NOW), BASE.run.target._replace(heat="off")
+LOST, NOT_ASKED = Switch(False, NOW, NOW - 1.0), BASE.run.target._replace(heat="off")
 NODE_DRY = report(50, 0.7, fault="F", fault_code="no_liquid")
 NODE_STILL = report(50, 0.7, fault="F", fault_code="no_flow")
+NODE, COLD = (NODE_DRY, NODE_STILL), known(line=HOT._replace(off_seq=40))
 PLAIN = TUN.model_copy(update={"flow": None, "level": None})
 
 
@@ -49,6 +57,11 @@ def still(silent_s: float, says: str = STILL, latched: bool = False) -> Finding:
     return Finding(ROW, silent_s, 10.0, latched, says=says)
 
 
+def bounced(name: str, silent_s: float = 0.0) -> Finding:
+    """Nothing but the heat of this tick."""
+    return Finding(ROW, silent_s, 10.0, cut_only=True, says=DRY if name == "level" else STILL)
+
+
 def silent(name: str, for_s: float) -> Finding:
     """A switch that says nothing: a gap of a link."""
     return Finding(ROW, for_s, 10.0, False, says=WORDLESS.format(name), gap_s=10.0)
@@ -56,22 +69,27 @@ def silent(name: str, for_s: float) -> Finding:
 
 SWITCHES: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "both are well": ({}, None),
-    "no liquid": ({"level": Switch(False, NOW - 1.0)}, dry(1.0)),
+    "no liquid": ({"level": Switch(False, NOW - 1.0, NOW - 2.0)}, dry(1.0)),
     "level never heard": ({"level": None}, silent("level", 86_400.0)),
     "level of 10 s ago": ({"level": Switch(True, NOW - 10.0)}, None),
     "level older": ({"level": Switch(True, NOW - 10.125)}, silent("level", 10.125)),
     "level of long ago": ({"level": Switch(True, NOW - 1e5)}, silent("level", 86_400.0)),
-    "no flow": ({"flow": Switch(False, NOW - 1.0)}, still(1.0)),
+    "one word": ({"level": Switch(False, NOW - 1.0, NOW - 1.0)}, bounced("level", 1.0)),
+    "one word, and silence": ({"level": Switch(False, NOW - 10.5)}, silent("level", 10.5)),
+    "two words in a second": ({"flow": Switch(False, NOW, NOW - 0.9)}, bounced("flow")),
+    "one word, and the other is silent": ({"level": Switch(False, NOW), "flow": None}, silent("flow", 86_400.0)),
+    "one word, and the other says no": ({"level": Switch(False, NOW), "flow": LOST}, still(0.0)),
+    "no flow": ({"flow": Switch(False, NOW - 1.0, NOW - 2.0)}, still(1.0)),
     "flow never heard": ({"flow": None}, silent("flow", 86_400.0)),
     "flow of 10 s ago": ({"flow": Switch(True, NOW - 10.0)}, None),
     "flow older": ({"flow": Switch(True, NOW - 10.125)}, silent("flow", 10.125)),
-    "both": ({"level": Switch(False, NOW - 1.0), "flow": LOST}, dry(1.0)),
+    "both": ({"level": Switch(False, NOW - 1.0, NOW - 2.0), "flow": LOST}, dry(1.0)),
     "no flow, and the level is silent": ({"level": None, "flow": LOST}, still(0.0)),
     "both are silent": ({"level": None, "flow": None}, silent("level", 86_400.0)),
     "the pump has just begun": ({"flow": LOST, "pump_on_s": 9.9}, None),
     "the pump should have made it": ({"flow": LOST, "pump_on_s": 10.0}, still(0.0)),
     "heat is not asked for": ({"flow": LOST, "target": NOT_ASKED}, None),
-    "no liquid, heat not asked for": ({"level": Switch(False, NOW), "target": NOT_ASKED}, dry(0.0)),
+    "no liquid, heat not asked for": ({"level": Switch(False, NOW, NOW - 1.0), "target": NOT_ASKED}, dry(0.0)),
     "no switches": ({"tun": PLAIN, "flow": None, "level": None}, None),
     "restarting, no flow": ({"flow": LOST, "state": RunState.RESTARTING, "target": NOT_ASKED}, still(0.0)),
     "restarting, just begun": (
@@ -101,6 +119,7 @@ def test_in_every_phase(phase: Phase) -> None:
 def test_where_liquid_and_flow_are_asked_for() -> None:
     """Liquid where heat may flow, flow in a restart as well; without a run an empty tun is no trip."""
     assert trips_in("G13", level=LOST) == HEATING
+    assert trips_in("G13", level=Switch(False, NOW)) == set()
     assert trips_in("G13", for_long("G13"), level=None) == HEATING
     assert trips_in("G13", flow=LOST) == HEATING | {RunState.RESTARTING}
     assert check(level=LOST).state.trips[0].latched is True
@@ -118,7 +137,7 @@ AGAIN = [(60.0, False), (60.1, True), (599.9, True), (600.0, False)]
 @pytest.mark.parametrize(("ago_s", "latched"), AGAIN)
 def test_lost_flow_is_tried_again_once(ago_s: float, latched: bool, changes: dict[str, Any]) -> None:
     """By the switch or by the node's word: over a minute and under ten after the last it waits for a person."""
-    finding = found(NoLiquid((NOW - ago_s,)), known(line=HOT), **changes)
+    finding = found(NoLiquid((NOW - ago_s,), node=ONCE), known(line=HOT), **changes)
     assert finding is not None and finding.latched is latched
 
 
@@ -126,11 +145,10 @@ def test_how_many_losses_are_remembered() -> None:
     """Those of ten minutes, sixteen at the most, the newest last; liquid that is lost is no flow that is."""
     often = NoLiquid((NOW - 600.0, *([NOW - 2.0] * 19), NOW - 1.0))
     kept = (*([NOW - 2.0] * 14), NOW - 1.0, NOW)
-    assert watch(often, flow=LOST)[0] == NoLiquid(kept)
-    assert watch(NoLiquid((NOW - 600.0, NOW - 599.9)), flow=LOST)[0] == NoLiquid((NOW - 599.9, NOW))
-    assert watch(often, level=LOST)[0] == often
-    assert watch(often, flow=None)[0] == often
-    assert watch(often) == (often, None)
+    assert watch(often, flow=LOST)[0].flow_lost_at == kept
+    assert watch(NoLiquid((NOW - 600.0, NOW - 599.9)), flow=LOST)[0].flow_lost_at == (NOW - 599.9, NOW)
+    for changes in ({"level": LOST}, {"flow": None}, {"flow": Switch(False, NOW)}, {}):
+        assert watch(often, **changes)[0].flow_lost_at == often.flow_lost_at
 
 
 # ---------------------------------------------------------------- by the node's word
@@ -148,23 +166,44 @@ FAULTS: dict[str | None, Finding | None] = {
 def test_a_fault_of_the_node_under_heat(code: str | None, expected: Finding | None) -> None:
     """It latches as the same thing seen by the daemon does; told to be off, or unheard, it is none."""
     said = report(50, 0.7, fault=None if code is None else "F {1}", fault_code=code)
-    assert found(FRESH, known(line=HOT), report=said) == expected
+    cut = Finding(ROW, 0.0, 0.0, cut_only=True)
+    assert found(TOLD, known(line=HOT), report=said) == (expected or (cut if code else None))
+    assert found(FRESH, known(line=HOT), report=said) == (expected and cut)
     assert found(FRESH, known(line=HOT._replace(off_seq=40)), report=said) is None
     assert found(FRESH, known(line=HOT), report=None) is None
 
 
 def test_lost_flow_by_its_word_is_remembered() -> None:
-    """As if the daemon's own switch had told it; lost liquid is not."""
-    assert watch(FRESH, known(line=HOT), report=NODE_STILL)[0] == NoLiquid((NOW,))
-    assert watch(FRESH, known(line=HOT), report=NODE_DRY)[0] == FRESH
+    """As if the daemon's own switch had told it, once it is beyond doubt; lost liquid is not."""
+    by = ((TOLD, COLD), (FRESH, known(line=HOT)))
+    assert [watch(*one, report=said)[0].flow_lost_at for one in by for said in NODE] == [(), (NOW,), (), ()]
+
+
+ENDS = {
+    "no_liquid": [(NODE_DRY, True), (report(50), True), (None, True), (None, True), (None, False), (None, False)],
+    "no_flow": [(NODE_STILL, True), (report(50), True), (None, True), (None, False), (report(50, 0.5), False)],
+}
+
+
+@pytest.mark.parametrize("reports", ENDS.values(), ids=ENDS)
+def test_a_bounce_by_its_word(reports: list[tuple[Any, bool]]) -> None:
+    """It cuts until the contact has been closed for 3 s; told to be off the node says nothing of its flow, so three
+    seconds after its word heat is tried again, and the first heat reported shows that it flows."""
+    interlock = FRESH
+    for n, (said, cuts) in enumerate(reports):
+        now = None if said is None else said._replace(at=NOW + n)
+        line = HOT if n == 0 else HOT._replace(off_seq=40)
+        interlock, finding = watch(interlock, known(line=line), now=NOW + n, report=now, level=None, tun=PLAIN)
+        assert finding == (Finding(ROW, 0.0, 0.0, cut_only=True) if cuts else None)
 
 
 def test_one_cause_seen_twice_is_one_trip() -> None:
     """The daemon's own switch and the node's say the same in one tick."""
-    gate = check(OPEN._replace(line=HOT), level=LOST, report=NODE_DRY)
+    hot = having(TOLD)._replace(line=HOT)
+    gate = check(hot, level=LOST, report=NODE_DRY)
     assert ids(gate) == ["G13"]
     assert gate.state.trips[0].text.startswith("The level switch says: no liquid")
-    mute = check(OPEN._replace(line=HOT), level=None, report=NODE_DRY)
+    mute = check(hot, level=None, report=NODE_DRY)
     assert (mute.state.trips[0].latched, mute.state.trips[0].text[:24]) == (True, "The heater node's own fa")
 
 
@@ -174,7 +213,7 @@ def test_one_cause_seen_twice_is_one_trip() -> None:
 @pytest.mark.parametrize(
     ("changes", "expected"),
     [
-        ({"level": Switch(False, NOW)}, dry(0.0)),
+        ({"level": Switch(False, NOW, NOW - 1.0)}, dry(0.0)),
         ({"flow": LOST}, still(0.0)),
         ({"flow": LOST, "pump_on_s": 9.9}, None),
         ({"flow": LOST, "target": NOT_ASKED}, None),
@@ -187,3 +226,16 @@ def test_it_keeps_its_trip(changes: dict[str, Any], expected: Finding | None) ->
     trip = Trip("G13", NOW - 70.0, "dry", 1.0, 10.0, "s", 1, True, True)
     running = senses(**changes, state=RunState.RUNNING)
     assert FRESH.still_there(trip, running, known(line=HOT)) == expected
+
+
+def test_a_bounce_costs_three_seconds() -> None:
+    """Open for half a second: heat leaves again once the switch has been closed for 3 s, in the fourth tick; one note
+    says why, and nothing trips."""
+    left: list[float] = []
+    said: list[tuple[str, int | None]] = []
+    state = OPEN._replace(line=HOT)
+    words = [(0, False), (0.5, True), (0.5, True), (2.5, True), (2.5, True)]
+    for n, (at, ok) in enumerate(words):
+        gate = later(state, n, level=Switch(ok, NOW + at))
+        state, left, said = gate.state, [*left, duty(gate)], [*said, *told(gate)]
+    assert (left, said, ids(gate)) == ([0.0, 0.0, 0.0, 0.0, 0.5], [("G13", 3)], [])

@@ -1,0 +1,107 @@
+"""A restart over a probe in doubt: which word of a person, or of another thermometer, is one."""
+
+from __future__ import annotations
+
+from math import inf, nan
+from typing import Any
+
+import pytest
+
+from controller.core.guard import hand
+from controller.core.guard.hand import ELSE, SAY, Other
+from controller.core.guard.registry import ALL
+from controller.core.nouns import RunState
+from tests.core.guard.looks import NOW, OPEN, SEEN, check
+
+ASKED = OPEN._replace(hand_for="G09", evidence=OPEN.evidence._replace(quiet_c=63.0, now_c=62.0, span_c=(58.0, 66.0)))
+MISFIT = OPEN._replace(evidence=OPEN.evidence._replace(quiet_c=63.0, now_c=17.0, span_c=(58.0, 66.0)))
+FITS = MISFIT._replace(evidence=MISFIT.evidence._replace(now_c=62.0))
+NEAR, FAR, OLD = Other(59.0, NOW - 10.0), Other(58.9, NOW), Other(62.0, NOW - 10.1)
+WAS = "it was 63.0 °C when last sound"
+AFTER = f"after G09 the probe needs a second opinion; {SAY}. {ELSE}"
+STARTS = "`stop`, look, `start`"
+
+CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], str]] = {
+    "nothing is in doubt": (FITS, {}, 62.0, (), ""),
+    "nothing is known": (OPEN, {}, 17.0, (), ""),
+    "after G09": (ASKED, {}, 62.0, (), AFTER),
+    "a misfit": (MISFIT, {}, 17.0, (), f"the probe reads 17.0 °C, and was 63.0 °C when last sound; {SAY}. {ELSE}"),
+    "on trial": (ASKED, {"prove": True}, 62.0, (), ""),
+    "a trial is yes or no": (ASKED, {"prove": 1}, 62.0, (), AFTER),
+    "a second probe": (ASKED, {}, 62.0, (FAR, NEAR), ""),
+    "one that says nothing": (ASKED, {}, 62.0, (Other(None, NOW), OLD, FAR), AFTER),
+    "by hand": (ASKED, {"hand_c": 65.0}, 62.0, (), ""),
+    "by hand, elsewhere": (
+        ASKED, {"hand_c": 65.1}, 62.0, (), "by hand 65.1 °C, and the probe reads 62.0 °C; they must agree to 3 K",
+    ),
+    "by hand, and no probe": (
+        ASKED, {"hand_c": 62.0}, None, (), "by hand 62.0 °C, and the probe says nothing; they must agree to 3 K",
+    ),
+    "no temperature": (ASKED, {"hand_c": "warm"}, 62.0, (), f"`hand` is no temperature; {SAY}"),
+    "no number": (ASKED, {"hand_c": nan}, 62.0, (), f"`hand` is no temperature; {SAY}"),
+    "no finite one": (ASKED, {"hand_c": inf}, 62.0, (), f"`hand` is no temperature; {SAY}"),
+    "a mark": (ASKED, {"hand_c": True}, 1.0, (), f"`hand` is no temperature; {SAY}"),
+    "as cold as may be": (ASKED, {"hand_c": 55.0}, 55.0, (), ""),
+    "typed back": (
+        MISFIT, {"hand_c": 17.0}, 17.0, (),
+        f"no mash can be at 17.0 °C by now, {WAS}; if cold liquor was added meanwhile, say added=true as well; else "
+        f"{STARTS}",
+    ),
+    "cold liquor": (MISFIT, {"hand_c": 17.0, "added": True}, 17.0, (), ""),
+    "as hot as may be": (ASKED, {"hand_c": 69.0}, 69.0, (), ""),
+    "hotter": (ASKED, {"hand_c": 69.1, "added": True}, 69.0, (), f"no mash can be at 69.1 °C by now, {WAS}; {STARTS}"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("state", "said", "reading_c", "others", "why"), CASES.values(), ids=CASES)
+def test_which_word_is_one(
+    state: Any, said: dict[str, object], reading_c: float | None, others: tuple[Other, ...], why: str
+) -> None:
+    """Asked for after a trip that doubts the probe and over a reading that no mash can have; by hand, by another
+    thermometer or on trial; what a mash cannot be is refused, and the sentence has the words that would do."""
+    after, found = hand.restarted(state, said, reading_c, others, NOW)
+    assert found == (f"not restarted: {why}" if why else "")
+    assert (after == state) is (bool(why) or state in (FITS, OPEN))
+
+
+def test_what_a_word_changes() -> None:
+    """The reading counts from here, what was owed is forgotten and nothing more is asked; on trial, and where liquor
+    was named, the next heat is one pulse."""
+    owes = ASKED._replace(heat=owing(4.0))
+    plain, _ = hand.restarted(owes, {"hand_c": 62.0}, 62.5, (), NOW)
+    assert (plain.evidence.quiet_c, plain.evidence.quiet_at, plain.hand_for) == (62.0, NOW, "")
+    assert (plain.heat.owed_k, plain.heat.pulse) == (0.0, None)
+    for said in ({"prove": True}, {"hand_c": 50.0, "added": True}):
+        tried, why = hand.restarted(owes, said, 50.0, (), NOW)
+        assert (why, tried.heat.pulse is not None) == ("", True)
+
+
+def owing(owed_k: float) -> Any:
+    """An account of heat that owes so much."""
+    return OPEN.heat._replace(owed_k=owed_k)
+
+
+def test_who_doubts_the_probe() -> None:
+    """Those whose cause may be the probe itself, so that its own word does not settle it."""
+    assert {one.ROW.id for one in ALL if one.ASKS_HAND} == {"G04", "G05", "G09", "G11", "G12", "G25"}
+
+
+def test_where_a_mash_may_be() -> None:
+    """Told in a hold alone: 3 K and the worst loss below what was last sound, 3 K and the heat on its way above; the
+    next run asks for nothing."""
+    before = OPEN._replace(
+        hand_for="G04",
+        heat=owing(1.5),
+        evidence=OPEN.evidence._replace(quiet_c=63.0, quiet_at=NOW - 600.0, qualified=False),
+    )
+    held = check(before, state=RunState.HELD, seen=sound(57.0)).state
+    low_c, high_c = held.evidence.span_c or (0.0, 0.0)
+    assert (held.evidence.now_c, 50.0 < low_c < 60.0, held.hand_for) == (57.0, True, "G04")
+    assert high_c == 66.0 + held.heat.owed_k
+    assert check(before, state=RunState.RUNNING).state.evidence.span_c is None
+    assert check(before, state=RunState.IDLE).state.hand_for == ""
+
+
+def sound(value_c: float) -> Any:
+    """A sound reading of so much."""
+    return SEEN._replace(value_c=value_c)
