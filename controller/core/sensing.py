@@ -57,7 +57,7 @@ def look(settings: Settings, state: State, now: Instant, inputs: Inputs) -> tupl
         mash=mash,
         second=second,
         outlet=outlet,
-        orders=envelope.renew(state.orders, state.boot, now),
+        orders=envelope.renew(state.orders, state.boot, now, inputs.wall_set_s),
         heater=inputs.heater if inputs.heater is not None else state.heater,
         level=inputs.level if inputs.level is not None else state.level,
         flow=inputs.flow if inputs.flow is not None else state.flow,

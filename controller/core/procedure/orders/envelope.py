@@ -78,12 +78,16 @@ class OrderBook(NamedTuple):
     nonce: str = ""
     nonce_before: str = ""
     nonce_at: Instant = 0.0
+    clock_set: bool = False  # our wall clock was set: which of the two was right, nobody knows
     accepted: int = 0
     refused: int = 0
 
 
-def renew(book: OrderBook, boot: str, now: Instant) -> OrderBook:
-    """Which nonce is in force? Changes every ten seconds; made of the process' own random `boot` word and the time."""
+def renew(book: OrderBook, boot: str, now: Instant, wall_set_s: float = 0.0) -> OrderBook:
+    """Which nonce is in force? Changes every ten seconds; made of the process' own random `boot` word and the time.
+    Once our wall clock was set (`wall_set_s`), it is no measure of anybody else's: the nonce alone is, from then on."""
+    if not book.clock_set and not abs(wall_set_s) <= FUTURE_S:
+        book = book._replace(clock_set=True)
     if book.nonce and now - book.nonce_at < NONCE_S:
         return book
     word = f"{boot}-{int(now // NONCE_S):x}"
@@ -135,7 +139,7 @@ def _envelope(
         return "the order does not carry the nonce of the present status; it may be a replay. Read status and send anew"
     if order.run is not None and order.run != run:
         return f"the order is meant for run {order.run}, the present run is {run or 'none'}"
-    return _stale(order, now, wall_s, wall_confirmed)
+    return _stale(order, now, wall_s, wall_confirmed and not book.clock_set)
 
 
 def _stale(order: Order, now: Instant, wall_s: float, wall_confirmed: bool) -> str | None:

@@ -100,6 +100,15 @@ def test_an_unconfirmed_clock_leaves_it_to_the_nonce() -> None:
     assert not said(order("start", at=0.0), confirmed=False)
 
 
+@pytest.mark.parametrize(("set_s", "why"), [(5.0, "old"), (-5.1, ""), (3600.0, ""), (float("nan"), "")])
+def test_a_clock_that_was_set_leaves_it_to_the_nonce(set_s: float, why: str) -> None:
+    """Nobody knows which of the two clocks is right once ours was set by over 5 s; the nonce is 20 s old at most."""
+    desk = envelope.renew(envelope.renew(DESK, "boot", NOW, set_s), "boot", NOW + 1.0)
+    assert desk.clock_set is (not why)
+    assert why in said(order("start", at=WALL - 3600.0), desk=desk)
+    assert "nonce" in said(order("start", nonce="other-1"), desk=desk)
+
+
 def test_the_nonce_before_is_still_good_and_the_one_before_that_is_not() -> None:
     """A nonce lives for ten seconds and is accepted for ten more."""
     first = DESK.nonce
