@@ -79,9 +79,8 @@ class DryRun:
         faults = tuple(faults)
         self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
         self.world = World(settings, plan.course, seed, faults, truth, plan.start_c)
-        steps = plan.program.step
-        away = {n: steps[s.at].away_s for n, s in enumerate(plan.stages) if s.at is not None}
-        self.person = Person(self.world, manner, {n: away_s for n, away_s in away.items() if away_s is not None})
+        away = {n: stage.away_s for n, stage in enumerate(plan.stages) if stage.kind == "decoction" and stage.away_s}
+        self.person = Person(self.world, manner, away)
         self.site = SimulatedSite(self.world, self.person)
         self.state: State = start(settings, -0.75, f"dry{seed}", proof_days=None)
         self.inbox = Inbox(settings, self.state.boot)

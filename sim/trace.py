@@ -5,7 +5,8 @@ Temperatures are the true mean of the mash, not what the probe said.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from controller.core.nouns import Course, Event
@@ -47,6 +48,7 @@ class Happened(NamedTuple):
     limit: float | None
     unit: str
     priority: int
+    data: Mapping[str, Any] = MappingProxyType({})
 
 
 class Trace:
@@ -63,7 +65,16 @@ class Trace:
     def events(self, now: float, before: Run, events: Iterable[Event]) -> None:
         """What the run did in this tick; `before` is the run as it was."""
         for event in events:
-            what = (event.kind, event.id, event.text, event.value, event.limit, event.unit, event.priority or 3)
+            what = (
+                event.kind,
+                event.id,
+                event.text,
+                event.value,
+                event.limit,
+                event.unit,
+                event.priority or 3,
+                event.data or {},
+            )
             self.happenings.append(Happened(now, *what))
             if event.kind == "run" and self.began_s is None:
                 self.began_s = now

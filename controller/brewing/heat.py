@@ -81,6 +81,7 @@ class StrikeParts(NamedTuple):
     grist_k: float
     vessel_k: float  # 0 where the liquor is heated in the tun: vessel and liquor are warmed together
     slaking_k: float  # negative: wetting sets heat free
+    lid_k: float = 0.0  # what the open lid takes while the grain goes in
 
 
 def strike_parts(

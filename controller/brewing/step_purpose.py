@@ -155,6 +155,13 @@ KINDS: dict[str, Purpose] = {
     "infusion": Purpose(
         "Boiling or hot liquor lifts the mash to {c:g} °C and thins it: {then}.", (Source("arithmetic"),)
     ),
+    "water_in": Purpose(
+        "Water as warm as the mash thins it at {c:g} °C and lifts nothing: {then}.", (Source("arithmetic"),)
+    ),
+    "cereal": Purpose(
+        "A cooker of raw grain, pasted by its boil, joins the mash, which converts its starch: {then}.",
+        (Source("common practice", KUNZE),),
+    ),
     "decoction": Purpose(
         "Boiling a part of the mash pastes its starch and deepens flavour; its return lifts the mash to {c:g} °C: "
         "{then}.",
@@ -173,8 +180,8 @@ KINDS: dict[str, Purpose] = {
 def reason_for_step(kind: str, temperature_c: float, hold_s: float, hottest_c: float = 0.0) -> str:
     """Why is this step there: which enzymes, and what does it do to the beer? One sentence, °C and s in.
 
-    `hottest_c`: the mash has been so hot before. `kind` is one of dough_in, rest, infusion, decoction,
-    mash_out, keep, souring; else ValueError.
+    `hottest_c`: the mash has been so hot before. `kind` is one of dough_in, rest, infusion, water_in,
+    decoction, cereal, mash_out, keep, souring; else ValueError.
     """
     temperature_c, hottest_c = round(temperature_c, 1), round(hottest_c, 1)  # as it is shown: 152 °F are 66.7 °C
     does = _purpose(kind, temperature_c, hottest_c)

@@ -19,7 +19,16 @@ from controller.edge.files import config_files, plan_by_name, writable
 from controller.edge.record import reader
 from controller.edge.user import login
 from controller.plan.recipe import Program
-from controller.report import amendments, batch_entries, batch_record, from_disk, lesson_text, lessons
+from controller.report import (
+    amendments,
+    batch_entries,
+    batch_record,
+    from_disk,
+    laboratory,
+    lesson_text,
+    lessons,
+    planned_got,
+)
 from controller.report.amendments import Amendments
 from controller.report.from_disk import Glance
 from controller.report.run_record import RunRecord
@@ -168,6 +177,7 @@ def page(record: RunRecord, more: Amendments) -> list[str]:
     lines += [f"  {line['kind']} by {line['by']}: {line['text']}" for line in more.lines]
     gained = batch_entries.extract_yield(record)
     lines += [] if gained is None else [f"  extract yield: {batch_entries.yield_words(gained)}"]
+    lines += [f"  {title}: {text}" for title, text in (*laboratory.lines(record), *planned_got.lines(record))]
     gaps = batch_entries.missing(record, batch_record.initial_heat_c(record))
     lines += [f"  not on record: {'; '.join(gaps)}"] if gaps else []
     lines += [f"  DAMAGED: {record.damage}"] if record.damage else []

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
+from controller.brewing.water import SPECIFIC_HEAT_J_PER_KG_K
+
 T = TypeVar("T")
 A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
 Instant = Annotated[float, A_MOMENT]  # s, scaled monotonic clock
@@ -43,10 +45,11 @@ class Phase(StrEnum):
     RESTING = "resting"
 
 
-StepKind = Literal["dough_in", "rest", "infusion", "decoction", "mash_out", "keep", "souring"]
+StepKind = Literal["dough_in", "rest", "infusion", "water_in", "decoction", "cereal", "mash_out", "keep", "souring"]
 Health = Literal["good", "failure", "function check", "out of specification", "maintenance required"]  # NAMUR NE 107
 FaultCode = Literal["own_probe_silent", "own_limit", "no_liquid", "no_flow", "switch_stuck", "no_power", "internal"]
-GOES_IN: frozenset[StepKind] = frozenset({"dough_in", "infusion", "decoction"})  # steps in which something is added
+COMES_IN: frozenset[StepKind] = frozenset({"infusion", "water_in", "decoction", "cereal"})  # into the mash
+GOES_IN: frozenset[StepKind] = COMES_IN | {"dough_in"}  # steps in which something is added
 SETTLE_S = 180.0  # mixing time after an addition before the reading is believed (common practice: 3 to 5 min)
 ALONE_K = 5.0  # a reading that jumps further is not believed of itself, however steady it is then (own proposal)
 JUMP_RATE_K_PER_S = 0.1  # what a mash may really do between readings (own proposal)
@@ -150,13 +153,20 @@ class Leg(NamedTuple):
     ramp_s: float  # planned rise, s
     ask_after_s: float = 0.0  # iodine: ask this long into the rest
     go_on_after_s: float | None = None  # iodine: unanswered so long after asking, go on; None: wait for ever
-    addition_kg: float = 0.0  # infusion: liquor to add; decoction: mash to pull
+    addition_kg: float = 0.0  # liquor to add, mash to pull, a cooker that joins
     addition_c: float | None = None
+    addition_j_per_kg_k: float = SPECIFIC_HEAT_J_PER_KG_K  # of what comes in
     why: str = ""
     mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
-    pull_kg_per_kg: float | None = None  # decoction: thickness of what is drawn off
+    pull_kg_per_kg: float | None = None  # thickness of what is drawn off or joins
+    thin_p: float | None = None  # decoction of the liquid alone: its gravity, °P
+    boil_off_kg: float = 0.0  # decoction: of the pull
+    kettle: str = ""  # decoction: what happens to it, in words
+    cooled_c: float | None = None  # decoction: the main mash is left to cool, to this; None: it is kept
     away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
+    iodine_every_s: float = 0.0  # a series of tests, nothing waits for it; 0 = none
+    iodine_from_s: float = 0.0  # after the temperature is reached
 
 
 class Event(NamedTuple):
@@ -194,6 +204,7 @@ class Course(NamedTuple):
     hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
     hot_liquor_c: float | None = None
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
+    cooker: tuple[tuple[float, str], ...] = ()  # what is told of a cooker, so long before it joins, s
     grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt, for people
     filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
 

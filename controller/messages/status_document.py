@@ -13,7 +13,7 @@ from typing import Any
 
 from controller import __version__
 from controller.brewing.heat import WATER
-from controller.core.nouns import Leg, Measurement, Phase, RunState, Trip
+from controller.core.nouns import COMES_IN, Leg, Measurement, Phase, RunState, Trip
 from controller.core.procedure import estimate, plight, settling
 from controller.core.procedure.questions import BAND_K
 from controller.core.procedure.run import Offer, Prompt, Run, leg_of
@@ -184,22 +184,14 @@ def more(run: Run, seen: Measurement) -> str | None:
     leg = leg_of(run)
     if leg is None or run.state is not RunState.RUNNING or run.phase is not Phase.ADDING:
         return None
-    if leg.kind not in ("infusion", "decoction") or seen.value_c is None:
+    if leg.kind not in COMES_IN - {"water_in"} or seen.value_c is None:
         return None
     now_c, stop_c = seen.value_c, leg.target_c - BAND_K
     if now_c >= stop_c:
         return f"{now_c:.1f} °C: stop now; mixing brings the rest"
     kg = left_kg(run, leg, now_c)
-    verb = "return" if leg.kind == "decoction" else "add"
+    verb = {"decoction": "return", "cereal": "join"}.get(leg.kind, "add")
     return f"{now_c:.1f} °C: about {kg:.1f} kg more to {verb}; stop at {stop_c:.1f} °C"
-
-
-def _pulled_j_per_kg_k(mash_j_per_k: float, grist_kg: float, liquor_kg: float, pull: float | None) -> float:
-    """How much heat does a kilogram of the pull carry? By its own thickness, where that is known."""
-    if pull is None or grist_kg <= 0.0:
-        return mash_j_per_k / (grist_kg + liquor_kg)
-    grist = (mash_j_per_k - liquor_kg * WATER) / grist_kg
-    return (grist + pull * WATER) / (1.0 + pull)
 
 
 def left_kg(run: Run, leg: Leg, now_c: float) -> float:
@@ -207,13 +199,11 @@ def left_kg(run: Run, leg: Leg, now_c: float) -> float:
     course = run.course
     if course is None or leg.addition_c is None or run.leg == 0 or not (now_c < leg.target_c < leg.addition_c):
         return 0.0
-    began_c = min(course.legs[run.leg - 1].target_c, now_c)
-    metal = course.liquor_capacity_j_per_k - course.liquor_kg * WATER
-    earlier_kg = sum(before.addition_kg for before in course.legs[: run.leg] if before.kind == "infusion")
-    liquor_kg = course.liquor_kg + earlier_kg
-    pulled = _pulled_j_per_kg_k(leg.capacity_j_per_k - metal, course.grist_kg, liquor_kg, leg.pull_kg_per_kg)
-    per_kg = WATER if leg.kind == "infusion" else pulled
-    empty = leg.capacity_j_per_k - (leg.addition_kg * per_kg if leg.kind == "decoction" else 0.0)
+    began_c = min(course.legs[run.leg - 1].target_c if leg.cooled_c is None else leg.cooled_c, now_c)
+    per_kg, pulled_j = leg.addition_j_per_kg_k, 0.0
+    if leg.kind == "decoction":
+        pulled_j = per_kg * (leg.addition_kg - leg.boil_off_kg) + leg.boil_off_kg * WATER
+    empty = leg.capacity_j_per_k - pulled_j
     done_kg = empty * (now_c - began_c) / (per_kg * (leg.addition_c - now_c))
     all_kg = empty * (leg.target_c - began_c) / (per_kg * (leg.addition_c - leg.target_c))
     return max(0.0, all_kg - done_kg)

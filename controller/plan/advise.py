@@ -25,8 +25,8 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
     named = "people" in program.model_fields_set
     return MashPlan(
         steps=tuple(_step(program, tun, stage) for stage in plan.stages if stage.at is not None),
-        grist=tuple(_malt(line) for line in program.grist),
-        liquor_kg=plan.liquor_kg,
+        grist=tuple(_malt(line) for line in program.all_grist),
+        liquor_kg=plan.liquor_kg + sum(stage.comes.liquor_kg for stage in plan.stages if stage.kind == "cereal"),
         tun_l=tun.volume_l,
         cut_off_c=tun.guard.hard_limit_c,
         min_liquor_l=tun.min_liquor_l,
@@ -37,7 +37,7 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         enzyme=program.enzyme,
         starch_enzyme=program.starch_enzyme,
         settle_s=tun.guard.dead_time_s + 3.0 * tun.probes.mash.lag_s,
-        cereal_mash=program.cereal_mash,
+        cereal_mash=program.cereal_mash or program.cereal is not None,
         splashing=program.splashing,
         pale_to_keep=program.pale_to_keep,
         staffed_until_s=program.staffed_s,
@@ -77,7 +77,9 @@ def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:
         by=step.by,
         addition_kg=stage.addition_kg,
         pull_l_per_kg=stage.pull_kg_per_kg,
-        away_s=step.away_s or 0.0,
+        away_s=stage.away_s,
+        thin_liquor_kg=None if stage.comes.thin_p is None else stage.addition_kg * (1.0 - stage.comes.thin_p / 100.0),
+        boil_off_kg=stage.comes.boil_off_kg,
         ph_every_s=step.ph_every_s,
     )
 

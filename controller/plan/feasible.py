@@ -8,11 +8,13 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from controller.brewing import heat, volumes
+from controller.brewing import volumes
 from controller.core.control.climb import power_w, throttled_end_c
 from controller.core.control.heat_path import heat_path
 from controller.core.control.outlet import OUTLET_MARGIN_K
-from controller.plan.recipe import Program, Step, added_at_c, blend_cold_c, boil_c, degrees, problem_at
+from controller.core.nouns import COMES_IN
+from controller.plan.additions import added_at_c, boil_c
+from controller.plan.recipe import Program, Step, blend_cold_c, degrees, problem_at
 from controller.plan.stages import LANDS_K, Stage
 from controller.settings.problems import Problem
 from controller.settings.table import show
@@ -201,25 +203,21 @@ def _reach(program: Program, tun: Tun, stage: Stage) -> list[Problem]:
 
 def _additions(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     """Does an addition of a written amount land near its target, and does a pull leave the heater covered?"""
-    before_c = fit.stages[0].target_c
     for stage in fit.stages:
-        if stage.at is not None and stage.kind == "infusion":
-            yield from _lands(stage.at, program.step[stage.at], tun, stage, before_c)
-        if stage.at is not None and stage.kind in ("infusion", "decoction"):
+        if stage.at is not None and stage.kind in COMES_IN:
+            yield from _lands(stage.at, program.step[stage.at], stage)
             yield from _boils(stage.at, program.step[stage.at], tun)
         if stage.at is not None and stage.kind == "decoction":
             yield from _pull(program, tun, stage.at, stage)
-        before_c = stage.target_c
 
 
-def _lands(at: int, step: Step, tun: Tun, stage: Stage, before_c: float) -> Iterator[Problem]:
-    if step.amount_kg is None:
+def _lands(at: int, step: Step, stage: Stage) -> Iterator[Problem]:
+    """A written amount must not land the mash above its target: nothing here can cool."""
+    lands_c, written = stage.comes.lands_c, step.amount_kg is not None or step.volume_l is not None
+    if not written or lands_c is None or stage.kind == "water_in" or lands_c <= stage.target_c + LANDS_K:
         return
-    hot_c = added_at_c(step, boil_c(tun.altitude_m))
-    lands_c = heat.mixed_with_liquor_c(stage.capacity_j_per_k, before_c, step.amount_kg, hot_c)
-    if lands_c > stage.target_c + LANDS_K:
-        found = f"{step.amount_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
-        yield problem_at(at, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')
+    found = f"{stage.addition_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
+    yield problem_at(at, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')
 
 
 def _boils(at: int, step: Step, tun: Tun) -> Iterator[Problem]:
@@ -227,7 +225,8 @@ def _boils(at: int, step: Step, tun: Tun) -> Iterator[Problem]:
     most_c = boil_c(tun.altitude_m)
     if added_at_c(step, most_c) > most_c:
         found = f"{degrees(added_at_c(step, most_c))}, hotter than water boils at {tun.altitude_m:g} m"
-        yield problem_at(at, step, "added_at", found, f"at most {degrees(most_c)}")
+        key = "added_at" if step.kind == "infusion" else "returned_at"
+        yield problem_at(at, step, key, found, f"at most {degrees(most_c)}")
 
 
 def _pull(program: Program, tun: Tun, at: int, stage: Stage) -> Iterator[Problem]:

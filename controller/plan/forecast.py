@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any, NamedTuple
 
-from controller.brewing.kinetics import malts
+from controller.brewing.kinetics import hands, malts
 from controller.brewing.kinetics.model import (
     PUBLISHED_SET,
     Deed,
@@ -22,6 +22,7 @@ from controller.brewing.kinetics.model import (
 )
 from controller.brewing.kinetics.what_if import Rest, Variation, profile_of, what_if
 from controller.core.control.climb import power_w
+from controller.core.procedure import estimate
 from controller.plan.feasible import highest_c
 from controller.plan.plan import Plan
 from controller.plan.stages import Stage, mixing_s
@@ -71,13 +72,17 @@ def _rest(plan: Plan, stage: Stage) -> Rest:
     """A stage as a rest: with what is away before it, or what is poured in."""
     rest = Rest(stage.name, stage.target_c, stage.hold_s + mixing_s(stage.kind, plan.tun), stage.ramp_s)
     grist_kg = plan.program.grist_kg
-    if stage.kind == "infusion":
-        return rest._replace(thinned=Thinned((stage.liquor_kg + stage.addition_kg) / grist_kg))
+    more_kg = 0.0 if stage.kind == "cereal" else stage.comes.liquor_kg  # of a cooker nothing is followed
+    thinned = Thinned((stage.liquor_kg + more_kg) / grist_kg) if stage.comes.liquor_kg else None
+    if stage.kind in ("infusion", "water_in", "cereal"):
+        return rest._replace(thinned=thinned)
     if stage.kind == "decoction" and stage.at is not None:
-        share = stage.addition_kg / (grist_kg + stage.liquor_kg)
         before_c = plan.stages[plan.stages.index(stage) - 1].target_c
-        away_s = plan.program.step[stage.at].away_s or 0.0
-        return rest._replace(pulled=Pulled(share, before_c, stage.pull_kg_per_kg), away_s=away_s)
+        work, thin = estimate.work(plan.course), stage.comes.thin_p is not None
+        share = hands.pull_share(work, plan.stages.index(stage))
+        pulled = Pulled(share, before_c, stage.pull_kg_per_kg, thin)
+        cooled_c = stage.comes.cooled_c
+        return rest._replace(pulled=pulled, away_s=stage.away_s, away_to_c=cooled_c, thinned=thinned)
     return rest
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.brewing import extract, runoff, volumes
+from controller.plan import additions
 from controller.plan.recipe import Program
 from controller.plan.stages import liquor_kg, moisture_share
 from controller.settings.tun import Tun
@@ -38,12 +39,12 @@ def expected(program: Program, tun: Tun) -> Kettle | None:
         return None
     after = runoff.Wort(wanted.volume_l, wanted.gravity, runoff.extract_kg(wanted.volume_l, wanted.gravity))
     kettle = runoff.before_boil(after, wanted.boil_off_l) if wanted.boil_off_l else after
-    sheets = [extract.Sheet(line.kind, line.mass_kg, line.extract, line.moisture) for line in program.grist]
-    promised = extract.promise(sheets)
+    promised = extract.promise(additions.sheets(program))
     share = extract.USUAL_EXTRACT if promised is None else promised.extract_share
-    malt = runoff.Malt(program.grist_kg, share, moisture_share(program), wanted.conversion)
+    grist_kg = sum(line.mass_kg for line in program.all_grist)
+    malt = runoff.Malt(grist_kg, share, moisture_share(program), wanted.conversion)
     lauter, liquor = runoff.Lauter(tun.held_back_l_per_kg, tun.dead_space_l), _all_liquor_kg(program)
-    needed = runoff.grist_for(kettle, malt, lauter, wanted.sparge, liquor / program.grist_kg)
+    needed = runoff.grist_for(kettle, malt, lauter, wanted.sparge, liquor / grist_kg)
     sparge_kg = runoff.sparge_kg(malt, liquor, lauter, kettle.volume_l) if wanted.sparge != "none" else 0.0
     out = runoff.run_off(malt, liquor, lauter, wanted.sparge, sparge_kg)
     lautered = out.lauter_share
@@ -55,6 +56,8 @@ def expected(program: Program, tun: Tun) -> Kettle | None:
 
 
 def _all_liquor_kg(program: Program) -> float:
-    """Liquor of the mash, with what is added in written amounts."""
-    added = sum(step.amount_kg or 0.0 for step in program.step if step.kind == "infusion")
-    return liquor_kg(program) + added
+    """Liquor of the mash, with what is added in written amounts and what comes with a cooker, less what boils off."""
+    added = sum(step.amount_kg or 0.0 for step in program.step if step.kind in ("infusion", "water_in"))
+    cooked = 0.0 if program.cereal is None else program.cereal.liquor_kg - additions.cooker_boil_off_kg(program)
+    boiled = sum(step.boil_off_kg or 0.0 for step in program.step if step.kind == "decoction")
+    return liquor_kg(program) + added + cooked - boiled

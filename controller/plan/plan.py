@@ -14,10 +14,11 @@ from controller.brewing.kinetics import malts
 from controller.brewing.kinetics.calibration import Calibration
 from controller.core.control.climb import power_w
 from controller.core.nouns import Course, Leg
-from controller.plan import feasible, stages
-from controller.plan.recipe import Program, added_at_c, boil_c
+from controller.plan import additions, feasible, stages
+from controller.plan.recipe import Program, Step
 from controller.plan.stages import Stage
 from controller.settings.problems import Problem
+from controller.settings.table import show
 from controller.settings.tun import Tun
 
 
@@ -54,9 +55,10 @@ class Plan(NamedTuple):
 
     @property
     def lid_k(self) -> float:
-        """What the open lid takes of the mash while the grain goes in, K; 0 without grain."""
-        open_s = self.tun.mashing_in_s(self.program.grist_kg)
-        return self.tun.open_w_per_k * (self.landing_c - self.tun.room_c) * open_s / self.stages[1].capacity_j_per_k
+        """What the open lid takes of the mash below its landing, K; 0 without grain, or where the strike covers it."""
+        if self.program.dough_in.lid == "open" and self.program.dough_in.strike_c is None:
+            return 0.0
+        return stages.open_lid_k(self.program, self.tun, self.liquor_kg, self.landing_c)[0]
 
     @property
     def energy_kwh(self) -> float:
@@ -84,13 +86,31 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         ramp_s=stage.ramp_s,
         ask_after_s=step.ask_after_s or 0.0,
         go_on_after_s=step.go_on_after_s,
-        addition_kg=stage.addition_kg,
-        pull_kg_per_kg=stage.pull_kg_per_kg,
-        away_s=step.away_s or 0.0,
-        addition_c=added_at_c(step, boil_c(tun.altitude_m)) if step.kind in ("infusion", "decoction") else None,
+        addition_kg=stage.comes.kg,
+        addition_c=stage.comes.hot_c,
+        addition_j_per_kg_k=stage.comes.j_per_kg_k,
+        pull_kg_per_kg=stage.comes.pull_kg_per_kg,
+        thin_p=stage.comes.thin_p,
+        boil_off_kg=stage.comes.boil_off_kg,
+        kettle=kettle_words(step),
+        cooled_c=stage.comes.cooled_c,
+        away_s=stage.comes.away_s,
         why=stage.why,
         remind_s=step.ph_every_s or 0.0,
+        iodine_every_s=step.iodine_every_s or 0.0,
+        iodine_from_s=step.iodine_from_s,
     )
+
+
+def kettle_words(step: Step) -> str:
+    """What happens to a pull in the kettle, in words?"""
+    boils = [None if rest.boil_s is None else f"{show('duration', rest.boil_s)} of boil" for rest in step.kettle]
+    rests = [
+        f"{show('duration', rest.time_s or 0.0)} at {rest.temperature_c:g} °C" if rest.temperature_c else ""
+        for rest in step.kettle
+    ]
+    parts = [boil or rest for boil, rest in zip(boils, rests, strict=True)]
+    return ", ".join(parts)
 
 
 def digest(program: Program, tun: Tun) -> str:
@@ -108,15 +128,15 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     strike = stages.strike(program, tun, liquor)
     steps = stages.stages(program, tun, liquor, strike)
     mash = [stage for stage in steps if stage.at is not None]
-    added = sum(stage.addition_kg for stage in steps if stage.kind == "infusion")
-    volume_l = volumes.mash_volume_l(liquor + added, program.grist_kg)
+    added = sum(stage.comes.liquor_kg for stage in steps if stage.comes.liquor_kg > 0.0)
+    volume_l = volumes.mash_volume_l(liquor + added, sum(line.mass_kg for line in program.all_grist))
     mash_s = sum(stage.ramp_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
     pauses_s = sum(stages.mixing_s(stage.kind, tun) for stage in steps)
-    away_s = sum(step.away_s or 0.0 for step in program.step)
+    away_s = sum(stage.away_s for stage in steps)
     mash_kwh = sum(stage.kwh for stage in mash)
     price = tun.energy_price_per_kwh
     basis = malt_basis(program, brewery)
-    sheets = [extract.Sheet(line.kind, line.mass_kg, line.extract, line.moisture) for line in program.grist]
+    sheets = additions.sheets(program)
     promised = extract.promise(sheets)
     fit = feasible.Fit(liquor, volume_l, strike.temperature_c, strike.landing_c, strike.drawn_c, mash_s, steps)
     return Plan(
@@ -140,7 +160,9 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
         mash_kwh=mash_kwh,
         cost=None if price is None else heat.cost(strike.kwh + mash_kwh, price),
         remarks=basis.remarks,
-        extract_kg=None if promised is None else promised.extract_share * program.grist_kg,
+        extract_kg=None
+        if promised is None
+        else promised.extract_share * sum(line.mass_kg for line in program.all_grist),
         first_wort_p=extract.first_wort_p(sheets, liquor + added),
     )
 
@@ -156,9 +178,9 @@ def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Ba
             kolbach=line.kolbach,
             friability=line.friability,
             fine_coarse=line.fine_coarse,
-            cooked=line.flaked or program.cereal_mash,
+            cooked=line.flaked or program.cereal_mash or line not in program.grist,
         )
-        for line in program.grist
+        for line in program.all_grist
     ]
     return malts.of_grist(
         lines,
@@ -167,6 +189,7 @@ def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Ba
         mash_ph=program.liquor.expected_ph,
         low_rest_enzyme=program.enzyme,
         starch_enzyme=program.starch_enzyme,
+        cooked_apart=program.cereal is not None,
     )
 
 
@@ -187,6 +210,7 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
         hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
         grist=tuple((line.name, round(line.mass_kg, 3)) for line in program.grist),
+        cooker=tuple((deed.before_s + additions.REMIND_S, deed.text) for deed in additions.cooker_deeds(program, tun)),
         liquor_c=program.liquor.temperature_c if strike.drawn_c is None else strike.temperature_c,
     )
 

@@ -18,7 +18,8 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from controller.brewing import units, water
+from controller.brewing import units
+from controller.brewing.pull import Heated
 from controller.settings.problems import Problem
 from controller.settings.table import Quantity, Table, read, show, wrong
 
@@ -44,7 +45,7 @@ GristKind = Literal[
     "sugar",
 ]
 Aim = Literal["dry", "balanced", "full"]
-Kind = Literal["rest", "infusion", "decoction", "mash_out", "keep", "souring"]
+Kind = Literal["rest", "infusion", "water_in", "decoction", "cereal", "mash_out", "keep", "souring"]
 
 MIN_REST_S, MAX_REST_S = 60.0, 4 * 3600.0  # a slip of the pen lies outside (own proposal)
 MAX_LONG_S = 12 * 3600.0  # with long = true
@@ -128,6 +129,7 @@ class DoughIn(Table):
     tun_temperature_c: Annotated[float | None, Quantity("temperature", -10, 95)] = None  # empty tun; None: the room's
     preheat: Preheat | None = None
     slaking_kj_per_kg: Annotated[float | None, Quantity("heat", 0, 60, auto=True)] = None  # None: by moisture
+    lid: Literal["shut", "open"] = "shut"  # "open": the strike makes up for what the open lid takes
     DROPPED: ClassVar[Mapping[str, str]] = {"slaking_heat": 'slaking = "auto", or such as slaking = "19 kJ/kg"'}
 
 
@@ -150,6 +152,35 @@ class WantedWort(Table):
     lauter: Annotated[float | None, Quantity("share", 0.5, 1)] = None  # the brewery's own, of a continuous sparge
 
 
+class KettleRest(Table):
+    """What happens to what is in the kettle or the cooker: a rest, or the boil."""
+
+    temperature_c: Annotated[float | None, Quantity("temperature", 30, BOILING_C)] = None
+    time_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None
+    boil_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None
+
+    @property
+    def heated(self) -> Heated:
+        """As the heat balance takes it."""
+        return Heated(None, self.boil_s) if self.boil_s is not None else Heated(self.temperature_c, self.time_s or 0.0)
+
+
+class Cereal(Table):
+    """A cooker of raw grain with some malt, that joins the mash in the step of kind "cereal"."""
+
+    grist: Annotated[tuple[Grist, ...], Field(min_length=1)]
+    liquor_kg: Annotated[float, Quantity("mass", 0.1, 10_000)]
+    liquor_temperature_c: Annotated[float, Quantity("temperature", 1, 95)] = 12.0
+    step: Annotated[tuple[KettleRest, ...], Field(min_length=1)]
+    power_w: Annotated[float, Quantity("power", 100, 500_000)]  # of the cooker, for its rises
+    boil_off_kg: Annotated[float | None, Quantity("mass", 0, 1_000, auto=True)] = None  # None: by power and boil
+
+    @property
+    def grist_kg(self) -> float:
+        """How much grain is in the cooker, kg?"""
+        return sum(line.mass_kg for line in self.grist)
+
+
 class Step(Table):
     """One step. Which keys serve depends on its kind."""
 
@@ -164,9 +195,17 @@ class Step(Table):
     go_on_after_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None
     long: StrictBool = False
     amount_kg: Annotated[float | None, Quantity("mass", 0.05, 10_000, auto=True)] = None
+    volume_l: Annotated[float | None, Quantity("volume", 0.02, 10_000)] = None  # in place of amount
     added_at_c: Annotated[float | None, Quantity("temperature", 1, 100)] = None
-    pull: Literal["thick", "as the mash"] = "thick"  # decoction: what is drawn off
-    away_s: Annotated[float | None, Quantity("duration", 60, 14_400)] = None  # decoction: from pull to return
+    returned_at_c: Annotated[float | None, Quantity("temperature", 1, 100)] = None  # decoction, cereal mash
+    pull: Literal["thick", "thin", "as the mash"] | float = "thick"  # decoction: what is drawn off; kg/kg
+    away_s: Annotated[float | None, Quantity("duration", 60, 14_400, auto=True)] = None  # decoction: pull to return
+    kettle: tuple[KettleRest, ...] = ()  # decoction: what happens to it, in order
+    kettle_power_w: Annotated[float | None, Quantity("power", 100, 500_000)] = None
+    boil_off_kg: Annotated[float | None, Quantity("mass", 0, 1_000, auto=True)] = None  # None: by power and boil
+    main_mash: Literal["kept", "left to cool"] = "kept"  # decoction: meanwhile
+    iodine_every_s: Annotated[float | None, Quantity("duration", 60, 3_600)] = None  # a series; nothing waits for it
+    iodine_from_s: Annotated[float, Quantity("duration", 60, 14_400)] = 600.0  # from the temperature reached on
     ph_every_s: Annotated[float | None, Quantity("duration", 600, 86_400)] = None  # souring: reminder
     why: Text = ""
 
@@ -181,6 +220,24 @@ class Step(Table):
                 raise
             raise wrong(time_wanted(str(info.data.get("kind", "rest")))) from None
 
+    @model_validator(mode="before")
+    @classmethod
+    def _by_volume(cls, data: object) -> object:
+        """An amount in litres is a volume: a bucket measures nothing else."""
+        if not isinstance(data, dict) or "volume" in data or _amount("volume", data.get("amount")) is None:
+            return data
+        return {**{key: value for key, value in data.items() if key != "amount"}, "volume": data["amount"]}
+
+    @field_validator("pull", mode="before")
+    @classmethod
+    def _pull(cls, value: object, info: ValidationInfo) -> object:
+        if value in PULLS or (isinstance(value, float) and not info.context):
+            return value
+        try:
+            return read(_THICKNESS, value, from_file=True)
+        except PydanticCustomError:
+            raise wrong('"thick", "thin", "as the mash", or a thickness such as "1.8 L/kg"') from None
+
     @property
     def held_s(self) -> float:
         """For how long does the step hold? Base value of the kind where nothing is written."""
@@ -189,6 +246,8 @@ class Step(Table):
         return MAX_KEEP_S if self.kind == "keep" else 0.0
 
 
+PULLS = ("thick", "thin", "as the mash")
+_THICKNESS = Quantity("thickness", 0.8, 10)
 _LIMIT_ATTENUATION = Quantity("share", 0.4, 0.95)
 
 
@@ -206,7 +265,8 @@ class Program(Table):
     wanted: WantedWort | None = None
     enzyme: StrictBool = False  # enzyme added for beta-glucan
     starch_enzyme: StrictBool = False  # amylase or another enzyme that cuts starch added
-    cereal_mash: StrictBool = False  # raw maize, rice or sorghum is cooked apart and joined
+    cereal_mash: StrictBool = False  # raw maize, rice or sorghum of the grist is cooked apart before
+    cereal: Cereal | None = None  # a cooker whose grain is not in the dough-in
     splashing: StrictBool = False  # the mash splashes, or is stirred long with the lid open
     pale_to_keep: StrictBool = False  # a pale beer meant to keep
     staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = None  # somebody there so long from dough-in
@@ -249,6 +309,11 @@ class Program(Table):
         """How much grain is there, kg? 0 = a run with water alone."""
         return sum(line.mass_kg for line in self.grist)
 
+    @property
+    def all_grist(self) -> tuple[Grist, ...]:
+        """All the grain, that of the cooker with it."""
+        return self.grist if self.cereal is None else (*self.grist, *self.cereal.grist)
+
 
 def blend_cold_c(liquor: Liquor) -> float:
     """How cold is the liquor that a hot tank's is blended with, °C?"""
@@ -270,19 +335,3 @@ def time_wanted(kind: str) -> str:
     longest_s = {"souring": MAX_SOURING_S, "keep": MAX_KEEP_S}.get(kind, MAX_REST_S)
     more = "" if kind == "souring" else f", or to {show('duration', MAX_LONG_S)} with long = true"
     return f"a time from {show('duration', MIN_REST_S)} to {show('duration', longest_s)}{more}"
-
-
-CARRIED_K: dict[str, float] = {"infusion": 2.0, "decoction": 5.0}  # so far under the boil when it arrives (from memory)
-
-
-def added_at_c(step: Step, boil_c: float = BOILING_C) -> float:
-    """How hot is what is added? Boiling liquor has cooled by 2 K when it arrives, a decoction by 5.
-
-    `boil_c`: where water boils at the tun, °C.
-    """
-    return boil_c - CARRIED_K.get(step.kind, 0.0) if step.added_at_c is None else step.added_at_c
-
-
-def boil_c(altitude_m: float) -> float:
-    """Where does water boil at this altitude, °C, to the tenth that a thermometer shows?"""
-    return round(water.boiling_c(altitude_m), 1)

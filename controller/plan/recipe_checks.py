@@ -1,10 +1,10 @@
 """Do the values of a program fit each other? Nothing here depends on a tun."""
 
-import itertools
 from collections.abc import Iterator
 from functools import partial
 
 from controller.brewing.advice.table import RULES
+from controller.plan import pour_checks
 from controller.plan.recipe import (
     MAX_KEEP_S,
     MAX_LONG_S,
@@ -13,8 +13,6 @@ from controller.plan.recipe import (
     MIN_REST_S,
     Program,
     Step,
-    added_at_c,
-    degrees,
     problem_at,
     time_wanted,
 )
@@ -81,11 +79,15 @@ def _order(program: Program) -> Iterator[Problem]:
 
 
 _TAKES: dict[str, frozenset[str]] = {
-    "rest": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ask_after", "go_on_after", "long"}),
+    "rest": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ask_after", "go_on_after", "long"})
+    | {"iodine_every", "iodine_from"},
     "mash_out": frozenset({"temperature", "time", "ramp", "tolerance", "by", "long"}),
     "keep": frozenset({"temperature", "time", "ramp", "tolerance", "long"}),
-    "infusion": frozenset({"temperature", "amount", "added_at"}),
-    "decoction": frozenset({"temperature", "amount", "added_at", "away", "pull"}),
+    "infusion": frozenset({"temperature", "amount", "volume", "added_at"}),
+    "water_in": frozenset({"temperature", "amount", "volume"}),
+    "decoction": frozenset({"temperature", "amount", "volume", "returned_at", "away", "pull"})
+    | {"kettle", "kettle_power", "boil_off", "main_mash"},
+    "cereal": frozenset({"temperature", "returned_at"}),
     "souring": frozenset({"temperature", "time", "ramp", "tolerance", "by", "ph_every", "long"}),
 }
 _NEEDS = {kind: takes & {"temperature", "time"} for kind, takes in _TAKES.items() if kind != "keep"}
@@ -142,30 +144,6 @@ def _asked_within(place: Placed) -> Iterator[Problem]:
         yield problem_at(*place, "ask_after", show("duration", step.ask_after_s), wanted)
 
 
-def _ways(program: Program) -> Iterator[Problem]:
-    """Does the temperature go where each kind of step can take it?"""
-    for pair in itertools.pairwise(enumerate(program.step)):
-        yield from found_by((_rises, _hotter), pair)
-
-
-def _rises(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
-    (_, before), (at, step) = pair
-    if step.kind not in ("infusion", "decoction") or step.temperature_c is None or before.temperature_c is None:
-        return
-    if step.temperature_c <= before.temperature_c:
-        here, there = degrees(step.temperature_c), degrees(before.temperature_c)
-        yield problem_at(at, step, "temperature", here, f"more than the {there} before it")
-
-
-def _hotter(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
-    at, step = pair[1]
-    if step.kind not in ("infusion", "decoction") or step.temperature_c is None:
-        return
-    if added_at_c(step) <= step.temperature_c:
-        here = degrees(added_at_c(step))
-        yield problem_at(at, step, "added_at", here, f"more than the target, {degrees(step.temperature_c)}")
-
-
 agree: Checks[Program] = Checks(  # do the values of this program fit each other? Nothing here depends on a tun
-    _liquor, _elsewhere, _grain, _names, _order, _steps, _ways, _overruled
+    _liquor, _elsewhere, _grain, _names, _order, _steps, pour_checks.poured, _overruled
 )

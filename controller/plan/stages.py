@@ -8,12 +8,12 @@ import math
 from typing import NamedTuple, TypedDict
 
 from controller.brewing import extract, heat, volumes
-from controller.brewing.kinetics.decoction import THICK_PULL
 from controller.brewing.step_purpose import reason_for_step
 from controller.core.control.climb import LimitedBy, climb, power_w
 from controller.core.control.heat_path import heat_path
-from controller.core.nouns import GOES_IN, SETTLE_S, StepKind
-from controller.plan.recipe import Grist, Program, Step, added_at_c, boil_c
+from controller.core.nouns import COMES_IN, GOES_IN, SETTLE_S, StepKind
+from controller.plan.additions import NOTHING, Addition, InTun, comes, gravity_p
+from controller.plan.recipe import Grist, Program, Step
 from controller.settings.tun import Tun
 
 LANDS_K = 1.0  # mash that lands so near its first rest is there (the usual tolerance of a rest)
@@ -32,11 +32,25 @@ class Stage(NamedTuple):
     hold_s: float
     capacity_j_per_k: float
     liquor_kg: float
-    addition_kg: float
-    pull_kg_per_kg: float | None  # decoction: thickness of what is drawn off
+    comes: Addition
     kwh: float  # drawn by the heater in this step
     at: int | None  # index of the program's step; None for dough-in
     why: str
+
+    @property
+    def addition_kg(self) -> float:
+        """How much comes in, or is pulled, kg?"""
+        return self.comes.kg
+
+    @property
+    def pull_kg_per_kg(self) -> float | None:
+        """How thick is what is pulled or joins, kg/kg?"""
+        return self.comes.pull_kg_per_kg
+
+    @property
+    def away_s(self) -> float:
+        """How long is the pull away, s?"""
+        return self.comes.away_s
 
 
 class Strike(NamedTuple):
@@ -68,12 +82,23 @@ def strike(program: Program, tun: Tun, liquor: float) -> Strike:
     dough = program.dough_in
     hot_j_per_k = tun.metal_j_per_k + heat_path(tun).bath_j_per_k
     parts = heat.strike_parts(**_wetted(program, liquor), mash_c=first_c, metal_j_per_k=hot_j_per_k)
+    if dough.lid == "open":
+        parts = parts._replace(lid_k=open_lid_k(program, tun, liquor, first_c)[1])
     strike_c, drawn_c = first_c + sum(parts) if dough.strike_c is None else dough.strike_c, None
     if program.liquor.heated_in != "tun":
         strike_c, drawn_c = _drawn(program, tun, liquor, strike_c)
     landing_c = heat.landing_c(**_wetted(program, liquor), liquor_c=strike_c, metal_j_per_k=hot_j_per_k)
     seconds, kwh = (0.0, 0.0) if drawn_c else _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
     return Strike(strike_c, parts, first_c if dough.strike_c is None else landing_c, seconds, kwh, capacity, drawn_c)
+
+
+def open_lid_k(program: Program, tun: Tun, liquor: float, mash_c: float) -> tuple[float, float]:
+    """What does the open lid take of the mash while the grain goes in, K, and by how much must the strike be hotter to
+    make up for it? dT = open loss x (mash - room) x time / heat capacity; the strike's share is that of liquor and
+    vessel."""
+    mash_j_per_k = heat.mash_j_per_k(program.grist_kg, liquor, tun.metal_j_per_k)
+    lost_k = tun.open_w_per_k * (mash_c - tun.room_c) * tun.mashing_in_s(program.grist_kg) / mash_j_per_k
+    return lost_k, lost_k * mash_j_per_k / (liquor * heat.WATER + tun.metal_j_per_k + heat_path(tun).bath_j_per_k)
 
 
 def _drawn(program: Program, tun: Tun, liquor: float, strike_c: float) -> tuple[float, float]:
@@ -148,54 +173,39 @@ def mixing_s(kind: StepKind, tun: Tun) -> float:
     return SETTLE_S if kind in GOES_IN else 0.0
 
 
-def _addition(
-    at: int, step: Step, tun: Tun, grist_kg: float, liquor: float, from_c: float, to_c: float, why: str
-) -> Stage:
-    """How much hot liquor, or how much of the mash as a decoction, brings it to the step's temperature?"""
-    mash = heat.mash_j_per_k(grist_kg, liquor)
-    hot_c, added = added_at_c(step, boil_c(tun.altitude_m)), step.amount_kg or 0.0
-    pull = _pull(step, grist_kg, liquor)
-    if step.amount_kg is None and from_c <= to_c < hot_c:
-        if step.kind == "infusion":
-            added = heat.addition_kg(mash + tun.metal_j_per_k, from_c, to_c, hot_c)
-        elif not grist_kg:  # a share of plain liquor
-            added = liquor * heat.decoction_share(
-                from_c, to_c, hot_c, mash_j_per_k=mash, metal_j_per_k=tun.metal_j_per_k
-            )
-        else:
-            thick = liquor / grist_kg if pull is None else pull
-            added = heat.thick_pull_kg(mash + tun.metal_j_per_k, from_c, to_c, hot_c, pull_l_per_kg=thick)
-    whole = mash + tun.metal_j_per_k
-    return Stage(step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, whole, liquor, added, pull, 0.0, at, why)
-
-
-def _pull(step: Step, grist_kg: float, liquor: float) -> float | None:
-    """How thick is what a decoction draws off, kg/kg? None for an infusion; never thinner than the mash."""
-    if step.kind != "decoction" or grist_kg <= 0.0:
-        return None
-    return min(THICK_PULL, liquor / grist_kg) if step.pull == "thick" else liquor / grist_kg
-
-
 def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[Stage, ...]:
     """Step by step: what is in the tun, how the target is reached, how long it holds, what it costs."""
     found: list[Stage] = []
     if strike.temperature_c is not None:
         found.append(_dough_in(program, liquor, strike))
-    now_c, hottest_c, liquor_now = strike.landing_c, strike.landing_c, liquor
+    now_c, hottest_c = strike.landing_c, strike.landing_c
+    grist_kg, liquor_now, cooked_j = program.grist_kg, liquor, 0.0
     for at, step in enumerate(program.step):
-        capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k)
-        to_c = step.temperature_c if step.temperature_c is not None else now_c
+        capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k) + cooked_j
+        to_c = now_c if step.temperature_c is None or step.kind == "water_in" else step.temperature_c
         why = step.why or NO_GRAIN  # the program's own words, else the trade's
         if program.grist and not step.why:
             why = reason_for_step(step.kind, to_c, step.held_s, hottest_c)
-        if step.kind in ("infusion", "decoction"):
-            stage = _addition(at, step, tun, program.grist_kg, liquor_now, now_c, to_c, why)
-            liquor_now += stage.addition_kg if step.kind == "infusion" else 0.0
+        strong_p = gravity_p(program, liquor_now) if program.grist else 0.0
+        comes_in = comes(program, tun, step, InTun(grist_kg, liquor_now, capacity, now_c, strong_p))
+        if step.kind in COMES_IN:
+            stage = Stage(
+                step.name, step.kind, to_c, 0.0, 0.0, "addition", 0.0, capacity, liquor_now, comes_in, 0.0, at, why
+            )
         else:
             stage = _rest(at, step, tun, capacity, liquor_now, now_c, to_c, why)
         found.append(stage)
-        now_c, hottest_c = to_c, max(hottest_c, to_c)
+        grist_kg, liquor_now = grist_kg + comes_in.grist_kg, liquor_now + comes_in.liquor_kg
+        cooked_j += comes_in.capacity_j_per_k
+        now_c = _after_c(step, comes_in, to_c)
+        hottest_c = max(hottest_c, now_c)
     return tuple(found)
+
+
+def _after_c(step: Step, comes_in: Addition, to_c: float) -> float:
+    """How warm is the mash after this step? Where what was written, or the cooker, lands it; else at its target."""
+    written = step.amount_kg is not None or step.volume_l is not None or step.kind == "cereal"
+    return comes_in.lands_c if written and comes_in.lands_c is not None else to_c
 
 
 def _dough_in(program: Program, liquor: float, strike: Strike) -> Stage:
@@ -207,8 +217,8 @@ def _dough_in(program: Program, liquor: float, strike: Strike) -> Stage:
     if first_c is None or abs(strike.landing_c - first_c) <= LANDS_K:
         why = reason_for_step("dough_in", target_c, 0.0)
     return Stage(
-        "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor, 0.0,
-        None, strike.kwh, None, why,
+        "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor,
+        NOTHING, strike.kwh, None, why,
     )  # fmt: skip
 
 
@@ -222,6 +232,6 @@ def _rest(at: int, step: Step, tun: Tun, capacity: float, liquor: float, from_c:
         kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, (from_c + to_c) / 2.0, rise.seconds)
     kwh += heat.loss_kwh(tun.loss_w_per_k, tun.room_c, to_c, held_s)
     return Stage(
-        step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor, 0.0,
-        None, max(0.0, kwh) / tun.heater.efficiency, at, why,
+        step.name, step.kind, to_c, rise.seconds, mean, rise.limited_by, step.held_s, capacity, liquor,
+        NOTHING, max(0.0, kwh) / tun.heater.efficiency, at, why,
     )  # fmt: skip

@@ -42,11 +42,13 @@ def _coming(course: Course, at: int) -> Rest:
     """A step that is still to come, with what people will do in it."""
     leg, before_c = course.legs[at], course.legs[at - 1].target_c
     rest = Rest(leg.name, leg.target_c, leg.hold_s + mixing_s(leg), leg.ramp_s)
-    if leg.kind == "infusion":
+    if leg.kind in ("infusion", "water_in"):
         return rest._replace(thinned=kinetics.Thinned(hands.thick(work(course), at + 1)))
     if leg.kind == "decoction":
-        pulled = kinetics.Pulled(hands.pull_share(work(course), at), before_c, leg.pull_kg_per_kg)
-        return rest._replace(pulled=pulled, away_s=leg.away_s)
+        share = hands.pull_share(work(course), at)
+        pulled = kinetics.Pulled(share, before_c, leg.pull_kg_per_kg, leg.thin_p is not None)
+        thinned = kinetics.Thinned(hands.thick(work(course), at + 1)) if leg.boil_off_kg else None
+        return rest._replace(pulled=pulled, away_s=leg.away_s, away_to_c=leg.cooled_c, thinned=thinned)
     return rest
 
 

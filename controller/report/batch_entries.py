@@ -16,7 +16,16 @@ from controller.core.procedure import entries
 from controller.report.run_record import EventRecord, RunRecord
 
 SHEET = ("moisture", "kolbach", "friability", "fine_coarse", "beta_glucan_mg_per_l", "extract", "limit_attenuation")
-MOVED = ("pull", "returned", "add", "added", "addition_in")  # questions about what goes in and out
+MOVED = (
+    "pull",
+    "returned",
+    "add",
+    "added",
+    "water_in",
+    "join",
+    "joined",
+    "addition_in",
+)  # questions about what goes in and out
 SETTLED = "settled"
 
 
@@ -57,7 +66,7 @@ def items(record: RunRecord) -> list[dict[str, Any]]:
     known, found = entered(record), []
     for item in entries.ITEMS:
         values = [entry._asdict() for entry in known if entry.key in item.keys]
-        if item.water or record.grist_kg > 0.0 or values:
+        if (item.water or (record.grist_kg > 0.0 and not item.lab)) or values:
             found.append({"title": item.title, "keys": list(item.keys), "values": values, "missing": not values})
     return found
 

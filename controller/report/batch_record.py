@@ -16,7 +16,7 @@ from typing import Any
 
 from controller.edge.record.run_header import constants
 from controller.plan.recipe import Program
-from controller.report import batch_entries
+from controller.report import batch_entries, laboratory, planned_got
 from controller.report.rows import gaps
 from controller.report.run_record import EventRecord, RunRecord
 from controller.settings.tun import Tun
@@ -86,6 +86,8 @@ def _mash(record: RunRecord, heat_c: float | None) -> dict[str, Any]:
         "iodine": [_line(e) for e in batch_entries.of(record, "answer") if e.id == "iodine"],
         "additions": [_line(e) for e in batch_entries.moved(record)],
         "extract_yield": batch_entries.extract_yield(record),
+        "laboratory": laboratory.document(record),
+        "planned_got": planned_got.document(record),
     }
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from html import escape
 
+from controller.core.nouns import COMES_IN
 from controller.core.procedure.entries import ITEMS
 from controller.plan.plan import Plan
 from controller.plan.stages import Stage
@@ -72,8 +73,8 @@ def _asked(plan: Plan, stage: Stage) -> Iterator[str]:
     """What will a person be asked in this step?"""
     if stage.kind == "dough_in":
         yield from ("Strike reached: begin dough-in?", "Is the grain all in and stirred? By hand the mash reads")
-    elif stage.kind in ("infusion", "decoction"):
-        what = "Liquor" if stage.kind == "infusion" else "Decoction"
+    elif stage.kind in COMES_IN:
+        what = {"decoction": "Decoction", "cereal": "Cooker"}.get(stage.kind, "Liquor")
         yield f"{what}: begun, in and stirred?"
     elif stage.kind == "keep":
         yield "Taken over?"

@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
 from controller.brewing import heat, volumes
-from controller.core.nouns import GOES_IN
+from controller.core.nouns import COMES_IN, GOES_IN
 from controller.plan import kettle
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
-from controller.plan.recipe import added_at_c, blend_cold_c, boil_c, degrees
-from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share, vessel_c
+from controller.plan.recipe import blend_cold_c, degrees
+from controller.plan.stages import LANDS_K, Stage, mixing_s, moisture_share, open_lid_k, vessel_c
+from controller.report import pour_words
 from controller.settings.table import show
 
 _LIMITS = {
@@ -104,6 +105,8 @@ def _strike(plan: Plan) -> str:
     text += f" at {degrees(dough.grist_temperature_c)}"
     if abs(parts.slaking_k) >= 0.05:
         text += f" - {-parts.slaking_k:.1f} K of slaking heat{_wet(plan)}"
+    if parts.lid_k >= 0.05:
+        text += f" + {parts.lid_k:.1f} K for the open lid"
     if plan.drawn_c is not None:
         return f"{text}; so much must the tun read just before grain"
     round_it = f", with the liquor of its {plan.tun.heater.place}," if plan.tun.heater.bath_l else ""
@@ -136,6 +139,10 @@ def _mashing_in(plan: Plan) -> Iterator[str]:
     lid = f"an open lid takes some {plan.lid_k:.1f} K of it back, which is heated again"
     lid = lid if plan.lid_k >= 0.05 else "lid open"
     yield f"all in after {_minutes(in_s)}; {lid}; so it lands to about 1 K"
+    if plan.lid_k >= 0.05 and plan.program.dough_in.strike_c is None:
+        more_k = open_lid_k(plan.program, plan.tun, plan.liquor_kg, plan.landing_c)[1]
+        hotter = f"where the lid stays open while you stir in, strike at {plan.strike_c + more_k:.1f} °C"
+        yield f'{hotter}: lid = "open" under [dough_in]'
 
 
 def _wet(plan: Plan) -> str:
@@ -179,7 +186,7 @@ def rows(plan: Plan, dough_in_s: float | None) -> Iterator[Row]:
         yield Row(clock, f"{number} {stage.name}", target, _hold(plan, stage), _rise(plan, stage), stage.why)
         now_s += 0.0 if stage.at is None else stage.ramp_s + stage.hold_s * (stage.kind != "keep")
         now_s += mixing_s(stage.kind, plan.tun)
-        now_s += 0.0 if stage.at is None else plan.program.step[stage.at].away_s or 0.0
+        now_s += 0.0 if stage.at is None else stage.away_s
 
 
 def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
@@ -209,19 +216,8 @@ def _hold(plan: Plan, stage: Stage) -> str:
 
 
 def _rise(plan: Plan, stage: Stage) -> str:
-    if stage.kind == "infusion":
-        at_c = added_at_c(plan.program.step[stage.at or 0], boil_c(plan.tun.altitude_m))
-        return f"{stage.addition_kg:.1f} kg of liquor at {at_c:g} °C in"
-    if stage.kind == "decoction":
-        grist_kg = plan.program.grist_kg
-        share = stage.addition_kg / (grist_kg + stage.liquor_kg)
-        thick = stage.pull_kg_per_kg or stage.liquor_kg / grist_kg
-        grist_pulled = stage.addition_kg / (1.0 + thick)
-        litres = volumes.mash_volume_l(stage.addition_kg - grist_pulled, grist_pulled)
-        what = "thick mash" if thick < stage.liquor_kg / grist_kg - 0.05 else "mash"
-        away_s = plan.program.step[stage.at or 0].away_s
-        away = f", away {_minutes(away_s)}" if away_s else ""
-        return f"{litres:.1f} L of {what} ({stage.addition_kg:.1f} kg, {100 * share:.0f} %) out{away}, boiled, and back"
+    if stage.kind in COMES_IN:
+        return pour_words.poured(plan, stage)
     if stage.ramp_s <= 0.0:
         return "-"
     if stage.at is None:

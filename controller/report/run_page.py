@@ -17,7 +17,16 @@ from markupsafe import Markup
 
 from controller import __version__
 from controller.brewing.kinetics import spoken
-from controller.report import batch_entries, batch_record, lesson_page, lessons, run_charts, svg
+from controller.report import (
+    batch_entries,
+    batch_record,
+    laboratory,
+    lesson_page,
+    lessons,
+    planned_got,
+    run_charts,
+    svg,
+)
 from controller.report.rows import gaps
 from controller.report.run_charts import packed
 from controller.report.run_record import EventRecord, Gap, RunRecord, StepRecord
@@ -66,7 +75,7 @@ def html(record: RunRecord) -> str:
         gaps=[f"{_when(record, a)} to {_when(record, b)} ({svg.lasting(b - a)})" for a, b in empty],
         gaps_in_all=_in_all(empty),
         wort=_wort(record),
-        batch=[] if record.dry else batch_entries.lines(record),
+        batch=[] if record.dry else _batch(record),
         missing=[] if record.dry else batch_entries.missing(record, batch_record.initial_heat_c(record)),
         added=[_added(entry) for entry in record.added],
         data=Markup(packed(record)),
@@ -75,6 +84,12 @@ def html(record: RunRecord) -> str:
         style=Markup(_asset("page.css") + _asset("lesson.css") + _asset("vendor/uPlot.min.css")),
         version=__version__,
     )
+
+
+def _batch(record: RunRecord) -> list[batch_entries.BatchLine]:
+    """What was entered, what follows from it for a laboratory, and planned beside got."""
+    more = (*laboratory.lines(record), *planned_got.lines(record))
+    return [*batch_entries.lines(record), *(batch_entries.BatchLine(title, text) for title, text in more)]
 
 
 @cache

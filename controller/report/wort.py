@@ -46,7 +46,7 @@ def follow(rows: Sequence[Second], course: Mapping[str, Any]) -> Wort:
 
 def work(course: Mapping[str, Any]) -> hands.Work:
     """What did the steps of a course ask of people's hands? The course as the journal keeps it."""
-    asked = (hands.Hand(leg["kind"], leg.get("addition_kg", 0.0), leg.get("pull_kg_per_kg")) for leg in course["legs"])
+    asked = (hands.Hand(**{key: leg[key] for key in hands.Hand._fields if key in leg}) for leg in course["legs"])
     return hands.Work(tuple(asked), course["grist_kg"], malts.recalled(course.get("malt")).malt.liquor_kg_per_kg)
 
 

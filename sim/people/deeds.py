@@ -22,6 +22,7 @@ class Deeds:
         """`away_s`: how long the program lets the decoction of a step be away."""
         self.world, self.manner, self._away_s = world, manner, away_s
         self._amount = (0.0, 98.0)
+        self._thick = 0.0  # of the cooker
         self.pulled: set[int] = set()  # steps for which mash has been taken out
 
     def asked(self, prompt: dict[str, Any], status: dict[str, Any]) -> Iterator[float] | None:
@@ -32,6 +33,9 @@ class Deeds:
             "returned": partial(self._portions, self.world.tun.put_back),
             "add": self._fetch,
             "added": partial(self._portions, self.world.tun.add_liquor),
+            "water_in": partial(self._portions, self.world.tun.add_liquor),
+            "join": self._fetch,
+            "joined": partial(self._portions, self._cooked),
         }
         deed, step = deeds.get(str(prompt["id"])), int(status["step"]["index"])
         if prompt["id"] == "pull":
@@ -54,18 +58,24 @@ class Deeds:
         tun.lid("lid_open" in self.world.live)
 
     def _pull(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        """Take out what is asked for, and boil it."""
-        kg = _number(r"([\d.]+) kg", text, 1.0)
-        self._amount = (kg, 95.0)
-        thick = _number(r"\(([\d.]+) L/kg", text, 0.0)
-        self.world.tun.pull(kg, thick or None)
+        """Take out what is asked for, and boil it; some of its water goes."""
+        kg, boils_off = _number(r"([\d.]+) kg", text, 1.0), _number(r"about ([\d.]+) kg of it boils off", text, 0.0)
+        self._amount = (kg - boils_off, 95.0)
+        thick, extract = _number(r"\(([\d.]+) L/kg", text, 0.0), _number(r"\(([\d.]+) °P", text, 0.0) / 100.0
+        self.world.tun.pull(kg, (1.0 - extract) / extract if extract else thick or None)
         own_s = self.manner.boil_s
         yield self._away_s.get(int(status["step"]["index"]), BOIL_S) if own_s is None else own_s
+        self.world.tun.boil_down(boils_off)
 
     def _fetch(self, text: str, status: dict[str, Any]) -> Iterator[float]:
-        """Hot liquor is fetched first."""
+        """Hot liquor, or the cooker, is fetched first."""
         self._amount = (_number(r"([\d.]+) kg", text, 1.0), _number(r"at ([\d.]+) °C", text, 98.0))
+        self._thick = _number(r"([\d.]+) L/kg", text, 0.0)
         yield 10.0
+
+    def _cooked(self, kg: float, c: float, over_s: float) -> None:
+        """Grain and liquor of the cooker, as thick as the question says."""
+        self.world.tun.add_cooked(kg / (1.0 + self._thick), kg * self._thick / (1.0 + self._thick), c, over_s)
 
     def _portions(
         self, pour: Callable[[float, float, float], None], text: str, status: dict[str, Any]

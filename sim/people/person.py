@@ -165,8 +165,10 @@ class Person:
         if which == "take_over" and not self.manner.take_over:
             return []
         answer = prompt["answers"][0]
-        if which == "iodine":
+        if which in ("iodine", "iodine_series"):
             answer = self.manner.iodine[min(self._iodine - self._told, len(self.manner.iodine) - 1)]
+        if which == "iodine_series":
+            answer = "no colour" if answer == "no starch" else "colour"
         if which == "resume" and self.manner.resume in prompt["answers"]:
             answer = self.manner.resume
         more = {"run": str(status.get("run"))} if which == "resume" else {}
@@ -178,7 +180,7 @@ class Person:
             said += self._order("answer", {"prompt": which, "answer": answer}, now, **more)
         if said and not self._told:
             self.answered.append(which)
-            self._iodine += which == "iodine"
+            self._iodine += which in ("iodine", "iodine_series")
         if said:  # still asked then: said again, but nothing is poured twice
             self._told, self._deed_due = True, now + AGAIN_S
         return said

@@ -143,19 +143,28 @@ class Tun:
         self._pours.append(Pour(over_s, 0.0, kg / over_s, c, 0.0, 0.0, True))
 
     def pull(self, kg: float, liquor_per_grist: float | None = None) -> float:
-        """Take kg of mash out, thicker than it stands where said (at most nine tenths). Returns its °C."""
+        """Take kg of mash out, as thick as said, else as it stands (at most nine tenths). Returns its °C."""
         free_kg = self.liquor_kg - self._loop_kg()
         share = min(0.9, kg / (free_kg + self.grist_kg))
         grist, liquor = share * self.grist_kg, share * free_kg
-        if liquor_per_grist is not None and liquor_per_grist * self.grist_kg < free_kg:
+        if liquor_per_grist is not None:
             grist = min(0.9 * self.grist_kg, kg / (1.0 + liquor_per_grist))
-            liquor = grist * liquor_per_grist
+            liquor = min(0.9 * free_kg, grist * liquor_per_grist)
         warmth = self.mash_mean_c
         self._removed_j += (grist * self.grist_j_per_kg_k + liquor * WATER_J_PER_KG_K) * warmth
         self.grist_kg, self.liquor_kg = self.grist_kg - grist, self.liquor_kg - liquor
         self._pulled = (self._pulled[0] + grist, self._pulled[1] + liquor)
         self._flow = None
         return warmth
+
+    def boil_down(self, kg: float) -> None:
+        """Boil so much water off what was pulled."""
+        self._pulled = (self._pulled[0], max(0.0, self._pulled[1] - kg))
+
+    def add_cooked(self, grist_kg: float, liquor_kg: float, c: float, over_s: float) -> None:
+        """Pour cooked grain with its liquor in, over so many seconds."""
+        over_s = max(STEP_S, over_s)
+        self._pours.append(Pour(over_s, grist_kg / over_s, liquor_kg / over_s, c, 0.0, -1.0, True))
 
     def put_back(self, kg: float, c: float, over_s: float) -> None:
         """Pour pulled mash back at c °C over so many seconds, as thick as it was pulled."""

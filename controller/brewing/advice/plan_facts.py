@@ -16,7 +16,9 @@ from controller.brewing import volumes
 Figures = Mapping[str, float]  # a rule's figures
 Found = dict[str, object]  # what a rule's sentence needs
 
-StepKind = Literal["rest", "infusion", "decoction", "mash_out", "keep", "souring"]
+StepKind = Literal["rest", "infusion", "water_in", "decoction", "cereal", "mash_out", "keep", "souring"]
+ADDS = frozenset({"infusion", "water_in"})
+BY_HAND = ADDS | {"decoction", "cereal"}
 
 UNMALTED = frozenset({"barley", "wheat", "rye", "oats", "maize", "rice", "sorghum"})
 COOKED_APART = frozenset({"maize", "rice", "sorghum"})  # paste above any mash temperature (IoB textbook, second hand)
@@ -60,6 +62,8 @@ class PlanStep:
     by: Literal["time", "person", "iodine"] = "time"
     addition_kg: float = 0.0  # infusion: liquor added; decoction: mash pulled
     pull_l_per_kg: float | None = None  # decoction: thickness of what is pulled; None: as the mash
+    thin_liquor_kg: float | None = None  # decoction of the liquid alone: so much of the liquor
+    boil_off_kg: float = 0.0  # decoction: of the pull
     away_s: float = 0.0  # decoction: the rest of the mash waits so long at the temperature before
     ph_every_s: float | None = None  # souring: how often a pH is asked for
 
@@ -113,7 +117,7 @@ class MashPlan:
     @property
     def added_kg(self) -> float:
         """All the liquor that infusions add. A decoction goes out and comes back."""
-        return sum(step.addition_kg for step in self.steps if step.kind == "infusion")
+        return sum(step.addition_kg for step in self.steps if step.kind in ADDS)
 
     @property
     def volume_l(self) -> float:
@@ -194,8 +198,9 @@ def thickness_l_per_kg(plan: MashPlan, until: int = 0) -> float | None:
     """How thick is the mash once the first `until` steps are over, L/kg? None without grist."""
     if plan.grist_kg <= 0.0:
         return None
-    added = sum(step.addition_kg for step in plan.steps[:until] if step.kind == "infusion")
-    return (plan.liquor_kg + added) / plan.grist_kg
+    added = sum(step.addition_kg for step in plan.steps[:until] if step.kind in ADDS)
+    boiled = sum(step.boil_off_kg for step in plan.steps[:until])
+    return (plan.liquor_kg + added - boiled) / plan.grist_kg
 
 
 def place(plan: MashPlan, step: PlanStep) -> str:

@@ -9,6 +9,8 @@ from itertools import pairwise
 from math import isfinite
 
 from controller.brewing.advice.plan_facts import (
+    ADDS,
+    BY_HAND,
     Figures,
     Found,
     MashPlan,
@@ -90,7 +92,7 @@ def cools(plan: MashPlan, f: Figures) -> Found | None:
     temperature counts."""
     for before, step in pairwise(plan.steps):
         fall_k = before.temperature_c - step.temperature_c
-        if step.kind in ("keep", "infusion", "decoction") or fall_k <= 0.0:
+        if step.kind in BY_HAND | {"keep"} or fall_k <= 0.0:
             continue
         least_c = f["sours_below_c"] if step.kind == "souring" else step.temperature_c
         counted_s = step.ramp_s * min(1.0, max(0.0, before.temperature_c - least_c) / fall_k)
@@ -160,7 +162,12 @@ def staling(plan: MashPlan, f: Figures) -> Found | None:
 def too_short(plan: MashPlan, f: Figures) -> Found | None:
     """A25: shorter than the mash needs to settle?"""
     least_s = max(60.0 * f["least_min"], plan.settle_s)
-    short = [step for step in plan.steps if step.kind == "rest" and step.hold_s < least_s]
+    after = (*plan.steps[1:], None)  # one that only waits for its temperature before water goes in is no rest
+    short = [
+        step
+        for step, then in zip(plan.steps, after, strict=True)
+        if step.kind == "rest" and step.hold_s < least_s and (then is None or then.kind != "water_in")
+    ]
     if not short:
         return None
     shortest = min(short, key=lambda step: step.hold_s)
@@ -210,8 +217,8 @@ def boiled_away(plan: MashPlan, f: Figures) -> Found | None:
     """A30: too much pulled, or the rest of the mash too long where proteases work?"""
     mash_kg, now_c = plan.grist_kg + plan.liquor_kg, plan.steps[0].temperature_c if plan.steps else 0.0
     kolbach = mean(plan, "kolbach")
-    for step in plan.steps:
-        boiled = _liquor_share(plan, step, mash_kg)
+    for at, step in enumerate(plan.steps):
+        boiled = 0.0 if _thin_for_mash_out(plan, at) else _liquor_share(plan, step, mash_kg)
         if step.kind == "decoction" and boiled > f["liquor_share"]:
             what = f"{100.0 * boiled:.0f} % of the liquor, and of its enzymes, is pulled and boiled"
             return {"where": begin(place(plan, step)), "what": what}
@@ -219,9 +226,15 @@ def boiled_away(plan: MashPlan, f: Figures) -> Found | None:
         if step.kind == "decoction" and waits and kolbach is not None and kolbach > f["kolbach"]:
             what = f"the main mash waits {step.away_s / 60.0:.0f} min at {now_c:g} °C meanwhile"
             return {"where": begin(place(plan, step)), "what": what, "mend": WAIT_MEND}
-        mash_kg += step.addition_kg if step.kind == "infusion" else 0.0
+        mash_kg += step.addition_kg if step.kind in ADDS else -step.boil_off_kg
         now_c = step.temperature_c
     return None
+
+
+def _thin_for_mash_out(plan: MashPlan, at: int) -> bool:
+    """Is it the liquid alone, boiled when its enzymes have done their work?"""
+    later = plan.steps[at + 1 : at + 2]
+    return plan.steps[at].thin_liquor_kg is not None and all(step.kind in ("mash_out", "keep") for step in later)
 
 
 def _liquor_share(plan: MashPlan, step: PlanStep, mash_kg: float) -> float:
@@ -229,6 +242,8 @@ def _liquor_share(plan: MashPlan, step: PlanStep, mash_kg: float) -> float:
     liquor_kg = mash_kg - plan.grist_kg
     if liquor_kg <= 0.0 or plan.grist_kg <= 0.0:
         return 0.0
+    if step.thin_liquor_kg is not None:
+        return step.thin_liquor_kg / liquor_kg
     thick = liquor_kg / plan.grist_kg
     pull = thick if step.pull_l_per_kg is None else min(thick, step.pull_l_per_kg)
     return step.addition_kg * pull / (1.0 + pull) / liquor_kg
@@ -239,7 +254,7 @@ def nobody_there(plan: MashPlan, f: Figures) -> Found | None:
     done_s = 0.0
     for step in plan.steps:
         done_s += step.ramp_s + step.away_s + (0.0 if step.kind == "keep" else step.hold_s)
-        waits = step.by in ("person", "iodine") or step.kind in ("infusion", "decoction")
+        waits = step.by in ("person", "iodine") or step.kind in BY_HAND
         late = plan.staffed_until_s is not None and done_s > plan.staffed_until_s
         if waits and (plan.people <= 0 or late):
             when = f" {done_s / 60.0:.0f} min after dough-in, when nobody is there" if late else ", and nobody is named"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from math import isfinite
 
 from controller.brewing import volumes
-from controller.brewing.advice.plan_facts import Figures, Found, MashPlan, PlanStep, begin, place
+from controller.brewing.advice.plan_facts import ADDS, Figures, Found, MashPlan, PlanStep, begin, place
 from controller.brewing.advice.rule import HEATER_MEND, LATER_WHY
 
 BETA_GONE_C = 72.0  # beta-amylase is gone within minutes there (own model; Muller 1990, second hand)
@@ -34,7 +34,7 @@ def uncovered(plan: MashPlan, f: Figures) -> Found | None:
         left_kg = mash_kg - step.addition_kg
         if step.kind == "decoction" and left_kg < plan.min_liquor_l:
             return _bare(plan, left_kg, "while the decoction is away")
-        mash_kg += step.addition_kg if step.kind == "infusion" else 0.0
+        mash_kg += step.addition_kg if step.kind in ADDS else -step.boil_off_kg
     return None
 
 

@@ -28,6 +28,7 @@ class Known(NamedTuple):
     low_rest_enzyme: bool = False  # glucanase is added
     starch_enzyme: bool = False  # an enzyme that cuts starch is added
     mash_ph: float | None = None  # referred to room temperature
+    cooked_apart: bool = False  # a cooker of raw grain joins the mash
 
 
 class Malt(NamedTuple):
@@ -92,6 +93,7 @@ class Away(NamedTuple):
     temperature_c: float
     grist_share: float
     liquor_share: float
+    liquor_kg_per_kg: float = 0.0  # that goes with it, to a kg of the whole grist
 
 
 def fresh(malt: Malt = DEFAULT_MALT) -> Amounts:

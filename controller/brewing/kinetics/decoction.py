@@ -31,6 +31,7 @@ class Pulled(NamedTuple):
     mass_share: float  # of the mash, 0..1
     temperature_c: float
     pull_kg_per_kg: float | None = None  # thickness of the pull; None: as the mash
+    thin: bool = False  # the liquid alone; the share is of the liquid
 
 
 class Returned(NamedTuple):
@@ -57,19 +58,21 @@ def done(params: Parameters, state: Amounts, deed: Deed) -> Amounts:
             return thickness(state, deed.liquor_kg_per_kg)
 
 
-def pulled(state: Amounts, mass_share: float, temperature_c: float, pull_kg_per_kg: float | None = None) -> Amounts:
+def pulled(
+    state: Amounts, mass_share: float, temperature_c: float, pull_kg_per_kg: float | None = None, thin: bool = False
+) -> Amounts:
     """What stays in the tun when this share of the mash, 0..1, is taken out? The part that is away goes with it.
 
     `pull_kg_per_kg`: thickness of the pull; None takes it as thick as the mash. A mash whose thickness nobody knows is
-    taken at 4 kg/kg.
+    taken at 4 kg/kg. `thin`: of the liquid alone, whose share `mass_share` is then.
     """
     whole = state.malt.liquor_kg_per_kg
     thick = 4.0 if whole is None else whole
     pull = min(thick, thick if pull_kg_per_kg is None else pull_kg_per_kg)
     share = min(0.9, max(0.0, mass_share))
-    grist = min(0.9, share * (1.0 + thick) / (1.0 + pull))
-    liquor = min(0.9, grist * pull / thick)
-    away = Away(thickness(state, pull), temperature_c, grist, liquor)
+    grist = 0.0 if thin else min(0.9, share * (1.0 + thick) / (1.0 + pull))
+    liquor = share if thin else min(0.9, grist * pull / thick)
+    away = Away(thickness(state, pull), temperature_c, grist, liquor, liquor * thick)
     return thickness(state, thick * (1.0 - liquor) / (1.0 - grist))._replace(away=away)
 
 
@@ -90,10 +93,8 @@ def returned(params: Parameters, state: Amounts) -> Amounts:
 
 def _whole(state: Amounts, away: Away) -> float | None:
     """How thick is it all together, as before the pull and with what was added meanwhile?"""
-    main, pull = state.malt.liquor_kg_per_kg, away.amounts.malt.liquor_kg_per_kg
-    if main is None or pull is None:
-        return None
-    return main * (1.0 - away.grist_share) + pull * away.grist_share
+    main = state.malt.liquor_kg_per_kg
+    return None if main is None else main * (1.0 - away.grist_share) + away.liquor_kg_per_kg
 
 
 def _mixed(main: float, part: float, share: float) -> float:

@@ -22,8 +22,10 @@ class Hand(NamedTuple):
     """What a step asks of people."""
 
     kind: str
-    addition_kg: float = 0.0  # infusion: liquor added; decoction: mash pulled
+    addition_kg: float = 0.0  # infusion, water_in: liquor added; decoction: mash pulled
     pull_kg_per_kg: float | None = None  # thickness of the pull
+    boil_off_kg: float = 0.0  # of the pull
+    thin_p: float | None = None  # the liquid alone is pulled, of this gravity, °P
 
 
 class Work(NamedTuple):
@@ -46,9 +48,9 @@ def due(
     if away:
         return None if boiling else Returned()
     if boiling:
-        return Pulled(pull_share(work, index), now_c, hand.pull_kg_per_kg)
+        return Pulled(pull_share(work, index), now_c, hand.pull_kg_per_kg, hand.thin_p is not None)
     over = index + 1 if phase == BACK else index
-    if thick_now is None or not any(one.kind == "infusion" for one in work.hands[:over]):
+    if thick_now is None or not any(more_kg(one) for one in work.hands[:over]):
         return None
     return Thinned(thick(work, over)) if abs(thick(work, over) - thick_now) > SAME_KG_PER_KG else None
 
@@ -60,14 +62,22 @@ def worked(params: Parameters, state: Amounts, work: Work, index: int, phase: st
 
 
 def pull_share(work: Work, index: int) -> float:
-    """Which share of the mash does the decoction of this step take, 0..1?"""
-    return work.hands[index].addition_kg / (work.grist_kg * (1.0 + thick(work, index)))
+    """Which share of the mash does the decoction of this step take, 0..1? Of the liquid, where that alone is pulled."""
+    hand, before = work.hands[index], thick(work, index)
+    if hand.thin_p is not None:
+        return hand.addition_kg * (1.0 - hand.thin_p / 100.0) / (work.grist_kg * before)
+    return hand.addition_kg / (work.grist_kg * (1.0 + before))
+
+
+def more_kg(hand: Hand) -> float:
+    """How much more liquor is in the mash after this step, kg? Less, where some has boiled off."""
+    return hand.addition_kg if hand.kind in ("infusion", "water_in") else -hand.boil_off_kg
 
 
 def thick(work: Work, until: int) -> float:
-    """How thick is the mash, the infusions of so many steps counted, kg/kg?"""
+    """How thick is the mash, what so many steps add and boil off counted, kg/kg?"""
     first = 4.0 if work.liquor_kg_per_kg is None else work.liquor_kg_per_kg
-    return first + sum(one.addition_kg for one in work.hands[:until] if one.kind == "infusion") / work.grist_kg
+    return first + sum(more_kg(one) for one in work.hands[:until]) / work.grist_kg
 
 
 def followed(work: Work, rows: Iterable[tuple[float, float, int, str]]) -> Iterator[Span | Deed]:

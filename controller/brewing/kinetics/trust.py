@@ -127,6 +127,8 @@ def _by_thickness(thick: float | None) -> Iterator[Rule]:
 def _by_grist(known: Known) -> Iterator[Rule]:
     if known.starch_enzyme:
         yield Rule("added enzymes are outside the model", withheld=ALL)
+    if known.cooked_apart:
+        yield Rule("a cereal mash joins: what was cooked apart is not followed", withheld=ALL)
     if known.low_rest_enzyme:
         yield Rule("glucanase is added", withheld=("glucanase",))
     other = f"{100.0 * (1.0 - known.pale_share):.0f} % of the grist counts as other than pale barley malt"

@@ -40,6 +40,7 @@ class Rest(NamedTuple):
     away_s: float = 0.0  # a decoction: before, a part of the mash is away so long
     pulled: Pulled | None = None
     thinned: Thinned | None = None  # an infusion: with it the mash is so thick
+    away_to_c: float | None = None  # the main mash has cooled to this by then; None: it is kept
     lands: bool = False  # where the strike lands the mash, short of the rest after it: whoever moves that moves this
 
     @property
@@ -83,7 +84,8 @@ def _poured(rest: Rest, from_c: float, stride_s: float) -> list[Span | Deed]:
     """What comes before the rise: a part is away and comes back, or liquor goes in."""
     pieces: list[Span | Deed] = []
     if rest.pulled is not None:
-        pieces += [rest.pulled, *_line(from_c, from_c, rest.away_s, stride_s)]
+        to_c = from_c if rest.away_to_c is None else rest.away_to_c
+        pieces += [rest.pulled, *_line(from_c, to_c, rest.away_s, stride_s)]
     if rest.pulled is not None or rest.away_s > 0.0:
         pieces.append(Returned())
     if rest.thinned is not None:

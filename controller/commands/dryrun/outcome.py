@@ -107,7 +107,8 @@ def step_line(step: dict[str, Any], taken: bool, passed: bool) -> str:
 
 def _not_reached(step: dict[str, Any], passed: bool) -> str:
     """A decoction goes on once it is back, an infusion once it is in, also where the mash lands lower than meant."""
-    return {"decoction": "returned", "infusion": "added"}.get(step["kind"] if passed else "", "not reached")
+    done = {"decoction": "returned", "infusion": "added", "water_in": "added", "cereal": "joined"}
+    return done.get(step["kind"] if passed else "", "not reached")
 
 
 # ---------------------------------------------------------------- its faults, and an end that was none
@@ -205,7 +206,7 @@ def recorded(
         state=ran.result,
         steps=answer["steps"],
         events=[
-            report.EventRecord(e.at_s, e.kind, e.id, e.text, e.value, e.limit, e.unit, e.priority)
+            report.EventRecord(e.at_s, e.kind, e.id, e.text, e.value, e.limit, e.unit, e.priority, e.data)
             for e in ran.trace.happenings
         ],
         prediction=brewed.prediction,

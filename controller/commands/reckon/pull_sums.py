@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from controller.brewing import heat, water
+from controller.brewing import heat, pull, water
 from controller.brewing.kinetics.decoction import THICK_PULL
 from controller.commands.reckon.sums import (
     ALTITUDE,
@@ -22,17 +22,11 @@ from controller.commands.reckon.sums import (
 )
 from controller.settings.table import Quantity
 
-VAPOUR_J_PER_KG = 2.257e6  # to boil water off, from memory
-_DRY_J_PER_KG_K = heat.DRY_GRIST_SHARE * heat.WATER  # extract keeps the dry grain's (own proposal)
 _PULL = Input("thickness", Quantity("thickness", 0.5, 10), THICK_PULL, note="of the pull")
 
 
-def _per_kg(thick: float) -> float:
-    return (heat.grist_specific_heat_j_per_kg_k() + thick * heat.WATER) / (1.0 + thick)
-
-
 def _returned(v: Values) -> Iterator[Answer]:
-    pulled = v["pull"] * _per_kg(v["thickness"])
+    pulled = v["pull"] * pull.thick_j_per_kg_k(v["thickness"])
     rest = heat.mash_j_per_k(v["grist"], v["liquor"], v["vessel"]) - pulled
     yield Answer("the mash lands at", "temperature", heat.mix_c([(rest, v["from"]), (pulled, v["back"])]))
     yield Answer("heat capacity left in the tun", "capacity", rest)
@@ -40,22 +34,21 @@ def _returned(v: Values) -> Iterator[Answer]:
 
 def _thin(v: Values) -> Iterator[Answer]:
     """Liquid alone, c = (1 - P/100) c_w + P/100 of the dry grain's."""
-    extract = v["wort"] / 100.0
-    per_kg = (1.0 - extract) * heat.WATER + extract * _DRY_J_PER_KG_K
+    per_kg = pull.thin_j_per_kg_k(v["wort"])
     capacity = heat.mash_j_per_k(v["grist"], v["liquor"], v["vessel"])
-    kg = capacity * heat.decoction_share(v["from"], v["to"], v["back"]) / per_kg
+    kg = pull.mass_kg(capacity, v["from"], v["to"], v["back"], per_kg)
     yield Answer("pull of thin mash", "mass", kg)
     yield Answer("specific heat, kJ/(kg K)", "number", per_kg / 1000.0)
 
 
 def _kettle(v: Values) -> Iterator[Answer]:
-    capacity, boils_c = v["pull"] * _per_kg(v["thickness"]), water.boiling_c(altitude_m=v["altitude"])
+    capacity, boils_c = v["pull"] * pull.thick_j_per_kg_k(v["thickness"]), water.boiling_c(altitude_m=v["altitude"])
     up_s = capacity * (v["rest_at"] - v["from"]) / v["power"]
     on_s = capacity * (boils_c - v["rest_at"]) / v["power"]
     yield Answer("to its rest", "duration", up_s)
     yield Answer("from there to the boil", "duration", on_s)
     yield Answer("away in all", "duration", up_s + v["rest"] + on_s + v["boil"] + v["carried"])
-    yield Answer("boils off at most", "mass", v["power"] * v["boil"] / VAPOUR_J_PER_KG)
+    yield Answer("boils off at most", "mass", v["power"] * v["boil"] / pull.VAPOUR_J_PER_KG)
 
 
 def _lasting(key: str, default_s: float) -> Input:

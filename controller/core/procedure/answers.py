@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from controller.core.nouns import Event, Instant, Leg, Order, Phase, RunState, View
-from controller.core.procedure import entries, ph_word, program, questions
+from controller.core.procedure import entries, iodine_series, ph_word, poured, program, questions
 from controller.core.procedure.run import (
     ADJUST_LOW_C,
     Done,
@@ -36,7 +36,7 @@ def answer(run: Run, order: Order, at: Situation) -> Done | Refused:
     if wrong := entries.problems(order.args, WORDS):
         return Refused("; ".join(wrong))
     if entry := entries.taken(order.args):
-        return _entered(run, entry, order.by)
+        return _entered(run, entry, order.by, at.ceiling_c)
     prompt, leg = run.prompt, leg_of(run)
     wanted = order.args.get("prompt")
     if run.offer is not None and (wanted == "settled" or (prompt is None and wanted is None)):
@@ -77,16 +77,15 @@ def _word(order: Order, answers: tuple[str, ...], text: str) -> str | Refused:
     return str(answer)
 
 
-def _entered(run: Run, entry: Mapping[str, Any], by: str) -> Done:
+def _entered(run: Run, entry: Mapping[str, Any], by: str, ceiling_c: float) -> Done:
     """What was measured goes on record; a pH that was asked for is asked no more."""
     if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
         run = run._replace(prompt=None)
     words = entries.words(entry)
     filed = Event("entry", next(iter(entry)), words, data={**entry, "by": by})
-    told = _ph_told(run, entry)
-    if told is None:
-        return run, f"recorded: {words}", (filed,)
-    return run, f"recorded: {words}; {told.text}", (filed, told)
+    run, poured_told = poured.corrected(run, entry, ceiling_c)
+    told = [event for event in (_ph_told(run, entry), poured_told) if event is not None]
+    return run, "; ".join((f"recorded: {words}", *(event.text for event in told))), (filed, *told)
 
 
 def _ph_told(run: Run, entry: Mapping[str, Any]) -> Event | None:
@@ -127,8 +126,8 @@ def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refu
 
 
 def _add_next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
-    following = {"dough_in": "grain_in", "pull": "returned", "add": "added"}[events[0].id]
-    return questions.ask(enter(run, P.ADDING, now), leg, following, now)
+    run = enter(run, P.ADDING, now)
+    return questions.ask(run, leg, questions.question(run, leg), now)
 
 
 def _added(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
@@ -159,6 +158,13 @@ def _iodine(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) 
     return run._replace(progress=progress._replace(ask_at_s=progress.credited_s + more))
 
 
+def _iodine_series(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    if answer != "no colour":
+        return run
+    events.append(iodine_series.saccharified(run, leg))
+    return _iodine_ok(run)
+
+
 def _iodine_ok(run: Run) -> Run:
     return run._replace(progress=run.progress._replace(iodine_ok=True))
 
@@ -184,11 +190,12 @@ def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[E
 
 
 ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {
-    **dict.fromkeys(("dough_in", "pull", "add"), _add_next),
-    **dict.fromkeys(("grain_in", "returned", "added"), _added),
+    **dict.fromkeys(("dough_in", "pull", "add", "join"), _add_next),
+    **dict.fromkeys(("grain_in", "returned", "added", "water_in", "joined"), _added),
     "addition_in": _addition_in,
     **dict.fromkeys(("go_on", "take_over"), _next),
     "iodine": _iodine,
+    "iodine_series": _iodine_series,
     "iodine_decide": _iodine_decide,
     "ph": _noted,
     "resume": _resume_choice,

@@ -30,6 +30,7 @@ class Item(NamedTuple):
     title: str
     keys: tuple[str, ...]
     water: bool = False  # to be known of a run with water alone, too
+    lab: bool = False  # of a laboratory mash alone: shown where it was entered
 
 
 FIGURES: dict[str, Figure] = {
@@ -53,6 +54,8 @@ FIGURES: dict[str, Figure] = {
     "first_wort_p": Figure("gravity of the first wort", "°P", 0.0, 40.0),
     "first_wort_volume_l": Figure("first wort, at 20 °C", "L", 0.1, 20_000.0),
     "last_runnings_p": Figure("gravity of the last runnings", "°P", 0.0, 40.0),
+    "congress_p": Figure("gravity of the Congress wort, made up to 9 times the malt", "°P", 7.5, 9.8),
+    "isothermal_p": Figure("gravity of the 65 °C wort, 50 g in 515 mL", "°P", 5.0, 9.8),
     "final_p": Figure("gravity of all the wort", "°P", 0.0, 30.0),
     "final_volume_l": Figure("all the wort, at 20 °C", "L", 0.1, 20_000.0),
 }
@@ -78,6 +81,7 @@ ITEMS: tuple[Item, ...] = (
     Item("first wort: gravity", ("first_wort_p",)),
     Item("first wort: volume at 20 °C", ("first_wort_volume_l",)),
     Item("last runnings: gravity", ("last_runnings_p",)),
+    Item("laboratory wort", ("congress_p", "isothermal_p"), lab=True),
     Item("gravity of all the wort", ("final_p",)),
     Item("volume of all the wort at 20 °C", ("final_volume_l",)),
     Item("spent grain", ("spent_grain",)),

@@ -76,7 +76,9 @@ def follow(
 
 def work(course: Course) -> hands.Work:
     """What do the steps of a course ask of people's hands?"""
-    asked = tuple(hands.Hand(leg.kind, leg.addition_kg, leg.pull_kg_per_kg) for leg in course.legs)
+    asked = tuple(
+        hands.Hand(leg.kind, leg.addition_kg, leg.pull_kg_per_kg, leg.boil_off_kg, leg.thin_p) for leg in course.legs
+    )
     return hands.Work(asked, course.grist_kg, malts.recalled(course.malt).malt.liquor_kg_per_kg)
 
 

@@ -7,8 +7,8 @@ while heat is held, and while a ramp is under way. Nothing goes on that a person
 
 from typing import assert_never
 
-from controller.core.nouns import Event, Instant, Leg, Measurement, Phase, RunState, View
-from controller.core.procedure import states
+from controller.core.nouns import COMES_IN, Event, Instant, Leg, Measurement, Phase, RunState, View
+from controller.core.procedure import cooker, iodine_series, states
 from controller.core.procedure.questions import BAND_K, ask, question
 from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
@@ -31,6 +31,7 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     run = states.pass_by(run, view, seen, now, events)
     if run.state is S.RUNNING:
         run = _hot_liquor(_phases(run, view, seen, now, dt, events), seen, now, events)
+        run = cooker.told(run, seen.value_c, now, events)
     elif run.progress.band_since is not None:
         run = out_of_band(run)  # a pause or a hold in the first minute: it begins anew
     if run.state in STOOD or run.phase in WAITED or states.keeping(run):
@@ -118,8 +119,9 @@ def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: floa
     run = _in_band(run, leg, seen, now, dt)
     if run.phase is P.RAMPING and run.progress.band_since is not None:
         run = enter(run, P.RESTING, now)
-    if leg.kind in ("infusion", "decoction") and run.prompt is None:
-        return ask(enter(run, P.WAITING, now), leg, "pull" if leg.kind == "decoction" else "add", now)
+    if leg.kind in COMES_IN and run.prompt is None:
+        run = enter(run, P.WAITING, now)
+        return ask(run, leg, question(run, leg), now)
     run = _credit(run, leg, seen, now, dt)
     return _rest_over(run, leg, now, events)
 
@@ -148,7 +150,11 @@ def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     if leg.ends == "iodine" and not run.progress.iodine_ok:
         return _iodine_gate(run, leg, now)
     if run.progress.credited_s < leg.hold_s:
+        if leg.iodine_every_s > 0.0:
+            return iodine_series.due(run, leg, now)
         return _ph_due(run, leg, now) if leg.remind_s > 0.0 else run
+    if leg.iodine_every_s > 0.0 and not run.progress.iodine_ok:
+        events.append(iodine_series.not_seen(leg))
     if leg.ends == "person":
         return ask(enter(run, P.WAITING, now), leg, "go_on", now)
     return next_leg(run, now, events)
@@ -205,7 +211,7 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
         leg=run.leg + 1,
         phase=P.RAMPING,
         phase_since=now,
-        progress=Progress(ramp_at=now),
+        progress=Progress(ramp_at=now, reached_at=_reached_at(run)),
         key=run.key + 1,
         prompt=None,
         grain_in=run.grain_in or (leg is not None and leg.kind == "dough_in"),
@@ -215,6 +221,14 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
         return states.to(run, S.COMPLETE, now, events, "all steps are done; heat is off")
     events.append(Event("step", following.name, f"step {run.leg + 1}: {following.name}, {following.target_c:.1f} °C"))
     return run
+
+
+def _reached_at(run: Run) -> Instant | None:
+    """Since when has the mash been as warm as the next step wants it? None where that one moves it."""
+    here, following = leg_of(run), leg_of(run._replace(leg=run.leg + 1))
+    if here is None or following is None or here.kind == "dough_in" or here.target_c != following.target_c:
+        return None
+    return run.progress.in_band_at if run.progress.reached_at is None else run.progress.reached_at
 
 
 def step_done(run: Run, leg: Leg, now: Instant) -> Event:

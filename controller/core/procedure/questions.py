@@ -2,7 +2,7 @@
 
 from typing import assert_never
 
-from controller.brewing.volumes import DISPLACEMENT_L_PER_KG
+from controller.brewing import pull as pulls
 from controller.core.nouns import Instant, Leg, Phase
 from controller.core.procedure.run import Prompt, Run
 
@@ -10,21 +10,32 @@ BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trad
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
 
 ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "dough_in": ("Strike liquor is ready at {target:.1f} °C{grain}. Begin dough-in?", ("begin",)),
+    "dough_in": (
+        "Strike liquor is ready at {target:.1f} °C{grain}. Where it is not {liquor:.1f} kg, enter first "
+        "what was measured (liquor_volume). Begin dough-in?",
+        ("begin",),
+    ),
     "grain_in": ("Is the grain all in and stirred?", ("yes",)),
     "pull": (
-        "Time to pull {kg:.1f} kg of mash, {thick}, and boil it. Say when you are about to return it.",
+        "Time to pull {kg:.1f} kg of mash, {thick}{kettle}. Say when you are about to return it.",
         ("returning",),
     ),
     "returned": (
         "Heat is off. Return the decoction slowly; stop at {stop:.1f} °C. Is it all back and stirred?",
         ("yes",),
     ),
-    "add": ("Time to add {kg:.1f} kg of liquor at {c:.0f} °C. Say when you begin.", ("adding",)),
+    "add": ("Time to add {kg} kg of liquor at {c:.0f} °C. Say when you begin.", ("adding",)),
+    "water_in": ("Heat is off. Is the water all in and stirred?", ("yes",)),
+    "join": (
+        "Time to join the cooker: {kg} kg at {c:.0f} °C, {grain_l_per_kg:.2f} L/kg. Say when you begin.",
+        ("joining",),
+    ),
+    "joined": ("Heat is off. Stop at {stop:.1f} °C. Is the cooker in and stirred?", ("yes",)),
     "added": ("Heat is off. Stop adding at {stop:.1f} °C. Is it in and stirred?", ("yes",)),
     "addition_in": ("Heat is off for your addition. Is it in and stirred?", ("yes",)),
     "go_on": ("{name}: the planned time is over. Go on to the next step?", ("go on",)),
     "iodine": ("{name}: take a cooled iodine test. What does it show?", ("no starch", "reddish", "blue", "not tested")),
+    "iodine_series": ("{name}: iodine test of the series. Does it show colour?", ("no colour", "colour", "not tested")),
     "iodine_decide": ("{name}: still starch after {tests} tests. Go on all the same?", ("go on", "rest longer")),
     "ph": (
         "{name}: measure the pH of a cooled sample and enter it as `answer ph=`. Is it measured?",
@@ -39,15 +50,32 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
     text, answers = ASKS[which]
     filled = text.format(
         name=leg.name,
-        kg=leg.addition_kg,
+        kg=Kilograms(leg.addition_kg),
         thick=_thick(run, leg),
+        kettle=_kettle(leg),
+        grain_l_per_kg=leg.pull_kg_per_kg or 0.0,
         c=leg.addition_c if leg.addition_c is not None else 100.0,
         stop=leg.target_c - BAND_K,
         target=leg.target_c,
         grain=_grain(run),
+        liquor=0.0 if run.course is None else run.course.liquor_kg,
         tests=run.progress.iodine_tests,
     )
     return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
+
+
+class Kilograms(float):
+    """A mass in a sentence: two decimals under 10 kg, where a tenth is much."""
+
+    def __format__(self, wanted: str) -> str:
+        return format(float(self), wanted or (".1f" if self >= 10.0 else ".2f"))
+
+
+def _kettle(leg: Leg) -> str:
+    """What happens to a pull, and to the mash meanwhile?"""
+    boils = f"; about {leg.boil_off_kg:.1f} kg of it boils off" if leg.boil_off_kg else ""
+    cools = ". Heat is off: the rest of the mash is left to cool" if leg.cooled_c is not None else ""
+    return (f"; then {leg.kettle}" if leg.kettle else ", and boil it") + boils + cools
 
 
 def _grain(run: Run) -> str:
@@ -63,11 +91,14 @@ def _grain(run: Run) -> str:
 def _thick(run: Run, leg: Leg) -> str:
     """What is pulled, in words that a hand with a ladle understands?"""
     pull = leg.pull_kg_per_kg
+    if leg.thin_p is not None:
+        litres = pulls.thin_volume_l(leg.addition_kg, leg.thin_p)
+        return f"the liquid alone ({leg.thin_p:.1f} °P, about {litres:.0f} L)"
     if pull is None or run.course is None or run.course.grist_kg <= 0.0:
         return "as it stands"
+    litres = pulls.volume_l(leg.addition_kg, pull)
     if pull >= run.course.liquor_kg / run.course.grist_kg - 0.05:
-        return f"as thick as it stands ({pull:.1f} L/kg)"
-    litres = leg.addition_kg * (pull + DISPLACEMENT_L_PER_KG) / (1.0 + pull)
+        return f"as thick as it stands ({pull:.1f} L/kg, about {litres:.0f} L)"
     return f"the thick of it ({pull:.1f} L/kg, about {litres:.0f} L)"
 
 
@@ -79,6 +110,10 @@ def question(run: Run, leg: Leg) -> str:
             return "dough_in" if waiting else "grain_in"
         case "infusion":
             return "add" if waiting else "added"
+        case "water_in":
+            return "add" if waiting else "water_in"
+        case "cereal":
+            return "join" if waiting else "joined"
         case "decoction":
             return "pull" if waiting else "returned"
         case "keep":

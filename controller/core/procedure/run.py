@@ -47,7 +47,8 @@ class Progress(NamedTuple):
     iodine_tests: int = 0
     iodine_ok: bool = False
     ask_at_s: float | None = None  # the next iodine test is asked for at this credited time
-    reminded: int = 0  # of the pH
+    reminded: int = 0  # of the pH, of a series of iodine tests
+    reached_at: Instant | None = None  # when it was first so warm, where the step before left it there
 
 
 class Gap(NamedTuple):
@@ -81,6 +82,7 @@ class Run(NamedTuple):
     gap: Gap = Gap()
     nobody_told: bool = False  # ready for grain, and it was said that nobody came
     liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
+    cooker_told: int = 0  # so many of the things to do at the cooker were told
     offer: Fleeting[Offer | None] = None  # after dough-in: how the mash could be put right at that moment
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
 

@@ -6,7 +6,7 @@ rest. `keep` is left out: it ends when somebody takes over. It informs; the remi
 
 from math import inf, isfinite
 
-from controller.core.nouns import GOES_IN, Instant, Leg, Phase
+from controller.core.nouns import COMES_IN, GOES_IN, Instant, Leg, Phase
 from controller.core.procedure.orders.envelope import ACTIVE
 from controller.core.procedure.run import Run, leg_of
 
@@ -14,15 +14,19 @@ P = Phase
 RISING = (P.ARMED, P.HEATING, P.RAMPING)
 
 
-def finish_in_s(run: Run, now_c: float | None, now: Instant) -> float | None:
-    """How long until the program's last planned second? None when nothing runs. `now_c`: of the mash, where known."""
+def finish_in_s(run: Run, now_c: float | None, now: Instant, until: int | None = None) -> float | None:
+    """How long until the program's last planned second? None when nothing runs. `now_c`: of the mash, where known.
+
+    `until`: or until the step of this index begins.
+    """
     leg = leg_of(run)
     if leg is None or run.course is None or run.state not in ACTIVE:
         return None
-    later = sum(nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in run.course.legs[run.leg + 1 :])
+    later = sum(nxt.away_s + nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in run.course.legs[run.leg + 1 : until])
     armed_s = max(0.0, run.armed_until - now) if run.phase is P.ARMED and run.armed_until is not None else 0.0
     rest_s = max(0.0, hold_s(leg) - run.progress.credited_s)
-    return armed_s + rise_left_s(run, leg, now_c) + mixing_left_s(run, leg, now) + rest_s + later
+    away_s = away_left_s(run, leg, now)
+    return armed_s + away_s + rise_left_s(run, leg, now_c) + mixing_left_s(run, leg, now) + rest_s + later
 
 
 def mixing_s(leg: Leg) -> float:
@@ -35,6 +39,13 @@ def hold_s(leg: Leg) -> float:
     return 0.0 if leg.kind == "keep" else leg.hold_s
 
 
+def away_left_s(run: Run, leg: Leg, now: Instant) -> float:
+    """How much longer is the pull of the present step away, by the plan?"""
+    if run.phase is P.WAITING:
+        return max(0.0, leg.away_s - (now - run.phase_since))
+    return leg.away_s if run.phase is P.RAMPING else 0.0
+
+
 def mixing_left_s(run: Run, leg: Leg, now: Instant) -> float:
     """How much of the present step's mixing is still to come?"""
     gone_s = now - run.phase_since if run.phase is P.SETTLING else 0.0
@@ -45,7 +56,7 @@ def rise_left_s(run: Run, leg: Leg, now_c: float | None) -> float:
     """How much of the present step's rise is still to come? The planned time by the share of the kelvins still to go,
     and never less than the fastest rise allowed takes for them."""
     adding = run.phase is P.ADDING and leg.kind not in GOES_IN  # an announced one: the rise goes on after it
-    if leg.kind in ("infusion", "decoction") or run.phase not in (*RISING, P.RESTING, P.ADDING):
+    if leg.kind in COMES_IN or run.phase not in (*RISING, P.RESTING, P.ADDING):
         return 0.0
     if run.phase is P.ADDING and not adding:
         return 0.0

@@ -1,6 +1,6 @@
 """What does the program want of the heater now?"""
 
-from controller.core.nouns import Leg, Phase, Target
+from controller.core.nouns import COMES_IN, Leg, Phase, Target
 from controller.core.procedure.run import ADDED, KEPT, Run, capacity_j_per_k, leg_of
 from controller.settings.tun import Tun
 
@@ -13,6 +13,8 @@ def target(run: Run, tun: Tun) -> Target:
     if leg is None or capacity is None or run.state not in KEPT:
         return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
     strike, phase = leg.kind == "dough_in", run.phase
+    if phase is Phase.WAITING and leg.cooled_c is not None:
+        return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     if phase in HEATED_PHASES:
         return Target("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     if phase in ADDED:
@@ -24,6 +26,6 @@ def _plateau(run: Run, leg: Leg) -> float:
     """Waiting for a decoction or an infusion, the mash is kept where it was; paused in a ramp, where it got to."""
     if run.progress.pause_c is not None:
         return run.progress.pause_c
-    if leg.kind in ("infusion", "decoction") and run.course is not None and run.leg > 0:
+    if leg.kind in COMES_IN and run.course is not None and run.leg > 0:
         return run.course.legs[run.leg - 1].target_c
     return leg.target_c

@@ -7,7 +7,7 @@ also run in a souring hold and while liquor is heated.
 
 from typing import Literal, NamedTuple
 
-from controller.core.nouns import Instant, Leg, Motor, Phase, RunState
+from controller.core.nouns import COMES_IN, Instant, Leg, Motor, Phase, RunState
 from controller.core.procedure.run import KEPT, Run, leg_of
 
 S, P = RunState, Phase
@@ -38,6 +38,7 @@ TABLE: tuple[Motion, ...] = (
     Motion("ramp", "on, rate limited", "on", "on", "stands", "in band for 60 s, which then count"),
     Motion("rest", "holding", "on", "on", "runs in band", "time, a person, or the iodine result"),
     Motion("waiting for decoction or infusion", "holding", "on", "on", "stands", "a person says returning, or adding"),
+    Motion("mash left to cool meanwhile", "off", "on", "on", "stands", "a person says returning"),
     Motion("returning or adding", "blocked", "on", "off", "stands", "a person says that it is in"),
     Motion("waiting for a person", "holding", "on", "on", "stands", "an answer"),
     Motion("mash-out and keep", "holding", "on", "on", "runs in band", "time; a person takes over"),
@@ -67,11 +68,7 @@ PLAIN = {
     P.SETTLING: "settling",
     P.RAMPING: "ramp",
 }
-WAITS = {
-    "dough_in": "ready for grain",
-    "infusion": "waiting for decoction or infusion",
-    "decoction": "waiting for decoction or infusion",
-}
+WAITS = {"dough_in": "ready for grain"} | dict.fromkeys(COMES_IN, "waiting for decoction or infusion")
 RESTS = {"mash_out": "mash-out and keep", "keep": "mash-out and keep", "souring": "souring hold"}
 
 
@@ -79,6 +76,8 @@ def _within(phase: Phase, leg: Leg) -> str:
     if phase is P.RESTING:
         return RESTS.get(leg.kind, "rest")
     if phase is P.WAITING:
+        if leg.cooled_c is not None:
+            return "mash left to cool meanwhile"
         return WAITS.get(leg.kind, "waiting for a person")
     if phase is P.ADDING:
         return "dough-in" if leg.kind == "dough_in" else "returning or adding"

@@ -14,6 +14,7 @@ from typing import Any
 
 from controller.core.nouns import Event
 from controller.edge.files import config_files
+from controller.plan import kettle
 from controller.plan.advise import advise
 from controller.plan.plan import Plan
 from controller.settings.problems import Problems
@@ -23,7 +24,7 @@ from controller.settings.tun import Probe, Tun
 
 def at_start(config: Path, plan: Plan, settings: Settings, wall_s: float) -> tuple[Event, ...]:
     """The events that file advice, malt and calibration of this run."""
-    return (*_advice(config, plan, settings, wall_s), *_malt(plan), *_calibrations(settings))
+    return (*_advice(config, plan, settings, wall_s), *_malt(plan), *_expected(plan), *_calibrations(settings))
 
 
 def _advice(config: Path, plan: Plan, settings: Settings, wall_s: float) -> Iterator[Event]:
@@ -42,9 +43,27 @@ def _advice(config: Path, plan: Plan, settings: Settings, wall_s: float) -> Iter
 
 def _malt(plan: Plan) -> Iterator[Event]:
     """Each line of the grist with its lot and the figures of its sheet."""
-    for line in plan.program.grist:
+    for line in plan.program.all_grist:
         lot = f", lot {line.lot}" if line.lot else ", lot not known"
         yield Event("malt", line.name, f"{line.mass_kg:g} kg {line.name}{lot}", data=line.model_dump(mode="json"))
+
+
+def _expected(plan: Plan) -> Iterator[Event]:
+    """What is to be got of liquor and wort, so that the record can compare; nothing of a run with water alone."""
+    if not plan.program.grist:
+        return
+    found: dict[str, float | None] = {"liquor_kg": round(plan.liquor_kg, 2), "first_wort_p": plan.first_wort_p}
+    found["added_kg"] = round(sum(stage.comes.liquor_kg for stage in plan.stages), 2)
+    try:
+        wort = kettle.expected(plan.program, plan.tun)
+    except ValueError:
+        wort = None
+    if wort is not None and plan.program.wanted is not None:
+        got = wort.got
+        found |= {"kettle_l": got.volume_l, "kettle_p": got.wort_p, "extract_kg": got.extract_kg}
+        found |= {"lauter_share": wort.lauter_share, "conversion_share": plan.program.wanted.conversion}
+    rounded = {key: None if value is None else round(value, 4) for key, value in found.items()}
+    yield Event("expected", "wort", "what is to be got of liquor and wort", data=rounded)
 
 
 def _calibrations(settings: Settings) -> Iterator[Event]:

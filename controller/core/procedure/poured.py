@@ -1,0 +1,65 @@
+"""The liquor that is really in the tun is more or less than planned: what follows for the strike?
+
+Once it has been measured, before the grain is in, the course goes on with what is there: heat capacities, thickness and
+the strike, which makes up for grain and vessel by so much less the more liquor there is (heat balance, first law).
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from controller.brewing import volumes
+from controller.brewing.heat import WATER
+from controller.core.nouns import Course, Event, Leg, Phase
+from controller.core.procedure.run import Run, leg_of, out_of_band
+
+COLD_C = 20.0  # liquor whose temperature was not said
+SAME_SHARE = 0.005  # so near the plan nothing is changed: a level tube reads no better (own proposal)
+
+
+def corrected(run: Run, entry: Mapping[str, Any], ceiling_c: float) -> tuple[Run, Event | None]:
+    """The run with the liquor that was measured, and what is said of it; unchanged where it is the same, or too late."""
+    leg, course = leg_of(run), run.course
+    if "liquor_volume_l" not in entry or leg is None or course is None or leg.kind != "dough_in" or run.grain_in:
+        return run, None
+    if run.phase not in (Phase.ARMED, Phase.HEATING, Phase.WAITING):
+        return run, None
+    kg = volumes.liquor_kg(float(entry["liquor_volume_l"]), float(entry.get("liquor_at_c", COLD_C)))
+    more_kg = kg - course.liquor_kg
+    if abs(more_kg) < SAME_SHARE * course.liquor_kg:
+        return run, None
+    strike_c = _strike_c(course, leg, more_kg)
+    there = f"{kg:.1f} kg of liquor in the tun, {course.liquor_kg:.1f} planned"
+    if strike_c > ceiling_c:
+        text = (
+            f"{there}: the strike would be {strike_c:.1f} °C, more than this tun allows; add liquor, or use less grain"
+        )
+        return run, Event("note", "liquor", text, value=round(kg, 2), limit=round(course.liquor_kg, 2), priority=1)
+    text = f"{there}: strike {leg.target_c:.1f} -> {strike_c:.1f} °C"
+    event = Event("note", "liquor", text, value=round(kg, 2), limit=round(course.liquor_kg, 2), unit="kg", priority=2)
+    run = out_of_band(run._replace(course=_course(course, more_kg, strike_c), key=run.key + 1))
+    if run.phase is Phase.WAITING:  # ready for grain no more: it comes to its new strike first
+        run = run._replace(phase=Phase.HEATING, prompt=None)
+    return run, event
+
+
+def _strike_c(course: Course, leg: Leg, more_kg: float) -> float:
+    """What the liquor must be over the mash it makes, in proportion to its heat capacity and the vessel's."""
+    lands_c = leg.target_c if course.landing_c is None else course.landing_c
+    own = course.liquor_capacity_j_per_k
+    return lands_c + (leg.target_c - lands_c) * own / (own + more_kg * WATER)
+
+
+def _course(course: Course, more_kg: float, strike_c: float) -> Course:
+    """The course with so much more liquor in every step."""
+    more_j = more_kg * WATER
+    legs = tuple(leg._replace(capacity_j_per_k=leg.capacity_j_per_k + more_j) for leg in course.legs)
+    liquor_kg = course.liquor_kg + more_kg
+    malt = course.malt
+    if malt is not None and course.grist_kg > 0.0:
+        malt = {**malt, "liquor_kg_per_kg": liquor_kg / course.grist_kg}
+    return course._replace(
+        legs=(legs[0]._replace(target_c=strike_c), *legs[1:]),
+        liquor_kg=liquor_kg,
+        liquor_capacity_j_per_k=course.liquor_capacity_j_per_k + more_j,
+        malt=malt,
+    )
