@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from controller.core.nouns import Disk, Motor, Order, RunState
 from controller.core.procedure.run import Prompt
+from controller.core.quick_records import maker
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.messages import outgoing, status_document
@@ -28,6 +29,7 @@ from sim.world.network import Message
 from sim.world.true_values import TrueValues
 from sim.world.world import WALL_S, World
 
+_second = maker(TraceSecond)
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
 STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
@@ -90,6 +92,7 @@ class DryRun:
         probe = settings.tun.probes.mash
         self.evidence = FreshReadings(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
         self.passed = MessageDigest()
+        self._log = self.passed.add if listen is None else self._heard
         self._listen = listen
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
@@ -206,7 +209,7 @@ class DryRun:
         self._log(now, topic, payload, False, True)
         self.site.hear(topic, payload, now)
 
-    def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
+    def _heard(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
         self.passed.add(at, topic, payload, retained, ours)
         if self._listen is not None:
             self._listen(at, topic, payload, retained, ours)
@@ -245,7 +248,7 @@ class DryRun:
 
     def _row(self, outcome: Outcome, now: float) -> None:
         run, setpoint = outcome.state.run, outcome.setpoint
-        row = TraceSecond(
+        row = _second(
             t_s=now,
             mash_c=self.world.tun.mash_mean_c,
             probe_c=outcome.seen.raw_c,

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
+from controller.core.quick_records import quick
+
 T = TypeVar("T")
 A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
 Instant = Annotated[float, A_MOMENT]  # s, scaled monotonic clock
@@ -239,6 +241,7 @@ class Inputs(NamedTuple):
     epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
 
 
+@quick
 class Measurement(NamedTuple):
     """What is believed of the mash temperature."""
 

@@ -16,10 +16,13 @@ from controller.core.guard.interlock import Finding, Interlock
 from controller.core.guard.registry import ALL, BAD_DEMAND, BY_ID
 from controller.core.guard.senses import HEATED, NO_RUN, Senses
 from controller.core.guard.state import Evidence, GuardState
+from controller.core.guard.turns import turns
 from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
 from controller.core.nouns import Demand, Event, Instant, Reply, RunState, Trip, View
+from controller.core.quick_records import maker
 from controller.settings.tun import Tun
 
+_view = maker(View)
 EVIDENCE_S = 12.0  # no lease outlives its reading by more than this
 
 
@@ -102,7 +105,7 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
     returned = link.up and (not state.link_up or link.since != state.link_since)
     if slept or returned:
         state = requalify.gap(state, senses.now)
-    known = (state.link_up, state.link_since) == (link.up, link.since)
+    known = state.link_up is link.up and state.link_since == link.since
     return state if known else state._replace(link_up=link.up, link_since=link.since)
 
 
@@ -111,22 +114,22 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
 
 def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardState, list[Finding]]:
     """Every interlock in the states that it names; the trips that are on, in every other."""
+    era, duty, plate = state.past.era, state.line.duty, state.plate
     state = state._replace(
         line=state.line.heard(senses.heater.report, senses.own.epoch),
-        past=state.past.follow(senses, state.line.duty, state.plate),
-        heat=state.heat.follow(senses, state.line.duty, state.plate),
+        past=state.past.follow(senses, duty, plate),
+        heat=state.heat.follow(senses, duty, plate),
     )
-    known = state.known
+    known, past = state.known, state.past
     findings: list[Finding] = []
-    after: list[Interlock] = []
-    for interlock in state.interlocks:
-        if senses.asked_as not in interlock.STATES:
-            after.append(interlock.asleep(senses))
-            continue
-        remembers, finding = interlock.watch(senses, known)
-        after.append(remembers)
+    after = list(state.interlocks)
+    due = turns(tuple(map(type, after)), senses.asked_as)
+    for place in due.at_a_line if past.fresh or past.era != era else due.watch:
+        after[place], finding = after[place].watch(senses, known)
         if finding is not None:
             findings.append(finding)
+    for place in due.sleep:
+        after[place] = after[place].asleep(senses)
     state = state._replace(interlocks=tuple(after))
     if not _a_share(demand):
         findings.append(Finding(BAD_DEMAND, demand.duty if isfinite(demand.duty) else -1.0, 1.0))
@@ -236,9 +239,9 @@ def view(state: GuardState, tun: Tun, now: Instant, flow_ok: bool) -> View:
     evidence, found = state.evidence, state.trips
     left_s = evidence.off_until - now
     waits = "" if left_s <= 0.0 else f"at least {left_s:.0f} s more without heat"
-    return View(
+    return _view(
         trips=found,
-        latched=any(t.latched for t in found),
+        latched=bool(found) and any(t.latched for t in found),
         lost=state.lost,
         ready=evidence.qualified and not waits and not found and not state.lost,
         heater_off=state.line.says_off(now, tun.guard.heater_silent_s),

@@ -83,6 +83,7 @@ class Interlock:
     LATE: ClassVar[str] = ""  # said where a clear is refused because the cause is still there
     OWES: ClassVar[str] = "inspected"  # the word of a clear that `why_not_clear` is told
     ON_TRIAL: ClassVar[bool] = False  # only heat can show whether its cause is gone: the first is one pulse
+    BY_LINE: ClassVar[bool] = False  # it looks at a new line of history, once in ten seconds, and at nothing between
     TAKES_THE_TUN: ClassVar[bool] = False  # another controller has it: this process never heats again
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:

@@ -2,8 +2,10 @@
 
 from controller.core.nouns import Leg, Phase, Target
 from controller.core.procedure.run import ADDED, KEPT, Run, capacity_j_per_k, leg_of
+from controller.core.quick_records import maker
 from controller.settings.tun import Tun
 
+_target = maker(Target)
 HEATED_PHASES = frozenset({Phase.HEATING, Phase.WAITING, Phase.RAMPING, Phase.RESTING})
 
 
@@ -14,7 +16,7 @@ def target(run: Run, tun: Tun) -> Target:
         return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
     strike, phase = leg.kind == "dough_in", run.phase
     if phase in HEATED_PHASES:
-        return Target("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
+        return _target("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     if phase in ADDED:
         return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)

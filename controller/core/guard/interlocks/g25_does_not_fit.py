@@ -38,6 +38,7 @@ class DoesNotFit(Interlock):
         do="Is all liquor, is all grain in? Is the probe's unit right?",
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
+    BY_LINE: ClassVar[bool] = True
 
     fitted: tuple[int, ...] = ()  # heat capacities, J/K, for which it has been judged
 
