@@ -128,7 +128,7 @@ class NodeState(Plain):
 
     def but(self, **changes: object) -> "NodeState":
         """The same with some fields changed."""
-        twin = NodeState()
+        twin: NodeState = object.__new__(NodeState)  # every field is filled
         twin._fill(self, changes)
         return twin
 

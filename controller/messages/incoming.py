@@ -126,7 +126,7 @@ def switch(payload: bytes, now: Instant) -> tuple[Switch, int | None] | Refused:
     seq = found.get("seq")
     if seq is not None and isinstance(seq := whole(seq), Refused):
         return seq
-    return Switch(ok=found["ok"], at=now), seq
+    return Switch(found["ok"], now), seq
 
 
 def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
