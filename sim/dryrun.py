@@ -6,10 +6,11 @@ n x 0.5 s. Nothing is switched off.
 """
 
 from collections.abc import Callable, Iterable
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from controller.core.nouns import Disk, Motor, Order, RunState
 from controller.core.procedure.run import Prompt
+from controller.core.quick_records import maker
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.messages import outgoing, status_document
@@ -28,8 +29,11 @@ from sim.world.network import Message
 from sim.world.true_values import TrueValues
 from sim.world.world import WALL_S, World
 
+_second = maker(TraceSecond)
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
-STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
+STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between ...
+QUIET_S = 30.0  # ... and while nothing is asked and nothing is wrong, nobody reads at all
+RUNNING: Final = RunState.RUNNING
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
@@ -89,6 +93,7 @@ class DryRun:
         probe = settings.tun.probes.mash
         self.evidence = FreshReadings(probe.topic, probe.pointer, probe.seq_pointer, probe.unit)
         self.passed = MessageDigest()
+        self._log = self.passed.add if listen is None else self._heard
         self._listen = listen
         self._topics = self.inbox.topics
         self._probe_topic = probe.topic
@@ -205,7 +210,7 @@ class DryRun:
         self._log(now, topic, payload, False, True)
         self.site.hear(topic, payload, now)
 
-    def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
+    def _heard(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
         self.passed.add(at, topic, payload, retained, ours)
         if self._listen is not None:
             self._listen(at, topic, payload, retained, ours)
@@ -217,7 +222,7 @@ class DryRun:
     def _tell(self, outcome: Outcome, now: float, wall_s: float) -> None:
         """Events, replies and the status, as live."""
         asked = outcome.state.run.prompt is not self._asked
-        due = now - self._shown_at >= STATUS_S - 0.5
+        due = now - self._shown_at >= (QUIET_S if self._quiet(outcome) else STATUS_S) - 0.5
         if not (due or asked or outcome.events or outcome.replies or self.inbox.turned_away):
             return
         for event in outcome.events:
@@ -242,9 +247,14 @@ class DryRun:
         )
         self._say(self._topics.status, outgoing.status(status), now)
 
+    def _quiet(self, outcome: Outcome) -> bool:
+        """Does nobody look? A run that goes on, asks nothing and has no trip is glanced at once."""
+        run = outcome.state.run
+        return run.state is RUNNING and run.prompt is None and not (outcome.state.guard.trips or self.person.watches)
+
     def _row(self, outcome: Outcome, now: float) -> None:
         run, setpoint = outcome.state.run, outcome.setpoint
-        row = TraceSecond(
+        row = _second(
             t_s=now,
             mash_c=self.world.tun.mash_mean_c,
             probe_c=outcome.seen.raw_c,

@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
 from controller.brewing.water import SPECIFIC_HEAT_J_PER_KG_K
+from controller.core.quick_records import quick
 
 T = TypeVar("T")
 A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
@@ -252,6 +253,7 @@ class Inputs(NamedTuple):
     epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
 
 
+@quick
 class Measurement(NamedTuple):
     """What is believed of the mash temperature."""
 

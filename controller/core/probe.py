@@ -23,6 +23,7 @@ from controller.core.nouns import (
     Reading,
     Sample,
 )
+from controller.core.quick_records import maker, quick
 from controller.settings.tun import Probe
 
 NEIGHBOUR_K = 2.0  # a suspect value is believed this close to the last believed one (own proposal)
@@ -34,6 +35,7 @@ GONE_S = 10.0
 STALE_WORD_S = 5.0  # a retained word that the node is gone may be of long ago: so long it may still be heard of
 
 
+@quick
 class ProbeState(NamedTuple):
     """What is remembered of one probe."""
 
@@ -56,6 +58,7 @@ class ProbeState(NamedTuple):
 
 
 START = ProbeState()
+_measured, _remembered = maker(Measurement), maker(ProbeState)
 
 
 def look(
@@ -110,14 +113,14 @@ def _measurement(state: ProbeState, now: Instant, delay_s: float, *, fresh: bool
     believed, at, seq, raw_c, refused_run, refused_since, jump_run, jump_since, jump_c, *_, why, run, since = state
     if believed is None:
         why = why or "no reading yet"
-        return Measurement(None, raw_c, None, inf, None, False, True, "failure", why, refused_run, refused_since)
+        return _measured(None, raw_c, None, inf, None, False, True, "failure", why, refused_run, refused_since)
     age = max(0.0, now - at) + delay_s
     good = not refused and age <= GONE_S / 2
     value = believed if age <= GONE_S else None
     health: Health = "good" if good else ("failure" if value is None else "out of specification")
     if not jump_run:
         jump_since = jump_c = None
-    return Measurement(
+    return _measured(
         value_c=value,
         raw_c=raw_c,
         at=at,
@@ -213,7 +216,7 @@ def _refuse(state: ProbeState, at: Instant, why: str) -> ProbeState:
 def _believe(state: ProbeState, value: float, reading: Reading) -> ProbeState:
     """The state after a believed reading: every doubt is forgotten."""
     at, since = reading.at, state.good_since
-    return ProbeState(
+    return _remembered(
         value_c=value,
         at=at,
         seq=reading.seq,

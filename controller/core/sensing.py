@@ -12,6 +12,7 @@ from controller.core import probe
 from controller.core.guard import gate, liquid
 from controller.core.guard.senses import HEATED, NO_RUN, AtHeater, Own, Probed, Senses
 from controller.core.guard.senses import Run as RunSense
+from controller.core.guard.state import GuardState
 from controller.core.nouns import (
     Inputs,
     Instant,
@@ -26,6 +27,7 @@ from controller.core.nouns import (
 )
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run, capacity_j_per_k, highest_remaining_c
+from controller.core.quick_records import maker
 from controller.core.state import State
 from controller.settings.service import Settings
 from controller.settings.tun import Probe, Tun
@@ -41,8 +43,12 @@ class Read(NamedTuple):
     outlet: Measurement | None
 
 
-def look(settings: Settings, state: State, now: Instant, inputs: Inputs) -> tuple[State, Read]:
-    """Every probe's newest samples, judged."""
+_read, _senses, _run_sense = maker(Read), maker(Senses), maker(RunSense)
+_heater, _own, _probe_sense = maker(AtHeater), maker(Own), maker(Probed)
+
+
+def look(settings: Settings, state: State, now: Instant, inputs: Inputs, settled: GuardState) -> tuple[State, Read]:
+    """Every probe's newest samples, judged; with the guard as it was `settled` before."""
     tun, run, delay_s = settings.tun, state.run, max(0.0, inputs.link.delay_s)
     heated, begun = run.state in HEATED, run.state not in NO_RUN and run.state is not RunState.CHECKING
     trust = not heated or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
@@ -54,6 +60,7 @@ def look(settings: Settings, state: State, now: Instant, inputs: Inputs) -> tupl
     second, seen2 = _other(tun.probes.second, tun.guard.jump_k, state.second, inputs.second, now, delay_s, waits)
     outlet, seen3 = _other(tun.probes.outlet, OUTLET_JUMP_K, state.outlet, inputs.outlet, now, delay_s, waits)
     state = state._replace(
+        guard=settled,
         mash=mash,
         second=second,
         outlet=outlet,
@@ -62,7 +69,7 @@ def look(settings: Settings, state: State, now: Instant, inputs: Inputs) -> tupl
         level=inputs.level if inputs.level is not None else state.level,
         flow=inputs.flow if inputs.flow is not None else state.flow,
     )
-    return state, Read(mash=seen, second=seen2, outlet=seen3)
+    return state, _read(mash=seen, second=seen2, outlet=seen3)
 
 
 def _other(
@@ -98,16 +105,16 @@ def senses(
     setpoint: Setpoint | None,
 ) -> Senses:
     """What the guard looks at."""
-    return Senses(
+    return _senses(
         tun=tun,
         now=now,
         dt=dt,
         run=_of_run(tun, run, now, target, setpoint),
-        mash=Probed(seen=read.mash, raw=inputs.mash, gone=_gone(inputs.probe_online, state.mash, now)),
+        mash=_probe_sense(seen=read.mash, raw=inputs.mash, gone=_gone(inputs.probe_online, state.mash, now)),
         second=_probed(read.second, inputs.second, _gone(inputs.second_online, state.second, now)),
         outlet=_probed(read.outlet, inputs.outlet, _gone(inputs.outlet_online, state.outlet, now)),
         heater=_at_heater(tun, state, inputs, since=now - dt),
-        own=Own(
+        own=_own(
             link=inputs.link,
             late_s=inputs.late_s,
             gap_s=inputs.gap_s,
@@ -121,7 +128,7 @@ def senses(
 
 
 def _of_run(tun: Tun, run: Run, now: Instant, target: Target, setpoint: Setpoint | None) -> RunSense:
-    return RunSense(
+    return _run_sense(
         state=run.state,
         phase=run.phase,
         target=target,
@@ -138,7 +145,7 @@ def _at_heater(tun: Tun, state: State, inputs: Inputs, since: Instant) -> AtHeat
     stirred = (stirrer is None or not stirrer.required_for_heat or state.stir_on_s > 0.0) and (
         pump is None or not pump.required_for_heat or state.pump_on_s > 0.0
     )
-    return AtHeater(
+    return _heater(
         report=report if report is not None and report.at > since else None,
         online=_there(inputs.heater_online, state.guard.line.acked_at),
         level=state.level,
@@ -160,4 +167,4 @@ def _gone(presence: Presence | None, known: probe.ProbeState, now: Instant) -> b
 
 
 def _probed(seen: Measurement | None, raw: tuple[Sample, ...], gone: bool) -> Probed | None:
-    return None if seen is None else Probed(seen=seen, raw=raw, gone=gone)
+    return None if seen is None else _probe_sense(seen=seen, raw=raw, gone=gone)

@@ -26,9 +26,11 @@ from controller.core.nouns import (
 from controller.core.procedure import resume
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run
+from controller.core.quick_records import quick
 from controller.settings.service import Settings
 
 
+@quick
 class State(NamedTuple):
     """Everything that one tick leaves for the next."""
 

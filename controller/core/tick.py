@@ -19,9 +19,11 @@ from controller.core.guard import gate as guard
 from controller.core.nouns import Demand, Event, Inputs, Instant, Measurement, RunState, Setpoint, Target, View
 from controller.core.procedure import estimate, plight, program, resume, settling, wanted, who_moves
 from controller.core.procedure.run import Run, go
+from controller.core.quick_records import maker
 from controller.core.state import Outcome, State
 from controller.settings.service import Settings
 
+_outcome = maker(Outcome)
 CHECK_S = 60.0  # checking ends after so long even without good readings
 
 
@@ -34,8 +36,8 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     was, last_c = state.run.state, state.mash.value_c
     if slept := resume.slept(dt, limit_s, tun.guard.clock_odd_s):
         inputs = inputs._replace(gap_s=max(inputs.gap_s, dt))
-    state = state._replace(guard=guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq))
-    state, read = sensing.look(settings, state, now, inputs)
+    settled = guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq)
+    state, read = sensing.look(settings, state, now, inputs, settled)
     mashed = in_mash(heat_path(tun), not state.run.grain_in, state.loop.belief, read.mash)
     view = sensing.view(settings, state, now)
     state, events, replies = carry_out.all_orders(settings, state, now, inputs, mashed, view)
@@ -43,18 +45,16 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     decided = was is RunState.CHECKING and run.state is not RunState.CHECKING
     target = wanted.target(run, tun)
     stirrer, pump = who_moves.motors(run, now)
-    state, setpoint, demand = _regulated(settings, state, target, read, dt)
+    state, setpoint, demand = _regulated(settings, state, target, read, dt, stirrer.on, pump.on)
     demand = supply.capped(demand, tun, inputs.supply_w)
-    state = state._replace(
-        stir_on_s=state.stir_on_s + dt if stirrer.on else 0.0, pump_on_s=state.pump_on_s + dt if pump.on else 0.0
-    )
     senses = sensing.senses(tun, state, run, now, dt, inputs, read, target, setpoint)
-    gate = guard.check(state.guard._replace(need_durable=state.guard.need_durable or decided), senses, demand)
+    shut = state.guard._replace(need_durable=True) if decided else state.guard
+    gate = guard.check(shut, senses, demand)
     pending = None if decided else state.pending
     if slept:
         run, pending, said = resume.over_gap(run, pending, last_c, dt, now, limit_s)
         events.extend(said)
-    return Outcome(
+    return _outcome(
         state=state._replace(now=now, run=run, pending=pending, guard=gate.state),
         command=gate.command,
         stirrer=stirrer,
@@ -73,9 +73,9 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
 
 
 def _regulated(
-    settings: Settings, state: State, target: Target, read: sensing.Read, dt: float
+    settings: Settings, state: State, target: Target, read: sensing.Read, dt: float, stirs: bool, pumps: bool
 ) -> tuple[State, Setpoint | None, Demand]:
-    """How much heat is asked for? Setpoint, loop and switch, each a second further."""
+    """How much heat is asked for? Setpoint, loop and switch, each a second further, and the motors' own time."""
     tun = settings.tun
     model = believed(tun, target, settings.learned, state.loop.belief)
     climbed, setpoint = trajectory.shape(model, target, state.trajectory, read.mash, state.loop.saturated, dt)
@@ -85,7 +85,13 @@ def _regulated(
         model, setpoint, target, read.mash, applied, state.loop, dt, outlet_c, tun.guard.outlet_limit_c
     )
     switched, duty = on_off.modulate(model.path.switching, demand, state.on_off, dt)
-    state = state._replace(trajectory=climbed, loop=looped, on_off=switched)
+    state = state._replace(
+        trajectory=climbed,
+        loop=looped,
+        on_off=switched,
+        stir_on_s=state.stir_on_s + dt if stirs else 0.0,
+        pump_on_s=state.pump_on_s + dt if pumps else 0.0,
+    )
     return state, setpoint, demand if duty == demand.duty else Demand(duty, demand.reason)
 
 

@@ -51,9 +51,11 @@ class Plain:
     def _fill(self, other: "Plain", changes: dict[str, object]) -> None:
         """Take over all fields of `other`, some changed. Raises AttributeError for a field that is not there."""
         for name in self.__slots__:
-            setattr(self, name, changes.pop(name) if name in changes else getattr(other, name))
+            setattr(self, name, getattr(other, name))
         for name in changes:
-            raise AttributeError(name)
+            if name not in self.__slots__:
+                raise AttributeError(name)
+            setattr(self, name, changes[name])
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, self.__class__) and self.values() == other.values()
@@ -129,7 +131,7 @@ class NodeState(Plain):
 
     def but(self, **changes: object) -> "NodeState":
         """The same with some fields changed."""
-        twin = NodeState()
+        twin: NodeState = object.__new__(NodeState)  # every field is filled
         twin._fill(self, changes)
         return twin
 

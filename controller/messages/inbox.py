@@ -26,12 +26,14 @@ from controller.core.nouns import (
     RunState,
     Sample,
 )
+from controller.core.quick_records import maker
 from controller.messages import incoming
 from controller.messages.strict_json import STATUS_CAP, Refused
 from controller.messages.topics import Role, topics
 from controller.messages.what_counts import Rates, SwitchWords
 from controller.settings.service import Settings
 
+_linked = maker(Link)
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
 EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
@@ -300,7 +302,7 @@ class Inbox:
         flooding, delay = self._rates.flooding(since, now), self._delay_s
         if self._pending:
             delay = max(delay, now - next(iter(self._pending.values()))[1])
-        return Link(
+        return _linked(
             up=self._up,
             since=self._since,
             delay_s=delay,

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple, TypeVar, get_args
 
 from controller.core.nouns import Bad, FaultCode, HeaterReport, Instant, Order, Reading, Sample, Switch
+from controller.core.quick_records import maker
 from controller.messages.strict_json import (
     ORDER_CAP,
     READING_CAP,
@@ -27,6 +28,7 @@ from controller.messages.strict_json import (
 )
 
 Value = TypeVar("Value")
+_reading_of, _report = maker(Reading), maker(HeaterReport)
 EPOCH_CAP = 2**40  # far above any count of restarts, far below what a node's counter must hold
 _NUMBER = re.compile(rb"[ \t\r\n]*(-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?)[ \t\r\n]*").fullmatch
 
@@ -66,7 +68,7 @@ def reading(shape: Form, payload: bytes, now: Instant, clock_s: float) -> Sample
         value: float | Refused = number(float(plain[1]))
         if value.__class__ is Refused:
             return Bad(str(value), now)
-        return Reading(value if shape.unit == "C" else _celsius(value), now)  # type: ignore[arg-type]
+        return _reading_of(value if shape.unit == "C" else _celsius(value), now)  # type: ignore[arg-type]
     found = document(payload)
     if found.__class__ is Refused:
         return Bad(str(found), now)
@@ -87,7 +89,7 @@ def _reading(shape: Form, found: Any, value: float, now: Instant, clock_s: float
     if seq is None and shape.seq_at is not None:  # a number that is promised tells new readings from old ones
         return Bad("sequence missing", now)
     value_c = value if (unit or shape.unit) == "C" else _celsius(value)
-    return Reading(value_c=value_c, at=now, seq=seq, lag_s=None if at is None else clock_s - at)
+    return _reading_of(value_c=value_c, at=now, seq=seq, lag_s=None if at is None else clock_s - at)
 
 
 def _beside(shape: Form, found: Any) -> tuple[int | Refused | None, float | Refused | None, str | Refused | None]:
@@ -124,7 +126,7 @@ def switch(payload: bytes, now: Instant) -> tuple[Switch, int | None] | Refused:
     seq = found.get("seq")
     if seq is not None and isinstance(seq := whole(seq), Refused):
         return seq
-    return Switch(ok=found["ok"], at=now), seq
+    return Switch(found["ok"], now), seq
 
 
 def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
@@ -136,7 +138,7 @@ def report(payload: bytes, now: Instant) -> HeaterReport | Refused:
     boot, fault, outlet_c, power_w = get("boot"), get("fault"), get("outlet_c"), get("power_w")
     faulty = fault is not None and fault != ""
     try:
-        return HeaterReport(
+        return _report(
             at=now,
             boot=_fit("boot", text(str(boot) if boot.__class__ is int else boot)),
             epoch=_fit("epoch", whole(get("epoch"), EPOCH_CAP)),

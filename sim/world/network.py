@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from random import Random
 from typing import Any, NamedTuple
 
+from controller.core.quick_records import maker
 from controller.messages.topics import Topics
 from sim.world.faults import Fault
 
@@ -22,6 +23,7 @@ class Message(NamedTuple):
     retained: bool = False
 
 
+_message = maker(Message)
 Queue = list[tuple[float, int, Message]]  # of what is held up, by its arrival
 
 
@@ -60,7 +62,10 @@ class Network:
             return
         if keep:
             self._kept[topic] = payload
-        self._send(Message(now, topic, payload), self._here, self._later, live)
+        if live:
+            self._hold_up(Message(now, topic, payload), self._later, live)
+        else:
+            self._here.append(_message(now, topic, payload))
 
     def to_nodes(
         self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], retained: bool = False
@@ -70,12 +75,12 @@ class Network:
             self._remember(payload)
         if not self.up:
             return
-        self._send(Message(now, topic, payload, retained), self._there, self._to_nodes, live)
+        if live:
+            self._hold_up(Message(now, topic, payload, retained), self._to_nodes, live)
+        else:
+            self._there.append(_message(now, topic, payload, retained))
 
-    def _send(self, message: Message, at_once: list[Message], held_up: Queue, live: Mapping[str, Fault]) -> None:
-        if not live:
-            at_once.append(message)
-            return
+    def _hold_up(self, message: Message, held_up: Queue, live: Mapping[str, Fault]) -> None:
         for at in self._arrivals(message.at, live):
             self._push(held_up, message._replace(at=at))
 

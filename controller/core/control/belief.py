@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from controller.core.quick_records import quick
+
 STAGES = 3  # equal lags that stand for a dead time: wort in pipe and bed spreads like tanks in series
 
 
@@ -27,6 +29,7 @@ class Doubt(NamedTuple):
     rr: float
 
 
+@quick
 class Belief(NamedTuple):
     """Where the mash is, which heat is on its way, and what this run has shown of the tun beyond its file."""
 

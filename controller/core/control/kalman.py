@@ -19,6 +19,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.core.control.belief import Doubt
+from controller.core.quick_records import maker
 
 PRIOR_K = 0.5  # K: how far a first reading may be from the mash
 PRIOR_LOSS = 0.5  # of the plate's loss: lids, draughts, insulation nobody measured (own estimate)
@@ -38,6 +39,9 @@ class Correction(NamedTuple):
     gain: float
     lag: float
     rise: float
+
+
+_doubt, _correction = maker(Doubt), maker(Correction)
 
 
 def prior(rate: float, plate_loss: float, gain_sd: float, lag_sd: float, rise_sd_k: float) -> Doubt:
@@ -66,7 +70,7 @@ def forward(doubt: Doubt, rate: float, arrives: float, change: float, lag_s: flo
     nx += WALK_K * WALK_K * dt + (SHAPE * rate * lag_s) ** 2 * abs(change)
     ll += (WALK_LOSS * rate) ** 2 * hours
     gg += WALK_RATE * WALK_RATE * hours
-    return Doubt(
+    return _doubt(
         xx=nx, xl=nl, xg=ng, xd=nd, xr=nr, ll=ll, lg=lg, ld=ld, lr=lr, gg=gg, gd=gd, gr=gr, dd=dd, dr=dr, rr=rr
     )
 
@@ -79,7 +83,7 @@ def correct(doubt: Doubt, error_k: float, felt: float, late_k: float, rough_k: f
     hd, hr = xd + felt * dr + late_k * dd, xr + felt * rr + late_k * dr
     weight = 1.0 / (hx + felt * hr + late_k * hd + NOISE_K * NOISE_K + rough_k * rough_k)
     kx, kl, kg, kd, kr = hx * weight, hl * weight, hg * weight, hd * weight, hr * weight
-    after = Doubt(
+    after = _doubt(
         xx=xx - kx * hx,
         xl=xl - kx * hl,
         xg=xg - kx * hg,
@@ -96,4 +100,4 @@ def correct(doubt: Doubt, error_k: float, felt: float, late_k: float, rough_k: f
         dr=dr - kd * hr,
         rr=rr - kr * hr,
     )
-    return after, Correction(x=kx * error_k, loss=kl * error_k, gain=kg * error_k, lag=kd * error_k, rise=kr * error_k)
+    return after, _correction(x=kx * error_k, loss=kl * error_k, gain=kg * error_k, lag=kd * error_k, rise=kr * error_k)

@@ -18,6 +18,7 @@ from controller.core.control.feedback import feedback, simc_gain, tau_s
 from controller.core.control.observer import observe
 from controller.core.control.plant_model import PlantModel
 from controller.core.nouns import Demand, Measurement, Setpoint, Target
+from controller.core.quick_records import maker
 
 # "Own bench": tests/regimes/bench/control.py, 200 random tuns a seed.
 AHEAD_SHARE, AHEAD_MOST_K = 0.1, 0.15  # aim so far over the setpoint while the reading is under it: a share of what is
@@ -37,6 +38,7 @@ class LoopState(NamedTuple):
 
 
 START = LoopState()
+_left, _demand = maker(LoopState), maker(Demand)
 
 
 def regulate(
@@ -69,8 +71,8 @@ def regulate(
         return START, Demand(0.0, "no heat: the model gave no number")
     if duty >= most and most < min(model.duty_cap, 1.0):
         reason = "held back: the heater's outlet is near its limit"
-    state = LoopState(belief=belief, slow=slow, outlet=cascade, saturated=duty >= most)
-    return state, Demand(min(max(duty, 0.0), most), reason)
+    state = _left(belief=belief, slow=slow, outlet=cascade, saturated=duty >= most)
+    return state, _demand(min(max(duty, 0.0), most), reason)
 
 
 def _act(

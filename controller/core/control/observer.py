@@ -35,7 +35,7 @@ def observe(model: PlantModel, target: Target, seen: Measurement, applied: float
     if value is not None and seen.fresh:
         belief = _read(model, target, value, applied, belief, (belief.arriving[-1] - arrived) / max(dt, 0.5))
     if target.heat != "hold":  # what is in the tun may change: when heat comes back, doubt begins anew
-        belief = belief._replace(doubt=None)
+        return belief._replace(doubt=None, coming_c=_coming_c(model, belief))
     return belief._replace(coming_c=_coming_c(model, belief))
 
 

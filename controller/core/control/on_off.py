@@ -11,6 +11,7 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.nouns import Demand
+from controller.core.quick_records import maker
 
 BAND_SHARE = 0.125  # of the window: half the account's band. A relay with band +-h has the cycle 2h/d + 2h/(1-d),
 # shortest at d = 0.5 with 8h (arithmetic)
@@ -38,6 +39,7 @@ class OnOffState(NamedTuple):
 
 
 START = OnOffState()
+_position_of = maker(OnOffState)
 
 
 def modulate(limits: Switching, demand: Demand, state: OnOffState, dt: float) -> tuple[OnOffState, float]:
@@ -54,12 +56,12 @@ def modulate(limits: Switching, demand: Demand, state: OnOffState, dt: float) ->
     if limits.min_fire > 0.0:
         window_s = max(limits.min_on_s + limits.min_off_s, LEAST_BURNER_WINDOW_S)
         return _switched(limits, asked, max(limits.min_fire, asked), window_s, state, dt)
-    return OnOffState(on=True, since_s=0.0, owed_s=0.0, cycles=state.cycles), asked
+    return _position_of(on=True, since_s=0.0, owed_s=0.0, cycles=state.cycles), asked
 
 
 def _off(state: OnOffState, dt: float) -> OnOffState:
     since = state.since_s + dt if not state.on and isfinite(dt) and dt > 0.0 else 0.0
-    return OnOffState(on=False, since_s=since, owed_s=0.0, cycles=state.cycles)
+    return _position_of(on=False, since_s=since, owed_s=0.0, cycles=state.cycles)
 
 
 def _switched(
@@ -73,7 +75,7 @@ def _switched(
     on = _position(limits, asked / high, state.on, since, owed / (BAND_SHARE * window_s))
     if on != state.on:
         since = 0.0
-    return OnOffState(
+    return _position_of(
         on=on, since_s=since, owed_s=owed, cycles=state.cycles + (on and not state.on)
     ), high if on else 0.0
 

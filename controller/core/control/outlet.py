@@ -6,6 +6,7 @@ from math import exp, isfinite
 from typing import NamedTuple
 
 from controller.core.nouns import HIGHEST_C, LOWEST_C
+from controller.core.quick_records import maker
 
 OUTLET_S = 30.0  # s, time of the cascade that keeps the heater's outlet under its limit (own proposal)
 SOON_S, SMOOTH_S = 20.0, 5.0  # s: so far ahead the outlet is judged, by its slope over so long
@@ -21,6 +22,7 @@ class OutletState(NamedTuple):
 
 
 START = OutletState()
+_cascade = maker(OutletState)
 
 
 def cascade(
@@ -36,4 +38,4 @@ def cascade(
     room_k = limit_c - OUTLET_MARGIN_K - soon_c
     start = min(state.cap, max(applied, 0.05)) if room_k < 0.0 else state.cap
     cap = start + room_k * dt / (OUTLET_S * max(rise_k, OUTLET_RISE_K))
-    return OutletState(cap=min(max(cap, 0.0), 1.0), smooth_c=smooth_c)
+    return _cascade(cap=min(max(cap, 0.0), 1.0), smooth_c=smooth_c)

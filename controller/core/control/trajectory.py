@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from controller.core.control.plant_model import PlantModel
 from controller.core.nouns import Measurement, Setpoint, Target
+from controller.core.quick_records import maker
 
 TAPER_SHARE = 0.25  # of the total lag: time constant of the last bend (own bench: 0.4..0.7 are equally good)
 LEAST_TAPER_S = 5.0  # and never sharper than this (own proposal: a few ticks)
@@ -28,6 +29,7 @@ class TrajectoryState(NamedTuple):
 
 
 START = TrajectoryState()
+_got_to, _setpoint = maker(TrajectoryState), maker(Setpoint)
 
 
 def shape(
@@ -46,11 +48,11 @@ def shape(
         if value is None:
             return TrajectoryState(target.key, None), None
     if value >= goal - ARRIVED_K:
-        return TrajectoryState(key=target.key, value_c=goal), Setpoint(value_c=goal, slope_k_per_s=0.0)
+        return _got_to(key=target.key, value_c=goal), _setpoint(value_c=goal, slope_k_per_s=0.0)
     slope = _slope(model, target, goal, value)
     if not (held_back and _far(model, slope, value, measurement)):
         value = min(value + slope * max(dt, 0.0), goal)
-    return TrajectoryState(key=target.key, value_c=value), Setpoint(value_c=value, slope_k_per_s=slope)
+    return _got_to(key=target.key, value_c=value), _setpoint(value_c=value, slope_k_per_s=slope)
 
 
 def _begin(model: PlantModel, target: Target, last_c: float | None, measurement: Measurement) -> float | None:

@@ -12,12 +12,14 @@ from typing import NamedTuple
 
 from controller.core.guard import liquid, notes, plate, requalify, trips
 from controller.core.guard.heater_line import HeaterLine
-from controller.core.guard.interlock import Finding, Interlock
+from controller.core.guard.interlock import Finding, Interlock, Known
 from controller.core.guard.registry import ALL, BAD_DEMAND, BY_ID
 from controller.core.guard.senses import HEATED, NO_RUN, Senses
 from controller.core.guard.state import Evidence, GuardState
+from controller.core.guard.turns import turns
 from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
 from controller.core.nouns import Demand, Event, Instant, Reply, RunState, Trip, View
+from controller.core.quick_records import maker
 from controller.settings.tun import Tun
 
 EVIDENCE_S = 12.0  # no lease outlives its reading by more than this
@@ -30,6 +32,9 @@ class Gate(NamedTuple):
     command: HeaterCommand | None  # None: another controller owns the tun; silence
     events: tuple[Event, ...]
     replies: tuple[Reply, ...] = ()
+
+
+_gate, _known, _view = maker(Gate), maker(Known), maker(View)
 
 
 def begin(
@@ -102,7 +107,7 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
     returned = link.up and (not state.link_up or link.since != state.link_since)
     if slept or returned:
         state = requalify.gap(state, senses.now)
-    known = (state.link_up, state.link_since) == (link.up, link.since)
+    known = state.link_up is link.up and state.link_since == link.since
     return state if known else state._replace(link_up=link.up, link_since=link.since)
 
 
@@ -111,23 +116,19 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
 
 def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardState, list[Finding]]:
     """Every interlock in the states that it names; the trips that are on, in every other."""
-    state = state._replace(
-        line=state.line.heard(senses.heater.report, senses.own.epoch),
-        past=state.past.follow(senses, state.line.duty, state.plate),
-        heat=state.heat.follow(senses, state.line.duty, state.plate),
-    )
-    known = state.known
-    findings: list[Finding] = []
-    after: list[Interlock] = []
-    for interlock in state.interlocks:
-        if senses.asked_as not in interlock.STATES:
-            after.append(interlock.asleep(senses))
-            continue
-        remembers, finding = interlock.watch(senses, known)
-        after.append(remembers)
+    duty, plate, findings = state.line.duty, state.plate, list[Finding]()
+    line = state.line.heard(senses.heater.report, senses.own.epoch)
+    past, heat = state.past.follow(senses, duty, plate), state.heat.follow(senses, duty, plate)
+    known = _known(line=line, past=past, heat=heat, plate=plate, started_at=state.started_at)
+    after = list(state.interlocks)
+    due = turns(tuple(map(type, after)), senses.asked_as)
+    for place in due.at_a_line if past.fresh or past.era != state.past.era else due.watch:
+        after[place], finding = after[place].watch(senses, known)
         if finding is not None:
             findings.append(finding)
-    state = state._replace(interlocks=tuple(after))
+    for place in due.sleep:
+        after[place] = after[place].asleep(senses)
+    state = state._replace(line=line, past=past, heat=heat, interlocks=tuple(after))
     if not _a_share(demand):
         findings.append(Finding(BAD_DEMAND, demand.duty if isfinite(demand.duty) else -1.0, 1.0))
     if state.trips and not senses.heated:
@@ -231,7 +232,7 @@ def _command(state: GuardState, senses: Senses, duty: float, reason: str, events
         seal=_GUARD_SEAL,
     )
     state = state._replace(line=line, evidence=requalify.last_good(state, senses))
-    return Gate(state=state, command=command, events=tuple(events))
+    return _gate(state=state, command=command, events=tuple(events))
 
 
 def view(state: GuardState, tun: Tun, now: Instant, flow_ok: bool) -> View:
@@ -239,9 +240,9 @@ def view(state: GuardState, tun: Tun, now: Instant, flow_ok: bool) -> View:
     evidence, found = state.evidence, state.trips
     left_s = evidence.off_until - now
     waits = "" if left_s <= 0.0 else f"at least {left_s:.0f} s more without heat"
-    return View(
+    return _view(
         trips=found,
-        latched=any(t.latched for t in found),
+        latched=bool(found) and any(t.latched for t in found),
         lost=state.lost,
         ready=evidence.qualified and not waits and not found and not state.lost,
         heater_off=state.line.says_off(now, tun.guard.heater_silent_s),

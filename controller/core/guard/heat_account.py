@@ -19,6 +19,7 @@ from typing import NamedTuple
 from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
+from controller.core.quick_records import quick
 
 CREDIT = 2.0  # a rise counts twice: masses and power are typed in (own trial on lumped models)
 LEAST_RISE_K = 0.1  # and no less than this is one (own proposal)
@@ -37,6 +38,7 @@ class Pulse(NamedTuple):
     before_k: float = 0.0  # owed before it, unless somebody has measured: the mash may be so much hotter than it reads
 
 
+@quick
 class HeatAccount(NamedTuple):
     """What is owed, and where the reading stood when it was last credited."""
 
@@ -83,19 +85,19 @@ class HeatAccount(NamedTuple):
             return self._replace(
                 last_c=value_c, read_at=seen.at, level_c=value_c, low_c=value_c, low_mash_c=value_c - self.own_k
             )
-        before, apart_s, step_k = self, seen.at - self.read_at, seen.value_c - self.last_c
+        before, noise_k, apart_s, step_k = self, self.step_k, seen.at - self.read_at, seen.value_c - self.last_c
         if abs(step_k) > senses.tun.guard.jump_k + JUMP_RATE_K_PER_S * apart_s + (ALONE_K if plate.own_rise_k else 0.0):
             before = self._moved(step_k)
         elif apart_s <= STEADY_S:
-            before = self._replace(step_k=self.step_k + NOISE_SHARE * (abs(step_k) - self.step_k))
-        return before._risen(seen.value_c, apart_s)._replace(last_c=seen.value_c, read_at=seen.at)
+            noise_k += NOISE_SHARE * (abs(step_k) - noise_k)
+        return before._risen(seen.value_c, seen.at, apart_s, noise_k)
 
-    def _risen(self, value_c: float, apart_s: float) -> HeatAccount:
+    def _risen(self, value_c: float, at: Instant, apart_s: float, noise_k: float) -> HeatAccount:
         """With what it rose by, beyond the noise, credited."""
         before_c = value_c if self.level_c is None else self.level_c
         level_c = before_c + (value_c - before_c) * min(MOST_SHARE, 1.0 - exp(-apart_s / FILTER_S))
         low_c, low_mash_c = min(self.low_c, level_c), min(self.low_mash_c, level_c - self.own_k)
-        beyond_k = max(LEAST_RISE_K, SD_PER_STEP * self.step_k)
+        beyond_k = max(LEAST_RISE_K, SD_PER_STEP * noise_k)
         new_k = max(0.0, min(level_c - low_c, level_c - self.own_k - low_mash_c) - beyond_k)
         pulse = self.pulse
         if pulse is not None:
@@ -105,6 +107,9 @@ class HeatAccount(NamedTuple):
             level_c=level_c,
             low_c=low_c + new_k,
             low_mash_c=low_mash_c + new_k,
+            step_k=noise_k,
+            last_c=value_c,
+            read_at=at,
             pulse=pulse,
         )
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.core.nouns import HeaterReport, Instant
+from controller.core.quick_records import quick
 
 SENT_KEPT = 31  # as many commands before the newest are remembered: longer ago is too long ago for any limit
 
 
+@quick
 class HeaterLine(NamedTuple):
     """The heater's line, both ways."""
 
@@ -40,11 +42,15 @@ class HeaterLine(NamedTuple):
             line = line._replace(on_until=max(line.on_until, report.at))
         elif not line.heats and report.seq >= line.off_seq and report.at < line.on_until:
             line = line._replace(on_until=report.at)
-        if report.seq > self.acked_seq and (sent_at := dict(self.sent).get(report.seq)) is not None:
+        if report.seq > self.acked_seq and (sent_at := self._sent_at(report.seq)) is not None:
             return line._replace(acked_seq=report.seq, acked_at=sent_at, acked_duty=report.duty)
         if report.seq == self.acked_seq and report.duty != self.acked_duty:
             return line._replace(acked_duty=report.duty)
         return line
+
+    def _sent_at(self, seq: int) -> Instant | None:
+        """When was this command sent? The newest come first: mostly it is the last."""
+        return next((at for known, at in reversed(self.sent) if known == seq), None)
 
     def gave(self, duty: float, now: Instant, valid_s: float) -> HeaterLine:
         """With one more command, good for so long."""

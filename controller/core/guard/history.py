@@ -15,6 +15,7 @@ from typing import NamedTuple
 from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant
+from controller.core.quick_records import quick
 
 STEP_S = 10.0  # one line of history
 RISE_WINDOW_S = 180.0  # a rise without heat is looked at over so long
@@ -34,6 +35,7 @@ class Line(NamedTuple):
     energy_j: float  # put in since the history began
 
 
+@quick
 class History(NamedTuple):
     """Since the last addition or change of contents."""
 
@@ -136,7 +138,6 @@ class History(NamedTuple):
         value, past = senses.mash.seen.value_c, self._replace(fresh=False) if self.fresh else self
         if senses.blocked:
             past = past._replace(added_at=senses.now)
-        if senses.blocked:
             return past.begun_anew() if past.lines else past
         if senses.now < past.next_at or value is None:
             return past

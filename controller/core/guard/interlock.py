@@ -84,6 +84,7 @@ class Interlock:
     OWES: ClassVar[str] = "inspected"  # the word of a clear that `why_not_clear` is told
     ON_TRIAL: ClassVar[bool] = False  # only heat can show whether its cause is gone: the first is one pulse
     ASKS_HAND: ClassVar[bool] = False  # it doubts the probe: a restart after its clear wants a hand reading
+    BY_LINE: ClassVar[bool] = False  # it looks at a new line of history, once in ten seconds, and at nothing between
     TAKES_THE_TUN: ClassVar[bool] = False  # another controller has it: this process never heats again
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:

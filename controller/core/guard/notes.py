@@ -7,6 +7,7 @@ from controller.core.guard.interlock import Finding, Note
 from controller.core.guard.requalify import lacks
 from controller.core.guard.senses import Senses
 from controller.core.guard.state import GuardState, Noted
+from controller.core.guard.turns import tellers
 from controller.core.nouns import Event, Instant, Phase, RunState
 
 OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
@@ -20,9 +21,12 @@ def follow(state: GuardState, senses: Senses, findings: list[Finding], events: l
     """What is noted now? Said when it begins, at most once a minute."""
     noted, known = node_notes.remembered(_remembered(state.noted, senses), senses), state.known
     state = state if noted is state.noted else state._replace(noted=noted)
-    now = [*_now(state, senses), *_gaps(state, senses, findings)]
-    for interlock in state.interlocks:
-        now += interlock.notes(senses, known)
+    now = _now(state, senses)
+    if findings:
+        now += _gaps(state, senses, findings)
+    interlocks = state.interlocks
+    for place in tellers(tuple(map(type, interlocks))):
+        now += interlocks[place].notes(senses, known)
     notes = tuple(now)
     if notes == noted.now:
         return state
@@ -61,12 +65,16 @@ def _gaps(state: GuardState, senses: Senses, findings: list[Finding]) -> list[No
 
 
 def _now(state: GuardState, senses: Senses) -> list[Note]:
-    found = [*_machine(senses), *node_notes.found(state.noted, senses), *_waiting(state, senses)]
+    found = _machine(senses)
+    found += node_notes.found(state.noted, senses)
+    found += _waiting(state, senses)
+    if not senses.heated:
+        return found
     limits, age_s = senses.tun.guard, senses.mash.seen.age_s
-    if senses.heated and limits.reading_late_s < age_s <= limits.reading_gone_s:
+    if limits.reading_late_s < age_s <= limits.reading_gone_s:
         found.append(Note("late", f"No new mash temperature for over {limits.reading_late_s:g} s."))
     over_k = _over_k(senses)
-    if senses.heated and senses.run.target.heat == "hold" and over_k > OVER_NOTE_K:
+    if over_k > OVER_NOTE_K and senses.run.target.heat == "hold":
         over = f"The mash is {over_k:.0f} K over its target and the rest clock stands still."
         found.append(Note("over", f"{over} Stir with the lid open, or add cold liquor."))
     return found
@@ -92,11 +100,11 @@ def _waiting(state: GuardState, senses: Senses) -> list[Note]:
     cold_s = 0.0 if state.noted.cold_since is None else senses.now - state.noted.cold_since
     if cold_s >= WAITS_S and not state.trips:
         found.append(Note("cold", f"The program wants heat, and none leaves: {state.noted.cold_why}.", 2))
-    waits = senses.run.state in (RunState.RESTARTING, RunState.HELD) and not evidence.qualified
+    waits = not evidence.qualified and senses.run.state in (RunState.RESTARTING, RunState.HELD)
     if waits and senses.now - max(evidence.from_at, evidence.off_until) > WAITS_S and (what := lacks(state, senses)):
         key = "waits" if senses.run.state is RunState.RESTARTING else "held"  # after `restart` it is said anew
         found.append(Note(key, f"Heat still waits for {what}."))
-    if senses.heated and senses.blocked and since is not None and senses.now - since >= OPEN_S:
+    if since is not None and senses.now - since >= OPEN_S and senses.heated and senses.blocked:
         stood = f"The addition has stood open for {(senses.now - since) / 60:.0f} min (limit {OPEN_S / 60:g} min)."
         stays = "Until it is over heat stays off, and a broken or stuck heater is not looked for (G09, G10, G12)."
         found.append(Note("adding", f"{stood} {stays} Answer the question, or `stop`.", 2))

@@ -11,8 +11,12 @@ from controller.core.guard.interlock import Interlock, Known, Note
 from controller.core.guard.plate import Plate
 from controller.core.guard.registry import ALL
 from controller.core.nouns import Instant, Trip
+from controller.core.quick_records import maker, quick
+
+_known = maker(Known)
 
 
+@quick
 class Evidence(NamedTuple):
     """Is what is known good enough for heat, and since when does it count?"""
 
@@ -33,6 +37,7 @@ class Evidence(NamedTuple):
         return self._replace(qualified=False, from_at=now, in_gap=False, new=0)
 
 
+@quick
 class Noted(NamedTuple):
     """What is worth knowing, and what is remembered for it."""
 
@@ -47,6 +52,7 @@ class Noted(NamedTuple):
     zero_reports: int = 0  # in a row that said 0 while its meter showed heat
 
 
+@quick
 class GuardState(NamedTuple):
     """What the guard remembers. A fresh one is shut: it opens by evidence only."""
 
@@ -71,7 +77,7 @@ class GuardState(NamedTuple):
     @property
     def known(self) -> Known:
         """What all interlocks may look at."""
-        return Known(line=self.line, past=self.past, heat=self.heat, plate=self.plate, started_at=self.started_at)
+        return _known(line=self.line, past=self.past, heat=self.heat, plate=self.plate, started_at=self.started_at)
 
     def shut_until(self, until: Instant, now: Instant) -> GuardState:
         """No heat before, and every reading so far counts no more."""

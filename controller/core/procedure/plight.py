@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from controller.core.nouns import Instant, Leg, Phase, RunState, Trip
 from controller.core.procedure.resume import ASK_FROM_S, HALF_C
-from controller.core.procedure.run import Run, capacity_j_per_k, leg_of
+from controller.core.procedure.run import KEPT, Run, capacity_j_per_k, leg_of
 
 S = RunState
 COLD = frozenset({S.HOLDING, S.HELD, S.RESTARTING})
@@ -38,10 +38,10 @@ class Cooling(NamedTuple):
 
 def meanwhile(run: Run, trips: tuple[Trip, ...], mash_c: float | None, room_c: float, now: Instant) -> str:
     """The sentences of a mash that gets no heat; empty while it does, and while there is none."""
+    if run.state not in COLD and not (trips and run.state in KEPT):
+        return ""
     leg, capacity, course = leg_of(run), capacity_j_per_k(run), run.course
     if leg is None or capacity is None or course is None or run.phase is Phase.ARMED:
-        return ""
-    if run.state not in COLD and not (trips and run.state in (S.RUNNING, S.PAUSED, S.PAUSING)):
         return ""
     if mash_c is None:
         return NO_READING

@@ -5,16 +5,22 @@ target (they are counted) and then runs within the step's tolerance. It stands s
 while heat is held, and while a ramp is under way. Nothing goes on that a person has to allow.
 """
 
-from typing import assert_never
+from typing import Final, assert_never
 
 from controller.core.nouns import COMES_IN, Event, Instant, Leg, Measurement, Phase, RunState, View
 from controller.core.procedure import cooker, iodine_series, states
 from controller.core.procedure.questions import BAND_K, ask, question
 from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
+from controller.core.quick_records import maker
 
 S = RunState
 P = Phase
+
+RUNNING: Final = S.RUNNING  # these three are asked for in every tick
+RAMPING: Final = P.RAMPING
+RESTING: Final = P.RESTING
+_walk = maker(Walk)
 
 BAND_S = 60.0  # for so long, before the rest clock starts
 MOST_CREDIT_S = 10.0  # one tick earns no more, however long it took: a reading vouches for so much time
@@ -22,6 +28,7 @@ HOT_LIQUOR_MARGIN_S = 300.0  # so much earlier than it must be (own proposal)
 IODINE_MORE_S = {"reddish": 600.0, "blue": 900.0}  # rest longer by so much (common practice: 5..10, 10..15 min)
 ARMED_LATE_S = 900.0  # a delayed start whose link is down when heating is due is good for so long more (own proposal)
 IODINE_TESTS = 4  # after so many without success the brewer decides
+ASKING = frozenset({P.WAITING, P.ADDING})
 STOOD, WAITED = frozenset({S.PAUSED, S.HELD}), frozenset({P.WAITING, P.ADDING, P.SETTLING, P.ARMED})  # no run time
 
 
@@ -29,22 +36,24 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     """One second further: states that pass by themselves, then the phases of the present step."""
     events: list[Event] = []
     run = states.pass_by(run, view, seen, now, events)
-    if run.state is S.RUNNING:
+    if run.state is RUNNING:
         run = _hot_liquor(_phases(run, view, seen, now, dt, events), seen, now, events)
         run = cooker.told(run, seen.value_c, now, events)
     elif run.progress.band_since is not None:
         run = out_of_band(run)  # a pause or a hold in the first minute: it begins anew
     if run.state in STOOD or run.phase in WAITED or states.keeping(run):
         run = run._replace(excluded_s=run.excluded_s + dt)
-    return Walk(run=run, events=tuple(events))
+    return _walk(run=run, events=tuple(events))
 
 
 def _phases(run: Run, view: View, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     leg = leg_of(run)
     if leg is None:
         return states.to(run._replace(prompt=None), S.COMPLETE, now, events, "all steps are done")
-    if run.prompt is None and (run.phase is P.WAITING or run.phase is P.ADDING):
+    if run.prompt is None and run.phase in ASKING:
         run = ask(run, leg, question(run, leg), now)  # after an outage the question may be gone
+    if run.phase is RESTING or run.phase is RAMPING:  # the usual case, said first
+        return _climb_or_rest(run, leg, seen, now, dt, events)
     match run.phase:
         case P.ARMED:
             return _armed(run, view, now, events)
@@ -56,8 +65,6 @@ def _phases(run: Run, view: View, seen: Measurement, now: Instant, dt: float, ev
             return run
         case P.SETTLING:
             return next_leg(run, now, events) if now - run.phase_since >= leg.mixing_s else run
-        case P.RAMPING | P.RESTING:
-            return _climb_or_rest(run, leg, seen, now, dt, events)
         case _:
             assert_never(run.phase)
 
@@ -117,8 +124,8 @@ def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
 
 def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     run = _in_band(run, leg, seen, now, dt)
-    if run.phase is P.RAMPING and run.progress.band_since is not None:
-        run = enter(run, P.RESTING, now)
+    if run.phase is RAMPING and run.progress.band_since is not None:
+        run = enter(run, RESTING, now)
     if leg.kind in COMES_IN and run.prompt is None:
         run = enter(run, P.WAITING, now)
         return ask(run, leg, question(run, leg), now)

@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 
 from controller.core.nouns import Course, Event, Fleeting, Instant, Leg, Measurement, Phase, RunState, View
 from controller.core.procedure.estimate import Estimate
+from controller.core.quick_records import quick
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
 
@@ -35,6 +36,7 @@ class Offer(NamedTuple):
     since: Instant
 
 
+@quick
 class Progress(NamedTuple):
     """How far has the present step come? The next one begins with a new one."""
 
@@ -58,6 +60,7 @@ class Gap(NamedTuple):
     rule: str = ""
 
 
+@quick
 class Run(NamedTuple):
     """Where are we in which program?"""
 

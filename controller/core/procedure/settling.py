@@ -17,6 +17,7 @@ from controller.core.procedure.run import Offer, Run, leg_of
 from controller.core.procedure.who_moves import PUMP_REST_S
 from controller.settings.tun import Tun
 
+SETTLING = Phase.SETTLING
 CARRIED_K = 5.0  # liquor from the kettle is so far under the boil when it reaches the mash (from memory)
 OVER_K = 1.0  # over the rest by more than this, while it settles: said at once (own proposal)
 MIXED_S = 30.0  # before that a reading is of a pocket (own proposal)
@@ -63,7 +64,7 @@ def follow(before: Run, run: Run, tun: Tun, seen: Measurement, now: Instant) -> 
     offer = run.offer
     if offer is not None and (run.leg > offer.leg or (run.leg == offer.leg and run.progress.counting)):
         return run._replace(offer=None), None
-    if before.phase is not Phase.SETTLING or before.course is None or seen.value_c is None:
+    if before.phase is not SETTLING or before.course is None or seen.value_c is None:
         return run, None
     leg = leg_of(before)
     if leg is None or leg.kind != "dough_in" or before.leg + 1 >= len(before.course.legs):

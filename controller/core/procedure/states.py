@@ -3,7 +3,7 @@
 A trip leads to held, acting states end, and a run that only a passing trip held goes on. All else is an order's.
 """
 
-from typing import assert_never
+from typing import Final, assert_never
 
 from controller.core.nouns import Event, Instant, Measurement, Phase, RunState, View
 from controller.core.procedure import resume
@@ -16,13 +16,15 @@ ENDS_IN = {S.PAUSING: S.PAUSED, S.HOLDING: S.HELD, S.STOPPING: S.STOPPED, S.ABOR
 NOBODY_S = 1800.0  # ready for grain and nobody came for so long: said loudly (own proposal)
 SAFE_KEEP_S = 7200.0  # nobody answers in a waiting step for so long: heat off (own proposal)
 GONE_S = 900.0  # a link gone for so long: a person decides (own proposal)
+TRIPS_MOVE = KEPT | {S.RESTARTING, S.HELD, S.HOLDING}  # a trip has something to say there
+RUNNING: Final = S.RUNNING
 OFF_S = 12.0  # a run ends after so long, whether the heater node has answered OFF or not: its lease is over by then
 
 
 def pass_by(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Trips lead to held; acting states end by themselves."""
     run = _tripped(run, view, now, events)
-    if run.state is S.RUNNING:  # the usual case, said first
+    if run.state is RUNNING:  # the usual case, said first
         return run
     match run.state:
         case S.PAUSING | S.HOLDING:
@@ -49,9 +51,9 @@ def to(run: Run, state: RunState, now: Instant, events: list[Event], why: str = 
 
 
 def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
-    if view.lost and run.state in KEPT | {S.HELD, S.HOLDING, S.RESTARTING}:
+    if view.lost and run.state in TRIPS_MOVE:
         return to(run._replace(prompt=None), S.ABORTING, now, events, "another controller commands this tun")
-    if not view.trips or run.state not in KEPT | {S.RESTARTING, S.HELD, S.HOLDING}:
+    if not view.trips or run.state not in TRIPS_MOVE:
         return run
     if view.latched and run.held_by != "latched":
         run = run._replace(held_by="latched")

@@ -2,8 +2,10 @@
 
 from controller.core.nouns import COMES_IN, Leg, Phase, Target
 from controller.core.procedure.run import ADDED, KEPT, Run, capacity_j_per_k, leg_of
+from controller.core.quick_records import maker
 from controller.settings.tun import Tun
 
+_target = maker(Target)
 HEATED_PHASES = frozenset({Phase.HEATING, Phase.WAITING, Phase.RAMPING, Phase.RESTING})
 
 
@@ -16,7 +18,7 @@ def target(run: Run, tun: Tun) -> Target:
     if phase is Phase.WAITING and leg.cooled_c is not None:
         return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     if phase in HEATED_PHASES:
-        return Target("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
+        return _target("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     if phase in ADDED:
         return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     return Target("off", None, leg.climb_k_per_s, run.key, capacity, strike)

@@ -42,6 +42,7 @@ class HeatNotAskedFor(Interlock):
         do="The switch may be stuck closed: cut the mains now, then look.",
     )
     STATES: ClassVar[frozenset[RunState]] = EVERY - {RunState.CHECKING}  # a process has just started: no history
+    BY_LINE: ClassVar[bool] = True
     LATE: ClassVar[str] = f" To be sure that the mash has stopped warming takes {RISE_WINDOW_S:g} s."
 
     era: int = 0

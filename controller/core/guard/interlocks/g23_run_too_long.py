@@ -41,7 +41,8 @@ class RunTooLong(Interlock):
         """Written so that a time that is no number counts."""
         limits, run_s = senses.tun.guard, senses.run.run_s - self.longer_s
         most_s = senses.run.planned_s * limits.run_factor + limits.run_extra_s
-        after = replace(self, heat_on_s=self.heat_on_s + senses.dt) if known.line.duty > 0.0 else self
+        heat_on_s = self.heat_on_s + senses.dt
+        after = type(self)(heat_on_s=heat_on_s, longer_s=self.longer_s) if known.line.duty > 0.0 else self
         if not (run_s <= most_s):
             return after, Finding(self.ROW, run_s, most_s)
         if not (self.heat_on_s <= limits.heat_on_s):
