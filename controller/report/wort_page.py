@@ -37,6 +37,13 @@ def lines(prediction: Mapping[str, Any], forecast: Forecast | None = None) -> It
     yield from _indented(f"    {prediction['basis']}", 4)
 
 
+def short(prediction: Mapping[str, Any]) -> Iterator[str]:
+    """The estimate in three lines; the rest is told where it is asked for."""
+    yield f"  Estimate {spoken.limit(prediction)} More: --why."
+    yield f"           Extract {spoken.extract(prediction)}."
+    yield f"           Iodine {spoken.iodine(prediction)}."
+
+
 def second_opinion(forecast: Forecast) -> Iterator[str]:
     """What another set of constants gives, and what there is to say of the malt."""
     band = forecast.second.apparent_limit_pct

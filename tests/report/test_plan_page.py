@@ -182,3 +182,13 @@ def test_check_names_the_place_it_assumed_for_the_probe(config: Path, capsys: py
         main(["--config", str(config), "check", "linnet", "--tun", tun])
         out = capsys.readouterr().out
         assert ('does not say where its mash probe sits: taken for "heater outlet"' in out) is said
+
+
+def test_a_copied_calibration_is_noted(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The shipped tuns carry no date; one that no `calibrate` of this tun wrote is a note of check and stops nothing."""
+    said = "note: mash probe: no calibration of gannet of 2026-09-01 with these figures is on record"
+    main(["--config", str(config), "check", "sandpiper"])
+    assert "calibration of" not in capsys.readouterr().out
+    edited(config / "tuns/gannet.toml", ('place = "mash"', 'place = "mash"\ncalibrated_on = 2026-09-01\n#'))
+    assert main(["--config", str(config), "check", "sandpiper"]) == 0
+    assert said in capsys.readouterr().out
