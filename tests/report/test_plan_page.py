@@ -185,7 +185,7 @@ def test_check_names_the_place_it_assumed_for_the_probe(config: Path, capsys: py
 
 
 def test_a_copied_calibration_is_noted(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The shipped tuns carry no date; one that no `calibrate` of this tun wrote is a note of check and stops nothing."""
+    """The shipped tuns carry no date; one that no `calibrate` of this tun wrote is a note and stops nothing."""
     said = "note: mash probe: no calibration of gannet of 2026-09-01 with these figures is on record"
     main(["--config", str(config), "check", "sandpiper"])
     assert "calibration of" not in capsys.readouterr().out

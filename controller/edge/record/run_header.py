@@ -62,8 +62,8 @@ def _fitted(tun: Tun) -> list[tuple[str, Probe]]:
 def not_own(settings: Settings) -> list[str]:
     """A sentence for each probe with a date of calibration that no `calibrate` of this tun wrote."""
     return [
-        f"{role} probe: no calibration of {settings.tun.name} of {probe.calibrated_on} with these figures is on record; "
-        "figures copied with a tun file are not its own"
+        f"{role} probe: no calibration of {settings.tun.name} of {probe.calibrated_on} with these figures is on "
+        "record; figures copied with a tun file are not its own"
         for role, probe in _fitted(settings.tun)
         if probe.calibrated_on is not None and _who(settings, role, probe) is None
     ]

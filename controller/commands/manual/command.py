@@ -1,0 +1,51 @@
+"""The paper that goes with the program: man pages, shell completion, and every key of the files.
+
+    underback manual                        the list of commands with what each takes
+    underback manual order start            one command's page, as text
+    underback manual --man DIR              man pages, for such as ~/.local/share/man/man1
+    underback manual --completion           a function for bash and zsh
+    underback manual --keys                 every key of every file, with its range
+
+All of it is made from the parsers and the tables that read the files.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from controller.commands.manual import completion, keys, man_pages, parsers
+from controller.commands.shared.exit_codes import DONE, Wrong
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("words", nargs="*", metavar="COMMAND", help="the page of this command alone")
+    parser.add_argument("--man", metavar="DIR", help="write the man pages there")
+    parser.add_argument("--completion", action="store_true", help="print what bash and zsh complete by")
+    parser.add_argument("--keys", action="store_true", help="print every key of the files, as Markdown")
+
+
+def run(args: argparse.Namespace) -> int:
+    if args.man:
+        return _write(Path(args.man))
+    if args.keys or args.completion:
+        print(keys.page() if args.keys else completion.script(), end="")
+        return DONE
+    wanted = " ".join(args.words)
+    found = [one for one in parsers.commands() if one.words == wanted or (not wanted and not one.part)]
+    if not found:
+        raise Wrong(f"manual: found {wanted!r}, wanted a command, such as `underback manual check`")
+    print("\n".join(one.parser.format_help() if wanted else one.parser.format_usage().rstrip() for one in found))
+    return DONE
+
+
+def _write(folder: Path) -> int:
+    """Every man page into this folder. Raises Wrong."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in man_pages.pages().items():
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as why:
+        raise Wrong(f"--man: {folder}: {why.strerror}") from None
+    print(f"{folder}: man pages written; `man -l {folder / 'underback.1'}` shows the first")
+    return DONE
