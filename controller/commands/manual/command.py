@@ -1,12 +1,9 @@
-"""The paper that goes with the program: man pages, shell completion, and every key of the files.
+"""The paper that goes with the program: man pages and shell completion, made from what each command takes.
 
-    underback manual                        the list of commands with what each takes
-    underback manual order start            one command's page, as text
-    underback manual --man DIR              man pages, for such as ~/.local/share/man/man1
-    underback manual --completion           a function for bash and zsh
-    underback manual --keys                 every key of every file, with its range
-
-All of it is made from the parsers and the tables that read the files.
+underback manual                        the list of commands with what each takes
+underback manual order start            one command's page, as text
+underback manual --man DIR              man pages, for such as ~/.local/share/man/man1
+underback manual --completion           a function for bash and zsh
 """
 
 from __future__ import annotations
@@ -14,7 +11,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from controller.commands.manual import completion, keys, man_pages, parsers
+from controller.commands.manual import completion, man_pages, parsers
 from controller.commands.shared.exit_codes import DONE, Wrong
 
 
@@ -22,14 +19,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("words", nargs="*", metavar="COMMAND", help="the page of this command alone")
     parser.add_argument("--man", metavar="DIR", help="write the man pages there")
     parser.add_argument("--completion", action="store_true", help="print what bash and zsh complete by")
-    parser.add_argument("--keys", action="store_true", help="print every key of the files, as Markdown")
 
 
 def run(args: argparse.Namespace) -> int:
     if args.man:
         return _write(Path(args.man))
-    if args.keys or args.completion:
-        print(keys.page() if args.keys else completion.script(), end="")
+    if args.completion:
+        print(completion.script(), end="")
         return DONE
     wanted = " ".join(args.words)
     found = [one for one in parsers.commands() if one.words == wanted or (not wanted and not one.part)]

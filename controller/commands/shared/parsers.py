@@ -31,7 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("report", "a run's report"),
     "swarm": ("swarm", "many seeded mashes with random faults"),
     "doctor": ("doctor", "check this machine and its broker"),
-    "manual": ("manual.command", "man pages, shell completion, and every key of the files, as pages"),
+    "manual": ("manual.command", "man pages and shell completion"),
     "node": ("node", "the field nodes for a Raspberry Pi; `check` of any node on the broker; `board` for small boards"),
     "output-off": ("output_off", "send OFF to the heater on a connection of its own (for systemd's ExecStopPost)"),
 }

@@ -1,4 +1,4 @@
-"""The paper that is made from the program: man pages, completion, and the page of every key."""
+"""The paper that is made from the program: man pages and completion."""
 
 from __future__ import annotations
 
@@ -7,29 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from controller.commands.manual import completion, keys, man_pages, parsers
-from controller.commands.manual.key_words import WORDS
+from controller.commands.manual import completion, man_pages, parsers
 from tests.commands.called import called
-from tests.places import CONFIG, ROOT
+from tests.places import ROOT
 
 MACROS = {".TH", ".SH", ".TP", ".PP", ".B", ".I", ".BR", ".nf", ".fi"}
-
-
-def test_every_key_has_words_and_the_page_is_of_today() -> None:
-    """Each key of each table is told in a line, no line tells of a key that is gone, and `config/keys.md` is what the
-    command prints."""
-    tables = {table for model in keys.FILES.values() for _, table in keys._tables(model, "", many=False)}
-    assert {t.__name__: set(t.model_fields) for t in tables} == {name: set(words) for name, words in WORDS.items()}
-    assert called("manual", "--keys") == (0, (CONFIG / "keys.md").read_text(encoding="utf-8"), "")
-
-
-def test_ranges_and_defaults_stand_with_the_keys() -> None:
-    """A quantity with its range in its unit and what holds without it; what must be written; words to choose from."""
-    page = keys.page()
-    assert "| `lease` | 3 s to 10 s | 10 s | the node falls to off when no command comes for so long |" in page
-    assert '| `by` | "time", "person", "iodine" | "time" | what ends it |' in page
-    assert "| `min_liquor` | 0.1 L to 20000 L | **must** | least liquor over the heater |" in page
-    assert "`[probes.mash]`, `[probes.second]`, `[probes.outlet]`" in page
 
 
 def test_man_pages_tell_every_option(tmp_path: Path) -> None:
