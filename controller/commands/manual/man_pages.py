@@ -28,7 +28,7 @@ FILES = (
         "data, /var/lib/underback",
         "records of runs, what was learned, calibrations, proof tests: data_dir in service.toml",
     ),
-    ("~/.local/share/underback", "records of demos and rehearsals where no data folder can be written"),
+    ("~/.local/share/underback", "records of demos where no data folder is there"),
 )
 
 

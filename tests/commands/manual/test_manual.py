@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 from pathlib import Path
 
 import pytest
 
 from controller.commands.manual import completion, man_pages, parsers
+from controller.commands.shared.parsers import COMMANDS
 from tests.commands.called import called
-from tests.places import ROOT
+from tests.places import CONFIG, ROOT
 
 MACROS = {".TH", ".SH", ".TP", ".PP", ".B", ".I", ".BR", ".nf", ".fi"}
 
@@ -49,6 +51,13 @@ def test_a_shell_completes_our_words(typed: str, offered: str, tmp_path: Path) -
     assert set(found.stdout.split()) & set(offered.split()) == set(offered.split()) - {"status"}
     assert all(word.startswith(words[-1]) for word in found.stdout.split())
     assert found.stderr == ""
+
+
+def test_each_command_stands_on_the_page_of_commands() -> None:
+    """By what it is for, once; and none that is not there."""
+    page = (CONFIG / "commands.md").read_text(encoding="utf-8")
+    told = re.findall(r"`([\w-]+)[^`]*`", "\n".join(line for line in page.splitlines() if line.startswith("| ")))
+    assert set(told) == set(COMMANDS)
 
 
 def test_a_command_that_is_none_is_told() -> None:
