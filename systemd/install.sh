@@ -127,6 +127,7 @@ build() { # build: a new release beside the others; prints its folder
     fi
     mkdir -p "$new/share"
     cp -R "$here/config" "$new/share/config"
+    rm -rf "$new/share/config/operator" "$new/share/config/passwords" # of a clone that was used
     mkdir -p "$new/share/systemd"
     cp "$here"/systemd/*.service "$new/share/systemd/"
     trap - ERR
