@@ -18,15 +18,13 @@ from controller.commands.shared.exit_codes import DONE, Wrong
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("words", nargs="*", metavar="COMMAND", help="the page of this command alone")
     parser.add_argument("--man", metavar="DIR", help="write the man pages there")
-    parser.add_argument("--completion", action="store_true", help="print what bash and zsh complete by")
+    parser.add_argument("--completion", metavar="FILE", help="write there what bash and zsh complete by")
 
 
 def run(args: argparse.Namespace) -> int:
-    if args.man:
-        return _write(Path(args.man))
-    if args.completion:
-        print(completion.script(), end="")
-        return DONE
+    if args.man or args.completion:
+        files = {Path(args.man) / name: text for name, text in man_pages.pages().items()} if args.man else {}
+        return _write(files | ({Path(args.completion): completion.script()} if args.completion else {}))
     wanted = " ".join(args.words)
     found = [one for one in parsers.commands() if one.words == wanted or (not wanted and not one.part)]
     if not found:
@@ -35,13 +33,13 @@ def run(args: argparse.Namespace) -> int:
     return DONE
 
 
-def _write(folder: Path) -> int:
-    """Every man page into this folder. Raises Wrong."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in man_pages.pages().items():
-            (folder / name).write_text(text, encoding="utf-8")
-    except OSError as why:
-        raise Wrong(f"--man: {folder}: {why.strerror}") from None
-    print(f"{folder}: man pages written; `man -l {folder / 'underback.1'}` shows the first")
+def _write(files: dict[Path, str]) -> int:
+    """These files, with their folders. Raises Wrong."""
+    for path, text in files.items():
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(text, encoding="utf-8")
+        except OSError as why:
+            raise Wrong(f"manual: {path}: {why.strerror}") from None
+    print(f"{len(files)} files written, the first of them {next(iter(files))}")
     return DONE

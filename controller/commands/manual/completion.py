@@ -10,9 +10,8 @@ from controller.commands.shared.parsers import COMMANDS, Parser
 
 KINDS = {"PROGRAM": "programs", "--tun": "tuns"}  # what is a name below a folder of the configuration?
 PATHS = ("FILE", "DIR", "FOLDER")
-SCRIPT = """# Completion for underback, written by `underback manual --completion`. In bash:
-#   underback manual --completion > ~/.local/share/bash-completion/completions/underback
-# In zsh: autoload -U bashcompinit && bashcompinit, then source the same file.
+SCRIPT = """# Completion for underback, written by `underback manual --completion FILE`. bash takes it from its own folder,
+# such as ~/.local/share/bash-completion/completions/underback; in zsh first: autoload -U bashcompinit && bashcompinit
 _underback() {{
     local cur=${{COMP_WORDS[COMP_CWORD]}} prev=${{COMP_WORDS[COMP_CWORD-1]}} config=${{UNDERBACK_CONFIG:-}} named="" i
     for ((i = 1; i < COMP_CWORD; i++)); do

@@ -18,8 +18,9 @@ MACROS = {".TH", ".SH", ".TP", ".PP", ".B", ".I", ".BR", ".nf", ".fi"}
 
 def test_man_pages_tell_every_option(tmp_path: Path) -> None:
     """A page a command and an order, each with what its parser takes; no line is taken for a macro that is none."""
-    code, out, _ = called("manual", "--man", str(tmp_path))
+    code, out, _ = called("manual", "--man", str(tmp_path), "--completion", str(tmp_path / "bash" / "underback"))
     assert code == 0 and str(tmp_path / "underback.1") in out
+    assert (tmp_path / "bash" / "underback").read_text(encoding="utf-8") == completion.script()
     for one in parsers.commands():
         page = (tmp_path / f"underback-{one.words.replace(' ', '-')}.1").read_text(encoding="utf-8")
         told = page.replace("\\-", "-")
@@ -44,7 +45,7 @@ def test_man_pages_tell_every_option(tmp_path: Path) -> None:
 def test_a_shell_completes_our_words(typed: str, offered: str, tmp_path: Path) -> None:
     """Commands, orders, options and their choices, programs and tuns of the folder, as bash asks for them."""
     script = tmp_path / "underback"
-    script.write_text(called("manual", "--completion")[1], encoding="utf-8")
+    script.write_text(completion.script(), encoding="utf-8")
     words = typed.split()
     asked = f'. {script}; COMP_WORDS=({typed}); COMP_CWORD={len(words) - 1}; _underback; echo "${{COMPREPLY[@]}}"'
     found = subprocess.run(["bash", "-c", asked], cwd=ROOT, capture_output=True, text=True, check=True)
@@ -67,4 +68,3 @@ def test_a_command_that_is_none_is_told() -> None:
     code, out, err = called("manual", "chek")
     assert (code, out) == (2, "") and "found 'chek'" in err
     assert called("manual", "--man", "/dev/null/x")[0] == 2
-    assert completion.script().count("_underback") == 2
