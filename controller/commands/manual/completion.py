@@ -10,7 +10,7 @@ from controller.commands.shared.parsers import COMMANDS, Parser
 
 KINDS = {"PROGRAM": "programs", "--tun": "tuns"}  # what is a name below a folder of the configuration?
 PATHS = ("FILE", "DIR", "FOLDER")
-SCRIPT = """# Completion for underback, written by `underback manual --completion FILE`. bash takes it from its own folder,
+SCRIPT = """# Completion for underback, written by `underback manual --completion FILE`. bash takes it from its folder,
 # such as ~/.local/share/bash-completion/completions/underback; in zsh first: autoload -U bashcompinit && bashcompinit
 _underback() {{
     local cur=${{COMP_WORDS[COMP_CWORD]}} prev=${{COMP_WORDS[COMP_CWORD-1]}} config=${{UNDERBACK_CONFIG:-}} named="" i
