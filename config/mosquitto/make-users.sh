@@ -74,7 +74,7 @@ if [ -n "$config" ]; then
     owner=$(stat -c %u:%g "$config")
     mkdir -p "$config/passwords" "$config/operator"
     for user in "${users[@]}"; do cp "$folder/passwords/$user" "$config/passwords/$user"; done
-    sed -i "s|^username = \"\" |username = \"daemon\" |; s|^password_file = \"\" |password_file = \"$config/passwords/daemon\" |" \
+    sed -i "s|^username = \"\"|username = \"daemon\"|; s|^password_file = \"\"|password_file = \"$config/passwords/daemon\"|" \
         "$config/service.toml"
     sed "s|^username = \"daemon\"|username = \"operator\"|; s|passwords/daemon\"|passwords/operator\"|" \
         "$config/service.toml" > "$config/operator/service.toml"
