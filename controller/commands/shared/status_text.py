@@ -208,11 +208,12 @@ class Live:
         if now - self._at < 0.1:
             return
         self._at = now
-        width = os.get_terminal_size(self._stream.fileno()).columns if self._stream.isatty() else 100
+        width, high = os.get_terminal_size(self._stream.fileno()) if self._stream.isatty() else (100, 50)
         up = f"\x1b[{self._drawn}A" if self._drawn else ""
-        body = "".join(f"\x1b[2K{line[: width - 1]}\n" for line in text)
-        print(up + body, end="", file=self._stream, flush=True)
-        self._drawn = len(text)
+        fits = text[: high - 1]
+        body = "".join(f"\x1b[2K{line[: width - 1]}\n" for line in fits)
+        print(f"{up}{body}\x1b[J", end="", file=self._stream, flush=True)
+        self._drawn = len(fits)
 
     def say(self, text: str) -> None:
         """A line that stays, above the moving ones."""
