@@ -36,7 +36,6 @@ if [ "$arch" != armhf ]; then # no wheel for 32 bits: there Debian's python3-lib
     "$work/tools/bin/python" -m pip --python "$stage/$release/bin/python" install --quiet --disable-pip-version-check \
         "${links[@]}" 'gpiod>=2.0.2'
 fi
-find "$stage/$release" -name __pycache__ -prune -exec rm -rf {} +
 rm -f "$stage/$release"/bin/{activate*,Activate.ps1,underback,pip*} # nothing may know the folder it was built in
 sed -i '/^command = /d' "$stage/$release/pyvenv.cfg"
 ln -s "releases/$version" "$stage/opt/underback/current"
@@ -45,6 +44,10 @@ mkdir -p "$stage/$release/share"
 mv "$work/share/config" "$work/share/systemd" "$stage/$release/share/"
 sed -n '/^    cat > "\$command" <<.SH.$/,/^SH$/p' "$here/systemd/install.sh" | sed '1d;$d' > "$stage/usr/bin/underback"
 chmod 0755 "$stage/usr/bin/underback"
+
+"$stage/$release/bin/python" -I -m controller manual --man "$stage/usr/share/man/man1" \
+    --completion "$stage/usr/share/bash-completion/completions/underback"
+find "$stage/$release" -name __pycache__ -prune -exec rm -rf {} +
 
 # ---------------------------------------------------------------- configuration, units, users, folders, rule
 

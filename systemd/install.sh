@@ -48,6 +48,7 @@ done
 [ -n "$root" ] || [ "$(id -u)" = 0 ] || fail "run it as root: sudo $0 $verb"
 
 opt="$root/opt/underback" etc="$root/etc/underback" data="$root/var/lib/underback" backups="$root/var/backups/underback"
+man="$root/usr/local/share/man/man1" completion="$root/usr/local/share/bash-completion/completions/underback"
 units="$root/etc/systemd/system" command="$root/usr/local/bin/underback" store="$root/etc/credstore"
 live() { [ -z "$root" ]; }
 booted() { live && [ -d /run/systemd/system ]; } # in an image or a container there is no service manager to speak to
@@ -127,8 +128,11 @@ build() { # build: a new release beside the others; prints its folder
     fi
     mkdir -p "$new/share"
     cp -R "$here/config" "$new/share/config"
+    rm -rf "$new/share/config/operator" "$new/share/config/passwords" # of a clone that was used
     mkdir -p "$new/share/systemd"
     cp "$here"/systemd/*.service "$new/share/systemd/"
+    "$new/bin/python" -I -m controller manual --man "$new/share/man" --completion "$new/share/completion" >/dev/null \
+        || rm -rf "$new/share/man" # paper is no reason to stay without the program
     trap - ERR
     printf '%s' "$new"
 }
@@ -182,6 +186,12 @@ place() { # place RELEASE: link and units
     point current "$1"
     mkdir -p "$units"
     cp "$1"/share/systemd/*.service "$units/"
+    rm -f "$man"/underback*.1
+    if [ -d "$1/share/man" ]; then # older ones have none
+        mkdir -p "$man" "$(dirname "$completion")"
+        cp "$1"/share/man/*.1 "$man/"
+        cp "$1/share/completion" "$completion"
+    fi
     ! booted || systemctl daemon-reload
 }
 
@@ -311,6 +321,7 @@ do_uninstall() {
         running_units | xargs -r systemctl stop
     fi
     rm -f "$units"/*.wants/underback@*.service "$units"/*.wants/underback-{probe,heater,standin}@*.service
+    rm -f "$man"/underback*.1 "$completion"
     rm -rf "$opt" "$command" "$units"/underback@.service "$units"/underback-{probe,heater,standin,off}@.service
     ! booted || systemctl daemon-reload
     if [ -n "$purge" ]; then do_purge; fi

@@ -35,6 +35,7 @@ FLAGS = (
     "--disable-dev-shm-usage",
     "--remote-debugging-pipe",
 )
+AXE = Path(__file__).parent / "vendor" / "axe" / "axe.min.js"
 PROGRAMS = ("chromium-headless-shell", "chromium", "chromium-browser")  # the smallest first
 
 
@@ -155,12 +156,12 @@ class Browser:
         answer = self.call("Page.printToPDF", preferCSSPageSize=True, printBackground=True)
         return base64.b64decode(answer["data"])
 
-    def complaints(self, all_of_them: bool = False) -> list[str]:
-        """What does axe find that is serious or critical, or at all?"""
-        axe = Path(__file__).parent / "vendor" / "axe" / "axe.min.js"
-        if not self.eval("Boolean(window.axe)"):
-            self.eval(axe.read_text(encoding="utf-8") + ";0")
-        found = self.eval("axe.run(document, {resultTypes: ['violations']}).then(r => r.violations)")
+    def complaints(self, all_of_them: bool = False, window: str = "window") -> list[str]:
+        """What does axe find that is serious or critical, or at all? `window`: a frame that has axe already."""
+        if not self.eval(f"Boolean({window}.axe)"):
+            self.eval(AXE.read_text(encoding="utf-8") + ";0")
+        run = f"{window}.axe.run({window}.document, {{resultTypes: ['violations']}})"
+        found = self.eval(f"{run}.then(r => r.violations)")
         return [
             f"{v['id']} ({v['impact']}): {v['help']}: {v['nodes'][0]['html'][:150]}"
             for v in found

@@ -1,11 +1,13 @@
 #!/usr/bin/env bash
 # Makes the broker's users, their passwords and their rights for one or more tuns.
 #
-#   make-users.sh [--prefix WORD] [--standin] [--renew USER]... FOLDER TUN...
+#   make-users.sh [--prefix WORD] [--standin] [--renew USER]... [--for CONFIG] FOLDER TUN...
 #
 # FOLDER, commonly /etc/mosquitto/underback, gets `passwd` and `acl` for the broker, and `passwords/USER` with each
 # user's password in plain text, readable for root only. Run again at will: passwords that are there stay, the list of
 # rights is written anew. --renew makes a new password for one user. --standin adds a user for the simulated tun.
+# --for CONFIG hands the passwords to the owner of that configuration folder and writes the daemon's and the operator's
+# access there: for a machine where one person does it all, and for rehearsals.
 # Users: daemon, operator, panel (one each), probe-TUN, heater-TUN (for each tun).
 set -euo pipefail
 umask 077
@@ -13,12 +15,13 @@ here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
 
 fail() { echo "make-users.sh: $*" >&2; exit 2; }
 
-prefix=underback standin="" renew=" "
+prefix=underback standin="" renew=" " config=""
 while [[ "${1:-}" == --* ]]; do
     case "$1" in
         --prefix) prefix=${2:-}; shift 2 ;;
         --renew) renew+="${2:-} "; shift 2 ;;
         --standin) standin=1; shift ;;
+        --for) config=$(realpath "${2:-}"); [ -f "$config/service.toml" ] || fail "--for: no service.toml in $config"; shift 2 ;;
         *) fail "unknown option $1" ;;
     esac
 done
@@ -67,5 +70,17 @@ if [ "$(id -u)" = 0 ] && getent group mosquitto >/dev/null; then
     chmod 0640 "$folder/passwd" "$folder/acl"
 fi
 echo "users: ${users[*]}"
+if [ -n "$config" ]; then
+    owner=$(stat -c %u:%g "$config")
+    mkdir -p "$config/passwords" "$config/operator"
+    for user in "${users[@]}"; do cp "$folder/passwords/$user" "$config/passwords/$user"; done
+    sed -i "s|^username = \"\"|username = \"daemon\"|; s|^password_file = \"\"|password_file = \"$config/passwords/daemon\"|" \
+        "$config/service.toml"
+    sed "s|^username = \"daemon\"|username = \"operator\"|; s|passwords/daemon\"|passwords/operator\"|" \
+        "$config/service.toml" > "$config/operator/service.toml"
+    chmod 0600 "$config"/passwords/* "$config/operator/service.toml"
+    chown -R "$owner" "$config/passwords" "$config/operator" "$config/service.toml"
+    echo "access of daemon, operator and nodes is in $config"
+fi
 echo "passwords are in $folder/passwords; tell the broker: systemctl reload mosquitto"
 echo "the daemon takes user daemon, people's commands take operator: config/mosquitto/README.md"

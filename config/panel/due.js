@@ -25,7 +25,8 @@ const Due = (() => {
     settled: { heat: "Mend it with heat", accept: "Leave it as it is" },
   };
 
-  const deed = (id, answer) => DEEDS[id]?.[answer] ?? answer.charAt(0).toUpperCase() + answer.slice(1);
+  const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+  const deed = (id, answer) => DEEDS[id]?.[answer] ?? capital(answer);
 
   // A button that acts at once, but not on a tap that came too soon.
   function at_once(words, attributes, act) {
@@ -66,7 +67,7 @@ const Due = (() => {
   function question(place, words, tun, p, acts, more = () => []) {
     place.hidden = !p;
     fill(place, p ? tun.name + p.id + p.text : "", () => (p ? [
-      make("h3", {}, words), make("p", {}, p.text), ...more(p),
+      make("h3", {}, words), make("p", {}, capital(p.text)), ...more(p),
       make("div", { class: "answers" }, ...p.answers.map((answer, i) => at_once(deed(p.id, answer), { class: i || p.id === "iodine" ? "answer" : "answer first" }, () => acts.send("answer", { prompt: p.id, answer })))),
     ] : []));
   }
@@ -76,7 +77,7 @@ const Due = (() => {
     if (!number(o.measured_c) || !number(o.wanted_c) || !number(o.apart_k)) return [];
     const rows = [["Measured", `${celsius(o.measured_c)} °C`], ["Wanted", `${celsius(o.wanted_c)} °C`], [o.apart_k < 0 ? "Short by" : "Over by", `${celsius(Math.abs(o.apart_k))} K`]];
     if (number(o.heat_s)) rows.push(["Either full heat for", lasting(o.heat_s)]);
-    if (number(o.liquor_kg)) rows.push([number(o.heat_s) ? "or liquor" : "Liquor", `${o.liquor_kg.toFixed(1)} kg at ${celsius(o.liquor_c, 0)} °C`]);
+    if (number(o.liquor_kg)) rows.push([number(o.heat_s) ? "or liquor" : "Liquor", `${o.liquor_kg.toFixed(1)} kg at ${celsius(o.liquor_c, 0)}\u00a0°C`]);
     if (number(o.liquor_kg) && number(o.thickness_l_per_kg)) rows.push(["then thickness", `${o.thickness_l_per_kg.toFixed(2)} L/kg`]);
     if (number(o.liquor_kg) && number(o.fill_share)) rows.push(["then full to", `${Math.round(100 * o.fill_share)} %${o.fill_share > 0.95 ? ", no room" : ""}`]);
     return [make("dl", { class: "ways" }, ...rows.map(([name, value]) => make("div", {}, make("dt", {}, name), make("dd", {}, value))))];

@@ -141,7 +141,7 @@
       }
       if (kind === "step") {
         const options = s.steps.map((step, i) => [i, step]).filter(([i]) => i >= s.step.index);
-        return make("label", {}, `${words} `, make("select", { name: key }, ...options.map(([i, step]) => make("option", { value: i }, `${i + 1} ${step.name}, now ${celsius(step.target_c)} °C for ${lasting(step.planned_s)}`))));
+        return make("label", {}, `${words} `, make("select", { name: key }, ...options.map(([i, step]) => make("option", { value: i }, `${i + 1} ${step.name}: ${celsius(step.target_c)} °C, ${lasting(step.planned_s)}`))));
       }
       return make("label", {}, `${words} `, make("input", { type: kind, name: key, required: !optional && name !== "adjust", ...rest }));
     });

@@ -17,6 +17,7 @@ import time
 from controller.brewing.probe_calibration import Refused, Sample
 from controller.commands.serve import read
 from controller.commands.shared import terminal
+from controller.commands.shared.connection import worked_at
 from controller.commands.shared.exit_codes import DONE, NO, Unreachable, Wrong
 from controller.commissioning import calibrate
 from controller.commissioning.calibrate import Checked, Place
@@ -34,7 +35,7 @@ _DAYS = re.compile(r"([0-9]{1,4}) ?d(?:ays)?").fullmatch
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where only one answers, or its nodes do")
     parser.add_argument("--probe", choices=("mash", "second", "outlet"), default="mash", help="which probe of it")
     parser.add_argument("--pressure", metavar="P", help='station pressure of the day, such as "97.7 kPa"; best')
     parser.add_argument("--altitude", metavar="H", help="else the altitude; the tun file's unless said")
@@ -44,7 +45,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    _, settings = read(args.config, args.tun, 1.0)
+    _, settings = read(args.config, worked_at(args.config, args.tun), 1.0)
     probe: Probe | None = getattr(settings.tun.probes, args.probe)
     place, due_days = _place(args, settings)
     if probe is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -20,6 +20,7 @@ from controller.plan.forecast import Forecast, forecast
 from controller.plan.plan import Plan, document
 from controller.report import brew_sheet, lesson_page, lesson_text, lessons, plan_page, wort_page
 from controller.settings.problems import Problem, Problems, gathered
+from controller.settings.service import Service, Settings
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -52,7 +53,9 @@ class Answer(NamedTuple):
     plan: Plan | None
     problems: tuple[Problem, ...]
     said: tuple[Said, ...] = ()
-    days: tuple[str, ...] = ()  # what simulated days came to, where they were run
+    here: tuple[
+        str, ...
+    ] = ()  # what this brewery's data folder tells: simulated days, calibrations that are not its own
 
     def document(self) -> dict[str, object]:
         """One program as `--json` shows it."""
@@ -127,8 +130,14 @@ def _look(config: Path, program: str, tun: str | None) -> Answer:
         return Answer(program, None, wrong.problems)
     problems = (*plan.problems, *shared_topics.refused(config, plan.tun))
     service = config_files.tried([], lambda: config_files.load_service(config))
-    days = simulated_days.quoted(service, plan) if service is not None else ""
-    return Answer(program, plan, problems, days=(days,) * bool(days))
+    return Answer(program, plan, problems, here=() if service is None else tuple(_here(service, plan)))
+
+
+def _here(service: Service, plan: Plan) -> Iterator[str]:
+    """What does the data folder tell of this program on this tun?"""
+    yield from (f"  note: {said}" for said in run_header.not_own(Settings(plan.tun, service, "")))
+    if days := simulated_days.quoted(service, plan):
+        yield days
 
 
 def _advised(answers: Sequence[Answer], changes: Changes, together: bool) -> list[Answer]:
@@ -166,7 +175,7 @@ def _show(answer: Answer, args: argparse.Namespace, blank: bool) -> None:
         sys.stderr.write("".join(f"{line}\n" for line in plan_page.advice_lines(said)))
     elif answer.plan is not None:
         print("\n" * blank + plan_page.page(answer.plan, answer.said, args.at))
-        print(*_wort(answer, args), "", *answer.days, _verdict(answer, args), sep="\n")
+        print(*_wort(answer, args), "", *answer.here, _verdict(answer, args), sep="\n")
 
 
 def _verdict(answer: Answer, args: argparse.Namespace) -> str:
@@ -187,7 +196,7 @@ def _wort(answer: Answer, args: argparse.Namespace) -> list[str]:
     if args.why or args.sources:
         taught = lesson_text.lines(lessons.of_plan(plan, expected), args.sources)
         return ["", *taught, *wort_page.second_opinion(expected)]
-    return ["", *wort_page.lines(expected.prediction.as_json(), expected)]
+    return ["", *wort_page.short(expected.prediction.as_json())]
 
 
 def _page(answers: Sequence[Answer]) -> str:

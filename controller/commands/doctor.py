@@ -12,13 +12,13 @@ import platform
 import stat
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Literal, NamedTuple
 
 from controller import __version__
 from controller.commands.shared import installed, terminal
-from controller.commands.shared.connection import reach
+from controller.commands.shared.connection import reach, served
 from controller.commands.shared.exit_codes import DONE, NO, UNREACHABLE
 from controller.commissioning.proof_record import proof_days
 from controller.core.nouns import RunState
@@ -26,12 +26,14 @@ from controller.edge import clock
 from controller.edge.files import shared_topics
 from controller.edge.mqtt import requests
 from controller.edge.mqtt.connection import LISTED
+from controller.edge.record import run_header
 from controller.edge.record.disks import RealDisks
 from controller.edge.systemd import credential
 from controller.field import gpio_output
 from controller.settings.service import Settings
 
 Level = Literal["good", "note", "bad"]
+CALIBRATE = "run `underback calibrate`"
 FREE_MB, SYNC_S, ROUND_TRIP_S = 500.0, 0.2, 0.2
 
 
@@ -45,17 +47,21 @@ class Finding(NamedTuple):
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where only one daemon answers")
+    parser.add_argument(
+        "--tun", metavar="NAME", help="which tun; without it the only one whose daemon answers, else all"
+    )
     parser.add_argument("--json", action="store_true", help="a JSON list")
 
 
 def run(args: argparse.Namespace) -> int:
-    config, settings = reach(args.config, args.tun, data=True)
-    found = [*machine(settings), packages(), *disk(Path(settings.service.data_dir)), *gpio(), *tun(settings)]
-    found += copied(config, settings)
+    looked = [reach(args.config, name, data=True) for name in served(args.config, args.tun)]
+    every = [settings for _, settings in looked]
+    found = [*machine(every[0]), packages(), *disk(Path(every[0].service.data_dir)), *gpio()]
+    for config, settings in looked:
+        found += _named(settings, every, [*tun(settings), *copied(config, settings)])
     reached = True
     try:
-        found += asyncio.run(broker(settings))
+        found += asyncio.run(broker(every))
     except requests.NoAnswer as silent:
         reached, away = False, "nothing listens" in str(silent)
         do = "start it, or mend [broker] in service.toml" if away else "see config/mosquitto"
@@ -64,6 +70,12 @@ def run(args: argparse.Namespace) -> int:
     if not reached:
         return UNREACHABLE
     return NO if any(f.level == "bad" for f in found) else DONE
+
+
+def _named(settings: Settings, every: Sequence[Settings], found: Sequence[Finding]) -> list[Finding]:
+    """Where several tuns are looked at, each finding says of which it is."""
+    name = settings.tun.name
+    return [one._replace(found=f"{name}: {one.found}") for one in found] if len(every) > 1 else list(found)
 
 
 def lines(found: list[Finding]) -> list[str]:
@@ -174,8 +186,8 @@ def tun(settings: Settings) -> list[Finding]:
         proof = Finding("proof test", "good", f"{days:.0f} days old, limit {limit}")
         found.append(proof if days <= limit else proof._replace(level="note", do="run `underback tryout`"))
     if tun.probes.mash.calibrated_on is None:
-        found.append(Finding("calibration", "note", "the mash probe has none", "run `underback calibrate`"))
-    return found
+        found.append(Finding("calibration", "note", "the mash probe has none", CALIBRATE))
+    return found + [Finding("calibration", "note", said, CALIBRATE) for said in run_header.not_own(settings)]
 
 
 def copied(config: Path, settings: Settings) -> list[Finding]:
@@ -189,21 +201,25 @@ def copied(config: Path, settings: Settings) -> list[Finding]:
     return found
 
 
-async def broker(settings: Settings) -> list[Finding]:
-    """Round trip, rights of our own user, a stranger's rights, the daemon's presence."""
+async def broker(every: Sequence[Settings]) -> list[Finding]:
+    """Round trip, rights of our own user, the daemons' presence, a stranger's rights."""
     found: list[Finding] = []
-    async with requests.line(settings, "doctor") as link:
-        protocol = "MQTT 5" if settings.service.broker.version == 5 else "MQTT 3.1.1"
-        seconds = await link.trial()
-        if isinstance(seconds, str):
-            found.append(Finding("rights", "bad", f"{requests.user(settings.service)} {seconds}", LISTED))
-        else:
-            round_trip = Finding("broker", "good", f"{protocol}, round trip {seconds * 1000:.1f} ms")
-            do = "set_tcp_nodelay true in the broker's configuration; look at the network"
-            found.append(round_trip if seconds < ROUND_TRIP_S else round_trip._replace(level="note", do=do))
-        found += await _daemon(link)
-    found.append(await _stranger(settings))
-    return found
+    for settings in every:
+        async with requests.line(settings, "doctor") as link:
+            found += _named(settings, every, [await _rights(link), *await _daemon(link)])
+    return [*found, await _stranger(every[0])]
+
+
+async def _rights(link: requests.DaemonLink) -> Finding:
+    """Does what we say come back to us, and how soon?"""
+    service = link.settings.service
+    seconds = await link.trial()
+    if isinstance(seconds, str):
+        return Finding("rights", "bad", f"{requests.user(service)} {seconds}", LISTED)
+    protocol = "MQTT 5" if service.broker.version == 5 else "MQTT 3.1.1"
+    round_trip = Finding("broker", "good", f"{protocol}, round trip {seconds * 1000:.1f} ms")
+    do = "set_tcp_nodelay true in the broker's configuration; look at the network"
+    return round_trip if seconds < ROUND_TRIP_S else round_trip._replace(level="note", do=do)
 
 
 async def _daemon(link: requests.DaemonLink) -> list[Finding]:

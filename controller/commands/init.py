@@ -20,6 +20,7 @@ FIRST = (
     ("mosquitto/README.md", "users and rights on the broker, so that the daemon alone may command the heater"),
     ("wiring.md", "what the nodes at the tun have to do, before anything is connected"),
 )
+NOT_LAID = ("operator", "passwords", "asyncapi.json")  # a clone that is used may hold secrets
 THEN = 'then: underback --config "{folder}" check linnet --tun NAME, and underback --config "{folder}" doctor'
 
 
@@ -36,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
         raise Wrong(f"DIR: found {str(target)!r} with something in it, wanted a new or an empty folder")
     try:
-        shutil.copytree(source, target, dirs_exist_ok=True, ignore=shutil.ignore_patterns("operator", "asyncapi.json"))
+        shutil.copytree(source, target, dirs_exist_ok=True, ignore=shutil.ignore_patterns(*NOT_LAID))
     except (OSError, shutil.Error) as error:
         raise Wrong(f"DIR: {target} cannot be written ({error})") from None
     laid = sorted(path.relative_to(target).as_posix() for path in target.rglob("*") if path.is_file())

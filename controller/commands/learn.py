@@ -20,6 +20,7 @@ from typing import Any, NamedTuple
 
 from controller.brewing import water
 from controller.commands.shared import terminal
+from controller.commands.shared.connection import worked_at
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, by_file, identify
 from controller.core.control.heat_path import heat_path
@@ -54,7 +55,7 @@ class Source(NamedTuple):
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Which tun, which record, and how much water was in it?"""
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where only one answers, or its nodes do")
     parser.add_argument("--run", metavar="RUN", default="last", help="a run on record; the last unless said")
     parser.add_argument("--water", metavar="VOLUME", help='plain water that was in the tun, such as "26 L"')
     parser.add_argument("--dry", action="store_true", help=f"a dry run of {TRIAL} on the simulated tun instead")
@@ -68,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     config = config_files.config_dir(args.config)
     if not args.keep and (problems := writable.folder_problems(config)):
         raise Problems(problems)
-    settings = config_files.settings(config, args.tun)
+    settings = config_files.settings(config, worked_at(args.config, args.tun))
     source = _dry(config, settings, args.seed) if args.dry else _recorded(settings, args.run, args.water)
     tun = settings.tun
     trace = tuple(points(source.rows))
@@ -102,9 +103,7 @@ def _dry(config: Path, settings: Settings, seed: int) -> Source:
 def _recorded(settings: Settings, wanted: str, water: str | None) -> Source:
     from controller.report import from_disk
 
-    if water is None:
-        raise Wrong('--water: found nothing, wanted how much plain water was in the tun, such as "26 L"')
-    litres = terminal.asked("volume", "--water", water)
+    litres = terminal.water(water, "26 L")
     folder = reader.record_folder(settings)
     glances = from_disk.find(folder, wanted) if folder.is_dir() else []
     if not glances:

@@ -21,6 +21,7 @@ from typing import Any
 
 from controller.commands.serve import lock, read
 from controller.commands.shared import terminal
+from controller.commands.shared.connection import worked_at
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commissioning import proof_record
 from controller.commissioning.proof_record import Trial
@@ -47,7 +48,7 @@ SIMULATED_SHARE, SIMULATED_C = 0.5, 12.0  # of the tun's volume, where nothing i
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where there is only one")
+    parser.add_argument("--tun", metavar="NAME", help="which tun; not needed where only one answers, or its nodes do")
     parser.add_argument("--water", metavar="VOLUME", help='how much plain water is in the tun, such as "40 L"')
     parser.add_argument("--by", metavar="WHO", help="who tries it out; your login name unless said")
     parser.add_argument("--yes", action="store_true", help="a simulated tun, tried out by a script")
@@ -56,7 +57,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    _, settings = read(args.config, args.tun, args.speed)
+    _, settings = read(args.config, worked_at(args.config, args.tun), args.speed)
     litres = _litres(args.water, settings, args.yes)
     by = args.by or login()
     with lock(reader.record_folder(settings)) as mine:

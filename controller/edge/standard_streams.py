@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import select
 import sys
 from typing import Any
 
@@ -64,7 +65,13 @@ def make_ready() -> None:
 
 def gone() -> bool:
     """Does nothing that is printed arrive any more? Who shows something until it is ended ends then."""
-    return getattr(sys.stdout, "failed", None) is not None
+    if getattr(sys.stdout, "failed", None) is not None:
+        return True
+    with contextlib.suppress(OSError, ValueError):  # a reader that has left is seen before the next line is written
+        look = select.poll()
+        look.register(sys.stdout.fileno(), 0)
+        return any(event & select.POLLERR for _, event in look.poll(0))
+    return False
 
 
 def settle() -> str:

@@ -194,7 +194,7 @@ def _missing_calibration(record: RunRecord) -> Iterator[str]:
         if said.get("calibrated_on") is None:
             yield f"calibration of the {role} probe"
         elif said.get("by") is None:
-            yield f"who calibrated the {role} probe"
+            yield f"a calibration of its own for the {role} probe"
 
 
 # ---------------------------------------------------------------- for the page

@@ -67,9 +67,10 @@ def test_what_the_shipped_programs_say_stands_in_the_table() -> None:
     assert whys == {says for says, _ in PROGRAMS}
 
 
-def test_what_the_front_page_says_of_the_trade_stands_in_the_table() -> None:
-    """Every line of the table is on the page, and no sentence of the page with a word of the trade is left out."""
-    page = " ".join((ROOT / "README.md").read_text(encoding="utf-8").replace("\n> ", "\n").split())
+def test_what_the_pages_say_of_the_trade_stands_in_the_table() -> None:
+    """Every line of the table is on a page for people, and no sentence there with a word of the trade is left out."""
+    pages = [ROOT / "README.md", *sorted(CONFIG.glob("*.md"))]
+    page = " ".join(" ".join(one.read_text(encoding="utf-8") for one in pages).replace("\n> ", "\n").split())
     told = [says for says, _ in PAGE]
     assert [says for says in told if says not in page] == []
     parts = [part for part in re.split(r"[.;|#]", page) if TRADE.search(part) and not OF_THE_PROGRAM.search(part)]

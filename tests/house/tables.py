@@ -97,7 +97,7 @@ def _rule(head: list[str]) -> str:
 PAGES: dict[str, Callable[[], str]] = {
     "controller/core/guard/README.md": guard,
     "controller/core/procedure/README.md": procedure,
-    "README.md": trips,
+    "config/troubleshoot.md": trips,
 }
 
 

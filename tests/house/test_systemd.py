@@ -14,8 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from controller import cli
-from controller.commands.shared import exit_codes
+from controller.commands.shared import exit_codes, parsers
 from controller.edge.clock import boot_id, in_step
 from controller.edge.watchdog import DEAD_S
 from tests.places import CONFIG, ROOT
@@ -119,7 +118,7 @@ def test_commands_exist(unit: Path) -> None:
             continue
         assert words[1:4] == ["-I", "-m", "controller"]
         assert words[4:6] == ["--config", "/etc/underback"]
-        assert words[6] in cli.COMMANDS
+        assert words[6] in parsers.COMMANDS
         assert words[words.index("--tun") + 1] == "%i"
 
 

@@ -100,6 +100,8 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
     assert (etc / "nodes/gannet.toml").is_file()
     assert (machine.root / "etc/systemd/system/underback@.service").is_file()
     assert os.access(machine.root / "usr/local/bin/underback", os.X_OK)
+    shown = [*(machine.root / "usr/local/share").rglob("underback*")]
+    assert {"underback", "underback.1", "underback-check.1", "underback-order-start.1"} <= {path.name for path in shown}
 
     (etc / "service.toml").write_text('prefix = "mine"\n', encoding="utf-8")
     machine.done("--source", str(second), "install")
@@ -128,6 +130,7 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
     machine.done("uninstall")
     assert not (machine.root / "opt/underback").exists()
     assert list((machine.root / "etc/systemd/system").iterdir()) == []
+    assert [*(machine.root / "usr/local/share").rglob("underback*")] == []
     assert (etc / "tuns/gannet.toml").is_file()
     assert (machine.root / "var/lib/underback/record/gannet/00000001-run.jsonl").is_file()
 

@@ -39,11 +39,12 @@ def enter(page: Browser, stage: Stage, user: str, tun: str, wait: bool = True) -
 
 def press(page: Browser, words: str, within: str = "body") -> None:
     """Press the button with these words."""
-    page.wait(f"!!{_button(words, within)}")
-    page.eval(f"{_button(words, within)}.click()")
+    page.wait(f"!!{button(words, within)}")
+    page.eval(f"{button(words, within)}.click()")
 
 
-def _button(words: str, within: str) -> str:
+def button(words: str, within: str) -> str:
+    """An expression for the button with these words."""
     return f"[...document.querySelectorAll('{within} button')].find(b => b.innerText.trim() === {json.dumps(words)})"
 
 

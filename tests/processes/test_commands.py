@@ -5,14 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 import signal
+import time
 from pathlib import Path
 from typing import Any
 
+import aiomqtt
 import pytest
 
 from controller.commands import doctor
 from controller.commands.order.command import _heat_off
 from controller.commands.shared import status_text
+from controller.commands.shared.all_tuns import Heard
 from controller.commands.shared.exit_codes import Wrong
 from tests.commands.called import called
 from tests.regimes.chaos.field import Field, field, needs_mosquitto
@@ -34,7 +37,7 @@ def test_orders_status_and_off_over_a_real_broker(tmp_path: Path) -> None:
         there.serve()
         there.wait(lambda: there.state() == "idle", 60, "the daemon is ready")
         code, out, _ = said(there, "status")
-        assert (code, len(out.splitlines())) == (0, 7)
+        assert (code, len(out.splitlines())) == (0, 8)
         assert out.startswith("gannet (simulated): idle, no program")
         assert json.loads(said(there, "status", "--json")[1])["tun"] == "gannet"
         code, out, _ = said(there, "order", "resume")
@@ -95,23 +98,27 @@ def test_doctor_knows_what_is_wrong_with_the_machine(tmp_path: Path) -> None:
     assert [f.level for f in doctor.gpio(tmp_path)] == ["good"]
 
 
-STATUS = {
+NOW = 1_790_000_000.0
+STATUS: dict[str, Any] = {
     "tun": "gannet", "simulated": True, "speed": 1.0, "state": "held", "title": "Sandpiper", "finish_at": None,
-    "step": {"index": 1, "name": "protein", "target_c": 50.0, "phase": "resting", "credited_s": 300.0,
-             "planned_s": 900.0},
-    "steps": [1, 2, 3], "temperature_c": None, "reading_age_s": None, "setpoint_c": 50.0, "second_c": 49.5,
+    "step": {"index": 1, "name": "protein", "kind": "rest", "target_c": 50.0, "phase": "resting",
+             "credited_s": 300.0, "planned_s": 900.0},
+    "steps": [{}, {}, {"name": "saccharification", "kind": "rest", "target_c": 72.0, "planned_s": 1200.0,
+                       "ramp_s": 600.0, "mixing_s": 0.0}],
+    "temperature_c": None, "reading_age_s": None, "setpoint_c": 50.0, "second_c": 49.5,
     "outlet_c": None, "duty": 0.0, "heater": {"duty": 0.5, "fault": "outlet hot"},
     "prompt": {"text": "Go on?", "answers": ["yes", "no"], "waiting_s": 75.0},
     "trips": [{"id": "G02", "text": "Missing.", "latched": True}], "notes": ["Disk."],
 }  # fmt: skip
 
 
-def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
+def test_a_status_is_eight_lines_that_say_everything_wrong() -> None:
     """A missing reading is said as such; the heater's word stands beside ours; question, trip and note are there."""
     lines = status_text.lines(STATUS)
     assert lines == [
         "gannet (simulated): held, Sandpiper",
-        "step    2 of 3 protein, 50.0 °C: resting, 5 min of 15 min done",
+        "step    2 of 3 protein, 50.0 °C: resting, 10 min of 15 min left",
+        "next    saccharification, 72.0 °C for 20 min",
         "mash    no reading, wanted 50.0 °C, second 49.5 °C",
         "heat      0% ░░░░░░░░░░░░░░░░░░░░ heater says 50%, fault: outlet hot",
         "wort    no estimate yet",
@@ -119,6 +126,40 @@ def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
         "alerts  G02 Missing. (clear it); Disk.",
     ]
     assert status_text.painted("x", STATUS) == f"{status_text.RED}x{status_text.PLAIN}"
+
+
+def _at(unix_s: float) -> str:
+    return time.strftime("%H:%M", time.localtime(unix_s))
+
+
+@pytest.mark.parametrize(
+    ("phase", "step", "words"),
+    [
+        ("resting", "resting, 10 min of 15 min left", f"about {_at(NOW + 600.0)}"),
+        ("ramping", f"ramping, 10 min of 15 min left, ready about {_at(NOW)}", f"about {_at(NOW + 600.0)}"),
+    ],
+)
+def test_a_status_says_when_what_comes_next(phase: str, step: str, words: str) -> None:
+    """From the planned end backwards: when the next step begins, and on a rise when its temperature is reached; of
+    several tuns only the lines that say something are shown."""
+    running = {**STATUS, "state": "running", "finish_at": NOW + 600.0 + 600.0 + 1200.0, "prompt": None, "trips": []}
+    running = {**running, "notes": [], "step": {**STATUS["step"], "phase": phase}}
+    assert status_text.brief(running) == [
+        f"gannet (simulated): running, Sandpiper, ends about {_at(NOW + 2400.0)}",
+        f"  step    2 of 3 protein, 50.0 °C: {step}",
+        f"  next    saccharification, 72.0 °C for 20 min, {words}",
+        "  mash    no reading, wanted 50.0 °C, second 49.5 °C",
+    ]
+
+
+def test_a_tun_that_falls_silent_in_a_run_is_shown_as_silent() -> None:
+    """A status that the broker has kept is no sign of life: it counts where a run was open, and only then."""
+    heard, old = Heard(["gannet", "plover", "tern"]), {"at": time.time() - 720.0, "speed": 1.0}
+    for tun, state in (("gannet", "running"), ("plover", "idle")):
+        payload = json.dumps({**old, "state": state}).encode()
+        topic = aiomqtt.Topic(f"underback/{tun}/status")
+        assert heard.hear(aiomqtt.Message(topic, payload, 1, True, 1, None)) is None
+    assert (heard.live(), heard.lines()) == ([], ["gannet: SILENT for 12 min; it was running then"])
 
 
 @pytest.mark.parametrize(
@@ -134,7 +175,7 @@ def test_a_status_is_seven_lines_that_say_everything_wrong() -> None:
 )
 def test_the_wort_to_come_is_one_line(ahead: dict[str, Any] | None, words: str) -> None:
     """The band of the estimate and the time until then; a figure without data behind it is not shown."""
-    assert status_text.lines({**STATUS, "prediction": {"ahead": ahead}})[4] == words
+    assert status_text.lines({**STATUS, "prediction": {"ahead": ahead}})[5] == words
 
 
 @pytest.mark.parametrize(

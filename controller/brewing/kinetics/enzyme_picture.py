@@ -90,13 +90,6 @@ def _level(share: float) -> int:
     return 0 if share < 0.03 else min(4, 1 + int(4.0 * share))
 
 
-def points(value: float | None) -> str:
-    """So many points of the limit, in words, before more; empty where none may be shown."""
-    if value is None:
-        return ""
-    return f"{value:.0f} point{'' if f'{value:.0f}' == '1' else 's'} of the limit, "
-
-
 def _wrapped(text: str, indent: str = "") -> list[str]:
     """The text in lines of the drawing's usual width, the second and later ones indented."""
     lines = [""]

@@ -144,11 +144,6 @@ def warmed(rests: Sequence[Rest], index: int, by_k: float) -> list[Rest]:
     return varied
 
 
-def sentence(one: Variation) -> str:
-    """What does a change do to which rest, in words?"""
-    return f"{one.name}, {changed(one)}"
-
-
 def changed(one: Variation) -> str:
     """What does a change do, in words? Small numbers are said to change little."""
     if one.apparent_points is None:

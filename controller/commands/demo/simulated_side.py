@@ -127,4 +127,4 @@ class Demo:
         text = status_text.lines(status)
         drawn = (status_text.painted(line, status) for line in text)
         mash = [mash_c for _, mash_c in ran.curve[:: -(-len(ran.curve) // CURVE)]]
-        self.live.draw([*drawn, f"curve   {status_text.curve(mash, 10.0, 80.0)}"], " | ".join(text[:4]))
+        self.live.draw([*drawn, f"curve   {status_text.curve(mash, 10.0, 80.0)}"], status_text.short(status))

@@ -16,7 +16,6 @@ from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files, plan_by_name, writable
 from controller.edge.record import run_header
 from controller.plan.advise import advise
-from controller.plan.forecast import forecast
 from controller.plan.plan import Plan
 from controller.report import RunRecord, lesson_text, lessons, missing, write
 from controller.settings.problems import Problems
@@ -118,7 +117,7 @@ def _lines(
     args: argparse.Namespace, plan: Plan, record: RunRecord, answer: dict[str, Any], more: FaultReport
 ) -> Iterator[str]:
     """The outcome; the lesson too, where that is asked for and grain went in."""
-    yield from page(plan, answer, forecast(plan), more)
+    yield from page(plan, answer, more)
     if (args.why or args.sources) and (lesson := lessons.of_record(record)):
         yield from ("", *lesson_text.lines(lesson, args.sources))
 

@@ -13,7 +13,6 @@ from controller.core.guard.registry import BY_ID
 from controller.core.nouns import Trip
 from controller.core.procedure import time_left
 from controller.core.procedure.run import Run
-from controller.plan.forecast import Forecast
 from controller.plan.plan import Plan
 from controller.report import plan_page, wort_page
 from controller.settings.table import show
@@ -53,9 +52,7 @@ class FaultReport(NamedTuple):
 NOTHING = FaultReport()
 
 
-def page(
-    plan: Plan, answer: dict[str, Any], expected: Forecast | None = None, more: FaultReport = NOTHING
-) -> list[str]:
+def page(plan: Plan, answer: dict[str, Any], more: FaultReport = NOTHING) -> list[str]:
     """The outcome for a person: a line a step, then what went wrong."""
     lines = [
         f"{plan.program.title} on {plan.tun.title or plan.tun.name}, simulated, seed {answer['seed']}"
@@ -75,7 +72,7 @@ def page(
     for part in (more.story, more.off):
         lines += ["", *part] if part else []
     if answer["prediction"] is not None:
-        lines += ["", *wort_page.lines(answer["prediction"], expected)]
+        lines += ["", *wort_page.short(answer["prediction"])]
     if warnings := warned(plan, answer):
         lines += ["", *warnings]
     return lines

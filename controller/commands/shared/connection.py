@@ -8,11 +8,14 @@ configuration and may be read, its [broker] is used in place of the daemon's.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from controller.edge.files import config_files, writable
 from controller.edge.mqtt import requests
+from controller.messages.topics import topics
 from controller.settings.problems import Problem, Problems, gathered
 from controller.settings.service import Service, Settings
 
@@ -28,6 +31,54 @@ def reach(config: str | None, tun: str | None, wished: str = "", *, data: bool =
     if problems or settings is None:
         raise Problems(dict.fromkeys(problems))
     return folder, settings
+
+
+def meant(config: str | None, tun: str | None) -> list[str]:
+    """Which tuns does a command look at: the one named, else all there are? Raises Problems where there is none."""
+    folder = config_files.config_dir(config)
+    known = config_files.names(folder / "tuns")
+    return [tun] if tun else known if len(known) > 1 else [config_files.only_tun(folder)]
+
+
+def people(config: str | None) -> Service:
+    """The broker as people reach it. Raises Problems."""
+    return _service(config_files.config_dir(config))
+
+
+def served(config: str | None, tun: str | None) -> list[str]:
+    """As `meant`, but the only one whose daemon answers where only one does; a broker that is ill does not matter."""
+    names = meant(config, tun)
+    there = list[str]()
+    if len(names) > 1:
+        with contextlib.suppress(requests.NoAnswer, Problems):
+            service = people(config)
+            there = asyncio.run(requests.answering(service, requests.daemons(service, names)))
+    return there if len(there) == 1 else names
+
+
+def worked_at(config: str | None, tun: str | None) -> str:
+    """The tun that is named, else the only one, else the only one whose daemon or nodes answer. Raises Problems."""
+    if len(names := meant(config, tun)) == 1:
+        return names[0]
+    folder, service = config_files.config_dir(config), people(config)
+    said_on = requests.daemons(service, names)
+    for name in names:
+        with contextlib.suppress(Problems):  # told by whoever reads it: the tun that is meant may be another
+            known = topics(config_files.settings(folder, name, learned=False))
+            said_on |= dict.fromkeys((known.probes[0][1], known.probe_online, known.heater_online), name)
+    return _only(service, said_on, names)
+
+
+def _only(service: Service, said_on: Mapping[str, str], known: Sequence[str]) -> str:
+    try:
+        there = asyncio.run(requests.answering(service, said_on))
+        why = f"{' and '.join(there)} answer" if there else "no daemon answers"
+    except requests.NoAnswer as silent:
+        there, why = [], str(silent)
+    if len(there) == 1:
+        return there[0]
+    wanted = f"one of {', '.join(known)}: add --tun {(there or known)[0]}"
+    raise Problems([Problem("--tun", f"nothing ({why})", wanted)])
 
 
 def _settings(folder: Path, tun: str | None, wished: str) -> Settings:
@@ -58,12 +109,4 @@ def _tun(folder: Path, service: Service, wished: str) -> str:
     known = config_files.names(folder / "tuns")
     if len(known) <= 1 or wished in known:
         return wished if wished in known else config_files.only_tun(folder)
-    try:
-        there = asyncio.run(requests.answering(service, known))
-        why = f"{' and '.join(there)} answer" if there else "no daemon answers"
-    except requests.NoAnswer as silent:
-        there, why = [], str(silent)
-    if len(there) == 1:
-        return there[0]
-    wanted = f"one of {', '.join(known)}: add --tun {(there or known)[0]}"
-    raise Problems([Problem("--tun", f"nothing ({why})", wanted)])
+    return _only(service, requests.daemons(service, known), known)

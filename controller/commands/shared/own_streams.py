@@ -5,6 +5,7 @@ Streams that rewrite each text on its way out. What is for machines, `--json` an
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import sys
 import tomllib
@@ -15,9 +16,14 @@ from controller.edge.files import config_files
 from controller.settings.own_units import WANTED, Own, in_own_units, own
 from controller.settings.problems import Problems
 
-__all__ = ["FOR_MACHINES", "WANTED", "chosen", "tell"]
+__all__ = ["FOR_MACHINES", "WANTED", "argument", "chosen", "tell"]
 
 FOR_MACHINES = frozenset({"serve", "standin", "node", "output-off"})
+
+
+def argument(parser: argparse.ArgumentParser) -> None:
+    """`--units`, for each command that people read."""
+    parser.add_argument("--units", metavar="UNITS", help=f"what quantities are told in: {WANTED}")
 
 
 class _Told:

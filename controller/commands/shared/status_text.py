@@ -16,6 +16,8 @@ from typing import Any, TextIO
 BARS = "▁▂▃▄▅▆▇█"
 RED, YELLOW, PLAIN = "\x1b[31m", "\x1b[33m", "\x1b[0m"
 ENDS = ("complete", "stopped", "aborted")  # states in which a run is over
+RISING = ("armed", "heating", "ramping")  # phases on the way to the step's temperature
+NOTHING = ("asked   nothing", "alerts  none", NO_MORE := "next    -", "step    none")
 
 
 def coloured(stream: TextIO) -> bool:
@@ -67,14 +69,25 @@ def chart(points: Sequence[tuple[float, float | None]], columns: int = 64, rows:
 
 
 def lines(status: Mapping[str, Any]) -> list[str]:
-    """Seven lines: state, step, temperature, heat, the wort to come, what is asked, what is wrong."""
-    return [line(status) for line in (_state, _step, _temperature, _heat, _wort, _asked, _wrong)]
+    """Eight lines: state, step, what comes next, temperature, heat, the wort to come, what is asked, what is wrong."""
+    return [line(status) for line in (_state, _step, _next, _temperature, _heat, _wort, _asked, _wrong)]
+
+
+def brief(status: Mapping[str, Any]) -> list[str]:
+    """The lines that matter of one tun among several: where it is, and what is asked or wrong."""
+    state, *told = (line(status) for line in (_state, _step, _next, _temperature, _asked, _wrong))
+    return [state, *(f"  {line}" for line in told if line not in NOTHING)]
+
+
+def short(status: Mapping[str, Any]) -> str:
+    """A status in one line, for where nothing can be drawn again."""
+    return " | ".join(line(status) for line in (_state, _step, _temperature, _heat))
 
 
 def _state(status: Mapping[str, Any]) -> str:
     program = status.get("title") or status.get("program") or "no program"
     finish = status.get("finish_at")
-    ends = f", ends about {time.strftime('%H:%M', time.localtime(finish))}" if finish else ""
+    ends = f", ends about {_clock(finish)}" if finish else ""
     speed = f", {status['speed']:g} times real time" if status.get("speed", 1) != 1 else ""
     kind = " (simulated)" if status.get("simulated") else ""
     return f"{status['tun']}{kind}: {status['state']}, {program}{ends}{speed}"
@@ -85,8 +98,45 @@ def _step(status: Mapping[str, Any]) -> str:
     if not step:
         return "step    none"
     count = f"{step['index'] + 1} of {len(status.get('steps', [])) or '?'}"
-    rest = f"{span(step['credited_s'])} of {span(step['planned_s'])} done" if step["planned_s"] else ""
-    return f"step    {count} {step['name']}, {step['target_c']:.1f} °C: {step['phase']}{', ' if rest else ''}{rest}"
+    return f"step    {count} {step['name']}, {step['target_c']:.1f} °C: {', '.join((step['phase'], *_left(status)))}"
+
+
+def _left(status: Mapping[str, Any]) -> list[str]:
+    """How much of the rest is left, and when is its temperature reached?"""
+    step, ends = status["step"], _step_ends_at(status)
+    planned_s, left_s = step["planned_s"], step["planned_s"] - step["credited_s"]
+    said = [f"{span(max(0.0, left_s))} of {span(planned_s)} left"] if planned_s else []
+    if ends is None or step["phase"] not in RISING:
+        return said
+    return [*said, f"ready about {_clock(ends - (left_s if step['kind'] != 'keep' else 0.0) / _speed(status))}"]
+
+
+def _next(status: Mapping[str, Any]) -> str:
+    """Which step comes then, and when about?"""
+    step, steps = status.get("step"), status.get("steps", [])
+    if not step or step["index"] + 1 >= len(steps):
+        return NO_MORE
+    then, at = steps[step["index"] + 1], _step_ends_at(status)
+    time_ = f" for {span(then['planned_s'])}" if then["planned_s"] else ""
+    return f"next    {then['name']}, {then['target_c']:.1f} °C{time_}{f', about {_clock(at)}' if at else ''}"
+
+
+def _step_ends_at(status: Mapping[str, Any]) -> float | None:
+    """When does the present step end by the plan, unix s? None where no end is planned, as in a hold."""
+    finish = status.get("finish_at")
+    if not finish:
+        return None
+    later = status["steps"][status["step"]["index"] + 1 :]
+    hold = sum(one["planned_s"] for one in later if one["kind"] != "keep")
+    return float(finish - (hold + sum(one["ramp_s"] + one["mixing_s"] for one in later)) / _speed(status))
+
+
+def _speed(status: Mapping[str, Any]) -> float:
+    return float(status.get("speed") or 1.0)
+
+
+def _clock(unix_s: float) -> str:
+    return time.strftime("%H:%M", time.localtime(unix_s))
 
 
 def _temperature(status: Mapping[str, Any]) -> str:
@@ -121,7 +171,7 @@ def _wort(status: Mapping[str, Any]) -> str:
 def _asked(status: Mapping[str, Any]) -> str:
     prompt = status.get("prompt")
     if not prompt:
-        return "asked   nothing"
+        return NOTHING[0]
     return f"asked   {prompt['text']} [{' / '.join(prompt['answers'])}] ({span(prompt.get('waiting_s'))})"
 
 
@@ -129,7 +179,7 @@ def _wrong(status: Mapping[str, Any]) -> str:
     trips = [f"{t['id']} {t['text']}{' (clear it)' if t['latched'] else ''}" for t in status.get("trips", [])]
     meanwhile = status.get("meanwhile")  # an older daemon says nothing of it
     said = trips + ([meanwhile] if meanwhile else []) + list(status.get("notes", []))
-    return f"alerts  {'; '.join(said) if said else 'none'}"
+    return f"alerts  {'; '.join(said)}" if said else NOTHING[1]
 
 
 def painted(text: str, status: Mapping[str, Any]) -> str:
@@ -158,11 +208,12 @@ class Live:
         if now - self._at < 0.1:
             return
         self._at = now
-        width = os.get_terminal_size(self._stream.fileno()).columns if self._stream.isatty() else 100
+        width, high = os.get_terminal_size(self._stream.fileno()) if self._stream.isatty() else (100, 50)
         up = f"\x1b[{self._drawn}A" if self._drawn else ""
-        body = "".join(f"\x1b[2K{line[: width - 1]}\n" for line in text)
-        print(up + body, end="", file=self._stream, flush=True)
-        self._drawn = len(text)
+        fits = text[: high - 1]
+        body = "".join(f"\x1b[2K{line[: width - 1]}\n" for line in fits)
+        print(f"{up}{body}\x1b[J", end="", file=self._stream, flush=True)
+        self._drawn = len(fits)
 
     def say(self, text: str) -> None:
         """A line that stays, above the moving ones."""

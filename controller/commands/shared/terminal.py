@@ -42,6 +42,14 @@ def answered(text: str) -> str:
         raise Wrong("nobody answers here; run it in a terminal, with a person beside the tun") from None
 
 
+def water(text: str | None, example: str) -> float:
+    """How much plain water is it, L; asked for where it was not said? Raises Wrong where nobody can answer."""
+    wanted = f'how much plain water is or was in the tun, such as "{example}"'
+    if text is None and not (sys.stdin and sys.stdin.isatty()):
+        raise Wrong(f"--water: found nothing, wanted {wanted}")
+    return asked("volume", "--water", answered(f"{wanted.capitalize()}?") if text is None else text)
+
+
 def show(as_json: bool, document: object, lines: Iterable[str], *, allow_nan: bool = True) -> None:
     """The answer on stdout: one JSON value, or lines for a person."""
     print(json.dumps(document, ensure_ascii=False, allow_nan=allow_nan) if as_json else "\n".join(lines))

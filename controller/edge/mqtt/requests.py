@@ -9,7 +9,7 @@ import asyncio
 import json
 import secrets
 import time
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from typing import Any, NamedTuple
 
@@ -66,22 +66,25 @@ async def line(settings: Settings, who: str) -> AsyncIterator[DaemonLink]:
         yield DaemonLink(settings, link)
 
 
-async def answering(service: Service, tuns: Sequence[str]) -> list[str]:
-    """Of which of these tuns is a daemon there, by its presence or its present status? Raises NoAnswer."""
-    there: dict[str, bool] = {}
+async def answering(service: Service, said_on: Mapping[str, str]) -> list[str]:
+    """Of which of these tuns (topic: tun) is somebody there, by presence, reading or present status? Or NoAnswer."""
+    tuns, there = list(dict.fromkeys(said_on.values())), set[str]()
     async with linked(service.broker, "find") as link:
-        await link.listen(*(f"{base(service.prefix, tun)}/{name}" for tun in tuns for name in ("online", "status")))
+        await link.listen(*said_on)
         until = time.monotonic() + FIND_S
         while len(there) < len(tuns) and (left := until - time.monotonic()) > 0:
             message = await link.next(left)
             if message is None:
                 break
-            tun, name = message.topic.value.split("/")[-2:]
-            if name == "online":
-                there[tun] = message.payload == outgoing.online(True)
-            elif presence(message):
-                there[tun] = True
-    return [tun for tun in tuns if there.get(tun)]
+            topic = message.topic.value
+            on = message.payload == outgoing.online(True) if topic.endswith("/online") else presence(message)
+            there |= {said_on[topic]} if on else set()
+    return [tun for tun in tuns if tun in there]
+
+
+def daemons(service: Service, tuns: Sequence[str]) -> dict[str, str]:
+    """Where do the daemons of these tuns say that they are there? Topic: tun."""
+    return {f"{base(service.prefix, tun)}/{name}": tun for tun in tuns for name in ("online", "status")}
 
 
 def fill(values: dict[str, Any], status: dict[str, Any]) -> None:

@@ -67,11 +67,25 @@ def _expected(plan: Plan) -> Iterator[Event]:
 
 
 def _calibrations(settings: Settings) -> Iterator[Event]:
-    probes = settings.tun.probes
-    for role, probe in (("mash", probes.mash), ("second", probes.second), ("outlet", probes.outlet)):
-        if probe is not None:
-            found = in_force(settings, role, probe)
-            yield Event("calibration", role, _words(role, found), data=found)
+    for role, probe in _fitted(settings.tun):
+        found = in_force(settings, role, probe)
+        yield Event("calibration", role, _words(role, found), data=found)
+
+
+def _fitted(tun: Tun) -> list[tuple[str, Probe]]:
+    probes = tun.probes
+    fitted = (("mash", probes.mash), ("second", probes.second), ("outlet", probes.outlet))
+    return [(role, probe) for role, probe in fitted if probe is not None]
+
+
+def not_own(settings: Settings) -> list[str]:
+    """A sentence for each probe with a date of calibration that no `calibrate` of this tun wrote."""
+    return [
+        f"{role} probe: no calibration of {settings.tun.name} of {probe.calibrated_on} with these figures is on "
+        "record; figures copied with a tun file are not its own"
+        for role, probe in _fitted(settings.tun)
+        if probe.calibrated_on is not None and _who(settings, role, probe) is None
+    ]
 
 
 def in_force(settings: Settings, role: str, probe: Probe) -> dict[str, Any]:
@@ -116,8 +130,10 @@ def _words(role: str, found: dict[str, Any]) -> str:
     points = f"ice {found['raw_ice_c']:g} °C, boil {found['raw_boil_c']:g} °C for {found['boil_c']:g} °C"
     if found["calibrated_on"] is None:
         return f"{role} probe: no calibration on record; constants in force: {points}"
-    by = f"by {found['by']}" if found["by"] else "(by whom is not on record)"
-    return f"{role} probe calibrated on {found['calibrated_on']} {by}: {points}"
+    if not found["by"]:
+        own = "but no `calibrate` of this tun wrote that, so it may be another probe's"
+        return f"{role} probe: the tun file says calibrated on {found['calibrated_on']}, {own}: {points}"
+    return f"{role} probe calibrated on {found['calibrated_on']} by {found['by']}: {points}"
 
 
 AHEAD_S = 3600.0  # a record from so far in the future was written by a wrong clock

@@ -25,7 +25,7 @@ from controller.brewing.kinetics.model import (
     spans,
     step,
 )
-from controller.brewing.kinetics.what_if import Rest, Variation, predict_rests, profile_of, sentence, warmed, what_if
+from controller.brewing.kinetics.what_if import Rest, Variation, changed, predict_rests, profile_of, warmed, what_if
 
 SANDPIPER = (
     Rest("protein rest", 50.0, 600.0),
@@ -240,4 +240,4 @@ def test_what_is_not_shown_has_no_difference() -> None:
 )
 def test_a_change_in_words(change: Variation, said: str) -> None:
     """Each change is a sentence with its name; less than half a point is said to be little."""
-    assert sentence(change).startswith(f"rest, {change.change}: {said}")
+    assert changed(change).startswith(f"{change.change}: {said}")

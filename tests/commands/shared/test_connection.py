@@ -21,6 +21,9 @@ from tests.field.secured import Secured
 from tests.places import CONFIG, ROOT
 from tests.waiting import PATIENCE_S, until
 
+TUNS = ["gannet", "plover"]
+TWO_IDLE = ["gannet (simulated)", "  mash    no reading", "plover (simulated)", "  mash    no reading"]
+
 
 class House:
     """A configuration of two tuns, its broker, and the daemons that run."""
@@ -80,15 +83,41 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 
 
 def test_the_only_daemon_that_answers_is_meant(house: House) -> None:
-    """Of two tuns one is served: no --tun is needed; two that answer, and none, are asked back with their names."""
+    """Of two tuns one is served: no --tun is needed; where both are, who only looks is shown both, and who gives an
+    order is asked back with their names; who works at a tun needs no --tun where one is served."""
     code, out, _ = house.said("status", "--json")
     assert (code, json.loads(out)["tun"]) == (0, "gannet")
+    code, _, err = house.said("learn", "--water", "40 L", "--keep")
+    assert code == 2 and "wanted a run on record" in err
     with house.serving("plover"):
-        for words in (("status",), ("order", "hold"), ("watch",), ("doctor",)):
-            code, out, err = house.said(*words)
-            assert (code, out) == (2, "")
-            assert "gannet and plover answer" in err and "one of gannet, plover: add --tun" in err
-    until(lambda: house.said("status", "--json")[0] == 0, "plover's daemon has ended")
+        until(lambda: house.said("status", "--tun", "plover")[0] == 0, "plover says its status")
+        code, out, err = house.said("order", "hold")
+        assert (code, out) == (2, "")
+        assert "gannet and plover answer" in err and "one of gannet, plover: add --tun" in err
+        code, out, _ = house.said("status")
+        assert (code, [line.split(":")[0] for line in out.splitlines()]) == (0, TWO_IDLE)
+        assert [json.loads(line)["tun"] for line in house.said("status", "--json")[1].splitlines()] == TUNS
+        code, out, _ = house.said("doctor", "--json")
+        daemons = [one["found"] for one in json.loads(out) if one["check"] == "daemon"]
+        assert (code, [said.split(":")[0] for said in daemons]) == (0, TUNS)
+        watch = " ".join(house.command("watch", "--json"))
+        found = subprocess.run(f"{watch} | head -4", shell=True, cwd=ROOT, capture_output=True, check=True)
+        assert {json.loads(line)["tun"] for line in found.stdout.splitlines()} == set(TUNS)
+        assert found.stderr == b""
+    until(lambda: len(house.said("status", "--json")[1].splitlines()) == 1, "plover's daemon has ended")
+
+
+def test_doctor_tells_of_a_broker_that_is_ill(house: House, tmp_path: Path) -> None:
+    """Without --tun and with nothing at the broker's address the rest is looked at all the same, and the broker named;
+    `status` and `watch` say what to start."""
+    shutil.copytree(house.config, tmp_path / "config")
+    service = tmp_path / "config" / "service.toml"
+    service.write_text(f'data_dir = "{tmp_path}"\n[broker]\nport = {secured.free_port()}\n', encoding="utf-8")
+    code, out, _ = called("doctor", config=tmp_path / "config")
+    assert code == 3 and "gannet: none on record" in out and "nothing listens at the broker's address" in out
+    for words in ("status", "watch"):
+        code, out, err = called(words, config=tmp_path / "config")
+        assert (code, out) == (3, "") and "nothing listens at the broker's address" in err
 
 
 def test_a_program_starts_on_its_own_tun(house: House) -> None:

@@ -11,9 +11,9 @@ import pytest
 from controller.edge.files import config_files, plan_by_name
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Service
-from tests.places import CONFIG, ROOT, edited
+from tests.places import CONFIG, edited
 
-README = ROOT / "README.md"
+PAGE = CONFIG / "program.md"
 
 
 def test_shipped_files_are_right() -> None:
@@ -232,9 +232,9 @@ def test_config_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", config_files.names(CONFIG / "programs"))
-def test_the_readme_tells_each_shipped_program_as_it_is(name: str) -> None:
-    """Tun and rests of the README's row are those of the program's file."""
-    (row,) = [line for line in README.read_text(encoding="utf-8").splitlines() if line.startswith(f"| {name} |")]
+def test_the_page_tells_each_shipped_program_as_it_is(name: str) -> None:
+    """Tun and rests of the page's row are those of the program's file."""
+    (row,) = [line for line in PAGE.read_text(encoding="utf-8").splitlines() if line.startswith(f"| {name} |")]
     program = config_files.load_program(CONFIG, name)
     rests = [
         f"decoction to {step.temperature_c:g}"

@@ -250,8 +250,8 @@ TUNS = (
     tun("ice point of 32 °F", "raw_boil =", 'raw_ice = "32 °C"\nraw_boil =', "probes: mash: raw_ice", "-3 °C to 3 °C"),
     tun(
         "calibration on no day",
-        "calibrated_on = 2026-09-01",
-        'calibrated_on = "last week"',
+        'place = "bed outlet"',
+        'place = "bed outlet"\ncalibrated_on = "last week"',
         "calibrated_on",
         "2026-03-31",
     ),

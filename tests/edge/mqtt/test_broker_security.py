@@ -15,12 +15,16 @@ from typing import Any
 import aiomqtt
 import pytest
 
+from controller.commands.rehearse import _users
+from controller.commands.standin import USERS
+from controller.edge.files import config_files
 from controller.edge.mqtt import broker_link, connection
 from controller.edge.mqtt.transport import Post
-from controller.settings.service import Broker
+from controller.settings.service import Broker, Settings
 from tests.edge.mqtt.ear import Ear
 from tests.field import secured
 from tests.field.secured import Secured
+from tests.places import own_config
 from tests.waiting import PATIENCE_S
 
 
@@ -195,9 +199,34 @@ def test_users_script_keeps_secrets_to_itself(tmp_path: Path) -> None:
     assert [line for line in text.splitlines() if "$passwd_tool" in line] == ['"$passwd_tool" -U "$folder/passwd.new"']
 
 
+def test_users_script_hands_access_to_one_person(tmp_path: Path) -> None:
+    """With --for the folder's own files name the daemon and the operator with passwords that only its owner may read;
+    what a rehearsal needs lies beside them; said again, nothing is doubled."""
+    folder, config = tmp_path / "broker", own_config(tmp_path)
+    for _ in range(2):
+        secured.script("make-users.sh", "--for", str(config), str(folder), "gannet")
+    service, operator = config_files.load_service(config), config_files.load_service(config / "operator")
+    assert (service.broker.username, operator.broker.username) == ("daemon", "operator")
+    for broker in (service.broker, operator.broker):
+        path = Path(broker.password_file)
+        assert path == config / "passwords" / broker.username
+        assert path.read_text() == (folder / "passwords" / broker.username).read_text()
+    assert modes(config / "passwords").keys() == modes(folder / "passwords").keys()
+    assert set(modes(config / "passwords").values()) == {0o600}
+    assert set(_users(Settings(config_files.load_tun(config, "gannet"), service, ""), None)) == set(USERS)
+
+
 @pytest.mark.parametrize(
     "words",
-    [[], ["folder"], ["folder", "Gannet"], ["folder", "a/b"], ["--prefix", "a/b", "folder", "gannet"], ["--what"]],
+    [
+        [],
+        ["folder"],
+        ["folder", "Gannet"],
+        ["folder", "a/b"],
+        ["--prefix", "a/b", "folder", "gannet"],
+        ["--what"],
+        ["--for", ".", "folder", "gannet"],
+    ],
 )
 def test_users_script_refuses_nonsense(tmp_path: Path, words: list[str]) -> None:
     """Missing or unfit words end with code 2 and one line, before anything is written."""

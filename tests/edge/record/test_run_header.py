@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.commands import doctor
 from controller.commissioning import calibrate
 from controller.core.nouns import Course, Event
 from controller.edge import start_orders
@@ -40,7 +41,7 @@ def test_the_advice_of_the_start_is_filed_as_check_gives_it(config: Path) -> Non
     """Rule, level and words of each piece are those of `check` for the same plan and day."""
     settings = config_files.settings(config, "gannet")
     made = plan.make(config_files.load_program(config, "sandpiper"), settings.tun)
-    age = run_header.age_days(settings.tun.probes.mash, NOW)
+    age = run_header.advised_days(settings.tun, NOW)
     wanted = [
         (said.advice.rule, said.advice.level, said.advice.text, said.overruled)
         for said in advise(made, config_files.load_advice(config), calibration_age_days=age)
@@ -96,11 +97,12 @@ def test_the_calibration_in_force_is_filed_with_who_made_it(config: Path) -> Non
     assert data["offset_ice_k"] == pytest.approx(-0.31, abs=0.01)
     assert data["offset_at_65_k"] == round(probe.calibrated(65.0) - 65.0, 3)
     assert "calibrated on 2026-11-02 by technician" in event.text
+    assert run_header.not_own(settings) == []
 
 
 @pytest.mark.parametrize("history", ["none", "another date", "other points", "broken"])
 def test_an_author_who_is_not_on_record_is_not_guessed(config: Path, history: str) -> None:
-    """Without a line of history that fits the tun file nobody is named."""
+    """Without a line of history that fits the tun file nobody is named; doctor notes it, too."""
     settings = calibrated(config, "technician", 0.31, "2026-11-01" if history == "another date" else "2026-11-02")
     path = run_header.history(settings, "mash")
     if history == "none":
@@ -113,7 +115,10 @@ def test_an_author_who_is_not_on_record_is_not_guessed(config: Path, history: st
         path.write_bytes(b'{"date": 3\n\xff\n[]\n')
     (event,) = [e for e in at_start(config, "sandpiper", settings) if (e.kind, e.id) == ("calibration", "mash")]
     assert (event.data or {})["by"] is None
-    assert "(by whom is not on record)" in event.text
+    assert "the tun file says calibrated on 2026-11-02, but no `calibrate` of this tun wrote that" in event.text
+    (said,) = run_header.not_own(settings)
+    assert said.startswith("mash probe: no calibration of gannet of 2026-11-02 with these figures is on record")
+    assert [one.found for one in doctor.tun(settings) if one.check == "calibration"] == [said]
 
 
 def test_a_start_brings_it_and_a_broken_advice_file_stops_nothing(config: Path) -> None:
