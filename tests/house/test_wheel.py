@@ -27,7 +27,7 @@ def in_tree(*folders: str) -> set[str]:
 
 
 def test_each_shipped_file_lies_where_it_is_looked_for() -> None:
-    """The changes and every file below config/ and systemd/, and no other, lie below share/underback by their own path."""
+    """The changes and every file below config/ and systemd/, no other, lie below share/underback by their own path."""
     laid = {}
     for target, globs in project()["tool"]["setuptools"]["data-files"].items():
         for name in matched(ROOT, globs):
