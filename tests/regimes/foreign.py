@@ -26,7 +26,7 @@ def npm(*names: str) -> Path:
         raise Missing("npm (Debian: apt install nodejs npm)")
     if absent:
         folder.mkdir(parents=True, exist_ok=True)
-        _ran(["npm", "install", "--no-audit", "--no-fund", "--loglevel=error", "--prefix", str(folder), *absent])
+        ran(["npm", "install", "--no-audit", "--no-fund", "--loglevel=error", "--prefix", str(folder), *absent])
     return folder / "node_modules"
 
 
@@ -35,14 +35,14 @@ def python(name: str, *packages: str, interpreter: str = sys.executable, plain: 
     folder = TOOLS / name
     if not (folder / "complete").is_file():
         shutil.rmtree(folder, ignore_errors=True)
-        _ran([interpreter, "-m", "venv", str(folder)])
+        ran([interpreter, "-m", "venv", str(folder)])
         words = [str(folder / "bin" / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-        _ran([*words, *(["--no-deps"] if plain else []), *packages])
+        ran([*words, *(["--no-deps"] if plain else []), *packages])
         (folder / "complete").touch()
     return folder / "bin" / "python"
 
 
-def _ran(command: list[str]) -> None:
+def ran(command: list[str]) -> None:
     """Raises Missing with the command's own words when it does not end well."""
     try:
         done = subprocess.run(command, capture_output=True, text=True, check=False)
