@@ -42,6 +42,7 @@ ln -s "releases/$version" "$stage/opt/underback/current"
 mv "$stage/$release/share/underback" "$work/share"
 mkdir -p "$stage/$release/share"
 mv "$work/share/config" "$work/share/systemd" "$stage/$release/share/"
+install -D -m 0644 "$work/share/CHANGES.md" "$stage/usr/share/doc/underback/CHANGES.md"
 sed -n '/^    cat > "\$command" <<.SH.$/,/^SH$/p' "$here/systemd/install.sh" | sed '1d;$d' > "$stage/usr/bin/underback"
 chmod 0755 "$stage/usr/bin/underback"
 

@@ -25,6 +25,7 @@ from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Lane, Post, ReplyTo
 from controller.edge.systemd import Notifier
+from controller.field import reset_line
 from controller.plan.plan import Plan, make
 from controller.settings.problems import Problems
 from controller.settings.service import Broker, Settings
@@ -186,7 +187,7 @@ class Nodes:
     async def run(self) -> int:
         terminal.on_signals(self.stop)
         running = [link.run(_Ear(self, name)) for name, link in self._links.items()]
-        tasks = [asyncio.ensure_future(one) for one in (*running, self._go(), self._stop.wait())]
+        tasks = [asyncio.ensure_future(one) for one in (*running, self._go(), self._stop.wait(), self._resets())]
         self._notifier.ready(f"standing in for {self.settings.tun.name}")
         await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         await self._leave()
@@ -196,6 +197,14 @@ class Nodes:
             if isinstance(done, Exception):
                 raise done
         return DONE
+
+    async def _resets(self) -> None:
+        """The simulated heater node can be reset from this machine as a real one is, where no other has the place."""
+        name, heater = self.settings.tun.name, self.site.world.heater
+        with contextlib.suppress(OSError):
+            async with await reset_line.listen(name, heater.reset) as line:
+                await line.serve_forever()
+        await self._stop.wait()
 
     async def _go(self) -> None:
         async for step, said in self.pace.steps():

@@ -13,7 +13,7 @@ from collections import Counter
 from typing import NamedTuple
 
 from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
-from controller.field import commands, lease, motor_lease
+from controller.field import commands, lease, motor_lease, reset_line
 from controller.field.gpio_output import Input, Output
 from controller.field.lease import NodeSettings, NodeState
 from controller.field.motor_lease import MotorState
@@ -137,6 +137,14 @@ class HeaterNode:
         if why is not None:
             self.refused[_FIGURES("n", why)] += 1  # figures fall away: a stranger must not fill the memory with keys
 
+    def reset(self, now: Instant) -> str:
+        """Somebody at the tun clears what is latched. What came of it, by what the inputs say now."""
+        with self._lock:
+            before = self.fault if self.state.latched else ""
+            self.state = lease.reset(self.state)
+            seen, _ = self._looked(now)
+            return reset_line.words(before, seen.fault.replace("outlet", self._where))
+
     # ------------------------------------------------------------ what is done
 
     def beat(self, now: Instant) -> Say:
@@ -156,7 +164,15 @@ class HeaterNode:
     def _work(self, now: Instant) -> None:
         if self.pins.reset is not None and self.pins.reset.read():
             self.state = lease.reset(self.state)  # at each beat while it is pressed: one that sticks gives no heat
-        self.state, output = lease.beat(
+        self.state, output = self._looked(now)
+        if not self.pins.heater.set(output > 0.0):
+            self.pins.heater.set(False)
+            fault = "the output pin does not follow: short circuit, or wired to something that drives it"
+            self.state = self.state.but(code=lease.INTERNAL, fault=fault, latched=True, output=0.0, off_since=now)
+
+    def _looked(self, now: Instant) -> tuple[NodeState, float]:
+        """The state by what the inputs say now, and what the element should get."""
+        return lease.beat(
             self.settings,
             self.state,
             now,
@@ -164,10 +180,6 @@ class HeaterNode:
             level_ok=self._level.ok,
             flow_ok=self._flow.ok,
         )
-        if not self.pins.heater.set(output > 0.0):
-            self.pins.heater.set(False)
-            fault = "the output pin does not follow: short circuit, or wired to something that drives it"
-            self.state = self.state.but(code=lease.INTERNAL, fault=fault, latched=True, output=0.0, off_since=now)
 
     def _motors(self, now: Instant) -> None:
         self._stirrer, self._pump = motor_lease.beat(self._stirrer, now), motor_lease.beat(self._pump, now)

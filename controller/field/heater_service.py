@@ -15,7 +15,7 @@ from controller.edge.mqtt.broker_link import BrokerLink
 from controller.edge.mqtt.connection import Will
 from controller.edge.mqtt.transport import Post, ReplyTo, Transport
 from controller.edge.systemd import Notifier
-from controller.field import hardware_config
+from controller.field import hardware_config, reset_line
 from controller.field.gpio_output import GpioInput, GpioOutput
 from controller.field.hardware_config import HeaterTable, NodeHardware
 from controller.field.heater_node import HeaterNode, Limit, Pins, Say
@@ -102,6 +102,16 @@ class HeaterService(NodeService):
         finally:
             self.node.close()
             self._soon(self._ended.set)
+
+    async def reset_until(self, tun: str) -> bool:
+        """The service, with a way to reset it from this machine alone. True when it was asked to end."""
+        try:
+            line = await reset_line.listen(tun, lambda: self.node.reset(self._clock()))
+        except OSError as why:
+            self._log.error(f"another heater node of {tun} runs on this machine: {why}")
+            return False
+        async with line:
+            return await self.run()
 
     def off(self) -> None:
         self.node.close()

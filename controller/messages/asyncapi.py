@@ -39,8 +39,17 @@ CHANNELS = (
     Channel("event", "event", "send", 1, False, shape.Event, "Each line of the record as it is written."),
     Channel("history", "history", "send", 1, True, shape.History, "The run so far, at most every 30 s and 60 KiB."),
     Channel("startable", "startable", "send", 1, True, shape.Startable, "What could be started, when that changes."),
-    Channel("reply", "reply", "send", 1, False, shape.Reply, "The answer to an order."),
+    Channel(
+        "reply",
+        "reply",
+        "send",
+        1,
+        False,
+        shape.Reply,
+        "The answer to an order; also on a response topic of MQTT 5 below `reply/`.",
+    ),
     Channel("online", "online", "send", 1, True, shape.Presence, "The daemon is here; last will `false`."),
+    Channel("horn", "horn", "send", 1, True, shape.Horn, "Sound a horn; `horn_topic` of service.toml names the topic."),
     Channel("heaterCommand", "heater/command", "send", 1, False, shape.Command, "The lease on the heater, every 2 s."),
     Channel("stirrerCommand", "stirrer/command", "send", 1, False, shape.MotorCommand, "Stirrer on or off."),
     Channel("pumpCommand", "pump/command", "send", 1, False, shape.MotorCommand, "Pump on or off."),
@@ -64,6 +73,7 @@ CHANNELS = (
 )
 
 _WILL = {"topic": "underback/{tun}/online", "qos": 1, "message": "false", "retain": True}
+EXAMPLES = Path(__file__).with_name("examples.json")  # one payload by channel, mostly from dry runs
 _REF = "#/components/schemas/{model}"
 _PARAMETERS = {
     "prefix": {"description": "First part of every topic; a setting.", "default": "underback"},
@@ -75,6 +85,7 @@ _PARAMETERS = {
 
 def document() -> dict[str, Any]:
     """The whole AsyncAPI document, as plain values."""
+    examples = json.loads(EXAMPLES.read_text(encoding="utf-8"))
     return {
         "asyncapi": "3.0.0",
         "info": {
@@ -93,7 +104,7 @@ def document() -> dict[str, Any]:
                 "bindings": {"mqtt": {"cleanSession": True, "keepAlive": 10, "lastWill": _WILL}},
             }
         },
-        "channels": {c.id: _channel(c) for c in CHANNELS},
+        "channels": {c.id: _channel(c, examples) for c in CHANNELS},
         "operations": {
             f"{action}{c.id[0].upper()}{c.id[1:]}": _operation(c, action)
             for c in CHANNELS
@@ -103,9 +114,14 @@ def document() -> dict[str, Any]:
     }
 
 
-def _channel(channel: Channel) -> dict[str, Any]:
+def _channel(channel: Channel, examples: dict[str, Any]) -> dict[str, Any]:
     address = f"{channel.below}/{channel.address}"
-    message = {"contentType": "application/json", "payload": {"$ref": _REF.format(model=channel.payload.__name__)}}
+    message = {
+        "summary": channel.says,
+        "contentType": "application/json",
+        "payload": {"$ref": _REF.format(model=channel.payload.__name__)},
+        "examples": [{"name": "ordinary", "payload": examples[channel.id]}],
+    }
     return {
         "address": address,
         "description": channel.says,

@@ -4,7 +4,6 @@ Probes taken out of the water, a level float lifted, a valve closed: faults that
 clock, beside whatever faults the run has anyway.
 """
 
-from controller.field import lease
 from sim.world.faults import FOREVER_S, Fault, Faults
 from sim.world.world import World
 
@@ -59,7 +58,7 @@ class ScriptedHands:
             self.faults.begin(*TAKES[what], self.world.now)
         elif deed in ("back", "restore"):
             self.faults.end(TAKES[what][0])
-            self.world.heater.state = lease.reset(self.world.heater.state)
+            self.world.heater.reset()
 
     async def ask(self, key: str, text: str) -> str:
         """The hand thermometer, where that is asked; else yes."""

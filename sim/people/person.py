@@ -9,7 +9,6 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from controller.field import lease
 from sim.people.deeds import Deeds
 from sim.people.manner import PATIENT, Manner
 from sim.world.world import World
@@ -260,7 +259,7 @@ class Person:
             return []  # he looks at level, pump and switches first
         if self._cleared.get(name, 0) >= self.manner.tries:
             return self._order("stop", {}, now)
-        self.world.heater.state = lease.reset(self.world.heater.state)
+        self.world.heater.reset()
         word: dict[str, Any] = {"reason": "looked at it"} if name == "G20" else {"inspected": True}
         said = self._order("clear", word, now, trip=name)
         self._cleared[name] = self._cleared.get(name, 0) + len(said)

@@ -13,7 +13,7 @@ from operator import itemgetter
 from random import Random
 from typing import Any
 
-from controller.field import commands, lease
+from controller.field import commands, lease, reset_line
 from controller.field.lease import NodeSettings
 from controller.messages.outgoing import writer
 from controller.settings.tun import Probe as ProbeSettings
@@ -158,6 +158,12 @@ class Heater:
         """Power-up: a new boot word, off, nobody's."""
         self.settings = self.settings.but(boot=boot)
         self.state, self._next, self._n = lease.boot(now), now, 0
+
+    def reset(self) -> str:
+        """Somebody at the tun presses the node's button."""
+        before = self.state.fault if self.state.latched else ""
+        self.state = lease.reset(self.state)
+        return reset_line.words(before, "")
 
     def beat(self, now: float, live: Live, outlet_c: float | None, level_ok: bool, flow_ok: bool) -> float:
         """Half a second of the lease. Returns the share of power that really flows."""

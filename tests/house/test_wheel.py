@@ -27,12 +27,12 @@ def in_tree(*folders: str) -> set[str]:
 
 
 def test_each_shipped_file_lies_where_it_is_looked_for() -> None:
-    """Every file below config/ and systemd/, and no other, is laid below share/underback under its own path."""
+    """The changes and every file below config/ and systemd/, no other, lie below share/underback by their own path."""
     laid = {}
     for target, globs in project()["tool"]["setuptools"]["data-files"].items():
         for name in matched(ROOT, globs):
             laid[name] = f"{target}/{Path(name).name}"
-    assert laid == {name: DATA + name for name in in_tree("config", "systemd")}
+    assert laid == {name: DATA + name for name in in_tree("config", "systemd") | {"CHANGES.md"}}
 
 
 def test_what_is_no_code_goes_with_its_package() -> None:

@@ -13,7 +13,7 @@ from controller.core.heater_command import HeaterCommand
 from controller.core.nouns import Event, Motor, Reply, RunState
 from controller.edge.files import config_files, plan_by_name
 from controller.edge.supply_link import SupplyLink
-from controller.messages import asyncapi, outgoing, payload_schemas, status_schema
+from controller.messages import asyncapi, incoming, outgoing, payload_schemas, status_schema
 from controller.messages.topics import Topics, topics
 from controller.settings.service import Settings
 from sim.dryrun import DryRun
@@ -60,6 +60,15 @@ def test_the_document_is_valid_by_the_published_schema() -> None:
     assert not schema.is_valid(found)
 
 
+def test_each_topic_has_an_example_that_its_schema_takes() -> None:
+    """Every channel shows a payload, and its schema takes it; the status shown is of a rest, with its prediction."""
+    for name, channel in stored()["channels"].items():
+        (example,) = channel["messages"][name]["examples"]
+        assert list(payload_validator(name).iter_errors(example["payload"])) == [], name
+    status = stored()["channels"]["status"]["messages"]["status"]["examples"][0]["payload"]
+    assert status["step"]["phase"] == "resting" and status["prediction"]["steps"]
+
+
 def filled(group: str = "", name: str = "mash") -> dict[str, str]:
     """The channels' addresses with this test's names in them."""
     names = {"prefix": "underback", "tun": "testtun", "name": name, "group": group}
@@ -72,6 +81,7 @@ def test_the_addresses_are_the_services_topics() -> None:
     named = {"heaterCommand": found.heater_command, "heaterReport": found.heater_report}
     named |= {"heaterOnline": found.heater_online}
     named |= {key: getattr(found, key) for key in ("status", "event", "reply", "order", "online")}
+    named |= {"horn": f"{found.status.removesuffix('status')}horn"}
     assert {channel: addresses[channel] for channel in named} == named
 
 
@@ -182,7 +192,7 @@ def test_orders_and_reports_fit() -> None:
     """An order as a dashboard sends it, a report and readings in both shapes validate; nonsense does not."""
     order = {"id": "a", "order": "start", "args": {"program": "x"}, "at": WALL, "valid_s": 10, "nonce": "n"}
     assert complaints("order", json.dumps(order).encode()) == []
-    assert complaints("order", b'"hold"') == []
+    assert [complaints("order", json.dumps(word).encode()) for word in incoming.PLAIN] == [[]] * 4
     assert complaints("order", json.dumps({**order, "valid_s": 300}).encode())
     report = {"boot": "b", "epoch": 1, "seq": 2, "duty": 0.5, "lease_left_s": 9.0}
     assert complaints("heaterReport", json.dumps(report).encode()) == []

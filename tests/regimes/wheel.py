@@ -37,7 +37,7 @@ class Found(NamedTuple):
 
 def built(folder: Path) -> Path:
     """The wheel, from a copy of the tree: nothing is left in it."""
-    names = ("controller", "sim", "config", "systemd", "pyproject.toml", "README.md", "LICENSE")
+    names = ("controller", "sim", "config", "systemd", "pyproject.toml", "README.md", "CHANGES.md", "LICENSE")
     tree = folder / "tree"
     tree.mkdir()
     for name in names:

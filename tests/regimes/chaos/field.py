@@ -69,9 +69,11 @@ def free_port() -> int:
 class Field:
     """Starts and ends processes; each is ended by its own id."""
 
-    def __init__(self, folder: Path, tun: str, program: str, speed: float, via: int | None = None) -> None:
+    def __init__(
+        self, folder: Path, tun: str, program: str, speed: float, via: int | None = None, version: int = 5
+    ) -> None:
         self.folder, self.tun, self.program, self.speed = folder, tun, program, speed
-        self.port = free_port()
+        self.port, self.version = free_port(), version
         self.heard: list[Heard] = []
         self.processes: dict[str, subprocess.Popen[bytes]] = {}
         self.base = f"underback/{tun}"
@@ -79,6 +81,7 @@ class Field:
         self.nodes_config = self._configured("nodes", self.port)
         self._observer: paho.Client | None = None
         self.watched = ["#"]
+        self.login: tuple[str, str] | None = None  # the observer's
         self.skew: Path | None = None  # the daemon's wall clock is off by the seconds in this file
 
     def _configured(self, name: str, port: int) -> Path:
@@ -86,12 +89,13 @@ class Field:
         shutil.copytree(REPO / "config" / "tuns", config / "tuns")
         shutil.copytree(REPO / "config" / "programs", config / "programs")
         (config / "programs" / "short.toml").write_text(SHORT)
-        (config / "service.toml").write_text(f'data_dir = "{self.folder / "data"}"\n[broker]\nport = {port}\n')
+        self.reach(config, port)
         return config
 
-    def via(self, port: int) -> None:
-        """The daemon reaches the broker through another port: a proxy's."""
-        (self.config / "service.toml").write_text(f'data_dir = "{self.folder / "data"}"\n[broker]\nport = {port}\n')
+    def reach(self, config: Path, port: int, more: str = "") -> None:
+        """Who reads this folder reaches the broker through this port: the broker's, or a proxy's."""
+        lines = f'data_dir = "{self.folder / "data"}"\n[broker]\nport = {port}\nversion = {self.version}\n{more}'
+        (config / "service.toml").write_text(lines)
 
     def mark(self, what: str) -> None:
         """A remark in the record, for whoever reads a failed one."""
@@ -180,6 +184,8 @@ class Field:
             Heard(time.monotonic(), m.topic, bytes(m.payload), bool(m.retain))
         )
         client.on_connect = lambda c, *rest: c.subscribe([(topic, 1) for topic in self.watched])
+        if self.login is not None:
+            client.username_pw_set(*self.login)
         client.reconnect_delay_set(1, 1)
         client.connect("127.0.0.1", self.port, 5)
         client.loop_start()

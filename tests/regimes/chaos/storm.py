@@ -1,6 +1,6 @@
 """Short runs in bad weather: a real Mosquitto, a bad network, dying processes, strangers; judged from the messages.
 
-    python -m tests.regimes.chaos.storm [--faults 200] [--seed 1] [--speed 20]
+    python -m tests.regimes.chaos.storm [--faults 200] [--seed 1] [--speed 20] [--version 3]
 
 Each run is a program of two rests on the simulated Gannet, with a scripted brewer who looks after trips. Faults come
 one after another at random moments; then the weather is fair and the run has to complete. A run that breaks a promise
@@ -221,14 +221,14 @@ class Ran(NamedTuple):
     seconds: float
 
 
-def run(seed: int, speed: float, count: int = FAULTS_A_RUN) -> Ran:
+def run(seed: int, speed: float, count: int = FAULTS_A_RUN, version: int = 5) -> Ran:
     """One run of the program with so many faults."""
     rng, began = Random(f"storm {seed}"), time.monotonic()
     faults: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
-        there = Field(Path(folder), "gannet", "short", speed)
+        there = Field(Path(folder), "gannet", "short", speed, version=version)
         proxy = Proxy(there.port)
-        there.via(proxy.port)
+        there.reach(there.config, proxy.port)
         there.skew = Path(folder) / "skew"
         try:
             there.begin()
@@ -268,11 +268,11 @@ def judged(heard: list[Heard], strangers: set[bytes], base: str, speed: float) -
 
 
 def main() -> int:
-    args = options(__doc__, faults=200, seed=1, speed=20.0)
+    args = options(__doc__, faults=200, seed=1, speed=20.0, version=5)
     total: Counter[str] = Counter()
     failed, seed = 0, args.seed
     while total.total() < args.faults:
-        ran = run(seed, args.speed, min(FAULTS_A_RUN, args.faults - total.total()))
+        ran = run(seed, args.speed, min(FAULTS_A_RUN, args.faults - total.total()), args.version)
         total += ran.faults
         good = ran.complete and not ran.broken
         failed += not good
