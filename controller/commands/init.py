@@ -21,7 +21,10 @@ FIRST = (
     ("wiring.md", "what the nodes at the tun have to do, before anything is connected"),
 )
 NOT_LAID = ("operator", "passwords", "asyncapi.json")  # a clone that is used may hold secrets
-THEN = 'then: underback --config "{folder}" check linnet --tun NAME, and underback --config "{folder}" doctor'
+THEN = (
+    "to rehearse first, change nothing: {folder}/rehearse.md",
+    'then: underback --config "{folder}" check linnet --tun NAME, and underback --config "{folder}" doctor',
+)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,6 +45,10 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(f"DIR: {target} cannot be written ({error})") from None
     laid = sorted(path.relative_to(target).as_posix() for path in target.rglob("*") if path.is_file())
     first = (f"  {target / where}: {what}" for where, what in FIRST)
-    told = [f"{len(laid)} files laid out in {target}. Change first:", *first, THEN.format(folder=target)]
+    told = [
+        f"{len(laid)} files laid out in {target}. Change first:",
+        *first,
+        *(line.format(folder=target) for line in THEN),
+    ]
     terminal.show(args.json, {"folder": str(target), "files": laid}, told)
     return DONE

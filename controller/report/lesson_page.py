@@ -84,8 +84,8 @@ def _rest(one: Taught) -> str:
 # ---------------------------------------------------------------- sources
 
 
-def sources(lessons: Sequence[Lesson]) -> str:
-    """Every figure, window and reason with where it comes from."""
+def sources(lessons: Sequence[Lesson], *, folded: bool = False) -> str:
+    """Every figure, window and reason with where it comes from. A link to one of them opens what is folded."""
     items = "".join(
         f'<div id="{_id(name)}"><dt>{escape(name)}</dt>'
         + "".join(f"<dd><b>{source.mark}</b> {escape(source.where)}</dd>" for source in found)
@@ -94,8 +94,9 @@ def sources(lessons: Sequence[Lesson]) -> str:
     )
     about = "Published: read in the source or in a page that quotes it. Recalled: from memory. Calibrated: fitted."
     return (
-        '<section class="sources" aria-labelledby="h-sources"><h2 id="h-sources">Where each figure comes from</h2>'
-        f"<p>{about}</p><dl>{items}</dl></section>"
+        f'<section class="sources" aria-labelledby="h-sources"><details{"" if folded else " open"}><summary>'
+        f'<h2 id="h-sources">Where each figure comes from</h2></summary><p>{about}</p><dl>{items}</dl>'
+        "</details></section>"
     )
 
 

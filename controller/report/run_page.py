@@ -221,7 +221,7 @@ def _wort(record: RunRecord) -> list[tuple[str, str]]:
 def _lesson(record: RunRecord) -> str:
     """What each rest did, with the sources; nothing where there was no mash."""
     found = lessons.of_record(record)
-    return "" if found is None else lesson_page.section(found) + lesson_page.sources([found])
+    return "" if found is None else lesson_page.section(found) + lesson_page.sources([found], folded=True)
 
 
 def _added(entry: Any) -> dict[str, str]:
