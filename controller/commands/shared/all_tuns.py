@@ -65,7 +65,9 @@ class Heard:
         said = self._said[tun]
         if self._lives(tun):
             return status_text.brief(said)
-        ago = f" for {status_text.span(max(0.0, time.time() - said['at']))}" if said.get("speed") == 1.0 else ""
+        ago = (
+            f" for {status_text.span(max(0.0, time.time() - said.get('at', 0.0)))}" if said.get("speed") == 1.0 else ""
+        )
         return [f"{tun}: SILENT{ago}; it was {said.get('state')} then"]
 
     def _missed(self, tun: str) -> bool:
