@@ -65,9 +65,8 @@ class Heard:
         said = self._said[tun]
         if self._lives(tun):
             return status_text.brief(said)
-        ago = (
-            f" for {status_text.span(max(0.0, time.time() - said.get('at', 0.0)))}" if said.get("speed") == 1.0 else ""
-        )
+        ago_s = max(0.0, time.time() - said.get("at", 0.0))
+        ago = f" for {status_text.span(ago_s)}" if said.get("speed") == 1.0 else ""
         return [f"{tun}: SILENT{ago}; it was {said.get('state')} then"]
 
     def _missed(self, tun: str) -> bool:
