@@ -9,6 +9,8 @@ const Due = (() => {
   const TOO_SOON_MS = 600; // a tap so soon after a button appeared was meant for what stood there before
   const OVER = ["idle", "stopped", "aborted", "complete"]; // no run any more that a trip could hold
 
+  const ALIKE = ["iodine", "iodine_series"]; // findings: none of their answers is the ordinary one
+
   // The deed by question and answer, as a hand with a spoon in it says it.
   const DEEDS = {
     dough_in: { begin: "Begin dough-in" },
@@ -17,6 +19,9 @@ const Due = (() => {
     returned: { yes: "It is back and stirred" },
     add: { adding: "I add it now" },
     added: { yes: "It is in and stirred" },
+    water_in: { yes: "It is in and stirred" },
+    join: { joining: "I join it now" },
+    joined: { yes: "It is in and stirred" },
     addition_in: { yes: "It is in and stirred" },
     go_on: { "go on": "Go on to the next step" },
     iodine_decide: { "go on": "Go on all the same" },
@@ -68,7 +73,7 @@ const Due = (() => {
     place.hidden = !p;
     fill(place, p ? tun.name + p.id + p.text : "", () => (p ? [
       make("h3", {}, words), make("p", {}, capital(p.text)), ...more(p),
-      make("div", { class: "answers" }, ...p.answers.map((answer, i) => at_once(deed(p.id, answer), { class: i || p.id === "iodine" ? "answer" : "answer first" }, () => acts.send("answer", { prompt: p.id, answer })))),
+      make("div", { class: "answers" }, ...p.answers.map((answer, i) => at_once(deed(p.id, answer), { class: i || ALIKE.includes(p.id) ? "answer" : "answer first" }, () => acts.send("answer", { prompt: p.id, answer })))),
     ] : []));
   }
 

@@ -29,7 +29,7 @@ ROOMS = sorted(
 PAGES = [
     GUIDE,
     *(ROOT / name / "README.md" for name in ("", "config", "config/mosquitto", "config/panel", "systemd", "tests")),
-    *sorted((ROOT / "config").glob("*.md")),
+    *sorted(set((ROOT / "config").glob("*.md")) - {ROOT / "config" / "reference.md"}),  # printed
     *(r / "README.md" for r in ROOMS),
 ]
 FILE = re.compile(r"(?:[\w@.-]+/)*[\w@-]+\.(?:py|toml|md|sh|json|js|tun|service|conf)|(?:[\w.-]+/)+")

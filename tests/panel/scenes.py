@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from functools import cache
 from typing import Any, NamedTuple
 
 from controller.core.nouns import Event, RunState
@@ -55,17 +56,25 @@ def asked(which: str) -> Document:
     """This question, with everything filled in that it names."""
     text, answers = ASKS[which]
     grain = ": 20 kg Old floor lager malt, 2.5 kg Wheat malt; the mash should come to 50.0 °C"
-    values = {"name": "maltose rest", "thick": "the thick of it (2.1 L/kg, about 16 L)", "grain": grain}
-    filled = text.format(**values, kg=18.4, c=95.0, stop=62.5, target=54.2, tests=3)
+    kettle = "; then 20 min at 72 °C and 15 min at the boil; about 1.2 kg of it boils off"
+    thick = "the thick of it (2.1 L/kg, about 16 L)"
+    values = {"name": "maltose rest", "thick": thick, "grain": grain, "kettle": kettle}
+    figures = {"kg": 18.4, "c": 95.0, "stop": 62.5, "target": 54.2, "tests": 3, "liquor": 60.0, "grain_l_per_kg": 3.4}
+    filled = text.format(**values, **figures)
     return {"prompt": {"id": which, "text": filled, "answers": list(answers), "waiting_s": 20.0}, "waiting_for": filled}
+
+
+@cache
+def _shipped() -> Document:
+    """What a shipped tun with cold liquor could start."""
+    bench = Bench(settings(), mash_c=12.0)
+    bench.run(30)
+    return startable.document(startable.read(CONFIG, config_files.settings(CONFIG, "gannet")), bench.facts)
 
 
 def could_start(missing: tuple[str, ...] = (), delayed: tuple[str, ...] = ()) -> Document:
     """The shipped programs on a shipped tun, one of them wrong."""
-    gannet = config_files.settings(CONFIG, "gannet")
-    bench = Bench(settings(), mash_c=12.0)
-    bench.run(30)
-    found = startable.document(startable.read(CONFIG, gannet), bench.facts)
+    found = _shipped()
     wrong = {**startable.NOTHING, "name": "shrike", "title": "shrike", "tun": "gannet"}
     wrong["missing"] = ["programs/shrike.toml:41: step 4: temperature: found 178 °C, wanted a value from 20 to 100 °C"]
     advice = [*found["programs"][0]["advice"], LONG]

@@ -51,11 +51,8 @@ class Heard:
         """How long is it worth to wait for more, from the beginning? A daemon that is there speaks every 2 s."""
         if len(self.live()) == len(self._tuns):
             return 0.0
-        return (
-            requests.STATUS_S
-            if any(self._there[tun] and not self._lives(tun) for tun in self._there)
-            else requests.FIND_S
-        )
+        awaited = any(there and not self._lives(tun) for tun, there in self._there.items())
+        return requests.STATUS_S if awaited else requests.FIND_S
 
     def lines(self) -> list[str]:
         """The whole status of the only one there is to show, else the chief lines of each."""
@@ -68,8 +65,9 @@ class Heard:
         said = self._said[tun]
         if self._lives(tun):
             return status_text.brief(said)
-        ago = status_text.span(max(0.0, time.time() - said.get("at", 0.0)))
-        return [f"{tun}: SILENT for {ago}; it was {said.get('state')} then"]
+        ago_s = max(0.0, time.time() - said.get("at", 0.0))
+        ago = f" for {status_text.span(ago_s)}" if said.get("speed") == 1.0 else ""
+        return [f"{tun}: SILENT{ago}; it was {said.get('state')} then"]
 
     def _missed(self, tun: str) -> bool:
         """Is it silent though a run was open, or though it has spoken while we looked?"""
