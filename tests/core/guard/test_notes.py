@@ -67,7 +67,7 @@ NOTES: dict[str, tuple[GuardState, dict[str, Any], tuple[str, str] | None]] = {
     "over while adding": (OPEN, {"target": BLOCKED._replace(target_c=50.0)}, None),
     "no target": (OPEN, aimed(None), None),
     "no value": (OPEN, aimed(50.0, seen=SEEN._replace(value_c=None)), None),
-    "warms when idle": (having(HeatNotAskedFor(alarm=True)), {}, ("G10", RISES)),
+    "warms when idle": (having(HeatNotAskedFor(alarm=True)), {}, ("G10", RISES, 2)),
     "heat waits": (WAITS, WAITING, ("waits", f"Heat still waits for {ABSENT}")),
     "waits half a minute": (waits(from_at=NOW - 30.0), WAITING, None),
     "off for half a minute": (waits(off_until=NOW - 30.0), WAITING, None),
@@ -84,7 +84,7 @@ NOTES: dict[str, tuple[GuardState, dict[str, Any], tuple[str, str] | None]] = {
 def test_notes(state: GuardState, sense: dict[str, Any], note: tuple[str, str] | None) -> None:
     """Said when it begins, and only that; a note takes no heat but where an interlock of its own does."""
     out = check(state, **sense)
-    assert out.state.noted.now == (() if note is None else (Note(*note, priority=3),))
+    assert out.state.noted.now == (() if note is None else (Note(*note),))
     said = [event for event in out.events if event.kind == "note"]
     assert said == ([] if note is None else [Event("note", *note, priority=3)])
 
