@@ -27,7 +27,7 @@ FILTER_S, MOST_SHARE = 15.0, 0.3  # of the reading; one reading after a gap neve
 NOISE_SHARE, SD_PER_STEP = 0.05, 0.886  # mean step of so many readings; of white noise sqrt(pi) / 2 (arithmetic)
 STEADY_S = 5.0  # readings further apart say nothing of noise (own proposal)
 PULSE_K, PULSE_SHARE = 1.5, 0.5  # heat of one pulse over the worst loss; so much of it must show (own proposal)
-UNRECORDED_S = 10.0  # a record is so old at most; a lease on top
+UNRECORDED_S = 15.0  # a record of heat is so old at most: a line of history, and a slow sync; a lease on top
 
 
 class Pulse(NamedTuple):
@@ -143,9 +143,9 @@ class HeatAccount(NamedTuple):
         """Nobody knows what was filled in between two runs."""
         return self if self == NEW else NEW
 
-    def recalled(self, lease_s: float) -> HeatAccount:
-        """As an earlier process kept it: what was given since was not recorded."""
-        return self._replace(unrecorded_s=lease_s + UNRECORDED_S)
+    def recalled(self, unrecorded_s: float) -> HeatAccount:
+        """As an earlier process kept it: what was given since was not recorded, so many s of full heat at the most."""
+        return self._replace(unrecorded_s=unrecorded_s)
 
 
 NEW = HeatAccount()

@@ -14,14 +14,16 @@ from typing import NamedTuple
 
 from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
-from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant
+from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Fleeting, Instant
 from controller.core.quick_records import quick
 
 STEP_S = 10.0  # one line of history
-RISE_WINDOW_S = 180.0  # a rise without heat is looked at over so long
+RISE_WINDOW_S = 300.0  # a rise without heat is looked at over so long (own trial on random tuns)
+PARTS, EVEN_PART = 5, 0.05  # an even rise: so many parts, each warmer by so much of the whole (own proposal)
 FALL_S = 60.0  # a step of the level counts as recent for so long
 FULL_SHARE = 0.95  # of the duty that the tun file allows, that is full heat
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # behind the heater: mean duty of so long, its change
+KEPT_EVERY = 6  # over a restart of the process one line of so many is kept; the others are straight between them
 KEEP = 240  # lines: the longest window, dead time, bath, bed and three lags that a file may ask for
 MIXING_S = 600.0  # after an addition a pumped bed is uneven for so long (own trial on random tuns up to 2,000 L) ...
 UNEVEN = 2.0  # ... and temperatures may lie so many times as far apart as else (own proposal)
@@ -40,16 +42,16 @@ class History(NamedTuple):
     """Since the last addition or change of contents."""
 
     lines: tuple[Line, ...] = ()
-    fresh: bool = False  # the last line was written in this tick: the slow interlocks look
+    fresh: Fleeting[bool] = False  # the last line was written in this tick: the slow interlocks look
     era: int = 0  # how often it has begun anew: verdicts in a row count within one era
     energy_j: float = 0.0
-    next_at: Instant = 0.0
+    next_at: Fleeting[Instant] = 0.0
     off_since: Instant | None = None  # duty 0 since
     heat_since: Instant | None = None  # heat began
     full_since: Instant | None = None  # full heat, since
     full_c: float = 0.0  # what the mash was then
     added_at: Instant | None = None  # something was being added then, the newest time
-    moves: tuple[tuple[Instant, float], ...] = ()  # when, and by how much, history went to another level, K
+    moves: Fleeting[tuple[tuple[Instant, float], ...]] = ()  # when, and by how much, history went to another level, K
     moved_all_k: float = 0.0  # by how much in all
 
     # ------------------------------------------------------------ questions
@@ -60,16 +62,30 @@ class History(NamedTuple):
         return self.lines[-1 - steps] if len(self.lines) > steps else None
 
     def windows(self, window_s: float, lag_s: float) -> tuple[float, float]:
-        """Least and most energy of any window of this length that ends between so long ago and now, J."""
+        """Least and most energy of any window of this length that ends between so long ago and now, J. Before the
+        history began, nothing is known to have gone out."""
         steps, back, lines = round(window_s / STEP_S), round(lag_s / STEP_S), self.lines
         last = len(lines) - 1
-        energies = [lines[end].energy_j - lines[end - steps].energy_j for end in range(last - back, last + 1)]
+        ends = range(max(0, last - back), last + 1)
+        energies = [lines[end].energy_j - lines[max(0, end - steps)].energy_j for end in ends]
         return min(energies), max(energies)
 
     def warmed_k(self) -> float:
-        """By how much has the mash warmed in the last three minutes, K? Infinite while that cannot be known."""
-        then = self.ago(RISE_WINDOW_S)
-        return inf if then is None else self.lines[-1].temperature_c - then.temperature_c
+        """By how much has the mash warmed in the last five minutes, K? By the least-squares line: a single step
+        counts at most one and a half times, 0.75 K where a probe shows steps of 0.5. Infinite while not known."""
+        window = self.lines[-1 - round(RISE_WINDOW_S / STEP_S) :]
+        span, middle = len(window) - 1, (len(window) - 1) / 2.0
+        if span * STEP_S < RISE_WINDOW_S:
+            return inf
+        moment = sum((at - middle) * line.temperature_c for at, line in enumerate(window))
+        return moment * span / sum((at - middle) ** 2 for at in range(span + 1))
+
+    def warms_evenly(self, rise_k: float) -> bool:
+        """Is each fifth of those five minutes warmer than the one before, as a heater would make it?"""
+        part = round(RISE_WINDOW_S / STEP_S) // PARTS
+        window = [line.temperature_c for line in self.lines[-PARTS * part :]]
+        means = [sum(window[at : at + part]) / part for at in range(0, PARTS * part, part)]
+        return min(after - before for before, after in pairwise(means)) >= EVEN_PART * rise_k
 
     def highest_share(self, seconds: float, power_w: float) -> float:
         """The highest mean duty of any ten of the last so many seconds, by what was put into the mash."""
@@ -106,6 +122,16 @@ class History(NamedTuple):
     def begun_anew(self) -> History:
         """After an addition, or between two runs, every window starts anew."""
         return History(era=self.era + 1, off_since=self.off_since, added_at=self.added_at)
+
+    def kept(self) -> History:
+        """What of it is worth a place in the record: a line a minute, the newest included."""
+        lines = (Line(at, round(value_c, 3), round(energy_j)) for at, value_c, energy_j in self.lines[::-KEPT_EVERY])
+        return self._replace(lines=tuple(lines)[::-1])
+
+    def recalled(self, unrecorded_j: float) -> History:
+        """As an earlier process kept it, straight from line to line; so much heat may have gone out since."""
+        filled = [line for pair in pairwise(self.lines) for line in (*_between(*pair), pair[1])]
+        return self._replace(lines=(*self.lines[:1], *filled)[-KEEP:], energy_j=self.energy_j + unrecorded_j)
 
     def follow(self, senses: Senses, duty: float, plate: Plate) -> History:
         """One tick further. `duty` is what was let out since the last one."""
@@ -144,22 +170,8 @@ class History(NamedTuple):
         if past.lines and past._another_level(value, senses, plate):
             past = past._moved(value - past.lines[-1].temperature_c, senses.now)
         line = Line(senses.now, value, past.energy_j)
-        lines = (*past.lines, *past._bridge(line), line)
+        lines = (*past.lines, *(_between(past.lines[-1], line) if past.lines else ()), line)
         return past._replace(lines=lines[-KEEP:], fresh=True, next_at=senses.now + STEP_S)
-
-    def _bridge(self, line: Line) -> Iterator[Line]:
-        """The lines that are missing since the last one, straight from there to here."""
-        if not self.lines:
-            return
-        last = self.lines[-1]
-        steps = min(round((line.at - last.at) / STEP_S), KEEP)
-        for step in range(1, steps):
-            share = step / steps
-            yield Line(
-                last.at + share * (line.at - last.at),
-                last.temperature_c + share * (line.temperature_c - last.temperature_c),
-                last.energy_j + share * (line.energy_j - last.energy_j),
-            )
 
     def _another_level(self, value_c: float, senses: Senses, plate: Plate) -> bool:
         """Has the probe gone over to another level since, faster than a mash may change? A probe behind the heater
@@ -186,3 +198,11 @@ class History(NamedTuple):
 def apart_k(limit_k: float, added_at: Instant | None, now: Instant) -> float:
     """How far may temperatures lie apart now, K, where `limit_k` holds in a mixed mash?"""
     return limit_k if added_at is None or now - added_at > MIXING_S else UNEVEN * limit_k
+
+
+def _between(last: Line, line: Line) -> Iterator[Line]:
+    """The lines that are missing from one to the other, straight from there to here."""
+    steps = min(round((line.at - last.at) / STEP_S), KEEP)
+    for step in range(1, steps):
+        share = step / steps
+        yield Line(*(then + share * (now - then) for then, now in zip(last, line, strict=True)))

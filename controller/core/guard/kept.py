@@ -9,16 +9,19 @@ from __future__ import annotations
 from typing import NamedTuple, TypeAlias
 
 from controller.core.guard import gate
-from controller.core.guard.heat_account import NEW, HeatAccount
+from controller.core.guard.heat_account import NEW, UNRECORDED_S, HeatAccount
+from controller.core.guard.history import History
 from controller.core.guard.interlock import Interlock
+from controller.core.guard.interlocks.g12_heat_ledger import HeatLedger
 from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g24_keeps_tripping import KeepsTripping
+from controller.core.guard.interlocks.g25_does_not_fit import DoesNotFit
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
 from controller.core.nouns import Instant, Trip
 from controller.settings.tun import Tun
 
-Survivor: TypeAlias = RunTooLong | KeepsTripping  # those whose `keep` gives something
+Survivor: TypeAlias = HeatLedger | RunTooLong | KeepsTripping | DoesNotFit  # those whose `keep` gives something
 
 
 class Kept(NamedTuple):
@@ -29,6 +32,7 @@ class Kept(NamedTuple):
     off_until: Instant = 0.0  # no heat before, whatever else is well
     heat: HeatAccount = NEW
     hand_for: str = ""  # a restart wants a hand reading after this one
+    past: History = History()
     interlocks: tuple[Survivor, ...] = ()
 
 
@@ -45,6 +49,7 @@ def kept(state: GuardState) -> Kept:
         off_until=state.evidence.off_until,
         heat=state.heat,
         hand_for=state.hand_for,
+        past=state.past.kept(),
         interlocks=survivors,
     )
 
@@ -65,4 +70,8 @@ def recalled(tun: Tun, known: Kept, now: Instant, measured: bool) -> GuardState:
         tuple(back.get(type(fresh), fresh) for fresh in ALL),
     )
     begun = begun._replace(hand_for=known.hand_for)
-    return begun._replace(heat=known.heat if known.heat == NEW else known.heat.recalled(tun.heater.lease_s))
+    if known.heat == NEW:
+        return begun
+    unrecorded_s = tun.heater.lease_s + UNRECORDED_S  # of full heat, at the most
+    past = known.past.recalled(unrecorded_s * begun.plate.power_w)
+    return begun._replace(heat=known.heat.recalled(unrecorded_s), past=past)

@@ -87,8 +87,10 @@ class Recorder:
 
 
 def worth_keeping(before: State, after: State) -> bool:
-    """Must what survives a restart be on disk at once, an event or not?"""
-    return _place(after) != _place(before)
+    """Must what survives a restart be on disk, an event or not? Heat that went out is evidence: a line of it, too."""
+    lines = after.guard.past.lines[-2:]
+    given = after.guard.past.fresh and len(lines) == 2 and lines[1].energy_j > lines[0].energy_j
+    return given or _place(after) != _place(before)
 
 
 def _place(state: State) -> tuple[object, ...]:

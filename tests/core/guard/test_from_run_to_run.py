@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
+from controller.core import checkpoint
+from controller.core.guard.heat_account import UNRECORDED_S
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
+from controller.core.guard.interlocks.g12_heat_ledger import HeatLedger
 from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.interlocks.g25_does_not_fit import DoesNotFit
 from controller.core.guard.kept import NOTHING
@@ -168,6 +173,39 @@ def test_still_too_hot_after_a_clear() -> None:
     bench.mash_c = hot_c
     bench.run(6)
     assert tripped(bench) == ["G06"]
+
+
+# ---------------------------------------------------------------- over a restart of the process
+
+
+def test_what_was_seen_of_the_mash_outlives_the_process() -> None:
+    """Energy, temperatures, account, ledger and verdicts come back from plain values ten minutes old, with the lease
+    and the time between two records as full heat; a gap is no rise and no fall."""
+    bench = begun(RISING, 40.0)
+    bench.run(900)
+    with_memory(bench, HeatLedger(base=bench.state.guard.past.lines[3], in_a_row=2, upto=bench.now, lost_j=7.0))
+    before = bench.state
+    said = json.loads(json.dumps(checkpoint.keep(before)))
+    found = checkpoint.recall(said, 5000.0, 600.0)
+    assert found is not None
+    begins = start(settings(), 5000.0, "later", found.guard).guard
+    lines, was = begins.past.lines, before.guard.past.lines
+    moved_s = 5000.0 - 600.0 - bench.now
+    assert lines[-1].at - was[-1].at == pytest.approx(moved_s)
+    assert [line.temperature_c for line in lines[:-6:-1]] == pytest.approx(
+        [line.temperature_c for line in was[:-6:-1]], abs=0.05
+    )
+    unrecorded_s = settings().tun.heater.lease_s + UNRECORDED_S
+    assert begins.past.energy_j - before.guard.past.energy_j == pytest.approx(unrecorded_s * begins.plate.power_w)
+    assert begins.heat == before.guard.heat.recalled(unrecorded_s)._replace(
+        read_at=begins.heat.read_at, last_c=begins.heat.last_c
+    )
+    verdicts = {type(each): each for each in begins.interlocks}
+    assert verdicts[DoesNotFit] == remembered(bench, DoesNotFit) != DoesNotFit()
+    ledger = verdicts[HeatLedger]
+    assert isinstance(ledger, HeatLedger) and ledger.base is not None
+    assert (ledger.in_a_row, ledger.lost_j) == (2, 7.0)
+    assert ledger.upto == pytest.approx(5000.0 - 600.0)
 
 
 # ---------------------------------------------------------------- where a mash without heat would be

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from controller.core.guard import plate
-from controller.core.guard.heat_account import NEW, UNRECORDED_S, HeatAccount, Pulse
+from controller.core.guard.heat_account import NEW, HeatAccount, Pulse
 from controller.settings.tun import Tun
 from tests.core.guard.looks import SEEN, S, senses
 from tests.core.guard.story import CAPACITY, JACKET, POWER, probed
@@ -125,7 +125,7 @@ def test_a_run_begins_with_nothing_owed() -> None:
     checked = owing.recalled(10.0).follow(checking, 0.0, plate.of(JACKET))
     assert checked == owing.recalled(10.0)
     back = told([60.0], 0.0, heat=checked)
-    assert back.owed_k == pytest.approx(owing.owed_k + (10.0 + UNRECORDED_S) * PER_S)
+    assert back.owed_k == pytest.approx(owing.owed_k + 10.0 * PER_S)
     assert told([60.0], 0.0, heat=back).owed_k == pytest.approx(back.owed_k)
 
 

@@ -164,6 +164,19 @@ def test_full_heat_needs_a_reading() -> None:
         assert before.follow(tick(None, 60.0), duty, PLATE).full_since is None
 
 
+# ---------------------------------------------------------------- from process to process
+
+
+def test_a_line_a_minute_is_kept_and_the_others_are_straight_between() -> None:
+    """The newest is always kept; what was not recorded counts as given; an even rise comes back as it was."""
+    past = told([50.0 + at / 8.0 for at in range(32)], [100.0 * at for at in range(32)], energy_j=3100.0, era=4)
+    kept = past.kept()
+    assert [line.at for line in kept.lines] == [10.0, 70.0, 130.0, 190.0, 250.0, 310.0]
+    back = kept.recalled(250.0)
+    assert (back.lines, back.energy_j, back.era) == (past.lines[1:], 3350.0, 4)
+    assert History().kept().recalled(0.0) == History()
+
+
 # ---------------------------------------------------------------- questions
 
 
@@ -179,12 +192,28 @@ def test_least_and_most_energy_of_any_window() -> None:
     past = told([0.0] * 6, [0.0, 1.0, 5.0, 6.0, 6.0, 8.0])
     assert past.windows(20.0, 20.0) == (1.0, 5.0)
     assert past.windows(20.0, 0.0) == (2.0, 2.0)
+    assert past.windows(40.0, 90.0) == (0.0, 7.0)
 
 
-@pytest.mark.parametrize(("lines", "warmed_k"), [(18, inf), (19, 1.8), (40, 1.8)])
-def test_warming_of_three_minutes(lines: int, warmed_k: float) -> None:
-    """Infinite until three minutes are known."""
+@pytest.mark.parametrize(("lines", "warmed_k"), [(30, inf), (31, 3.0), (40, 3.0)])
+def test_warming_of_five_minutes(lines: int, warmed_k: float) -> None:
+    """Infinite until five minutes are known."""
     assert told([at / 10.0 for at in range(lines)], [0.0] * lines).warmed_k() == pytest.approx(warmed_k)
+
+
+def test_a_step_of_a_coarse_probe_is_no_rise() -> None:
+    """Wherever a step of 0.5 K lies in the five minutes, the line through them rises by less than 0.75 K."""
+    rises = [told([0.5 * (at >= step) for at in range(31)], [0.0] * 31).warmed_k() for step in range(1, 31)]
+    assert 0.7 < max(rises) < 0.75
+
+
+@pytest.mark.parametrize(
+    ("values", "even"),
+    [((0.0, 1.0, 2.0, 3.0, 4.0), True), ((0.0, 0.24, 3.0, 4.0, 5.0), False), ((0.0, 0.0, 2.5, 5.0, 5.0), False)],
+)
+def test_an_even_rise(values: tuple[float, ...], even: bool) -> None:
+    """Each fifth of the five minutes is warmer than the one before by a twentieth of the rise; a step is not even."""
+    assert told([value for value in values for _ in range(6)], [0.0] * 30).warms_evenly(5.0) is even
 
 
 @pytest.mark.parametrize(("off_since", "quiet"), [(None, False), (670.0, True), (670.1, False), (0.0, True)])

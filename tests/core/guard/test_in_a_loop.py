@@ -329,7 +329,7 @@ def test_as_long_as_it_is_there_it_cannot_be_cleared() -> None:
 
 
 def test_a_relay_that_is_still_stuck() -> None:
-    """A mash that goes on warming keeps G10; after three minutes without a rise it can be cleared."""
+    """A mash that goes on warming keeps G10; after five minutes without a rise it can be cleared."""
     bench = begun(PLAN, 62.9)
     bench.run(200)
     bench.stuck_w = 5000.0
@@ -338,11 +338,11 @@ def test_a_relay_that_is_still_stuck() -> None:
         if bench.state.guard.trips:
             break
     bench.run(70)
-    assert "takes 180 s" in bench.clear("G10").reason
+    assert "takes 300 s" in bench.clear("G10").reason
     bench.run(300)
     assert not bench.clear("G10").accepted
     bench.stuck_w = 0.0
-    bench.run(240)
+    bench.run(400)
     assert bench.clear("G10").accepted
 
 

@@ -10,7 +10,6 @@ import pytest
 
 from controller.core.guard.interlock import Interlock, Note
 from controller.core.guard.interlocks.g05_probes_differ import ProbesDiffer
-from controller.core.guard.interlocks.g10_heat_not_asked_for import HeatNotAskedFor
 from controller.core.guard.state import GuardState, Noted
 from controller.core.nouns import Event, Foreign, Link, Phase
 from controller.core.state import Outcome
@@ -38,7 +37,6 @@ SET = "The wall clock was set by {} s (limit 5 s). Rest times are not affected. 
 SLEPT = "The machine slept; every reading so far counts as stale."
 DISK = "The run record cannot be written or read; this run will not resume by itself. Free disk space or mend the disk."
 STIR = "rest clock stands still. Stir with the lid open, or add cold liquor."
-RISES = "The reading rises with the heater off. If no hot liquor is being added, cut the mains."
 ABSENT = "the heater node: its presence topic says that it is not there. Start it, or look at its connection."
 NOTES: dict[str, tuple[GuardState, dict[str, Any], tuple[str, str] | None]] = {
     "reading late": (OPEN, {"seen": SEEN._replace(age_s=5.1)}, ("late", LATE)),
@@ -67,7 +65,6 @@ NOTES: dict[str, tuple[GuardState, dict[str, Any], tuple[str, str] | None]] = {
     "over while adding": (OPEN, {"target": BLOCKED._replace(target_c=50.0)}, None),
     "no target": (OPEN, aimed(None), None),
     "no value": (OPEN, aimed(50.0, seen=SEEN._replace(value_c=None)), None),
-    "warms when idle": (having(HeatNotAskedFor(alarm=True)), {}, ("G10", RISES)),
     "heat waits": (WAITS, WAITING, ("waits", f"Heat still waits for {ABSENT}")),
     "waits half a minute": (waits(from_at=NOW - 30.0), WAITING, None),
     "off for half a minute": (waits(off_until=NOW - 30.0), WAITING, None),

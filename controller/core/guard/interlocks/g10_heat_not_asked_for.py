@@ -1,14 +1,18 @@
 """G10: heat that is not asked for must not show. A contact that welds or a triac that fails shorted heats on whatever
 the software says; then only a person at the mains, or the cut-out, can stop it.
 
-A coil's liquor gives its heat away for longer, so the wait is longer there. Hot liquor that still mixes may lie twice
-as far over the setpoint. With nothing running a rise may be a hose: only one as steady as the heater's own latches.
-Whether it has stopped shows in three minutes without a rise; then a person may clear it.
+One question in every state: with the heater told to be off, does the reading rise by more than what the heat given may
+still do? The rise is that of a least-squares line over five minutes, so that steps of 0.5 K are seen, and one step is
+none. The heat of the hottest five minutes that may show only now, less half of the plate's loss, covers what evens out
+after heat has ended. Hot liquor that still mixes may rise twice as far. With nothing running a rise may be a hose: only
+an even one at the heater's own rate latches. Whether it has stopped shows in five minutes; then a person may clear it.
+In a tun where nothing moves it may warm where no probe hangs: that nobody sees.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import inf
 from typing import ClassVar, Self
 
 from controller.core.guard.history import RISE_WINDOW_S, STEP_S, apart_k
@@ -16,8 +20,7 @@ from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.senses import EVERY, Senses
 from controller.core.nouns import RunState, Trip
 
-STEADY_S = 300.0  # with nothing running: a slope that lasts (own proposal)
-STEEPEST_K = 2.0  # with nothing running: in any 30 s; a steeper one is a hose, not a heater (own proposal)
+GAVE, LOST = 1.3, 0.5  # of the heat given, and of the plate's loss: masses and power are as much off (own proposal)
 OWN_RATES = 0.5, 1.5  # of the heater's slowest and fastest rise: what else rises is not the heater (own proposal)
 ABOVE_SETPOINT_K = 3.0  # own proposal
 SETTLED_S = 30.0  # off for so long and the dead time; a verdict lasts as long
@@ -57,11 +60,11 @@ class HeatNotAskedFor(Interlock):
         if not senses.heated:
             return before._in_no_run(senses, known)
         after, finding = before._over(senses, known)
-        if finding is not None or not known.past.quiet(senses.now, known.plate):
+        if finding is not None:
             return after, finding
-        rise_k, limit_k = known.past.warmed_k(), senses.tun.guard.unasked_rise_k
-        unknown = known.past.ago(RISE_WINDOW_S) is None
-        return after, None if unknown or rise_k < limit_k else Finding(self.ROW, rise_k, limit_k)
+        rise_k = _unasked_k(senses, known)
+        limit_k = apart_k(senses.tun.guard.unasked_rise_k, known.past.added_at, senses.now)
+        return after, Finding(self.ROW, rise_k, limit_k) if rise_k >= limit_k else None
 
     def _over(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         past, setpoint_c = known.past, senses.run.setpoint_c
@@ -81,25 +84,33 @@ class HeatNotAskedFor(Interlock):
     def _in_no_run(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """With nothing running a rise may be a hose: it latches only where it is as steady as the heater makes it."""
         past, plate, limit_k = known.past, known.plate, senses.tun.guard.unasked_rise_k
-        calm = replace(self, alarm=False) if self.alarm else self
-        if not past.quiet(senses.now, plate) or past.ago(STEADY_S) is None:
-            return calm, None
-        window = past.lines[-1 - round(STEADY_S / STEP_S) :]
-        rises_k = [b.temperature_c - a.temperature_c for a, b in zip(window, window[3:], strict=False)]
-        mean_k_per_s = (window[-1].temperature_c - window[0].temperature_c) / STEADY_S
-        rise_k = mean_k_per_s * RISE_WINDOW_S
-        if rise_k < limit_k or min(rises_k) <= 0.0:
-            return calm, None
-        least, most = OWN_RATES
-        own = least * plate.slowest_k_per_s <= mean_k_per_s <= most * plate.fastest_k_per_s
+        rise_k = _unasked_k(senses, known)
+        if rise_k < limit_k:
+            return replace(self, alarm=False) if self.alarm else self, None
+        least_k, most_k = OWN_RATES[0] * plate.slowest_k_per_s, OWN_RATES[1] * plate.fastest_k_per_s
+        own = least_k * RISE_WINDOW_S <= past.warmed_k() <= most_k * RISE_WINDOW_S
         after = self if self.alarm else replace(self, alarm=True)
-        return after, Finding(self.ROW, rise_k, limit_k) if own and max(rises_k) <= STEEPEST_K else None
+        return after, Finding(self.ROW, rise_k, limit_k) if own and past.warms_evenly(rise_k) else None
 
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
-        """Has it stopped warming for three minutes?"""
+        """Has it stopped warming for five minutes?"""
         rise_k, limit_k = known.past.warmed_k(), senses.tun.guard.unasked_rise_k
         return None if rise_k < limit_k else Finding(self.ROW, rise_k, limit_k)
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
         """A rise with nothing running that may be a hose."""
-        return (Note("G10", ALARM),) if self.alarm else ()
+        return (Note("G10", ALARM, 2),) if self.alarm else ()
+
+
+def _unasked_k(senses: Senses, known: Known) -> float:
+    """By how much has the reading risen in five minutes beyond all that the heat given may still do, K? Nothing while
+    heat is on or that is not known. Behind the heater the reading follows the heat for longer."""
+    past, plate, capacity = known.past, known.plate, senses.run.capacity_j_per_k
+    rise_k = past.warmed_k()
+    if past.off_since is None or rise_k <= 0.0 or rise_k == inf:
+        return 0.0
+    if plate.behind_heater and not past.quiet(senses.now, plate):
+        return 0.0
+    _, most_j = past.windows(RISE_WINDOW_S, plate.dead_s + plate.lag_s)
+    lost_j = LOST * plate.loss_w_per_k * max(0.0, past.lines[-1].temperature_c - plate.room_c) * RISE_WINDOW_S
+    return rise_k - max(0.0, GAVE * most_j - lost_j) / capacity

@@ -71,3 +71,7 @@ class HeatLedger(Interlock):
             return replace(after, in_a_row=0), None
         after = replace(after, in_a_row=self.in_a_row + 1)
         return after, Finding(self.ROW, missing_k, limit_k) if after.in_a_row * STEP_S >= LASTS_S else None
+
+    def keep(self) -> Self:
+        """The account outlives the process."""
+        return self

@@ -20,6 +20,7 @@ from controller.core.nouns import Trip
 from controller.settings.tun import Tun
 from tests.core.guard.looks import S, known, senses
 from tests.core.guard.story import (
+    BEHIND,
     BLOCKED,
     COIL,
     JACKET,
@@ -51,47 +52,73 @@ def story(which: Tun = JACKET, **changes: Any) -> Story[HeatNotAskedFor]:
 
 
 @pytest.mark.parametrize(("which", "k_per_min", "found"), [
-    (JACKET, 0.8 / 3.0 + 1e-6, 400.0), (JACKET, 0.7 / 3.0, None), (COIL, 0.5, 1000.0),
-    (limited(unasked_rise_k=2.0), 0.7, 400.0), (limited(unasked_rise_k=2.0), 0.6, None),
+    (JACKET, 0.161, 310.0), (JACKET, 0.159, None), (COIL, 0.161, 310.0), (BEHIND, 0.161, 400.0),
+    (limited(unasked_rise_k=2.0), 0.42, 310.0), (limited(unasked_rise_k=2.0), 0.39, None),
 ])  # fmt: skip
-def test_unasked_rise_after_a_long_off(which: Tun, k_per_min: float, found: float | None) -> None:
-    """Off for 330 s and the dead time, and twice a coil's 300 s, then 0.8 K in three minutes; 0.7 K is nothing."""
+def test_unasked_rise_with_the_heater_off(which: Tun, k_per_min: float, found: float | None) -> None:
+    """0.8 K in the first five minutes that are known; behind the heater only once no mash warms any more."""
     off = story(which, setpoint_c=None)
     assert off.go(rising(50.0, k_per_min), 0.0, 1500.0) == found
     if found is not None and off.finding is not None:
         limit_k = which.guard.unasked_rise_k
-        assert off.found == (pytest.approx(3.0 * k_per_min), limit_k)
+        assert off.found == (pytest.approx(5.0 * k_per_min), limit_k)
         assert off.finding.latches and off.finding.words == (
-            f"The mash warmed by {3.0 * k_per_min:.1f} K with the heater told to be off (limit {limit_k:g} K). "
+            f"The mash warmed by {5.0 * k_per_min:.1f} K with the heater told to be off (limit {limit_k:g} K). "
             "The switch may be stuck closed: cut the mains now, then look."
         )
 
 
-@pytest.mark.parametrize(("rise", "trips"), [(0.8, True), (0.75, False)])
-def test_unasked_rise_at_its_limit(rise: float, trips: bool) -> None:
-    """0.8 K in three minutes is too much; a little less is not."""
-    past = straight(60, rise, 0.0, 59, off_since=0.0)
-    assert judged(G10, past)[1] == (Finding(G10.ROW, 0.8, 0.8) if trips else None)
+STEP = 25.0 / 1024.0  # K a line: 0.73 K in five minutes
 
 
-@pytest.mark.parametrize(("lines", "found"), [(19, True), (18, False)])
-def test_three_minutes_must_be_known(lines: int, found: bool) -> None:
-    """With a line less of history than three minutes nothing is said."""
-    past = straight(lines, 2.0, 0.0, 59, off_since=-1000.0)
+@pytest.mark.parametrize(("limit_k", "trips"), [(30 * STEP, True), (30 * STEP + 0.001, False)])
+def test_unasked_rise_at_its_limit(limit_k: float, trips: bool) -> None:
+    """Just the limit is too much; a little less is not."""
+    past = told(steady(STEP), [0.0] * 60, off_since=0.0)
+    assert judged(G10, past, limited(vessel(), unasked_rise_k=limit_k))[1] == (
+        Finding(G10.ROW, 30 * STEP, limit_k) if trips else None
+    )
+
+
+@pytest.mark.parametrize(("k_per_min", "step_c", "within_s"), [(0.2, 0.5, 480.0), (0.3, 0.5, 400.0), (0.2, 0.1, 400.0)])
+def test_a_probe_in_steps_sees_a_slow_rise_in_time(k_per_min: float, step_c: float, within_s: float) -> None:
+    """Wherever between two steps it begins: 0.2 K/min are told within eight minutes; one step alone is none."""
+    for start in range(10):
+        coarse = story(setpoint_c=None, state=S.RUNNING)
+        even = rising(60.0 + step_c * start / 10.0, k_per_min)
+        assert coarse.go(flat(60.0), 0.0, 600.0) is None
+        found = coarse.go(lambda at, even=even: step_c * round(even(at) / step_c), 0.0)  # type: ignore[misc]
+        assert found is not None and found <= within_s
+        single = story(setpoint_c=None)
+        assert single.go(lambda at: 60.0 if at < 600.0 else 60.0 + step_c, 0.0, 1500.0) is None
+
+
+@pytest.mark.parametrize(("lines", "found"), [(31, True), (30, False)])
+def test_five_minutes_must_be_known(lines: int, found: bool) -> None:
+    """With a line less of history than five minutes nothing is said."""
+    past = told(steady(0.5)[:lines], [0.0] * lines, off_since=-1000.0)
     assert (judged(G10, past)[1] is not None) is found
 
 
-def test_heat_begins_the_quiet_anew() -> None:
-    """One line of heat and the wait starts again."""
-    assert story(setpoint_c=None).go(rising(50.0, 0.5), lambda at: 0.01 if at == 300.0 else 0.0) == 700.0
+@pytest.mark.parametrize(
+    ("given_j", "loss_w_per_k", "found"), [(0.5, 0.0, True), (0.6, 0.0, False), (0.6, 0.02, True), (0.6, 0.0001, False)]
+)
+def test_what_the_heat_given_may_still_do_is_no_wonder(given_j: float, loss_w_per_k: float, found: bool) -> None:
+    """Of a rise of 1.5 K 1.3 times the heat of the hottest five minutes within dead time and lags is taken off; half of
+    the plate's loss in that time makes it less."""
+    which = limited(vessel(loss_w_per_k=loss_w_per_k), dead_time_s=60.0)
+    past = told(steady(0.05), [0.0] * 24 + [given_j] * 36, off_since=240.0)
+    assert (judged(G10, past, which, watt(which))[1] is not None) is found
+    later = told(steady(0.05), [0.0] * 23 + [given_j] * 37, off_since=230.0)
+    assert judged(G10, later, which, watt(which))[1] is not None
 
 
 # ---------------------------------------------------------------- in a run: far over the setpoint
 
 
 @pytest.mark.parametrize(("setpoint_c", "k_per_min", "duty", "found"), [
-    (60.0, 0.2, 0.0, 180.0), (60.0, 0.11, 0.0, 180.0), (60.0, 0.09, 0.0, None), (70.0, 0.2, 0.0, None),
-    (None, 0.2, 0.0, None), (60.0, 0.2, 0.1, None),
+    (60.0, 0.2, 0.0, 180.0), (60.0, 0.11, 0.0, 180.0), (60.0, 0.09, 0.0, None), (70.0, 0.15, 0.0, None),
+    (None, 0.15, 0.0, None), (60.0, 0.2, 0.1, None),
 ])  # fmt: skip
 def test_far_over_the_setpoint_and_rising(
     setpoint_c: float | None, k_per_min: float, duty: float, found: float | None
@@ -145,12 +172,12 @@ def test_hot_liquor_that_still_mixes_may_lie_twice_as_far_over(
     """Within 600 s of an addition 6 K are the limit; after them it is 3 K again, and what rises then is found."""
     added = story(setpoint_c=60.0)
     added.line(60.0, 0.0, target=BLOCKED)
-    assert added.go(rising(from_c, 0.2), 0.0, 600.0) == found
+    assert added.go(rising(from_c, 0.14), 0.0, 600.0) == found
     if found is not None:
         assert added.found[1] == 6.0
     else:
         assert added.interlock.in_a_row == 0
-        assert added.go(rising(65.55, 0.2), 0.0) == then
+        assert added.go(rising(64.91, 0.14), 0.0) == then
         assert added.found[1] == 3.0
 
 
@@ -171,23 +198,30 @@ def test_between_two_lines_nothing_is_judged() -> None:
     assert judged(HeatNotAskedFor(era=2, in_a_row=4, alarm=True), past)[0] == G10
 
 
+@pytest.mark.parametrize(("added_ago_s", "found"), [(600.0, False), (600.1, True)])
+def test_hot_liquor_that_still_mixes_may_rise_twice_as_far(added_ago_s: float, found: bool) -> None:
+    """1.5 K in five minutes are told of ten minutes after an addition, and not before."""
+    past = told(steady(0.05), [0.0] * 60, off_since=0.0, added_at=590.0 - added_ago_s)
+    assert (judged(G10, past)[1] is not None) is found
+
+
 # ---------------------------------------------------------------- with nothing running
 
 
 @pytest.mark.parametrize(("k_per_min", "alarm", "latches"), [
-    (1.4 * OWN, True, True), (1.6 * OWN, True, False), (0.9 * OWN, True, True), (0.52 * LEAST, False, False),
-    (0.79 / 3.0, False, False), (0.0, False, False),
+    (1.4 * OWN, True, True), (1.6 * OWN, True, False), (0.9 * OWN, True, True), (0.159, False, False),
+    (0.0, False, False),
 ])  # fmt: skip
 def test_idle_alarm_and_latch(k_per_min: float, alarm: bool, latches: bool) -> None:
-    """With nothing running a steady rise at the heater's own rate latches; one too fast or too slow only alarms, and
-    under 0.8 K in three minutes, as a mean of five, it is none."""
+    """With nothing running an even rise at the heater's own rate latches; one too fast only alarms, and under 0.8 K in
+    five minutes it is none."""
     idle = story(state=S.IDLE)
     assert (idle.go(rising(20.0, k_per_min), 0.0, 900.0) is not None) is latches
     assert idle.interlock.alarm is alarm
     notes = idle.interlock.notes(idle.base, known())
-    assert notes == ((Note("G10", ALARM, 3),) if alarm else ())
+    assert notes == ((Note("G10", ALARM, 2),) if alarm else ())
     if latches:
-        assert idle.found == (pytest.approx(3.0 * k_per_min), 0.8)
+        assert idle.found == (pytest.approx(5.0 * k_per_min), 0.8)
 
 
 @pytest.mark.parametrize(("bath_l", "share", "latches"), [
@@ -201,24 +235,11 @@ def test_idle_latches_nothing_slower_than_a_full_tun(bath_l: float, share: float
     assert idle.interlock.alarm
 
 
-@pytest.mark.parametrize(("k_per_min", "latches"), [(3.9, True), (4.1, False)])
-def test_idle_latches_no_steep_rise(k_per_min: float, latches: bool) -> None:
-    """More than 2 K in thirty seconds is a hose, not a heater, however strong the plate says that it is."""
-    strong = heated(power_w=10_000.0).model_copy(update={"min_liquor_l": 1.0, "metal_j_per_k": 10.0})
-    idle = story(strong, state=S.IDLE)
-    assert (idle.go(rising(0.0, k_per_min), 0.0, 600.0) is not None) is latches
-    assert idle.interlock.alarm
-
-
-SHAKY: Course = lambda at: 20.0 + at / 60.0 - (2.0 if at % 100.0 == 0.0 else 0.0)  # noqa: E731
-
-
 @pytest.mark.parametrize(("state", "value"), [
-    (S.CHECKING, rising(20.0, 1.0)), (S.IDLE, lambda at: 20.0 if at < 500.0 else 50.0), (S.IDLE, SHAKY),
-    (S.IDLE, flat(20.0)),
+    (S.CHECKING, rising(20.0, 1.0)), (S.IDLE, lambda at: 20.0 if at < 500.0 else 50.0), (S.IDLE, flat(20.0)),
 ])  # fmt: skip
-def test_idle_is_quiet_for_what_is_no_steady_rise(state: S, value: Course) -> None:
-    """While checking, at a step, with a fall in between, or with no rise: no alarm."""
+def test_idle_is_quiet_for_what_is_no_rise(state: S, value: Course) -> None:
+    """While checking, at a step, or with no rise: no alarm."""
     idle = story(state=state)
     assert idle.go(value, 0.0, 900.0) is None
     assert not idle.interlock.alarm
@@ -226,12 +247,12 @@ def test_idle_is_quiet_for_what_is_no_steady_rise(state: S, value: Course) -> No
 
 @pytest.mark.parametrize("state", sorted(EVERY - {S.RUNNING, S.PAUSING, S.PAUSED, S.CHECKING}))
 def test_it_is_watched_in_every_state(state: S) -> None:
-    """Off for 330 s and the dead time, in any state without heat: the alarm and the trip come at the same second."""
+    """Five minutes, in any state without heat: the alarm and the trip come at the same second."""
     assert EVERY - {S.CHECKING} == HeatNotAskedFor.STATES
     idle = story(state=state)
-    assert idle.go(rising(20.0, 1.0), 0.0, 390.0) is None
+    assert idle.go(rising(20.0, 1.0), 0.0, 300.0) is None
     assert not idle.interlock.alarm
-    assert idle.go(rising(20.0 + 390.0 / 60.0, 1.0), 0.0, 10.0) == 10.0
+    assert idle.go(rising(25.0, 1.0), 0.0, 10.0) == 10.0
     assert idle.interlock.alarm
 
 
@@ -260,26 +281,21 @@ def test_idle_rates_at_their_limits(per_line: float, power_w: float, latches: bo
     assert idled(steady(per_line), power_w) == (True, latches)
 
 
-def test_idle_steepness_at_its_limit() -> None:
-    """Just 2 K in any thirty seconds latches; one stretch that is steeper does not, whatever the others are."""
-    wave = [0.0]
-    for at in range(59):
-        wave.append(wave[-1] + (0.75 if at % 3 == 1 else 0.625))
-    assert idled(wave, 65_536.0 / 15.0) == (True, True)
-    hose = [value + (1.0 if at >= 45 else 0.0) for at, value in enumerate(steady(0.5))]
-    assert idled(hose, 65_536.0 / 20.0) == (True, False)
+def test_idle_latches_an_even_rise_alone() -> None:
+    """Each fifth must be warmer than the one before by a twentieth of it all; liquor that is poured in only alarms."""
     assert idled(steady(0.5), 65_536.0 / 20.0) == (True, True)
+    poured = [0.0 if at < 45 else 9.0 for at in range(60)]
+    assert idled(poured, 65_536.0 / 20.0) == (True, False)
+    slower = [0.25 * min(at, 40) + 0.75 * max(0, at - 40) for at in range(60)]
+    assert idled(slower, 65_536.0 / 20.0) == (True, True)
+    assert idled([value if at < 50 else slower[49] for at, value in enumerate(slower)], 65_536.0 / 20.0)[0]
 
 
 def test_idle_alarm_at_its_limits() -> None:
-    """A rise of just the limit alarms; a stretch of thirty seconds without any rise ends the alarm."""
-    limit_k = 10.0 * 30.0 / 128 / 300.0 * 180.0
+    """A rise of just the limit alarms, one a little under it does not."""
     even = steady(10.0 / 128)
-    assert idled(even, 1024.0, limit_k)[0]
-    assert not idled(even, 1024.0, limit_k + 0.001)[0]
-    level = [value if at < 45 else max(value - 0.25, even[44]) for at, value in enumerate(even)]
-    assert level[47] == level[44]
-    assert not idled(level, 1024.0)[0]
+    assert idled(even, 1024.0, 300.0 / 128)[0]
+    assert not idled(even, 1024.0, 300.0 / 128 + 0.001)[0]
 
 
 @pytest.mark.parametrize(("lines", "changes"), [(20, {}), (30, {}), (60, {})])
@@ -296,22 +312,22 @@ def test_an_idle_alarm_that_stands() -> None:
     past = told(steady(0.5), [0.0] * 60, off_since=0.0)
     on = HeatNotAskedFor(alarm=True)
     assert judged(on, past, state=S.IDLE)[0] is on
-    assert judged(on, past._replace(off_since=past.lines[-1].at - 329.0), state=S.IDLE)[0] == G10
+    assert judged(on, past._replace(off_since=None), state=S.IDLE)[0] == G10
 
 
 # ---------------------------------------------------------------- clearing
 
 
-@pytest.mark.parametrize(("lines", "rise", "there"), [
-    (19, 0.8, True), (19, 0.75, False), (18, 0.0, True), (1, 0.0, True),
+@pytest.mark.parametrize(("lines", "per_line", "there"), [
+    (31, 0.027, True), (31, 0.026, False), (30, 0.0, True), (1, 0.0, True),
 ])  # fmt: skip
-def test_three_minutes_without_a_rise_end_it(lines: int, rise: float, there: bool) -> None:
-    """As long as it has warmed by 0.8 K in three minutes, or they are not yet known, the cause is there."""
+def test_five_minutes_without_a_rise_end_it(lines: int, per_line: float, there: bool) -> None:
+    """As long as it has warmed by 0.8 K in five minutes, or they are not yet known, the cause is there."""
     trip = Trip("G10", 0.0, "hot", 1.0, 0.8, "K", 1, True, True)
-    finding = G10.still_there(trip, senses(), known(past=straight(lines, rise, 0.0, 19)))
+    past = told(steady(per_line)[:lines], [0.0] * lines)
+    finding = G10.still_there(trip, senses(), known(past=past))
     assert (finding is not None) is there
     if finding is not None:
         assert (finding.row.id, finding.limit) == ("G10", 0.8)
-        assert finding.value == rise or lines < 19
-    assert G10.LATE == " To be sure that the mash has stopped warming takes 180 s."
-    assert watt().quiet_s == 330.0
+        assert finding.value == pytest.approx(30 * per_line) or lines < 31
+    assert G10.LATE == " To be sure that the mash has stopped warming takes 300 s."
