@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import signal
 import subprocess
@@ -79,15 +78,17 @@ class Rabbit(Kind):
 
     def broker(self) -> None:
         """The Erlang port mapper first: left to itself it would stay behind as a daemon."""
-        folder, mapper = self.folder, str(secured.free_port())
-        own = {"ERL_EPMD_PORT": mapper, "ERL_EPMD_ADDRESS": "127.0.0.1", "HOME": str(folder / "rabbit")}
+        folder, mapper = self.folder, secured.free_port()
+        own = {"ERL_EPMD_PORT": str(mapper), "ERL_EPMD_ADDRESS": "127.0.0.1", "HOME": str(folder / "rabbit")}
         own |= {"RABBITMQ_NODENAME": "underback@localhost", "RABBITMQ_DIST_PORT": str(secured.free_port())}
         own |= {"RABBITMQ_MNESIA_BASE": str(folder / "rabbit"), "RABBITMQ_LOG_BASE": str(folder / "rabbit")}
         own |= {"RABBITMQ_CONFIG_FILE": str(folder / "rabbit.conf"), "RABBITMQ_PID_FILE": str(folder / "rabbit.pid")}
         own |= {"RABBITMQ_ENABLED_PLUGINS_FILE": str(folder / "plugins")}
-        os.environ.update(own)
-        self.start("mapper", ["epmd", "-port", mapper, "-address", "127.0.0.1"])
-        self.start("broker", [str(self._server)])
+        own |= {"RABBITMQ_SERVER_ADDITIONAL_ERL_ARGS": "-start_epmd false"}
+        own |= {"RUNNING_UNDER_SYSTEMD": "1"}  # its script then becomes the server, and has its process id
+        self.start("mapper", ["epmd", "-port", str(mapper), "-address", "127.0.0.1"], **own)
+        self.wait(lambda: secured.answers(mapper), START_S, "the port mapper listens")
+        self.start("broker", [str(self._server)], **own)
         self.listens()
 
     def kill(self, name: str, how: signal.Signals = signal.SIGKILL) -> None:
