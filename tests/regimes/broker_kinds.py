@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 import signal
 import subprocess
-from collections.abc import Callable
 from pathlib import Path
 from typing import ClassVar
 
@@ -116,7 +115,7 @@ class Aedes(Kind):
         script.unlink()
 
 
-KINDS: dict[str, tuple[Callable[[Path, int], Kind], int]] = {
+KINDS: dict[str, tuple[type[Kind], int]] = {
     "mosquitto": (Mosquitto, 5),
     "mosquitto-3.1.1": (Mosquitto, 3),
     "mosquitto-tls": (MosquittoTls, 5),
