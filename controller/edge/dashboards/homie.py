@@ -114,6 +114,18 @@ class Homie:
         document = json.dumps(self.describes, ensure_ascii=False, separators=(",", ":")).encode()
         return [self.state("init"), self._post("$description", document)]
 
+    def met(self, payload: bytes) -> list[Post]:
+        """A description on the broker: where its version is ahead of ours (an earlier life had its clock ahead) ours
+        goes past it, and the device is described anew."""
+        try:
+            version = json.loads(payload)["version"]
+        except (ValueError, KeyError, TypeError, RecursionError):
+            return []
+        if not isinstance(version, int) or not self.describes["version"] < version < 2**53:
+            return []
+        self.describes = {**self.describes, "version": version + 1}
+        return self.announce()
+
     def values(self, status: Status) -> list[Post]:
         """Which values differ from what was said last? A value that is not known is taken away, never invented."""
         read = {f"{p.node}/{p.id}": p.read(status) for p in PROPERTIES}
