@@ -140,9 +140,9 @@ def test_a_description_that_is_not_ahead_changes_nothing(said: bytes) -> None:
 def test_a_description_rises_although_the_clock_was_set_back() -> None:
     """An earlier life left a later version: ours goes past it, and the device is described anew, init before it."""
     made = Homie("homie", settings(), 7)
-    made.state_now = "ready"
+    made.stage = "ready"
     state, described = made.met(b'{"version": 1000}')
-    assert (state.payload, json.loads(described.payload)["version"], made.state_now) == (b"init", 1001, "init")
+    assert (state.payload, json.loads(described.payload)["version"], made.stage) == (b"init", 1001, "init")
     assert made.met(described.payload) == []
     board = Board(settings()._replace(service=Service(dashboards=Dashboards(homie=True))))
     (topic,) = board.topics()
