@@ -13,6 +13,8 @@ import controller
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
 from controller.edge.files import config_files
+from controller.field.hardware_config import MASH_GAP_K, TRIP_K
+from controller.field.lease import OUTLET_GAP_K
 from controller.messages.topics import topics
 from controller.settings.service import Settings
 from controller.settings.tun import Tun
@@ -38,6 +40,7 @@ WINDOW_S = {window:g}                # a share of power is on and off within it
 OUTPUT = None               # the pin of the relay, with a pull-down of 10 kOhm outside
 LIMIT_C = {limit:g}                # its own limit at the thermometer on this line
 TRIP_C = {trip:g}                 # latched from here on, until somebody presses the reset
+GAP_K = {gap:g}                   # so far below the limit heat returns
 LEVEL = None                # pins of contacts that close to ground; None where none is wired to this board
 FLOW = None
 RESET = None                # the pin of a button that closes to ground
@@ -47,7 +50,6 @@ PROBES = {probes}   # topic by the sensor's serial number; "any" where one alone
 FIRST = "{first}"   # of which of them does the last will tell?
 """
 CONTACTOR_WINDOW_S = 30.0  # at least (common practice: a contactor wears with each closing)
-TRIP_K = 2.0  # above the limit of a thermometer in the mash, as the Raspberry Pi's node has it
 
 
 def run(args: argparse.Namespace) -> int:
@@ -87,6 +89,7 @@ def _heater(settings: Settings, tun: Tun) -> str:
         window=max(tun.heater.window_s, CONTACTOR_WINDOW_S) if contactor else tun.heater.window_s or 2.0,
         limit=guard.outlet_limit_c if behind else guard.hard_limit_c,
         trip=max(guard.outlet_limit_c, guard.outlet_trip_c) if behind else guard.hard_limit_c + TRIP_K,
+        gap=OUTLET_GAP_K if behind else MASH_GAP_K,
     )
 
 

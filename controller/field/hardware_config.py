@@ -13,7 +13,7 @@ from typing import Annotated, Literal, NamedTuple
 from pydantic import StringConstraints
 
 from controller.edge.files import config_files
-from controller.field.lease import CEILING_S, CONTACTOR_REST_S, NodeSettings
+from controller.field.lease import CEILING_S, CONTACTOR_REST_S, OUTLET_GAP_K, NodeSettings
 from controller.field.thermometer import Hwmon, Max31865, OneWire, Thermometer
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems, gathered
@@ -193,6 +193,7 @@ def limit_of(heater: HeaterTable, tun: Tun) -> Probe:
     return probe
 
 
+MASH_GAP_K = 1.0  # at a mash-side probe: 5 K would hold heat back for good in a keep near the limit (own proposal)
 TRIP_K = 2.0  # above the limit of a mash-side probe: latched at once (own proposal; the limiter itself acts below)
 
 
@@ -213,4 +214,5 @@ def node_settings(heater: HeaterTable, tun: Tun, boot: str) -> NodeSettings:
         flow=heater.flow_line is not None,
         outlet_limit_c=limit,
         outlet_trip_c=max(limit, tun.guard.outlet_trip_c) if at_outlet else limit + TRIP_K,
+        outlet_gap_k=OUTLET_GAP_K if at_outlet else MASH_GAP_K,
     )

@@ -25,10 +25,10 @@ REPORT_S = 2.0  # unasked reports so often
 CONTACTOR_REST_S = 10.0  # off so long before on again: contactors and burners wear (common practice)
 OUTLET_LIMIT_C, OUTLET_TRIP_C, OUTLET_GAP_K = 85.0, 92.0, 5.0  # limiter, latch, fall before heat returns
 SENSOR_GONE_S = 1.0  # own inputs may be silent for so long
+SURE_S = 3.5  # one reading lasts 3 s at most: what is hot for longer was said twice, and may latch (own proposal)
 AGAIN_S = 600.0  # the second limiter action within so long latches
 STUCK_SHARE, STUCK_S = 0.05, 2.0  # of the plate's power, with the output off, for so long
-EPOCH_CAP = 2**40
-EXACT = 2**53  # whole numbers up to here are exact in a double
+EPOCH_CAP, EXACT = 2**40, 2**53  # whole numbers up to the second are exact in a double
 OWN_PROBE_SILENT, OWN_LIMIT, NO_LIQUID, NO_FLOW = "own_probe_silent", "own_limit", "no_liquid", "no_flow"
 SWITCH_STUCK, NO_POWER, INTERNAL = "switch_stuck", "no_power", "internal"  # codes of faults, for programs
 WORDS = {  # and for people
@@ -68,7 +68,7 @@ class NodeSettings(Plain):
     """What is fixed at this node, by hand and not over the air."""
 
     __slots__ = tuple(
-        "power_w boot ceiling_s min_off_s window_s outlet level flow outlet_limit_c outlet_trip_c".split()
+        "power_w boot ceiling_s min_off_s window_s outlet level flow outlet_limit_c outlet_trip_c outlet_gap_k".split()
     )
 
     def __init__(
@@ -83,6 +83,7 @@ class NodeSettings(Plain):
         flow: bool = False,
         outlet_limit_c: float = OUTLET_LIMIT_C,
         outlet_trip_c: float = OUTLET_TRIP_C,
+        outlet_gap_k: float = OUTLET_GAP_K,
     ) -> None:
         self.power_w = power_w  # plate
         self.boot = boot  # a new value at each power-up
@@ -92,8 +93,8 @@ class NodeSettings(Plain):
         self.outlet = outlet  # an outlet thermometer of its own
         self.level = level  # a level input of its own
         self.flow = flow  # a flow input of its own
-        self.outlet_limit_c = outlet_limit_c
-        self.outlet_trip_c = outlet_trip_c
+        self.outlet_limit_c, self.outlet_trip_c = outlet_limit_c, outlet_trip_c
+        self.outlet_gap_k = outlet_gap_k  # it must fall by so much before heat returns
 
     def but(self, **changes: object) -> "NodeSettings":
         """The same with some fields changed."""
@@ -107,7 +108,7 @@ class NodeState(Plain):
 
     __slots__ = tuple(
         "epoch seq ordered until output heating off_since code"
-        " fault latched limiting limited_at level flow flow_lost_at outlet_at stuck_since expired".split()
+        " fault latched limiting limited_at hot_at level flow flow_lost_at outlet_at stuck_since expired".split()
     )
 
     def __init__(self) -> None:
@@ -123,6 +124,7 @@ class NodeState(Plain):
         self.latched = False  # the fault stays until somebody resets the node at the tun
         self.limiting = False  # the outlet limiter holds the heat back
         self.limited_at: float | None = None  # since when, or when it last did
+        self.hot_at: float | None = None  # the last time that it did for longer than a single reading
         self.level, self.flow = contact.NEVER_OPEN, contact.NEVER_OPEN
         self.flow_lost_at: float | None = None
         self.outlet_at = 0.0  # newest value of the own outlet thermometer
@@ -266,21 +268,24 @@ def _faulty(state: NodeState, code: str, latched: bool = False) -> NodeState:
 
 
 def _outlet(settings: NodeSettings, state: NodeState, now: float, outlet_c: float | None) -> NodeState:
-    """The limiter at the outlet: off at the limit, on again 5 K below, latched at the trip or the second time."""
+    """Off at the limit, back below its gap; latched at the trip or the second time, if that was no single reading."""
     if outlet_c is None or not isfinite(outlet_c):
         silent = now - state.outlet_at > SENSOR_GONE_S
         return _faulty(state, OWN_PROBE_SILENT) if silent else state
     state = state.but(outlet_at=now)
     limit = settings.outlet_limit_c
-    if outlet_c < (limit - OUTLET_GAP_K if state.limiting else limit):
+    if outlet_c < (limit - settings.outlet_gap_k if state.limiting else limit):
         return state.but(limiting=False)
-    again = not state.limiting and state.limited_at is not None and now - state.limited_at < AGAIN_S
+    began = state.limited_at if state.limiting and state.limited_at is not None else now
+    sure, before = now - began >= SURE_S, state.hot_at
+    again = before is not None and before != began and now - before < AGAIN_S
     return state.but(
         code=OWN_LIMIT,
         fault=f"outlet hot: {outlet_c:.1f} °C, limit {limit:.0f} °C",
-        latched=again or outlet_c >= settings.outlet_trip_c,
+        latched=sure and (again or outlet_c >= settings.outlet_trip_c),
         limiting=True,
-        limited_at=state.limited_at if state.limiting else now,
+        limited_at=began,
+        hot_at=began if sure else before,
     )
 
 
@@ -308,7 +313,7 @@ def reset(state: NodeState) -> NodeState:
 
     Heat does not return by this alone: the order in force is dropped too.
     """
-    clean = dict.fromkeys(("limited_at", "flow_lost_at", "stuck_since"))
+    clean = dict.fromkeys(("limited_at", "hot_at", "flow_lost_at", "stuck_since"))
     state = state.but(code="", fault="", latched=False, ordered=0.0, limiting=False, **clean)
     return state.but(level=contact.NEVER_OPEN, flow=contact.NEVER_OPEN)
 

@@ -14,12 +14,13 @@ from random import Random
 from typing import Any
 
 from controller.field import commands, lease, reset_line
-from controller.field.lease import NodeSettings
+from controller.field.lease import NodeSettings, NodeState
 from controller.messages.outgoing import writer
 from controller.settings.tun import Probe as ProbeSettings
 from sim.plant.random_tun import Senses
 from sim.plant.spec import STEP_S
 from sim.world.faults import Fault
+from sim.world.own_probe import OwnProbe
 
 SIXTEENTH_K = 0.0625  # a multiple of it has at most four decimals and is exact: there is nothing to round
 WHAT = ("value", "seq")
@@ -129,13 +130,18 @@ class Switch:
         return b'{"ok": %s, "seq": %d}' % (b"true" if ok else b"false", self._seq)
 
 
+def booted(now: float) -> NodeState:
+    """A node at power-up: until its first reading its own thermometer counts as silent, as in the shipped node."""
+    return lease.boot(now).but(outlet_at=now - 2.0 * lease.SENSOR_GONE_S)
+
+
 class Heater:
     """The heater node with its switch and element."""
 
-    def __init__(self, settings: NodeSettings, measures_power: bool, boot: str, now: float) -> None:
-        self.settings = settings.but(boot=boot)
+    def __init__(self, settings: NodeSettings, measures_power: bool, boot: str, now: float, own: OwnProbe) -> None:
+        self.settings, self.own = settings.but(boot=boot), own
         self.measures_power = measures_power
-        self.state = lease.boot(now)
+        self.state = booted(now)
         self.share = 0.0  # of the element's power that flows now
         self.refused = 0
         self._told = self.state
@@ -157,7 +163,8 @@ class Heater:
     def reboot(self, boot: str, now: float) -> None:
         """Power-up: a new boot word, off, nobody's."""
         self.settings = self.settings.but(boot=boot)
-        self.state, self._next, self._n = lease.boot(now), now, 0
+        self.state, self._next, self._n = booted(now), now, 0
+        self.own.reboot()
 
     def reset(self) -> str:
         """Somebody at the tun presses the node's button."""
@@ -165,23 +172,31 @@ class Heater:
         self.state = lease.reset(self.state)
         return reset_line.words(before, "")
 
-    def beat(self, now: float, live: Live, outlet_c: float | None, level_ok: bool, flow_ok: bool) -> float:
+    def beat(self, now: float, live: Live, level_ok: bool, flow_ok: bool) -> float:
         """Half a second of the lease. Returns the share of power that really flows."""
         power = self.share * self.settings.power_w if self.measures_power else None
         self.state, output = lease.beat(
-            self.settings, self.state, now, outlet_c=outlet_c, level_ok=level_ok, flow_ok=flow_ok, power_w=power
+            self.settings,
+            self.state,
+            now,
+            outlet_c=self.own.celsius(now),
+            level_ok=level_ok,
+            flow_ok=flow_ok,
+            power_w=power,
         )
         self.share = _element(output, live) if live else output
         return self.share
 
-    def speak(self, now: float, live: Live, outlet_c: float | None) -> bytes | None:
+    def speak(self, now: float, live: Live) -> bytes | None:
         """The report that is due at this half second, if any."""
         if now < self._next and not lease.worth_telling(self._told, self.state):
             return None
         self._told, self._next, self._n = self.state, now + SPEAK_S, self._n + 1
         power = self.share * self.settings.power_w if self.measures_power else None
+        outlet_c = self.own.celsius(now) if self.own.where == "outlet" else None
         said = lease.report(self.settings, self.state, now, outlet_c=outlet_c, power_w=power)
         said["n"] = self._n
+        said["fault"] = self.state.fault.replace("outlet", self.own.where) or None
         if "heater_lies" in live:
             said["duty"] = live["heater_lies"].value
         if "heater_boots_on" in live:

@@ -39,10 +39,11 @@ def _with_held_up(messages: list[Message], queue: Queue, now: float) -> list[Mes
 class Network:
     """Two queues, to the daemon and to the nodes, and what strangers put into them."""
 
-    def __init__(self, topics: Topics, rng: Random) -> None:
+    def __init__(self, topics: Topics, rng: Random, node_hears: str = "") -> None:
+        """`node_hears`: the probe's topic that the heater node listens to by itself."""
         self.topics, self._order_topic = topics, topics.order
         self.up = True
-        self._rng = rng
+        self._rng, self._node_hears = rng, node_hears
         self._here: list[Message] = []  # to the daemon, at once
         self._later: Queue = []  # to the daemon, held up
         self._there: list[Message] = []  # to the nodes, at once
@@ -62,10 +63,13 @@ class Network:
             return
         if keep:
             self._kept[topic] = payload
+        message = _message(now, topic, payload)
         if live:
-            self._hold_up(Message(now, topic, payload), self._later, live)
+            self._hold_up(message, self._later, live)
         else:
-            self._here.append(_message(now, topic, payload))
+            self._here.append(message)
+        if topic == self._node_hears:
+            self._hold_up(message, self._to_nodes, live) if live else self._there.append(message)
 
     def to_nodes(
         self, now: float, topic: str, payload: bytes, live: Mapping[str, Fault], retained: bool = False

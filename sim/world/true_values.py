@@ -7,11 +7,12 @@ loss by 20 %, flow by 10 %, and lags, mixing and film that the file does not nam
 from random import Random
 from typing import Literal, NamedTuple
 
-from controller.field.lease import CONTACTOR_REST_S, NodeSettings
+from controller.field.lease import CEILING_S, CONTACTOR_REST_S, NodeSettings
 from controller.settings.tun import Probe, Tun
 from controller.settings.tun import Spot as TunSpot
 from sim.plant.random_tun import Drawn, Senses
 from sim.plant.spec import STEP_S, Place, Spot, TunSpec
+from sim.world.own_probe import figures
 
 Role = Literal["mash", "second", "outlet"]
 
@@ -69,18 +70,18 @@ def of_drawn(drawn: Drawn, tun: Tun, rng: Random) -> TrueValues:
 
 
 def node_of(tun: Tun) -> NodeSettings:
-    """A heater node built to its contract: a contactor rests ten seconds; own outlet, level and flow where fitted."""
+    """A heater node built to its contract: a contactor rests ten seconds; its own thermometer, level and flow."""
     heater = tun.heater
     rest = {"contactor": CONTACTOR_REST_S, "gas": CONTACTOR_REST_S, "ssr": 0.0, "proportional": 0.0}[heater.kind]
     return NodeSettings(
         power_w=heater.power_w,
         boot="",
         min_off_s=max(rest, heater.min_off_s),
-        outlet=tun.probes.outlet is not None,
+        ceiling_s=min(CEILING_S, heater.lease_s),
+        outlet=True,
         level=tun.level is not None,
         flow=tun.flow is not None,
-        outlet_limit_c=tun.guard.outlet_limit_c,
-        outlet_trip_c=tun.guard.outlet_trip_c,
+        **figures(tun),
     )
 
 

@@ -18,6 +18,7 @@ from sim.plant.tun import Tun
 from sim.world.faults import Fault, Faults
 from sim.world.instruments import Heater, Switch
 from sim.world.network import Message, Network
+from sim.world.own_probe import OwnProbe
 from sim.world.readings import Readings
 from sim.world.true_values import TrueValues, of_tun
 
@@ -49,13 +50,14 @@ class World:
         self.tun.stir(False)
         self.tun.pump(0.0)
         self.topics = topics(settings)
-        self.network = Network(self.topics, Random(f"wires {seed}"))
+        own = OwnProbe(settings.tun)
+        self.network = Network(self.topics, Random(f"wires {seed}"), own.topic)
         self.now = -STEP_S  # of the last step done
         self._mischief = Random(f"mischief {seed}")
         self._boots = 0
         self.readings = Readings(settings, self.truth, self.rng, self.network)
         self.probes = self.readings.probes
-        self.heater = Heater(self.truth.node, self.truth.measures_power, self._boot(), 0.0)
+        self.heater = Heater(self.truth.node, self.truth.measures_power, self._boot(), 0.0, own)
         self._level, self._flow = Switch(), Switch()
         self._stirrer_until = self._pump_until = self._hand_pump_until = 0.0
         self._mains, self._mains_next = 1.0, 0.0
@@ -197,9 +199,11 @@ class World:
 
     def _command(self, message: Message) -> None:
         topic, live = message.topic, self.live
-        if topic == self.topics.heater_command:
-            if not live or not live.keys() & {"heater_deaf", "heater_gone", "mains_cut"}:
-                self.heater.hear(message.payload, self.now, message.retained)
+        deaf = bool(live) and not live.keys().isdisjoint(("heater_deaf", "heater_gone", "mains_cut"))
+        if topic == self.heater.own.topic and not deaf:
+            self.heater.own.hear(message.payload, self.now, message.retained)
+        if topic == self.topics.heater_command and not deaf:
+            self.heater.hear(message.payload, self.now, message.retained)
         elif topic == self.topics.stirrer_command:
             self._stirrer_until = self._lease(message.payload)
         elif topic == self.topics.pump_command:
@@ -239,7 +243,7 @@ class World:
             self.heater.share = 0.0
             self.tun.half(0.0)
             return
-        self.tun.half(self.heater.beat(now, live, self._own_outlet_c(), self._has_liquid(), self._flows()))
+        self.tun.half(self.heater.beat(now, live, self._has_liquid(), self._flows()))
 
     def _has_liquid(self) -> bool:
         return self.tun.level_l >= self._least_l and "level_lost" not in self.live
@@ -257,7 +261,7 @@ class World:
             self.readings.say(now, live, self.heater.share, self.wall_s)
         topics, to_daemon = self.topics, self.network.to_daemon
         dark = bool(live) and not live.keys().isdisjoint(("heater_gone", "mains_cut", "heater_silent"))
-        if not dark and (said := self.heater.speak(now, live, self._own_outlet_c())) is not None:
+        if not dark and (said := self.heater.speak(now, live)) is not None:
             to_daemon(now, topics.heater_report, said, live)
         for switch, topic, what, ok in (
             (self._level, topics.level, "level_silent", self._has_liquid),
@@ -265,7 +269,3 @@ class World:
         ):
             if topic and what not in live and (said := switch.speak(now, ok())) is not None:
                 to_daemon(now, topic, said, live)
-
-    def _own_outlet_c(self) -> float | None:
-        outlet = self.probes.get("outlet")
-        return None if outlet is None else outlet.sent_c

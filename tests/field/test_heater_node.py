@@ -93,10 +93,16 @@ def test_own_limit_takes_the_heat_away(changes: dict[str, Any], celsius: float, 
 
 
 def test_above_the_trip_it_stays_off() -> None:
-    """Two kelvin over the limit latch: cold again, commanded again, it stays off."""
+    """Two kelvin over the limit latch, a single such reading does not: cold again, commanded again, it stays off."""
+    once = Bench()
+    once.celsius = 82.0
+    once.run(1)
+    once.celsius = 74.9
+    once.heat()
+    assert any(once.run(2))
     bench = Bench()
     bench.celsius = 82.0
-    bench.run(1)
+    bench.run(4)
     bench.celsius = 40.0
     for seq in range(1, 10):
         bench.heat(seq=seq)

@@ -165,52 +165,6 @@ def test_no_liquid_means_no_heat_and_stays_when_it_was_lost_under_heat() -> None
     assert told(pressed, command(3, 1.0), 8.0, FITTED).output == 1.0
 
 
-def outlet(state: NodeState, now: float, c: float | None) -> tuple[NodeState, float]:
-    return lease.beat(FITTED, state, now, outlet_c=c, level_ok=True, flow_ok=True)
-
-
-def test_the_outlet_limiter_acts_at_its_limit_and_lets_go_five_kelvin_below() -> None:
-    """Off at 85.0 °C and not at 84.9, back on below 80 °C; a second time within ten minutes it latches."""
-    state = told(lease.boot(0.0), command(1, 1.0, valid_s=10.0), 20.0, FITTED)
-    state, output = outlet(state, 21.0, 84.9)
-    assert output == 1.0
-    state, output = outlet(state, 22.0, 85.0)
-    assert (output, state.latched) == (0.0, False)
-    assert "85.0 °C, limit 85 °C" in state.fault
-    state, output = outlet(state, 23.0, 80.0)
-    assert output == 0.0
-    state, output = outlet(state, 24.0, 79.9)
-    assert (output, state.fault) == (1.0, "")
-    state = told(state, command(2, 1.0), 600.0, FITTED)
-    late, output = outlet(state, 622.0, 86.0)  # 600 s after the first: forgotten
-    assert (output, late.latched) == (0.0, False)
-    state, output = outlet(state, 621.9, 86.0)
-    assert (output, state.latched) == (0.0, True)
-    assert outlet(state, 700.0, 20.0)[0].fault == state.fault
-
-
-def test_a_far_too_hot_outlet_latches_at_once_and_a_hot_one_that_falls_silent_stays_limited() -> None:
-    """91.9 °C limits, 92.0 °C latches; while the limiter holds, one missing value does not give the heat back."""
-    heated = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
-    assert [outlet(heated, 21.0, c)[0].latched for c in (91.9, 92.0)] == [False, True]
-    state, _ = outlet(heated, 21.0, 86.0)
-    state, output = outlet(state, 21.5, None)
-    assert (output, state.limiting) == (0.0, True)
-    assert outlet(state, 23.0, None)[1] == 0.0
-
-
-@pytest.mark.parametrize("gone", [None, float("nan"), float("inf")])
-def test_a_silent_outlet_thermometer_takes_the_heat_after_a_second(gone: float | None) -> None:
-    """Fitted and silent for more than 1 s is a fault; it goes when the thermometer is back."""
-    state = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
-    state, output = outlet(state, 21.0, gone)
-    assert output == 1.0
-    state, output = outlet(state, 21.1, gone)
-    assert (output, state.fault) == (0.0, "the outlet thermometer is silent")
-    state, output = outlet(state, 22.0, 70.0)
-    assert (output, state.fault) == (1.0, "")
-
-
 def flow(state: NodeState, now: float, ok: bool | None) -> tuple[NodeState, float]:
     return lease.beat(FITTED, state, now, outlet_c=60.0, level_ok=True, flow_ok=ok)
 

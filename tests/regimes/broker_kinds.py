@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import signal
 import subprocess
-from collections.abc import Callable
 from pathlib import Path
 from typing import ClassVar
 
@@ -79,15 +77,17 @@ class Rabbit(Kind):
 
     def broker(self) -> None:
         """The Erlang port mapper first: left to itself it would stay behind as a daemon."""
-        folder, mapper = self.folder, str(secured.free_port())
-        own = {"ERL_EPMD_PORT": mapper, "ERL_EPMD_ADDRESS": "127.0.0.1", "HOME": str(folder / "rabbit")}
+        folder, mapper = self.folder, secured.free_port()
+        own = {"ERL_EPMD_PORT": str(mapper), "ERL_EPMD_ADDRESS": "127.0.0.1", "HOME": str(folder / "rabbit")}
         own |= {"RABBITMQ_NODENAME": "underback@localhost", "RABBITMQ_DIST_PORT": str(secured.free_port())}
         own |= {"RABBITMQ_MNESIA_BASE": str(folder / "rabbit"), "RABBITMQ_LOG_BASE": str(folder / "rabbit")}
         own |= {"RABBITMQ_CONFIG_FILE": str(folder / "rabbit.conf"), "RABBITMQ_PID_FILE": str(folder / "rabbit.pid")}
         own |= {"RABBITMQ_ENABLED_PLUGINS_FILE": str(folder / "plugins")}
-        os.environ.update(own)
-        self.start("mapper", ["epmd", "-port", mapper, "-address", "127.0.0.1"])
-        self.start("broker", [str(self._server)])
+        own |= {"RABBITMQ_SERVER_ADDITIONAL_ERL_ARGS": "-start_epmd false"}
+        own |= {"RUNNING_UNDER_SYSTEMD": "1"}  # its script then becomes the server, and has its process id
+        self.start("mapper", ["epmd", "-port", str(mapper), "-address", "127.0.0.1"], **own)
+        self.wait(lambda: secured.answers(mapper), START_S, "the port mapper listens")
+        self.start("broker", [str(self._server)], **own)
         self.listens()
 
     def kill(self, name: str, how: signal.Signals = signal.SIGKILL) -> None:
@@ -115,7 +115,7 @@ class Aedes(Kind):
         script.unlink()
 
 
-KINDS: dict[str, tuple[Callable[[Path, int], Kind], int]] = {
+KINDS: dict[str, tuple[type[Kind], int]] = {
     "mosquitto": (Mosquitto, 5),
     "mosquitto-3.1.1": (Mosquitto, 3),
     "mosquitto-tls": (MosquittoTls, 5),

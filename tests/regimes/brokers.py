@@ -64,9 +64,10 @@ def mashed(folder: Path, name: str, restarts: int) -> Ran:
         there.wait(lambda: there.state() == "complete", 300.0, "the run completes")
         hand.close()
         broken += judge.all_of(there.heard, there.base, there.speed)
+        seen = len(there.heard)
         there.kill("serve")
-        there.wait(lambda: there.heard[-1].topic == f"{there.base}/online", 30.0, "the last will comes")
-        broken += [] if there.heard[-1].payload == b"false" else ["the last will is not false"]
+        there.wait(lambda: bool(there.of("online", seen)), 30.0, "the last will comes")
+        broken += [] if there.of("online", seen)[0].payload == b"false" else ["the last will is not false"]
     except AssertionError as why:
         broken.append(str(why))
     finally:
@@ -89,9 +90,9 @@ def broken_and_back(there: Kind) -> float:
 def tried(name: str, restarts: int) -> list[str]:
     """All of one broker. What it broke."""
     with tempfile.TemporaryDirectory() as one, tempfile.TemporaryDirectory() as other:
-        wrong = [] if KINDS[name][0].five else told(Path(one), name)  # type: ignore[attr-defined]
+        wrong = [] if KINDS[name][0].five else told(Path(one), name)
         ran = mashed(Path(other), name, restarts)
-    words = "" if KINDS[name][0].five else f"names `{TOLD}`; "  # type: ignore[attr-defined]
+    words = "" if KINDS[name][0].five else f"names `{TOLD}`; "
     said = f"{words}{ran.commands} commands, {restarts} restarts, speaks again within {ran.latest_s:.1f} s"
     print(
         f"{name} {version_of(name)}: {said}; {len(wrong + ran.broken)} promises broken, {ran.seconds:.0f} s", flush=True

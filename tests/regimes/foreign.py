@@ -30,14 +30,15 @@ def npm(*names: str) -> Path:
     return folder / "node_modules"
 
 
-def python(name: str, *packages: str, interpreter: str = sys.executable, plain: bool = False) -> Path:
-    """The Python of an environment of its own with these packages; `plain`: without what they depend on."""
+def python(name: str, *packages: str, interpreter: str = sys.executable) -> Path:
+    """The Python of an environment of its own with these packages."""
     folder = TOOLS / name
     if not (folder / "complete").is_file():
         shutil.rmtree(folder, ignore_errors=True)
         ran([interpreter, "-m", "venv", str(folder)])
         words = [str(folder / "bin" / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-        ran([*words, *(["--no-deps"] if plain else []), *packages])
+        if packages:
+            ran([*words, *packages])
         (folder / "complete").touch()
     return folder / "bin" / "python"
 

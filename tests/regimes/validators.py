@@ -156,25 +156,26 @@ def judged(noticed: list[dict[str, Any]], heard: list[tuple[str, bytes]]) -> lis
 
 
 def early(heard: list[tuple[str, bytes]]) -> list[str]:
-    """Is the device ready before each value of its description was said? Retained values of before do not count."""
-    wrong, open_, wanted = [], False, set[str]()
+    """Is the device ready before it was described, or before its values were said? What is not known has none."""
+    wrong, stage, said = [], "", set[str]()
     for topic, payload in heard:
         head, _, place = topic.partition("/underback-gannet/")
         if head != "homie/5":
             continue
-        if place == "$state":
-            if payload == b"ready" and open_ and wanted:
-                wrong.append(f"ready before {', '.join(sorted(wanted))}")
-            open_ = payload == b"init"
+        if place == "$state" and payload == b"ready":
+            lacks = sorted(SURE - said) if stage == "described" else ["the description"] if stage != "ready" else []
+            wrong += [f"ready before {', '.join(lacks)}"] if lacks else []
+            stage = "ready"
+        elif place == "$state":
+            stage, said = payload.decode(), set()
         elif place == "$description":
-            wanted = {
-                f"{node}/{key}" for node, said in json.loads(payload)["nodes"].items() for key in said["properties"]
-            }
+            stage = "described"
         else:
-            wanted.discard(place)
+            said.add(place)
     return wrong
 
 
+SURE = {"run/state", "run/phase", "heater/duty", "run/asked"}  # known whatever the tun does
 PARTS: dict[str, Callable[[str], list[str]]] = {"messages": messages, "discovery": platform, "homie": homie}
 
 

@@ -44,8 +44,10 @@ class Board:
         self._will: asyncio.Task[None] | None = None
 
     def topics(self) -> tuple[str, ...]:
-        """Which topics must be heard? The platform's birth, so that it gets the document again."""
-        return (self.birth_topic,) if self.on.discovery else ()
+        """Which topics must be heard? The platform's birth, for it gets the document again then; and what an earlier
+        life said of the Homie device."""
+        described = () if self.homie is None else (f"{self.homie.base}/$description",)
+        return ((self.birth_topic,) if self.on.discovery else ()) + described
 
     def connected(self) -> list[Post]:
         """What goes out after each connect? A dashboard switched off is taken away with an empty payload."""
@@ -58,7 +60,9 @@ class Board:
         return [announcement(self.settings), *self.homie.announce()]
 
     def heard(self, topic: str, payload: bytes) -> list[Post]:
-        """What does a message from the platform call for?"""
+        """What does a message on one of these topics call for?"""
+        if self.homie is not None and topic == f"{self.homie.base}/$description":
+            return self.homie.met(payload)
         born = self.on.discovery and topic == self.birth_topic and payload.strip().lower() == BORN
         return [announcement(self.settings)] if born else []
 

@@ -12,7 +12,7 @@ import contextlib
 import json
 import re
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import aiomqtt
 
@@ -95,7 +95,7 @@ class Homie:
     def __init__(self, prefix: str, settings: Settings, version: int) -> None:
         self.base = f"{prefix}/5/{device_id(settings)}"
         self.describes = description(settings, version)
-        self.state_now = "init"
+        self.stage: Literal["", "init", "said", "ready"] = ""  # said: `ready` is on its way; ready: it is surely out
         self._said: dict[str, bytes] = {}
         self._alerts: set[str] = set()
 
@@ -110,18 +110,34 @@ class Homie:
     def announce(self) -> list[Post]:
         """After a connect: init and the description; all values follow anew, and ready after them."""
         self._said.clear()
-        self.state_now = "init"
+        self.stage = "init"
         document = json.dumps(self.describes, ensure_ascii=False, separators=(",", ":")).encode()
         return [self.state("init"), self._post("$description", document)]
 
+    def met(self, payload: bytes) -> list[Post]:
+        """A description on the broker: where its version is ahead of ours (an earlier life had its clock ahead) ours
+        goes past it, and the device is described anew."""
+        try:
+            version = json.loads(payload)["version"]
+        except (ValueError, KeyError, TypeError, RecursionError):
+            return []
+        if not isinstance(version, int) or not self.describes["version"] < version < 2**53:
+            return []
+        self.describes = {**self.describes, "version": version + 1}
+        return self.announce()
+
     def values(self, status: Status) -> list[Post]:
-        """Which values differ from what was said last? A value that is not known is taken away, never invented."""
+        """Which values differ from what was said last? A value that is not known is taken away, never invented. Nothing
+        is said before the device was described."""
+        if not self.stage:
+            return []
         read = {f"{p.node}/{p.id}": p.read(status) for p in PROPERTIES}
         found = {place: b"" if value is None else encode(value) for place, value in read.items()}
         changed = {place: payload for place, payload in found.items() if self._said.get(place, b"") != payload}
         self._said.update(changed)
         posts = [self._post(place, payload) for place, payload in changed.items()] + self._alert(status)
-        first, self.state_now = self.state_now == "init", "ready"
+        first = self.stage == "init"
+        self.stage = "said" if first else "ready"
         return [*posts, self.state("ready")] if first else posts
 
     def _post(self, place: str, payload: bytes) -> Post:
@@ -139,7 +155,7 @@ AGAIN_S = 10.0
 
 
 async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
-    """Keep the will in place until cancelled; each time its connection comes up the device says again what it is."""
+    """Keep the will in place until cancelled; when its connection is back, a device that was ready says so again."""
     will = Will(homie.will().topic, homie.will().payload)
     while True:
         with contextlib.suppress(aiomqtt.MqttError, OSError, ValueError, TimeoutError):
@@ -151,8 +167,8 @@ async def hold(broker: Broker, identifier: str, homie: Homie) -> None:
 async def _held(client: aiomqtt.Client, homie: Homie) -> None:
     """One connection, until it ends."""
     async with client:
-        present = homie.state(homie.state_now)
-        await client.publish(present.topic, present.payload, 1, retain=True)
+        if homie.stage == "ready":  # before that the other connection says it, after the values
+            await client.publish(homie.state("ready").topic, b"ready", 1, retain=True)
         heed_cancellation()
         async for _ in client.messages:
             pass  # nothing is subscribed to: only the end of the connection is awaited

@@ -34,6 +34,8 @@ QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)  # Linux
 
 LISTED = "run config/mosquitto/make-users.sh with all your tuns, this one too, and reload the broker"
 
+OLDER = "version = 3 under [broker] in service.toml"
+
 QUIET = logging.getLogger("underback.mqtt")
 QUIET.addHandler(logging.NullHandler())
 QUIET.propagate = False
@@ -77,7 +79,7 @@ def plain(error: BaseException) -> str:
         anew = "config/mosquitto/make-users.sh --renew USER FOLDER TUN..."
         return f"the broker refuses this user name or password; {check}: {anew}"
     if "protocol version" in low:
-        return "the broker speaks MQTT 3.1.1 alone; set version = 3 under [broker] in service.toml"
+        return f"the broker speaks MQTT 3.1.1 alone; it wants {OLDER}"
     if isinstance(error, OSError) and error.filename:
         unread = f"{error.filename} cannot be read ({error.strerror})"
         return f"{unread}; check [broker] in service.toml, and who may read it"
@@ -92,7 +94,7 @@ def plain(error: BaseException) -> str:
     if "name or service" in low or "name resolution" in low or "nodename" in low:
         return "the broker's host name is not known; check host in service.toml"
     if "timed out" in low or isinstance(error, TimeoutError):
-        return "the broker does not answer in time"
+        return f"the broker does not answer in time; one that speaks MQTT 3.1.1 alone wants {OLDER}"
     return text
 
 

@@ -3,7 +3,14 @@
 Every figure is checked before anything is switched; what is wrong is said in a sentence, and the output stays off.
 """
 
-from controller.field.lease import CEILING_S, CONTACTOR_REST_S, OUTLET_LIMIT_C, OUTLET_TRIP_C, NodeSettings
+from controller.field.lease import (
+    CEILING_S,
+    CONTACTOR_REST_S,
+    OUTLET_GAP_K,
+    OUTLET_LIMIT_C,
+    OUTLET_TRIP_C,
+    NodeSettings,
+)
 
 MYPY = False  # true for the type checker alone
 if MYPY:
@@ -25,6 +32,7 @@ DEFAULTS: "dict[str, Any]" = {
     "WINDOW_S": 2.0,  # a share as on and off within it
     "LIMIT_C": OUTLET_LIMIT_C,
     "TRIP_C": OUTLET_TRIP_C,
+    "GAP_K": OUTLET_GAP_K,  # it must fall by so much before heat returns
     "LEVEL": None,
     "FLOW": None,
     "RESET": None,  # a button that closes to ground
@@ -74,6 +82,8 @@ def _heater(found: "dict[str, Any]") -> list[str]:
         wrong.append("a pin is named twice")
     if not 40 <= found["LIMIT_C"] < found["TRIP_C"] <= 100:
         wrong.append("LIMIT_C, TRIP_C: wanted 40 to 100, the trip above the limit")
+    if not 0.5 <= found["GAP_K"] <= 20:
+        wrong.append("GAP_K: wanted 0.5 to 20")
     if not 1 <= found["WINDOW_S"] <= 60 or (found["KIND"] == "contactor" and found["WINDOW_S"] < 30):
         wrong.append("WINDOW_S: wanted 1 to 60, with a contactor 30 at least")
     return wrong
@@ -101,4 +111,5 @@ def node(found: "dict[str, Any]", boot: str) -> NodeSettings:
         flow=found["FLOW"] is not None,
         outlet_limit_c=found["LIMIT_C"],
         outlet_trip_c=found["TRIP_C"],
+        outlet_gap_k=found["GAP_K"],
     )

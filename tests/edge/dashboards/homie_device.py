@@ -12,5 +12,5 @@ def device(port: int, password_file: str) -> tuple[BrokerSettings, str, Homie]:
     broker = BrokerSettings(port=port, username="daemon", password_file=password_file)
     service = Service(broker=broker, dashboards=Dashboards(homie=True, homie_prefix="underback"))
     made = Homie("underback", settings()._replace(service=service), 1)
-    made.state_now = "ready"  # as after the first values
+    made.stage = "ready"  # as after the first values
     return broker, "homie-will", made

@@ -199,9 +199,10 @@ def test_homie_description_has_what_the_convention_requires() -> None:
 
 
 async def test_homie_says_only_what_changed() -> None:
-    """All known values once and ready after them, then nothing while nothing changes, then the changed ones; unknown
-    ones are emptied."""
+    """Nothing before it is described; all known values once and ready after them, then nothing while nothing changes,
+    then the changed ones; unknown ones are emptied."""
     board = Board(with_boards(homie=True))
+    assert board.status(a_mash()) == []
     assert [p.topic.rsplit("/", 1)[-1] for p in board.connected()[1:]] == ["$state", "$description"]
     board.leaving()
     status = {**a_mash(), "duty": 0.5}
@@ -231,6 +232,8 @@ def test_homie_alerts_come_and_go_and_an_end_is_told_from_a_loss() -> None:
     """A trip is an alert with its text, and is taken away when it is over; the will says lost, an orderly end says
     disconnected, both retained on the device's state."""
     board = Board(with_boards(homie=True))
+    assert board.homie is not None
+    board.homie.announce()
     raised = [p for p in board.status(tripped()) if "$alert" in p.topic]
     assert raised
     assert all(p.payload and p.retain for p in raised)

@@ -1,9 +1,10 @@
-"""Homie's last will on a real broker: lost when the process dies, and nothing of the sort when it leaves in order."""
+"""Homie's last will on a real broker: lost when the process dies, not when it leaves in order; its rising version."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
 import sys
 from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
@@ -12,8 +13,11 @@ import aiomqtt
 import pytest
 
 from controller.edge.dashboards import homie
-from controller.edge.dashboards.homie import hold
+from controller.edge.dashboards.discovery import Board
+from controller.edge.dashboards.homie import Homie, hold
 from controller.edge.mqtt import broker_link
+from controller.settings.service import Dashboards, Service
+from tests.core.bench import settings
 from tests.edge.dashboards.homie_device import device
 from tests.edge.mqtt.ear import Ear
 from tests.panel.stage import PASSWORD, Broker
@@ -123,3 +127,24 @@ async def test_a_forgotten_cancellation_is_heeded(whose: str, tmp_path: Path, mo
     task.cancel()
     assert done
     assert task.cancelled()
+
+
+@pytest.mark.parametrize(
+    "said", [b"", b"{}", b"[" * 5000, b'{"version": 1.5}', b'{"version": 7}', b'{"version": 1e99}']
+)
+def test_a_description_that_is_not_ahead_changes_nothing(said: bytes) -> None:
+    """Nonsense on its topic, an own or an older description: nothing is said."""
+    assert Homie("homie", settings(), 7).met(said) == []
+
+
+def test_a_description_rises_although_the_clock_was_set_back() -> None:
+    """An earlier life left a later version: ours goes past it, and the device is described anew, init before it."""
+    made = Homie("homie", settings(), 7)
+    made.stage = "ready"
+    state, described = made.met(b'{"version": 1000}')
+    assert (state.payload, json.loads(described.payload)["version"], made.stage) == (b"init", 1001, "init")
+    assert made.met(described.payload) == []
+    board = Board(settings()._replace(service=Service(dashboards=Dashboards(homie=True))))
+    (topic,) = board.topics()
+    assert topic == "homie/5/underback-testtun/$description"
+    assert len(board.heard(topic, b'{"version": 9000000000}')) == 2

@@ -271,13 +271,13 @@ async def test_what_cannot_be_sent_is_told_and_a_flood_of_answers_pushes_no_even
     ("error", "words"),
     [
         ("[code:135] Not authorized", "user name or password"),
-        ("[code:132] Unsupported protocol version", "set version = 3 under [broker]"),
+        ("[code:132] Unsupported protocol version", "version = 3 under [broker]"),
         ("[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed: certificate has expired", "out of date"),
         ("[SSL: CERTIFICATE_VERIFY_FAILED] certificate verify failed: unable to get local issuer", "ca_file"),
         ("[SSL: WRONG_VERSION_NUMBER] wrong version number", "does not speak TLS"),
         ("[Errno 111] Connection refused", "nothing listens"),
         ("[Errno -2] Name or service not known", "host name"),
-        ("Operation timed out", "in time"),
+        ("Operation timed out", "in time; one that speaks MQTT 3.1.1 alone wants version = 3 under [broker]"),
     ],
 )
 def test_errors_are_said_in_one_plain_sentence(error: str, words: str) -> None:

@@ -12,14 +12,15 @@ from controller.field.lease import NodeSettings
 from sim import dryrun
 from sim.world import world
 from sim.world.instruments import Heater
+from sim.world.own_probe import OwnProbe
 from tests.sim.conftest import ran, shipped
 
 
 class BoardHeater(Heater):
     """The element of the simulated tun, behind the board's payload reader, rules and pin."""
 
-    def __init__(self, settings: NodeSettings, measures_power: bool, boot: str, now: float) -> None:
-        super().__init__(settings, measures_power, boot, now)
+    def __init__(self, settings: NodeSettings, measures_power: bool, boot: str, now: float, own: OwnProbe) -> None:
+        super().__init__(settings, measures_power, boot, now, own)
         self.reports: list[bytes] = []
         self.level_ok = self.flow_ok = True
         level, flow = lambda: self.level_ok, lambda: self.flow_ok
@@ -34,16 +35,16 @@ class BoardHeater(Heater):
         self.board.hear(payload, retained, now)
         self.state = self.board.state
 
-    def beat(self, now: float, live: Any, outlet_c: float | None, level_ok: bool, flow_ok: bool) -> float:
-        if outlet_c is not None:
-            self.board.warm(outlet_c, now)
+    def beat(self, now: float, live: Any, level_ok: bool, flow_ok: bool) -> float:
+        if (own_c := self.own.celsius(now)) is not None:
+            self.board.warm(own_c, now)
         self.level_ok, self.flow_ok = level_ok, flow_ok
         self.board.beat(now)
         self.state = self.board.state
         self.share = self.state.output
         return self.share
 
-    def speak(self, now: float, live: Any, outlet_c: float | None) -> bytes | None:
+    def speak(self, now: float, live: Any) -> bytes | None:
         said, self.reports = self.reports[-1:], []
         return said[0] if said else None
 

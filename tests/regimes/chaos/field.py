@@ -103,10 +103,10 @@ class Field:
 
     # ------------------------------------------------------------ processes
 
-    def start(self, name: str, command: list[str]) -> None:
+    def start(self, name: str, command: list[str], **more: str) -> None:
         log = (self.folder / f"{name}.log").open("ab")
         with log:
-            environment = {**os.environ, "PYTHONPATH": str(REPO), "PYTHONUNBUFFERED": "1"}
+            environment = {**os.environ, "PYTHONPATH": str(REPO), "PYTHONUNBUFFERED": "1", **more}
             self.processes[name] = subprocess.Popen(command, stdout=log, stderr=log, env=environment, cwd=self.folder)
 
     def python(self, name: str, *arguments: str, config: Path | None = None) -> None:

@@ -14,7 +14,7 @@ from typing import ClassVar, Self
 from controller.core.guard import readings
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
-from controller.core.guard.senses import EVERY, TICK_S, Senses
+from controller.core.guard.senses import AWAY_TRIP_S, EVERY, TICK_S, Senses
 from controller.core.nouns import HIGHEST_C, LOWEST_C, Instant, Reading, RunState
 
 WILD = "The outlet thermometer says {value:.1f} °C (limit {limit:g} °C): steam, or it is broken. Heat is off."
@@ -107,13 +107,14 @@ class OutletHot(Interlock):
         return after, Finding(self.ROW, out_c - mash_c, plate.outlet_over_mash_k, latched=again, says=OVER, unit="K")
 
     def _by_node(self, senses: Senses, known: Known) -> Finding | None:
-        """Does the heater node report its own outlet's fault while it is asked for heat?"""
+        """Does the heater node report its own outlet's fault under heat? A silent thermometer is a gap of a link."""
         report, limits = senses.heater.report, senses.tun.guard
         if report is None or not report.fault or not known.line.heats or report.fault_code not in OWN:
             return None
         hot_c = 0.0 if report.outlet_c is None else report.outlet_c
-        says = node_says(report.fault)
-        return Finding(self.ROW, hot_c, limits.outlet_limit_c, hot_c >= limits.outlet_trip_c, says=says)
+        gap_s = AWAY_TRIP_S if report.fault_code == "own_probe_silent" else None
+        latched, says = gap_s is None and hot_c >= limits.outlet_trip_c, node_says(report.fault)
+        return Finding(self.ROW, hot_c, limits.outlet_limit_c, latched, says=says, gap_s=gap_s)
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
         """An outlet probe that says nothing, and what is not watched meanwhile."""
