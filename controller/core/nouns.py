@@ -162,6 +162,7 @@ class Leg(NamedTuple):
     kettle: str = ""  # decoction: what happens to it, in words
     cooled_c: float | None = None  # decoction: the main mash is left to cool, to this; None: it is kept
     away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
+    told: str = ""  # said when the step begins
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
     iodine_every_s: float = 0.0  # a series of tests, nothing waits for it; 0 = none
     iodine_from_s: float = 0.0  # after the temperature is reached

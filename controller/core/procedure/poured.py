@@ -17,7 +17,7 @@ SAME_SHARE = 0.005  # so near the plan nothing is changed: a level tube reads no
 
 
 def corrected(run: Run, entry: Mapping[str, Any], ceiling_c: float) -> tuple[Run, Event | None]:
-    """The run with the liquor that was measured, and what is said of it; unchanged where it is the same, or too late."""
+    """The run with the liquor that was measured, and what is said of it; unchanged where it is the same or too late."""
     leg, course = leg_of(run), run.course
     if "liquor_volume_l" not in entry or leg is None or course is None or leg.kind != "dough_in" or run.grain_in:
         return run, None
