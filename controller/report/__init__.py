@@ -23,8 +23,8 @@ def missing(option: str) -> str | None:
 
 
 def write(path: Path | str, record: RunRecord, own: Own | None = None) -> None:
-    """The report of a run as one self-contained HTML file, in the units that people chose. Raises OSError when it cannot
-    be written."""
+    """The report of a run as one self-contained HTML file, in the units that people chose. Raises OSError when it
+    cannot be written."""
     from controller.report.run_page import html  # jinja2 only where a page is made
 
     Path(path).write_text(html(record, own or {}), encoding="utf-8")

@@ -148,8 +148,8 @@ def enzymes(record: RunRecord) -> str:
 
 
 def packed(record: RunRecord, own: Own) -> str:
-    """The samples as short whole numbers, in a JSON block that cannot end its own element; hundredths of the degrees that
-    people chose."""
+    """The samples as short whole numbers, in a JSON block that cannot end its own element; hundredths of the degrees
+    that people chose."""
     warm = own.get("°C")
 
     def hundredths(value_c: float | None) -> int | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -39,7 +40,7 @@ time = "60 min"
 """
 
 
-def checked(config: Path, text: str) -> tuple[int, dict[str, object]]:
+def checked(config: Path, text: str) -> tuple[int, dict[str, Any]]:
     (config / "programs" / "wash.toml").write_text(text, encoding="utf-8")
     code, out, _ = called("check", "wash", "--json", config=config)
     return code, json.loads(out)
@@ -53,9 +54,9 @@ def test_a_wash_in_falling_order_with_an_enzyme(config: Path) -> None:
     code, told = checked(config, WASH)
     assert code == 0
     rules = {"A7", "A13", "A36"}
-    said = [{str(one["rule"]) for one in found["advice"]} for found in (bare, told)]  # type: ignore[index]
+    said = [{str(one["rule"]) for one in found["advice"]} for found in (bare, told)]
     assert rules & said[0] and not rules & said[1]
-    assert told["prediction"]["apparent_limit_pct"] is None  # type: ignore[index]
+    assert told["prediction"]["apparent_limit_pct"] is None
     page = called("check", "wash", config=config)[1]
     assert page.count("licence") == 1
 
