@@ -7,8 +7,6 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
-from controller.brewing.water import SPECIFIC_HEAT_J_PER_KG_K
-
 T = TypeVar("T")
 A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
 Instant = Annotated[float, A_MOMENT]  # s, scaled monotonic clock
@@ -153,7 +151,7 @@ class Leg(NamedTuple):
     go_on_after_s: float | None = None  # iodine: unanswered so long after asking, go on; None: wait for ever
     addition_kg: float = 0.0  # liquor to add, mash to pull, a cooker that joins
     addition_c: float | None = None
-    addition_j_per_kg_k: float = SPECIFIC_HEAT_J_PER_KG_K  # of what comes in
+    addition_j_per_kg_k: float = 4190.0  # of what comes in; water, mean of 60..78 °C (IAPWS SR6-08(2011))
     why: str = ""
     mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
     pull_kg_per_kg: float | None = None  # thickness of what is drawn off or joins
