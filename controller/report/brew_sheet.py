@@ -54,7 +54,7 @@ def _cell(text: str | None) -> str:
 
 
 def _malts(plan: Plan) -> Iterator[tuple[str | None, ...]]:
-    for line in plan.program.grist:
+    for line in plan.program.all_grist:
         yield line.name, show("mass", line.mass_kg), line.lot, BOX
 
 
