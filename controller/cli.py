@@ -56,16 +56,19 @@ def _available(name: str) -> bool:
 
 
 def _split(argv: Sequence[str]) -> tuple[str | None, str | None, list[str]]:
-    """Which config folder and command, and what is left for the command? `--config` may stand on either side."""
-    config, rest = None, list(argv)
-    while rest and rest[0].startswith("--config"):
+    """Which config folder and command, and what is left for the command? `--config` and `--units` may stand on either
+    side."""
+    given: dict[str, str] = {}
+    rest = list(argv)
+    while rest and (option := rest[0].partition("=")[0]) in ("--config", "--units"):
         if "=" in rest[0]:
-            config = rest.pop(0).split("=", 1)[1]
+            given[option] = rest.pop(0).split("=", 1)[1]
         elif len(rest) > 1:
-            config, rest = rest[1], rest[2:]
+            given[option], rest = rest[1], rest[2:]
         else:
-            raise Wrong("--config: a folder is missing after it")
-    return config, (rest[0] if rest else None), rest[1:]
+            raise Wrong(f"{option}: {'a folder' if option == '--config' else 'a name of units'} is missing after it")
+    units = ["--units", given["--units"]] if "--units" in given else []
+    return given.get("--config"), (rest[0] if rest else None), [*rest[1:], *(units if rest else [])]
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -79,7 +79,7 @@ class Trace:
             if event.kind == "run" and self.began_s is None:
                 self.began_s = now
             elif event.kind == "step done" and event.data is not None:
-                self.passed.append(_passed(now, before, float(event.data["credited_s"])))
+                self.passed.append(_passed(now, before, float(event.data["credited_s"]), event.data["ramp_s"]))
             elif event.kind == "trip":
                 said = {"value": event.value, "limit": event.limit, "text": event.text, "latched": event.latched}
                 self.trips.append({"id": event.id, "at_s": now, **said})
@@ -102,9 +102,13 @@ class Trace:
         return self.rows[low:high]
 
 
-def _passed(now: float, run: Run, credited_s: float) -> Passed:
+def _passed(now: float, run: Run, credited_s: float, ramp_s: float | None = None) -> Passed:
+    """`ramp_s`: how long its rise took; a rest of one minute is over in the tick in which it has begun."""
     started = run.progress.ramp_at if run.progress.ramp_at is not None else run.phase_since
-    return Passed(run.leg, started, run.progress.in_band_at, now, credited_s)
+    there = run.progress.in_band_at
+    if there is None and ramp_s is not None:
+        there = started + ramp_s
+    return Passed(run.leg, started, there, now, credited_s)
 
 
 def _figures(course: Course, step: Passed, rows: Sequence[TraceSecond]) -> dict[str, Any]:

@@ -41,7 +41,7 @@ const Curves = (() => {
       this.plot = new uPlot({
         width: this.wide, height: tall(this.wide), legend: { show: false }, cursor: { show: false },
         scales: { heat: { range: [0, 500] }, y: { range: (u, low, high) => (low === null ? [0, 100] : [Math.floor((low - 2) / 5) * 5, Math.ceil((high + 2) / 5) * 5]) } },
-        axes: [{ ...axis, space: 80, size: 34, values: (u, list) => list.map((at) => clock(at, u.scales.x.max - u.scales.x.min)) }, { ...axis, size: 54, values: (u, list) => list.map((v) => `${v} °C`) }],
+        axes: [{ ...axis, space: 80, size: 34, values: (u, list) => list.map((at) => clock(at, u.scales.x.max - u.scales.x.min)) }, { ...axis, size: 54, values: (u, list) => list.map((v) => Units.told(`${v} °C`)) }],
         series: [
           {},
           { stroke: heat, fill: `${heat}44`, width: 1, scale: "heat", points: { show: false } },

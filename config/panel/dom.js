@@ -11,12 +11,13 @@ const Dom = (() => {
       if (key === "on") for (const [event, act] of Object.entries(value)) element.addEventListener(event, act);
       else element.setAttribute(key, value === true ? "" : value);
     }
-    element.append(...inside);
+    element.append(...inside.map((part) => (typeof part === "string" ? Units.told(part) : part)));
     return element;
   }
 
   // Text only where it differs, so that screen readers are told of changes alone.
-  function say(element, text) {
+  function say(element, words) {
+    const text = Units.told(words);
     if (element.textContent !== text) element.textContent = text;
   }
 

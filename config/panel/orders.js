@@ -50,6 +50,8 @@ const Orders = (() => {
     ["first_wort_p", "gravity of the first wort, °P"],
     ["first_wort_volume_l", "first wort, at 20 °C, L"],
     ["last_runnings_p", "gravity of the last runnings, °P"],
+    ["congress_p", "gravity of the Congress wort, made up to 9 times the malt, °P"],
+    ["isothermal_p", "gravity of the 65 °C wort, 50 g in 515 mL, °P"],
     ["final_p", "gravity of all the wort, °P"],
     ["final_volume_l", "all the wort, at 20 °C, L"],
     ["batch", "batch number"],
@@ -126,7 +128,7 @@ const Orders = (() => {
       if (key === "what") continue;
       if (key === "value") {
         const what = form.elements.what.value, said = field.value.trim();
-        if (what && said) args[what] = WORDS.includes(what) || !Number.isFinite(Number(said)) ? said : Number(said);
+        if (what && said) args[what] = WORDS.includes(what) || !Number.isFinite(Number(said)) ? said : Units.back(what, Number(said));
         continue;
       }
       if (kind === "mark") args[key] = field.checked;
@@ -134,7 +136,7 @@ const Orders = (() => {
       else if (kind === "number") {
         if (field.value === "") continue;
         if (key === "minutes") args[name === "extend" ? "by_s" : "hold_s"] = 60 * Number(field.value);
-        else args[key] = Number(field.value);
+        else args[key] = Units.back(key, Number(field.value));
       } else if (field.value !== "" || !more.optional) args[key] = field.value.trim();
     }
     return args;

@@ -26,10 +26,14 @@
     else if (part === "status") status(tun, payload, retained);
     else if (part === "event" && !retained) told(payload, Tuns.event, (event) => tun.happened([event]));
     else if (part === "history") told(payload, Tuns.history, (history) => tun.hear(history));
-    else if (part === "startable") told(payload, Tuns.startable, (startable) => { tun.startable = startable; });
+    else if (part === "startable") told(payload, Tuns.startable, (startable) => { tun.startable = startable; units(startable.units); });
     tun.changed = true;
     chosen ??= name;
     draw();
+  }
+
+  function units(text) {
+    if (Units.choose(text ?? "metric")) document.querySelectorAll("[data-key]").forEach((part) => { delete part.dataset.key; });
   }
 
   function parsed(payload) {
@@ -136,14 +140,14 @@
       const { optional, ...rest } = more;
       if (kind === "mark") return make("label", { class: "mark" }, make("input", { type: "checkbox", name: key, required: !optional }), ` ${words}`);
       if (kind === "pick") {
-        const options = [["", "none"], ...FILED].map(([value, title]) => make("option", { value }, title));
+        const options = [["", "none"], ...FILED].map(([value, title]) => make("option", { value }, Units.label(title)));
         return make("label", {}, `${words} `, make("select", { name: key }, ...options));
       }
       if (kind === "step") {
         const options = s.steps.map((step, i) => [i, step]).filter(([i]) => i >= s.step.index);
         return make("label", {}, `${words} `, make("select", { name: key }, ...options.map(([i, step]) => make("option", { value: i }, `${i + 1} ${step.name}: ${celsius(step.target_c)} °C, ${lasting(step.planned_s)}`))));
       }
-      return make("label", {}, `${words} `, make("input", { type: kind, name: key, required: !optional && name !== "adjust", ...rest }));
+      return make("label", {}, `${Units.label(words)} `, make("input", { type: kind, name: key, required: !optional && name !== "adjust", ...Units.bounds(key, rest) }));
     });
   }
 

@@ -66,7 +66,7 @@ const Start = (() => {
   function person(startable, status) {
     const alone = startable.unattended.length > 0;
     return [
-      make("label", {}, `A hand thermometer in the tun says, °C (the probe ${celsius(status.temperature_c)})`, make("input", { type: "number", name: "hand_c", min: -5, max: 105, step: 0.1, required: true, inputmode: "decimal" })),
+      make("label", {}, Units.label(`A hand thermometer in the tun says, °C (the probe ${celsius(status.temperature_c)} °C)`), make("input", { type: "number", name: "hand_c", ...Units.bounds("hand_c", { min: -5, max: 105, step: 0.1 }), required: true, inputmode: "decimal" })),
       make("label", { class: "mark" }, make("input", { type: "checkbox", name: "here", required: true }), " I am at the tun and have looked at liquid, lid and hoses"),
       make("label", { class: "mark" }, make("input", { type: "checkbox", name: "attended", required: alone }), alone ? ` I stay with it. Else it lacks: ${startable.unattended.join("; ")}` : " I stay with it"),
     ];
@@ -99,7 +99,7 @@ const Start = (() => {
 
   function args(form, status) {
     const { program, when: at, ready, hand_c, here, attended } = form.elements;
-    const found = { program: program.value, hand_c: Number(hand_c.value), here: here.checked, attended: attended.checked };
+    const found = { program: program.value, hand_c: Units.back("hand_c", Number(hand_c.value)), here: here.checked, attended: attended.checked };
     return at.value === "late" ? { ...found, ready_at: next(ready.value, status.at) } : found;
   }
 

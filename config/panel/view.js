@@ -55,7 +55,9 @@ const View = (() => {
     progress(tun, s);
     $("adding").hidden = !s.live;
     say($("adding"), s.live ?? "");
-    say($("temp"), celsius(s.temperature_c, 2));
+    const [warm, degrees] = Units.told(`${celsius(s.temperature_c, 2)} °C`).split(" ");
+    say($("temp"), warm);
+    say($("temp-unit"), ` ${degrees}`);
     figures(s);
     say($("curve-says"), describe(tun));
     $("plot").setAttribute("aria-label", describe(tun));

@@ -53,6 +53,15 @@ PROGRAMS: tuple[tuple[str, Sources], ...] = (
         (Source("published", "EBC Analytica 4.5.1"),),
     ),
     ("as the standard has it: amylases convert the starch", (Source("published", "EBC Analytica 4.5.1"),)),
+    (
+        "as the standard has it: 25 min of even rise; the clock of the iodine series begins",
+        (Source("recalled", "EBC Analytica 4.5.1"),),
+    ),
+    ("as the standard has it: 100 mL to 50 g of malt", (Source("recalled", "EBC Analytica 4.5.1"),)),
+    (
+        "one temperature at which beta-amylase still lives and starch is pasted: nearer to a brewery's mash",
+        (Source("published", "MEBAK R-205.03.730, scope"), *HABIT),
+    ),
     ("where the mash waits while a decoction is boiled", HABIT),
     (
         "boiling a good quarter of the mash bursts its starch and darkens it; the thin part keeps the enzymes",

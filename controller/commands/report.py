@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller import report
-from controller.commands.shared import terminal, typed_entries
+from controller.commands.shared import own_streams, terminal, typed_entries
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.commands.shared.run_on_record import run_on_record
 from controller.core.procedure import entries
@@ -145,7 +145,9 @@ def _write(args: argparse.Namespace, record: RunRecord, settings: Settings, path
                 rows.writerow([*row, *left])
 
     return [
-        *writable.write("--html", args.html, lambda to: report.write(to, record)),
+        *writable.write(
+            "--html", args.html, lambda to: report.write(to, record, own_streams.chosen(args.units, args.config))
+        ),
         *writable.write("--batch", args.batch, batch),
         *writable.write("--csv", args.csv, table),
     ]

@@ -126,7 +126,7 @@ def make(config: Path, settings: Settings, speed: float, log: Log) -> Service:
     begun = reader.begin(settings, reader.record_folder(settings), clock, boot, unchanged(config, settings), proof)
     named = topics(settings)
     recall, look = lambda: past.recall(reader.record_folder(settings), clock), startable.looker(config, settings)
-    late = ForLatecomers(named, recall, look, log)
+    late = ForLatecomers(named, recall, look, log, units=settings.service.units)
     outward = Outward(settings, log, late)
     shared = supply_link.of(settings, clock.now())
     transport = BrokerLink(

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
-from controller.brewing.water import SPECIFIC_HEAT_J_PER_KG_K
 from controller.core.quick_records import quick
 
 T = TypeVar("T")
@@ -156,7 +155,7 @@ class Leg(NamedTuple):
     go_on_after_s: float | None = None  # iodine: unanswered so long after asking, go on; None: wait for ever
     addition_kg: float = 0.0  # liquor to add, mash to pull, a cooker that joins
     addition_c: float | None = None
-    addition_j_per_kg_k: float = SPECIFIC_HEAT_J_PER_KG_K  # of what comes in
+    addition_j_per_kg_k: float = 4190.0  # of what comes in; water, mean of 60..78 °C (IAPWS SR6-08(2011))
     why: str = ""
     mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
     pull_kg_per_kg: float | None = None  # thickness of what is drawn off or joins
@@ -165,6 +164,7 @@ class Leg(NamedTuple):
     kettle: str = ""  # decoction: what happens to it, in words
     cooled_c: float | None = None  # decoction: the main mash is left to cool, to this; None: it is kept
     away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
+    told: str = ""  # said when the step begins
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
     iodine_every_s: float = 0.0  # a series of tests, nothing waits for it; 0 = none
     iodine_from_s: float = 0.0  # after the temperature is reached

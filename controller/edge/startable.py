@@ -100,7 +100,7 @@ def _figure(value: float | None, digits: int) -> float | None:
     return None if value is None or not math.isfinite(value) else round(value, digits)
 
 
-def document(programs: Sequence[Startable], facts: Facts) -> dict[str, Any]:
+def document(programs: Sequence[Startable], facts: Facts, units: str = "metric") -> dict[str, Any]:
     """What could be started now, and what is missing for it; what a person says of the tun is taken for granted."""
     said = {"here": True, "attended": True, "hand_c": facts.seen.value_c or 0.0}
 
@@ -118,6 +118,7 @@ def document(programs: Sequence[Startable], facts: Facts) -> dict[str, Any]:
         "unattended": more(attended=False),
         "delayed": more(ready_at=0.0),
         "cautions": list(CAUTIONS),
+        "units": units,
     }
 
 

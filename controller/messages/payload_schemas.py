@@ -191,6 +191,7 @@ class Startable(Sent):
     unattended: list[str] = Field(description="What is missing for a start without `attended`.")
     delayed: list[str] = Field(description="What is missing for a start with `ready_at`.")
     cautions: list[str] = Field(description="To be heard before heat is asked for.")
+    units: str = Field(description="What a screen shows to people; the wire is metric.")
 
 
 class Supply(Sent):

@@ -20,11 +20,11 @@ from controller.settings.tun import Tun
 
 def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float = 0.0) -> MashPlan:
     """The plan in the advisor's terms. `others_w`: what other tuns on the same supply may draw at the same time."""
-    program, tun = plan.program, plan.tun
+    program, tun, answered = plan.program, plan.tun, _answered(plan.program)
     hot = program.hot_liquor  # its heating begins with the strike at the earliest; ready in s from dough-in
     named = "people" in program.model_fields_set
     return MashPlan(
-        steps=tuple(_step(program, tun, stage) for stage in plan.stages if stage.at is not None),
+        steps=tuple(_step(program, tun, stage, stage.at in answered) for stage in plan.stages if stage.at is not None),
         grist=tuple(_malt(line) for line in program.all_grist),
         liquor_kg=plan.liquor_kg + sum(stage.comes.liquor_kg for stage in plan.stages if stage.kind == "cereal"),
         tun_l=tun.volume_l,
@@ -34,8 +34,8 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         strike_c=plan.strike_c,
         boil_c=water.boiling_c(tun.altitude_m),
         aim=aim_of(program.aim) if isinstance(program.aim, float) else program.aim,
-        enzyme=program.enzyme,
-        starch_enzyme=program.starch_enzyme,
+        enzyme=program.adds("beta-glucan"),
+        starch_enzyme=program.adds("starch"),
         settle_s=tun.guard.dead_time_s + 3.0 * tun.probes.mash.lag_s,
         cereal_mash=program.cereal_mash or program.cereal is not None,
         splashing=program.splashing,
@@ -65,7 +65,21 @@ def _malt(line: Grist) -> Malt:
     )
 
 
-def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:
+def _answered(program: Program) -> set[int]:
+    """In which steps does an enzyme work that was added, by its data sheet?"""
+    found: set[int] = set()
+    for one in program.enzymes:
+        begun = [at for at, step in enumerate(program.step) if step.name == one.added_in]
+        hottest_c = 0.0
+        for at in range(begun[0] if begun else len(program.step), len(program.step)):
+            step_c = program.step[at].temperature_c or 0.0
+            hottest_c = max(hottest_c, step_c)
+            if one.alive(hottest_c) and step_c <= one.works_to_c:
+                found.add(at)
+    return found
+
+
+def _step(program: Program, tun: Tun, stage: Stage, answered: bool) -> PlanStep:
     step = program.step[stage.at or 0]
     return PlanStep(
         kind=step.kind,
@@ -81,6 +95,7 @@ def _step(program: Program, tun: Tun, stage: Stage) -> PlanStep:
         thin_liquor_kg=None if stage.comes.thin_p is None else stage.addition_kg * (1.0 - stage.comes.thin_p / 100.0),
         boil_off_kg=stage.comes.boil_off_kg,
         ph_every_s=step.ph_every_s,
+        enzyme=answered,
     )
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from controller.brewing import volumes
+from controller.brewing.advice.plan_facts import UNMALTED
 from controller.core.control.climb import power_w, throttled_end_c
 from controller.core.control.heat_path import heat_path
 from controller.core.control.outlet import OUTLET_MARGIN_K
@@ -23,6 +24,7 @@ from controller.settings.tun import Tun
 MOST_FILL = 0.95  # more spills when stirred; 5 to 10 % stay free (common practice)
 UNDER_LIMIT_K = 2.0  # every target at least so far under the hard limit (own proposal)
 LONGEST_S = 12 * 3600.0  # own proposal; souring is left out
+COOKS_FROM_C = 80.0  # hotter nobody mashes, but cooks (common practice)
 SWING_K = 0.5  # a probe behind an on/off heater may swing so much in all: half the band of a rest (own proposal)
 PLATE_LOSS = 2.0  # behind the heater the loss is taken so much higher: a plate's loss is a guess (own proposal)
 USUAL_L_PER_KG = 3.0  # common practice, 2.5 to 4
@@ -168,9 +170,16 @@ def _swapped(value_c: float, highest: float) -> str:
     return f" (is {other} °C meant?)" if likely else ""
 
 
+def _cooker(program: Program, target_c: float) -> str:
+    """Is raw grain to be cooked in the tun? That wants a vessel with its own protection."""
+    raw = any(line.kind in UNMALTED for line in program.grist)
+    cooks = raw and target_c > COOKS_FROM_C
+    return "; raw grain is cooked hotter in a cooker with its own protection, which joins by [cereal]" if cooks else ""
+
+
 def _target(program: Program, tun: Tun, stage: Stage) -> Iterator[Problem]:
     if stage.at is not None and stage.target_c > highest_c(tun) + 1e-9:
-        wanted = _limit_text(tun) + _swapped(stage.target_c, highest_c(tun))
+        wanted = _limit_text(tun) + _swapped(stage.target_c, highest_c(tun)) + _cooker(program, stage.target_c)
         yield problem_at(stage.at, program.step[stage.at], "temperature", degrees(stage.target_c), wanted)
 
 

@@ -97,6 +97,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         away_s=stage.comes.away_s,
         why=stage.why,
         remind_s=step.ph_every_s or 0.0,
+        told="; ".join(f"add {one.dose} of {one.name}" for one in program.enzymes if one.added_in == step.name),
         iodine_every_s=step.iodine_every_s or 0.0,
         iodine_from_s=step.iodine_from_s,
     )
@@ -187,8 +188,9 @@ def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Ba
         brewery,
         stages.liquor_kg(program) / program.grist_kg if program.grist else None,
         mash_ph=program.liquor.expected_ph,
-        low_rest_enzyme=program.enzyme,
-        starch_enzyme=program.starch_enzyme,
+        low_rest_enzyme=program.adds("beta-glucan"),
+        starch_enzyme=program.adds("starch"),
+        unboiled=program.purpose == "wash",
         cooked_apart=program.cereal is not None,
     )
 

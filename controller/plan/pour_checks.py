@@ -25,28 +25,22 @@ def poured(program: Program) -> Iterator[Problem]:
     for each in enumerate(program.step):
         yield from found_by((_one_amount, _water, _kettle, _away, _series), each)
     yield from _cooker(program)
+    yield from _enzymes(program)
 
 
 def _moves(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
-    """What is added lifts the mash; a thin part that was set aside may cool it."""
+    """What is added lifts the mash."""
     (_, before), (at, step) = pair
     if step.kind not in ("infusion", "decoction") or step.temperature_c is None or before.temperature_c is None:
         return
-    if step.temperature_c <= before.temperature_c and not cools(step):
+    if step.temperature_c <= before.temperature_c:
         here, there = degrees(step.temperature_c), degrees(before.temperature_c)
         yield problem_at(at, step, "temperature", here, f"more than the {there} before it")
 
 
-def cools(step: Step) -> bool:
-    """Does this step bring back a thin part that was set aside, colder than the mash is to be?"""
-    written_c = step.returned_at_c
-    aside = step.pull == "thin" and not step.kettle and written_c is not None
-    return aside and step.temperature_c is not None and written_c is not None and written_c < step.temperature_c
-
-
 def _hotter(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
     at, step = pair[1]
-    if step.kind not in COMES_IN - {"water_in"} or step.temperature_c is None or cools(step):
+    if step.kind not in COMES_IN - {"water_in"} or step.temperature_c is None:
         return
     if added_at_c(step) <= step.temperature_c:
         key = "added_at" if step.kind == "infusion" else "returned_at"
@@ -114,6 +108,21 @@ def _series(place: Placed) -> Iterator[Problem]:
         yield problem_at(*place, "iodine_every", show("duration", step.iodine_every_s), wanted)
     if step.iodine_every_s is None and "iodine_from_s" in step.model_fields_set:
         yield problem_at(*place, "iodine_from", show("duration", step.iodine_from_s), 'with iodine_every = "5 min"')
+
+
+def _enzymes(program: Program) -> Iterator[Problem]:
+    """Each enzyme goes into a step that there is, at which its data sheet says that it works."""
+    steps = {step.name: (at, step) for at, step in enumerate(program.step)}
+    for number, one in enumerate(program.enzymes, 1):
+        path = ("enzyme", number - 1, "added_in")
+        if one.added_in not in steps:
+            wanted = f"the name of a step: {', '.join(steps)}"
+            yield Problem(f"[[enzyme]] {number}: added_in", f'"{one.added_in}"', wanted, path)
+            continue
+        step_c = steps[one.added_in][1].temperature_c
+        if step_c is not None and not one.works_from_c <= step_c <= one.works_to_c:
+            wanted = f"a step at {degrees(one.works_from_c)} to {degrees(one.works_to_c)}, where {one.name} works"
+            yield Problem(f"[[enzyme]] {number}: added_in", f'"{one.added_in}" at {degrees(step_c)}', wanted, path)
 
 
 def _cooker(program: Program) -> Iterator[Problem]:

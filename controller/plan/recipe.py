@@ -20,6 +20,7 @@ from pydantic_core import PydanticCustomError
 
 from controller.brewing import units
 from controller.brewing.pull import Heated
+from controller.plan.added_enzyme import Enzyme
 from controller.settings.problems import Problem
 from controller.settings.table import Quantity, Table, read, show, wrong
 
@@ -263,7 +264,8 @@ class Program(Table):
     dough_in: DoughIn = DoughIn.model_construct()
     hot_liquor: HotLiquor | None = None
     wanted: WantedWort | None = None
-    enzyme: StrictBool = False  # enzyme added for beta-glucan
+    enzyme: StrictBool | tuple[Enzyme, ...] = False  # for beta-glucan, or what their data sheets say
+    purpose: Annotated[Literal["beer", "wash"], Field(alias="for")] = "beer"
     starch_enzyme: StrictBool = False  # amylase or another enzyme that cuts starch added
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum of the grist is cooked apart before
     cereal: Cereal | None = None  # a cooker whose grain is not in the dough-in
@@ -308,6 +310,16 @@ class Program(Table):
     def grist_kg(self) -> float:
         """How much grain is there, kg? 0 = a run with water alone."""
         return sum(line.mass_kg for line in self.grist)
+
+    @property
+    def enzymes(self) -> tuple[Enzyme, ...]:
+        """What is added by its data sheet."""
+        return self.enzyme if isinstance(self.enzyme, tuple) else ()
+
+    def adds(self, kind: Literal["starch", "beta-glucan"]) -> bool:
+        """Is an enzyme of this kind added?"""
+        plain = self.enzyme is True if kind == "beta-glucan" else self.starch_enzyme
+        return plain or any(one.kind == kind for one in self.enzymes)
 
     @property
     def all_grist(self) -> tuple[Grist, ...]:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from controller.report.rows import from_rows
 from controller.report.run_record import EventRecord, PlanEntry, RunRecord, Second, StepRecord
+from controller.settings.own_units import Own
 
 __all__ = ["EventRecord", "PlanEntry", "RunRecord", "Second", "StepRecord", "from_rows", "missing", "write"]
 
@@ -21,8 +22,9 @@ def missing(option: str) -> str | None:
     return f"{option} needs one more package: .venv/bin/pip install '.[report]'"
 
 
-def write(path: Path | str, record: RunRecord) -> None:
-    """The report of a run as one self-contained HTML file. Raises OSError when it cannot be written."""
+def write(path: Path | str, record: RunRecord, own: Own | None = None) -> None:
+    """The report of a run as one self-contained HTML file, in the units that people chose. Raises OSError when it
+    cannot be written."""
     from controller.report.run_page import html  # jinja2 only where a page is made
 
-    Path(path).write_text(html(record), encoding="utf-8")
+    Path(path).write_text(html(record, own or {}), encoding="utf-8")

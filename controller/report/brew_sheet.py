@@ -54,7 +54,7 @@ def _cell(text: str | None) -> str:
 
 
 def _malts(plan: Plan) -> Iterator[tuple[str | None, ...]]:
-    for line in plan.program.grist:
+    for line in plan.program.all_grist:
         yield line.name, show("mass", line.mass_kg), line.lot, BOX
 
 
@@ -86,6 +86,6 @@ def _asked(plan: Plan, stage: Stage) -> Iterator[str]:
 def _measured(plan: Plan) -> Iterator[tuple[str | None, ...]]:
     """A box for each line that a batch record should hold."""
     for item in ITEMS:
-        if item.water or plan.program.grist:
+        if item.water or (plan.program.grist and not item.lab):
             yield item.title, BOX
     yield "signed", BOX

@@ -234,6 +234,7 @@ def _asked(plan: Plan, stage: Stage) -> str:
     return f"; you asked for {60.0 * asked:.2f} K/min, the tun allows {60.0 * plan.tun.climb_k_per_s:.2f} K/min"
 
 
+WASH = "for a wash; making spirits needs a licence almost everywhere, and nothing is said here of yield or alcohol"
 HOT_LIQUOR_C = 45.0  # warmer than a cold or a mixed tap gives (own proposal)
 
 
@@ -252,7 +253,8 @@ def notes(plan: Plan) -> tuple[Note, ...]:
     water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
     alone = "this tun has neither a level nor a flow switch: every start needs attended=yes"
     unseen = [] if plan.tun.may_be_left else [Note("note", f"{alone}, and nothing sees that it has run dry")]
-    return (*water, *unseen, *_hot_liquor(plan), *_low_strike(plan), *_probe_place(plan))
+    wash = [Note("note", WASH)] if plan.program.purpose == "wash" else []
+    return (*water, *wash, *unseen, *_hot_liquor(plan), *_low_strike(plan), *_probe_place(plan))
 
 
 def _hot_liquor(plan: Plan) -> Iterator[Note]:

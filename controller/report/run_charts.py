@@ -16,6 +16,7 @@ from controller.report import svg
 from controller.report.rows import GAP_S, longest_s
 from controller.report.run_record import ENZYMES, Gap, RunRecord, plan_curve
 from controller.report.svg import Axes, Curve, lasting
+from controller.settings.own_units import Own
 
 
 def _columns(record: RunRecord, key: str) -> Curve:
@@ -146,12 +147,19 @@ def enzymes(record: RunRecord) -> str:
     )
 
 
-def packed(record: RunRecord) -> str:
-    """The samples as short whole numbers, in a JSON block that cannot end its own element."""
+def packed(record: RunRecord, own: Own) -> str:
+    """The samples as short whole numbers, in a JSON block that cannot end its own element; hundredths of the degrees
+    that people chose."""
+    warm = own.get("°C")
+
+    def hundredths(value_c: float | None) -> int | None:
+        return None if value_c is None else round(100 * (value_c if warm is None else warm.of(value_c)))
+
     values = {
         "t": _runs([b - a for a, b in pairwise([0, *(round(row.t_s) for row in record.rows)])]),
-        "mash": [None if row.mash_c is None else round(100 * row.mash_c) for row in record.rows],
-        "setpoint": _runs([None if row.setpoint_c is None else round(100 * row.setpoint_c) for row in record.rows]),
+        "mash": [hundredths(row.mash_c) for row in record.rows],
+        "setpoint": _runs([hundredths(row.setpoint_c) for row in record.rows]),
+        "unit": "°C" if warm is None else warm.name,
         "heat": _runs([round(100 * row.duty) for row in record.rows]),
         "curve": record.curve,
         "gap_s": longest_s(record.rows),

@@ -6,6 +6,7 @@ User text goes through autoescape or stands in a JSON block, never in a script. 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from functools import cache
 from importlib.resources import files
@@ -30,6 +31,7 @@ from controller.report import (
 from controller.report.rows import gaps
 from controller.report.run_charts import packed
 from controller.report.run_record import EventRecord, Gap, RunRecord, StepRecord
+from controller.settings.own_units import Own, in_own_units
 
 PRINTED, WORT_LINES, BATCH_LINES = 44, 22, 14  # lines: events on the second printed page; what wort and batch take
 PAGE_STEPS = 11  # with more steps the wort moves to the second page
@@ -57,19 +59,21 @@ class EventLine(NamedTuple):
     printed: bool
 
 
-def html(record: RunRecord) -> str:
-    """The report as text."""
+def html(record: RunRecord, own: Own | None = None) -> str:
+    """The report as text. `own`: what people read is told in these units; else metric."""
+    own = own or {}
     empty, lines = gaps(record.rows), _lines(record)
     trips = sum(event.kind == "trip" for event in record.events)
     marked = [(e.t_s, line.number, line.css) for e, line in zip(record.events, lines, strict=True) if line.number]
-    return _template().render(
+    page = _template().render(
         record=record,
         result=f"{record.state}, {svg.clock(record.ended_s)}, {trips or 'no'} trip{'s' if trips != 1 else ''}",
         head=_head(record),
         course=Markup(run_charts.course(record, empty, marked)),
         heat=Markup(run_charts.heat(record, empty)),
         enzymes=Markup(run_charts.enzymes(record)),
-        steps=[_step(number, step) for number, step in enumerate(record.steps, 1)],
+        steps=[_step(number, step, bool(own)) for number, step in enumerate(record.steps, 1)],
+        united=bool(own),
         lines=lines,
         hidden=sum(not line.printed for line in lines),
         gaps=[f"{_when(record, a)} to {_when(record, b)} ({svg.lasting(b - a)})" for a, b in empty],
@@ -78,12 +82,25 @@ def html(record: RunRecord) -> str:
         batch=[] if record.dry else _batch(record),
         missing=[] if record.dry else batch_entries.missing(record, batch_record.initial_heat_c(record)),
         added=[_added(entry) for entry in record.added],
-        data=Markup(packed(record)),
+        data=Markup(packed(record, own)),
         lesson=Markup(_lesson(record)),
         script=Markup(_asset("vendor/uPlot.iife.min.js") + "\n" + _asset("zoom.js")),
         style=Markup(_asset("page.css") + _asset("lesson.css") + _asset("vendor/uPlot.min.css")),
         version=__version__,
     )
+    return _PART.sub(lambda part: _told(part, own), page) if own else page
+
+
+_PART = re.compile(r"(?P<left>(?s:<script.*?</script>|<style.*?</style>))|(?P<tag><[^>]+>)(?P<text>[^<]*)")
+
+
+def _told(part: re.Match[str], own: Own) -> str:
+    """A piece of the page with its text in own units: a number of the temperature axis, or a sentence. Tags stay."""
+    if part["left"]:
+        return part[0]
+    axis = "tick warm" in part["tag"] and "°" not in part["text"] and "°C" in own
+    text = f"{own['°C'].of(float(part['text'])):.0f}" if axis else in_own_units(part["text"], own)
+    return part["tag"] + text
 
 
 def _batch(record: RunRecord) -> list[batch_entries.BatchLine]:
@@ -152,7 +169,14 @@ def _mashed(record: RunRecord) -> Iterator[tuple[str, str]]:
         yield "Last reading", _when(record, record.rows[-1].t_s)
 
 
-def _step(number: int, step: StepRecord) -> dict[str, str]:
+def _step(number: int, step: StepRecord, united: bool) -> dict[str, str]:
+    """A row of the table; with the unit in each cell where the page is not metric."""
+    found = _figures(number, step)
+    units = {"target": "°C", "low": "°C", "mean": "°C", "high": "°C", "climb": "K/min", "over": "K", "rms": "K"}
+    return {**found, **{key: f"{found[key]} {unit}" for key, unit in units.items() if united and found[key] != "–"}}
+
+
+def _figures(number: int, step: StepRecord) -> dict[str, str]:
     return {
         "number": str(number),
         "name": step.name,

@@ -142,7 +142,8 @@ def grid(axes: Axes, unit: str, began_text: str = "0 min") -> str:
     for i in range(ceil(axes.low / step - 1e-9), top + 1):
         y, text = axes.y(i * step), f"{i * step:g} {escape(unit)}" if i == top else f"{i * step:g}"
         parts.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{axes.edge:g}"/>')
-        parts.append(f'<text class="tick" x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{text}</text>')
+        css = "tick warm" if unit == "°C" else "tick"
+        parts.append(f'<text class="{css}" x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{text}</text>')
     every = time_step_s(axes.until_s, MOST_TICKS if axes.width == WIDTH else FEW_TICKS)
     for t in range(0, int(axes.until_s) + 1, every):
         x = axes.x(t)

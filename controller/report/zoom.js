@@ -40,11 +40,11 @@
       width: place.clientWidth, height: Math.min(460, Math.max(280, place.clientWidth * 0.45)),
       scales: { x: { time: false }, heat: { range: [0, 400] } },
       cursor: { drag: { x: true, y: false } },
-      axes: [{ ...axis, space: 70, values: (u, v) => v.map((m) => m + " min") }, { ...axis, size: 68, values: (u, v) => v.map((c) => c + " °C") }],
+      axes: [{ ...axis, space: 70, values: (u, v) => v.map((m) => m + " min") }, { ...axis, size: 68, values: (u, v) => v.map((c) => `${c} ${packed.unit}`) }],
       series: [
         { label: "Run time", value: fixed(1, " min") },
-        { label: packed.curve, stroke: color("--mash"), width: 2, value: fixed(2, " °C") },
-        { label: "setpoint", stroke: color("--set"), width: 1.5, dash: [7, 3], value: fixed(2, " °C") },
+        { label: packed.curve, stroke: color("--mash"), width: 2, value: fixed(2, ` ${packed.unit}`) },
+        { label: "setpoint", stroke: color("--set"), width: 1.5, dash: [7, 3], value: fixed(2, ` ${packed.unit}`) },
         { label: "heat", scale: "heat", stroke: color("--heat"), fill: color("--heat") + "99", width: 0, paths: share, points: { show: false }, value: fixed(0, " %") },
       ],
     }, data, holder);

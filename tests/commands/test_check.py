@@ -69,13 +69,13 @@ def test_shipped_programs_warn_of_nothing(config: Path, capsys: pytest.CaptureFi
     why it is there."""
     names = sorted(path.stem for path in (config / "programs").glob("*.toml"))
     _, answers = check(config, capsys, *names)
-    assert len(answers) == len(names) == 7
+    assert len(answers) == len(names) == 8
     warned = [(answer["program"], rule) for answer in answers for rule, level in advice(answer) if level != "note"]
     assert warned == []
     assert all(len(step["why"]) > 20 for answer in answers for step in answer["plan"]["steps"])
     assert main(["--config", str(config), "check", *names]) == 0
     page = capsys.readouterr().out
-    assert page.count("No problems. Next:") == 7, page
+    assert page.count("No problems. Next:") == 8, page
 
 
 def test_a_supply_too_small_for_the_strike_alone(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -77,3 +77,13 @@ def test_everything_wrong_at_once_and_nothing_written(config: Path) -> None:
     assert code == 2 and "at most 28.5 L" in err
     assert not (config / "programs" / "my.toml").exists()
     assert new(config, "linnet")[0] == 2
+
+
+def test_units_may_stand_on_either_side(config: Path) -> None:
+    """`--units US check linnet` is `check linnet --units US`; without a name after it the sentence says so."""
+    before, after = (
+        called(*words, config=config)
+        for words in (("--units", "US", "check", "linnet"), ("check", "linnet", "--units=US"))
+    )
+    assert before == after and "°F" in before[1] and before[0] == 0
+    assert called("--units", config=config) == (2, "", "--units: a name of units is missing after it\n")

@@ -52,7 +52,7 @@ SHEETS = (
     Sheet("redstart", 46.76, 32, 75.1, (18.9, 9.6, 6.4), "heater", 104.9, 3.12, 2.64, 0.024),
     Sheet("bittern", 43.44, 18, 22.9, (23.0, 7.0, 5.0), "limit", 130.0, 1.09, 0.72, 0.006),
     Sheet("dotterel", 55.01, 38, 73.4, (12.3, 8.3, 5.2), "heater", 105.7, 2.39, 3.13, 0.039),
-    Sheet("crake", 46.55, 17, 18.7, (25.0,), "limit", 115.0, 0.70, 0.67, 0.006),
+    Sheet("crake", 46.55, 17, 26.7, (25.0,), "limit", 116.0, 0.70, 0.67, 0.006),
 )
 
 
@@ -118,7 +118,7 @@ def test_the_shipped_decoction_by_hand() -> None:
 def test_each_shipped_program_fits_a_shipped_tun_and_ends_with_keep() -> None:
     """Nothing is shipped that does not run, and every program keeps the mash until somebody takes over."""
     names = files.names(CONFIG / "programs")
-    assert len(names) == 7
+    assert len(names) == 8
     for name in names:
         plan = shipped(name)
         assert plan.problems == ()

@@ -16,6 +16,7 @@ import pytest
 
 from controller.commands.reckon import command
 from controller.commands.reckon.sums import shown
+from tests.commands.called import called
 from tests.places import ROOT
 
 
@@ -49,6 +50,14 @@ def test_a_brewer_who_types_it_gets_the_answer(example: Typed) -> None:
     chosen = command.SUMS[name]
     found = {one.label: shown(one) for one in command.worked(chosen, command.read_all(chosen, given))}
     assert abs(found[example.label] - example.wanted) <= example.tolerance, (found, example)
+
+
+def test_w8c_in_its_own_units() -> None:
+    """4.94 qt stands in print (J. J. Palmer, How to Brew, second hand), and on the page."""
+    typed = ("grist=8 lb", "liquor_volume=8 qt", "mash=104 °F", "to=140 °F", "at=210 °F", "--units", "°F lb qt")
+    code, out, _ = called("reckon", "us-rules", *typed)
+    assert code == 0
+    assert float(out.split("then add: ")[1].split(" qt")[0]) == pytest.approx(4.94, abs=0.005)
 
 
 ELSEWHERE = {  # reached by another command, and worked out again there

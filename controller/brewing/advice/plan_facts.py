@@ -64,6 +64,7 @@ class PlanStep:
     pull_l_per_kg: float | None = None  # decoction: thickness of what is pulled; None: as the mash
     thin_liquor_kg: float | None = None  # decoction of the liquid alone: so much of the liquor
     boil_off_kg: float = 0.0  # decoction: of the pull
+    enzyme: bool = False  # one that was added works here, by its data sheet
     away_s: float = 0.0  # decoction: the rest of the mash waits so long at the temperature before
     ph_every_s: float | None = None  # souring: how often a pH is asked for
 

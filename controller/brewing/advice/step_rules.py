@@ -30,18 +30,23 @@ def falling(plan: MashPlan, f: Figures) -> Found | None:
     """A7: a low starch rest after one that destroys beta-amylase?"""
     hot: PlanStep | None = None
     for step in plan.steps:
-        if step.kind == "rest" and hot is not None and f["starch_c"] <= step.temperature_c <= f["low_c"]:
+        if _serves(step) and hot is not None and f["starch_c"] <= step.temperature_c <= f["low_c"]:
             return {"where": begin(place(plan, step)), "before": place(plan, hot)}
         if step.kind != "souring" and step.temperature_c > f["high_c"] and step.hold_s > 60.0 * f["high_min"]:
             hot = hot or step
     return None
 
 
+def _serves(step: PlanStep) -> bool:
+    """Is it a rest that lives of the malt's own enzymes?"""
+    return step.kind == "rest" and not step.enzyme
+
+
 def spent(plan: MashPlan, f: Figures) -> Found | None:
     """A8: a rest after all enzymes are lost?"""
     gone: PlanStep | None = None
     for step in plan.steps:
-        if gone is not None and step.kind == "rest":
+        if gone is not None and _serves(step):
             return {"where": begin(place(plan, step)), "before": place(plan, gone)}
         if step.temperature_c > f["gone_c"]:
             gone = gone or step
@@ -60,7 +65,7 @@ def unpasted(plan: MashPlan, f: Figures) -> Found | None:
     """A15: no starch rest warm enough for malt starch?"""
     found = starch_rests(plan)
     warmest = max((step.temperature_c for step in found), default=None)
-    if warmest is None or warmest >= f["least_c"]:
+    if warmest is None or warmest >= f["least_c"] or any(step.enzyme for step in plan.steps):
         return None
     return {"warmest_c": warmest}
 
@@ -126,7 +131,7 @@ def not_dry_enough(plan: MashPlan, f: Figures) -> Found | None:
 
 def too_hot_an_end(plan: MashPlan, f: Figures) -> Found | None:
     """A19: mash-out or keeping too hot?"""
-    hot = [step for step in plan.steps if step.kind in ("mash_out", "keep", "rest")]
+    hot = [step for step in plan.steps if step.kind in ("mash_out", "keep", "rest") and not step.enzyme]
     hottest = max(hot, key=lambda step: step.temperature_c, default=None)
     if hottest is None or hottest.temperature_c <= f["highest_c"]:
         return None

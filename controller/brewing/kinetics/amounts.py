@@ -28,6 +28,7 @@ class Known(NamedTuple):
     low_rest_enzyme: bool = False  # glucanase is added
     starch_enzyme: bool = False  # an enzyme that cuts starch is added
     mash_ph: float | None = None  # referred to room temperature
+    unboiled: bool = False  # a wash: its enzymes go on in fermentation
     cooked_apart: bool = False  # a cooker of raw grain joins the mash
 
 

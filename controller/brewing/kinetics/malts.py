@@ -107,6 +107,7 @@ def _recalled(said: Plain) -> Known:
         starch_enzyme=bool(said.get("starch_enzyme")),
         mash_ph=said.get("mash_ph"),
         cooked_apart=bool(said.get("cooked_apart")),
+        unboiled=bool(said.get("unboiled")),
     )
 
 
@@ -123,6 +124,7 @@ def of_grist(
     low_rest_enzyme: bool = False,
     starch_enzyme: bool = False,
     cooked_apart: bool = False,
+    unboiled: bool = False,
 ) -> Basis:
     """What does the estimate rest on for this grist, in a brewery whose own worts were measured?
 
@@ -138,7 +140,8 @@ def of_grist(
         malt = _anchored(certificate)
     except Implausible as wrong:
         remarks += [f"malt sheet passed over: {problem}" for problem in wrong.problems]
-    added = {"low_rest_enzyme": low_rest_enzyme, "starch_enzyme": starch_enzyme, "cooked_apart": cooked_apart}
+    added = {"low_rest_enzyme": low_rest_enzyme, "starch_enzyme": starch_enzyme}
+    added |= {"cooked_apart": cooked_apart, "unboiled": unboiled}
     known = _known(grist)._replace(mash_ph=mash_ph, **added)
     malt = malt._replace(liquor_kg_per_kg=liquor_kg_per_kg, known=known)
     if brewery is None:

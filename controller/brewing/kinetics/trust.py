@@ -127,6 +127,9 @@ def _by_thickness(thick: float | None) -> Iterator[Rule]:
 def _by_grist(known: Known) -> Iterator[Rule]:
     if known.starch_enzyme:
         yield Rule("added enzymes are outside the model", withheld=ALL)
+    if known.unboiled:
+        words = "the limit is that of boiled wort; in an unboiled wash enzymes go on, so it ferments further"
+        yield Rule(words, withheld=("limit",))
     if known.cooked_apart:
         yield Rule("a cereal mash joins: what was cooked apart is not followed", withheld=ALL)
     if known.low_rest_enzyme:

@@ -14,6 +14,7 @@ from pydantic import Field
 from controller.brewing import heat, volumes
 from controller.brewing.compose import choice
 from controller.brewing.kinetics.calibration import Calibration
+from controller.commands.compose.scaled import scaled
 from controller.commands.shared.exit_codes import Wrong
 from controller.core.control.climb import power_w
 from controller.edge.files import config_files, measured_worts, plan_by_name
@@ -49,6 +50,7 @@ class Asked(Table):
     low_rest_c: Annotated[float | None, Quantity("temperature", *choice.LOW_REST_C)] = None
     low_rest_time_s: Annotated[float, Quantity("duration", 300, 7200)] = 900.0
     pick: Annotated[int, Field(ge=1)] = 1
+    scale_l: Annotated[float | None, Quantity("volume", 0.5, 20_000)] = None
 
 
 class Given(NamedTuple):
@@ -99,6 +101,8 @@ def given(config: Path, args: argparse.Namespace) -> Given:
         raise Wrong(Problem("--from", f"{args.source}, a run with water alone", "a program with grist"))
     named = plan_by_name.tun_for(config, source, args.tun, args.source).name if source is not None else args.tun
     settings = config_files.settings(config, named)
+    if asked.scale_l is not None:
+        source = scaled(_needed(source), settings.tun, asked.scale_l)
     base = _plain(settings.tun, asked) if source is None else _program(source, settings.tun)
     _fits(settings.tun, base, args.source)
     low = None if asked.low_rest_c is None else (asked.low_rest_c, asked.low_rest_time_s)
@@ -111,6 +115,13 @@ def given(config: Path, args: argparse.Namespace) -> Given:
         _target(config, args.write),
         asked.pick,
     )
+
+
+def _needed(source: Program | None) -> Program:
+    """The program that is to be scaled. Raises Wrong where none is named."""
+    if source is None:
+        raise Wrong(Problem("--scale", "no program", "--from PROGRAM, which says in [wanted] how strong it is"))
+    return source
 
 
 def _asked(args: argparse.Namespace) -> Asked:
@@ -167,8 +178,8 @@ def _program(source: Program, tun: Tun) -> Base:
         liquor=source.liquor,
         liquor_mass_kg=liquor_kg(source),
         dough_in=source.dough_in.model_copy(update={"strike_c": None}),
-        enzyme=source.enzyme,
-        starch_enzyme=source.starch_enzyme,
+        enzyme=source.adds("beta-glucan"),
+        starch_enzyme=source.adds("starch"),
         people=source.people,
     )
 

@@ -31,6 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limit", metavar="SHARE", help="wanted apparent limit attenuation")
     parser.add_argument("--tun", metavar="NAME", help="a tun below tuns/; else the program's own, else the only one")
     parser.add_argument("--from", dest="source", metavar="PROGRAM", help="take grist, liquor and aim from this program")
+    parser.add_argument("--scale", metavar="VOLUME", help="with --from: grist and liquor for so much in the kettle")
     parser.add_argument("--grist", metavar="MASS", help="so much pale malt; else as much as the tun takes well")
     parser.add_argument("--liquor", metavar="MASS", help=f"else {THICKNESS_L_PER_KG:g} L/kg")
     parser.add_argument("--extract", metavar="SHARE", help="of the malt's certificate: fine grind, dry basis")

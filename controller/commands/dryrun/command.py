@@ -11,7 +11,7 @@ from typing import Any
 from controller.brewing.advice.advice import Changes
 from controller.commands.dryrun import days
 from controller.commands.dryrun.outcome import FaultReport, fault_table, page, recorded, told
-from controller.commands.shared import terminal
+from controller.commands.shared import own_streams, terminal
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
 from controller.edge.files import config_files, plan_by_name, writable
 from controller.edge.record import run_header
@@ -128,7 +128,7 @@ def _write(args: argparse.Namespace, ran: dryrun.Ran, brewed: true_wort.Wort, re
     unwritten: list[str] = []
     for option, path, make in (
         ("--csv", args.csv, lambda to: to.write_text(trace.csv(ran.trace.rows, columns, cells), encoding="utf-8")),
-        ("--report", args.report, lambda to: write(to, record)),
+        ("--report", args.report, lambda to: write(to, record, own_streams.chosen(args.units, args.config))),
     ):
         failed = writable.write(option, path, make)
         if path is not None and not failed:

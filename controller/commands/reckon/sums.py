@@ -45,7 +45,7 @@ SHOWN: Mapping[FieldKind, tuple[float, int, str]] = {  # in the unit shown: how 
     "rate": (60.0, 3, "K/min"),
     "duration": (1.0 / 60.0, 1, "min"),
     "mass": (1.0, 2, "kg"),
-    "volume": (1.0, 2, "L"),
+    "volume": (1.0, 3, "L"),
     "power": (1e-3, 3, "kW"),
     "energy": (1.0, 3, "kWh"),
     "capacity": (1e-3, 2, "kJ/K"),

@@ -1,7 +1,7 @@
 """The liquor that is really in the tun is more or less than planned: what follows for the strike?
 
-Once it has been measured, before the grain is in, the course goes on with what is there: heat capacities, thickness and
-the strike, which makes up for grain and vessel by so much less the more liquor there is (heat balance, first law).
+Once it has been measured, before the grain is in, the course goes on with what is there: heat capacities and the
+strike, which makes up for grain and vessel by so much less the more liquor there is (heat balance, first law).
 """
 
 from collections.abc import Mapping
@@ -17,7 +17,7 @@ SAME_SHARE = 0.005  # so near the plan nothing is changed: a level tube reads no
 
 
 def corrected(run: Run, entry: Mapping[str, Any], ceiling_c: float) -> tuple[Run, Event | None]:
-    """The run with the liquor that was measured, and what is said of it; unchanged where it is the same, or too late."""
+    """The run with the liquor that was measured, and what is said of it; unchanged where it is the same or too late."""
     leg, course = leg_of(run), run.course
     if "liquor_volume_l" not in entry or leg is None or course is None or leg.kind != "dough_in" or run.grain_in:
         return run, None
@@ -53,13 +53,8 @@ def _course(course: Course, more_kg: float, strike_c: float) -> Course:
     """The course with so much more liquor in every step."""
     more_j = more_kg * WATER
     legs = tuple(leg._replace(capacity_j_per_k=leg.capacity_j_per_k + more_j) for leg in course.legs)
-    liquor_kg = course.liquor_kg + more_kg
-    malt = course.malt
-    if malt is not None and course.grist_kg > 0.0:
-        malt = {**malt, "liquor_kg_per_kg": liquor_kg / course.grist_kg}
     return course._replace(
         legs=(legs[0]._replace(target_c=strike_c), *legs[1:]),
-        liquor_kg=liquor_kg,
+        liquor_kg=course.liquor_kg + more_kg,
         liquor_capacity_j_per_k=course.liquor_capacity_j_per_k + more_j,
-        malt=malt,
     )

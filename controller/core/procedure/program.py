@@ -227,6 +227,8 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
     if following is None:
         return states.to(run, S.COMPLETE, now, events, "all steps are done; heat is off")
     events.append(Event("step", following.name, f"step {run.leg + 1}: {following.name}, {following.target_c:.1f} °C"))
+    if following.told:
+        events.append(Event("note", "enzyme", f"{following.name}: {following.told}", priority=2))
     return run
 
 

@@ -37,10 +37,12 @@ class ForLatecomers:
         look: Callable[[], Sequence[Startable] | None],
         log: Log,
         offload: Offload = asyncio.to_thread,
+        units: str = "metric",
     ) -> None:
+        """`units`: what screens show to people."""
         self.facts: Callable[[], Facts | None] = lambda: None
         self._topics, self._log = topics, log
-        self._recall, self._look, self._offload = recall, look, offload
+        self._recall, self._look, self._offload, self._units = recall, look, offload, units
         self._history = History()
         self._programs: Sequence[Startable] | None = None  # None: not read yet
         self._told: dict[str, Any] = {}
@@ -107,7 +109,7 @@ class ForLatecomers:
         if self._programs is None or facts is None:
             self._looked_at = -inf  # at the next status again
             return
-        found = startable.document(self._programs, facts)
+        found = startable.document(self._programs, facts, self._units)
         if found != self._told:
             self._told = found
             yield Post(self._topics.startable, startable.payload(found, wall_s), "state", retain=True)

@@ -16,7 +16,7 @@ PLAN = course(AWAY)._replace(grist_kg=20.0, liquor_kg=60.0)
     ("pull_kg_per_kg", "grist_kg", "said"),
     [
         (1.8, 20.0, "the thick of it (1.8 L/kg, about 25 L)"),  # 28 kg = 10 kg of grain + 18 of liquor; 6.7 L + 18 L
-        (3.0, 20.0, "as thick as it stands (3.0 L/kg)"),
+        (3.0, 20.0, "as thick as it stands (3.0 L/kg, about 26 L)"),
         (None, 20.0, "as it stands"),
         (1.8, 0.0, "as it stands"),
     ],
