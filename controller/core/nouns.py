@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
 from controller.brewing.water import SPECIFIC_HEAT_J_PER_KG_K
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 T = TypeVar("T")
 A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
