@@ -139,7 +139,11 @@ def _truth(tun: Tun, plan: Plan, day: Day) -> TrueValues:
 
 def one(settings: Settings, plan: Plan, day: Day) -> DayResult:
     """That day from its start to its end."""
-    ran = machine(settings, plan, day).go()
+    return came_of(plan, day, machine(settings, plan, day).go())
+
+
+def came_of(plan: Plan, day: Day, ran: Ran) -> DayResult:
+    """What is kept of a day that was run?"""
     began = ran.trace.began_s
     curve = [row.mash_c for row in ran.trace.rows if began is not None and row.t_s >= began]
     estimate = true_wort.follow(plan.course, ran.trace).prediction

@@ -10,13 +10,13 @@ from typing import Any, Final, NamedTuple
 
 from controller.core.nouns import Disk, Motor, Order, RunState
 from controller.core.procedure.run import Prompt
-from controller.core.quick_records import maker
 from controller.core.state import Outcome, State, start
 from controller.core.tick import tick
 from controller.messages import outgoing, status_document
 from controller.messages.inbox import Inbox
 from controller.messages.outgoing import MotorWords
 from controller.plan.plan import Plan
+from controller.quick_records import maker
 from controller.settings.service import Settings
 from sim.fresh_readings import FreshReadings
 from sim.message_digest import MessageDigest

@@ -111,7 +111,9 @@ const View = (() => {
       say(now.querySelector(".left"), ` ${s.step.phase}`);
     }
     const goes = s.finish_at && ["running", "paused"].includes(s.state); // a run that is held has no end that could be planned
-    say($("finish"), goes ? `Planned end ${clock(s.finish_at)}, in ${lasting(s.finish_in_s)}, people answering at once.` : "");
+    const [early, late] = (s.finish_span_s ?? []).map((left) => clock(s.finish_at + (left - s.finish_in_s) / s.speed));
+    const span = early ? ` Nine simulated days of ten: ${early} to ${late}.` : "";
+    say($("finish"), goes ? `Planned end ${clock(s.finish_at)}, in ${lasting(s.finish_in_s)}, people answering at once.${span}` : "");
   }
 
   function enzymes(p) {

@@ -18,7 +18,7 @@ from controller.edge.record import run_header
 from controller.plan.advise import Said, advise
 from controller.plan.forecast import Forecast, forecast
 from controller.plan.plan import Plan, document
-from controller.report import brew_sheet, lesson_page, lesson_text, lessons, plan_page, wort_page
+from controller.report import plan_page, wort_page
 from controller.settings.problems import Problem, Problems, gathered
 from controller.settings.service import Service, Settings
 
@@ -106,6 +106,8 @@ def _sheet(answers: Sequence[Answer], args: argparse.Namespace) -> None:
     plan, own = answers[0].plan, own_streams.chosen(args.units, args.config)
     if plan is None or answers[0].problems:
         return
+    from controller.report import brew_sheet  # only where a sheet is made
+
     page = brew_sheet.html(plan, args.at, own)
     if wrong := writable.write("--sheet", args.sheet, lambda to: _written(to, page)):
         raise Wrong(*wrong)
@@ -194,6 +196,8 @@ def _wort(answer: Answer, args: argparse.Namespace) -> list[str]:
     if expected is None or plan is None:
         return []
     if args.why or args.sources:
+        from controller.report import lesson_text, lessons  # only where the lesson is asked for
+
         taught = lesson_text.lines(lessons.of_plan(plan, expected), args.sources)
         return ["", *taught, *wort_page.second_opinion(expected)]
     return ["", *wort_page.short(expected.prediction.as_json())]
@@ -201,6 +205,8 @@ def _wort(answer: Answer, args: argparse.Namespace) -> list[str]:
 
 def _page(answers: Sequence[Answer]) -> str:
     """The lessons of all programs that can be run, as one page."""
+    from controller.report import lesson_page, lessons  # likewise
+
     found = [lessons.of_plan(one.plan, expected) for one in answers if one.plan and (expected := one.expected())]
     parts = [lesson_page.section(lesson, f"lesson-{n}") for n, lesson in enumerate(found, start=1)]
     return lesson_page.page(", ".join(one.plan.program.title for one in answers if one.plan), parts, found)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 T = TypeVar("T")
 A_MOMENT, FLEETING = "a moment on this process' clock", "means nothing to another process"  # plain_values.py reads them
@@ -207,6 +207,9 @@ class Course(NamedTuple):
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
     cooker: tuple[tuple[float, str], ...] = ()  # what is told of a cooker, so long before it joins, s
     grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt, for people
+    days_s: tuple[float, float] | None = (
+        None  # of ten simulated days nine were ready within, from the start; for people
+    )
     filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
 
 

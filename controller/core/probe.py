@@ -23,7 +23,7 @@ from controller.core.nouns import (
     Reading,
     Sample,
 )
-from controller.core.quick_records import maker, quick
+from controller.quick_records import maker, quick
 from controller.settings.tun import Probe
 
 NEIGHBOUR_K = 2.0  # a suspect value is believed this close to the last believed one (own proposal)

@@ -27,8 +27,8 @@ from controller.core.nouns import (
 )
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run, capacity_j_per_k, highest_remaining_c
-from controller.core.quick_records import maker
 from controller.core.state import State
+from controller.quick_records import maker
 from controller.settings.service import Settings
 from controller.settings.tun import Probe, Tun
 

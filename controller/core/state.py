@@ -26,7 +26,7 @@ from controller.core.nouns import (
 from controller.core.procedure import resume
 from controller.core.procedure.orders import envelope
 from controller.core.procedure.run import Run
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 from controller.settings.service import Settings
 
 

@@ -19,8 +19,8 @@ from controller.core.guard import gate as guard
 from controller.core.nouns import Demand, Event, Inputs, Instant, Measurement, RunState, Setpoint, Target, View
 from controller.core.procedure import estimate, plight, program, resume, settling, wanted, who_moves
 from controller.core.procedure.run import Run, go
-from controller.core.quick_records import maker
 from controller.core.state import Outcome, State
+from controller.quick_records import maker
 from controller.settings.service import Settings
 
 _outcome = maker(Outcome)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.core.nouns import Course, Order
-from controller.edge.files import config_files, measured_worts
+from controller.edge.files import config_files, measured_worts, simulated_days
 from controller.edge.record import run_header
 from controller.plan import plan
 from controller.settings.problems import Problem
@@ -35,7 +35,8 @@ def compiler(config: Path, settings: Settings) -> Compile:
     def compiled(args: Mapping[str, Any]) -> Course | tuple[str, ...]:
         if not isinstance(made := _planned(config, settings, args), plan.Plan):
             return made
-        return made.course._replace(filed=run_header.at_start(config, made, settings, time.time()))
+        filed = run_header.at_start(config, made, settings, time.time())
+        return made.course._replace(filed=filed, days_s=simulated_days.ready_s(settings.service, made))
 
     return compiled
 

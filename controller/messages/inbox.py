@@ -26,11 +26,11 @@ from controller.core.nouns import (
     RunState,
     Sample,
 )
-from controller.core.quick_records import maker
 from controller.messages import incoming
 from controller.messages.strict_json import STATUS_CAP, Refused
 from controller.messages.topics import Role, topics
 from controller.messages.what_counts import Rates, SwitchWords
+from controller.quick_records import maker
 from controller.settings.service import Settings
 
 _linked = maker(Link)

@@ -11,7 +11,6 @@ from collections.abc import Callable
 from typing import Any, NamedTuple, TypeVar, get_args
 
 from controller.core.nouns import Bad, FaultCode, HeaterReport, Instant, Order, Reading, Sample, Switch
-from controller.core.quick_records import maker
 from controller.messages.strict_json import (
     ORDER_CAP,
     READING_CAP,
@@ -26,6 +25,7 @@ from controller.messages.strict_json import (
     walk,
     whole,
 )
+from controller.quick_records import maker
 
 Value = TypeVar("Value")
 _reading_of, _report = maker(Reading), maker(HeaterReport)

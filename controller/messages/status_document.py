@@ -13,7 +13,7 @@ from typing import Any
 
 from controller import __version__
 from controller.brewing.heat import WATER
-from controller.core.nouns import COMES_IN, Leg, Measurement, Phase, RunState, Trip
+from controller.core.nouns import COMES_IN, Course, Leg, Measurement, Phase, RunState, Trip
 from controller.core.procedure import estimate, plight, settling
 from controller.core.procedure.questions import BAND_K
 from controller.core.procedure.run import Offer, Prompt, Run, leg_of
@@ -54,6 +54,7 @@ def status(
         "heater": _heater(outcome),
         "finish_at": None if finish is None else round(wall_s + finish / max(speed, 1e-9), 1),
         "finish_in_s": _rounded(finish, 0),
+        "finish_span_s": None if finish is None else _span(run.course, finish),
         **_waits(outcome),
         "live": more(run, seen),
         "offer": _offer(run, settings, state.now),
@@ -72,6 +73,14 @@ def status(
         "health": _health(outcome, seen),
         "clock_confirmed": wall_confirmed,
     }
+
+
+def _span(course: Course | None, finish_s: float) -> list[float] | None:
+    """Within which times from now do nine days of ten end, s? As much of each as is left of the plan; null where no
+    days were simulated."""
+    if course is None or course.days_s is None or course.planned_s <= 0.0:
+        return None
+    return [round(finish_s * whole_s / course.planned_s) for whole_s in course.days_s]
 
 
 def _temperatures(outcome: Outcome) -> dict[str, float | None]:

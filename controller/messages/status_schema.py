@@ -223,6 +223,7 @@ class Status(Sent):
     heater: HeaterWord = Field(description="The heater node's last word.")
     finish_at: UnixS | None = Field(description="When the run should end, wall clock.")
     finish_in_s: Seconds | None = Field(description="The same as time from now.")
+    finish_span_s: list[Seconds] | None = Field(description="Nine days of ten end between these; `dryrun --days`.")
     waiting_for: Text | None = Field(description="What a person is asked, or which order a hold needs.")
     meanwhile: Text | None = Field(description="What a mash without heat does, until when it can be saved.")
     prompt: Prompt | None = Field(description="The question as such; null where none stands.")

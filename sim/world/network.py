@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from random import Random
 from typing import Any, NamedTuple
 
-from controller.core.quick_records import maker
 from controller.messages.topics import Topics
+from controller.quick_records import maker
 from sim.world.faults import Fault
 
 

@@ -20,7 +20,9 @@ from tests.places import CONFIG
 
 Document = dict[str, Any]
 LONG = "a remark as long as a person in a hurry writes one, without_any_blank_in_some_of_its_words_at_all, and on"
-NONE: Document = dict.fromkeys(("run", "step", "program", "prompt", "offer", "finish_at", "finish_in_s", "held_by"))
+NONE: Document = dict.fromkeys(
+    ("run", "step", "program", "prompt", "offer", "finish_at", "finish_in_s", "finish_span_s", "held_by")
+)
 LATCHED: Document = {
     "id": "G06", "text": "The mash is 76.6 °C, 4.1 K over the program; limit 4 K. Heat is off.", "value": 76.6,
     "limit": 72.5, "unit": "°C", "priority": 1, "latched": True, "first_out": True, "for_s": 99.0,

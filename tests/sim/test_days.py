@@ -5,17 +5,22 @@ from __future__ import annotations
 import json
 import statistics
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from controller.cli import main
 from controller.commands.dryrun import days as command
+from controller.core.nouns import Course
+from controller.edge import start_orders
+from controller.edge.files import config_files
 from controller.plan.plan import Plan
 from controller.report import days_page
 from controller.settings.service import Settings
 from controller.settings.tun import Learned
 from sim import days
 from sim.days import Day, DayResult
+from sim.dryrun import DryRun
 from tests.places import own_config
 
 SHORT = """
@@ -145,7 +150,8 @@ def test_the_fan_is_drawn_while_half_of_the_days_run(tmp_path: Path) -> None:
 
 
 def test_check_quotes_the_days_of_the_same_program(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Run in a brewery with a data folder they are quoted by `check`, until the program means something else."""
+    """Run in a brewery with a data folder they are quoted by `check`, and go with the course of a start, until the
+    program means something else."""
     folder, data = own_config(tmp_path, str(tmp_path / "data")), tmp_path / "data"
     data.mkdir(exist_ok=True)
     program = folder / "programs" / "short.toml"
@@ -154,6 +160,33 @@ def test_check_quotes_the_days_of_the_same_program(tmp_path: Path, capsys: pytes
     capsys.readouterr()
     assert main(["--config", str(folder), "check", "short"]) == 0
     assert "1 completed; ready" in capsys.readouterr().out
+    compiled = start_orders.compiler(folder, config_files.settings(folder, "gannet"))
+    course = compiled({"program": "short"})
+    assert isinstance(course, Course)
+    assert course.days_s is not None
+    assert 0.0 < course.days_s[0] == course.days_s[1]  # of one day
     program.write_text(SHORT.replace("2 min", "3 min"), encoding="utf-8")
+    changed = compiled({"program": "short"})
+    assert isinstance(changed, Course)
+    assert changed.days_s is None
     assert main(["--config", str(folder), "check", "short"]) == 0
     assert "completed; ready" not in capsys.readouterr().out
+
+
+def last_status(settings: Settings, plan: Plan) -> dict[str, Any]:
+    """The newest status a minute into a dry run."""
+    said: list[bytes] = []
+    machine = DryRun(settings, plan, 1, listen=lambda at, topic, payload, kept, ours: said.append(payload))
+    machine.go(longest_s=60.0)
+    status: dict[str, Any] = json.loads([payload for payload in said if b'"finish_span_s"' in payload][-1])
+    return status
+
+
+def test_the_planned_end_on_the_status_carries_the_span_of_nine_days(gannet: tuple[Settings, Plan]) -> None:
+    """With simulated days known, the status says between which times nine of ten end: of both as much as is left."""
+    settings, plan = gannet
+    days_s = (0.9 * plan.course.planned_s, 1.5 * plan.course.planned_s)
+    status = last_status(settings, plan._replace(course=plan.course._replace(days_s=days_s)))
+    left_s = status["finish_in_s"]
+    assert status["finish_span_s"] == [pytest.approx(0.9 * left_s, abs=1.0), pytest.approx(1.5 * left_s, abs=1.0)]
+    assert last_status(settings, plan)["finish_span_s"] is None

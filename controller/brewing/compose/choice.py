@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from controller.brewing.compose.habits import FIRST_C, unusual
-from controller.brewing.compose.proposal import Proposal, ProposedRest, points_per_k, proposal
+from controller.brewing.compose.proposal import Proposal, ProposedRest, day_points, points_per_k, proposal
 from controller.brewing.compose.rest_search import Bounds, Found, SearchedRest, Task, TunFigures, search
 from controller.brewing.kinetics.calibration import Implausible
 from controller.brewing.kinetics.model import CALIBRATED_SET, DEFAULT_MALT, Malt, Parameters, apparent_limit_pct
@@ -225,6 +225,11 @@ def _kinds(task: Task, target: float, found: Sequence[Found]) -> list[_Kind]:
         return sorted(ones, key=lambda one: (one.duration_s, round(miss(one), 1), one.legs))
 
     steady = {one.legs: points_per_k(task, one.legs) for one in by_miss[:STEADY_POOL]}
+
+    def on_a_day(one: Found) -> float:
+        return day_points(one.limit_pct - target, steady[one.legs])
+
+    by_day = sorted(by_miss[:STEADY_POOL], key=lambda one: (round(2.0 * on_a_day(one)), one.duration_s, one.legs))
     held = [one for one in by_miss[:STEADY_POOL] if miss(one) <= best + CLOSE_POINTS]
     simple = sorted(
         within(NEAR_POINTS), key=lambda one: (len(one.legs), round(2.0 * miss(one)), one.duration_s, one.legs)
@@ -232,7 +237,7 @@ def _kinds(task: Task, target: float, found: Sequence[Found]) -> list[_Kind]:
     simpler = [_Kind("simple", simple)] if len(simple[0].legs) < len(by_miss[0].legs) else []
     shorter = [_Kind("shorter", quick(within(points))) for points in PRICES_POINTS]
     return [
-        _Kind("close", by_miss),
+        _Kind("close", [*by_day, *by_miss[STEADY_POOL:]]),
         *simpler,
         _Kind("short and close", quick(within(CLOSE_POINTS))),
         _Kind("steady", sorted(held, key=lambda one: (round(abs(steady[one.legs]), 2), one.duration_s, one.legs))),
@@ -241,8 +246,9 @@ def _kinds(task: Task, target: float, found: Sequence[Found]) -> list[_Kind]:
 
 
 def called(chosen: Sequence[Proposal]) -> tuple[Proposal, ...]:
-    """The proposals, the closest first, each called by what its figures, rounded as they are shown, say among them."""
-    ranked = sorted(chosen, key=lambda one: (round(abs(one.miss_points), 1), round(one.duration_min), len(one.steps)))
+    """The proposals, the closest on nine days of ten first, each called by what its figures, rounded as they are shown,
+    say among them."""
+    ranked = sorted(chosen, key=lambda one: (round(one.day_points, 1), round(one.duration_min), len(one.steps)))
     best = {
         "shortest": min(ranked, key=lambda one: round(one.duration_min), default=None),
         "steadiest": min(ranked, key=lambda one: round(abs(one.points_per_k), 1), default=None),

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import erf, sqrt
 from typing import NamedTuple
 
 from controller.brewing.compose.rest_search import Found, SearchedRest, Task
 from controller.brewing.kinetics.model import Prediction, apparent_limit_pct
 from controller.brewing.kinetics.what_if import Rest, predict_rests
 
+DAY_SD_K = (
+    0.12  # of a rest's true mean from day to day: the probe's error, 0.10 K, and what control leaves (own proposal)
+)
+NINE_OF_TEN = 0.9
 KEEP_S = 7200.0  # kept until taken over, two hours at most
 
 
@@ -29,6 +34,7 @@ class Proposal(NamedTuple):
     prediction: Prediction
     limit_pct: float
     miss_points: float  # from the wish; negative: fuller than wanted
+    day_points: float  # on nine days of ten it is no further off than this
     points_per_k: float  # by how much the limit moves if every temperature is 1 K higher than shown
     duration_min: float
     ramps_min: float
@@ -48,6 +54,17 @@ def points_per_k(task: Task, legs: Sequence[SearchedRest]) -> float:
     """By how much does the limit move, points per K, if the probe reads low and every rest is that much hotter?"""
     hot, cold = (_limit(task, [leg._replace(temperature_c=leg.temperature_c + k) for leg in legs]) for k in (1.0, -1.0))
     return 0.5 * (hot - cold)
+
+
+def day_points(miss_points: float, per_k: float) -> float:
+    """How far off is the limit on nine days of ten at the most, points, where every rest is a little off each day?"""
+    wide = sqrt(2.0) * DAY_SD_K * abs(per_k)
+    low, high = abs(miss_points), abs(miss_points) + 2.0 * wide
+    while high - low > 1e-6:
+        middle = (low + high) / 2.0
+        within = 0.5 * (erf((middle - miss_points) / wide) + erf((middle + miss_points) / wide))
+        low, high = (low, middle) if within >= NINE_OF_TEN else (middle, high)
+    return high
 
 
 def _limit(task: Task, legs: Sequence[SearchedRest]) -> float:
@@ -82,6 +99,7 @@ def proposal(task: Task, target: float, one: Found) -> Proposal:
         prediction=prediction,
         limit_pct=limit,
         miss_points=limit - target,
+        day_points=day_points(limit - target, per_k),
         points_per_k=per_k,
         duration_min=one.duration_s / 60.0,
         ramps_min=ramps_min,

@@ -12,6 +12,7 @@ from controller.brewing.kinetics.model import (
     CALIBRATED_SET,
     DEFAULT_MALT,
     STRIDE_S,
+    Amounts,
     Deed,
     Malt,
     Mark,
@@ -21,7 +22,12 @@ from controller.brewing.kinetics.model import (
     Returned,
     Span,
     Thinned,
+    course,
+    follow,
+    fresh,
+    gather,
     predict,
+    read,
 )
 
 WARMER_K = 2.0
@@ -116,17 +122,17 @@ def what_if(
 
     `warmest_c`: no variation beyond, in degC.
     """
-    base = predict_rests(rests, malt, params)
+    base = _followed(rests, malt, params)
     found: list[Variation] = []
     for index, rest in enumerate(rests):
         if rest.by_hand or rest.lands:
             continue
         if rest.temperature_c + WARMER_K <= min(warmest_c, WARMEST_C):
             varied = warmed(rests, index, WARMER_K)
-            found.append(_variation(rest.name, f"{WARMER_K:.0f} K warmer", base, predict_rests(varied, malt, params)))
+            found.append(_variation(rest.name, f"{WARMER_K:.0f} K warmer", base, varied, params))
         longer = [*rests[:index], rest._replace(hold_s=rest.hold_s + LONGER_S), *rests[index + 1 :]]
         change = f"{LONGER_S / 60:.0f} min longer"
-        found.append(_variation(rest.name, change, base, predict_rests(longer, malt, params)))
+        found.append(_variation(rest.name, change, base, longer, params))
     return tuple(found)
 
 
@@ -160,7 +166,28 @@ def changed(one: Variation) -> str:
     return f"{one.change}: {', '.join(parts)}"
 
 
-def _variation(name: str, change: str, base: Prediction, other: Prediction) -> Variation:
+class _Followed(NamedTuple):
+    """A program as planned, piece by piece, with the mash before each piece and at the end."""
+
+    pieces: Sequence[Span | Deed]
+    states: Sequence[Amounts]
+
+
+def _followed(rests: Sequence[Rest], malt: Malt, params: Parameters) -> _Followed:
+    pieces = list(gather(profile_of(rests)[0]))
+    return _Followed(pieces, list(course(params, fresh(malt), pieces)))
+
+
+def _end(rests: Sequence[Rest], like: _Followed, params: Parameters) -> Amounts:
+    """What does another program come to? As far as it goes like the one that was followed, so does its mash."""
+    pieces = list(gather(profile_of(rests)[0]))
+    both = zip(pieces, like.pieces, strict=False)
+    alike = next((n for n, (its, known) in enumerate(both) if its != known), min(len(pieces), len(like.pieces)))
+    return follow(params, like.states[alike], pieces[alike:])
+
+
+def _variation(name: str, change: str, planned: _Followed, rests: Sequence[Rest], params: Parameters) -> Variation:
+    base, other = read(planned.states[-1], params), read(_end(rests, planned, params), params)
     return Variation(
         name=name,
         change=change,

@@ -169,7 +169,7 @@ def page(answer: Answer, judge: Judge, base: Base, malt: Sequence[str]) -> Itera
     )
     yield ""
     if answer.proposals:
-        yield "   #   limit (range)         off  time    energy    if 1 K hotter  program"
+        yield "   #   limit (range)         off (9 days of 10)  time    energy    if 1 K hotter  program"
         yield from (_row(number, one) for number, one in enumerate(answer.proposals, start=1))
     for number, one in enumerate(answer.proposals, start=1):
         yield from ("", *_told(number, one, judge.trials[one.steps], judge.said[one.steps]))
@@ -187,8 +187,9 @@ def page(answer: Answer, judge: Judge, base: Base, malt: Sequence[str]) -> Itera
 def _row(number: int, one: Proposal) -> str:
     band = one.prediction.apparent_limit_pct
     shown = "" if band is None else f"({band.low:.0f} to {band.high:.0f} %)"
+    off = f"{one.miss_points:+5.1f} ({one.day_points:.1f})"
     return (
-        f"  {number:>2}  {one.limit_pct:3.0f} % {shown:<14} {one.miss_points:+5.1f}  {one.duration_min:3.0f} min "
+        f"  {number:>2}  {one.limit_pct:3.0f} % {shown:<14} {off:<18}  {one.duration_min:3.0f} min "
         f"{one.energy_kwh:5.2f} kWh  {one.points_per_k:+5.1f} points     {_program(one.steps)}"
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 STAGES = 3  # equal lags that stand for a dead time: wort in pipe and bed spreads like tanks in series
 

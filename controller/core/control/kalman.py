@@ -19,7 +19,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.core.control.belief import Doubt
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 
 PRIOR_K = 0.5  # K: how far a first reading may be from the mash
 PRIOR_LOSS = 0.5  # of the plate's loss: lids, draughts, insulation nobody measured (own estimate)

@@ -18,7 +18,7 @@ from controller.core.control.feedback import feedback, simc_gain, tau_s
 from controller.core.control.observer import observe
 from controller.core.control.plant_model import PlantModel
 from controller.core.nouns import Demand, Measurement, Setpoint, Target
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 
 # "Own bench": tests/regimes/bench/control.py, 200 random tuns a seed.
 AHEAD_SHARE, AHEAD_MOST_K = 0.1, 0.15  # aim so far over the setpoint while the reading is under it: a share of what is

@@ -11,7 +11,7 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.nouns import Demand
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 
 BAND_SHARE = 0.125  # of the window: half the account's band. A relay with band +-h has the cycle 2h/d + 2h/(1-d),
 # shortest at d = 0.5 with 8h (arithmetic)

@@ -6,7 +6,7 @@ from math import exp, isfinite
 from typing import NamedTuple
 
 from controller.core.nouns import HIGHEST_C, LOWEST_C
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 
 OUTLET_S = 30.0  # s, time of the cascade that keeps the heater's outlet under its limit (own proposal)
 SOON_S, SMOOTH_S = 20.0, 5.0  # s: so far ahead the outlet is judged, by its slope over so long

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from controller.core.control.belief import NOTHING, Belief
 from controller.core.control.heat_path import HeatPath, heat_path
 from controller.core.nouns import Target
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 from controller.settings.tun import Learned, Tun
 
 GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned and found, over that of the plate (own bench: without bounds a bad

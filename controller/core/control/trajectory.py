@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from controller.core.control.plant_model import PlantModel
 from controller.core.nouns import Measurement, Setpoint, Target
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 
 TAPER_SHARE = 0.25  # of the total lag: time constant of the last bend (own bench: 0.4..0.7 are equally good)
 LEAST_TAPER_S = 5.0  # and never sharper than this (own proposal: a few ticks)

@@ -19,7 +19,7 @@ from controller.core.guard.state import Evidence, GuardState
 from controller.core.guard.turns import turns
 from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
 from controller.core.nouns import Demand, Event, Instant, Reply, RunState, Trip, View
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 from controller.settings.tun import Tun
 
 EVIDENCE_S = 12.0  # no lease outlives its reading by more than this

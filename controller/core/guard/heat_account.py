@@ -19,7 +19,7 @@ from typing import NamedTuple
 from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 CREDIT = 2.0  # a rise counts twice: masses and power are typed in (own trial on lumped models)
 LEAST_RISE_K = 0.1  # and no less than this is one (own proposal)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.core.nouns import HeaterReport, Instant
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 SENT_KEPT = 31  # as many commands before the newest are remembered: longer ago is too long ago for any limit
 

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Fleeting, Instant
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 STEP_S = 10.0  # one line of history
 RISE_WINDOW_S = 300.0  # a rise without heat is looked at over so long (own trial on random tuns)

@@ -11,7 +11,7 @@ from controller.core.guard.interlock import Interlock, Known, Note
 from controller.core.guard.plate import Plate
 from controller.core.guard.registry import ALL
 from controller.core.nouns import Instant, Trip
-from controller.core.quick_records import maker, quick
+from controller.quick_records import maker, quick
 
 _known = maker(Known)
 

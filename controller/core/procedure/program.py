@@ -12,7 +12,7 @@ from controller.core.procedure import cooker, iodine_series, states
 from controller.core.procedure.questions import BAND_K, ask, question
 from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 
 S = RunState
 P = Phase

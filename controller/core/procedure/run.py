@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 from controller.core.nouns import Course, Event, Fleeting, Instant, Leg, Measurement, Phase, RunState, View
 from controller.core.procedure.estimate import Estimate
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 HeldBy = Literal["", "trip", "latched", "person", "resume"]  # rising strength; only the first goes on by itself
 

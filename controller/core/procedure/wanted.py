@@ -2,7 +2,7 @@
 
 from controller.core.nouns import COMES_IN, Leg, Phase, Target
 from controller.core.procedure.run import ADDED, KEPT, Run, capacity_j_per_k, leg_of
-from controller.core.quick_records import maker
+from controller.quick_records import maker
 from controller.settings.tun import Tun
 
 _target = maker(Target)

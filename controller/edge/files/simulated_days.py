@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 import time
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -31,12 +32,28 @@ def keep(service: Service, plan: Plan, answer: dict[str, Any], now_s: float) -> 
             file.write_text(json.dumps(kept, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
+def _kept(service: Service, plan: Plan) -> dict[str, Any]:
+    """What was kept of this program on this tun as they are now. Raises OSError, ValueError, KeyError or TypeError."""
+    kept: dict[str, Any] = json.loads(path(service, plan).read_text(encoding="utf-8"))
+    if kept["digest"] != digest(plan.program, plan.tun):
+        raise KeyError("of another program or tun")
+    return kept
+
+
+def ready_s(service: Service, plan: Plan) -> tuple[float, float] | None:
+    """Within which times from the start were nine days of ten ready, s? None where none were run."""
+    try:
+        took = _kept(service, plan)["duration_s"]
+        early_s, late_s = float(took["p5"]), float(took["p95"])
+        return (early_s, late_s) if 0.0 < early_s <= late_s < inf else None
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
 def quoted(service: Service, plan: Plan) -> str:
     """The days in a line; empty where none were run of this program on this tun as they are now."""
     try:
-        kept = json.loads(path(service, plan).read_text(encoding="utf-8"))
-        if kept["digest"] != digest(plan.program, plan.tun):
-            return ""
+        kept = _kept(service, plan)
         early, middle, late = (f"{kept['duration_s'][key] / 60.0:.0f}" for key in ("p5", "p50", "p95"))
         on = time.strftime("%d %B %Y", time.localtime(kept["at"]))
         return (

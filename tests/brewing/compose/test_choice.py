@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from functools import cache
+from statistics import NormalDist
 
 import pytest
 
 from controller.brewing.compose.choice import Answer, Bounds, ProposedRest, TunFigures, Wish, compose, target_pct
+from controller.brewing.compose.proposal import DAY_SD_K
 from controller.brewing.compose.rest_search import ramp_s
 from controller.brewing.kinetics.calibration import Certificate, Implausible, anchor
 from controller.brewing.kinetics.model import apparent_limit_pct, spans
@@ -65,12 +67,12 @@ def test_names_follow_from_the_figures(aim: str | float) -> None:
     shown = answer(aim).proposals
     assert len({one.steps for one in shown}) == len(shown) >= 2
     assert len({one.role for one in shown}) == len(shown)
-    closest = min(round(abs(one.miss_points), 1) for one in shown)
+    closest = min(round(one.day_points, 1) for one in shown)
     shortest = min(round(one.duration_min) for one in shown)
     steadiest = min(round(abs(one.points_per_k), 1) for one in shown)
     for one in shown:
         words = one.role.split(", ")
-        assert words[0] != "closest" or round(abs(one.miss_points), 1) == closest
+        assert words[0] != "closest" or round(one.day_points, 1) == closest
         assert "shortest" not in words or round(one.duration_min) == shortest
         assert "steadiest" not in words or round(abs(one.points_per_k), 1) == steadiest
         assert words[0] == "closest" or words[-1] == f"{abs(one.miss_points):.1f} points off"
@@ -78,6 +80,18 @@ def test_names_follow_from_the_figures(aim: str | float) -> None:
             assert one.role.startswith(f"{round(shown[0].duration_min) - round(one.duration_min)} min shorter")
     named = " ".join(one.role for one in shown)
     assert "closest" in named and "shortest" in named and "steadiest" in named
+
+
+@pytest.mark.parametrize("aim", WISHES)
+def test_proposals_are_ranked_by_nine_days_of_ten(aim: str | float) -> None:
+    """A day's offset moves the limit by its slope; nine of ten evenly spread days lie within what is stated, and that
+    is what ranks."""
+    shown = answer(aim).proposals
+    assert [round(one.day_points, 1) for one in shown] == sorted(round(one.day_points, 1) for one in shown)
+    days = [NormalDist(0.0, DAY_SD_K).inv_cdf((n + 0.5) / 2000.0) for n in range(2000)]
+    for one in shown:
+        within = sum(abs(one.miss_points + one.points_per_k * k) <= one.day_points for k in days)
+        assert within / 2000.0 == pytest.approx(0.9, abs=0.002)
 
 
 def test_rests_have_the_trade_s_names() -> None:

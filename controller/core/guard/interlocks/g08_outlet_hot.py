@@ -53,6 +53,10 @@ class OutletHot(Interlock):
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """Over its limit, far over the mash, or hot by the heater node's own word?"""
+        report = senses.heater.report
+        unfitted = senses.outlet is None and self.hot_c is None and (report is None or report.outlet_c is None)
+        if unfitted and self.over_since is None:  # nothing at the outlet speaks, and nothing is remembered of it
+            return self, self._by_node(senses, known)
         after, hot = self._at_limit(senses)
         after, over = after._over_mash(senses, known)
         return after, hot or over or after._by_node(senses, known)
