@@ -25,6 +25,7 @@ REPORT_S = 2.0  # unasked reports so often
 CONTACTOR_REST_S = 10.0  # off so long before on again: contactors and burners wear (common practice)
 OUTLET_LIMIT_C, OUTLET_TRIP_C, OUTLET_GAP_K = 85.0, 92.0, 5.0  # limiter, latch, fall before heat returns
 SENSOR_GONE_S = 1.0  # own inputs may be silent for so long
+HOT_S = 1.0  # so hot for so long latches: nothing does on one reading (own proposal)
 AGAIN_S = 600.0  # the second limiter action within so long latches
 STUCK_SHARE, STUCK_S = 0.05, 2.0  # of the plate's power, with the output off, for so long
 EPOCH_CAP = 2**40
@@ -107,7 +108,7 @@ class NodeState(Plain):
 
     __slots__ = tuple(
         "epoch seq ordered until output heating off_since code"
-        " fault latched limiting limited_at level flow flow_lost_at outlet_at stuck_since expired".split()
+        " fault latched limiting limited_at hot_since level flow flow_lost_at outlet_at stuck_since expired".split()
     )
 
     def __init__(self) -> None:
@@ -123,6 +124,7 @@ class NodeState(Plain):
         self.latched = False  # the fault stays until somebody resets the node at the tun
         self.limiting = False  # the outlet limiter holds the heat back
         self.limited_at: float | None = None  # since when, or when it last did
+        self.hot_since: float | None = None  # at or over the limit that latches
         self.level, self.flow = contact.NEVER_OPEN, contact.NEVER_OPEN
         self.flow_lost_at: float | None = None
         self.outlet_at = 0.0  # newest value of the own outlet thermometer
@@ -273,12 +275,14 @@ def _outlet(settings: NodeSettings, state: NodeState, now: float, outlet_c: floa
     state = state.but(outlet_at=now)
     limit = settings.outlet_limit_c
     if outlet_c < (limit - OUTLET_GAP_K if state.limiting else limit):
-        return state.but(limiting=False)
+        return state.but(limiting=False, hot_since=None)
+    hot_since = None if outlet_c < settings.outlet_trip_c else now if state.hot_since is None else state.hot_since
     again = not state.limiting and state.limited_at is not None and now - state.limited_at < AGAIN_S
     return state.but(
         code=OWN_LIMIT,
         fault=f"outlet hot: {outlet_c:.1f} °C, limit {limit:.0f} °C",
-        latched=again or outlet_c >= settings.outlet_trip_c,
+        latched=again or (hot_since is not None and now - hot_since >= HOT_S),
+        hot_since=hot_since,
         limiting=True,
         limited_at=state.limited_at if state.limiting else now,
     )
@@ -308,7 +312,7 @@ def reset(state: NodeState) -> NodeState:
 
     Heat does not return by this alone: the order in force is dropped too.
     """
-    clean = dict.fromkeys(("limited_at", "flow_lost_at", "stuck_since"))
+    clean = dict.fromkeys(("limited_at", "hot_since", "flow_lost_at", "stuck_since"))
     state = state.but(code="", fault="", latched=False, ordered=0.0, limiting=False, **clean)
     return state.but(level=contact.NEVER_OPEN, flow=contact.NEVER_OPEN)
 

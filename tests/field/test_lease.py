@@ -190,9 +190,12 @@ def test_the_outlet_limiter_acts_at_its_limit_and_lets_go_five_kelvin_below() ->
 
 
 def test_a_far_too_hot_outlet_latches_at_once_and_a_hot_one_that_falls_silent_stays_limited() -> None:
-    """91.9 °C limits, 92.0 °C latches; while the limiter holds, one missing value does not give the heat back."""
+    """91.9 °C limits, 92.0 °C for a second latches; while the limiter holds, one missing value does not give the heat
+    back."""
     heated = told(lease.boot(0.0), command(1, 1.0), 20.0, FITTED)
-    assert [outlet(heated, 21.0, c)[0].latched for c in (91.9, 92.0)] == [False, True]
+    for hot_c, for_s, latched in ((91.9, 2.0, False), (92.0, 0.9, False), (92.0, 1.0, True)):
+        once, output = outlet(heated, 21.0, hot_c)
+        assert (output, once.latched, outlet(once, 21.0 + for_s, hot_c)[0].latched) == (0.0, False, latched)
     state, _ = outlet(heated, 21.0, 86.0)
     state, output = outlet(state, 21.5, None)
     assert (output, state.limiting) == (0.0, True)
