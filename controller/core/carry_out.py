@@ -2,6 +2,7 @@
 
 from controller.core import probe
 from controller.core.guard import hand, trips
+from controller.core.guard.link_gaps import NONE
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
@@ -63,7 +64,9 @@ def _effect(
     done = effects.carry_out(state.run, order, situation)
     kept = state.guard
     if order.name == "restart" and not isinstance(done, Refused):
-        kept, why = hand.restarted(kept, order.args, state.mash.value_c, _others(state), now)
+        fresh = now - state.mash.at <= settings.tun.guard.reading_gone_s
+        reading_c = state.mash.value_c if fresh else None
+        kept, why = hand.restarted(kept, order.args, reading_c, _others(state), now)
         done = Refused(why) if why else done
     if isinstance(done, Refused):
         replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
@@ -77,7 +80,8 @@ def _effect(
     asked = state.run.prompt
     decides = order.name == "answer" and asked is not None and asked.id == "resume"
     durable = order.name in DURABLE or decides or state.guard.need_durable
-    return state._replace(run=run, guard=kept._replace(need_durable=durable))
+    gaps = NONE if decides else kept.link_gaps
+    return state._replace(run=run, guard=kept._replace(need_durable=durable, link_gaps=gaps))
 
 
 def _others(state: State) -> tuple[hand.Other, ...]:

@@ -327,6 +327,7 @@ class View(NamedTuple):
     heater_off: bool = False  # the heater node has acknowledged OFF
     flow_ok: bool = True  # flow proven, or no flow switch fitted
     waits_for: str = ""  # what heat still waits for
+    link_gone: str = ""  # a link has kept heat away for so long, or so far, that a person is asked
     dry: bool = False  # the level switch says that there is no liquid; its silence says nothing
 
 

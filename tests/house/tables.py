@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from controller.core.guard.interlock import Row
-from controller.core.guard.registry import ALL, BAD_DEMAND
+from controller.core.guard.registry import ALL
 from controller.core.nouns import RunState
 from controller.core.procedure import who_moves
 from controller.core.procedure.orders import envelope
@@ -21,7 +21,7 @@ WAITS = {"latched": "for you", "requalified": "a minute without heat", "evidence
 PRIORITY = {1: "act now", 2: "act soon", 3: "note"}
 USUAL = "own proposal"
 EVERY = frozenset(RunState)
-TABLE = sorted([*((i.ROW, i.STATES) for i in ALL), (BAD_DEMAND, EVERY)], key=lambda entry: entry[0].id)
+TABLE = sorted([(i.ROW, i.STATES) for i in ALL], key=lambda entry: entry[0].id)
 
 
 def guard() -> str:

@@ -109,6 +109,8 @@ def _mended(order: str, given: list[str], known: Known, refused: bool) -> list[s
             return _cleared(order, given, known)
         case "start":
             return _started(given, known, refused)
+        case "restart" if refused:  # a hand reading was wanted, and only a hand knows it: without one, a small pulse
+            return [_line("restart", {"prove": "yes"})]
     said, loose = mend.said(order, given)
     names = [str(step["name"]) for step in known.status.get("steps", ())]
     said = mend.mended(order, said, loose, names)

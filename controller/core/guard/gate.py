@@ -11,11 +11,12 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.core.guard import liquid, notes, plate, requalify, trips
+from controller.core.guard.evidence import Evidence
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.interlock import Finding, Interlock, Known
-from controller.core.guard.registry import ALL, BAD_DEMAND, BY_ID
+from controller.core.guard.registry import ALL, BY_ID
 from controller.core.guard.senses import HEATED, NO_RUN, Senses
-from controller.core.guard.state import Evidence, GuardState
+from controller.core.guard.state import GuardState
 from controller.core.guard.turns import turns
 from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
 from controller.core.nouns import Demand, Event, Instant, Reply, RunState, Trip, View
@@ -63,7 +64,10 @@ def begin(
 
 
 def check(state: GuardState, senses: Senses, demand: Demand) -> Gate:
-    """One tick: watch everything, then let out as much of the demand as all conditions allow."""
+    """One tick: watch everything, then let out as much of the demand as all conditions allow. Raises ValueError for a
+    demand that is no share: a bug of ours, after which the process says OFF and ends."""
+    if not _a_share(demand):
+        raise ValueError(f"a duty of {demand.duty:g} was asked for ({demand.reason})")
     events: list[Event] = []
     lost = state.lost
     state = _epoch(state, senses)
@@ -77,6 +81,8 @@ def check(state: GuardState, senses: Senses, demand: Demand) -> Gate:
     state = notes.follow(state, senses, findings, events)
     state = requalify.qualify(state, senses)
     state = trips.give_back(state, senses, events)
+    gaps = state.link_gaps.follow(senses, demand, state.evidence, state.trips)
+    state = state if gaps is state.link_gaps else state._replace(link_gaps=gaps)
     duty, reason = _allowed(state, senses, findings, demand)
     wanted = senses.heated and senses.run.target.heat == "hold" and demand.duty > 0.0
     state = notes.cold(state, senses.now, wanted and duty <= 0.0, reason)
@@ -129,8 +135,6 @@ def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardStat
     for place in due.sleep:
         after[place] = after[place].asleep(senses)
     state = state._replace(line=line, past=past, heat=heat, interlocks=tuple(after))
-    if not _a_share(demand):
-        findings.append(Finding(BAD_DEMAND, demand.duty if isfinite(demand.duty) else -1.0, 1.0))
     if state.trips and not senses.heated:
         found = {finding.row.id for finding in findings}
         findings += [finding for finding in _still_there(state, senses) if finding.row.id not in found]
@@ -177,8 +181,6 @@ def _allowed(state: GuardState, senses: Senses, findings: list[Finding], demand:
         return 0.0, why
     if senses.run.target.heat != "hold":
         return 0.0, f"heat is {senses.run.target.heat} in {senses.run.phase}"
-    if not _a_share(demand):
-        return 0.0, "demand was no number"
     duty = min(demand.duty, senses.tun.heater.duty_cap)
     if senses.mash.seen.age_s > senses.tun.guard.reading_late_s:
         duty = min(duty, state.line.duty)
@@ -248,4 +250,5 @@ def view(state: GuardState, tun: Tun, now: Instant, flow_ok: bool) -> View:
         heater_off=state.line.says_off(now, tun.guard.heater_silent_s),
         flow_ok=flow_ok,
         waits_for=waits,
+        link_gone=state.link_gaps.ask,
     )

@@ -70,6 +70,7 @@ def _now(state: GuardState, senses: Senses) -> list[Note]:
     found += _waiting(state, senses)
     if not senses.heated:
         return found
+    found += state.link_gaps.notes(senses.now)
     limits, age_s = senses.tun.guard, senses.mash.seen.age_s
     if limits.reading_late_s < age_s <= limits.reading_gone_s:
         found.append(Note("late", f"No new mash temperature for over {limits.reading_late_s:g} s."))

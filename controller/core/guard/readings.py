@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from controller.core.guard.interlock import Known
 from controller.core.guard.senses import TICK_S, Probed, Senses
-from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Measurement, Reading, Sample
+from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, Instant, Measurement, Reading, Sample
 from controller.settings.tun import Probe
 
 REFUSED_S = 5.0 - TICK_S  # no reading accepted for so long
+APART_S = 1.0  # two readings that say the same so far apart are no slip (own proposal)
 FELT_S = 60.0  # a probe behind the heater feels its heat for at least so long (own proposal)
 FLOW_SHARE = 0.7  # of the plate's flow: a pump may be weaker, a bed denser (own proposal)
 NEIGHBOUR_K = 2.0  # a failed sensor's value is believed with a believed reading so near (own proposal)
@@ -41,11 +44,33 @@ def all_under(samples: tuple[Sample, ...], probe: Probe, limit: float) -> bool:
     return True
 
 
-def could_be_true(probed: Probed, probe: Probe) -> list[float]:
-    """Calibrated values of the raw readings that lie in range and are no failed sensor's value. No filter's opinion."""
+class Over(NamedTuple):
+    """Readings in a row beyond a limit: one cuts, two that are a second apart are beyond doubt."""
+
+    since: Instant | None = None  # the first of them
+    at: Instant = 0.0  # the newest
+
+    @property
+    def pair(self) -> bool:
+        """Are there two, so far apart?"""
+        return self.since is not None and self.at - self.since >= APART_S
+
+    def heard(self, at: Instant, over: bool) -> Over:
+        """With one more reading, beyond the limit or not."""
+        if not over:
+            return self if self.since is None else NOT_OVER
+        return Over(at if self.since is None else self.since, at)
+
+
+NOT_OVER = Over()
+
+
+def could_be_true(probed: Probed, probe: Probe) -> list[tuple[Instant, float]]:
+    """Calibrated values of the raw readings that lie in range and are no failed sensor's value, each with its arrival.
+    No filter's opinion."""
     believed = probed.seen.value_c
     return [
-        probe.calibrated(s.value_c)
+        (s.at, probe.calibrated(s.value_c))
         for s in probed.raw
         if isinstance(s, Reading) and LOWEST_C <= s.value_c <= HIGHEST_C and not false_value(s.value_c, believed)
     ]

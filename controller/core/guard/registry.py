@@ -44,15 +44,4 @@ ALL: tuple[Interlock, ...] = (  # in the order in which they are asked: of two o
     JournalBad(),
     KeepsTripping(),
 )
-BAD_DEMAND = Row(
-    id="G26",
-    name="bad demand",
-    field="",
-    unit="duty",
-    priority=2,
-    clears="requalified",
-    deadline_s=0.0,
-    says="The controller asked for an impossible amount of heat. Heat is off.",
-    do="Please report this: it is a bug.",
-)  # the gate's own: what is asked for is no share
-BY_ID: dict[str, Row] = {row.id: row for row in (*(interlock.ROW for interlock in ALL), BAD_DEMAND)}
+BY_ID: dict[str, Row] = {interlock.ROW.id: interlock.ROW for interlock in ALL}

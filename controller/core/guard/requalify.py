@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from controller.core.guard.evidence import Evidence
 from controller.core.guard.interlock import Finding
+from controller.core.guard.readings import FLOW_SHARE
 from controller.core.guard.senses import NO_RUN, NO_TRIP_S, TICK_S, Senses
-from controller.core.guard.state import Evidence, GuardState
+from controller.core.guard.state import GuardState
 from controller.core.nouns import Instant, Phase, RunState
 
 GOOD_READINGS, GOOD_S = 5, 5.0  # re-qualification
@@ -87,7 +89,8 @@ def last_good(state: GuardState, senses: Senses) -> Evidence:
     heat = senses.heated or senses.run.state is RunState.CHECKING
     if not heat or not evidence.qualified or state.trips or value_c is None:
         return evidence
-    return evidence._replace(quiet_c=value_c, quiet_at=senses.now)
+    own_k = state.heat.own_k / FLOW_SHARE
+    return evidence._replace(quiet_c=value_c, quiet_at=senses.now, quiet_own_k=own_k)
 
 
 def lacks(state: GuardState, senses: Senses) -> str:
@@ -114,7 +117,7 @@ def lacks(state: GuardState, senses: Senses) -> str:
 
 def measured(state: GuardState, now: Instant, hand_c: float | None = None) -> GuardState:
     """The reading is right, by a hand thermometer, by another probe or on trial: it counts from here."""
-    evidence = state.evidence.anew(now)._replace(quiet_c=hand_c, quiet_at=now, span_c=None)
+    evidence = state.evidence.anew(now)._replace(quiet_c=hand_c, quiet_at=now, quiet_own_k=0.0, span_c=None)
     return state._replace(evidence=evidence, heat=state.heat.measured(), past=state.past.begun_anew())
 
 
@@ -137,4 +140,4 @@ def _span_c(state: GuardState, senses: Senses) -> tuple[float, float] | None:
     elapsed_s = senses.now - state.evidence.quiet_at
     per_s = state.plate.worst_loss_per_s(senses.run.capacity_j_per_k)
     fall_k = FALL_K + per_s * max(0.0, quiet_c - senses.tun.room_c) * elapsed_s
-    return quiet_c - fall_k, quiet_c + RISE_K + state.heat.owed_k
+    return quiet_c - fall_k - state.evidence.quiet_own_k, quiet_c + RISE_K + state.heat.owed_k

@@ -4,37 +4,18 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from controller.core.guard.evidence import Evidence
 from controller.core.guard.heat_account import NEW, HeatAccount
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.history import History
 from controller.core.guard.interlock import Interlock, Known, Note
+from controller.core.guard.link_gaps import NONE, LinkGaps
 from controller.core.guard.plate import Plate
 from controller.core.guard.registry import ALL
 from controller.core.nouns import Instant, Trip
 from controller.quick_records import maker, quick
 
 _known = maker(Known)
-
-
-@quick
-class Evidence(NamedTuple):
-    """Is what is known good enough for heat, and since when does it count?"""
-
-    off_until: Instant = 0.0  # no heat before
-    qualified: bool = False
-    from_at: Instant = 0.0  # readings count from here
-    quiet_c: float | None = None  # the mash at the last tick on good evidence, trips apart: no heat after that
-    quiet_at: Instant = 0.0
-    now_c: float | None = None  # in a hold: what is read ...
-    span_c: tuple[float, float] | None = None  # ... and between what a mash may be by now; None: anything
-    gaps: tuple[tuple[str, Instant], ...] = ()  # link gaps since heat was last allowed: which, since when
-    in_gap: bool = False  # what was lost was lost in a gap alone: three readings after it will do
-    new: int = 0  # believed readings since what was lost
-    new_at: Instant = 0.0  # the first of them
-
-    def anew(self, now: Instant) -> Evidence:
-        """Lost, and no reading so far counts any more."""
-        return self._replace(qualified=False, from_at=now, in_gap=False, new=0)
 
 
 @quick
@@ -69,6 +50,7 @@ class GuardState(NamedTuple):
     durable_need: int = 0
     hand_for: str = ""  # this trip was cleared: a restart wants a hand reading
     noted: Noted = Noted()
+    link_gaps: LinkGaps = NONE
     line: HeaterLine = HeaterLine()
     past: History = History()
     heat: HeatAccount = NEW

@@ -129,12 +129,13 @@ def _gap(run: Run, outage_s: float | None, now_c: float | None) -> tuple[float, 
     return min(room, outage_s / 2), f"a starch rest back at {HALF_C:g} to {FULL_C:g} °C counts half", True
 
 
-def after_gap(run: Run, now_c: float | None, now: Instant) -> Run:
+def after_gap(run: Run, now_c: float | None, now: Instant, why: str = "") -> Run:
     """The run, held because a link was gone for long: a person is asked, nothing is latched, one answer leads on."""
     gone_s = now - run.state_since
     credit, rule, _ = _gap(run, gone_s, now_c)
     at = "unknown" if now_c is None else f"{now_c:.1f} °C"
-    text = f"no heat for {gone_s / 60:.0f} min, since a link was gone; the mash is at {at}. How shall it go on?"
+    why = why or f"no heat for {gone_s / 60:.0f} min, since a link was gone"
+    text = f"{why}; the mash is at {at}. How shall it go on?"
     return run._replace(gap=Gap(credit, rule), prompt=Prompt("resume", text, CHOICES, now), held_by="resume")
 
 

@@ -53,6 +53,9 @@ def to(run: Run, state: RunState, now: Instant, events: list[Event], why: str = 
 def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
     if view.lost and run.state in TRIPS_MOVE:
         return to(run._replace(prompt=None), S.ABORTING, now, events, "another controller commands this tun")
+    if view.link_gone and not view.trips and run.state in KEPT:
+        run = run._replace(held_by=run.held_by or "trip", paused=run.paused or run.state in (S.PAUSED, S.PAUSING))
+        return to(run, S.HOLDING, now, events, view.link_gone)
     if not view.trips or run.state not in TRIPS_MOVE:
         return run
     if view.latched and run.held_by != "latched":
@@ -67,8 +70,10 @@ def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
 
 def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Only a run held by self-clearing trips alone goes on by itself; after a long gap of a link a person is asked."""
-    if run.held_by == "trip" and now - run.state_since >= GONE_S and all(trip.link for trip in view.trips):
-        asked = resume.after_gap(run, seen.value_c, now)
+    asks = bool(view.link_gone) and now > run.state_since  # what was answered in this tick is not asked again
+    gone = asks or now - run.state_since >= GONE_S
+    if run.held_by == "trip" and gone and all(trip.link for trip in view.trips):
+        asked = resume.after_gap(run, seen.value_c, now, view.link_gone)
         text = asked.prompt.text if asked.prompt is not None else ""
         events.append(Event("resume", "ask", text, value=now - run.state_since, unit="s", priority=2))
         return asked

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any, TypeVar
 
 from controller.core.guard import gate, plate
+from controller.core.guard.evidence import Evidence
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.interlock import Finding, Interlock, Known
 from controller.core.guard.registry import ALL
 from controller.core.guard.senses import AtHeater, Own, Probed, Run, Senses
-from controller.core.guard.state import Evidence, GuardState
+from controller.core.guard.state import GuardState
 from controller.core.nouns import Demand, HeaterReport, Link, Measurement, Phase, Reading, RunState, Switch, Target
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput
 from tests.core.bench import tun
@@ -128,9 +129,10 @@ def ids(gate_: gate.Gate) -> list[str]:
     return [trip.id for trip in gate_.state.trips]
 
 
-def read(*values_c: float) -> tuple[Reading, ...]:
-    """So many new readings, the newest last."""
-    return tuple(Reading(value_c, NOW - 0.5 + n / 10, 20 + n) for n, value_c in enumerate(values_c))
+def read(*values_c: float, later_s: float = 0.0) -> tuple[Reading, ...]:
+    """So many new readings, a second apart, the newest last."""
+    first = NOW - 0.5 + later_s - (len(values_c) - 1)
+    return tuple(Reading(value_c, first + n, 20 + n) for n, value_c in enumerate(values_c))
 
 
 def report(seq: int = 50, duty: float = 0.0, **changes: Any) -> HeaterReport:

@@ -13,7 +13,7 @@ from controller.core.guard.history import History, Line
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Demand, Foreign, HeaterReport, Link, RunState, Switch, Target, Trip, View
+from controller.core.nouns import Foreign, HeaterReport, Link, RunState, Switch, Target, Trip, View
 from tests.core.guard.looks import (
     BASE,
     NOW,
@@ -144,24 +144,13 @@ def test_a_lease_never_outlives_its_reading_by_more_than_12_s(age_s: float, gone
     assert (off.command.valid_s, off.command.reading_age_s) == (10.0, None)
 
 
-@pytest.mark.parametrize(("value", "out"), [(nan, 0.0), (inf, 0.0), (-0.01, 0.0), (1.01, 0.0), (0.0, 0.0), (1.0, 1.0)])
-def test_demand_must_be_a_share(value: float, out: float) -> None:
-    """A demand that is no share of the heater's power becomes OFF and G26; both ends are shares."""
-    told = check(OPEN, value)
-    assert duty(told) == out
-    assert ("G26" in ids(told)) is not (0.0 <= value <= 1.0)
-    if ids(told):
-        trip = told.state.trips[0]
-        assert (trip.value, trip.limit, trip.latched) == (value if abs(value) < 2 else -1.0, 1.0, False)
-
-
-@pytest.mark.parametrize(("asked", "out"), [
-    (0.0, (0.0, "t")), (1.0, (1.0, "t")), (1.01, (0.0, "demand was no number")), (nan, (0.0, "demand was no number")),
-    (inf, (0.0, "demand was no number")), (-0.1, (0.0, "demand was no number")),
-])  # fmt: skip
-def test_the_last_line_before_the_heater(asked: float, out: tuple[float, str]) -> None:
-    """Even were nothing found before it, a demand that is no share does not leave."""
-    assert gate._allowed(OPEN, BASE, [], Demand(asked, "t")) == out
+@pytest.mark.parametrize("value", [nan, inf, -inf, -0.01, 1.01])
+def test_demand_must_be_a_share(value: float) -> None:
+    """A demand that is no share of the heater's power is a bug of ours and ends the process, whose last word is OFF;
+    both ends are shares."""
+    with pytest.raises(ValueError, match=f"a duty of {value:g} was asked for \\(test\\)"):
+        check(OPEN, value)
+    assert [duty(check(OPEN, share)) for share in (0.0, 1.0)] == [0.0, 1.0]
 
 
 TRIPPED: dict[str, tuple[str, dict[str, Any], bool]] = {
@@ -170,7 +159,6 @@ TRIPPED: dict[str, tuple[str, dict[str, Any], bool]] = {
     "another": ("G05", {"level": None, "state": S.HELD}, False),
     "unknown with heat off": ("G10", {"state": S.HELD}, True),
     "unknown in a run": ("G10", {}, False),
-    "the gate's own": ("G26", {"level": None, "state": S.HELD}, False),
 }
 
 

@@ -103,7 +103,7 @@ def test_clear_of_what_ends_by_itself_does_not_lead_to_heat_either(trip: str) ->
         told.step()
         assert told.duty == 0.0
     assert alone.state.run.state is RunState.RUNNING and told.state.run.state is RunState.HELD
-    told.order("restart")
+    told.order("restart", hand_c=told.mash_c)
     told.until("running", 100)
 
 
@@ -112,7 +112,7 @@ def test_restart_after_clear_does_lead_to_heat() -> None:
     bench = tripped(RunState.HELD, "G09")
     bench.order("clear", trip="G09")
     bench.run(5)
-    bench.order("restart")
+    bench.order("restart", hand_c=bench.mash_c)
     bench.until("running", 200)
     bench.run(20)
     assert bench.duty > 0.0

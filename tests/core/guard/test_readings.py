@@ -107,12 +107,25 @@ def test_any_over(samples: tuple[Sample, ...], over: bool) -> None:
 def test_could_be_true(values: tuple[float, ...], believed_c: float | None, left: list[float]) -> None:
     """In range, and no failed sensor's value unless one is believed within 2 K; messages that are none fall out."""
     probed = Probed(seen=SEEN._replace(value_c=believed_c), raw=(*read(*values), *TEXT))
-    assert readings.could_be_true(probed, PLAIN) == left
+    assert [value_c for _, value_c in readings.could_be_true(probed, PLAIN)] == left
 
 
 def test_what_could_be_true_is_corrected() -> None:
-    """A failed sensor's value is looked for in the raw one."""
-    assert readings.could_be_true(Probed(seen=SEEN, raw=read(49.0, 85.0)), LOW) == [50.0]
+    """A failed sensor's value is looked for in the raw one; each comes with its arrival."""
+    assert readings.could_be_true(Probed(seen=SEEN, raw=read(49.0, 85.0)), LOW) == [(NOW - 1.5, 50.0)]
+
+
+def test_readings_beyond_a_limit() -> None:
+    """Two a second apart are beyond doubt, not two within 0.9 s, nor with one below between."""
+    rows = [((0.0, True), (1.0, True)), ((0.0, True), (0.9, True)), ((0.0, True), (0.5, False), (1.0, True)), ()]
+    found = []
+    for words in rows:
+        row = readings.NOT_OVER
+        for at, over in words:
+            row = row.heard(at, over)
+        found.append(row.pair)
+    assert found == [True, False, False, False]
+    assert readings.NOT_OVER.heard(1.0, False) is readings.NOT_OVER
 
 
 @pytest.mark.parametrize(

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from controller.core.guard.evidence import Evidence
 from controller.core.guard.heat_account import HeatAccount
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.history import History
 from controller.core.guard.interlock import Known
 from controller.core.guard.registry import ALL
-from controller.core.guard.state import Evidence, GuardState, Noted
+from controller.core.guard.state import GuardState, Noted
 from tests.core.guard.looks import NOW, OPEN, check, duty
 from tests.core.guard.story import watt
 

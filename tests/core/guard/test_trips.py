@@ -54,7 +54,7 @@ def test_a_trip_in_full() -> None:
 
 @pytest.mark.parametrize(("changes", "latched"), [
     ({"raw": read(81.0, 82.0)}, True), ({"late_s": 21.0}, False), ({"flow": DRY}, False),
-    ({"level": DRY}, True), ({"raw_outlet": read(93.0)}, True), ({"raw_outlet": read(86.0)}, False),
+    ({"level": DRY}, True), ({"raw_outlet": read(93.0)}, False), ({"raw_outlet": read(86.0)}, False),
 ])  # fmt: skip
 def test_what_latches(changes: dict[str, Any], latched: bool) -> None:
     """By the table where the interlock does not say; by the interlock where it does."""
@@ -178,7 +178,8 @@ def test_a_trip_that_gets_worse_waits_for_a_person() -> None:
     over_mash = mild.state.trips[0]._replace(limit=12.0, text="20 K over the mash")  # another cause of the same trip
     began = mild.state._replace(trips=(over_mash,), need_durable=False)
     assert check(began, now=NOW + 1.0, raw_outlet=read(86.5)).state.trips == (over_mash,)
-    worse = check(began, now=NOW + 1.0, raw_outlet=read(93.0))
+    once = check(began, now=NOW + 1.0, raw_outlet=read(93.0)).state
+    worse = check(once, now=NOW + 2.0, raw_outlet=read(93.0))
     trip = worse.state.trips[0]
     assert (trip.latched, trip.value, trip.limit, worse.state.need_durable) == (True, 93.0, 85.0, True)
     assert "93.0 °C" in trip.text

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.nouns import Phase, RunState
+from controller.core.guard.link_gaps import NONE, LinkGaps
+from controller.core.nouns import Phase
 from tests.core.bench import Bench, course, leg, settings
+from tests.core.guard.looks import S
 
 PLAN = course(leg("maltose rest", 63.0, 3600.0), leg("keep", 66.0, 600.0, kind="keep"), grist_kg=0)
 
@@ -28,13 +30,13 @@ def test_a_link_that_is_gone(gone_s: int) -> None:
     bench.run(gone_s)
     long = gone_s > 900
     run = bench.state.run
-    assert (run.state, run.held_by, run.prompt is not None) == (RunState.HELD, "resume" if long else "trip", long)
+    assert (run.state, run.held_by, run.prompt is not None) == (S.HELD, "resume" if long else "trip", long)
     assert all(trip.link and not trip.latched for trip in bench.state.guard.trips)
     bench.link = True
     had_s = run.progress.credited_s
     if long:
         bench.run(120)
-        assert (bench.state.run.state, bench.duty, bench.state.guard.trips) == (RunState.HELD, 0.0, ())
+        assert (bench.state.run.state, bench.duty, bench.state.guard.trips) == (S.HELD, 0.0, ())
         assert "since a link was gone" in bench.asked.text
         assert bench.answer(answer="go on here").accepted
     bench.until("running", 60)
@@ -50,6 +52,19 @@ def test_unanswered_it_asks_again_after_the_next_quarter_of_an_hour() -> None:
     bench.run(1000)
     assert bench.answer(answer="go on here").accepted
     bench.run(600)
-    assert (bench.state.run.state, bench.state.run.prompt) == (RunState.HELD, None)
+    assert (bench.state.run.state, bench.state.run.prompt) == (S.HELD, None)
     bench.run(400)
     assert bench.state.run.prompt is not None
+
+
+def test_a_link_that_comes_and_goes() -> None:
+    """Where it has kept heat away for most of an hour the run is held without a trip, asks, and one answer leads on."""
+    bench = resting()
+    known = bench.state.guard._replace(link_gaps=LinkGaps(ask="it comes and goes"))
+    bench.state = bench.state._replace(guard=known)
+    bench.run(5)
+    assert (bench.state.run.state, bench.state.run.held_by, bench.state.guard.trips) == (S.HELD, "resume", ())
+    assert bench.asked.text.startswith("it comes and goes; the mash is at 6")
+    assert bench.answer(answer="go on here").accepted
+    bench.until("running", 60)
+    assert bench.state.guard.link_gaps == NONE

@@ -1,8 +1,9 @@
 """G04: has the reading gone over to another level? A probe that slips out of the mash, or liquor poured in without a
 word: what it reads then asks for the wrong heat.
 
-More than 5 K away it acts after 4 s. Less has half a second more, since five readings that agree are believed by then
-and the level is no jump any more. Up by more than 5 K waits for a person.
+More than 5 K away it cuts after 4 s. Less has half a second more, since five readings that agree are believed by then
+and the level is no jump any more. With none believed for as long as a reading may be gone it is a trip, before a slip
+that may end by itself; up by more than 5 K waits for a person.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import ClassVar, Self
 
 from controller.core.guard import readings
 from controller.core.guard.interlock import Finding, Interlock, Known, Row
-from controller.core.guard.senses import HEATED, Senses
+from controller.core.guard.senses import HEATED, TICK_S, Senses
 from controller.core.nouns import ALONE_K, Measurement, RunState
 
 LEVEL_S = (
@@ -45,9 +46,11 @@ class ReadingJumped(Interlock):
         if lost or seen.jump_since is None or seen.jump_c is None or senses.blocked:
             return self, None
         step_k = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
-        if senses.now - seen.jump_since < (readings.REFUSED_S if abs(step_k) > ALONE_K else LEVEL_S):
+        for_s = senses.now - seen.jump_since
+        if for_s < (readings.REFUSED_S if abs(step_k) > ALONE_K else LEVEL_S):
             return self, None
-        return self, Finding(self.ROW, step_k, senses.tun.guard.jump_k, step_k > ALONE_K, says=_from_to(seen))
+        jump_k, slip = senses.tun.guard.jump_k, seen.age_s < senses.tun.guard.reading_gone_s - TICK_S
+        return self, Finding(self.ROW, step_k, jump_k, step_k > ALONE_K, cut_only=slip, says=_from_to(seen))
 
 
 def _from_to(seen: Measurement) -> str:

@@ -1,8 +1,8 @@
 """G06: is the mash above anything that the program still asks for? Heat over the program destroys enzymes in minutes,
 and shows a loop, a probe or a switch that went wrong long before the hard limit.
 
-Raw readings are counted, for no filter may blind the guard. Two in a row over 2 s do as well as three, for a probe that
-speaks seldom. A probe behind the heater may read what the heater adds there on top.
+Raw readings are counted, for no filter may blind the guard. The first cuts, a second one a second later
+latches. A probe behind the heater may read what the heater adds there on top.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ from typing import ClassVar, Self
 
 from controller.core.guard import readings
 from controller.core.guard.interlock import Finding, Interlock, Known, Row
-from controller.core.guard.senses import HEATED, TICK_S, Senses
-from controller.core.nouns import Instant, RunState, Trip
+from controller.core.guard.readings import NOT_OVER, Over
+from controller.core.guard.senses import HEATED, Senses
+from controller.core.nouns import RunState, Trip
 
 BEHIND = (
     "The probe reads {value:.1f} °C; with its margin and what the heater adds it may read {limit:.1f}. Heat is off."
 )
 UNDER_LIMIT_K = 0.5  # behind the heater it may never read more than the hard limit less this (own proposal)
-ABOVE_S = 3.0 - TICK_S  # two readings in a row over so long do as well as three
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,14 +40,13 @@ class AboveProgram(Interlock):
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
 
-    in_a_row: int = 0  # readings over anything the program asks for
-    since: Instant | None = None  # the first of them
+    row: Over = NOT_OVER  # readings over anything the program asks for
     armed: bool = False  # a process that has just started does not know what was asked before
     worst_c: float = 0.0
     highest_c: float | None = None  # target that remained at the last tick
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
-        """Two or three readings in a row over the highest target that remains and its margin."""
+        """Readings over the highest target that remains and its margin."""
         highest_c, margin_k = senses.run.highest_c, senses.tun.guard.above_program_k
         if highest_c is None:
             return self.asleep(senses), None
@@ -57,30 +56,30 @@ class AboveProgram(Interlock):
         if behind:  # it reads what it must, and G07 alone stands over that
             ceiling_c = senses.tun.guard.hard_limit_c - UNDER_LIMIT_K
             limit_c = max(limit_c, min(limit_c + readings.heater_adds_k(senses, known), ceiling_c))
-        quiet = not before.in_a_row and before.armed and before.highest_c == highest_c
+        quiet = before.row.since is None and before.armed and before.highest_c == highest_c
         if quiet and readings.all_under(senses.mash.raw, senses.tun.probes.mash, limit_c):
             return before, None
         after = before._counted(senses, highest_c, limit_c)
-        enough = after.in_a_row == 2 and after.since is not None and senses.now - after.since >= ABOVE_S
-        if not (after.in_a_row >= 3 or enough) or not after.armed or senses.blocked:
+        hard = after.worst_c >= senses.tun.guard.hard_limit_c  # that is G07's
+        if after.row.since is None or not after.armed or senses.blocked or hard:
             return after, None
-        return after, Finding(self.ROW, after.worst_c, limit_c, says=BEHIND if behind else "")
+        says = BEHIND if behind else ""
+        return after, Finding(self.ROW, after.worst_c, limit_c, cut_only=not after.row.pair, says=says)
 
     def _counted(self, senses: Senses, highest_c: float, limit_c: float) -> Self:
         margin_k = senses.tun.guard.above_program_k
-        run, since, armed, worst_c = self.in_a_row, self.since, self.armed, self.worst_c
-        for value_c in readings.could_be_true(senses.mash, senses.tun.probes.mash):
-            run = run + 1 if value_c > limit_c else 0
-            since = None if not run else senses.now if since is None else since
+        row, armed, worst_c = self.row, self.armed, self.worst_c
+        for at, value_c in readings.could_be_true(senses.mash, senses.tun.probes.mash):
+            row = row.heard(at, value_c > limit_c)
             # well below: a slow fall crosses the limit in noise
             armed, worst_c = armed or value_c <= highest_c + margin_k / 2, value_c
-        if not run and (run, armed, highest_c) == (self.in_a_row, self.armed, self.highest_c):
+        if row is self.row and (armed, highest_c) == (self.armed, self.highest_c):
             return self
-        return replace(self, in_a_row=run, since=since, armed=armed, worst_c=worst_c, highest_c=highest_c)
+        return replace(self, row=row, armed=armed, worst_c=worst_c, highest_c=highest_c)
 
     def asleep(self, senses: Senses) -> Self:
         """The count begins anew; what the program asked for is remembered."""
-        return replace(self, in_a_row=0, since=None) if self.in_a_row else self
+        return self if self.row.since is None else replace(self, row=NOT_OVER)
 
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
         """Is the mash still over the limit of the trip?"""

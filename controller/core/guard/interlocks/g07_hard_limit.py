@@ -12,13 +12,14 @@ from typing import ClassVar, Self
 
 from controller.core.guard import readings
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
+from controller.core.guard.readings import NOT_OVER, Over
 from controller.core.guard.senses import EVERY, Senses
-from controller.core.nouns import RunState
+from controller.core.nouns import Instant, RunState
 
 
 @dataclass(frozen=True, slots=True)
 class HardLimit(Interlock):
-    """Any reading cuts in its tick; two in a row of one probe that could be true latch."""
+    """Any reading cuts in its tick; two of one probe, a second apart, that could be true latch."""
 
     ROW: ClassVar[Row] = Row(
         id="G07",
@@ -33,25 +34,25 @@ class HardLimit(Interlock):
     )
     STATES: ClassVar[frozenset[RunState]] = EVERY
 
-    in_a_row: int = 0  # readings at or over the limit
-    second_in_a_row: int = 0  # the same for the second probe
+    first: Over = NOT_OVER  # readings at or over the limit in a row
+    second: Over = NOT_OVER  # the same for the second probe
     hot_c: float = 0.0
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
-        """While something is being added two in a row cut, but do not latch: boiling mash may be coming back."""
+        """While something is being added two cut, but do not latch: boiling mash may be coming back."""
         limit_c = senses.tun.guard.hard_limit_c
         mash, second = senses.tun.probes.mash, senses.tun.probes.second or senses.tun.probes.mash
         raw_second = senses.second.raw if senses.second is not None else ()
         cool = readings.all_under(senses.mash.raw, mash, limit_c) and readings.all_under(raw_second, second, limit_c)
-        if cool and not self.in_a_row and not self.second_in_a_row:
+        if cool and self.first.since is None and self.second.since is None:
             return self, None
-        first = _counted(self.in_a_row, readings.could_be_true(senses.mash, mash), limit_c)
+        first = _counted(self.first, readings.could_be_true(senses.mash, mash), limit_c)
         others = readings.could_be_true(senses.second, second) if senses.second is not None else []
-        other = _counted(self.second_in_a_row, others, limit_c)
-        pair = max(self.in_a_row, self.second_in_a_row, first[1], other[1]) >= 2
+        other = _counted(self.second, others, limit_c)
+        pair = first[1] or other[1]
         cut_c = other[2] if other[2] is not None else first[2]
         hot_c = self.hot_c if cut_c is None else cut_c
-        after = replace(self, in_a_row=first[0], second_in_a_row=other[0], hot_c=hot_c)
+        after = replace(self, first=first[0], second=other[0], hot_c=hot_c)
         if pair and not senses.blocked:
             return after, Finding(self.ROW, hot_c, limit_c)
         if pair or cut_c is not None or readings.any_over(senses.mash.raw + raw_second, limit_c):
@@ -60,7 +61,7 @@ class HardLimit(Interlock):
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
         """Hot readings while something is being added."""
-        if not (senses.heated and senses.blocked and (self.in_a_row or self.second_in_a_row)):
+        if not (senses.heated and senses.blocked and (self.first.since is not None or self.second.since is not None)):
             return ()
         limit_c = senses.tun.guard.hard_limit_c
         over = f"{self.hot_c:.1f} °C is read during an addition; the limit is {limit_c:g} °C."
@@ -68,11 +69,10 @@ class HardLimit(Interlock):
         return (Note("G07", f"{over} {do}", 1),)
 
 
-def _counted(run: int, values: list[float], limit_c: float) -> tuple[int, int, float | None]:
-    """How many in a row now, the longest row meanwhile, and the last hot one, °C."""
-    longest = 0
-    hot_c: float | None = None
-    for value in values:
-        run = run + 1 if value >= limit_c else 0
-        longest, hot_c = max(longest, run), value if run else hot_c
-    return run, longest, hot_c
+def _counted(row: Over, found: list[tuple[Instant, float]], limit_c: float) -> tuple[Over, bool, float | None]:
+    """The row now, whether it was beyond doubt meanwhile, and the last hot reading, °C."""
+    pair, hot_c = row.pair, None
+    for at, value_c in found:
+        row = row.heard(at, value_c >= limit_c)
+        pair, hot_c = pair or row.pair, hot_c if row.since is None else value_c
+    return row, pair, hot_c

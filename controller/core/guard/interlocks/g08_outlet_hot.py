@@ -2,7 +2,8 @@
 (arithmetic), long before the mash knows of it.
 
 Any raw reading cuts, 85.0 °C and values over 105 °C too: refused, they would pass for silence. Only a believed one
-cools, or a -127 °C would end it. The price: one power-on value costs a minute of heat. Silence keeps it until the trip
+cools, or a -127 °C would end it. The price: one power-on value costs a minute of heat. Two at the upper limit, a
+second apart, latch. Silence keeps it until the trip
 waits for a person. Over the mash 12 K are borne, or twice what the plate's flow warms by.
 """
 
@@ -14,6 +15,7 @@ from typing import ClassVar, Self
 from controller.core.guard import readings
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
+from controller.core.guard.readings import NOT_OVER, Over
 from controller.core.guard.senses import AWAY_TRIP_S, EVERY, TICK_S, Senses
 from controller.core.nouns import HIGHEST_C, LOWEST_C, Instant, Reading, RunState
 
@@ -50,6 +52,7 @@ class OutletHot(Interlock):
     hot_at: tuple[Instant, ...] = ()  # when it was hot, or went over the mash
     heard_at: Instant | None = None  # an outlet temperature was last heard, the probe's or the node's own
     over_since: Instant | None = None  # the outlet is far over the mash
+    row: Over = NOT_OVER  # looks at which it was at the upper limit, one after the other
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """Over its limit, far over the mash, or hot by the heater node's own word?"""
@@ -57,9 +60,15 @@ class OutletHot(Interlock):
         unfitted = senses.outlet is None and self.hot_c is None and (report is None or report.outlet_c is None)
         if unfitted and self.over_since is None:  # nothing at the outlet speaks, and nothing is remembered of it
             return self, self._by_node(senses, known)
-        after, hot = self._at_limit(senses)
+        after, hot = self._looked(senses)._at_limit(senses)
         after, over = after._over_mash(senses, known)
         return after, hot or over or after._by_node(senses, known)
+
+    def _looked(self, senses: Senses) -> Self:
+        """Is it at the upper limit, by a value that a thermometer may give?"""
+        raw = _raw(senses)
+        row = self.row.heard(senses.now, any(senses.tun.guard.outlet_trip_c <= c <= HIGHEST_C for c in raw))
+        return self if not raw or row is self.row else replace(self, row=row)
 
     def _at_limit(self, senses: Senses) -> tuple[Self, Finding | None]:
         limits = senses.tun.guard
@@ -67,7 +76,7 @@ class OutletHot(Interlock):
         if hot:
             worst_c = max(hot)
             again = self.hot_c is None and self._again(senses.now)
-            latched, says = again or not (worst_c < limits.outlet_trip_c), "" if worst_c <= HIGHEST_C else WILD
+            latched, says = again or self.row.pair, "" if worst_c <= HIGHEST_C else WILD
             after = replace(self, heard_at=senses.now)._hot(senses.now, worst_c)
             return after, Finding(self.ROW, worst_c, limits.outlet_limit_c, latched, says=says)
         cool = _believed(senses)
@@ -117,7 +126,7 @@ class OutletHot(Interlock):
             return None
         hot_c = 0.0 if report.outlet_c is None else report.outlet_c
         gap_s = AWAY_TRIP_S if report.fault_code == "own_probe_silent" else None
-        latched, says = gap_s is None and hot_c >= limits.outlet_trip_c, node_says(report.fault)
+        latched, says = gap_s is None and self.row.pair, node_says(report.fault)
         return Finding(self.ROW, hot_c, limits.outlet_limit_c, latched, says=says, gap_s=gap_s)
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:

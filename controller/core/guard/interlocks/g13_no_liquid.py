@@ -4,7 +4,8 @@ far too fast for any broker. The node and a hard-wired switch must act; this is 
 The first word that says no cuts, and heat comes back once the switch has been closed for 3 s (contact.py). A trip is
 what two words say, or many bounces: a float that dances at the brim must not stop a mash, nor have half heat. Lost
 flow is tried again by itself once; lost again within 10 min it waits for a person. So does a lack of liquid, by the
-node's own word as well. A switch that says nothing is a gap of a link, after one word that says no as well.
+node's own word as well. A switch that says nothing is a gap of a link, after one word that says no as well; so is flow
+that is lost while the pump's node hears nothing, or has just come back: its lease has ended, as it should.
 """
 
 from __future__ import annotations
@@ -49,10 +50,11 @@ class NoLiquid(Interlock):
     flow: Contact = UNHEARD
     node: Contact = UNHEARD  # by the heater node's own word
     node_code: str = ""  # what that said last
+    away_at: Instant | None = None  # the pump's node was away then, the newest time
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """By the switches, or by the heater node's own word."""
-        after, switches = self._switches(senses)
+        after, switches = self._away(senses, known)._switches(senses)
         after, told = after._by_node(senses, known)
         return after, _worst(switches, told)
 
@@ -74,10 +76,21 @@ class NoLiquid(Interlock):
             dry = _said("level", "liquid at the heater", after.level, senses.heater.level, senses)
         if tun.flow is not None and _flow_asked(senses):
             still = _said("flow", "flow past the heater", after.flow, senses.heater.flow, senses)
+        if still is not None and after._pump_away(senses):
+            still = still._replace(cut_only=False, latched=False, gap_s=senses.silence_trip_s)
         if still is not None and still.gap_s is None and not still.cut_only:
             after, again = after._flow_lost(now)
             still = still._replace(latched=again)
         return after, _worst(dry, still)
+
+    def _away(self, senses: Senses, known: Known) -> Self:
+        """Is the node that drives the pump away? The heater's counts as that one: it gets the same words, or none."""
+        silent = known.line.silent_s(senses.now) > senses.tun.guard.heater_silent_s / 2
+        return replace(self, away_at=senses.now) if silent or senses.heater.online is False else self
+
+    def _pump_away(self, senses: Senses) -> bool:
+        """May the pump stand because its node got no word, or did until just now?"""
+        return self.away_at is not None and senses.now - self.away_at < senses.tun.guard.flow_proof_s
 
     def _flow_lost(self, now: Instant) -> tuple[Self, bool]:
         """Flow is lost; was it within the last ten minutes before?"""
@@ -89,26 +102,26 @@ class NoLiquid(Interlock):
     def _by_node(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """Its own contacts, once it was asked for heat."""
         report, now = senses.heater.report, senses.now
-        after = self if report is None else self._told(report, now, known.line.heats)
-        if report is not None and report.fault and after.node.heard_at == now and after.node.is_open(now):
+        after = self if report is None else self._told(report, known.line.heats)
+        if report is not None and report.fault and after.node.heard_at == report.at and after.node.is_open(now):
             after, again = after._flow_lost(now) if after.node_code == "no_flow" else (after, True)
             return after, Finding(self.ROW, 0.0, 0.0, latched=again, says=node_says(report.fault))
         node = after.node
         silent = node.open_since is not None and node.heard_at is not None and now - node.heard_at >= CLOSED_S
         return after, None if silent or node.settled(now) else Finding(self.ROW, 0.0, 0.0, cut_only=True)
 
-    def _told(self, report: HeaterReport, now: Instant, heats: bool) -> Self:
+    def _told(self, report: HeaterReport, heats: bool) -> Self:
         """After its report. Told to be off it no longer looks at its flow, so that only heat shows that it is back."""
         code = report.fault_code if report.fault else None
         if code in OWN:
             heard_at = self.node.heard_at
             if not heats and self.node.open_since is None:
                 return self
-            before = UNHEARD if heard_at is None or now - heard_at > WITHIN_S else self.node
-            return replace(self, node=before.heard(Switch(False, now)), node_code=str(code))
+            before = UNHEARD if heard_at is None or report.at - heard_at > WITHIN_S else self.node
+            return replace(self, node=before.heard(Switch(False, report.at)), node_code=str(code))
         if self.node.open_since is None or report.fault or (self.node_code == "no_flow" and report.duty <= 0.0):
             return self
-        closed = self.node.heard(Switch(True, now))
+        closed = self.node.heard(Switch(True, report.at))
         return replace(self, node=closed._replace(closed_since=None) if report.duty > 0.0 else closed)
 
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:

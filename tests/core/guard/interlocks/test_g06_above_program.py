@@ -9,6 +9,7 @@ import pytest
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g06_above_program import BEHIND as TELLS
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
+from controller.core.guard.readings import NOT_OVER, Over
 from controller.core.nouns import Bad, RunState, Trip
 from controller.settings.tun import Probe
 from tests.core.guard.looks import (
@@ -36,35 +37,40 @@ LOW = TUN.model_copy(update={"probes": PROBES.model_copy(update={"mash": Probe(t
 
 BEHIND = TUN.model_copy(update={"probes": PROBES.model_copy(update={"mash": Probe(topic="a", behind_heater=True)})})
 
+
+def cut(value_c: float) -> Finding:
+    """OFF in this tick, and no trip."""
+    return Finding(ROW, value_c, 75.0, cut_only=True)
+
+
 ONE_TICK: dict[str, tuple[dict[str, Any], Finding | None]] = {
-    "two": ({"raw": read(75.1, 75.1)}, None),
-    "three": ({"raw": read(75.1, 75.2, 75.3)}, Finding(ROW, 75.3, 75.0)),
+    "one": ({"raw": read(75.1)}, cut(75.1)),
+    "two": ({"raw": read(75.1, 75.2)}, Finding(ROW, 75.2, 75.0)),
     "three at the limit": ({"raw": read(75.0, 75.0, 75.0)}, None),
-    "one below between": ({"raw": read(75.1, 75.1, 75.0, 75.1)}, None),
+    "one below between": ({"raw": read(75.1, 75.1, 75.0, 75.1)}, cut(75.1)),
     "blocked": ({"raw": read(75.1, 75.2, 75.3), "target": BLOCKED}, None),
     "nothing asked for": ({"raw": read(75.1, 75.2, 75.3), "highest_c": None}, None),
     "a failed sensor's value": ({"raw": read(85.0, 85.0, 85.0)}, None),
     "out of range": ({"raw": read(106.0, 106.0, 106.0)}, None),
-    "the same with a believed one beside it": (
-        {"raw": read(85.0, 85.0, 85.0), "seen": SEEN._replace(value_c=83.0)},
-        Finding(ROW, 85.0, 75.0),
-    ),
+    "under the hard limit": ({"raw": read(79.9, 79.9)}, Finding(ROW, 79.9, 75.0)),
+    "at it, which is G07's": ({"raw": read(80.0, 80.0)}, None),
     "as corrected": ({"raw": read(73.6, 73.6, 73.6), "tun": LOW}, Finding(ROW, 73.6 / 0.98, 75.0)),
     "under as corrected": ({"raw": read(73.4, 73.4, 73.4), "tun": LOW}, None),
 }
 
 
 @pytest.mark.parametrize(("changes", "expected"), ONE_TICK.values(), ids=ONE_TICK)
-def test_three_readings_in_a_row(changes: dict[str, Any], expected: Finding | None) -> None:
-    """Over the highest target and its margin three in a row that could be true; one below starts anew."""
+def test_two_readings_in_a_row(changes: dict[str, Any], expected: Finding | None) -> None:
+    """Over the highest target and its margin two in a row that could be true; one cuts; one below starts anew; at the
+    hard limit it is another's matter."""
     assert found(ARMED, **changes) == expected
 
 
 def test_it_goes_on_from_tick_to_tick() -> None:
-    """Three ticks with one reading each are three in a row; messages that are no readings change nothing."""
+    """Two ticks with one reading each are two in a row; messages that are no readings change nothing."""
     after = ARMED
-    for value_c, expected in ((75.1, None), (75.2, None), (75.3, Finding(ROW, 75.3, 75.0))):
-        after, finding = watch(after, raw=read(value_c))
+    for n, (value_c, expected) in enumerate(((75.1, cut(75.1)), (75.2, Finding(ROW, 75.2, 75.0)))):
+        after, finding = watch(after, raw=read(value_c, later_s=n))
         assert finding == expected
         assert watch(after, raw=(Bad("text", NOW),))[0] == after
     seen = AboveProgram(armed=True, highest_c=72.0)
@@ -73,25 +79,13 @@ def test_it_goes_on_from_tick_to_tick() -> None:
 
 @pytest.mark.parametrize(
     ("raw", "after_s", "expected"),
-    [((), 2.0, None), ((75.2,), 1.9, None), ((75.2,), 2.0, Finding(ROW, 75.2, 75.0)), ((75.0, 75.2), 2.0, None)],
-)
-def test_two_readings_in_two_seconds(raw: tuple[float, ...], after_s: float, expected: Finding | None) -> None:
-    """Two in a row that span 2 s do as well as three; one does not, nor do two within 1.9 s, nor after one below."""
+    [((), 2.0, cut(75.1)), ((75.2,), 0.9, cut(75.2)), ((75.2,), 1.0, Finding(ROW, 75.2, 75.0)),
+     ((75.0, 75.2), 2.0, cut(75.2)), ((75.0,), 2.0, None)],
+)  # fmt: skip
+def test_two_readings_in_a_second(raw: tuple[float, ...], after_s: float, expected: Finding | None) -> None:
+    """One goes on cutting until the next is heard; two within 0.9 s do not do, nor does one after one below."""
     first, _ = watch(ARMED, raw=read(75.1))
-    assert (first.in_a_row, first.since) == (1, NOW)
-    assert found(first, raw=read(*raw), now=NOW + after_s) == expected
-
-
-def test_the_time_counts_from_the_first_of_the_row() -> None:
-    """The second keeps it, silence after that trips; one below forgets it, the next begins it anew."""
-    first, _ = watch(ARMED, raw=read(75.1))
-    second, _ = watch(first, raw=read(75.2), now=NOW + 1.0)
-    assert second.since == NOW
-    assert found(second, raw=(), now=NOW + 2.0) == Finding(ROW, 75.2, 75.0)
-    anew, _ = watch(first, raw=read(75.0, 75.1), now=NOW + 1.0)
-    assert (anew.in_a_row, anew.since) == (1, NOW + 1.0)
-    below, _ = watch(second, raw=read(75.0), now=NOW + 1.0)
-    assert (below.in_a_row, below.since) == (0, None)
+    assert found(first, raw=read(*raw, later_s=after_s), now=NOW + after_s) == expected
 
 
 def test_a_falling_program_disarms() -> None:
@@ -125,14 +119,14 @@ def test_a_process_that_has_just_started_is_not_armed() -> None:
 
 def test_what_is_kept() -> None:
     """The row ends with one reading below; the last value above is told also in a tick without one."""
-    row = AboveProgram(in_a_row=2, armed=True, worst_c=75.2, highest_c=72.0)
-    assert watch(row, raw=read(70.0))[0].in_a_row == 0
+    row = AboveProgram(row=Over(NOW - 2.0, NOW - 1.0), armed=True, worst_c=75.2, highest_c=72.0)
+    assert watch(row, raw=read(70.0))[0].row is NOT_OVER
     assert found(watch(ARMED, raw=read(75.1, 75.2, 75.3))[0], raw=()) == Finding(ROW, 75.3, 75.0)
 
 
 def test_held_the_count_begins_anew() -> None:
     """The highest target is kept; where nothing was counted nothing changes; the same with nothing asked for."""
-    counted = AboveProgram(in_a_row=2, since=NOW - 1.0, armed=True, highest_c=72.0)
+    counted = AboveProgram(row=Over(NOW - 1.0, NOW), armed=True, highest_c=72.0)
     left = AboveProgram(armed=True, highest_c=72.0)
     assert memory(check(having(counted), state=RunState.HELD), AboveProgram) == left
     assert watch(counted, highest_c=None) == (left, None)
@@ -170,7 +164,7 @@ def test_it_keeps_its_trip(value_c: float | None, limit: float | None, there: bo
 def test_a_cool_mash_trips_nothing() -> None:
     """In a tick with everything in order nothing is counted, for long as well."""
     gate = check(having(AboveProgram(armed=True, highest_c=72.0)))
-    assert (ids(gate), memory(gate, AboveProgram).in_a_row) == ([], 0)
+    assert (ids(gate), memory(gate, AboveProgram).row) == ([], NOT_OVER)
 
 
 @pytest.mark.parametrize(

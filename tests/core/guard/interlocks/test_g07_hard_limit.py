@@ -9,6 +9,7 @@ import pytest
 
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g07_hard_limit import HardLimit
+from controller.core.guard.readings import NOT_OVER, Over
 from controller.core.nouns import Bad, Phase, RunState
 from controller.settings.tun import Probe
 from tests.core.guard.looks import (
@@ -31,6 +32,7 @@ from tests.core.guard.looks import (
 )
 
 FRESH, ROW = HardLimit(), HardLimit.ROW
+ONE = Over(NOW - 0.5, NOW - 0.5)  # one reading
 ADDING: dict[str, Any] = {"target": BLOCKED, "phase": Phase.ADDING}
 
 
@@ -60,25 +62,26 @@ def test_by_either_probe(name: str, values: tuple[float, ...], expected: Finding
 def test_the_hotter_word_of_two_probes() -> None:
     """Each probe has its own row: one of each is no pair; the second probe's is told where both are hot."""
     after, finding = watch(FRESH, raw=read(81.0), raw_second=read(82.0))
-    assert (after, finding) == (HardLimit(1, 1, 82.0), cut(82.0))
-    assert found(after, raw=read(81.5), raw_second=read(63.0)) == Finding(ROW, 81.5, 80.0)
-    assert found(after, raw=read(63.0), raw_second=read(82.5)) == Finding(ROW, 82.5, 80.0)
+    assert (after, finding) == (HardLimit(ONE, ONE, 82.0), cut(82.0))
+    assert found(after, raw=read(81.5, later_s=1.0), raw_second=read(63.0)) == Finding(ROW, 81.5, 80.0)
+    assert found(after, raw=read(63.0), raw_second=read(82.5, later_s=1.0)) == Finding(ROW, 82.5, 80.0)
 
 
 def test_the_one_before_is_remembered() -> None:
-    """Hot in two ticks running latches; a cool one between starts anew; nothing new keeps what was."""
+    """Hot in two ticks running latches, a second apart; a cool one between starts anew; nothing new keeps what was."""
     one, first = watch(FRESH, raw=read(80.0))
-    assert (one, first) == (HardLimit(1, 0, 80.0), cut(80.0))
-    assert found(one, raw=read(81.0)) == Finding(ROW, 81.0, 80.0)
+    assert (one, first) == (HardLimit(first=ONE, hot_c=80.0), cut(80.0))
+    assert found(one, raw=read(81.0, later_s=0.9)) == cut(81.0)
+    assert found(one, raw=read(81.0, later_s=1.0)) == Finding(ROW, 81.0, 80.0)
     assert watch(one, raw=()) == (one, None)
-    assert watch(one, raw=read(63.0)) == (HardLimit(0, 0, 80.0), None)
-    two, _ = watch(one, raw=read(81.0))
+    assert watch(one, raw=read(63.0)) == (HardLimit(hot_c=80.0), None)
+    two, _ = watch(one, raw=read(81.0, later_s=1.0))
     assert found(two, raw=()) == Finding(ROW, 81.0, 80.0)
     second, _ = watch(FRESH, raw_second=read(81.0, 82.0), raw=())
-    assert second == HardLimit(0, 2, 82.0)
+    assert second == HardLimit(second=Over(NOW - 1.5, NOW - 0.5), hot_c=82.0)
     assert found(second, raw=(), raw_second=()) == Finding(ROW, 82.0, 80.0)
     cool, _ = watch(second, raw=(), raw_second=read(63.0))
-    assert cool.second_in_a_row == 0
+    assert cool.second is NOT_OVER
 
 
 @pytest.mark.parametrize("name", ["raw", "raw_second"])
@@ -140,9 +143,9 @@ def test_a_false_value_at_the_limit_cuts() -> None:
 @pytest.mark.parametrize("value_c", [63.0, -5.0])
 def test_a_cool_reading_ends_the_row_of_its_probe(value_c: float) -> None:
     """The lowest value that a thermometer may give is a reading as well; the other probe's row stays."""
-    one = HardLimit(in_a_row=1, second_in_a_row=1)
-    assert watch(one, raw=read(value_c), raw_second=())[0] == HardLimit(second_in_a_row=1)
-    assert watch(one, raw=(), raw_second=read(value_c))[0] == HardLimit(in_a_row=1)
+    one = HardLimit(ONE, ONE)
+    assert watch(one, raw=read(value_c), raw_second=())[0] == HardLimit(second=ONE)
+    assert watch(one, raw=(), raw_second=read(value_c))[0] == HardLimit(first=ONE)
 
 
 def test_one_that_is_not_fitted() -> None:
@@ -188,7 +191,9 @@ def test_hot_outside_an_addition_is_no_note() -> None:
     gate = check(raw=read(80.0, 80.1))
     assert (ids(gate), told(gate)) == (["G07"], [])
     assert told(check(raw=read(80.0))) == []
-    said = {run for run in RunState if told(check(having(HardLimit(1, 0, 81.0)), state=run, raw=(), **ADDING))}
+    said = {
+        run for run in RunState if told(check(having(HardLimit(first=ONE, hot_c=81.0)), state=run, raw=(), **ADDING))
+    }
     assert said == HEATING
 
 

@@ -11,6 +11,7 @@ from controller.core.guard import plate
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding, Known
 from controller.core.guard.interlocks.g08_outlet_hot import OVER, WILD, OutletHot
+from controller.core.guard.readings import Over
 from controller.core.guard.state import GuardState
 from controller.core.nouns import Reading, RunState
 from controller.settings.tun import Output, Probe, Probes
@@ -51,10 +52,10 @@ RAW: dict[str, tuple[dict[str, Any], Finding | None]] = {
     "under": ({"raw_outlet": read(84.9)}, None),
     "at the limit, where the filter refuses it": ({"raw_outlet": read(85.0), "outlet": REFUSED}, hot(85.0)),
     "under the upper limit": ({"raw_outlet": read(91.9)}, hot(91.9)),
-    "at the upper limit": ({"raw_outlet": read(92.0)}, hot(92.0, True)),
+    "at the upper limit": ({"raw_outlet": read(92.0)}, hot(92.0)),
     "the hottest of several": ({"raw_outlet": read(63.0, 86.0, 91.0, 87.0, 63.0)}, hot(91.0)),
-    "the hottest that can be": ({"raw_outlet": read(105.0), "outlet": REFUSED}, hot(105.0, True)),
-    "beyond": ({"raw_outlet": read(105.1), "outlet": REFUSED}, hot(105.1, True, WILD)),
+    "the hottest that can be": ({"raw_outlet": read(105.0), "outlet": REFUSED}, hot(105.0)),
+    "beyond": ({"raw_outlet": read(105.1), "outlet": REFUSED}, hot(105.1, False, WILD)),
     "as corrected": ({"raw_outlet": read(83.3), "tun": LOW}, hot(83.3 / 0.98)),
     "under as corrected": ({"raw_outlet": read(83.2), "tun": LOW}, None),
     "raw alone": ({"raw_outlet": read(85.5), "tun": HIGH}, hot(85.5)),
@@ -70,14 +71,29 @@ RAW: dict[str, tuple[dict[str, Any], Finding | None]] = {
 
 @pytest.mark.parametrize(("changes", "expected"), RAW.values(), ids=RAW)
 def test_any_raw_reading_cuts(changes: dict[str, Any], expected: Finding | None) -> None:
-    """At 85 °C a limiter, at 92 °C latched, the probe's or the node's own, corrected or not, no filter asked."""
+    """At 85 °C and above, the probe's or the node's own, corrected or not, no filter asked."""
     assert found(FRESH, **changes) == expected
 
 
 def test_no_number_is_hot() -> None:
-    """What is no number cannot be said to be under the limit: it latches, in the words of a broken thermometer."""
+    """What is no number cannot be said to be under the limit: it trips, in the words of a broken thermometer."""
     finding = found(FRESH, raw_outlet=read(nan), outlet=REFUSED)
-    assert finding is not None and (finding.latched, finding.says) == (True, WILD)
+    assert finding is not None and (finding.latched, finding.says) == (False, WILD)
+
+
+@pytest.mark.parametrize(
+    ("value_c", "ago_s", "latched"),
+    [(92.0, 1.0, True), (105.0, 1.0, True), (92.0, 0.9, False), (91.9, 1.0, False), (105.1, 1.0, False),
+     (nan, 1.0, False)],
+)  # fmt: skip
+def test_two_at_the_upper_limit_latch(value_c: float, ago_s: float, latched: bool) -> None:
+    """A second apart, by values that a thermometer may give; one alone, or an impossible one, ends by itself."""
+    for said in (
+        {"raw_outlet": read(value_c), "outlet": REFUSED},
+        {"outlet": None, "report": report(outlet_c=value_c)},
+    ):
+        finding = found(OutletHot(row=Over(NOW - ago_s, NOW - ago_s)), **said)
+        assert finding is not None and finding.latched is latched
 
 
 @pytest.mark.parametrize(("ago_s", "latched"), [(60.0, False), (60.1, True), (599.9, True), (600.0, False)])
@@ -294,7 +310,7 @@ def test_over_the_mash_in_a_run() -> None:
 
 TEXT = node_says("F (1)")
 FAULTS = [
-    ("own_limit", 91.9, hot(91.9)), ("own_limit", 92.0, hot(92.0, True)), ("own_limit", 84.0, hot(84.0, False, TEXT)),
+    ("own_limit", 91.9, hot(91.9)), ("own_limit", 92.0, hot(92.0)), ("own_limit", 84.0, hot(84.0, False, TEXT)),
     ("own_probe_silent", None, hot(0.0, False, TEXT)._replace(gap_s=20.0)),
     ("own_probe_silent", 63.0, hot(63.0, False, TEXT)._replace(gap_s=20.0)),
     ("internal", 63.0, None), ("no_liquid", 63.0, None), (None, 63.0, None),
@@ -316,7 +332,9 @@ def test_a_fault_of_the_nodes_outlet_at_the_upper_limit(outlet_c: float, latched
     """Under this file's own limit as well: whether it latches is a matter of the upper one."""
     early = TUN.model_copy(update={"guard": TUN.guard.model_copy(update={"outlet_trip_c": 70.0})})
     said = report(50, 0.7, fault="F {1}", fault_code="own_limit", outlet_c=outlet_c)
-    finding = found(FRESH, known(line=HOT), tun=early, raw_outlet=(), outlet=None, report=said)
+    finding = found(
+        OutletHot(row=Over(NOW - 1.0, NOW - 1.0)), known(line=HOT), tun=early, raw_outlet=(), outlet=None, report=said
+    )
     assert finding == hot(outlet_c, latched, TEXT)
 
 

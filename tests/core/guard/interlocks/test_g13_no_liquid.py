@@ -17,6 +17,7 @@ from tests.core.guard.looks import (
     HEATING,
     HOT,
     NOW,
+    OFF,
     OPEN,
     TUN,
     check,
@@ -128,6 +129,23 @@ def test_where_liquid_and_flow_are_asked_for() -> None:
     trip = check(flow=LOST).state.trips[0]
     assert (trip.latched, trip.unit) == (False, "s")
     assert trip.text == f"{STILL} {ROW.do}"
+
+
+@pytest.mark.parametrize(("away_s", "link"), [(0.0, True), (9.9, True), (10.0, False), (None, False)])
+def test_flow_lost_while_the_pumps_node_was_away(away_s: float | None, link: bool) -> None:
+    """A gap of a link until it has been back for as long as a pump may take; liquid that is lost is none."""
+    before = NoLiquid(away_at=None if away_s is None else NOW - away_s)
+    expected = silent("flow", 0.0)._replace(says=STILL) if link else still(0.0)
+    assert found(before, flow=LOST) == expected
+    assert found(before, level=LOST) == dry(0.0)
+
+
+def test_when_the_pumps_node_is_away() -> None:
+    """The heater's counts as that one: by its own word, or when it has answered nothing for 5 s."""
+    late = OFF._replace(acked_at=NOW - 5.1)
+    cases = [(OFF, True), (late, True), (OFF, False), (OFF._replace(acked_at=NOW - 5.0), None)]
+    seen = [watch(FRESH, known(line=line), online=online)[0].away_at for line, online in cases]
+    assert seen == [None, NOW, NOW, None]
 
 
 AGAIN = [(60.0, False), (60.1, True), (599.9, True), (600.0, False)]
