@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.core.nouns import Instant
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 
 @quick

@@ -13,7 +13,7 @@ from controller.core.guard.evidence import Evidence
 from controller.core.guard.interlock import Note
 from controller.core.guard.senses import NO_RUN, Senses
 from controller.core.nouns import Demand, Instant, RunState, Trip
-from controller.core.quick_records import quick
+from controller.quick_records import quick
 
 MINUTE_S, HALF_HOUR_S, HOUR_S = 60.0, 1800.0, 3600.0
 TOLD_SHARE, ASKED_SHARE = 1.0 / 3.0, 2.0 / 3.0  # of half an hour; of an hour (own proposal)
