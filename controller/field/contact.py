@@ -28,8 +28,9 @@ def looked(known: "Contact", ok: bool, heating: bool, now: float) -> "Contact":
         return known if opened is not None else (now, heating, closed, bounces)
     if opened is None:
         return known
-    recent = tuple([bounce for bounce in bounces if now - bounce[0] < WITHIN_S])
-    return (None, False, now, (*recent, (now, now - opened)))
+    recent = [bounce for bounce in bounces if now - bounce[0] < WITHIN_S]
+    recent.append((now, now - opened))
+    return (None, False, now, tuple(recent))
 
 
 def is_open(known: "Contact", now: float) -> bool:
