@@ -165,7 +165,7 @@ def test_a_correction_is_offered_in_figures(there: tuple[Browser, Stage]) -> Non
         "Wanted": "50.0 °C",
         "Short by": "1.4 K",
         "Either full heat for": f"{offer['heat_s']:.0f} s",
-        "or liquor": f"{offer['liquor_kg']:.1f} kg at 95 °C",
+        "or liquor": f"{offer['liquor_kg']:.1f} kg at 95\u00a0°C",
         "then thickness": f"{offer['thickness_l_per_kg']:.2f} L/kg",
     }
     assert told.items() <= dict(rows).items()

@@ -140,8 +140,8 @@ def _at(unix_s: float) -> str:
     ],
 )
 def test_a_status_says_when_what_comes_next(phase: str, step: str, words: str) -> None:
-    """From the planned end backwards: when the next step begins, and on a rise when its temperature is reached; of
-    several tuns only the lines that say something are shown."""
+    """From the planned end backwards: when the next step begins, and on a rise when its temperature is reached; within
+    which times nine days of ten end; of several tuns only the lines that say something are shown."""
     running = {**STATUS, "state": "running", "finish_at": NOW + 600.0 + 600.0 + 1200.0, "prompt": None, "trips": []}
     running = {**running, "notes": [], "step": {**STATUS["step"], "phase": phase}}
     assert status_text.brief(running) == [
@@ -150,6 +150,9 @@ def test_a_status_says_when_what_comes_next(phase: str, step: str, words: str) -
         f"  next    saccharification, 72.0 °C for 20 min, {words}",
         "  mash    no reading, wanted 50.0 °C, second 49.5 °C",
     ]
+    days = {"finish_in_s": 2400.0, "finish_span_s": [2100.0, 3000.0]}
+    ends = f"ends about {_at(NOW + 2400.0)} ({_at(NOW + 2100.0)} to {_at(NOW + 3000.0)} nine days of ten)"
+    assert status_text.brief({**running, **days})[0] == f"gannet (simulated): running, Sandpiper, {ends}"
 
 
 def test_a_tun_that_falls_silent_in_a_run_is_shown_as_silent() -> None:

@@ -86,8 +86,11 @@ def short(status: Mapping[str, Any]) -> str:
 
 def _state(status: Mapping[str, Any]) -> str:
     program = status.get("title") or status.get("program") or "no program"
-    finish = status.get("finish_at")
+    finish, days = status.get("finish_at"), status.get("finish_span_s")  # an older daemon knows no span
     ends = f", ends about {_clock(finish)}" if finish else ""
+    if finish and days:
+        early, late = (_clock(finish + (left_s - status["finish_in_s"]) / _speed(status)) for left_s in days)
+        ends += f" ({early} to {late} nine days of ten)"
     speed = f", {status['speed']:g} times real time" if status.get("speed", 1) != 1 else ""
     kind = " (simulated)" if status.get("simulated") else ""
     return f"{status['tun']}{kind}: {status['state']}, {program}{ends}{speed}"
