@@ -168,7 +168,7 @@ def test_the_button_at_the_tun_ends_what_is_latched_and_gives_no_heat() -> None:
     bench.node.pins = bench.node.pins._replace(reset=button)
     bench.heated()
     level.ok = False
-    bench.run(1)
+    bench.run(2)
     level.ok = True
     bench.heat(seq=2)
     assert not any(bench.run(2)) and bench.fault == "no liquid at the heater"
