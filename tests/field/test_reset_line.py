@@ -20,7 +20,7 @@ def latched(level: FakeInput) -> Bench:
     bench = Bench(level=level)
     bench.heated()
     level.ok = False
-    bench.run(1)
+    bench.run(2)
     assert bench.node.state.latched and not bench.node.on
     return bench
 
@@ -38,7 +38,7 @@ def test_a_latched_fault_goes_by_a_word_on_this_machine(full: bool, answer: str)
     level, tun = FakeInput(), secrets.token_hex(8)
     bench = latched(level)
     level.ok = full
-    bench.run(1)
+    bench.run(4)
 
     async def asked() -> list[str]:
         async with await reset_line.listen(tun, lambda: bench.node.reset(bench.now)):

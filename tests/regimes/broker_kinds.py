@@ -45,7 +45,7 @@ class MosquittoTls(Kind):
         super().__init__(folder, version)
         secrets, self.tls_port = secured.prepare(folder), secured.free_port()
         self.main = secured.configure(folder, secrets, self.port, self.tls_port)
-        for config, user in ((self.config, "daemon"), (self.nodes_config, "standin")):
+        for config, user in ((self.config, "daemon"), (self.nodes_config, f"standin-{TUN}")):
             word = secrets / "passwords" / user
             files = f'username = "{user}"\npassword_file = "{word}"\ntls = true\nca_file = "{secrets / "ca.crt"}"\n'
             self.reach(config, self.tls_port, files)

@@ -95,7 +95,8 @@ class Chroot:
         for user in ("root", "underback"):
             words = "cd /tmp && underback check linnet && underback dryrun linnet --json"
             said = self.ran("runuser", "-u", user, "--", "env", "UNDERBACK_CONFIG=/etc/underback", "sh", "-c", words)
-            if json.loads(said[said.index("\n{") :])["result"] != "complete":
+            ran, _ = json.JSONDecoder().raw_decode(said[said.index("\n{") + 1 :])
+            if ran["result"] != "complete":
                 raise Broken(f"as {user}: the dry run does not complete")
 
 
@@ -152,7 +153,7 @@ def package(there: Chroot) -> set[str]:
         there.ran("bash", f"/src-{version}/systemd/build-deb.sh", "--find-links", "/wheels", "/tmp")
     before = there.world()
     first, second = (f"/tmp/{next((there.folder / 'tmp').glob(f'underback_{v}_*.deb')).name}" for v in (FIRST, SECOND))
-    install = ("apt-get", "install", "-y", "--no-download", "--allow-downgrades")
+    install = ("apt-get", "install", "-y", "--allow-downgrades")
     there.ran(*install, first)
     there.works(FIRST)
     own = there.folder / "etc/underback/tuns/plover.toml"
