@@ -20,7 +20,7 @@ from controller.quick_records import quick
 STEP_S = 10.0  # one line of history
 RISE_WINDOW_S = 300.0  # a rise without heat is looked at over so long (own trial on random tuns)
 PARTS, EVEN_PART = 5, 0.05  # an even rise: so many parts, each warmer by so much of the whole (own proposal)
-FALL_S = 60.0  # a step of the level counts as recent for so long
+FALL_S = 180.0  # a fall is looked at over so long, and a step of the level counts as recent
 FULL_SHARE = 0.95  # of the duty that the tun file allows, that is full heat
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # behind the heater: mean duty of so long, its change
 KEPT_EVERY = 6  # over a restart of the process one line of so many is kept; the others are straight between them
@@ -98,7 +98,7 @@ class History(NamedTuple):
         return self.off_since is not None and now - self.off_since >= plate.quiet_s
 
     def moved_k(self, now: Instant) -> float:
-        """By how much did history go to another level within the last minute, K?"""
+        """By how much did history go to another level within the last three minutes, K?"""
         return sum(step_k for _, step_k in self._recent(now))
 
     def more_j(self, start: int, steps: int) -> float:

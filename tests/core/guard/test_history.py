@@ -111,12 +111,12 @@ def test_another_level_moves_it(which: Tun, step_k: float, moves: bool) -> None:
     assert after.moves == (((110.0, step_k),) if moves else ())
 
 
-def test_moves_of_the_last_minute() -> None:
-    """They add up for a minute; the one of a minute ago counts no more, and is forgotten with the next."""
+def test_moves_of_the_last_three_minutes() -> None:
+    """They add up for three minutes; one as long ago counts no more, and is forgotten with the next."""
     past = History(moves=((100.0, 4.0), (150.0, -1.0)))
-    assert [past.moved_k(now) for now in (159.9, 160.0, 210.0)] == [3.0, -1.0, 0.0]
-    jumped = past._replace(lines=(Line(150.0, 60.0, 0.0),)).follow(tick(80.0, 170.0), 0.0, PLATE)
-    assert jumped.moves == ((150.0, -1.0), (170.0, 20.0))
+    assert [past.moved_k(now) for now in (279.9, 280.0, 330.0)] == [3.0, -1.0, 0.0]
+    jumped = past._replace(lines=(Line(280.0, 60.0, 0.0),)).follow(tick(80.0, 300.0), 0.0, PLATE)
+    assert jumped.moves == ((150.0, -1.0), (300.0, 20.0))
 
 
 # ---------------------------------------------------------------- heat
