@@ -48,7 +48,8 @@ class History(NamedTuple):
     next_at: Fleeting[Instant] = 0.0
     off_since: Instant | None = None  # duty 0 since
     heat_since: Instant | None = None  # heat began
-    full_since: Instant | None = None  # full heat, since
+    full_since: Instant | None = None  # full heat, since; an interruption does not end it
+    full_s: float = 0.0  # and for so long in all
     full_c: float = 0.0  # what the mash was then
     added_at: Instant | None = None  # something was being added then, the newest time
     moves: Fleeting[tuple[tuple[Instant, float], ...]] = ()  # when, and by how much, history went to another level, K
@@ -140,9 +141,7 @@ class History(NamedTuple):
     def _heated(self, senses: Senses, duty: float, plate: Plate) -> History:
         """With the tick's energy."""
         if duty <= 0.0:
-            since = senses.now if self.off_since is None else self.off_since
-            known = self.off_since is not None and self.full_since is None
-            return self if known else self._replace(off_since=since, full_since=None)
+            return self if self.off_since is not None else self._replace(off_since=senses.now)
         past = self
         if past.heat_since is None and past.lines:
             past = past.begun_anew()  # the tun may just have been filled: what was before says nothing of it
@@ -154,10 +153,15 @@ class History(NamedTuple):
         return past._full(senses, duty)
 
     def _full(self, senses: Senses, duty: float) -> History:
-        value = senses.mash.seen.value_c
-        if duty < FULL_SHARE * senses.tun.heater.duty_cap or value is None:
+        """With the time at full heat, far from the target. Less heat begins it anew, and so does a target that is near;
+        an interruption by a link, a trip or a hold does not."""
+        value_c, target_c, limits = senses.mash.seen.value_c, senses.run.target.target_c, senses.tun.guard
+        near = target_c is None or value_c is None or target_c - value_c <= limits.cannot_keep_up_k
+        if duty < FULL_SHARE * senses.tun.heater.duty_cap or near:
             return self if self.full_since is None else self._replace(full_since=None)
-        return self if self.full_since is not None else self._replace(full_since=senses.now, full_c=value)
+        if self.full_since is not None:
+            return self._replace(full_s=self.full_s + senses.dt)
+        return self._replace(full_since=senses.now, full_s=0.0, full_c=value_c)
 
     def _read(self, senses: Senses, plate: Plate) -> History:
         """With a line more, once in ten seconds."""

@@ -21,6 +21,7 @@ from tests.core.guard.story import (
     JACKET,
     POWER,
     heated,
+    hold,
     told,
     vessel,
     watt,
@@ -30,7 +31,8 @@ PLATE = plate.of(JACKET)
 
 
 def tick(value_c: float | None, now: float, dt: float = 10.0, which: Tun = JACKET, **changes: Any) -> Senses:
-    return senses(tun=which, now=now, dt=dt, seen=SEEN._replace(value_c=value_c), **changes)
+    figures = {"target": hold(90.0), **changes}
+    return senses(tun=which, now=now, dt=dt, seen=SEEN._replace(value_c=value_c), **figures)
 
 
 def told_on(past: History, values: list[float], duty: float, which: Tun = JACKET, from_s: float = 0.0) -> History:
@@ -152,8 +154,9 @@ def test_full_heat(cap: float, duty: float, full: bool) -> None:
     which = heated(duty_cap=cap)
     past = told_on(History(), [40.0, 41.0, 42.0], duty, which)
     assert (past.full_since, past.full_c) == ((10.0, 40.0) if full else (None, 0.0))
-    for less in (0.5, 0.0):
-        assert past.follow(tick(43.0, 40.0, which=which), less, PLATE).full_since is None
+    assert past.follow(tick(43.0, 40.0, which=which), 0.5, PLATE).full_since is None
+    off = past.follow(tick(43.0, 40.0, which=which), 0.0, PLATE)
+    assert (off.full_since, off.full_s) == (past.full_since, past.full_s)
 
 
 def test_full_heat_needs_a_reading() -> None:
