@@ -156,8 +156,8 @@ class History(NamedTuple):
         """With the time at full heat, far from the target. Less heat begins it anew, and so does a target that is near;
         an interruption by a link, a trip or a hold does not."""
         value_c, target_c, limits = senses.mash.seen.value_c, senses.run.target.target_c, senses.tun.guard
-        near = target_c is None or value_c is None or target_c - value_c <= limits.cannot_keep_up_k
-        if duty < FULL_SHARE * senses.tun.heater.duty_cap or near:
+        less = duty < FULL_SHARE * senses.tun.heater.duty_cap
+        if less or value_c is None or target_c is None or target_c - value_c <= limits.cannot_keep_up_k:
             return self if self.full_since is None else self._replace(full_since=None)
         if self.full_since is not None:
             return self._replace(full_s=self.full_s + senses.dt)
