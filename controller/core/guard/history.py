@@ -94,10 +94,6 @@ class History(NamedTuple):
         shares = ((b.energy_j - a.energy_j) / (power_w * max(STEP_S, b.at - a.at)) for a, b in pairwise(lines))
         return max(shares, default=0.0)
 
-    def quiet(self, now: Instant, plate: Plate) -> bool:
-        """Has the heater been off for so long that no mash warms any more?"""
-        return self.off_since is not None and now - self.off_since >= plate.quiet_s
-
     def moved_k(self, now: Instant) -> float:
         """By how much did history go to another level within the last three minutes, K?"""
         return sum(step_k for _, step_k in self._recent(now))

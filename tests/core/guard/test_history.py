@@ -13,7 +13,7 @@ from controller.core.guard.interlocks.g25_does_not_fit import FIT_S
 from controller.core.guard.senses import Senses
 from controller.core.nouns import RunState
 from controller.settings.tun import Tun
-from tests.core.guard.looks import NOW, SEEN, senses
+from tests.core.guard.looks import SEEN, senses
 from tests.core.guard.story import (
     BEHIND,
     BLOCKED,
@@ -217,12 +217,6 @@ def test_a_step_of_a_coarse_probe_is_no_rise() -> None:
 def test_an_even_rise(values: tuple[float, ...], even: bool) -> None:
     """Each fifth of the five minutes is warmer than the one before by a twentieth of the rise; a step is not even."""
     assert told([value for value in values for _ in range(6)], [0.0] * 30).warms_evenly(5.0) is even
-
-
-@pytest.mark.parametrize(("off_since", "quiet"), [(None, False), (670.0, True), (670.1, False), (0.0, True)])
-def test_when_no_mash_warms_any_more(off_since: float | None, quiet: bool) -> None:
-    """The heater off for just the plate's time is enough."""
-    assert History(off_since=off_since).quiet(NOW, watt()) is quiet
 
 
 @pytest.mark.parametrize(("added_at", "now", "limit_k"), [(None, 0.0, 3.0), (100.0, 700.0, 6.0), (100.0, 700.1, 3.0)])
