@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from controller.core.guard.heat_account import PULSE_K, PULSE_SHARE
-from controller.core.guard.history import FALL_S, STEP_S
+from controller.core.guard.history import FALL_S, STEP_S, apart_k
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.senses import HEATED, Senses
 from controller.core.nouns import ALONE_K, RunState
@@ -88,16 +88,17 @@ class NoHeatSeen(Interlock):
 
 def _slipped(senses: Senses, known: Known) -> Finding | None:
     """Has the reading fallen as no mash does, with heat on as it began? Then the probe has slipped out, or somebody has
-    added liquor: 3 K in three minutes hold heat back, over 5 K are a trip. Behind the heater it may fall further."""
+    added liquor: 3 K in three minutes hold heat back, over 5 K are a trip. What still mixes may fall twice as far, behind the heater
+    5 K more."""
     lines = known.past.lines[-1 - round(FALL_S / STEP_S) :]
     if len(lines) < LEAST_LINES or lines[len(lines) // 2].energy_j <= lines[0].energy_j:
         return None
     fell_k = lines[0].temperature_c - lines[-1].temperature_c - known.past.moved_k(senses.now)
-    own_k = ALONE_K if known.plate.behind_heater else 0.0
-    if fell_k > ALONE_K + own_k:
-        return Finding(NoHeatSeen.ROW, fell_k, ALONE_K + own_k, says=FELL)
-    falls = fell_k > FELL_K + own_k
-    return Finding(NoHeatSeen.ROW, fell_k, FELL_K + own_k, cut_only=True, says=FALLS) if falls else None
+    own_k, added_at = ALONE_K if known.plate.behind_heater else 0.0, known.past.added_at
+    waits_k, trips_k = (own_k + apart_k(limit_k, added_at, senses.now) for limit_k in (FELL_K, ALONE_K))
+    if fell_k > trips_k:
+        return Finding(NoHeatSeen.ROW, fell_k, trips_k, says=FELL)
+    return Finding(NoHeatSeen.ROW, fell_k, waits_k, cut_only=True, says=FALLS) if fell_k > waits_k else None
 
 
 def _unshown(senses: Senses, known: Known) -> Finding | None:

@@ -180,6 +180,7 @@ def test_five_kelvin_are_borne(fell_k: float, cut: bool | None) -> None:
         steep = told([fell_k] + [0.0] * (lines - 1), [float(at) for at in range(lines)])
         found = judged(G09, steep)[1]
         assert (None if found is None else found.cut_only) == (cut if known_of else None)
+        assert judged(G09, steep._replace(added_at=steep.lines[-1].at - 600.0))[1] is None
 
 
 @pytest.mark.parametrize(("apart_s", "found"), [(180.0, None), (160.0, 370.0)])
