@@ -88,8 +88,8 @@ class NoHeatSeen(Interlock):
 
 def _slipped(senses: Senses, known: Known) -> Finding | None:
     """Has the reading fallen as no mash does, with heat on as it began? Then the probe has slipped out, or somebody has
-    added liquor: 3 K in three minutes hold heat back, over 5 K are a trip. What still mixes may fall twice as far, behind the heater
-    5 K more."""
+    added liquor: 3 K in three minutes hold heat back, over 5 K are a trip. What still mixes may fall twice as far, a
+    probe behind the heater by 5 K more."""
     lines = known.past.lines[-1 - round(FALL_S / STEP_S) :]
     if len(lines) < LEAST_LINES or lines[len(lines) // 2].energy_j <= lines[0].energy_j:
         return None
