@@ -13,12 +13,12 @@ import pytest
 
 from controller.core.nouns import RunState
 from controller.edge.record.disks import RealDisks
-from controller.edge.record.writer import HANGS_S, RecordWriter
+from controller.edge.record.writer import HANGS_S, IDLE_KEPT, RecordWriter
 from tests.edge.lives import heating, lived
 from tests.edge.virtual import GANNET, Disks, Rig
 from tests.waiting import PATIENCE_S, until
 
-BAD_S, BACK_S = 90.0, 30.0
+BAD_S, BACK_S, LOCK_S = 90.0, 30.0, 60.0
 
 
 def breaks(bench: Rig, call: str) -> None:
@@ -62,7 +62,7 @@ def test_heat_is_back_within_30_s_of_a_sound_disk(call: str, tripped: bool, tmp_
     assert kept == set(range(1, bench.service.writer.seq + 1))
 
 
-@pytest.mark.parametrize("call", ["create", "write", "sync", "close", "free_mb"])
+@pytest.mark.parametrize("call", ["create", "reopen", "write", "sync", "close", "remove", "free_mb"])
 def test_a_call_that_hangs_is_told_as_an_error_is_and_over_when_it_returns(call: str, tmp_path: Path) -> None:
     """Up to ten seconds a slow disk is just slow; later the record says which call does not come back."""
     gate, here, now = threading.Event(), threading.Event(), [100.0]
@@ -78,7 +78,14 @@ def test_a_call_that_hangs_is_told_as_an_error_is_and_over_when_it_returns(call:
         writer.begin(True, {"at": 1.0})
         until(lambda: writer.disk().ok and writer._fd is not None, "the first file is open")
     setattr(disks, call, hang)
-    writer.begin(True, {"at": 1.0})
+    path = tmp_path / "00000000-run.jsonl"
+    path.write_bytes(b"")
+    for n in range(IDLE_KEPT + 1):  # more than are kept
+        (tmp_path / f"{n:08d}-idle.jsonl").write_bytes(b"")
+    if call == "reopen":
+        writer.go_on(path, 0, 0, {"at": 1.0})
+    else:
+        writer.begin(True, {"at": 1.0})
     writer.event({"text": "x"})
     assert here.wait(PATIENCE_S)
     now[0] += HANGS_S
@@ -89,6 +96,49 @@ def test_a_call_that_hangs_is_told_as_an_error_is_and_over_when_it_returns(call:
     gate.set()
     until(lambda: writer.disk().ok and writer.disk().durable_seq == 1, "the disk is well again")
     writer.close()
+
+
+@pytest.mark.parametrize("call", ["close", "remove"])
+def test_an_error_that_loses_nothing_is_none(call: str, tmp_path: Path) -> None:
+    """What cannot be closed or removed is no reason to let a mash cool."""
+    disks, calls = RealDisks(), []
+
+    def fail(*args: Any) -> None:
+        calls.append(args)
+        raise OSError(errno.EIO, "told by the test")
+
+    setattr(disks, call, fail)
+    writer = RecordWriter(tmp_path, 0, 50, disks, threaded=False)
+    for n in range(IDLE_KEPT + 2):
+        writer.begin(False, {"at": float(n)})
+        writer.event({"text": "x"})
+    disk = writer.disk()
+    assert calls and (disk.ok, disk.durable_seq) == (True, IDLE_KEPT + 2)
+
+
+@pytest.mark.parametrize("call", ["write", "sync"])
+def test_a_kill_while_the_disk_is_bad(call: str, tmp_path: Path) -> None:
+    """The next process finds what was on the disk: the run goes on with heat, or the status says why not."""
+    disks = Disks()
+
+    async def bad_day(bench: Rig) -> None:
+        await heating(bench)
+        breaks(bench, call)
+        await asyncio.sleep(BAD_S)
+
+    first = lived(tmp_path, "first", bad_day, disks=disks)
+    for path, data in disks.synced.items():
+        (tmp_path / path.name).write_bytes(data)
+    kept = {topic: payload for topic, payload in first.broker.retained.items() if topic == first.topics.status}
+    said: list[dict[str, Any]] = []
+
+    async def comes_back(bench: Rig) -> None:
+        await asyncio.sleep(LOCK_S + BACK_S)
+        said.append(bench.status())
+
+    second = lived(tmp_path, "second", comes_back, disks=RealDisks(), kept=kept)
+    hot = any(json.loads(payload)["duty"] > 0.0 for payload in second.commands())
+    assert hot or said[0]["trips"] or said[0]["waiting_for"], said[0]["state"]
 
 
 async def _forgets(bench: Rig) -> None:

@@ -27,7 +27,7 @@ FILTER_S, MOST_SHARE = 15.0, 0.3  # of the reading; one reading after a gap neve
 NOISE_SHARE, SD_PER_STEP = 0.05, 0.886  # mean step of so many readings; of white noise sqrt(pi) / 2 (arithmetic)
 STEADY_S = 5.0  # readings further apart say nothing of noise (own proposal)
 PULSE_K, PULSE_SHARE = 1.5, 0.5  # heat of one pulse over the worst loss; so much of it must show (own proposal)
-UNRECORDED_S = 15.0  # a record of heat is so old at most: a line of history, and a slow sync; a lease on top
+UNRECORDED_S = 15.0  # of full heat that no record has: one comes every 10, and a sync is slow; a lease on top
 
 
 class Pulse(NamedTuple):

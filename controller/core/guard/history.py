@@ -20,7 +20,7 @@ from controller.quick_records import quick
 STEP_S = 10.0  # one line of history
 RISE_WINDOW_S = 300.0  # a rise without heat is looked at over so long (own trial on random tuns)
 PARTS, EVEN_PART = 5, 0.05  # an even rise: so many parts, each warmer by so much of the whole (own proposal)
-FALL_S = 60.0  # a step of the level counts as recent for so long
+FALL_S = 180.0  # a fall is looked at over so long, and a step of the level counts as recent
 FULL_SHARE = 0.95  # of the duty that the tun file allows, that is full heat
 EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # behind the heater: mean duty of so long, its change
 KEPT_EVERY = 6  # over a restart of the process one line of so many is kept; the others are straight between them
@@ -48,7 +48,8 @@ class History(NamedTuple):
     next_at: Fleeting[Instant] = 0.0
     off_since: Instant | None = None  # duty 0 since
     heat_since: Instant | None = None  # heat began
-    full_since: Instant | None = None  # full heat, since
+    full_since: Instant | None = None  # full heat, since; an interruption does not end it
+    full_s: float = 0.0  # and for so long in all
     full_c: float = 0.0  # what the mash was then
     added_at: Instant | None = None  # something was being added then, the newest time
     moves: Fleeting[tuple[tuple[Instant, float], ...]] = ()  # when, and by how much, history went to another level, K
@@ -93,12 +94,8 @@ class History(NamedTuple):
         shares = ((b.energy_j - a.energy_j) / (power_w * max(STEP_S, b.at - a.at)) for a, b in pairwise(lines))
         return max(shares, default=0.0)
 
-    def quiet(self, now: Instant, plate: Plate) -> bool:
-        """Has the heater been off for so long that no mash warms any more?"""
-        return self.off_since is not None and now - self.off_since >= plate.quiet_s
-
     def moved_k(self, now: Instant) -> float:
-        """By how much did history go to another level within the last minute, K?"""
+        """By how much did history go to another level within the last three minutes, K?"""
         return sum(step_k for _, step_k in self._recent(now))
 
     def more_j(self, start: int, steps: int) -> float:
@@ -140,9 +137,7 @@ class History(NamedTuple):
     def _heated(self, senses: Senses, duty: float, plate: Plate) -> History:
         """With the tick's energy."""
         if duty <= 0.0:
-            since = senses.now if self.off_since is None else self.off_since
-            known = self.off_since is not None and self.full_since is None
-            return self if known else self._replace(off_since=since, full_since=None)
+            return self if self.off_since is not None else self._replace(off_since=senses.now)
         past = self
         if past.heat_since is None and past.lines:
             past = past.begun_anew()  # the tun may just have been filled: what was before says nothing of it
@@ -154,10 +149,15 @@ class History(NamedTuple):
         return past._full(senses, duty)
 
     def _full(self, senses: Senses, duty: float) -> History:
-        value = senses.mash.seen.value_c
-        if duty < FULL_SHARE * senses.tun.heater.duty_cap or value is None:
+        """With the time at full heat, far from the target. Less heat begins it anew, and so does a target that is near;
+        an interruption by a link, a trip or a hold does not."""
+        value_c, target_c, limits = senses.mash.seen.value_c, senses.run.target.target_c, senses.tun.guard
+        less = duty < FULL_SHARE * senses.tun.heater.duty_cap
+        if less or value_c is None or target_c is None or target_c - value_c <= limits.cannot_keep_up_k:
             return self if self.full_since is None else self._replace(full_since=None)
-        return self if self.full_since is not None else self._replace(full_since=senses.now, full_c=value)
+        if self.full_since is not None:
+            return self._replace(full_s=self.full_s + senses.dt)
+        return self._replace(full_since=senses.now, full_s=0.0, full_c=value_c)
 
     def _read(self, senses: Senses, plate: Plate) -> History:
         """With a line more, once in ten seconds."""

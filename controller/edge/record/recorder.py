@@ -23,6 +23,7 @@ from controller.messages import incoming, outgoing
 from controller.settings.service import Settings
 
 QUIET = (RunState.IDLE, RunState.CHECKING, RunState.STOPPED, RunState.ABORTED, RunState.COMPLETE)
+PORTION_S = 10.0  # of full heat between two records; a process that starts counts 15 as not recorded (own proposal)
 SETTLE_S, LOOK_S = 1.0, 0.01  # real time: at the end the disk gets so long
 
 
@@ -87,10 +88,13 @@ class Recorder:
 
 
 def worth_keeping(before: State, after: State) -> bool:
-    """Must what survives a restart be on disk, an event or not? Heat that went out is evidence: a line of it, too."""
-    lines = after.guard.past.lines[-2:]
-    given = after.guard.past.fresh and len(lines) == 2 and lines[1].energy_j > lines[0].energy_j
-    return given or _place(after) != _place(before)
+    """Must what survives a restart be on disk at once, an event or not? Heat that went out is evidence, too."""
+    return _place(after) != _place(before) or _portions(after) != _portions(before)
+
+
+def _portions(state: State) -> float:
+    """How many times ten seconds of full heat have gone out?"""
+    return state.guard.past.energy_j // (PORTION_S * state.guard.plate.power_w)
 
 
 def _place(state: State) -> tuple[object, ...]:

@@ -61,7 +61,7 @@ CAUSES: dict[str, tuple[GuardState, dict[str, Any], set[RunState]]] = {
         having(NoHeatSeen(no_power_s=4.0), OPEN._replace(line=HOT)), {"report": report(duty=0.5, power_w=0.0)}, HEAT,
     ),
     "G10": (past(rise_k=0.1, off_since=0.0), {}, EVERY - {S.CHECKING}),
-    "G11": (past(full_since=0.0, full_c=63.0)._replace(line=HOT._replace(duty=1.0)),
+    "G11": (past(full_since=0.0, full_s=1000.0, full_c=63.0)._replace(line=HOT._replace(duty=1.0)),
             {"target": BASE.run.target._replace(target_c=75.0)}, HEAT),
     "G12": (having(HeatLedger(base=Line(0.0, 63.0, 0.0), in_a_row=5), past(energy_j=50_000.0)), {}, HEAT),
     "G13": (OPEN, {"flow": Switch(False, NOW, NOW - 1.0)}, HEAT | {S.RESTARTING}),

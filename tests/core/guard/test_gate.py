@@ -236,9 +236,9 @@ def test_a_tick_adds_to_the_history_what_was_let_out() -> None:
     assert check(OPEN._replace(past=HISTORY)).state.past.lines == HISTORY.lines
     out = check(line(duty=0.5, off_seq=-1)).state.past
     assert (out.lines, out.energy_j) == ((Line(NOW, 63.0, 2500.0),), 2500.0)
-    warmed = tuple(Line(NOW - 200.0 + 10.0 * n, 61.0, 0.0) for n in range(20))
+    warmed = tuple(Line(NOW - 10.0 * n, 63.0 - n / 16.0, 0.0) for n in range(31, 0, -1))
     told = check(OPEN._replace(past=History(lines=warmed, off_since=NOW - 1000.0)))
-    assert ([(trip.id, trip.value) for trip in told.state.trips], duty(told)) == ([("G10", 2.0)], 0.0)
+    assert ([(trip.id, trip.value) for trip in told.state.trips], duty(told)) == ([("G10", 1.875)], 0.0)
 
 
 @pytest.mark.parametrize("state", RunState)

@@ -13,7 +13,7 @@ from controller.core.guard.interlocks.g25_does_not_fit import FIT_S
 from controller.core.guard.senses import Senses
 from controller.core.nouns import RunState
 from controller.settings.tun import Tun
-from tests.core.guard.looks import NOW, SEEN, senses
+from tests.core.guard.looks import SEEN, senses
 from tests.core.guard.story import (
     BEHIND,
     BLOCKED,
@@ -21,6 +21,7 @@ from tests.core.guard.story import (
     JACKET,
     POWER,
     heated,
+    hold,
     told,
     vessel,
     watt,
@@ -30,7 +31,8 @@ PLATE = plate.of(JACKET)
 
 
 def tick(value_c: float | None, now: float, dt: float = 10.0, which: Tun = JACKET, **changes: Any) -> Senses:
-    return senses(tun=which, now=now, dt=dt, seen=SEEN._replace(value_c=value_c), **changes)
+    figures = {"target": hold(90.0), **changes}
+    return senses(tun=which, now=now, dt=dt, seen=SEEN._replace(value_c=value_c), **figures)
 
 
 def told_on(past: History, values: list[float], duty: float, which: Tun = JACKET, from_s: float = 0.0) -> History:
@@ -111,12 +113,12 @@ def test_another_level_moves_it(which: Tun, step_k: float, moves: bool) -> None:
     assert after.moves == (((110.0, step_k),) if moves else ())
 
 
-def test_moves_of_the_last_minute() -> None:
-    """They add up for a minute; the one of a minute ago counts no more, and is forgotten with the next."""
+def test_moves_of_the_last_three_minutes() -> None:
+    """They add up for three minutes; one as long ago counts no more, and is forgotten with the next."""
     past = History(moves=((100.0, 4.0), (150.0, -1.0)))
-    assert [past.moved_k(now) for now in (159.9, 160.0, 210.0)] == [3.0, -1.0, 0.0]
-    jumped = past._replace(lines=(Line(150.0, 60.0, 0.0),)).follow(tick(80.0, 170.0), 0.0, PLATE)
-    assert jumped.moves == ((150.0, -1.0), (170.0, 20.0))
+    assert [past.moved_k(now) for now in (279.9, 280.0, 330.0)] == [3.0, -1.0, 0.0]
+    jumped = past._replace(lines=(Line(280.0, 60.0, 0.0),)).follow(tick(80.0, 300.0), 0.0, PLATE)
+    assert jumped.moves == ((150.0, -1.0), (300.0, 20.0))
 
 
 # ---------------------------------------------------------------- heat
@@ -152,8 +154,9 @@ def test_full_heat(cap: float, duty: float, full: bool) -> None:
     which = heated(duty_cap=cap)
     past = told_on(History(), [40.0, 41.0, 42.0], duty, which)
     assert (past.full_since, past.full_c) == ((10.0, 40.0) if full else (None, 0.0))
-    for less in (0.5, 0.0):
-        assert past.follow(tick(43.0, 40.0, which=which), less, PLATE).full_since is None
+    assert past.follow(tick(43.0, 40.0, which=which), 0.5, PLATE).full_since is None
+    off = past.follow(tick(43.0, 40.0, which=which), 0.0, PLATE)
+    assert (off.full_since, off.full_s) == (past.full_since, past.full_s)
 
 
 def test_full_heat_needs_a_reading() -> None:
@@ -214,12 +217,6 @@ def test_a_step_of_a_coarse_probe_is_no_rise() -> None:
 def test_an_even_rise(values: tuple[float, ...], even: bool) -> None:
     """Each fifth of the five minutes is warmer than the one before by a twentieth of the rise; a step is not even."""
     assert told([value for value in values for _ in range(6)], [0.0] * 30).warms_evenly(5.0) is even
-
-
-@pytest.mark.parametrize(("off_since", "quiet"), [(None, False), (670.0, True), (670.1, False), (0.0, True)])
-def test_when_no_mash_warms_any_more(off_since: float | None, quiet: bool) -> None:
-    """The heater off for just the plate's time is enough."""
-    assert History(off_since=off_since).quiet(NOW, watt()) is quiet
 
 
 @pytest.mark.parametrize(("added_at", "now", "limit_k"), [(None, 0.0, 3.0), (100.0, 700.0, 6.0), (100.0, 700.1, 3.0)])

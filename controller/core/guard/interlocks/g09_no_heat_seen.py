@@ -3,8 +3,9 @@ not in the mash and asks for more and more heat (habit 4 of the house: check the
 
 The heat account (heat_account.py) at its bound: 2 K, and what the plate gives in the time that heat takes to show; 30 s
 more. It runs in a rest as on a rise. Before that, heat is on trust: where the reading and what it owes could be at the
-hard limit, heat waits, without a trip, until the reading follows. At once: over 5 K down in a minute with heat on; and,
-where the node measures it, no power for 5 s in all with its output on, the off part of a window counting neither way.
+hard limit, heat waits, without a trip, until the reading follows. At once: over 5 K down in three minutes with heat on,
+of which 3 K hold it back; and, where the node measures it, no power for 5 s in all with its output on, the off part of
+a window counting neither way.
 
 After a person's clear the first heat is one pulse; one that does not show trips again. Heat below the worst loss, 6 to
 18 K an hour by the tun, is seen by no single probe, whatever is done.
@@ -16,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from controller.core.guard.heat_account import PULSE_K, PULSE_SHARE
-from controller.core.guard.history import FALL_S
+from controller.core.guard.history import FALL_S, STEP_S, apart_k
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.senses import HEATED, Senses
 from controller.core.nouns import ALONE_K, RunState
@@ -24,7 +25,10 @@ from controller.core.nouns import ALONE_K, RunState
 TRUST_K = 0.3  # so far under the hard limit heat waits for the reading (own trial on lumped models)
 POWER_SHARE = 0.05  # of what should flow: less is none (own proposal)
 DRAWS_DUTY, DRAWS_S = 0.2, 5.0  # the output over so much, for so long in all, without power (own proposal)
-FELL = "The reading fell by {value:.1f} K in a minute with the heater on (limit {limit:g} K). Heat is off."
+FELL_K = 3.0  # in three minutes: no mash does (own proposal; one whose pump or stirrer just began again may)
+LEAST_LINES = 7  # a minute, where history has only just begun
+FELL = "The reading fell by {value:.1f} K in three minutes with the heater on (limit {limit:g} K). Heat is off."
+FALLS = "The reading fell by {value:.1f} K in three minutes: liquor added, or probe out of the mash? Heat waits."
 DRAWS = "With its output on, the heater draws {value:.0f} W (at least {limit:.0f} W is due). Heat is off."
 UNSHOWN = "After the clear one pulse of heat was let out, and the reading rose by {value:.1f} K ({limit:.1f} K is due)."
 ON_TRUST = "With the heat that the reading has not shown the mash may be at {value:.1f} °C. Heat waits for the reading."
@@ -75,21 +79,26 @@ class NoHeatSeen(Interlock):
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
         """Heat that waits for the reading."""
-        waits = _on_trust(senses, known) if senses.heated else None
-        return () if waits is None else (Note("trust", waits.says.format(value=waits.value)),)
+        if not senses.heated:
+            return ()
+        falls, waits = _slipped(senses, known), _on_trust(senses, known)
+        asks = () if falls is None or not falls.cut_only else (Note("fall", falls.says.format(value=falls.value), 2),)
+        return asks if waits is None else (*asks, Note("trust", waits.says.format(value=waits.value)))
 
 
 def _slipped(senses: Senses, known: Known) -> Finding | None:
-    """At once: has the reading fallen as no mash does, with heat on all the while? Then the probe has slipped out."""
-    past = known.past
-    if not past.fresh:
+    """Has the reading fallen as no mash does, with heat on as it began? Then the probe has slipped out, or somebody has
+    added liquor: 3 K in three minutes hold heat back, over 5 K are a trip. What still mixes may fall twice as far, a
+    probe behind the heater by 5 K more."""
+    lines = known.past.lines[-1 - round(FALL_S / STEP_S) :]
+    if len(lines) < LEAST_LINES or lines[len(lines) // 2].energy_j <= lines[0].energy_j:
         return None
-    then, soon = past.ago(FALL_S), past.ago(FALL_S / 2)
-    if then is None or soon is None or soon.energy_j <= then.energy_j:
-        return None
-    fell_k = then.temperature_c - past.lines[-1].temperature_c - past.moved_k(senses.now)
-    limit_k = ALONE_K + (ALONE_K if known.plate.behind_heater else 0.0)
-    return None if fell_k <= limit_k else Finding(NoHeatSeen.ROW, fell_k, limit_k, says=FELL)
+    fell_k = lines[0].temperature_c - lines[-1].temperature_c - known.past.moved_k(senses.now)
+    own_k, added_at = ALONE_K if known.plate.behind_heater else 0.0, known.past.added_at
+    waits_k, trips_k = (own_k + apart_k(limit_k, added_at, senses.now) for limit_k in (FELL_K, ALONE_K))
+    if fell_k > trips_k:
+        return Finding(NoHeatSeen.ROW, fell_k, trips_k, says=FELL)
+    return Finding(NoHeatSeen.ROW, fell_k, waits_k, cut_only=True, says=FALLS) if fell_k > waits_k else None
 
 
 def _unshown(senses: Senses, known: Known) -> Finding | None:

@@ -17,10 +17,11 @@ from typing import ClassVar, Self
 
 from controller.core.guard.history import RISE_WINDOW_S, STEP_S, apart_k
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
-from controller.core.guard.senses import EVERY, Senses
+from controller.core.guard.senses import EVERY, NO_RUN, Senses
 from controller.core.nouns import RunState, Trip
 
 GAVE, LOST = 1.3, 0.5  # of the heat given, and of the plate's loss: masses and power are as much off (own proposal)
+EVENS_S = RISE_WINDOW_S - 180.0  # heat that nobody counted: the last three minutes of a mash that evens out (own trial)
 OWN_RATES = 0.5, 1.5  # of the heater's slowest and fastest rise: what else rises is not the heater (own proposal)
 ABOVE_SETPOINT_K = 3.0  # own proposal
 SETTLED_S = 30.0  # off for so long and the dead time; a verdict lasts as long
@@ -104,12 +105,14 @@ class HeatNotAskedFor(Interlock):
 
 def _unasked_k(senses: Senses, known: Known) -> float:
     """By how much has the reading risen in five minutes beyond all that the heat given may still do, K? Nothing while
-    heat is on or that is not known. Behind the heater the reading follows the heat for longer."""
+    heat is on or that is not known. After a run nobody counts its heat any more, and behind the heater the reading goes
+    its own way: there it must have been off for long."""
     past, plate, capacity = known.past, known.plate, senses.run.capacity_j_per_k
     rise_k = past.warmed_k()
     if past.off_since is None or rise_k <= 0.0 or rise_k == inf:
         return 0.0
-    if plate.behind_heater and not past.quiet(senses.now, plate):
+    uncounted = plate.behind_heater or senses.run.state in NO_RUN
+    if uncounted and senses.now - past.off_since < plate.quiet_s + EVENS_S:
         return 0.0
     _, most_j = past.windows(RISE_WINDOW_S, plate.dead_s + plate.lag_s)
     lost_j = LOST * plate.loss_w_per_k * max(0.0, past.lines[-1].temperature_c - plate.room_c) * RISE_WINDOW_S

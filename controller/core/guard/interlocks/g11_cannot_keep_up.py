@@ -2,7 +2,8 @@
 stand for hours between two rests where the wrong enzymes work.
 
 The quarter of an hour counts from when heat can have shown: the dead time and a coil's wait come before it. Full heat
-is 0.95 of what the file's `duty_cap` allows, and so is the rise that is asked for.
+is 0.95 of what the file's `duty_cap` allows, and so is the rise that is asked for. An interruption does not begin it
+anew: its time is left out, and what a mash may at the most lose in it.
 """
 
 from __future__ import annotations
@@ -44,11 +45,13 @@ class CannotKeepUp(Interlock):
         target_c = senses.run.target.target_c
         if not past.fresh or past.full_since is None or target_c is None:
             return self, None
-        lasted_s, now_c = senses.now - past.full_since - plate.dead_s, past.lines[-1].temperature_c
+        lasted_s, now_c = past.full_s - plate.dead_s, past.lines[-1].temperature_c
         if lasted_s < limits.cannot_keep_up_s or target_c - now_c <= limits.cannot_keep_up_k:
             return self, None
         net_w = plate.power_w * senses.tun.heater.duty_cap - plate.loss_w_per_k * (now_c - plate.room_c)
-        allowed_k = max(0.0, net_w) * lasted_s / senses.run.capacity_j_per_k
+        off_s, capacity = max(0.0, senses.now - past.full_since - past.full_s), senses.run.capacity_j_per_k
+        cooled_k = plate.worst_loss_per_s(capacity) * max(0.0, now_c - plate.room_c) * off_s
+        allowed_k = max(0.0, net_w) * lasted_s / capacity - cooled_k
         if now_c - past.full_c >= KEEPS * allowed_k:
             return self, None
         full = f"Full heat for {lasted_s / 60.0:.0f} min and still"

@@ -12,6 +12,7 @@ from controller.settings.tun import Tun
 from tests.core.guard.looks import S
 from tests.core.guard.story import (
     JACKET,
+    Course,
     Story,
     bathed,
     heated,
@@ -61,10 +62,23 @@ def test_keeping_up_is_asked_of_runs_that_are_short_only(changes: dict[str, Any]
     assert story(**changes).go(rising(60.0, 0.5), 1.0, 1000.0) == found
 
 
-@pytest.mark.parametrize("pause", [0.9, 0.0])
-def test_full_heat_must_last(pause: float) -> None:
-    """A line below 0.95 or an OFF: the quarter of an hour begins anew."""
-    assert story().go(rising(40.0, 0.5), lambda at: pause if at == 500.0 else 1.0) == 1470.0
+@pytest.mark.parametrize(("pause", "found"), [(0.9, 1470.0), (0.0, 980.0)])
+def test_full_heat_must_last(pause: float, found: float) -> None:
+    """A line below 0.95, and the quarter of an hour begins anew; an OFF is left out of it."""
+    assert story().go(rising(40.0, 0.5), lambda at: pause if at == 500.0 else 1.0) == found
+
+
+def test_gaps_of_a_link_hide_no_missing_phase() -> None:
+    """12 s without heat every three minutes, and it is found when 900 s of full heat have gone out all the same."""
+    gaps: Course = lambda at: 0.0 if at % 180.0 < 20.0 else 1.0  # noqa: E731
+    assert story().go(rising(40.0, 0.4), gaps, 2000.0) == 1100.0
+
+
+@pytest.mark.parametrize(("off_s", "found"), [(0.0, True), (300.0, True), (1200.0, False)])
+def test_what_a_mash_loses_in_an_interruption_is_not_due(off_s: float, found: bool) -> None:
+    """A long hold cools: 440 K of 900 would be too little, but not after what may have been lost meanwhile."""
+    past = told([440.0], [0.0], full_since=-900.0 - off_s, full_s=900.0, full_c=0.0)
+    assert (judged(G11, past, target=hold(1000.0, 1.0))[1] is not None) is found
 
 
 @pytest.mark.parametrize(("loss_w_per_k", "found"), [(0.0, 970.0), (20.0, None), (300.0, None)])
@@ -92,7 +106,7 @@ def test_at_its_limits(
 ) -> None:
     """One watt into one joule a kelvin for 900 s: half of it is enough, 4 K are near enough, loss to the room is taken
     off."""
-    past = told([now_c], [0.0], full_since=full_since, full_c=full_c)
+    past = told([now_c], [0.0], full_since=full_since, full_s=-full_since, full_c=full_c)
     finding = judged(G11, past, vessel(**changes), target=hold(target_c, 1.0))[1]
     assert (None if finding is None else finding[1:3]) == ((target_c - now_c, 4.0) if found else None)
 
@@ -100,6 +114,6 @@ def test_at_its_limits(
 @pytest.mark.parametrize("changes", [{"fresh": False}, {"full_since": None}])
 def test_it_looks_at_new_lines_under_full_heat(changes: dict[str, Any]) -> None:
     """Without a new line, or without full heat, nothing is said."""
-    past = told([100.0], [0.0], full_since=-900.0, full_c=100.0)
+    past = told([100.0], [0.0], full_since=-900.0, full_s=900.0, full_c=100.0)
     assert judged(G11, past)[1] is not None
     assert judged(G11, past._replace(**changes)) == (G11, None)
