@@ -91,6 +91,7 @@ EVENT_KINDS = {
     "advice": "What was advised when the run began.",
     "malt": "A line of the grist, with its figures.",
     "calibration": "How a probe is corrected.",
+    "expected": "What is to be got of liquor and wort; filed at the start.",
 }
 
 
