@@ -92,6 +92,7 @@ EVENT_KINDS = {
     "malt": "A line of the grist, with its figures.",
     "expected": "What was to be got of liquor and wort when the run began.",
     "calibration": "How a probe is corrected.",
+    "expected": "What is to be got of liquor and wort; filed at the start.",
 }
 
 
