@@ -152,6 +152,14 @@ def test_a_status_says_when_what_comes_next(phase: str, step: str, words: str) -
     ]
 
 
+def test_a_status_says_between_which_times_nine_days_of_ten_end() -> None:
+    """Where days were simulated, early and late end stand beside the planned one, by the clock."""
+    ends = {"finish_at": NOW + 2400.0, "finish_in_s": 2400.0, "finish_span_s": [2100.0, 3000.0]}
+    first = status_text.brief({**STATUS, **ends, "state": "running"})[0]
+    span = f"{_at(NOW + 2100.0)} to {_at(NOW + 3000.0)} on nine days of ten"
+    assert first == f"gannet (simulated): running, Sandpiper, ends about {_at(NOW + 2400.0)} ({span})"
+
+
 def test_a_tun_that_falls_silent_in_a_run_is_shown_as_silent() -> None:
     """A status that the broker has kept is no sign of life: it counts where a run was open, and only then."""
     heard, old = Heard(["gannet", "plover", "tern"]), {"at": time.time() - 720.0, "speed": 1.0}
