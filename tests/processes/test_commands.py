@@ -151,7 +151,7 @@ def test_a_status_says_when_what_comes_next(phase: str, step: str, words: str) -
         "  mash    no reading, wanted 50.0 °C, second 49.5 °C",
     ]
     days = {"finish_in_s": 2400.0, "finish_span_s": [2100.0, 3000.0]}
-    ends = f"ends about {_at(NOW + 2400.0)} ({_at(NOW + 2100.0)} to {_at(NOW + 3000.0)} nine days of ten)"
+    ends = f"ends about {_at(NOW + 2400.0)} ({_at(NOW + 2100.0)} to {_at(NOW + 3000.0)} on nine days of ten)"
     assert status_text.brief({**running, **days})[0] == f"gannet (simulated): running, Sandpiper, {ends}"
 
 

@@ -86,14 +86,20 @@ def short(status: Mapping[str, Any]) -> str:
 
 def _state(status: Mapping[str, Any]) -> str:
     program = status.get("title") or status.get("program") or "no program"
-    finish, days = status.get("finish_at"), status.get("finish_span_s")  # an older daemon knows no span
-    ends = f", ends about {_clock(finish)}" if finish else ""
-    if finish and days:
-        early, late = (_clock(finish + (left_s - status["finish_in_s"]) / _speed(status)) for left_s in days)
-        ends += f" ({early} to {late} nine days of ten)"
+    finish = status.get("finish_at")
+    ends = f", ends about {_clock(finish)}{_span(status, finish)}" if finish else ""
     speed = f", {status['speed']:g} times real time" if status.get("speed", 1) != 1 else ""
     kind = " (simulated)" if status.get("simulated") else ""
     return f"{status['tun']}{kind}: {status['state']}, {program}{ends}{speed}"
+
+
+def _span(status: Mapping[str, Any], finish: float) -> str:
+    """Between which times do nine days of ten end, where days were simulated?"""
+    left = status.get("finish_span_s")
+    if not left:
+        return ""
+    early, late = (_clock(finish + (end_s - status["finish_in_s"]) / _speed(status)) for end_s in left)
+    return f" ({early} to {late} on nine days of ten)"
 
 
 def _step(status: Mapping[str, Any]) -> str:

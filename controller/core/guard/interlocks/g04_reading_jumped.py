@@ -42,8 +42,9 @@ class ReadingJumped(Interlock):
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """While something is being added, heat is off and another level is no wonder."""
         seen = senses.mash.seen
-        lost = readings.gone(senses) or readings.nonsense(senses)
-        if lost or seen.jump_since is None or seen.jump_c is None or senses.blocked:
+        if seen.jump_since is None or seen.jump_c is None or senses.blocked:
+            return self, None
+        if readings.gone(senses) or readings.nonsense(senses):
             return self, None
         step_k = seen.jump_c - (seen.value_c if seen.value_c is not None else seen.jump_c)
         for_s = senses.now - seen.jump_since
