@@ -90,7 +90,6 @@ EVENT_KINDS = {
     "note": "What somebody should know; heat stays.",
     "advice": "What was advised when the run began.",
     "malt": "A line of the grist, with its figures.",
-    "expected": "What was to be got of liquor and wort when the run began.",
     "calibration": "How a probe is corrected.",
     "expected": "What is to be got of liquor and wort; filed at the start.",
 }
