@@ -25,7 +25,7 @@ from controller.core.nouns import ALONE_K, RunState
 TRUST_K = 0.3  # so far under the hard limit heat waits for the reading (own trial on lumped models)
 POWER_SHARE = 0.05  # of what should flow: less is none (own proposal)
 DRAWS_DUTY, DRAWS_S = 0.2, 5.0  # the output over so much, for so long in all, without power (own proposal)
-FELL_K = 3.0  # in three minutes: no mash does (own proposal; one whose pump or stirrer just began again may)
+FELL_K = 3.0  # in three minutes (own trial: a healthy coil, pumped again after a long hold, fell by 3.5, so no trip)
 LEAST_LINES = 7  # a minute, where history has only just begun
 FELL = "The reading fell by {value:.1f} K in three minutes with the heater on (limit {limit:g} K). Heat is off."
 FALLS = "The reading fell by {value:.1f} K in three minutes: liquor added, or probe out of the mash? Heat waits."
