@@ -45,6 +45,7 @@ WRITTEN: dict[str, Any] = {
         "unattended": [],
         "delayed": ["no proof test on record"],
         "cautions": ["Never close a heated vessel."],
+        "units": "metric",
     },
     "supply": {"tun": "plover", "seq": 12, "wish_w": 3000.0, "hold_w": 1500.0, "rank": 1, "heard": {"gannet": 40}},
     "horn": False,
