@@ -69,7 +69,7 @@ FAULTS: dict[str, tuple[Begun, Callable[[Bench], None], str, int, int]] = {
     "hot": (resting, knob(reading_c=80.0), "G07", 2, 2),
     "hot between ticks": (resting, between_ticks, "G07", 1, 1),
     "dead heater": (heating, knob(works=0.0), "G09", 240, 370),
-    "welded switch": (resting, held_with(stuck_w=5000.0), "G10", 330, 900),
+    "welded switch": (resting, held_with(stuck_w=5000.0), "G10", 240, 900),
     "no liquid": (resting, knob(level=False), "G13", 1, 2),
     "heater silent": (resting, knob(heater=False), "G14", 20, 21),
     "heater lies": (resting, held_with(lie=1.0), "G15", 2, 5),
