@@ -16,10 +16,10 @@ def test_a_change_is_said_at_once_and_the_same_only_in_time() -> None:
     """On, off and on again leave at once; what stays the same waits until its renewal is due."""
     words = MotorWords()
     said = [
-        words.due("stirrer", motor, now) is not None for now, motor in ((0.0, ON), (1.0, ON), (2.0, OFF), (3.0, ON))
+        words.due("stirrer", motor, now) is not None for now, motor in ((0.0, ON), (0.4, ON), (2.0, OFF), (3.0, ON))
     ]
     assert said == [True, False, True, True]
-    assert words.due("stirrer", ON, 3.0 + SAY_S - 1.0) is None
+    assert words.due("stirrer", ON, 3.0 + SAY_S - 0.6) is None
     assert words.due("stirrer", ON, 3.0 + SAY_S) is not None
 
 

@@ -11,7 +11,8 @@ from controller.core.nouns import COMES_IN, Instant, Leg, Motor, Phase, RunState
 from controller.core.procedure.run import KEPT, Run, leg_of
 
 S, P = RunState, Phase
-SAY_S, VALID_S = 3.0, 10.0  # a motor's command is renewed so often and lasts so long: two lost in a row stop nothing
+SAY_S, VALID_S = 1.0, 10.0  # a motor's command is renewed so often and lasts so long, as the heater's does: a pump that
+# stood sooner, where all words are lost, would be no flow under heat, and the node latches the second one
 PUMP_REST_S = 60.0  # after an addition the pump stays off so long, so that the bed can settle (own proposal)
 
 Moves = Literal["on", "off", "later"]
