@@ -68,7 +68,7 @@ def _malt(line: Grist) -> Malt:
 def _answered(program: Program) -> set[int]:
     """In which steps does an enzyme work that was added, by its data sheet?"""
     found: set[int] = set()
-    for one in program.enzymes:
+    for one in program.enzyme:
         begun = [at for at, step in enumerate(program.step) if step.name == one.added_in]
         hottest_c = 0.0
         for at in range(begun[0] if begun else len(program.step), len(program.step)):

@@ -113,7 +113,7 @@ def _series(place: Placed) -> Iterator[Problem]:
 def _enzymes(program: Program) -> Iterator[Problem]:
     """Each enzyme goes into a step that there is, at which its data sheet says that it works."""
     steps = {step.name: (at, step) for at, step in enumerate(program.step)}
-    for number, one in enumerate(program.enzymes, 1):
+    for number, one in enumerate(program.enzyme, 1):
         path = ("enzyme", number - 1, "added_in")
         if one.added_in not in steps:
             wanted = f"the name of a step: {', '.join(steps)}"

@@ -264,7 +264,8 @@ class Program(Table):
     dough_in: DoughIn = DoughIn.model_construct()
     hot_liquor: HotLiquor | None = None
     wanted: WantedWort | None = None
-    enzyme: StrictBool | tuple[Enzyme, ...] = False  # for beta-glucan, or what their data sheets say
+    enzyme: tuple[Enzyme, ...] = ()  # what their data sheets say; enzyme = true: see the next
+    low_rest_enzyme: StrictBool = False  # enzyme added for beta-glucan
     purpose: Annotated[Literal["beer", "wash"], Field(alias="for")] = "beer"
     starch_enzyme: StrictBool = False  # amylase or another enzyme that cuts starch added
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum of the grist is cooked apart before
@@ -291,6 +292,8 @@ class Program(Table):
     @classmethod
     def _steps_named(cls, data: object) -> object:
         """A step without a name is called by its kind and place."""
+        if isinstance(data, dict) and isinstance(data.get("enzyme"), bool):  # said in one word
+            data = {**data, "enzyme": (), "low_rest_enzyme": data["enzyme"]}
         if not isinstance(data, dict) or not isinstance(data.get("step"), (list, tuple)):
             return data
         steps = list(data["step"])
@@ -311,15 +314,10 @@ class Program(Table):
         """How much grain is there, kg? 0 = a run with water alone."""
         return sum(line.mass_kg for line in self.grist)
 
-    @property
-    def enzymes(self) -> tuple[Enzyme, ...]:
-        """What is added by its data sheet."""
-        return self.enzyme if isinstance(self.enzyme, tuple) else ()
-
     def adds(self, kind: Literal["starch", "beta-glucan"]) -> bool:
         """Is an enzyme of this kind added?"""
-        plain = self.enzyme is True if kind == "beta-glucan" else self.starch_enzyme
-        return plain or any(one.kind == kind for one in self.enzymes)
+        plain = self.low_rest_enzyme if kind == "beta-glucan" else self.starch_enzyme
+        return plain or any(one.kind == kind for one in self.enzyme)
 
     @property
     def all_grist(self) -> tuple[Grist, ...]:

@@ -170,7 +170,7 @@ PAGES = {
     ),
     "linnet": ("+0:27  1 dough-in", "+0:30  2 conversion"),
     "dotterel --at 06:00": (
-        "22.2 L of thick mash (25.2 kg, 32 %) out, away 45 min",
+        "22.2 L of thick mash (25.2 kg, 32 %; 45 % of the grist, 27 % of the liquor) out, away 45 min",
         "06:18  3 decoction",
         "07:06  4 maltose rest",
     ),

@@ -42,7 +42,8 @@ MASH = 'name = "mash-out"\nkind = "mash_out"'
 
 def added(name: str, kind: str, added_at: str, temperature: str, *says: str) -> Slip:
     """A step more before the mash-out."""
-    step = f'name = "more"\nkind = "{kind}"\nadded_at = "{added_at}"\ntemperature = "{temperature}"\n[[step]]\n'
+    key = "added_at" if kind == "infusion" else "returned_at"
+    step = f'name = "more"\nkind = "{kind}"\n{key} = "{added_at}"\ntemperature = "{temperature}"\n[[step]]\n'
     return program(name, MASH, step + MASH, *says)
 
 
