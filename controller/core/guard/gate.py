@@ -125,7 +125,7 @@ def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardStat
     duty, plate, findings = state.line.duty, state.plate, list[Finding]()
     line = state.line.heard(senses.heater.report, senses.own.epoch)
     past, heat = state.past.follow(senses, duty, plate), state.heat.follow(senses, duty, plate)
-    known = _known(line=line, past=past, heat=heat, plate=plate, started_at=state.started_at)
+    known = _known(line=line, past=past, heat=heat, plate=plate, started_at=state.started_at, misfit=state.misfit)
     after = list(state.interlocks)
     due = turns(tuple(map(type, after)), senses.asked_as)
     for place in due.at_a_line if past.fresh or past.era != state.past.era else due.watch:

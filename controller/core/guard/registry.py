@@ -45,3 +45,4 @@ ALL: tuple[Interlock, ...] = (  # in the order in which they are asked: of two o
     KeepsTripping(),
 )
 BY_ID: dict[str, Row] = {interlock.ROW.id: interlock.ROW for interlock in ALL}
+DOUBT_FIGURES = frozenset(interlock.ROW.id for interlock in ALL if interlock.DOUBTS_FIGURES)

@@ -11,7 +11,7 @@ from controller.core.guard.history import History
 from controller.core.guard.interlock import Interlock, Known, Note
 from controller.core.guard.link_gaps import NONE, LinkGaps
 from controller.core.guard.plate import Plate
-from controller.core.guard.registry import ALL
+from controller.core.guard.registry import ALL, DOUBT_FIGURES
 from controller.core.nouns import Instant, Trip
 from controller.quick_records import maker, quick
 
@@ -59,7 +59,19 @@ class GuardState(NamedTuple):
     @property
     def known(self) -> Known:
         """What all interlocks may look at."""
-        return _known(line=self.line, past=self.past, heat=self.heat, plate=self.plate, started_at=self.started_at)
+        return _known(
+            line=self.line,
+            past=self.past,
+            heat=self.heat,
+            plate=self.plate,
+            started_at=self.started_at,
+            misfit=self.misfit,
+        )
+
+    @property
+    def misfit(self) -> bool:
+        """Does a trip stand that doubts masses and power?"""
+        return bool(self.trips) and any(trip.id in DOUBT_FIGURES for trip in self.trips)
 
     def shut_until(self, until: Instant, now: Instant) -> GuardState:
         """No heat before, and every reading so far counts no more."""
