@@ -201,12 +201,14 @@ def test_least_and_most_energy_of_any_window() -> None:
 @pytest.mark.parametrize(("lines", "warmed_k"), [(30, inf), (31, 3.0), (40, 3.0)])
 def test_warming_of_five_minutes(lines: int, warmed_k: float) -> None:
     """Infinite until five minutes are known."""
-    assert told([at / 10.0 for at in range(lines)], [0.0] * lines).warmed_k() == pytest.approx(warmed_k)
+    assert told([at / 10.0 for at in range(lines)], [0.0] * lines).warmed_k(0.5) == pytest.approx(warmed_k)
 
 
-def test_a_step_of_a_coarse_probe_is_no_rise() -> None:
-    """Wherever a step of 0.5 K lies in the five minutes, the line through them rises by less than 0.75 K."""
-    rises = [told([0.5 * (at >= step) for at in range(31)], [0.0] * 31).warmed_k() for step in range(1, 31)]
+@pytest.mark.parametrize("step_k", [0.5, 1.8])
+def test_a_step_is_no_rise(step_k: float) -> None:
+    """Wherever a step of 0.5 K, or of a probe that goes to another level, lies there, the line through five minutes
+    rises by less than 0.75 K."""
+    rises = [told([step_k * (at >= step) for at in range(31)], [0.0] * 31).warmed_k(0.5) for step in range(1, 31)]
     assert 0.7 < max(rises) < 0.75
 
 

@@ -1,12 +1,13 @@
 """G10: heat that is not asked for must not show. A contact that welds or a triac that fails shorted heats on whatever
 the software says; then only a person at the mains, or the cut-out, can stop it.
 
-One question in every state: with the heater told to be off, does the reading rise by more than what the heat given may
-still do? The rise is that of a least-squares line over five minutes, so that steps of 0.5 K are seen, and one step is
-none. The heat of the hottest five minutes that may show only now, less half of the plate's loss, covers what evens out
-after heat has ended. Hot liquor that still mixes may rise twice as far. With nothing running a rise may be a hose: only
-an even one at the heater's own rate latches. Whether it has stopped shows in five minutes; then a person may clear it.
-In a tun where nothing moves it may warm where no probe hangs: that nobody sees.
+One question in every state: with the heater told to be off, does the reading rise by more than what the heat given
+may still do? The rise is that of a least-squares line over five minutes, so that steps of 0.5 K are seen, and one
+step is none; nor is one of a probe that goes to another level at once. The heat of the hottest five minutes that may
+show only now, less half of the plate's loss, covers what evens out after heat has ended. Hot liquor that still mixes
+may rise twice as far. With nothing running a rise may be a hose: only an even one at the heater's own rate latches.
+Whether it has stopped shows in five minutes; then a person may clear it. In a tun where nothing moves it may warm
+where no probe hangs: that nobody sees.
 
 Own trial, 27 wide tuns with holds, half of them with steps of 0.5 K: healthy at most 0.52 K of the 0.8. A relay that
 nets 0.2 K/min in a stirred tun: 240 to 504 s held, 348 to 586 s in a rest, where the loop first takes its heat back.
@@ -26,6 +27,7 @@ from controller.core.nouns import RunState, Trip
 GAVE, LOST = 1.3, 0.5  # of the heat given, and of the plate's loss: masses and power are as much off (own proposal)
 EVENS_S = RISE_WINDOW_S - 180.0  # heat that nobody counted: the last three minutes of a mash that evens out (own trial)
 OWN_RATES = 0.5, 1.5  # of the heater's slowest and fastest rise: what else rises is not the heater (own proposal)
+COARSE_K = 0.5  # coarse probes read in steps of so much (common practice)
 ABOVE_SETPOINT_K = 3.0  # own proposal
 SETTLED_S = 30.0  # off for so long and the dead time; a verdict lasts as long
 RISING_K_PER_S = 0.1 / 60.0  # own proposal
@@ -92,13 +94,13 @@ class HeatNotAskedFor(Interlock):
         if rise_k < limit_k:
             return replace(self, alarm=False) if self.alarm else self, None
         least_k, most_k = OWN_RATES[0] * plate.slowest_k_per_s, OWN_RATES[1] * plate.fastest_k_per_s
-        own = least_k * RISE_WINDOW_S <= past.warmed_k() <= most_k * RISE_WINDOW_S
+        own = least_k * RISE_WINDOW_S <= _warmed_k(known) <= most_k * RISE_WINDOW_S
         after = self if self.alarm else replace(self, alarm=True)
         return after, Finding(self.ROW, rise_k, limit_k) if own and past.warms_evenly(rise_k) else None
 
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
         """Has it stopped warming for five minutes?"""
-        rise_k, limit_k = known.past.warmed_k(), senses.tun.guard.unasked_rise_k
+        rise_k, limit_k = _warmed_k(known), senses.tun.guard.unasked_rise_k
         return None if rise_k < limit_k else Finding(self.ROW, rise_k, limit_k)
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
@@ -106,12 +108,18 @@ class HeatNotAskedFor(Interlock):
         return (Note("G10", ALARM, 2),) if self.alarm else ()
 
 
+def _warmed_k(known: Known) -> float:
+    """By how much has the reading risen, K? What rises faster than any heater makes it is a probe that moved, or a
+    hose: of that no more counts than a heater could have made, or one step of a coarse probe."""
+    return known.past.warmed_k(max(COARSE_K, OWN_RATES[1] * known.plate.fastest_k_per_s * STEP_S))
+
+
 def _unasked_k(senses: Senses, known: Known) -> float:
     """By how much has the reading risen in five minutes beyond all that the heat given may still do, K? Nothing while
     heat is on or that is not known. After a run nobody counts its heat any more, behind the heater the reading goes its
     own way: there it must have been off for long, and longer where masses or power are known to be wrong."""
     past, plate, capacity = known.past, known.plate, senses.run.capacity_j_per_k
-    rise_k = past.warmed_k()
+    rise_k = _warmed_k(known)
     if past.off_since is None or rise_k <= 0.0 or rise_k == inf:
         return 0.0
     uncounted, off_s = plate.behind_heater or senses.run.state in NO_RUN, senses.now - past.off_since
