@@ -150,15 +150,14 @@ def enzymes(record: RunRecord) -> str:
 def packed(record: RunRecord, own: Own) -> str:
     """The samples as short whole numbers, in a JSON block that cannot end its own element; hundredths of the degrees
     that people chose."""
-    warm = own.get("°C")
-
-    def hundredths(value_c: float | None) -> int | None:
-        return None if value_c is None else round(100 * (value_c if warm is None else warm.of(value_c)))
-
+    warm, rows = own.get("°C"), record.rows
+    zero, degree = (0.0, 1.0) if warm is None else (warm.of(0.0), warm.of(1.0) - warm.of(0.0))
     values = {
         "t": _runs([b - a for a, b in pairwise([0, *(round(row.t_s) for row in record.rows)])]),
-        "mash": [hundredths(row.mash_c) for row in record.rows],
-        "setpoint": _runs([hundredths(row.setpoint_c) for row in record.rows]),
+        "mash": [None if row.mash_c is None else round(100 * (zero + degree * row.mash_c)) for row in rows],
+        "setpoint": _runs(
+            [None if row.setpoint_c is None else round(100 * (zero + degree * row.setpoint_c)) for row in rows]
+        ),
         "unit": "°C" if warm is None else warm.name,
         "heat": _runs([round(100 * row.duty) for row in record.rows]),
         "curve": record.curve,

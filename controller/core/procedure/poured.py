@@ -15,6 +15,8 @@ from controller.core.procedure.run import Run, leg_of, out_of_band
 COLD_C = 20.0  # liquor whose temperature was not said
 SAME_SHARE = 0.005  # so near the plan nothing is changed: a level tube reads no better (own proposal)
 
+SLIP_SHARE = 0.3  # further off the plan it is a slip of the pen, or another mash (own proposal)
+
 
 def corrected(run: Run, entry: Mapping[str, Any], ceiling_c: float) -> tuple[Run, Event | None]:
     """The run with the liquor that was measured, and what is said of it; unchanged where it is the same or too late."""
@@ -27,8 +29,11 @@ def corrected(run: Run, entry: Mapping[str, Any], ceiling_c: float) -> tuple[Run
     more_kg = kg - course.liquor_kg
     if abs(more_kg) < SAME_SHARE * course.liquor_kg:
         return run, None
-    strike_c = _strike_c(course, leg, more_kg)
     there = f"{kg:.1f} kg of liquor in the tun, {course.liquor_kg:.1f} planned"
+    if abs(more_kg) > SLIP_SHARE * course.liquor_kg:
+        text = f"{there}: not gone by. Measure again; if it is right, `stop` and write it into the program"
+        return run, Event("note", "liquor", text, value=round(kg, 2), limit=round(course.liquor_kg, 2), priority=1)
+    strike_c = _strike_c(course, leg, more_kg)
     if strike_c > ceiling_c:
         text = (
             f"{there}: the strike would be {strike_c:.1f} °C, more than this tun allows; add liquor, or use less grain"

@@ -58,3 +58,13 @@ def test_what_is_as_planned_or_too_late_changes_nothing() -> None:
     bench.order("answer", answer="yes")
     bench.until("resting")
     assert poured(bench, before.liquor_kg * 0.8) == before
+
+
+@pytest.mark.parametrize("share", [0.1, 0.69, 1.31, 10.0])
+def test_a_slip_of_the_pen_changes_nothing_and_is_told(share: float) -> None:
+    """Over 30 % off the plan the course, by which the guard reckons what heat may do, stays that very one."""
+    bench = struck(RESTS)
+    before = bench.state.run.course
+    assert before is not None
+    assert poured(bench, before.liquor_kg * share) == before
+    assert [event.priority for event in bench.events if event.id == "liquor" and "Measure again" in event.text] == [1]
