@@ -6,7 +6,7 @@ n x 0.5 s. Nothing is switched off.
 """
 
 from collections.abc import Callable, Iterable
-from typing import Any, Final, NamedTuple
+from typing import Any, NamedTuple
 
 from controller.core.nouns import Disk, Motor, Order, RunState
 from controller.core.procedure.run import Prompt
@@ -31,9 +31,7 @@ from sim.world.world import WALL_S, World
 
 _second = maker(TraceSecond)
 PHASE_S = 0.25  # ticks fall between the instants at which the world moves
-STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between ...
-QUIET_S = 30.0  # ... and while nothing is asked and nothing is wrong, nobody reads at all
-RUNNING: Final = RunState.RUNNING
+STATUS_S = 5.0  # besides every event and question; live it is 2 s, but here nobody reads on between
 ENDED = frozenset({RunState.COMPLETE, RunState.STOPPED, RunState.ABORTED})
 GIVE_UP_S = 600.0  # held for a person who does not come: the dry run ends
 NEVER_STARTED_S = 1200.0
@@ -222,7 +220,7 @@ class DryRun:
     def _tell(self, outcome: Outcome, now: float, wall_s: float) -> None:
         """Events, replies and the status, as live."""
         asked = outcome.state.run.prompt is not self._asked
-        due = now - self._shown_at >= (QUIET_S if self._quiet(outcome) else STATUS_S) - 0.5
+        due = now - self._shown_at >= STATUS_S - 0.5
         if not (due or asked or outcome.events or outcome.replies or self.inbox.turned_away):
             return
         for event in outcome.events:
@@ -246,11 +244,6 @@ class DryRun:
             prediction=None,
         )
         self._say(self._topics.status, outgoing.status(status), now)
-
-    def _quiet(self, outcome: Outcome) -> bool:
-        """Does nobody look? A run that goes on, asks nothing and has no trip is glanced at once."""
-        run = outcome.state.run
-        return run.state is RUNNING and run.prompt is None and not (outcome.state.guard.trips or self.person.watches)
 
     def _row(self, outcome: Outcome, now: float) -> None:
         run, setpoint = outcome.state.run, outcome.setpoint

@@ -132,7 +132,8 @@ def test_the_record_holds_old_and_new_and_the_lines_read_back_as_a_tun_file(tmp_
 
 def test_the_age_of_a_calibration_is_counted_from_its_day() -> None:
     """Of 1 September 2026: twenty days before the simulated world begins; none where no day, or a later one, stands."""
-    assert run_header.age_days(PROBE, WALL_S) == pytest.approx(20.6, abs=0.1)
+    september = PROBE.model_copy(update={"calibrated_on": "2026-09-01"})
+    assert run_header.age_days(september, WALL_S) == pytest.approx(20.6, abs=0.1)
     assert run_header.age_days(PROBE.model_copy(update={"calibrated_on": None}), WALL_S) is None
     assert run_header.age_days(PROBE.model_copy(update={"calibrated_on": "2027-01-01"}), WALL_S) is None
 

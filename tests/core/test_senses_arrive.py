@@ -154,7 +154,10 @@ def test_each_sense_arrives_where_it_belongs() -> None:
 # ---------------------------------------------------------------- every pair exchanged
 
 
-RECORDS = {"Senses": Senses, "RunSense": Run, "Probed": Probed, "AtHeater": AtHeater, "Own": Own, "Read": sensing.Read}
+RECORDS = {
+    "_senses": Senses, "_run_sense": Run, "_probe_sense": Probed, "_heater": AtHeater, "_own": Own,
+    "_read": sensing.Read,
+}  # fmt: skip
 HELPERS = {"_probed": sensing._probed, "_gone": sensing._gone}
 
 

@@ -14,6 +14,7 @@ import pytest
 from controller.core.nouns import RunState
 from controller.edge.record.disks import RealDisks
 from controller.edge.record.writer import HANGS_S, IDLE_KEPT, RecordWriter
+from sim.world.faults import Fault, Faults
 from tests.edge.lives import heating, lived
 from tests.edge.virtual import GANNET, Disks, Rig
 from tests.waiting import PATIENCE_S, until
@@ -145,11 +146,9 @@ async def _forgets(bench: Rig) -> None:
     """The disk takes nothing any more, then a trip latches, is told, and the process is gone."""
     await heating(bench)
     breaks(bench, "write")
-    for n in range(1, 5):
-        hot = b'{"temperature":84.%d,"seq":%d}' % (n, bench.site.world.probes["mash"].seq + 1)
-        bench.broker.publish(GANNET.tun.probes.mash.topic, hot)
-        await asyncio.sleep(0.4)
-    await asyncio.sleep(5.0)
+    world = bench.site.world
+    world.faults = Faults([Fault("probe_value", world.now + 1.0, 4.0, 84.1)])
+    await asyncio.sleep(7.0)
     assert [trip["id"] for trip in bench.status()["trips"]] == ["G07"]
 
 

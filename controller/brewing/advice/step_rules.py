@@ -5,7 +5,7 @@ Each takes the plan and the rule's figures, and gives what its sentence needs, o
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from math import isfinite
 
 from controller.brewing.advice.plan_facts import (
@@ -165,12 +165,11 @@ def staling(plan: MashPlan, f: Figures) -> Found | None:
 
 
 def too_short(plan: MashPlan, f: Figures) -> Found | None:
-    """A25: shorter than the mash needs to settle?"""
+    """A25: shorter than the mash needs to settle? One that only waits for its temperature before water is no rest."""
     least_s = max(60.0 * f["least_min"], plan.settle_s)
-    after = (*plan.steps[1:], None)  # one that only waits for its temperature before water goes in is no rest
     short = [
         step
-        for step, then in zip(plan.steps, after, strict=True)
+        for step, then in zip_longest(plan.steps, plan.steps[1:])
         if step.kind == "rest" and step.hold_s < least_s and (then is None or then.kind != "water_in")
     ]
     if not short:
