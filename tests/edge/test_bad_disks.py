@@ -16,7 +16,7 @@ from controller.edge.record.disks import RealDisks
 from controller.edge.record.writer import HANGS_S, IDLE_KEPT, RecordWriter
 from sim.world.faults import Fault, Faults
 from tests.edge.lives import heating, lived
-from tests.edge.virtual import GANNET, Disks, Rig
+from tests.edge.virtual import Disks, Rig
 from tests.waiting import PATIENCE_S, until
 
 BAD_S, BACK_S, LOCK_S = 90.0, 30.0, 60.0
