@@ -12,6 +12,7 @@ from collections.abc import Callable
 from functools import cache
 from typing import Any
 
+from controller.commands.shared.all_tuns import Heard
 from controller.core.nouns import Course
 from controller.edge.files import config_files
 from controller.edge.mqtt import requests
@@ -146,6 +147,12 @@ class Daemon:
 
     async def present(self, settings: Settings, within_s: float = 0.0) -> dict[str, Any]:
         return self.said()
+
+    async def once(self, service: object, tuns: list[str]) -> Heard:
+        """What all tuns say: this one alone."""
+        heard = Heard(tuns)
+        heard.add("gannet", self.said())
+        return heard
 
     async def answering(self, service: object, tuns: list[str]) -> list[str]:
         return ["gannet"]

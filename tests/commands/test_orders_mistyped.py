@@ -13,6 +13,7 @@ import pytest
 from controller.commands.order.cautions import due, lines
 from controller.commands.order.vocabulary import ORDERS
 from controller.commands.order.words import build
+from controller.commands.shared import all_tuns
 from controller.edge.mqtt import requests
 from tests.commands.called import called
 from tests.commands.mistyped import MISTYPED
@@ -37,6 +38,7 @@ def given(scene: str, line: str, patch: pytest.MonkeyPatch) -> tuple[int, str, s
     daemon = Daemon(scene)
     for name in ("present", "answering", "order", "heat_off"):
         patch.setattr(requests, name, getattr(daemon, name))
+    patch.setattr(all_tuns, "once", daemon.once)
     return called(*shlex.split(line))
 
 

@@ -105,7 +105,7 @@ ORDERS: dict[str, Spoken] = {
         "go on after a hold or a cleared trip, once all checks are good",
         (HAND, ADDED, PROVE),
         "",
-        ("", '--hand "62 °C"'),
+        ("", 'hand="62 °C"'),
         ("retry",),
     ),
     "stop": Spoken("heat off, the run ends", others=("end", "finish", "quit", "exit")),
