@@ -135,7 +135,7 @@ def test_a_pilot_laboratory_with_a_lot(config: Path, tmp_path: Path) -> None:
     the wort measured in °P gives extract as is and dry."""
     (config / "programs" / "lab.toml").write_text(LAB, encoding="utf-8")
     page = done(config, "check", "lab")
-    assert "slaking heat (4.8 % moisture)" in page and "Under-modified malt" in page
+    assert "slaking heat (4.8 % moisture)" in page and "under-modified malt" in page
     run = ran(config, "lab", tmp_path / "run.html")
     assert abs(run["steps"][1]["mean_c"] - 65.0) < 0.1 and run["steps"][1]["credited_s"] >= 3600
     typed = ("extract", "fine=8.80 °P", "coarse=8.63 °P", "moisture=4.8 %")
