@@ -124,14 +124,16 @@ def _lasts(known: Known, rise_k: float) -> bool:
 
 def _unasked_k(senses: Senses, known: Known) -> float:
     """By how much has the reading risen in five minutes beyond all that the heat given may still do, K? Nothing while
-    heat is on or that is not known. After a run nobody counts its heat any more, behind the heater the reading goes its
+    heat is on, by pulses too, or that is not known. After a run nobody counts its heat any more, behind the heater the reading goes its
     own way: there it must have been off for long, and longer where masses or power are known to be wrong."""
     past, plate, capacity = known.past, known.plate, senses.run.capacity_j_per_k
     rise_k = _warmed_k(known)
     if past.off_since is None or rise_k <= 0.0 or rise_k == inf:
         return 0.0
     uncounted, off_s = plate.behind_heater or senses.run.state in NO_RUN, senses.now - past.off_since
-    if (uncounted and off_s < plate.quiet_s + EVENS_S) or (known.misfit and off_s < plate.quiet_s + RISE_WINDOW_S):
+    if off_s < SETTLED_S or (uncounted and off_s < plate.quiet_s + EVENS_S):
+        return 0.0
+    if known.misfit and off_s < plate.quiet_s + RISE_WINDOW_S:
         return 0.0
     _, most_j = past.windows(RISE_WINDOW_S, plate.dead_s + plate.lag_s)
     lost_j = LOST * plate.loss_w_per_k * max(0.0, past.lines[-1].temperature_c - plate.room_c) * RISE_WINDOW_S
