@@ -68,8 +68,8 @@ def test_what_the_shipped_programs_say_stands_in_the_table() -> None:
 
 
 def test_what_the_pages_say_of_the_trade_stands_in_the_table() -> None:
-    """Every line of the table is on a page for people, and no sentence there with a word of the trade is left out; files
-    that are shown as examples say nothing of it."""
+    """Every line of the table is on a page for people, and no sentence there with a word of the trade is left out;
+    files that are shown as examples say nothing of it."""
     pages = [ROOT / "README.md", *sorted(CONFIG.glob("*.md"))]
     texts = [one.read_text(encoding="utf-8") for one in pages if one.name != "reference.md"]  # it lists names of fields
     page, prose = (

@@ -1,8 +1,9 @@
 """Does a restart want a hand thermometer's word, and is the word that was given one?
 
-A person's word replaces a measurement only if it is one. The panel's figure may be typed back, so a reading that no
-mash can have is refused, however sure the hand; liquor that was added must be named, and then, as without any second
-opinion, the first heat is one pulse.
+A person's word replaces a measurement only if it is one. The panel's figure may be typed back, so one colder than
+any mash can be by now is refused, however sure the hand: heat would go on without end. Liquor that was added must be
+named, and then, as without any second opinion, the first heat is one pulse. Hotter it may well be, by a heater that did
+not obey.
 """
 
 from __future__ import annotations
@@ -45,11 +46,11 @@ def restarted(
     if reading_c is None or not (abs(hand - reading_c) <= HAND_K):
         probe = "says nothing" if reading_c is None else f"reads {reading_c:.1f} °C"
         return state, f"not restarted: by hand {hand:.1f} °C, and the probe {probe}; they must agree to {HAND_K:g} K"
-    cold, hot = _impossible(state, float(hand))
-    if hot or (cold and not added):
-        mend = "if cold liquor was added meanwhile, say added=true as well; else " if cold else ""
+    cold = _too_cold(state, float(hand))
+    if cold and not added:
+        mend = "if cold liquor was added meanwhile, say added=true as well; else `stop`, look, `start`"
         was = f"it was {state.evidence.quiet_c:.1f} °C when last sound"
-        return state, f"not restarted: no mash can be at {hand:.1f} °C by now, {was}; {mend}`stop`, look, `start`"
+        return state, f"not restarted: no mash can be at {hand:.1f} °C by now, {was}; {mend}"
     return _believed(state, float(hand), now, on_trial=prove or cold), ""
 
 
@@ -66,12 +67,11 @@ def _wanted(state: GuardState) -> str:
     return f"the probe reads {evidence.now_c:.1f} °C, and was {evidence.quiet_c:.1f} °C when last sound"
 
 
-def _impossible(state: GuardState, hand_c: float) -> tuple[bool, bool]:
-    """Is it colder, or hotter, than a mash can be by now?"""
+def _too_cold(state: GuardState, hand_c: float) -> bool:
+    """Is it colder than a mash can be by now? Hotter it may be: a heater that did not obey, liquor that went in."""
     if state.evidence.quiet_c is None or state.evidence.span_c is None:
-        return False, False
-    low_c, high_c = state.evidence.span_c
-    return hand_c < low_c - HAND_K, hand_c > high_c + HAND_K
+        return False
+    return hand_c < state.evidence.span_c[0] - HAND_K
 
 
 def _agreed(reading_c: float | None, others: tuple[Other, ...], now: Instant) -> bool:

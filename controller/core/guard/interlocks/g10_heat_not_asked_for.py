@@ -124,8 +124,9 @@ def _lasts(known: Known, rise_k: float) -> bool:
 
 def _unasked_k(senses: Senses, known: Known) -> float:
     """By how much has the reading risen in five minutes beyond all that the heat given may still do, K? Nothing while
-    heat is on, by pulses too, or that is not known. After a run nobody counts its heat any more, behind the heater the reading goes its
-    own way: there it must have been off for long, and longer where masses or power are known to be wrong."""
+    heat is on, in pulses or not, or that is not known. After a run nobody counts its heat any more, behind the heater
+    the reading goes its own way: there it must have been off for long, and longer where masses are known to be
+    wrong."""
     past, plate, capacity = known.past, known.plate, senses.run.capacity_j_per_k
     rise_k = _warmed_k(known)
     if past.off_since is None or rise_k <= 0.0 or rise_k == inf:
