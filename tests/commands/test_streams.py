@@ -37,7 +37,7 @@ def shell(line: str, **environment: str) -> tuple[int, str]:
         ("$U check nosuch 2>&-", 2, ""),
         ("$U nosuch 2>/dev/full", 2, ""),
         ("$U check --nosuch 2>/dev/full", 2, ""),
-        ("$U dryrun crake --tun plover --fault heater_welded@40min | head -1", 1, "Crake lab mash on Plover"),
+        ("$U dryrun crake --tun plover --fault heater_welded@40min | head -1", 1, "Crake Congress mash on Plover"),
         ("$U check sandpiper | true", 0, ""),
         ("$U check nosuch | true", 2, "nosuch"),
     ],
