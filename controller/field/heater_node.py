@@ -13,6 +13,7 @@ from collections import Counter
 from typing import NamedTuple
 
 from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
+from controller.core.probe import NEIGHBOUR_K
 from controller.field import commands, lease, motor_lease, reset_line
 from controller.field.gpio_output import Input, Output
 from controller.field.lease import NodeSettings, NodeState
@@ -82,8 +83,12 @@ class Limit:
             return sample.why
         if sample.seq is not None and sample.seq == self._seq:
             return "sequence repeated"
+        before_c = self.celsius(
+            now
+        )  # a coarse thermometer passes through a failed one's values: next to a reading they count
+        near = before_c is not None and abs(sample.value_c - before_c) <= NEIGHBOUR_K
         nonsense = sample.value_c in FALSE_VALUES_C and sample.value_c != POWER_ON_C  # 85 °C counts: it takes heat away
-        if nonsense or not (LOWEST_C <= sample.value_c <= HIGHEST_C):
+        if (nonsense and not near) or not (LOWEST_C <= sample.value_c <= HIGHEST_C):
             return "a value that is no measurement"
         self._value_c, self._at, self._seq = sample.value_c, now, sample.seq
         return None

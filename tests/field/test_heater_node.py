@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from controller.field.heater_node import LIMIT_GONE_S
-from tests.field.pins import BEAT, Bench, FakeInput, reading
+from controller.field.heater_node import LIMIT_GONE_S, Limit
+from tests.field.pins import BEAT, SHAPE, Bench, FakeInput, reading
 
 
 def test_boots_off() -> None:
@@ -90,6 +90,16 @@ def test_own_limit_takes_the_heat_away(changes: dict[str, Any], celsius: float, 
     assert bench.run(5) == [fault is None] * round(5 / BEAT)
     assert bench.fault == fault
     assert bench.reports[-1].get("outlet_c") == (celsius if changes else None)
+
+
+@pytest.mark.parametrize(("before_c", "counts"), [(None, False), (30.0, True), (29.9, False), (70.0, False)])
+def test_a_failed_sensors_value_counts_only_next_to_a_reading(before_c: float | None, counts: bool) -> None:
+    """A coarse thermometer passes through 32 °C; out of nothing, or far from the last reading, it is a failed one."""
+    limit = Limit(SHAPE)
+    if before_c is not None:
+        assert limit.hear(reading(before_c, 1), 0.0, False) is None
+    assert (limit.hear(reading(32.0, 2), 1.0, False) is None) is counts
+    assert limit.celsius(1.0) == (32.0 if counts else before_c)
 
 
 def test_above_the_trip_it_stays_off() -> None:
