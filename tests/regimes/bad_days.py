@@ -64,8 +64,8 @@ Job = tuple[str, int]  # condition or `one + another`, seed
 
 @lru_cache(maxsize=4)
 def _fitting(name: str, seed: int) -> RandomSetup:
-    """The first wide tun of this seed, else of a later one of its half, on which these conditions can be: some heat paths
-    have no pump."""
+    """The first wide tun of this seed, else of a later one of its half, on which these conditions can be: some
+    heat paths have no pump."""
     parts = [CONDITIONS[part] for part in name.split(" + ")]
     for again in range(200):
         setup = wide.brewery("bad days" + "'" * again, seed + 2 * again)
