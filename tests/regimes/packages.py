@@ -54,8 +54,8 @@ class Chroot:
 
     def ran(self, *command: str, code: int = 0, **more: str) -> str:
         """What it says there. It must end with this code."""
-        clean = {"PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "HOME": "/root", "LC_ALL": "C.UTF-8"}
-        clean |= {"DEBIAN_FRONTEND": "noninteractive", **more}
+        path = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
+        clean = {"PATH": path, "HOME": "/root", "LC_ALL": "C.UTF-8", "DEBIAN_FRONTEND": "noninteractive", **more}
         done = subprocess.run(
             ["chroot", str(self.folder), *command], capture_output=True, text=True, check=False, env=clean
         )
