@@ -121,9 +121,9 @@ build() { # build: a new release beside the others; prints its folder
         packages+=(--no-deps)
     fi
     [ -z "$links" ] || packages+=(--no-index --find-links "$links")
-    "${pip[@]}" install --quiet --disable-pip-version-check "${packages[@]}" "$source[report]" >&2
+    "${pip[@]}" install --quiet --no-cache-dir --disable-pip-version-check "${packages[@]}" "$source[report]" >&2
     if compgen -G "/dev/gpiochip*" >/dev/null && [ -z "$site" ]; then
-        "${pip[@]}" install --quiet --disable-pip-version-check "${packages[@]}" 'gpiod>=2.0.2' >&2 \
+        "${pip[@]}" install --quiet --no-cache-dir --disable-pip-version-check "${packages[@]}" 'gpiod>=2.0.2' >&2 \
             || say "note: gpiod could not be installed (there is no wheel for 32 bits); the heater node on this machine needs it: apt install python3-libgpiod (Debian 13), then install anew with --site /usr/lib/python3/dist-packages" >&2
     fi
     mkdir -p "$new/share"
@@ -322,6 +322,7 @@ do_uninstall() {
     fi
     rm -f "$units"/*.wants/underback@*.service "$units"/*.wants/underback-{probe,heater,standin}@*.service
     rm -f "$man"/underback*.1 "$completion"
+    rmdir --ignore-fail-on-non-empty -p "$man" "$(dirname "$completion")" 2>/dev/null || true # folders that are empty now
     rm -rf "$opt" "$command" "$units"/underback@.service "$units"/underback-{probe,heater,standin,off}@.service
     ! booted || systemctl daemon-reload
     if [ -n "$purge" ]; then do_purge; fi
