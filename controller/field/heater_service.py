@@ -108,8 +108,8 @@ class HeaterService(NodeService):
         try:
             line = await reset_line.listen(tun, lambda: self.node.reset(self._clock()))
         except OSError as why:
-            self._log.error(f"another heater node of {tun} runs on this machine: {why}")
-            return False
+            self._log.error(f"another heater node of {tun} runs on this machine, `node reset` reaches that one: {why}")
+            return await self.run()
         async with line:
             return await self.run()
 
