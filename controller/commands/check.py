@@ -53,9 +53,7 @@ class Answer(NamedTuple):
     plan: Plan | None
     problems: tuple[Problem, ...]
     said: tuple[Said, ...] = ()
-    here: tuple[
-        str, ...
-    ] = ()  # what this brewery's data folder tells: simulated days, calibrations that are not its own
+    here: tuple[str, ...] = ()  # what this brewery's data folder tells: days, calibrations not its own
 
     def document(self) -> dict[str, object]:
         """One program as `--json` shows it."""

@@ -207,9 +207,7 @@ class Course(NamedTuple):
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
     cooker: tuple[tuple[float, str], ...] = ()  # what is told of a cooker, so long before it joins, s
     grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt, for people
-    days_s: tuple[float, float] | None = (
-        None  # of ten simulated days nine were ready within, from the start; for people
-    )
+    days_s: tuple[float, float] | None = None  # nine simulated days of ten were ready within, from the start
     filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
 
 

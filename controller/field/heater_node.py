@@ -83,9 +83,8 @@ class Limit:
             return sample.why
         if sample.seq is not None and sample.seq == self._seq:
             return "sequence repeated"
-        before_c = self.celsius(
-            now
-        )  # a coarse thermometer passes through a failed one's values: next to a reading they count
+        before_c = self.celsius(now)
+        # a coarse thermometer passes through a failed one's values: next to a reading they count
         near = before_c is not None and abs(sample.value_c - before_c) <= NEIGHBOUR_K
         nonsense = sample.value_c in FALSE_VALUES_C and sample.value_c != POWER_ON_C  # 85 °C counts: it takes heat away
         if (nonsense and not near) or not (LOWEST_C <= sample.value_c <= HIGHEST_C):

@@ -111,7 +111,7 @@ class Event(Sent):
 
     seq: Whole = Field(description="Sequence of the journal, no gaps.")
     at: UnixS
-    kind: str = Field(description="What sort of line: one of EVENT_KINDS; tables of them in config/reference.md.")
+    kind: str = Field(description="What sort of line; config/reference.md lists them.")
     id: str = Field(description="Of what: an interlock, a step, an order, a prompt.")
     text: Text = Field(description="A sentence for people.")
     value: OwnUnit | None = Field(None, description="What was measured.")
@@ -254,7 +254,7 @@ class Report(Heard):
 class Order(Heard):
     """A person's or a dashboard's order. `hold`, `stop` and `abort` need only `order`, or come as a bare word."""
 
-    order: str = Field(description="Which one; README, orders.")
+    order: str = Field(description="Which one; config/mash.md.")
     id: Id | None = Field(None, description="A word of your own; the reply has it.")
     args: dict[str, Any] = Field(default_factory=dict, description="What the order takes.")
     by: str | None = Field(None, description="Who gives it, for the record.")

@@ -211,7 +211,7 @@ class Status(Sent):
     run: str | None = Field(description="The newest run's id; null where there was none.")
     program: str | None = Field(description="Its program's name.")
     title: str | None = Field(description="Its program's title.")
-    state: RunState = Field(description="Where the run stands; README, orders.")
+    state: RunState = Field(description="Where the run stands; config/mash.md.")
     step: RunningStep | None = Field(description="The step that runs; null where none does.")
     steps: list[PlannedStep] = Field(description="The whole program as it stands now.")
     temperature_c: Celsius | None = Field(description="Null when older than 10 s.")

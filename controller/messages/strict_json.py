@@ -62,10 +62,6 @@ _BLANK = " \t\n\r"  # what RFC 8259 lets stand around a value
 def _decode(text: str) -> Any:
     """One value and nothing around it. Of several faults a key given twice is named last."""
     text = text.strip(_BLANK)
-    if text[:1] == "{" and text.find("{", 1) < 0:
-        value, end = _lenient(text, 0)
-        if end == len(text) and len(value) == text.count(":"):  # a member has one: no more than keys, so none is twice
-            return value
     try:
         value, end = _careful(text, 0)
     except _Twice:

@@ -149,6 +149,11 @@ def _decoction(tun: Tun, step: Step, mash: InTun, back_c: float) -> Addition:
     )
 
 
+def all_grist_kg(program: Program) -> float:
+    """How much grain is it in all, that of the cooker with it, kg?"""
+    return sum(line.mass_kg for line in program.all_grist)
+
+
 def grain_j_per_k(grist: tuple[Grist, ...]) -> float:
     """How much heat warms this grain by one kelvin, J/K? Each line by its own moisture."""
     return sum(line.mass_kg * heat.grist_specific_heat_j_per_kg_k(_moisture(line)) for line in grist)

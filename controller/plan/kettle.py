@@ -41,7 +41,7 @@ def expected(program: Program, tun: Tun) -> Kettle | None:
     kettle = runoff.before_boil(after, wanted.boil_off_l) if wanted.boil_off_l else after
     promised = extract.promise(additions.sheets(program))
     share = extract.USUAL_EXTRACT if promised is None else promised.extract_share
-    grist_kg = sum(line.mass_kg for line in program.all_grist)
+    grist_kg = additions.all_grist_kg(program)
     malt = runoff.Malt(grist_kg, share, moisture_share(program), wanted.conversion)
     lauter, liquor = runoff.Lauter(tun.held_back_l_per_kg, tun.dead_space_l), _all_liquor_kg(program)
     needed = runoff.grist_for(kettle, malt, lauter, wanted.sparge, liquor / grist_kg)

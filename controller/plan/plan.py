@@ -130,7 +130,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     steps = stages.stages(program, tun, liquor, strike)
     mash = [stage for stage in steps if stage.at is not None]
     added = sum(stage.comes.liquor_kg for stage in steps if stage.comes.liquor_kg > 0.0)
-    volume_l = volumes.mash_volume_l(liquor + added, sum(line.mass_kg for line in program.all_grist))
+    volume_l = volumes.mash_volume_l(liquor + added, additions.all_grist_kg(program))
     mash_s = sum(stage.ramp_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
     pauses_s = sum(stages.mixing_s(stage.kind, tun) for stage in steps)
     away_s = sum(stage.away_s for stage in steps)
@@ -161,9 +161,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
         mash_kwh=mash_kwh,
         cost=None if price is None else heat.cost(strike.kwh + mash_kwh, price),
         remarks=basis.remarks,
-        extract_kg=None
-        if promised is None
-        else promised.extract_share * sum(line.mass_kg for line in program.all_grist),
+        extract_kg=None if promised is None else promised.extract_share * additions.all_grist_kg(program),
         first_wort_p=extract.first_wort_p(sheets, liquor + added),
     )
 

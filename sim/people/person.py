@@ -75,11 +75,6 @@ class Person:
             self.refusals.append(f"{order[0]}: {said['reason']}")
             self._not_before[order[0]] = self.world.now + AGAIN_S
 
-    @property
-    def watches(self) -> bool:
-        """Is every status read, be nothing asked and nothing wrong?"""
-        return self.manner.cools
-
     def heard_state(self) -> str:
         """In which state did the daemon say that it was? Empty where nothing was heard."""
         return str(json.loads(self._paper)["state"]) if self._paper else ""

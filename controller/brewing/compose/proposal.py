@@ -10,9 +10,7 @@ from controller.brewing.compose.rest_search import Found, SearchedRest, Task
 from controller.brewing.kinetics.model import Prediction, apparent_limit_pct
 from controller.brewing.kinetics.what_if import Rest, predict_rests
 
-DAY_SD_K = (
-    0.12  # of a rest's true mean from day to day: the probe's error, 0.10 K, and what control leaves (own proposal)
-)
+DAY_SD_K = 0.12  # of a rest's true mean from day to day: a probe's 0.10 K, and what control leaves (own proposal)
 NINE_OF_TEN = 0.9
 KEEP_S = 7200.0  # kept until taken over, two hours at most
 

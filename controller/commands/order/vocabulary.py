@@ -46,21 +46,9 @@ ATTENDED = Word(
 )
 READY_AT = Word("ready-at", "ready_at", "moment", "06:00", "delayed: liquor is ready for grain then", ("ready",), True)
 FROM_STEP = Word("from_step", "from_step", "step", '"maltose rest"', "begin at this step, by name or number", ("from",))
-CREDITED = Word("credited", "credited_s", "duration", '"12 min"', "so much of that step is over", ("credited_s",))
 ADDED = Word("added", "added", "mark", "yes", "cold liquor was added meanwhile, so that the mash is colder")
 PROVE = Word(
     "prove", "prove", "mark", "yes", "no thermometer at hand: one small pulse of heat shows whether the probe feels it"
-)
-TRIP = Word("trip", "trip", "trip", "G05", "which trip; may be left out where only one stands", ("id",))
-INSPECTED = Word("inspected", "inspected", "mark", "yes", "the cause is found, not only seen (G24 wants it)")
-LONGER = Word("time", "by_s", "duration", '"10 min"', "by how much", ("by", "by_s", "duration", "minutes"))
-STEP = Word(
-    "from_step",
-    "from_step",
-    "step",
-    '"maltose rest"',
-    "begin at this step of the program, by name or number",
-    ("from",),
 )
 CREDITED = Word(
     "credited", "credited_s", "duration", '"12 min"', "so much of that step's time is over already", ("credited_s",)

@@ -76,58 +76,38 @@ class PlantModel(NamedTuple):
 
     def sound(self) -> bool:
         """Is this a tun at all? Its figures come to less than 1e8 together, and full power gives 1e-6 to 1 K/s."""
-        path, *figures, doubts = self
-        if not sum(map(abs, (*figures, path.near_s, *doubts))) < 1e8 or self.capacity_j_per_k <= 0.0:
+        balance = (self.capacity_j_per_k, self.power_w, self.loss_w_per_k, self.room_c, self.found_loss_k_per_s)
+        lags = (self.lag_s, self.dead_s, self.flow_s, self.round_s, self.path.near_s)
+        rest = (self.duty_cap, self.rise_k, self.below_mean_k, *self.doubts)
+        if not sum(map(abs, (*balance, *lags, *rest))) < 1e8 or self.capacity_j_per_k <= 0.0:
             return False
-        lags = (self.lag_s, self.dead_s, self.flow_s, self.round_s, path.near_s)
         return 1e-6 < self.rate_k_per_s < 1.0 and min(lags) >= 0.0 and self.loss_w_per_k >= 0.0
 
 
 def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: Belief = NOTHING) -> PlantModel:
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
-    known = _known(tun, learned, target.strike, target.capacity_j_per_k)
-    path, share = known.path, 1.0 if learned is None else learned.power_w / known.path.power_w
-    model = known._replace(
-        power_w=path.power_w * min(max(share * belief.gain, GAIN_BOUNDS[0]), GAIN_BOUNDS[1]),
-        lag_s=known.lag_s * belief.lag,
-        dead_s=known.dead_s * belief.lag,
-        found_loss_k_per_s=belief.extra_k_per_s,
-    )
-    return model if not path.in_stream else model._replace(duty_cap=_cap(model, target, belief))
-
-
-_LAST: list[tuple[Tun, Learned | None, bool, float, PlantModel]] = []  # the last one: the same from second to second
-
-
-def _known(tun: Tun, learned: Learned | None, strike: bool, capacity_j_per_k: float) -> PlantModel:
-    """Which figures are there before this run has shown any?"""
-    for its, found, was, held, model in _LAST:
-        if its is tun and found is learned and was is strike and held == capacity_j_per_k:
-            return model
-    model = _made(heat_path(tun), tun, learned, strike, capacity_j_per_k)
-    _LAST[:] = [(tun, learned, strike, capacity_j_per_k, model)]
-    return model
-
-
-def _made(path: HeatPath, tun: Tun, learned: Learned | None, strike: bool, capacity_j_per_k: float) -> PlantModel:
+    path, strike = heat_path(tun), target.strike
     passing_s, rise_k = path.passing_s(strike), path.stream_rise_k(strike)
+    share = 1.0 if learned is None else learned.power_w / path.power_w
     lags = path if learned is None or path.in_stream else learned  # in the stream a water run does not show them
-    capacity = max(capacity_j_per_k + path.bath_j_per_k, 1.0)
-    return PlantModel(
+    capacity = max(target.capacity_j_per_k + path.bath_j_per_k, 1.0)
+    model = PlantModel(
         path=path,
         capacity_j_per_k=capacity,
-        power_w=path.power_w,
+        power_w=path.power_w * min(max(share * belief.gain, GAIN_BOUNDS[0]), GAIN_BOUNDS[1]),
         loss_w_per_k=tun.loss_w_per_k,
         room_c=tun.room_c,
-        lag_s=lags.lag_s,
-        dead_s=lags.dead_s + passing_s,
+        lag_s=lags.lag_s * belief.lag,
+        dead_s=(lags.dead_s + passing_s) * belief.lag,
         duty_cap=path.switching.duty_cap,
         rise_k=rise_k,
-        round_s=path.turnover_s(strike, capacity_j_per_k),
+        round_s=path.turnover_s(strike, target.capacity_j_per_k),
         below_mean_k=path.below_mean_k,
+        found_loss_k_per_s=belief.extra_k_per_s,
         flow_s=path.flow_s(strike),
         doubts=_doubts(path, passing_s, rise_k, capacity, learned is not None),
     )
+    return model if not path.in_stream else model._replace(duty_cap=_cap(model, target, belief))
 
 
 def _doubts(path: HeatPath, passing_s: float, rise_k: float, capacity_j_per_k: float, learned: bool) -> Doubts:

@@ -13,11 +13,10 @@ from typing import NamedTuple
 from controller.core.guard import liquid, notes, plate, requalify, trips
 from controller.core.guard.evidence import Evidence
 from controller.core.guard.heater_line import HeaterLine
-from controller.core.guard.interlock import Finding, Interlock, Known
+from controller.core.guard.interlock import Finding, Interlock
 from controller.core.guard.registry import ALL, BY_ID
 from controller.core.guard.senses import HEATED, NO_RUN, Senses
 from controller.core.guard.state import GuardState
-from controller.core.guard.turns import turns
 from controller.core.heater_command import _GUARD_SEAL, HeaterCommand
 from controller.core.nouns import Demand, Event, Instant, Reply, RunState, Trip, View
 from controller.quick_records import maker
@@ -35,7 +34,7 @@ class Gate(NamedTuple):
     replies: tuple[Reply, ...] = ()
 
 
-_gate, _known, _view = maker(Gate), maker(Known), maker(View)
+_gate, _view = maker(Gate), maker(View)
 
 
 def begin(
@@ -122,19 +121,23 @@ def _interruptions(state: GuardState, senses: Senses) -> GuardState:
 
 def _watch(state: GuardState, senses: Senses, demand: Demand) -> tuple[GuardState, list[Finding]]:
     """Every interlock in the states that it names; the trips that are on, in every other."""
-    duty, plate, findings = state.line.duty, state.plate, list[Finding]()
-    line = state.line.heard(senses.heater.report, senses.own.epoch)
-    past, heat = state.past.follow(senses, duty, plate), state.heat.follow(senses, duty, plate)
-    known = _known(line=line, past=past, heat=heat, plate=plate, started_at=state.started_at, misfit=state.misfit)
-    after = list(state.interlocks)
-    due = turns(tuple(map(type, after)), senses.asked_as)
-    for place in due.at_a_line if past.fresh or past.era != state.past.era else due.watch:
-        after[place], finding = after[place].watch(senses, known)
+    state = state._replace(
+        line=state.line.heard(senses.heater.report, senses.own.epoch),
+        past=state.past.follow(senses, state.line.duty, state.plate),
+        heat=state.heat.follow(senses, state.line.duty, state.plate),
+    )
+    known = state.known
+    findings: list[Finding] = []
+    after: list[Interlock] = []
+    for interlock in state.interlocks:
+        if senses.asked_as not in interlock.STATES:
+            after.append(interlock.asleep(senses))
+            continue
+        remembers, finding = interlock.watch(senses, known)
+        after.append(remembers)
         if finding is not None:
             findings.append(finding)
-    for place in due.sleep:
-        after[place] = after[place].asleep(senses)
-    state = state._replace(line=line, past=past, heat=heat, interlocks=tuple(after))
+    state = state._replace(interlocks=tuple(after))
     if state.trips and not senses.heated:
         found = {finding.row.id for finding in findings}
         findings += [finding for finding in _still_there(state, senses) if finding.row.id not in found]

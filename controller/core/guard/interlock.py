@@ -72,9 +72,7 @@ class Known(NamedTuple):
     heat: HeatAccount
     plate: Plate
     started_at: Instant  # of this process
-    misfit: bool = (
-        False  # a trip stands over a tun that warms otherwise than its figures: they say nothing of heat to come
-    )
+    misfit: bool = False  # a trip stands that doubts masses and power
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +85,6 @@ class Interlock:
     OWES: ClassVar[str] = "inspected"  # the word of a clear that `why_not_clear` is told
     ON_TRIAL: ClassVar[bool] = False  # only heat can show whether its cause is gone: the first is one pulse
     ASKS_HAND: ClassVar[bool] = False  # it doubts the probe: a restart after its clear wants a hand reading
-    BY_LINE: ClassVar[bool] = False  # it looks at a new line of history, once in ten seconds, and at nothing between
     DOUBTS_FIGURES: ClassVar[bool] = False  # the tun warms otherwise than its masses and power say
     TAKES_THE_TUN: ClassVar[bool] = False  # another controller has it: this process never heats again
 

@@ -7,7 +7,6 @@ from controller.core.guard.interlock import Finding, Note
 from controller.core.guard.requalify import lacks
 from controller.core.guard.senses import Senses
 from controller.core.guard.state import GuardState, Noted
-from controller.core.guard.turns import tellers
 from controller.core.nouns import Event, Instant, Phase, RunState
 
 OVER_NOTE_K = 2.0  # over target: said, for heat destroys beta-amylase in minutes (own proposal)
@@ -24,9 +23,8 @@ def follow(state: GuardState, senses: Senses, findings: list[Finding], events: l
     now = _now(state, senses)
     if findings:
         now += _gaps(state, senses, findings)
-    interlocks = state.interlocks
-    for place in tellers(tuple(map(type, interlocks))):
-        now += interlocks[place].notes(senses, known)
+    for interlock in state.interlocks:
+        now += interlock.notes(senses, known)
     notes = tuple(now)
     if notes == noted.now:
         return state

@@ -14,7 +14,6 @@ from controller.core.procedure.run import Run, leg_of, out_of_band
 
 COLD_C = 20.0  # liquor whose temperature was not said
 SAME_SHARE = 0.005  # so near the plan nothing is changed: a level tube reads no better (own proposal)
-
 SLIP_SHARE = 0.3  # further off the plan it is a slip of the pen, or another mash (own proposal)
 
 

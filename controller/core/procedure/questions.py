@@ -17,7 +17,7 @@ ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "grain_in": ("Is the grain all in and stirred?", ("yes",)),
     "pull": (
-        "Time to pull {kg:.1f} kg of mash, {thick}{kettle}. Say when you are about to return it.",
+        "Time to pull {kg} kg of mash, {thick}{kettle}. Say when you are about to return it.",
         ("returning",),
     ),
     "returned": (
@@ -50,7 +50,7 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
     text, answers = ASKS[which]
     filled = text.format(
         name=leg.name,
-        kg=Kilograms(leg.addition_kg),
+        kg=_kilograms(leg.addition_kg),
         thick=_thick(run, leg),
         kettle=_kettle(leg),
         grain_l_per_kg=leg.pull_kg_per_kg or 0.0,
@@ -64,11 +64,9 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
     return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
 
 
-class Kilograms(float):
+def _kilograms(kg: float) -> str:
     """A mass in a sentence: two decimals under 10 kg, where a tenth is much."""
-
-    def __format__(self, wanted: str) -> str:
-        return format(float(self), wanted or (".1f" if self >= 10.0 else ".2f"))
+    return f"{kg:.1f}" if kg >= 10.0 else f"{kg:.2f}"
 
 
 def _kettle(leg: Leg) -> str:

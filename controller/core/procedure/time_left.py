@@ -22,24 +22,12 @@ def finish_in_s(run: Run, now_c: float | None, now: Instant, until: int | None =
     leg = leg_of(run)
     if leg is None or run.course is None or run.state not in ACTIVE:
         return None
-    later = _later_s(run.course.legs, run.leg, until)
+    coming = run.course.legs[run.leg + 1 : until]
+    later = sum(nxt.away_s + nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in coming)
     armed_s = max(0.0, run.armed_until - now) if run.phase is P.ARMED and run.armed_until is not None else 0.0
     rest_s = max(0.0, hold_s(leg) - run.progress.credited_s)
     away_s = away_left_s(run, leg, now)
     return armed_s + away_s + rise_left_s(run, leg, now_c) + mixing_left_s(run, leg, now) + rest_s + later
-
-
-_LAST: list[tuple[tuple[Leg, ...], int, int | None, float]] = []  # the last answer: the same from second to second
-
-
-def _later_s(legs: tuple[Leg, ...], index: int, until: int | None) -> float:
-    """How long do the steps after this one take, up to that one?"""
-    for known, at, end, later_s in _LAST:
-        if known is legs and at == index and end == until:  # that very tuple of values that never change
-            return later_s
-    later_s = sum(leg.away_s + leg.ramp_s + mixing_s(leg) + hold_s(leg) for leg in legs[index + 1 : until])
-    _LAST[:] = [(legs, index, until, later_s)]
-    return later_s
 
 
 def mixing_s(leg: Leg) -> float:

@@ -52,7 +52,6 @@ class HeatNotAskedFor(Interlock):
         do="The switch may be stuck closed: cut the mains now, then look.",
     )
     STATES: ClassVar[frozenset[RunState]] = EVERY - {RunState.CHECKING}  # a process has just started: no history
-    BY_LINE: ClassVar[bool] = True
     LATE: ClassVar[str] = f" To be sure that the mash has stopped warming takes {RISE_WINDOW_S:g} s."
 
     era: int = 0
@@ -95,7 +94,7 @@ class HeatNotAskedFor(Interlock):
         if rise_k < limit_k:
             return replace(self, alarm=False) if self.alarm else self, None
         least_k, most_k = OWN_RATES[0] * plate.slowest_k_per_s, OWN_RATES[1] * plate.fastest_k_per_s
-        own = least_k * RISE_WINDOW_S <= _warmed_k(known) <= most_k * RISE_WINDOW_S
+        own = least_k * RISE_WINDOW_S <= past.warmed_k(inf) <= most_k * RISE_WINDOW_S
         after = self if self.alarm else replace(self, alarm=True)
         return after, Finding(self.ROW, rise_k, limit_k) if own and past.warms_evenly(rise_k) else None
 

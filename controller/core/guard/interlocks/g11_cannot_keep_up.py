@@ -35,7 +35,6 @@ class CannotKeepUp(Interlock):
         do="Check the heater's legs, lid and valves; part of the heat is missing.",
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
-    BY_LINE: ClassVar[bool] = True
     ON_TRIAL: ClassVar[bool] = True
     ASKS_HAND: ClassVar[bool] = True
 

@@ -36,7 +36,6 @@ class HeatLedger(Interlock):
         do="Compare the probe with a hand thermometer; check the heater.",
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
-    BY_LINE: ClassVar[bool] = True
     ON_TRIAL: ClassVar[bool] = True
     ASKS_HAND: ClassVar[bool] = True
 

@@ -40,7 +40,6 @@ class DoesNotFit(Interlock):
     STATES: ClassVar[frozenset[RunState]] = HEATED
     ASKS_HAND: ClassVar[bool] = True
     DOUBTS_FIGURES: ClassVar[bool] = True
-    BY_LINE: ClassVar[bool] = True
 
     fitted: tuple[int, ...] = ()  # heat capacities, J/K, for which it has been judged
 

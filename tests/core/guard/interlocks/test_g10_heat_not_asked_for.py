@@ -275,6 +275,7 @@ def steady(per_line: float) -> list[float]:
     [
         (10.0 / 128, 1024.0, True), (10.0 / 128, 1025.0, False),  # half the heater's rate, just under
         (15.0 / 256, 256.0, True), (15.0 / 256, 255.0, False),  # 1.5 times the heater's rate, just over
+        (2.0, 8192.0, False),  # a hose, 1.6 times as fast as a strong heater
     ],
 )  # fmt: skip
 def test_idle_rates_at_their_limits(per_line: float, power_w: float, latches: bool) -> None:
