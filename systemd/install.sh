@@ -322,7 +322,7 @@ do_uninstall() {
     fi
     rm -f "$units"/*.wants/underback@*.service "$units"/*.wants/underback-{probe,heater,standin}@*.service
     rm -f "$man"/underback*.1 "$completion"
-    rmdir --ignore-fail-on-non-empty -p "$man" "$(dirname "$completion")" 2>/dev/null || true # folders that are empty now
+    rmdir --ignore-fail-on-non-empty "$man" "${completion%/*}" "${completion%/*/*}" 2>/dev/null || true # empty now, and ours
     rm -rf "$opt" "$command" "$units"/underback@.service "$units"/underback-{probe,heater,standin,off}@.service
     ! booted || systemctl daemon-reload
     if [ -n "$purge" ]; then do_purge; fi
