@@ -6,7 +6,8 @@ import argparse
 import asyncio
 import json
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator
+from contextlib import aclosing
 
 from controller.commands.shared import all_tuns, status_text
 from controller.commands.shared.all_tuns import Heard, Status
@@ -36,31 +37,33 @@ def run(args: argparse.Namespace) -> int:
         return DONE
 
 
-async def _of(settings: Settings) -> AsyncIterator[tuple[Status, Heard]]:
+async def _of(settings: Settings) -> AsyncGenerator[tuple[Status, Heard], None]:
     """One tun's, in the same form as that of several."""
     heard = Heard([settings.tun.name])
-    async for status in requests.statuses(settings):
-        heard.add(settings.tun.name, status)
-        yield status, heard
+    async with aclosing(requests.statuses(settings)) as coming:
+        async for status in coming:
+            heard.add(settings.tun.name, status)
+            yield status, heard
 
 
-async def _watch(coming: AsyncIterator[tuple[Status, Heard]], as_json: bool, until_end: bool) -> int:
+async def _watch(coming: AsyncGenerator[tuple[Status, Heard], None], as_json: bool, until_end: bool) -> int:
     live, begun, running, ends = status_text.Live(sys.stdout), set[str](), set[str](), dict[str, str]()
-    async for status, heard in coming:
-        if as_json:
-            print(json.dumps(status, ensure_ascii=False), flush=True)
-        else:
-            _draw(live, status, heard)
-        if standard_streams.gone():
-            return DONE
-        tun, state = status["tun"], status["state"]
-        (running.discard if state in ("idle", *status_text.ENDS) else running.add)(tun)
-        if state not in status_text.ENDS:
-            begun.add(tun)
-        elif tun in begun:
-            ends[tun] = state
-        if until_end and ends and not running:
-            return DONE if set(ends.values()) == {"complete"} else NO
+    async with aclosing(coming):  # left in the middle it would be closed from outside, while its own source is too
+        async for status, heard in coming:
+            if as_json:
+                print(json.dumps(status, ensure_ascii=False), flush=True)
+            else:
+                _draw(live, status, heard)
+            if standard_streams.gone():
+                return DONE
+            tun, state = status["tun"], status["state"]
+            (running.discard if state in ("idle", *status_text.ENDS) else running.add)(tun)
+            if state not in status_text.ENDS:
+                begun.add(tun)
+            elif tun in begun:
+                ends[tun] = state
+            if until_end and ends and not running:
+                return DONE if set(ends.values()) == {"complete"} else NO
     return DONE
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncGenerator, Mapping, Sequence
 from typing import Any
 
 import aiomqtt
@@ -87,7 +87,7 @@ async def once(service: Service, tuns: Sequence[str]) -> Heard:
     return heard
 
 
-async def statuses(service: Service, tuns: Sequence[str]) -> AsyncIterator[tuple[Status, Heard]]:
+async def statuses(service: Service, tuns: Sequence[str]) -> AsyncGenerator[tuple[Status, Heard], None]:
     """Every status as it comes, and all that was heard with it. Raises NoAnswer when nothing comes."""
     heard = Heard(tuns)
     async with requests.linked(service.broker, "watch") as link:

@@ -9,7 +9,7 @@ import asyncio
 import json
 import secrets
 import time
-from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from collections.abc import AsyncGenerator, AsyncIterator, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from typing import Any, NamedTuple
 
@@ -150,7 +150,7 @@ async def present(settings: Settings, within_s: float = STATUS_S) -> dict[str, A
         return await link.status(within_s)
 
 
-async def statuses(settings: Settings) -> AsyncIterator[dict[str, Any]]:
+async def statuses(settings: Settings) -> AsyncGenerator[dict[str, Any], None]:
     """Every status as it comes, for as long as somebody looks. Raises NoAnswer when there is none at first."""
     async with line(settings, "watch") as link:
         await link.listen(link.topics.status)
