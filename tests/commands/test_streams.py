@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from tests.places import ROOT
+from tests.sim import brief
 from tests.waiting import PATIENCE_S
 
 REPO = ROOT
@@ -37,14 +39,14 @@ def shell(line: str, **environment: str) -> tuple[int, str]:
         ("$U check nosuch 2>&-", 2, ""),
         ("$U nosuch 2>/dev/full", 2, ""),
         ("$U check --nosuch 2>/dev/full", 2, ""),
-        ("$U dryrun crake --tun plover --fault heater_welded@40min | head -1", 1, "Crake Congress mash on Plover"),
+        ("$U dryrun brief --fault heater_welded@20min | head -1", 1, "Linnet pale ale on Plover"),
         ("$U check sandpiper | true", 0, ""),
         ("$U check nosuch | true", 2, "nosuch"),
     ],
 )
-def test_the_code_is_the_commands_own(line: str, code: int, said: str) -> None:
+def test_the_code_is_the_commands_own(line: str, code: int, said: str, config: Path) -> None:
     """Full: one line and 1, since the answer is not there; missing or closed by its reader: as if it had been read."""
-    found, text = shell(line)
+    found, text = shell(line, U=f"{sys.executable} -m controller --config {brief.laid(config)}")
     assert found == code, text
     assert "Traceback" not in text and "Exception ignored" not in text
     assert text.startswith(said) if said.endswith("\n") else said in text

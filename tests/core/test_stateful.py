@@ -11,14 +11,16 @@ from hypothesis import Phase
 from controller.core.guard import gate as guard
 from tests.core.anything import run
 
+SEQUENCES = 20
+
 
 def test_invariants_hold_whatever_happens() -> None:
-    """60 sequences of up to 40 faults, orders and waits; every tick is checked; the command shrinks what fails."""
-    run(60, 40, Phase.generate)
+    """20 sequences of up to 40 faults, orders and waits; every tick is checked; the command shrinks what fails."""
+    run(SEQUENCES, 40, Phase.generate)
 
 
 def test_a_crippled_guard_is_caught(monkeypatch: pytest.MonkeyPatch) -> None:
     """With the guard's last gate knocked out the same machine finds a broken invariant in as many sequences."""
     monkeypatch.setattr(guard, "_allowed", lambda *given: (given[3].duty, ""))
     with pytest.raises(AssertionError):
-        run(60, 40, Phase.generate)
+        run(SEQUENCES, 40, Phase.generate)

@@ -26,7 +26,7 @@ def heater_duty(there: Field) -> float:
 
 def test_three_processes_complete_a_program_over_a_real_broker(tmp_path: Path) -> None:
     """Two rests at sixty times real time, trips of a busy machine cleared by the brewer: complete, record clean."""
-    with field(tmp_path, "gannet", "short", FASTEST) as there:
+    with field(tmp_path, "gannet", "brief", FASTEST) as there:
         there.site("--clears")
         there.serve()
         there.wait(lambda: there.state() == "complete", 150, "the program completes")
@@ -36,7 +36,7 @@ def test_three_processes_complete_a_program_over_a_real_broker(tmp_path: Path) -
 
 def test_a_killed_daemon_leaves_a_heater_that_is_off_within_its_lease(tmp_path: Path) -> None:
     """kill -9 in a rise: the heater is off within 10 s of its clock; a restart resumes the run by itself."""
-    with field(tmp_path, "gannet", "short", SPEED) as there:
+    with field(tmp_path, "gannet", "brief", SPEED) as there:
         there.site()
         there.serve()
         there.wait(lambda: there.state() == "running" and heater_duty(there) > 0, 60, "the heater is on")
@@ -60,7 +60,7 @@ def test_a_killed_daemon_leaves_a_heater_that_is_off_within_its_lease(tmp_path: 
 
 def test_a_broker_killed_and_restarted_in_a_rest_costs_no_run(tmp_path: Path) -> None:
     """The broker is gone for 2 s (40 s of the tun's): no heat without a fresh reading, and the run completes."""
-    with field(tmp_path, "gannet", "short", SPEED) as there:
+    with field(tmp_path, "gannet", "brief", SPEED) as there:
         there.site("--clears")
         there.serve()
         there.wait(lambda: resting(there), 90, "the first rest")
@@ -73,7 +73,7 @@ def test_a_broker_killed_and_restarted_in_a_rest_costs_no_run(tmp_path: Path) ->
 
 def test_an_orderly_end_says_off_last(tmp_path: Path) -> None:
     """SIGTERM in the first rise: exit 0, the last command is OFF, presence says false."""
-    with field(tmp_path, "gannet", "short", SPEED) as there:
+    with field(tmp_path, "gannet", "brief", SPEED) as there:
         there.site()
         there.serve()
         there.wait(lambda: heater_duty(there) > 0, 60, "the heater is on")
