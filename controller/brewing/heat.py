@@ -95,45 +95,19 @@ def strike_parts(
     moisture_share: float = USUAL_MOISTURE_SHARE,
     slaking_j_per_kg: float = 0.0,
 ) -> StrikeParts:
-    """What makes up the strike temperature? As `strike_c`; the parts add up to strike less mash temperature."""
-    if not liquor_kg > 0.0:
-        raise ValueError(f"liquor {liquor_kg} kg: there must be some")
-    own = liquor_kg * WATER + (metal_j_per_k if metal_c is None else 0.0)
-    grist = grist_kg * grist_specific_heat_j_per_kg_k(moisture_share) * (mash_c - grist_c)
-    vessel = 0.0 if metal_c is None else metal_j_per_k * (mash_c - metal_c)
-    return StrikeParts(grist / own, vessel / own, -grist_kg * slaking_j_per_kg / own)
-
-
-def strike_c(
-    grist_kg: float,
-    grist_c: float,
-    liquor_kg: float,
-    mash_c: float,
-    *,
-    metal_j_per_k: float,
-    metal_c: float | None = None,
-    moisture_share: float = USUAL_MOISTURE_SHARE,
-    slaking_j_per_kg: float = 0.0,
-) -> float:
-    """How hot must the liquor be, °C, so that the mash lands at `mash_c`?
+    """What makes up the strike temperature, so that the mash lands at `mash_c`? What it is over that, K, in parts.
 
     `metal_c` None: the liquor is heated in the tun itself, so the vessel is as hot as the liquor and helps. Else the
     liquor comes from elsewhere into a vessel at `metal_c`. To mix up the two costs 2 to 3 K. Losses are left out.
     Heat balance, first law; compare R. Barth, Strike Water Temperature, MBAA TQ 61(1) 2024 (abstract seen).
     Raises ValueError without liquor.
     """
-    return mash_c + sum(
-        strike_parts(
-            grist_kg,
-            grist_c,
-            liquor_kg,
-            mash_c,
-            metal_j_per_k=metal_j_per_k,
-            metal_c=metal_c,
-            moisture_share=moisture_share,
-            slaking_j_per_kg=slaking_j_per_kg,
-        )
-    )
+    if not liquor_kg > 0.0:
+        raise ValueError(f"liquor {liquor_kg} kg: there must be some")
+    own = liquor_kg * WATER + (metal_j_per_k if metal_c is None else 0.0)
+    grist = grist_kg * grist_specific_heat_j_per_kg_k(moisture_share) * (mash_c - grist_c)
+    vessel = 0.0 if metal_c is None else metal_j_per_k * (mash_c - metal_c)
+    return StrikeParts(grist / own, vessel / own, -grist_kg * slaking_j_per_kg / own)
 
 
 def landing_c(
@@ -147,7 +121,7 @@ def landing_c(
     moisture_share: float = USUAL_MOISTURE_SHARE,
     slaking_j_per_kg: float = 0.0,
 ) -> float:
-    """Where does the mash land, °C, with liquor this hot? Inverse of `strike_c`, same arguments."""
+    """Where does the mash land, °C, with liquor this hot? Inverse of `strike_parts`, same arguments."""
     grist = grist_kg * grist_specific_heat_j_per_kg_k(moisture_share)
     liquor = liquor_kg * WATER
     vessel_c = liquor_c if metal_c is None else metal_c

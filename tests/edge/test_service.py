@@ -12,34 +12,21 @@ from typing import Any
 
 import pytest
 
+from controller.commissioning.tryout_rig import Look
 from controller.core.nouns import Event, RunState
-from controller.core.procedure.orders.permissives import Facts
 from controller.core.state import Outcome
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
-from controller.messages.inbox import Inbox
 from tests.edge.virtual import GANNET, TRIAL, Rig, site, virtual
 
 
-class Looker:
+class Looker(Look):
     """A watcher that counts ticks and may do mischief in one of them."""
 
     def __init__(self, mischief: Callable[[int], None] = lambda n: None) -> None:
+        super().__init__()
         self.ticks, self.mischief = 0, mischief
         self.events: list[Event] = []
-
-    def attach(self, inbox: Inbox, send: Callable[[Post], None], facts: Callable[[], Facts | None]) -> None: ...
-
-    async def open(self) -> None: ...
-
-    def close(self) -> None: ...
-
-    def linked(self) -> None: ...
-
-    def heard(self, topic: str, payload: bytes) -> bool:
-        return False
-
-    def told(self, seq: int, event: bytes) -> None: ...
 
     def seen(self, outcome: Outcome, events: tuple[Event, ...], status: Mapping[str, Any] | None) -> None:
         self.ticks += 1

@@ -39,8 +39,10 @@ class Example(NamedTuple):
 
 def _strike(metal_j_per_k: float = METAL, metal_c: float | None = ROOM, slaking: float = 0.0) -> float:
     """Strike temperature for R at 64 °C."""
-    return heat.strike_c(
-        GRIST, ROOM, LIQUOR, 64.0, metal_j_per_k=metal_j_per_k, metal_c=metal_c, slaking_j_per_kg=slaking
+    return 64.0 + sum(
+        heat.strike_parts(
+            GRIST, ROOM, LIQUOR, 64.0, metal_j_per_k=metal_j_per_k, metal_c=metal_c, slaking_j_per_kg=slaking
+        )
     )
 
 

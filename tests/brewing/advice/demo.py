@@ -53,7 +53,8 @@ def plan(tun: Tun, grist: tuple[Malt, ...], liquor_kg: float, stages: tuple[Stag
         cut_off_c=80.0,
         min_liquor_l=0.2 * tun.volume_l,
         mixing="stirrer" if tun.mixing == "stirrer" else "pump",
-        strike_c=heat.strike_c(grist_kg, 18.0, liquor_kg, stages[0][1], metal_j_per_k=tun.metal_j_per_k),
+        strike_c=stages[0][1]
+        + sum(heat.strike_parts(grist_kg, 18.0, liquor_kg, stages[0][1], metal_j_per_k=tun.metal_j_per_k)),
         boil_c=water.boiling_c(altitude_m=310.0),
         calibration_age_days=20.0,
         power_w=tun.power_w,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import nan
+from math import inf, nan
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -15,7 +15,22 @@ from controller.core.nouns import Event, Foreign, Link, Phase
 from controller.core.state import Outcome
 from controller.edge.dashboards.alerts import Alarm
 from controller.settings.service import Alerts
-from tests.core.guard.looks import BASE, BLOCKED, NOW, OPEN, SEEN, S, check, for_long, having, later, read, told
+from tests.core.guard.looks import (
+    BASE,
+    BLOCKED,
+    HEATING,
+    NOW,
+    OPEN,
+    SEEN,
+    S,
+    check,
+    for_long,
+    having,
+    ids,
+    later,
+    read,
+    told,
+)  # fmt: skip
 
 WAITS = OPEN._replace(evidence=OPEN.evidence._replace(qualified=False, from_at=NOW - 30.1, off_until=NOW - 30.1))
 WAITING: dict[str, Any] = {"state": S.RESTARTING, "online": False}
@@ -213,3 +228,17 @@ def test_an_interlock_without_notes_has_none() -> None:
     base, sees = Interlock(), check().state.known
     assert base.notes(BASE, sees) == ()
     assert base.watch(BASE, sees) == (base, None)
+
+
+@pytest.mark.parametrize(("probe", "unwatched"), [("second", "the probes"), ("outlet", "the outlet")])
+def test_when_a_probe_beside_the_mash_probe_is_missed(probe: str, unwatched: str) -> None:
+    """A process counts from its own beginning; one that is gone is noted at once, without a trip; without heat, or
+    without that probe in the file, nothing is said."""
+    never = {probe: SEEN._replace(value_c=None, at=None, age_s=inf, fresh=False)}
+    assert told(check(OPEN._replace(started_at=NOW - 60.0), **never)) == []
+    assert told(check(OPEN._replace(started_at=NOW - 60.1), **never)) == [(probe, 2)]
+    assert {run for run in S if told(check(state=run, **never))} == HEATING
+    assert told(check(**{probe: None})) == []
+    gone = check(gone=[probe])
+    assert (told(gone), ids(gone)) == ([(probe, 2)], [])
+    assert f"presence topic says that it is gone. Whether {unwatched}" in gone.state.noted.now[0].text

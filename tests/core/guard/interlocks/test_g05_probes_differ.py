@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import inf
 from typing import Any
 
 import pytest
@@ -187,19 +186,6 @@ def test_a_silent_second_probe() -> None:
         "watched meanwhile. Check the probe, its plug and its network."
     )
     assert check(gate.state, now=NOW + 1.0).state.noted.now == ()
-
-
-def test_when_a_second_probe_is_missed() -> None:
-    """A process counts from its own beginning; one that is gone is noted at once, without a trip; without heat, or
-    without that probe in the file, nothing is said."""
-    never = SEEN._replace(value_c=None, at=None, age_s=inf, fresh=False)
-    assert told(check(OPEN._replace(started_at=NOW - 60.0), second=never)) == []
-    assert told(check(OPEN._replace(started_at=NOW - 60.1), second=never)) == [("second", 2)]
-    assert {run for run in RunState if told(check(state=run, second=never))} == HEATING
-    assert told(check(second=None)) == []
-    gone = check(gone=["second"])
-    assert (told(gone), ids(gone)) == ([("second", 2)], [])
-    assert "presence topic says that it is gone. Whether the probes" in gone.state.noted.now[0].text
 
 
 def test_a_second_probe_that_falls_silent_in_a_run() -> None:

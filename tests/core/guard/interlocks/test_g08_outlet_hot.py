@@ -17,7 +17,6 @@ from controller.core.nouns import Reading, RunState
 from controller.settings.tun import Output, Probe, Probes
 from tests.core.bench import Bench, course, leg, settings, tun
 from tests.core.guard.looks import (
-    HEATING,
     HOT,
     NOW,
     OPEN,
@@ -27,7 +26,6 @@ from tests.core.guard.looks import (
     check,
     found,
     having,
-    ids,
     known,
     read,
     report,
@@ -354,16 +352,3 @@ def test_a_silent_outlet_probe(heard_s: float | None, watched: str) -> None:
         f"No good reading of the outlet probe for 60 s (limit 60 s). Whether the outlet is hot (G08) {watched}. "
         "Check the probe, its plug and its network."
     )
-
-
-def test_when_an_outlet_probe_is_missed() -> None:
-    """A process counts from its own beginning; one that is gone is noted at once, without a trip; without heat, or
-    without that probe in the file, nothing is said."""
-    never = SEEN._replace(value_c=None, at=None, age_s=inf, fresh=False)
-    assert told(check(OPEN._replace(started_at=NOW - 60.0), outlet=never)) == []
-    assert told(check(OPEN._replace(started_at=NOW - 60.1), outlet=never)) == [("outlet", 2)]
-    assert {run for run in RunState if told(check(state=run, outlet=never))} == HEATING
-    assert told(check(outlet=None)) == []
-    gone = check(gone=["outlet"])
-    assert (told(gone), ids(gone)) == ([("outlet", 2)], [])
-    assert "presence topic says that it is gone. Whether the outlet" in gone.state.noted.now[0].text
