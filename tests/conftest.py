@@ -23,7 +23,7 @@ settings.load_profile("underback")
 os.environ["XDG_STATE_HOME"] = os.devnull  # who has heard the cautions today is noted nowhere
 
 
-WAIT = ("tests/processes/", "tests/field/board/", "tests/commands/shared/")  # mostly for a broker or for time
+WAIT = ("tests/processes/", "tests/field/board/test_boards_live", "tests/commands/shared/")  # for a broker or time
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

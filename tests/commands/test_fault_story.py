@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from controller.plan.plan import Plan
+from controller.settings.service import Settings
+from sim import dryrun
+from sim.dryrun import Ran
 from tests.commands.called import called
 
 REST = """title = "One rest"
@@ -42,6 +47,21 @@ CASES = {  # fault as it is written: lines of its story, which warnings, and how
     ),
     "level_lost@12min": (["to find the cause of G13, clear it and restart", "the run ended held after"], [], 1),
 }
+
+
+@pytest.fixture(autouse=True, scope="module")
+def plain() -> Iterator[None]:
+    """The same day without a fault is the same for all of them, and run once."""
+    ran: list[Ran] = []
+
+    def once(settings: Settings, plan: Plan, seed: int) -> Ran:
+        ran[:] = ran or [run(settings, plan, seed)]
+        return ran[0]
+
+    run = dryrun.run
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(dryrun, "run", once)
+        yield
 
 
 @pytest.mark.parametrize("fault", sorted(CASES))

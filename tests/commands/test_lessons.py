@@ -20,6 +20,7 @@ from tests.browser import browser
 from tests.commands.called import called
 from tests.places import CONFIG
 from tests.report.recorded import Recorded, two_rests
+from tests.sim import brief
 
 MARKS = {"published", "recalled", "calibrated", "common practice", "own proposal", "arithmetic"}
 
@@ -171,12 +172,12 @@ def renamed(journal: bytes, run_id: str) -> bytes:
 
 @pytest.mark.browser
 @pytest.mark.parametrize(
-    "words", [("dryrun", "linnet", "--report"), ("compare", "modification", "--html")], ids=lambda words: words[0]
+    "words", [("dryrun", "brief", "--report"), ("compare", "modification", "--html")], ids=lambda words: words[0]
 )
-def test_the_page_is_legible_everywhere(words: tuple[str, ...], tmp_path: Path) -> None:
+def test_the_page_is_legible_everywhere(words: tuple[str, ...], tmp_path: Path, config: Path) -> None:
     """In light, dark and on a narrow screen axe is content, nothing runs over the edge, and nothing is asked for."""
     path = tmp_path / "l.html"
-    assert called(*words, str(path))[0] == 0
+    assert called(*words, str(path), config=brief.laid(config))[0] == 0
     assert "What it did here" in path.read_text(encoding="utf-8")
     with browser() as page:
         for width, dark in ((1100, False), (1100, True), (390, False)):

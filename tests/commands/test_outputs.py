@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,14 @@ from controller.edge.record import reader
 from controller.report import amendments, from_disk
 from tests.places import own_config
 from tests.report.recorded import a_mash
+from tests.sim import brief
+
+
+@pytest.fixture(scope="module")
+def mash(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The record of one finished run."""
+    return a_mash(tmp_path_factory.mktemp("mash")).folder
+
 
 BAD = ["", "FOLDER", "FOLDER/nowhere/file", "FOLDER/file/x", "a\0b", "x" * 300]
 
@@ -47,7 +56,7 @@ def test_an_answer_is_printed_although_its_file_cannot_be_written(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A disk that is full at the end: the outcome first, then option, path and reason; exit 2."""
-    words = ["--config", str(own_config(tmp_path)), "dryrun", "water-trial", "--tun", "gannet", "--json"]
+    words = ["--config", str(brief.laid(own_config(tmp_path))), "dryrun", "brief", "--json"]
     assert main([*words, "--csv", "/dev/full"]) == 2
     out = capsys.readouterr()
     assert json.loads(out.out)["result"] == "complete"
@@ -55,11 +64,11 @@ def test_an_answer_is_printed_although_its_file_cannot_be_written(
 
 
 def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, mash: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Signature and entries wait until every file stands; then they are in the files too; a wrong entry beside a good
     signature: neither is added."""
-    words, folder = _brewed(tmp_path)
+    words, folder = _brewed(tmp_path, mash)
     assert main([*words, "report", "last", "--sign", "brewed", "--enter", "ph=sour", "--by", "Ann"]) == 2
     assert list(folder.glob("added/*")) == []
     capsys.readouterr()
@@ -73,11 +82,11 @@ def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(
 
 
 def test_a_run_is_found_by_its_file_wherever_that_lies(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, mash: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The file of a record that was moved away is told as it was where it lay, from an empty folder without a
     configuration too; a file that holds no run is refused."""
-    words, folder = _brewed(tmp_path)
+    words, folder = _brewed(tmp_path, mash)
     assert main([*words, "report", "last"]) == 0
     told = capsys.readouterr().out
     away, empty = tmp_path / "away" / "record" / "gannet", tmp_path / "empty"
@@ -93,24 +102,23 @@ def test_a_run_is_found_by_its_file_wherever_that_lies(
     assert "holds no run" in capsys.readouterr().err
 
 
-def test_a_user_without_a_name_may_sign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_user_without_a_name_may_sign(tmp_path: Path, mash: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No entry in the list of users: `somebody`, as for orders and trials."""
 
     def nobody() -> str:
         raise KeyError("getpwuid(): uid not found: 12345")
 
     monkeypatch.setattr("getpass.getuser", nobody)
-    words, folder = _brewed(tmp_path)
+    words, folder = _brewed(tmp_path, mash)
     assert main([*words, "report", "last", "--remark", "smells well"]) == 0
     assert [line["by"] for line in _lines(folder)] == ["somebody"]
 
 
-def _brewed(tmp_path: Path) -> tuple[list[str], Path]:
+def _brewed(tmp_path: Path, mash: Path) -> tuple[list[str], Path]:
     """The words for a folder with one finished run of gannet on record, and where it lies."""
     words = ["--config", str(own_config(tmp_path))]
-    settings = config_files.settings(tmp_path / "config", "gannet")
-    folder = reader.record_folder(settings)
-    a_mash(folder)
+    folder = reader.record_folder(config_files.settings(tmp_path / "config", "gannet"))
+    shutil.copytree(mash, folder)
     return words, folder
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,7 +10,7 @@ from jsonschema import Draft7Validator, Draft202012Validator
 
 from controller.core.heater_command import HeaterCommand
 from controller.core.nouns import Event, Motor, Reply, RunState
-from controller.edge.files import config_files, plan_by_name
+from controller.edge.files import config_files
 from controller.edge.supply_link import SupplyLink
 from controller.messages import asyncapi, incoming, outgoing, payload_schemas, status_schema
 from controller.messages.topics import Topics, topics
@@ -21,7 +20,8 @@ from sim.world.faults import parse
 from tests.core.bench import WALL, Bench, course, leg, settings
 from tests.edge.statuses import a_mash, document, said, tripped
 from tests.messages.stored import STORED, complaints, payload_validator, stored
-from tests.places import CONFIG, ROOT, edited
+from tests.places import CONFIG, ROOT
+from tests.sim import brief
 
 PUBLISHED = ROOT / "tests" / "vendor" / "asyncapi" / "3.0.0.json"
 
@@ -225,18 +225,15 @@ def model_of(topic: str) -> Any:
     return MODELS[part]
 
 
-def test_every_payload_of_a_simulated_run_fits(config: Path) -> None:
+def test_every_payload_of_a_simulated_run_fits() -> None:
     """Each message of a dry run with a silent probe fits its model, and a sample of each topic the document."""
-    edited(config / "programs/linnet.toml", ('"60 min"', '"10 min"'), ('"2 h"', '"2 min"'))
-    settings_ = config_files.settings(CONFIG, "plover")
-    plan = plan_by_name.load_plan(config, "linnet", "plover")
     seen: dict[str, list[bytes]] = {}
-    faults = [parse("probe_unplugged@2100+60")]
+    faults = [parse("probe_unplugged@1200+60")]
 
     def listen(at: float, topic: str, payload: bytes, *more: bool) -> None:
         seen.setdefault(topic, []).append(payload)
 
-    machine = DryRun(settings_, plan, 3, faults, listen=listen)
+    machine = DryRun(*brief.mash(), 3, faults, listen=listen)
     assert machine.go().result == "complete"
     for topic, said_on_it in seen.items():
         model = model_of(topic)

@@ -8,24 +8,23 @@ import pytest
 
 from controller.brewing.kinetics.lesson import Meant, lesson
 from controller.core.procedure import estimate
-from controller.edge.files import config_files, plan_by_name
 from controller.plan.forecast import forecast
 from controller.report import lessons, wort
 from controller.report.run_record import Second
 from sim import true_wort
 from sim.dryrun import DryRun
-from tests.places import CONFIG
+from tests.sim.conftest import shipped
 
 POINTS = 0.2  # of the apparent limit
 
 
 def test_dotterel_has_one_figure() -> None:
-    """Plan, true temperature of the dry run, live estimate of the same run, record of it and the lessons of plan and
-    record agree to 0.2 points, and withhold the same figures in the same words."""
-    plan = plan_by_name.load_plan(CONFIG, "dotterel", None)
+    """With rests half as long, plan, true temperature of the dry run, live estimate of the same run, record of it and
+    the lessons of plan and record agree to 0.2 points, and withhold the same figures in the same words."""
+    settings, plan = shipped("gannet", "dotterel", 0.5)
     expected = forecast(plan)
     assert expected is not None
-    machine = DryRun(config_files.settings(CONFIG, plan.tun.name), plan, 1, [])
+    machine = DryRun(settings, plan, 1)
     assert machine.go().result == "complete"
     live = estimate.document(machine.state.run.mash)
     assert live is not None

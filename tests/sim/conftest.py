@@ -16,16 +16,17 @@ from tests.places import CONFIG
 
 
 @cache
-def shipped(tun: str, program: str) -> tuple[Settings, Plan]:
-    """Settings and plan of a shipped program on a shipped tun."""
-    settings = config_files.settings(CONFIG, tun)
-    return settings, plan.make(config_files.load_program(CONFIG, program), settings.tun)
+def shipped(tun: str, program: str, share: float = 1.0) -> tuple[Settings, Plan]:
+    """Settings and plan of a shipped program on a shipped tun, its rests a share as long."""
+    settings, said = config_files.settings(CONFIG, tun), config_files.load_program(CONFIG, program)
+    steps = [step.model_copy(update={"time_s": step.time_s and step.time_s * share}) for step in said.step]
+    return settings, plan.make(said.model_copy(update={"step": tuple(steps)}), settings.tun)
 
 
 @cache
-def ran(tun: str, program: str) -> Ran:
+def ran(tun: str, program: str, share: float = 1.0) -> Ran:
     """The shipped program's dry run on the shipped tun, without faults: run once, looked at by several tests."""
-    return dryrun.run(*shipped(tun, program), 1)
+    return dryrun.run(*shipped(tun, program, share), 1)
 
 
 @pytest.fixture

@@ -20,11 +20,13 @@ from sim import dryrun, trace, true_wort
 from sim.people.manner import Manner
 from sim.world.faults import Fault, parse
 from tests.places import CONFIG
+from tests.sim import brief
 from tests.sim.conftest import ran as run_once
 from tests.sim.conftest import shipped
 from tests.sim.crippled import crippled
 
 Pair = tuple[Settings, Plan]
+QUARTER = 0.25
 PAIRS = [
     *(("gannet", program) for program in ("sandpiper", "redstart", "dotterel", "water-trial")),
     *(("plover", program) for program in ("linnet", "bittern", "crake", "water-trial")),
@@ -33,10 +35,11 @@ PAIRS = [
 
 @pytest.mark.parametrize(("tun", "program"), PAIRS)
 def test_each_shipped_program_completes_on_its_tun(tun: str, program: str) -> None:
-    """Complete, no trip, no heat without evidence, every rest credited to 2 s, no ramp and no hold 0.5 K over."""
-    settings, plan = shipped(tun, program)
+    """Complete, no trip, no heat without evidence, every rest credited to 2 s, no ramp and no hold 0.5 K over, with
+    rests of a quarter of their time."""
+    settings, plan = shipped(tun, program, QUARTER)
     assert not plan.problems
-    ran = run_once(tun, program)
+    ran = run_once(tun, program, QUARTER)
     assert (ran.result, ran.trace.trips, ran.heat_without_evidence, ran.refusals) == ("complete", [], 0, ())
     assert ran.hot_commands > 500
     steps = ran.trace.steps(plan.course)
@@ -59,7 +62,7 @@ def test_the_same_seed_gives_the_same_digest_and_another_another(plover: Pair) -
 
 def test_the_person_answers_each_question_and_none_is_skipped() -> None:
     """Dough-in begun, grain in, the iodine test, taking over: each asked, each answered."""
-    assert run_once("gannet", "sandpiper").answered == ("dough_in", "grain_in", "iodine", "take_over")
+    assert run_once("gannet", "sandpiper", QUARTER).answered == ("dough_in", "grain_in", "iodine", "take_over")
 
 
 def test_a_crippled_guard_is_seen_in_the_count(gannet: Pair, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -71,26 +74,28 @@ def test_a_crippled_guard_is_seen_in_the_count(gannet: Pair, monkeypatch: pytest
     assert dryrun.DryRun(*gannet, 1, fault).go(1000.0).heat_without_evidence == pytest.approx(190, abs=3)
 
 
-def test_a_broker_outage_is_held_and_gone_on_from(plover: Pair) -> None:
+def test_a_broker_outage_is_held_and_gone_on_from() -> None:
     """Two minutes without broker in the rest: one trip, no heat meanwhile, the run completes, every rest in full."""
     heard: list[tuple[float, str]] = []
+    settings, plan = brief.mash()
     dry = dryrun.DryRun(
-        *plover, 1, [parse("broker_gone@3000+120")], listen=lambda at, topic, *_: heard.append((at, topic))
+        settings, plan, 1, [parse("broker_gone@1200+120")], listen=lambda at, topic, *_: heard.append((at, topic))
     )
     ran = dry.go()
     assert (ran.result, [t["id"] for t in ran.trace.trips]) == ("complete", ["G14"])
-    assert not [at for at, _ in heard if 3000.0 <= at < 3120.0]
-    rest = ran.trace.steps(plover[1].course)[1]
-    assert rest["credited_s"] >= 3598.0
-    assert rest["ended_s"] - rest["in_band_s"] > 3600.0 + 115.0
+    assert not [at for at, _ in heard if 1200.0 <= at < 1320.0]
+    rest = ran.trace.steps(plan.course)[1]
+    assert rest["credited_s"] >= 358.0
+    assert rest["ended_s"] - rest["in_band_s"] > 360.0 + 115.0
 
 
-def test_a_brewer_who_never_comes_leaves_the_mash_to_the_daemon(plover: Pair) -> None:
-    """Nobody takes over: after the written keep of two hours the heat goes off and the run is complete."""
-    ran = dryrun.DryRun(*plover, 1, manner=Manner(take_over=False)).go()
+def test_a_brewer_who_never_comes_leaves_the_mash_to_the_daemon() -> None:
+    """Nobody takes over: after the written keep of ten minutes the heat goes off and the run is complete."""
+    settings, plan = brief.mash()
+    ran = dryrun.DryRun(settings, plan, 1, manner=Manner(take_over=False)).go()
     assert ran.result == "complete"
-    keep = ran.trace.steps(plover[1].course)[-1]
-    assert (keep["kind"], keep["credited_s"]) == ("keep", pytest.approx(7200.0, abs=2.0))
+    keep = ran.trace.steps(plan.course)[-1]
+    assert (keep["kind"], keep["credited_s"]) == ("keep", pytest.approx(600.0, abs=2.0))
 
 
 def test_a_start_that_is_refused_is_told(gannet: Pair) -> None:
@@ -101,10 +106,10 @@ def test_a_start_that_is_refused_is_told(gannet: Pair) -> None:
     assert ran.hot_commands == 0
 
 
-def test_rows_are_written_as_the_contract_names_them(plover: Pair) -> None:
+def test_rows_are_written_as_the_contract_names_them() -> None:
     """One line a second with the agreed columns, and the enzymes' from dough-in on."""
-    ran = run_once("plover", "linnet")
-    brewed = true_wort.follow(plover[1].course, ran.trace)
+    ran = run_once("plover", "linnet", QUARTER)
+    brewed = true_wort.follow(shipped("plover", "linnet", QUARTER)[1].course, ran.trace)
     lines = trace.csv(ran.trace.rows, true_wort.COLUMNS, brewed.columns).splitlines()
     assert lines[0].startswith("t_s,mash_c,probe_c,setpoint_c,target_c,duty,step,phase,state,beta_left_pct,")
     assert len(lines) == len(ran.trace.rows) + 1
@@ -137,14 +142,17 @@ STEP_KEYS = {
 }  # fmt: skip
 
 
-def dryrun_of(*words: str) -> int:
-    return main(["--config", str(CONFIG), "dryrun", *words])
+def dryrun_of(*words: str, config: Path = CONFIG) -> int:
+    return main(["--config", str(config), "dryrun", *words])
 
 
-def test_the_command_prints_one_object_of_the_agreed_shape(capsys: pytest.CaptureFixture[str], tmp_path: Any) -> None:
+def test_the_command_prints_one_object_of_the_agreed_shape(
+    capsys: pytest.CaptureFixture[str], config: Path, tmp_path: Path
+) -> None:
     """Exactly the contract's keys; the files that were asked for are there."""
     csv, page = tmp_path / "a.csv", tmp_path / "a.html"
-    assert dryrun_of("crake", "--tun", "plover", "--json", "--csv", str(csv), "--report", str(page)) == 0
+    words = ("brief", "--tun", "plover", "--json", "--csv", str(csv), "--report", str(page))
+    assert dryrun_of(*words, config=brief.laid(config)) == 0
     said = json.loads(capsys.readouterr().out)
     assert set(said) == KEYS
     assert all(set(step) == STEP_KEYS for step in said["steps"])
@@ -153,21 +161,21 @@ def test_the_command_prints_one_object_of_the_agreed_shape(capsys: pytest.Captur
     assert "<html" in page.read_text().lower()
 
 
-def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_run_that_does_not_complete_is_an_answer_of_no(capsys: pytest.CaptureFixture[str], config: Path) -> None:
     """A welded switch: exit 1, and the trip stands on the page with what to do."""
-    assert dryrun_of("crake", "--tun", "plover", "--fault", "heater_welded@40min") == 1
+    assert dryrun_of("brief", "--fault", "heater_welded@20min", config=brief.laid(config)) == 1
     out, err = capsys.readouterr()
     assert "G10" in out and "cut the mains now" in out
     assert "taken over" not in out
     assert err.startswith("simulating ") and err.count("\n") == 1
 
 
-def test_faults_stand_in_the_object_as_they_were_given(capsys: pytest.CaptureFixture[str]) -> None:
+def test_faults_stand_in_the_object_as_they_were_given(capsys: pytest.CaptureFixture[str], config: Path) -> None:
     """Named faults are part of what ran, and so of its JSON, with what they did; a time in minutes stays as written."""
-    assert dryrun_of("crake", "--tun", "plover", "--fault", "heater_welded@40min", "--json") == 1
+    assert dryrun_of("brief", "--fault", "heater_welded@20min", "--json", config=brief.laid(config)) == 1
     said = json.loads(capsys.readouterr().out)
     assert set(said) == {*KEYS, "faults", "story", "warnings"}
-    assert said["faults"] == ["heater_welded@40min"]
+    assert said["faults"] == ["heater_welded@20min"]
 
 
 def test_a_step_that_was_not_reached_is_told_so() -> None:
@@ -185,7 +193,7 @@ def test_the_page_explains_itself_and_repeats_the_warnings(capsys: pytest.Captur
     failure, and what `check` warns of comes again in a line each; what the brewery overrules does not."""
     text = (CONFIG / "programs/linnet.toml").read_text(encoding="utf-8")
     text = text.replace('mass = "15 kg"', 'mass = "10 kg"').replace('"66 °C"', '"60 °C"')
-    text = text.replace('time = "60 min"', 'time = "20 min"')
+    text = text.replace('time = "60 min"', 'time = "20 min"').replace('"12 °C"', '"50 °C"')
     program, csv = tmp_path / "thick.toml", tmp_path / "a.csv"
     program.write_text(text, encoding="utf-8")
     assert dryrun_of(str(program), "--csv", str(csv)) == 0
@@ -216,15 +224,18 @@ def test_without_a_program_there_is_nothing_to_run(capsys: pytest.CaptureFixture
     assert capsys.readouterr().err.startswith("PROGRAM: found nothing, wanted a name")
 
 
-def test_the_faults_and_an_end_that_was_none_are_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_the_faults_and_an_end_that_was_none_are_told(
+    capsys: pytest.CaptureFixture[str], config: Path, tmp_path: Path
+) -> None:
     """The title has the faults as given; a held run says in a line what it waits for; so does its page."""
     report = tmp_path / "run.html"
-    assert dryrun_of("linnet", "--fault", "flow_lost@50min+20min", "--report", str(report)) == 1
+    words = ("brief", "--fault", "flow_lost@20min+20min", "--report", str(report))
+    assert dryrun_of(*words, config=brief.laid(config)) == 1
     out = capsys.readouterr().out.splitlines()
-    assert out[0].endswith("seed 1, with flow_lost@50min+20min")
+    assert out[0].endswith("seed 1, with flow_lost@20min+20min")
     assert out[1].startswith("  NOT COMPLETE: held after ") and "waiting for a person: G13 " in out[1]
     html = report.read_text(encoding="utf-8")
-    assert "simulated tun, with flow_lost@50min+20min</p>" in html and out[1].split(" (")[0].strip() in html
+    assert "simulated tun, with flow_lost@20min+20min</p>" in html and out[1].split(" (")[0].strip() in html
 
 
 @pytest.mark.parametrize(
@@ -260,13 +271,13 @@ def test_each_way_not_to_complete_has_its_words(run: Run, trips: tuple[Trip, ...
     assert outcome.unfinished("complete", 600.0, run, trips) == ""
 
 
-def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], config: Path, tmp_path: Path) -> None:
     """The planned time, the iodine test and what the curve is: one figure and one word for each."""
     report = tmp_path / "run.html"
-    assert dryrun_of("linnet", "--report", str(report)) == 0
+    assert dryrun_of("brief", "--report", str(report), config=brief.laid(config, "20 min")) == 0
     out = capsys.readouterr().out
     html = report.read_text(encoding="utf-8")
-    assert "(111 planned," in out and "<dt>Planned</dt><dd>1:51 h</dd>" in html
+    assert "(34 planned," in out and "<dt>Planned</dt><dd>34 min</dd>" in html
     assert len(set(re.findall(r"negative between \d+ and \d+ min", html))) == 1  # wherever it stands
     assert "Iodine" in html and "</svg> simulated</li>" in html and "> measured<" not in html
 

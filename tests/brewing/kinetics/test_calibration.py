@@ -134,7 +134,7 @@ def test_one_wort_moves_little() -> None:
 
 def test_the_fit_is_bounded() -> None:
     """Worts that nothing could explain stop at the bounds, and the record says so."""
-    odd = [Batch(profile_of([Rest("r", c, 3600.0)])[0], 25.0) for c in (62.0, 63.0, 64.0, 65.0) for _ in range(4)]
+    odd = [Batch(profile_of([Rest("r", c, 3600.0)])[0], 25.0) for c in (62.0, 63.0, 64.0, 65.0) for _ in range(2)]
     found = calibrate(odd)
     assert LIMIT_DEXTRIN[0] <= found.limit_dextrin_share <= LIMIT_DEXTRIN[1]
     assert BETA_LOSS[0] <= found.beta_loss_factor <= BETA_LOSS[1]

@@ -106,12 +106,12 @@ def test_a_power_cut_in_a_trip_in_a_pause_asks() -> None:
 
 
 def test_nobody_answered_and_then_somebody_comes() -> None:
-    """Two hours at the strike without an answer: held; a restart gives the question two more hours."""
+    """Two hours at the strike without an answer: held, heat off; a restart gives the question two more hours."""
     bench = Bench(settings(), mash_c=53.5)
     begun(bench, course(leg("beta", 63.0, 600.0)))
     bench.until("waiting")
     bench.run(7205)
-    assert state_of(bench) is RunState.HELD
+    assert state_of(bench) is RunState.HELD and bench.duty == 0.0
     ordered(bench, "restart")
     bench.until("running", 100)
     bench.run(100)

@@ -18,8 +18,8 @@ from controller.edge.record import line_format, reader
 from controller.edge.record.disks import RealDisks
 from tests.edge.virtual import GANNET, TRIAL, Clock, Disks, Rig, run, site, virtual
 
-KILLS = int(os.environ.get("UNDERBACK_KILLS", "4"))
-MOMENTS = int(os.environ.get("UNDERBACK_CUTS", "200"))
+KILLS = int(os.environ.get("UNDERBACK_KILLS", "2"))
+MOMENTS = int(os.environ.get("UNDERBACK_CUTS", "60"))
 
 
 class Snapshots(Disks):

@@ -221,12 +221,12 @@ class Ran(NamedTuple):
     seconds: float
 
 
-def run(seed: int, speed: float, count: int = FAULTS_A_RUN, version: int = 5) -> Ran:
+def run(seed: int, speed: float, count: int = FAULTS_A_RUN, version: int = 5, program: str = "short") -> Ran:
     """One run of the program with so many faults."""
     rng, began = Random(f"storm {seed}"), time.monotonic()
     faults: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
-        there = Field(Path(folder), "gannet", "short", speed, version=version)
+        there = Field(Path(folder), "gannet", program, speed, version=version)
         proxy = Proxy(there.port)
         there.reach(there.config, proxy.port)
         there.skew = Path(folder) / "skew"

@@ -310,13 +310,16 @@ def test_liquor_lid_and_mains_act_on_the_tun(gannet: Pair) -> None:
 
 
 def test_without_a_broker_nothing_passes_and_retained_words_return(gannet: Pair) -> None:
-    """Between 60 and 90 s no message arrives and no command reaches the node; then retained copies come first."""
+    """Between 60 and 90 s no message arrives and no command reaches the node; then retained copies come first, and a
+    node whose mains were away and came back meanwhile says that it is there."""
     made = world(gannet, "broker_gone@60+30")
     came = heat(made, 120.0)
     assert not [m for m in came if 60.0 <= m.at < 90.0]
     assert made.network.up
     back = [m for m in came if m.at == 90.0]
     assert back[0].retained and back[0].topic in (made.topics.heater_online, made.topics.probe_online)
+    came = heat(world(gannet, "broker_gone@60+30", "mains_cut@65+10"), 120.0)
+    assert [m.payload for m in came if m.topic == made.topics.heater_online and m.at >= 90.0][-1] == b"true"
 
 
 def test_messages_can_be_late_double_lost_and_out_of_order(gannet: Pair) -> None:
