@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Collection, Iterator
+from functools import cache
 from pathlib import Path
 
 from tests.places import ROOT
 
 
+@cache
+def package_trees(package: str) -> tuple[tuple[Path, ast.Module], ...]:
+    """Every module below this package, read once."""
+    paths = sorted((ROOT / package).rglob("*.py"))
+    return tuple((path, ast.parse(path.read_text(encoding="utf-8"))) for path in paths)
+
+
 def modules(*packages: str) -> Iterator[tuple[Path, ast.Module]]:
     """Every module below these packages, with its syntax tree."""
     for package in packages:
-        for path in sorted((ROOT / package).rglob("*.py")):
-            yield path, ast.parse(path.read_text(encoding="utf-8"))
+        yield from package_trees(package)
 
 
 def imported(tree: ast.AST) -> set[str]:

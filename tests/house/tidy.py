@@ -6,6 +6,7 @@ import ast
 import re
 from collections.abc import Iterator
 from functools import cache
+from itertools import chain
 from pathlib import Path
 
 from tests.house.source import imported, modules
@@ -16,18 +17,25 @@ BLOCKS = (ast.If, ast.For, ast.AsyncFor, ast.While, ast.With, ast.AsyncWith, ast
 NEXT_SENTENCE = re.compile(r"(?<![A-Z])[.!?][\"')]* [A-Z]")  # a full stop after an initial ends no sentence
 
 
-@cache
-def source(*packages: str) -> tuple[tuple[str, ast.Module], ...]:
+def source(*packages: str) -> Iterator[tuple[str, ast.Module]]:
     """Every module below these packages, by its path from the root."""
-    return tuple((path.relative_to(ROOT).as_posix(), tree) for path, tree in modules(*packages))
+    return ((path.relative_to(ROOT).as_posix(), tree) for path, tree in modules(*packages))
+
+
+@cache
+def within(package: str) -> tuple[tuple[str, Function], ...]:
+    """Every function and method of this package, by module and name; looked for once."""
+    return tuple(
+        (f"{name}: {node.name}", node)
+        for name, tree in source(package)
+        for node in ast.walk(tree)
+        if isinstance(node, Function)
+    )
 
 
 def functions(*packages: str) -> Iterator[tuple[str, Function]]:
-    """Every function and method, by module and name."""
-    for name, tree in source(*packages):
-        for node in ast.walk(tree):
-            if isinstance(node, Function):
-                yield f"{name}: {node.name}", node
+    """Every function and method of these packages, by module and name."""
+    return chain.from_iterable(map(within, packages))
 
 
 def length(node: Function) -> int:
