@@ -27,6 +27,7 @@ extract = "80 %"
 moisture = "4.8 %"
 [liquor]
 mass = "60 kg"
+temperature = "40 °C"
 [wanted]
 volume = "90 L"
 gravity = "13 °P"

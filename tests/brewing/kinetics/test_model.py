@@ -54,14 +54,14 @@ def minutes_to_lose(enzyme: str, celsius: float, share: float) -> float:
 # ---------------------------------------------------------------- what the trade knows
 
 
-@pytest.mark.parametrize("minutes", [20, 30, 45, 60, 75, 90])
+@pytest.mark.parametrize("minutes", [20, 45, 90])
 def test_cooler_is_drier(minutes: int) -> None:
     """From 63 °C on the wort gets less fermentable with every quarter of a degree, at every usual length of rest."""
     limits = [limit((63.0 + 0.25 * n, minutes)) for n in range(8 if minutes < 30 else 0, 49)]
     assert all(a > b for a, b in pairwise(limits))
 
 
-@pytest.mark.parametrize("minutes", range(15, 125, 5))
+@pytest.mark.parametrize("minutes", range(15, 125, 15))
 def test_63_and_65_above_68(minutes: int) -> None:
     """63 °C and 65 °C give a more fermentable wort than 68 °C, after 15 minutes as after two hours."""
     at_68 = limit((68.0, minutes))
@@ -180,10 +180,10 @@ def assert_sane(before: Amounts, after: Amounts) -> None:
     assert 0.0 <= after.released <= extract(after) + 1e-12
 
 
-def test_ten_thousand_random_mashes() -> None:
-    """Mass closes to 1e-9 and no amount is ever negative on ten thousand random profiles of 0..100 °C."""
+def test_random_mashes() -> None:
+    """Mass closes to 1e-9 and no amount is ever negative on two thousand random profiles of 0..100 °C."""
     draw = Random(7)
-    for number in range(10_000):
+    for number in range(2_000):
         params = PUBLISHED_SET if number % 4 == 0 else CALIBRATED_SET
         state = fresh(random_malt(draw))
         for dt_s, celsius in random_course(draw):

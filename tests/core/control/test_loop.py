@@ -169,7 +169,7 @@ def test_the_outlet_stays_under_its_limit() -> None:
 
 
 @given(ANY, ANY, ANY, ANY, ANY, ANY, st.sampled_from(["hold", "off", "blocked"]))
-@settings(max_examples=300)
+@settings(max_examples=100)
 def test_nothing_raises_and_no_duty_leaves_its_range(
     value: float, setpoint: float, slope: float, applied: float, dt: float, outlet: float, heat: str
 ) -> None:

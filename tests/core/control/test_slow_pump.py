@@ -179,7 +179,7 @@ def test_which_tuns_can_be_late(place: Place, target: Target, behind: bool, bed:
 
 
 @given(ANY, ANY, ANY, ANY, ANY, ANY)
-@settings(max_examples=200)
+@settings(max_examples=80)
 def test_whatever_comes_the_duty_is_a_number(
     value: float, target_c: float, setpoint: float, applied: float, dt: float, plateau_c: float
 ) -> None:

@@ -53,10 +53,11 @@ class BoardHeater(Heater):
 def test_a_mash_with_the_board_as_heater_is_the_same_mash(
     tun: str, program: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """It completes without a trip, and every figure of its steps is that of the run with the shipped node."""
+    """With rests of a quarter of their time it completes without a trip, and every figure of its steps is that of the
+    run with the shipped node."""
     monkeypatch.setattr(world, "Heater", BoardHeater)
-    settings, plan = shipped(tun, program)
-    board, node = dryrun.DryRun(settings, plan, 1).go(), ran(tun, program)
+    settings, plan = shipped(tun, program, 0.25)
+    board, node = dryrun.DryRun(settings, plan, 1).go(), ran(tun, program, 0.25)
     assert isinstance(board.world.heater, BoardHeater) and board.world.heater.board.refused == 0
     assert (board.result, board.trace.trips, board.heat_without_evidence) == ("complete", [], 0)
     assert json.dumps(board.trace.steps(plan.course)) == json.dumps(node.trace.steps(plan.course))
