@@ -5,9 +5,9 @@
 A welded relay that gives just so much power that the mash gains so many kelvins a minute, in a rest, in the same rest
 while held, and with nothing running; in a shipped tun, or with `--wide` in a tun of every seed (wide.py). A line says
 after how many seconds the first trip, or the first note that somebody must act on, was told, seed by seed; `-` where
-none was within half an hour, `n/a` where it takes more than half of the plate's power, in brackets where no heat comes to
-the mash because a stopped pump leaves it in the bath. Wanted: 480 s and a bath's time;
-where it was later the tun is named. Ends with 1 where one was late in a hold or with nothing running.
+none was within half an hour, `n/a` where it takes more than half of the plate's power, in brackets where no heat comes
+to the mash because a stopped pump leaves it in the bath. Wanted: 480 s and a bath's time; where it was later the tun is
+named. Ends with 1 where one was late in a hold or with nothing running.
 """
 
 from __future__ import annotations
