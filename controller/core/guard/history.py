@@ -99,6 +99,11 @@ class History(NamedTuple):
         means = [sum(window[at : at + part]) / part for at in range(0, PARTS * part, part)]
         return min(after - before for before, after in pairwise(means)) >= EVEN_PART * rise_k
 
+    def fallen_k(self) -> float:
+        """By how much is the reading now under its highest of the last three minutes, K?"""
+        lines = self.lines[-1 - round(FALL_S / STEP_S) :]
+        return max((line.temperature_c for line in lines), default=0.0) - lines[-1].temperature_c if lines else 0.0
+
     def highest_share(self, seconds: float, power_w: float) -> float:
         """The highest mean duty of any ten of the last so many seconds, by what was put into the mash."""
         lines = self.lines[-2 - round(seconds / STEP_S) :]
