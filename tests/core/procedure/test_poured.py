@@ -74,6 +74,10 @@ def test_liquor_that_was_added_without_a_word_leads_on_by_its_figures() -> None:
     """A tenth of cold liquor in a hold: a bare restart is refused and asks; amount and temperature that make what the
     probe reads lead on, and every step holds what is in the tun; figures that do not change nothing."""
     bench = struck(course(leg("rest", 60.0, 3600.0)))
+    bench.until("dough_in")
+    bench.order("answer", answer="begin")
+    bench.step()
+    bench.order("answer", answer="yes")
     bench.until("resting")
     for _ in range(70):
         bench.step()
