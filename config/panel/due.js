@@ -95,12 +95,13 @@ const Due = (() => {
 
   // ------------------------------------------------------------ the bar: Hold, what undoes it, and More
 
-  // One tap, undone by one: Hold by a person's restart, a pause by Resume. A trip's restart asks first.
+  // One tap, undone by one: Hold by a person's restart, a pause by Resume. A trip's restart asks first, and so does one
+  // that the daemon refuses: it says what it wants to know.
   function chief(s) {
     if (s.state === "idle") return ["start", "Start a program", (acts) => acts.start()];
     if (["stopped", "aborted", "complete"].includes(s.state)) return ["reset", "Make ready", (acts) => acts.send("reset", {})];
     if (s.state === "held" && s.held_by === "trip") return ["hold", "Stay held", (acts) => acts.send("hold", {})];
-    if (s.state === "held" && !s.trips.length) return ["restart", "Go on", (acts) => (s.held_by === "person" ? acts.send("restart", {}) : acts.form("restart"))];
+    if (s.state === "held" && !s.trips.length) return ["restart", "Go on", (acts) => (s.held_by === "person" ? acts.send("restart", {}, (why) => acts.form("restart", {}, why)) : acts.form("restart"))];
     if (Orders.offered("hold", s)) return ["hold", "Hold", (acts) => acts.send("hold", {})];
     return null;
   }

@@ -72,6 +72,8 @@ const Orders = (() => {
     restart: ["Restart", "Heat may return once the daemon's checks pass. Look at the tun first: liquid, lid, hoses, people.", [
       ["hand_c", "A hand thermometer in the mash says, °C (asked where the probe is in doubt)", "number", { min: 0, max: 105, step: 0.1, optional: true }],
       ["added", "Cold liquor went in meanwhile", "mark", { optional: true }],
+      ["added_l", "Or liquor that was added meanwhile, L", "number", { min: 0.1, max: 6000, step: 0.1, optional: true }],
+      ["added_c", "and how warm it was, °C", "number", { min: 0, max: 100, step: 0.1, optional: true }],
       ["prove", "No thermometer here: try one small pulse of heat", "mark", { optional: true }],
     ]],
     extend: ["Longer rest", "This rest becomes longer.", [["minutes", "Minutes more", "number", { min: 1, max: 240, step: 1, value: 5 }]]],
@@ -81,7 +83,9 @@ const Orders = (() => {
       ["minutes", "Minutes of rest", "number", { min: 0, max: 240, step: 1 }],
     ]],
     advance: ["Next step", "This step ends now; the next begins with its rise. Heat may follow."],
-    announce: ["Addition coming", "Heat is blocked until you say that the addition is stirred in."],
+    announce: ["Addition coming", "Heat is blocked until you say that the addition is stirred in.", [
+      ["hand_c", "Is it in already? Then what a hand thermometer in the mash says, °C", "number", { min: 0, max: 105, step: 0.1, optional: true }],
+    ]],
     entry: ["Enter a value", "It goes on record.", [
       ["ph", "pH", "number", { min: 2, max: 9, step: 0.01, optional: true }],
       ["gravity_p", "Gravity, °P", "number", { min: 0, max: 40, step: 0.1, optional: true }],

@@ -126,7 +126,7 @@
 
   const acts = {
     send,
-    form: (name, more = {}) => dialog(`${ORDERS[name][0] || "Clear"}: ${title(tuns.get(chosen))}`, fields(name), (form) => send(name, { ...argsOf(name, form), ...more }), { more: ORDERS[name][1], ...(Orders.ENDS.includes(name) ? { cold: true, yes: `Yes, ${name}` } : {}) }),
+    form: (name, more = {}, why = "") => dialog(`${ORDERS[name][0] || "Clear"}: ${title(tuns.get(chosen))}`, fields(name), (form) => send(name, { ...argsOf(name, form), ...more }), { more: why ? `${why}.` : ORDERS[name][1], ...(Orders.ENDS.includes(name) ? { cold: true, yes: `Yes, ${name}` } : {}) }),
     start: () => {
       const tun = tuns.get(chosen);
       const form = dialog(Start.words(tun), Start.fields(tun, link.door.user), (filled) => send("start", Start.args(filled, tun.status)), { yes: "Start it", can: Start.can(tun), focus: "h2" });
@@ -166,7 +166,8 @@
     return form;
   }
 
-  async function send(name, args) {
+  // `refused`: what to do with a refusal beside showing it.
+  async function send(name, args, refused = () => {}) {
     const tun = tuns.get(chosen);
     const answered = (words, well) => {
       $("answer").classList.toggle("ill", !well);
@@ -181,6 +182,7 @@
     waiting.set(order.id, (words, well) => {
       clearTimeout(limit);
       answered(words, well);
+      if (!well) refused(words);
     });
     try {
       await link.send(tun.name, "order", JSON.stringify(order));

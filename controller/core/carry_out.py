@@ -3,10 +3,11 @@
 from controller.core import probe
 from controller.core.guard import hand, trips
 from controller.core.guard.link_gaps import NONE
+from controller.core.guard.state import GuardState
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
-from controller.core.procedure.run import Refused, Situation
+from controller.core.procedure.run import Refused, Situation, capacity_j_per_k
 from controller.core.state import State
 from controller.settings.service import Settings
 
@@ -63,10 +64,8 @@ def _effect(
     situation = Situation(view, seen, now, inputs.wall_s, ceiling_c, missing, wall_confirmed=inputs.wall_confirmed)
     done = effects.carry_out(state.run, order, situation)
     kept = state.guard
-    if order.name == "restart" and not isinstance(done, Refused):
-        fresh = now - state.mash.at <= settings.tun.guard.reading_gone_s
-        reading_c = state.mash.value_c if fresh else None
-        kept, why = hand.restarted(kept, order.args, reading_c, _others(state), now)
+    if order.name in ("restart", "announce") and not isinstance(done, Refused):
+        kept, why = _second_opinion(settings, state, order, now)
         done = Refused(why) if why else done
     if isinstance(done, Refused):
         replies.append(Reply(order.id, False, done.why, state.run.state, order.name))
@@ -82,6 +81,16 @@ def _effect(
     durable = order.name in DURABLE or decides or state.guard.need_durable
     gaps = NONE if decides else kept.link_gaps
     return state._replace(run=run, guard=kept._replace(need_durable=durable, link_gaps=gaps))
+
+
+def _second_opinion(settings: Settings, state: State, order: Order, now: Instant) -> tuple[GuardState, str]:
+    """What does the guard say of the hand reading that goes with this order, or of its lack?"""
+    fresh = now - state.mash.at <= settings.tun.guard.reading_gone_s
+    reading_c = state.mash.value_c if fresh else None
+    if order.name == "announce":
+        return hand.announced(state.guard, order.args, reading_c, now)
+    capacity = (capacity_j_per_k(state.run) or settings.tun.metal_j_per_k) + settings.tun.heater.bath_j_per_k
+    return hand.restarted(state.guard, order.args, reading_c, _others(state), now, capacity)
 
 
 def _others(state: State) -> tuple[hand.Other, ...]:

@@ -240,6 +240,7 @@ class Inputs(NamedTuple):
     probe_online: Presence | None = None  # of the mash probe's node
     second_online: Presence | None = None
     outlet_online: Presence | None = None
+    movers_online: Presence | None = None  # of the nodes that drive what must move for heat: of two the worse word
     level: Switch | None = None
     flow: Switch | None = None
     orders: tuple[Order, ...] = ()

@@ -148,6 +148,7 @@ def _at_heater(tun: Tun, state: State, inputs: Inputs, since: Instant) -> AtHeat
     return _heater(
         report=report if report is not None and report.at > since else None,
         online=_there(inputs.heater_online, state.guard.line.acked_at),
+        movers=None if inputs.movers_online is None else inputs.movers_online.there,
         level=state.level,
         flow=state.flow,
         pump_on_s=state.pump_on_s,

@@ -58,6 +58,8 @@ CHANNELS = (
     Channel("probeOnline", "probe/{name}/online", "receive", 1, True, shape.Presence, "A probe node's last will."),
     Channel("heaterReport", "heater/report", "receive", 1, False, shape.Report, "What the heater node did."),
     Channel("heaterOnline", "heater/online", "receive", 1, True, shape.Presence, "The heater node's last will."),
+    Channel("stirrerOnline", "stirrer/online", "receive", 1, True, shape.Presence, "The last will of its own node."),
+    Channel("pumpOnline", "pump/online", "receive", 1, True, shape.Presence, "The last will of its own node."),
     Channel("level", "level", "receive", 1, False, shape.SwitchPayload, "Level switch: true when there is liquid."),
     Channel("flow", "flow", "receive", 1, False, shape.SwitchPayload, "Flow switch: true when it flows."),
     Channel(

@@ -68,7 +68,7 @@ class Inbox:
         self._put: dict[str, Callable[[str, bytes, Instant, bool], None]] = {
             t.heater_report: self._report,
             t.heater_online: self._heater_there,
-            **dict.fromkeys(t.presences(), self._probe_there),
+            **dict.fromkeys((*t.presences(), *t.movers_online), self._there),
             t.order: self._order,
             t.heater_command: self._echo,
             t.status: self._status,
@@ -193,7 +193,7 @@ class Inbox:
         else:
             self._heater_online = Presence(there, now, retained)
 
-    def _probe_there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
+    def _there(self, topic: str, payload: bytes, now: Instant, retained: bool) -> None:
         there = incoming.online(payload)
         if isinstance(there, Refused):
             self._refuse(there)
@@ -281,6 +281,7 @@ class Inbox:
             probe_online=present(t.probe_online),
             second_online=present(t.second_online),
             outlet_online=present(t.outlet_online),
+            movers_online=min(filter(None, map(present, t.movers_online)), key=lambda word: word.there, default=None),
             level=level.take() if level is not None else None,
             flow=flow.take() if flow is not None else None,
             orders=orders,

@@ -25,6 +25,7 @@ class Topics(NamedTuple):
     heater_command: str
     stirrer_command: str | None
     pump_command: str | None
+    movers_online: tuple[str, ...]  # of the nodes that drive what must move for heat, where they are nodes of their own
     status: str
     reply: str
     event: str
@@ -37,7 +38,8 @@ class Topics(NamedTuple):
         probes = (*(topic for _, topic in self.probes), *self.presences())
         own = (self.order, self.heater_command, self.status)
         switches = (t for t in (self.level, self.flow) if t)
-        return tuple(dict.fromkeys((*probes, self.heater_report, self.heater_online, *own, *switches)))
+        nodes = (self.heater_online, *self.movers_online)
+        return tuple(dict.fromkeys((*probes, self.heater_report, *nodes, *own, *switches)))
 
     def may_answer_on(self, topic: str) -> bool:
         """Is this a response topic that the daemon writes to? Elsewhere a sender would borrow the daemon's rights."""
@@ -61,6 +63,8 @@ def topics(settings: Settings) -> Topics:
     """Which topics belong to this tun? A topic named in the tun file wins, the rest lie below `<prefix>/<tun>/`."""
     tun, below = settings.tun, base(settings.service.prefix, settings.tun.name)
     probes = tun.probes
+    motors = {"stirrer": tun.stirrer, "pump": tun.pump}
+    movers = {name: motor for name, motor in motors.items() if motor is not None and motor.required_for_heat}
     fitted: dict[Role, Probe | None] = {"mash": probes.mash, "second": probes.second, "outlet": probes.outlet}
     return Topics(
         probes=tuple((role, probe.topic) for role, probe in fitted.items() if probe is not None),
@@ -75,6 +79,7 @@ def topics(settings: Settings) -> Topics:
         heater_command=tun.heater.command_topic or f"{below}/heater/command",
         stirrer_command=tun.stirrer.topic if tun.stirrer else None,
         pump_command=tun.pump.topic if tun.pump else None,
+        movers_online=tuple(motor.online_topic or f"{below}/{name}/online" for name, motor in movers.items()),
         status=f"{below}/status",
         reply=f"{below}/reply",
         event=f"{below}/event",

@@ -97,6 +97,7 @@ class Output(Table):
     """A stirrer or pump that is told on and off."""
 
     topic: Topic
+    online_topic: OptionalTopic = ""
     required_for_heat: StrictBool = True
 
 

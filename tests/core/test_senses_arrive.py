@@ -68,7 +68,7 @@ MASH, SECOND, OUTLET = (
 )
 INPUTS = Inputs(
     mash=MASH, second=SECOND, outlet=OUTLET, heater=HeaterReport(NOW - 0.1, "b1", 4, 70, 0.5, 9.0),
-    heater_online=Presence(False, NOW - 0.25),
+    heater_online=Presence(False, NOW - 0.25), movers_online=Presence(True, NOW - 0.2),
     probe_online=Presence(False, NOW - 0.3), level=Switch(True, NOW - 0.6), flow=Switch(True, NOW - 0.7),
     link=Link(True, 0.0, 0.01), disk=Disk(ok=True, durable_seq=17, written_seq=18), wall_confirmed=True, late_s=0.3,
     gap_s=0.4, wall_set_s=0.9, epoch_seen=3,
@@ -90,9 +90,9 @@ TICKS: tuple[tuple[State, Inputs], ...] = (
     ),
 )  # fmt: skip
 TRUTHS = (
-    (True, False, False, True, False, True),
-    (False, True, False, True, True, False),
-    (False, False, True, False, True, True),
+    (True, False, False, True, False, True, True),
+    (False, True, False, True, True, True, False),
+    (False, False, True, False, True, True, True),
 )
 
 
@@ -136,7 +136,8 @@ def _pairs(senses: Senses, out: Outcome, n: int) -> Iterator[tuple[str, Any, Any
     yield "raw", (senses.mash.raw, second.raw, outlet.raw), (MASH, SECOND, OUTLET)
     read_c = (senses.mash.seen.raw_c, second.seen.raw_c, outlet.seen.raw_c)
     yield "seen", read_c, (MASH[0].value_c, SECOND[0].value_c, OUTLET[0].value_c)
-    truths = (senses.mash.gone, second.gone, outlet.gone, heater.stirred, heater.online, own.disk_ok)
+    gone = senses.mash.gone, second.gone, outlet.gone
+    truths = (*gone, heater.stirred, heater.online, heater.movers, own.disk_ok)
     yield "truths", truths, TRUTHS[n]
     yield "report", heater.report, INPUTS.heater
     yield "switches", (heater.level, heater.flow), (INPUTS.level, INPUTS.flow)

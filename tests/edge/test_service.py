@@ -7,13 +7,18 @@ import itertools
 import json
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager
+from math import nan
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from controller.cli import main
+from controller.commands import serve
+from controller.commands.shared.exit_codes import BUG
 from controller.commissioning.tryout_rig import Look
-from controller.core.nouns import Event, RunState
+from controller.core import supply
+from controller.core.nouns import Demand, Event, RunState
 from controller.core.state import Outcome
 from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.edge.service import Service
@@ -91,6 +96,28 @@ async def test_every_way_out_ends_with_off(way: str, tmp_path: Path) -> None:
     assert bench.clock.now() - began <= 5.0
     assert bench.broker.retained[bench.topics.online] == b"false"
     assert (done is None) == (way == "stop")
+
+
+def test_a_demand_that_is_no_share_says_off_and_ends_with_70(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A bug of ours that asks for a duty of NaN: the guard lets none of it out, the last command is OFF, and the
+    command's exit code is that of a bug."""
+    benches: list[Rig] = []
+
+    @virtual
+    async def served() -> None:
+        benches.append(rig(tmp_path))
+        async with serving(benches[0]) as task:
+            monkeypatch.setattr(supply, "capped", lambda *given: Demand(nan, "a bug"))
+            await task
+
+    monkeypatch.setattr(serve, "run", lambda args: served())
+    assert main(["serve"]) == BUG == 70
+    (bench,) = benches
+    assert (last_command(bench)["duty"], last_command(bench)["reason"]) == (0.0, "the service ends")
+    assert all(command["duty"] >= 0.0 for command in bench.said(bench.topics.heater_command))
+    assert "a duty of nan was asked for (a bug)" in capsys.readouterr().err
 
 
 @virtual

@@ -40,6 +40,7 @@ MEANS = {
         "probes.mash.calibrated_on": "day of the calibration; `underback calibrate` writes it",
         "level.topic": "where its words come",
         "stirrer.topic": "where it is told",
+        "stirrer.online_topic": "where a node of its own uses another than `<prefix>/<tun>/stirrer/online`",
         "stirrer.required_for_heat": "no heat while it stands",
         "guard.proof_test_days": "so old may the proof test of `tryout` be",
         "guard.start_lock": "no heat for so long after the daemon's start",

@@ -51,6 +51,8 @@ WRITTEN: dict[str, Any] = {
     "horn": False,
     "heaterOnline": True,
     "probeOnline": True,
+    "stirrerOnline": True,
+    "pumpOnline": True,
     "online": True,
     "level": {"ok": True, "seq": 3},
     "stirrerCommand": {"seq": 3, "on": True, "valid_s": 10.0, "reason": "mixing"},

@@ -7,8 +7,9 @@ import pytest
 from controller.core.heater_command import HeaterCommand
 from controller.core.nouns import Bad, Disk, Foreign, Link, Order, Presence, Reading, Switch
 from controller.messages import outgoing
-from controller.messages.inbox import EACH_STOP, ORDERS, TAIL
+from controller.messages.inbox import EACH_STOP, ORDERS, TAIL, Inbox
 from controller.messages.topics import topics
+from controller.settings.tun import Output
 from tests.messages.inboxes import OFF, inbox, order, put, settings
 
 
@@ -122,6 +123,23 @@ def test_presence_is_remembered_retained_or_not() -> None:
     box.put(box.topics.probe_online, b"perhaps", 1.0)
     got = box.take(1.25)
     assert (got.heater_online, got.probe_online) == (Presence(False, 1.0, True), Presence(True, 1.0))
+
+
+@pytest.mark.parametrize(("needed", "words", "heard"), [
+    (True, {}, None), (True, {"pump": b"true"}, True), (True, {"pump": b"true", "stirrer": b"false"}, False),
+    (True, {"pump": b"false", "stirrer": b"true"}, False), (False, {"pump": b"false"}, None),
+])  # fmt: skip
+def test_the_worse_word_of_what_must_move_counts(needed: bool, words: dict[str, bytes], heard: bool | None) -> None:
+    """Below the tun's own topics, where stirrer and pump must run for heat; what need not run is not asked."""
+    made = settings()
+    motor = Output(topic="p/motor", required_for_heat=needed)
+    made = made._replace(tun=made.tun.model_copy(update={"pump": motor, "stirrer": motor}))
+    box = Inbox(made, "b1")
+    for name, word in words.items():
+        if f"brewhouse/testtun/{name}/online" in box.topics.heard():
+            box.put(f"brewhouse/testtun/{name}/online", word, 1.0, True)
+    found = box.take(1.25).movers_online
+    assert found == (None if heard is None else Presence(heard, 1.0, True))
 
 
 def test_the_presence_of_the_other_probes_is_remembered() -> None:

@@ -272,6 +272,28 @@ def test_by_keyboard_alone(there: tuple[Browser, Stage]) -> None:
     assert bench.state.orders.accepted == accepted
 
 
+def test_going_on_asks_for_what_the_daemon_wants_to_know(there: tuple[Browser, Stage]) -> None:
+    """In a person's hold one tap goes on; where the daemon refuses it, since no mash can be what the probe reads, the
+    questions of a restart open with its reason, and their answer goes on."""
+    page, on = there
+    acts.enter(page, on, "operator", "gannet")
+    bench = on.tuns["gannet"].bench
+    until(lambda: bench.state.run.state is RunState.RUNNING, "running")
+    acts.press(page, "Hold", "#orders")
+    until(lambda: bench.state.run.state is RunState.HELD, "held")
+    bench.offset_k = -10.0
+    until(lambda: (bench.state.mash.value_c or 99.0) < bench.mash_c - 9.0, "read")
+    acts.press(page, "Go on", "#orders")
+    page.wait("document.querySelector('#ask').open")
+    page.wait(acts.says("#ask", "Refused: not restarted: the probe reads"))
+    assert page.complaints() == []
+    bench.offset_k = 0.0
+    until(lambda: (bench.state.mash.value_c or 0.0) > bench.mash_c - 1.0, "read")
+    page.eval(f"document.querySelector('#ask [name=hand_c]').value = {bench.mash_c:.1f}")
+    acts.press(page, "Yes, send it", "#ask")
+    until(lambda: bench.state.run.state is RunState.RUNNING, "running again")
+
+
 def tabbed(page: Browser, order: str) -> None:
     """Tab until this order's button has the focus."""
     for _ in range(20):

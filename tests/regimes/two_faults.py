@@ -32,6 +32,8 @@ from tests.regimes.mortal import Mortal
 PEOPLE = Manner(starts=200, delay_s=20.0, pour_s=180.0, boil_s=300.0)
 WATCH_S, JUDGED_S = 3600.0, 1800.0
 WORST_K = {"stirred": 4.5, "pumped": 8.0}  # over the hard limit within 30 min, by the ruling
+USUAL_K = 2.5  # 95 % of the frozen and fallen probes, by the ruling
+PROBES = frozenset({"frozen probe", "fallen probe"})
 MORE, MORE_S = 1.5, 60.0  # heat with gaps: at most so many times that of a steady link, and s of full heat
 DRAINED_S = {"rest": 90.0, "rise": 150.0}  # of full heat in a drained tun whose probe shows it
 WELDED_S = 480.0  # until a welded relay is told (without a bath)
@@ -270,7 +272,7 @@ def _tells(event: Event) -> bool:
 
 def beyond(run: Run) -> str:
     """Which bound did it miss? Empty where it kept all."""
-    probe = run.slow in ("frozen probe", "fallen probe")
+    probe = run.slow in PROBES
     if probe and run.over_k > WORST_K[run.path]:
         return f"{run.over_k:+.1f} K over the limit"
     if probe and run.interruption == "link gaps" and run.heat_s > MORE * run.alone_s + MORE_S:
@@ -321,6 +323,7 @@ def main(words: list[str]) -> int:
     jobs = [(slow, wanted, seed) for slow in SLOW if slow.startswith(args.only) for seed in seeds]
     found = zip(jobs, wide.shared(args.jobs, group, jobs), strict=True)
     count = missed = 0
+    over: list[float] = []
     for slow, some in groupby(found, key=lambda pair: pair[0][0]):
         runs = [run for _, group in some for run in group]
         for name in INTERRUPTIONS:
@@ -329,7 +332,11 @@ def main(words: list[str]) -> int:
         if args.out:
             with Path(args.out).open("a", encoding="utf-8") as file:
                 file.writelines(json.dumps(run._asdict()) + "\n" for run in runs)
+        over += [run.over_k for run in runs if run.slow in PROBES]
         count, missed = count + len(runs), missed + sum(bool(beyond(run)) for run in runs)
+    if wide.at(over, 0.95) > USUAL_K:
+        missed += 1
+        print(f"frozen and fallen probes: {wide.at(over, 0.95):+.1f} K over the limit (p95, wanted {USUAL_K:g} K)")
     print(f"{count} runs, {missed} beyond a bound")
     return 1 if missed else 0
 

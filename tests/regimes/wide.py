@@ -82,9 +82,9 @@ def brewery(word: str, seed: int, *, second: bool | None = None) -> RandomSetup:
     raise RuntimeError(f"no random program fitted tun {seed}")
 
 
-def regime(doc: str | None, words: list[str], **more: object) -> tuple[Namespace, range]:
+def regime(doc: str | None, words: list[str] | None, **more: object) -> tuple[Namespace, range]:
     """The options that each of these commands takes, and the seeds."""
-    args = options(doc, words, seeds="1..40", jobs=2, out="", **more)
+    args = options(doc, words, **{"seeds": "1..40", "jobs": 2, "out": "", **more})
     first, _, last = args.seeds.partition("..")
     return args, range(int(first), int(last or first) + 1)
 

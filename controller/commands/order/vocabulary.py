@@ -10,8 +10,13 @@ from typing import Literal, NamedTuple
 from controller.brewing import units
 from controller.core.procedure import entries
 
-Kind = Literal["temperature", "duration", "rate", "moment", "mark", "step", "program", "trip", "text"]
-QUANTITIES: dict[str, units.Kind] = {"temperature": "temperature", "duration": "duration", "rate": "rate"}
+Kind = Literal["temperature", "duration", "rate", "volume", "moment", "mark", "step", "program", "trip", "text"]
+QUANTITIES: dict[str, units.Kind] = {
+    "temperature": "temperature",
+    "duration": "duration",
+    "rate": "rate",
+    "volume": "volume",
+}
 
 
 class Word(NamedTuple):
@@ -47,6 +52,8 @@ ATTENDED = Word(
 READY_AT = Word("ready-at", "ready_at", "moment", "06:00", "delayed: liquor is ready for grain then", ("ready",), True)
 FROM_STEP = Word("from_step", "from_step", "step", '"maltose rest"', "begin at this step, by name or number", ("from",))
 ADDED = Word("added", "added", "mark", "yes", "cold liquor was added meanwhile, so that the mash is colder")
+LIQUOR = Word("liquor", "added_l", "volume", '"4 L"', "so much liquor was added meanwhile, in place of a hand reading")
+LIQUOR_AT = Word("liquor_at", "added_c", "temperature", '"12 °C"', "as warm as this it was")
 PROVE = Word(
     "prove", "prove", "mark", "yes", "no thermometer at hand: one small pulse of heat shows whether the probe feels it"
 )
@@ -91,9 +98,9 @@ ORDERS: dict[str, Spoken] = {
     "hold": Spoken("heat off, program kept", others=("halt", "heat_off", "off")),
     "restart": Spoken(
         "go on after a hold or a cleared trip, once all checks are good",
-        (HAND, ADDED, PROVE),
+        (HAND, ADDED, LIQUOR, LIQUOR_AT, PROVE),
         "",
-        ("", 'hand="62 °C"'),
+        ("", 'hand="62 °C"', 'liquor="4 L" liquor_at="12 °C"'),
         ("retry",),
     ),
     "stop": Spoken("heat off, the run ends", others=("end", "finish", "quit", "exit")),
@@ -122,7 +129,13 @@ ORDERS: dict[str, Spoken] = {
         ("", '"no starch"', "ph=5.42 gypsum_g=8", 'remark="lid left open"'),
         ("reply", "say", "enter", "yes", "ok", "note"),
     ),
-    "announce": Spoken("an addition is coming: heat off until it is stirred in", others=("add", "addition")),
+    "announce": Spoken(
+        "an addition is coming: heat off until it is stirred in; one that is in already wants a hand reading",
+        (HAND,),
+        "",
+        ("", 'hand="58 °C"'),
+        ("add", "addition"),
+    ),
     "acknowledge": Spoken("an alert is heard; it goes on standing", (TRIP,), "trip", ("",), ("ack", "mute", "heard")),
 }
 

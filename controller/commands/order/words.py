@@ -61,7 +61,7 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
 def read(word: vocabulary.Word, key: str, text: str) -> Any:
     """The value of one word. ValueError or Wrong with the reason."""
     match word.kind:
-        case "temperature" | "duration" | "rate":
+        case "temperature" | "duration" | "rate" | "volume":
             return quantity(word.kind, key, text)
         case "moment":
             return _moment(text)

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from controller.core.nouns import HeaterReport, Instant
 from controller.quick_records import quick
+from controller.settings.tun import Tun
 
 SENT_KEPT = 31  # as many commands before the newest are remembered: longer ago is too long ago for any limit
 
@@ -79,6 +80,11 @@ class HeaterLine(NamedTuple):
     def off(self) -> bool:
         """Was its newest answer that it is off?"""
         return self.acked_duty is not None and self.acked_duty <= 0.0
+
+
+def looks_at_mash(tun: Tun) -> bool:
+    """Where is the heater node's own thermometer? At the outlet, where the tun has one; else at the mash."""
+    return tun.probes.outlet is None and tun.pump is None
 
 
 def node_says(fault: str) -> str:

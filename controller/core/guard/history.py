@@ -71,16 +71,25 @@ class History(NamedTuple):
         energies = [lines[end].energy_j - lines[max(0, end - steps)].energy_j for end in ends]
         return min(energies), max(energies)
 
-    def warmed_k(self, most_k: float, over_s: float = RISE_WINDOW_S, ago_s: float = 0.0) -> float:
-        """By how much has the mash warmed in the last five minutes, or in `over_s` up to `ago_s` ago, K? By the
-        least-squares line, in which a line is at most `most_k` from the one before, up or down. A single step counts at
-        most one and a half times, 0.75 K where a probe shows steps of 0.5. Infinite while not known."""
-        end, span = len(self.lines) - round(ago_s / STEP_S), round(over_s / STEP_S)
-        if end - 1 < span:
+    def levels_k(self, most_k: float) -> tuple[float, ...]:
+        """What did the last five minutes read, from 0 on, where a line is at most `most_k` from the one before, up or
+        down? Nothing while not known."""
+        span = round(RISE_WINDOW_S / STEP_S)
+        if len(self.lines) <= span:
+            return ()
+        lines = pairwise(self.lines[-1 - span :])
+        steps = (min(most_k, max(-most_k, b.temperature_c - a.temperature_c)) for a, b in lines)
+        return tuple(accumulate(steps, initial=0.0))
+
+    def warmed_k(self, most_k: float) -> float:
+        """By how much has the mash warmed in the last five minutes, K? By the least-squares line of those levels. A
+        single step counts at most one and a half times, 0.75 K where a probe shows steps of 0.5. Infinite while not
+        known."""
+        levels = self.levels_k(most_k)
+        if not levels:
             return inf
-        window, middle = self.lines[end - 1 - span : end], span / 2.0
-        steps = (min(most_k, max(-most_k, b.temperature_c - a.temperature_c)) for a, b in pairwise(window))
-        moment = sum((at - middle) * rise_k for at, rise_k in enumerate(accumulate(steps, initial=0.0)))
+        span, middle = len(levels) - 1, (len(levels) - 1) / 2.0
+        moment = sum((at - middle) * level_k for at, level_k in enumerate(levels))
         return moment * span / sum((at - middle) ** 2 for at in range(span + 1))
 
     def warms_evenly(self, rise_k: float) -> bool:
@@ -89,6 +98,11 @@ class History(NamedTuple):
         window = [line.temperature_c for line in self.lines[-PARTS * part :]]
         means = [sum(window[at : at + part]) / part for at in range(0, PARTS * part, part)]
         return min(after - before for before, after in pairwise(means)) >= EVEN_PART * rise_k
+
+    def fallen_k(self) -> float:
+        """By how much is the reading now under its highest of the last three minutes, K?"""
+        lines = self.lines[-1 - round(FALL_S / STEP_S) :]
+        return max((line.temperature_c for line in lines), default=0.0) - lines[-1].temperature_c if lines else 0.0
 
     def highest_share(self, seconds: float, power_w: float) -> float:
         """The highest mean duty of any ten of the last so many seconds, by what was put into the mash."""

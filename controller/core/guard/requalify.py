@@ -109,7 +109,8 @@ def lacks(state: GuardState, senses: Senses) -> str:
     if not _plausible(state, senses, seen.value_c):
         fits = f"a reading that fits: it says {seen.value_c:.1f} °C, and was {quiet_c:.1f} °C when last sound"
         mend = (
-            'if it is right, clear what tripped, `hold`, and say what a hand thermometer reads: `restart hand="62 °C"`'
+            "if it is right, clear what tripped, `hold`, and say what a hand thermometer reads, or what was added: "
+            '`restart hand="62 °C"`, or `restart liquor="4 L" liquor_at="12 °C"`'
         )
         return f"{fits}. Check the probe; {mend}"
     return ""

@@ -48,6 +48,7 @@ class AtHeater(NamedTuple):
 
     report: HeaterReport | None  # newest of this tick
     online: bool | None
+    movers: bool | None  # are the nodes of what must move there? None: the heater's node drives it
     level: Switch | None  # newest ever
     flow: Switch | None
     pump_on_s: float  # commanded on for so long

@@ -46,6 +46,13 @@ def corrected(run: Run, entry: Mapping[str, Any], ceiling_c: float) -> tuple[Run
     return run, event
 
 
+def meanwhile(run: Run, litres: float) -> Run:
+    """The run with so much more liquor than before: somebody added it without a word."""
+    if run.course is None:
+        return run
+    return run._replace(course=_course(run.course, litres, run.course.legs[0].target_c), key=run.key + 1)
+
+
 def _strike_c(course: Course, leg: Leg, more_kg: float) -> float:
     """What the liquor must be over the mash it makes, in proportion to its heat capacity and the vessel's."""
     lands_c = leg.target_c if course.landing_c is None else course.landing_c

@@ -50,6 +50,7 @@ BASE = Senses(
     heater=AtHeater(
         report=HeaterReport(NOW - 0.5, "b", 1, 50, 0.0, 9.0),
         online=True,
+        movers=None,
         level=Switch(True, NOW - 0.5),
         flow=Switch(True, NOW - 0.5),
         pump_on_s=100.0,

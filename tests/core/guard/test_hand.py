@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 
 from controller.core.guard import hand
-from controller.core.guard.hand import ELSE, SAY, Other
+from controller.core.guard.hand import ADDED, ELSE, LATE, SAY, Other
 from controller.core.guard.registry import ALL
 from controller.core.nouns import RunState
 from tests.core.guard.looks import NOW, OPEN, SEEN, check
+from tests.core.guard.story import told
 
 ASKED = OPEN._replace(hand_for="G09", evidence=OPEN.evidence._replace(quiet_c=63.0, now_c=62.0, span_c=(58.0, 66.0)))
 MISFIT = OPEN._replace(evidence=OPEN.evidence._replace(quiet_c=63.0, now_c=17.0, span_c=(58.0, 66.0)))
@@ -20,6 +21,9 @@ NEAR, FAR, OLD = Other(59.0, NOW - 10.0), Other(58.9, NOW), Other(62.0, NOW - 10
 WAS = "it was 63.0 °C when last sound"
 AFTER = f"after G09 the probe needs a second opinion; {SAY}. {ELSE}"
 STARTS = "`stop`, look, `start`"
+FULL = 167_600.0  # J/K: 40 L
+POURED: dict[str, object] = {"added_l": 4.0, "added_c": 12.0}
+MAKES = "4 L at 12 °C make a mash of 53.8 to 61.1 °C"
 
 CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], str]] = {
     "nothing is in doubt": (FITS, {}, 62.0, (), ""),
@@ -48,6 +52,23 @@ CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], 
         f"{STARTS}",
     ),
     "cold liquor": (MISFIT, {"hand_c": 17.0, "added": True}, 17.0, (), ""),
+    "liquor that was added": (ASKED, POURED, 57.0, (), ""),
+    "as cold as that may be": (MISFIT, POURED, 53.9, (), ""),
+    "the probe is not there": (
+        MISFIT, POURED, 53.7, (), f"{MAKES}, and the probe reads 53.7 °C; stir, wait three minutes, or {SAY}",
+    ),
+    "nor that warm": (
+        MISFIT, POURED, 61.2, (), f"{MAKES}, and the probe reads 61.2 °C; stir, wait three minutes, or {SAY}",
+    ),
+    "liquor, and no probe": (
+        MISFIT, POURED, None, (), f"{MAKES}, and the probe says nothing; stir, wait three minutes, or {SAY}",
+    ),
+    "liquor of no temperature": (MISFIT, {"added_l": 4.0}, 57.0, (), f"how much liquor, and how warm was it? {ADDED}"),
+    "no liquor": (MISFIT, {**POURED, "added_l": 0.0}, 57.0, (), f"how much liquor, and how warm was it? {ADDED}"),
+    "so much that any reading would fit": (
+        MISFIT, {"added_l": 12.1, "added_c": 12.0}, 50.0, (), f"nobody knows what that makes of the mash; {SAY}",
+    ),
+    "over a mash that nobody knew": (OPEN, POURED, 57.0, (), f"nobody knows what that makes of the mash; {SAY}"),
     "as hot as may be": (ASKED, {"hand_c": 69.0}, 69.0, (), ""),
     "hotter, by a heater that did not obey": (ASKED, {"hand_c": 75.0}, 74.0, (), ""),
 }  # fmt: skip
@@ -59,7 +80,7 @@ def test_which_word_is_one(
 ) -> None:
     """Asked for after a trip that doubts the probe and over a reading that no mash can have; by hand, by another
     thermometer or on trial; what a mash cannot be is refused, and the sentence has the words that would do."""
-    after, found = hand.restarted(state, said, reading_c, others, NOW)
+    after, found = hand.restarted(state, said, reading_c, others, NOW, FULL)
     assert found == (f"not restarted: {why}" if why else "")
     assert (after == state) is (bool(why) or state in (FITS, OPEN))
 
@@ -68,12 +89,37 @@ def test_what_a_word_changes() -> None:
     """The reading counts from here, what was owed is forgotten and nothing more is asked; on trial, and where liquor
     was named, the next heat is one pulse."""
     owes = ASKED._replace(heat=owing(4.0))
-    plain, _ = hand.restarted(owes, {"hand_c": 62.0}, 62.5, (), NOW)
+    plain, _ = hand.restarted(owes, {"hand_c": 62.0}, 62.5, (), NOW, FULL)
     assert (plain.evidence.quiet_c, plain.evidence.quiet_at, plain.hand_for) == (62.0, NOW, "")
     assert (plain.heat.owed_k, plain.heat.pulse) == (0.0, None)
     for said in ({"prove": True}, {"hand_c": 50.0, "added": True}):
-        tried, why = hand.restarted(owes, said, 50.0, (), NOW)
+        tried, why = hand.restarted(owes, said, 50.0, (), NOW, FULL)
         assert (why, tried.heat.pulse is not None) == ("", True)
+
+
+LATER = {
+    "nothing has fallen yet": (60.0, {}, ""),
+    "as far as a mash may": (57.0, {}, ""),
+    "too late": (56.9, {}, f"the reading has fallen by 3.1 K already; {LATE}"),
+    "too late, and measured": (55.0, {"hand_c": 58.0}, ""),
+    "too late, and elsewhere": (
+        55.0, {"hand_c": 58.1}, "by hand 58.1 °C, and the probe reads 55.0 °C; they must agree to 3 K",
+    ),
+    "too late, and typed back": (
+        43.0, {"hand_c": 43.0}, "no addition makes 43.0 °C of 60.0 °C; `hold`, and look at the probe",
+    ),
+    "too late, and much was added": (44.0, {"hand_c": 44.0}, ""),
+    "no temperature": (55.0, {"hand_c": "cold"}, f"the reading has fallen by 5.0 K already; {LATE}"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("reading_c", "said", "why"), LATER.values(), ids=LATER)
+def test_an_addition_that_is_announced_late(reading_c: float, said: dict[str, object], why: str) -> None:
+    """Once the reading has fallen by over 3 K in three minutes a hand reading must go with the word."""
+    state = OPEN._replace(past=told([60.0] * 19 + [reading_c], [0.0] * 20))
+    after, found = hand.announced(state, said, reading_c, NOW)
+    assert found == (f"not announced: {why}" if why else "")
+    assert (after == state) is (bool(why) or not said)
 
 
 def owing(owed_k: float) -> Any:

@@ -168,7 +168,8 @@ LACKS: dict[str, tuple[dict[str, Any], dict[str, Any], str]] = {
     "too warm": (
         QUIET, {},
         "a reading that fits: it says 63.0 °C, and was 50.0 °C when last sound. Check the probe; if it is right, clear "
-        'what tripped, `hold`, and say what a hand thermometer reads: `restart hand="62 °C"`',
+        "what tripped, `hold`, and say what a hand thermometer reads, or what was added: "
+        '`restart hand="62 °C"`, or `restart liquor="4 L" liquor_at="12 °C"`',
     ),
 }  # fmt: skip
 

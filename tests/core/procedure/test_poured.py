@@ -68,3 +68,32 @@ def test_a_slip_of_the_pen_changes_nothing_and_is_told(share: float) -> None:
     assert before is not None
     assert poured(bench, before.liquor_kg * share) == before
     assert [event.priority for event in bench.events if event.id == "liquor" and "Measure again" in event.text] == [1]
+
+
+def test_liquor_that_was_added_without_a_word_leads_on_by_its_figures() -> None:
+    """A tenth of cold liquor in a hold: a bare restart is refused and asks; amount and temperature that make what the
+    probe reads lead on, and every step holds what is in the tun; figures that do not change nothing."""
+    bench = struck(course(leg("rest", 60.0, 3600.0)))
+    bench.until("dough_in")
+    bench.order("answer", answer="begin")
+    bench.step()
+    bench.order("answer", answer="yes")
+    bench.until("resting")
+    for _ in range(70):
+        bench.step()
+    own = bench.state.run.course.legs[1].capacity_j_per_k  # type: ignore[union-attr]
+    more = 0.1 * own
+    litres = more / heat.WATER
+    bench.order("hold")
+    bench.until("held")
+    bench.mash_c = (own * bench.mash_c + more * 12.0) / (own + more)
+    for _ in range(30):
+        bench.step()
+    refused = bench.obey("restart")
+    elsewhere = bench.obey("restart", added_l=litres, added_c=70.0)
+    assert not refused.accepted and "Liquor was added?" in refused.reason
+    assert not elsewhere.accepted and "make a mash of" in elsewhere.reason
+    assert bench.obey("restart", added_l=litres, added_c=12.0).accepted
+    bench.until("running")
+    after = bench.state.run.course
+    assert after is not None and after.legs[1].capacity_j_per_k == pytest.approx(own + more)

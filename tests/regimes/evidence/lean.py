@@ -69,6 +69,7 @@ class Lean(DryRun):
         super().__init__(case.settings, case.plan, case.seed, faults, manner=manner, truth=case.truth)
         self.evidence = Deaf("", "", "", "C")
         self.passed = Nothing()
+        self._log = self._arrived
         self.heard: dict[str, list[float]] | None = None  # arrivals by topic, where somebody wants them
         course, truth = case.plan.course, case.truth
         self.world.tun = Plant(truth.spec, course.liquor_kg * case.liquor_share, truth.liquor_c, truth.room_c)
@@ -90,7 +91,7 @@ class Lean(DryRun):
         self.world.faults = Faults(faults)
         self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
 
-    def _log(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
+    def _arrived(self, at: float, topic: str, payload: bytes, retained: bool, ours: bool) -> None:
         """No digest; when it came, where somebody wants to know."""
         if self.heard is not None and not ours:
             self.heard.setdefault(topic, []).append(at)

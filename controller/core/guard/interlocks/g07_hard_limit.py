@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from controller.core.guard import readings
+from controller.core.guard.heater_line import looks_at_mash, node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.readings import NOT_OVER, Over
 from controller.core.guard.senses import EVERY, Senses
@@ -45,7 +46,7 @@ class HardLimit(Interlock):
         raw_second = senses.second.raw if senses.second is not None else ()
         cool = readings.all_under(senses.mash.raw, mash, limit_c) and readings.all_under(raw_second, second, limit_c)
         if cool and self.first.since is None and self.second.since is None:
-            return self, None
+            return self, self._by_node(senses, known)
         first = _counted(self.first, readings.could_be_true(senses.mash, mash), limit_c)
         others = readings.could_be_true(senses.second, second) if senses.second is not None else []
         other = _counted(self.second, others, limit_c)
@@ -57,7 +58,16 @@ class HardLimit(Interlock):
             return after, Finding(self.ROW, hot_c, limit_c)
         if pair or cut_c is not None or readings.any_over(senses.mash.raw + raw_second, limit_c):
             return after, Finding(self.ROW, hot_c, limit_c, cut_only=True)
-        return after, None
+        return after, self._by_node(senses, known)
+
+    def _by_node(self, senses: Senses, known: Known) -> Finding | None:
+        """Has the heater node's own thermometer, at the mash, come to its limit under heat? The node latches it."""
+        report, limit_c = senses.heater.report, senses.tun.guard.hard_limit_c
+        told = report is not None and report.fault and known.line.heats and report.fault_code == "own_limit"
+        if report is None or not told or not looks_at_mash(senses.tun):
+            return None
+        hot_c = limit_c if report.outlet_c is None else report.outlet_c
+        return Finding(self.ROW, hot_c, limit_c, latched=False, says=node_says(str(report.fault)))
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
         """Hot readings while something is being added."""

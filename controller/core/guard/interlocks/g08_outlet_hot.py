@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from controller.core.guard import readings
-from controller.core.guard.heater_line import node_says
+from controller.core.guard.heater_line import looks_at_mash, node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.readings import NOT_OVER, Over
 from controller.core.guard.senses import AWAY_TRIP_S, EVERY, TICK_S, Senses
@@ -123,6 +123,8 @@ class OutletHot(Interlock):
         """Does the heater node report its own outlet's fault under heat? A silent thermometer is a gap of a link."""
         report, limits = senses.heater.report, senses.tun.guard
         if report is None or not report.fault or not known.line.heats or report.fault_code not in OWN:
+            return None
+        if report.fault_code == "own_limit" and looks_at_mash(senses.tun):  # G07
             return None
         hot_c = 0.0 if report.outlet_c is None else report.outlet_c
         gap_s = AWAY_TRIP_S if report.fault_code == "own_probe_silent" else None

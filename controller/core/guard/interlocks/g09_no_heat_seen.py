@@ -27,7 +27,9 @@ POWER_SHARE = 0.05  # of what should flow: less is none (own proposal)
 DRAWS_DUTY, DRAWS_S = 0.2, 5.0  # the output over so much, for so long in all, without power (own proposal)
 FELL_K = 3.0  # in three minutes (own trial: a healthy coil, pumped again after a long hold, fell by 3.5, so no trip)
 LEAST_LINES = 7  # a minute, where history has only just begun
-FELL = "The reading fell by {value:.1f} K in three minutes with the heater on (limit {limit:g} K). Heat is off."
+FELL = "The reading fell by {value:.1f} K in three minutes with the heater on (limit {limit:g} K). " + (
+    "Was liquor added, or is the probe out of the mash? Heat is off."
+)
 FALLS = "The reading fell by {value:.1f} K in three minutes: liquor added, or probe out of the mash? Heat waits."
 DRAWS = "With its output on, the heater draws {value:.0f} W (at least {limit:.0f} W is due). Heat is off."
 UNSHOWN = "After the clear one pulse of heat was let out, and the reading rose by {value:.1f} K ({limit:.1f} K is due)."

@@ -84,9 +84,11 @@ class NoLiquid(Interlock):
         return after, _worst(dry, still)
 
     def _away(self, senses: Senses, known: Known) -> Self:
-        """Is the node that drives the pump away? The heater's counts as that one: it gets the same words, or none."""
+        """Is the node that drives the pump away? Where that has no presence of its own, the heater's counts as that
+        one: it gets the same words, or none."""
         silent = known.line.silent_s(senses.now) > senses.tun.guard.heater_silent_s / 2
-        return replace(self, away_at=senses.now) if silent or senses.heater.online is False else self
+        away = silent or senses.heater.online is False if senses.heater.movers is None else not senses.heater.movers
+        return replace(self, away_at=senses.now) if away else self
 
     def _pump_away(self, senses: Senses) -> bool:
         """May the pump stand because its node got no word, or did until just now?"""

@@ -4,6 +4,8 @@ Nor can it where the line between is the cause: a broker out of reach, or one th
 Silence cuts at 10 s and is a trip at 20 s; a node or a broker that is gone cuts at once and is one 20 s later. While
 the line is down, every other silence is the line's, and no trip of its own.
 
+The node that drives stirrer or pump, where it has a presence topic of its own, is heard alike: what mixes stands still.
+
 An answer is as old as the command it answers, not as its arrival: a node behind a queue of 30 s looked alive. A
 sequence that was never sent is no answer.
 """
@@ -18,6 +20,7 @@ from controller.core.guard.senses import AWAY_TRIP_S, HEATED, TRIP_S, Senses
 from controller.core.nouns import RunState, Trip
 
 NOT_THERE = "The heater node's presence topic says that it is gone. Its lease runs out; heat is off."
+MOVER_GONE = "The node that drives stirrer or pump says that it is gone. Heat is off."
 BEHIND = "The heater node answers commands of {value:.0f} s ago (limit {limit:g} s). Heat is off."
 NO_LINK = "The connection to the message broker has been lost for {value:.0f} s. Heat is off."
 NO_ECHO = "No command has come back from the message broker for {value:.0f} s (limit {limit:g} s). Heat is off."
@@ -48,6 +51,8 @@ class HeaterSilent(Interlock):
         silent_s, limit_s = known.line.silent_s(senses.now), senses.tun.guard.heater_silent_s
         if senses.heater.online is False:
             return Finding(self.ROW, silent_s, 0.0, says=NOT_THERE, gap_s=AWAY_TRIP_S)
+        if senses.heater.movers is False:
+            return Finding(self.ROW, silent_s, 0.0, says=MOVER_GONE, gap_s=AWAY_TRIP_S)
         if silent_s <= limit_s:
             return None
         says = BEHIND if _behind(senses, known) else ""

@@ -10,7 +10,7 @@ from math import isfinite
 from typing import Any
 
 from controller.core.nouns import Event, Leg, Order, Phase, RunState
-from controller.core.procedure import answers, program, questions, states
+from controller.core.procedure import answers, poured, program, questions, states
 from controller.core.procedure.run import (
     ADDED,
     ADJUST_LOW_C,
@@ -135,6 +135,8 @@ def _restart(run: Run, order: Order, at: Situation) -> Done | Refused:
         return Refused(f"not restarted: still tripped ({named}); latched trips need `clear` first")
     if run.prompt is not None and run.prompt.id == "resume":
         return Refused(f"not restarted: first answer: {run.prompt.text}")
+    if (litres := _number(order.args, "added_l", 0.0)) is not None and litres > 0.0:
+        run = poured.meanwhile(run, litres)
     run, events = _to(run._replace(paused=False), S.RESTARTING, order, at)
     waits = f": {at.view.waits_for}" if at.view.waits_for else ""
     return run, f"restarting; heat returns after the checks{waits}", events

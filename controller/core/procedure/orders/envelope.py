@@ -36,13 +36,13 @@ ARGS: dict[str, tuple[str, ...]] = {  # what an order may bring along; what take
     "start": ("program", "from_step", "credited_s", "ready_at", "here", "attended", "hand_c"),
     "pause": (),
     "resume": (),
-    "restart": ("hand_c", "added", "prove"),
+    "restart": ("hand_c", "added", "added_l", "added_c", "prove"),
     "reset": (),
     "clear": ("trip", "inspected", "reason"),
     "advance": (),
     "extend": ("by_s",),
     "adjust": ("step", "target_c", "hold_s", "climb_k_per_s"),
-    "announce": (),
+    "announce": ("hand_c",),
 }
 HEAT_OFF_ORDERS = frozenset({"hold", "stop", "abort"})  # they take heat away
 PLAIN_ORDERS = HEAT_OFF_ORDERS | {"acknowledge"}  # any plain button may send these: they can lead to no heat

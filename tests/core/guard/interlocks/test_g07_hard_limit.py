@@ -10,11 +10,12 @@ import pytest
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g07_hard_limit import HardLimit
 from controller.core.guard.readings import NOT_OVER, Over
-from controller.core.nouns import Bad, Phase, RunState
-from controller.settings.tun import Probe
+from controller.core.nouns import Bad, FaultCode, Phase, RunState
+from controller.settings.tun import Probe, Probes, Tun
 from tests.core.guard.looks import (
     BLOCKED,
     HEATING,
+    HOT,
     NOW,
     PROBES,
     SEEN,
@@ -24,16 +25,35 @@ from tests.core.guard.looks import (
     found,
     having,
     ids,
+    known,
     later,
     read,
+    report,
     told,
     trips_in,
     watch,
 )
 
 FRESH, ROW = HardLimit(), HardLimit.ROW
+STIRRED = TUN.model_copy(update={"pump": None, "probes": Probes(mash=PROBES.mash)})
 ONE = Over(NOW - 0.5, NOW - 0.5)  # one reading
 ADDING: dict[str, Any] = {"target": BLOCKED, "phase": Phase.ADDING}
+
+
+@pytest.mark.parametrize(("which", "code", "told_c", "expected_c"), [
+    (STIRRED, "own_limit", 79.5, 79.5), (STIRRED, "own_limit", None, 80.0), (STIRRED, "no_power", 79.5, None),
+    (TUN, "own_limit", 92.0, None),
+])  # fmt: skip
+def test_by_the_heater_nodes_own_thermometer(
+    which: Tun, code: FaultCode, told_c: float | None, expected_c: float | None
+) -> None:
+    """Its own limit is this one where nothing is pumped past an outlet: it looks at the mash; a trip that the node
+    latches, told in its words."""
+    said = report(50, 0.7, fault="hot", fault_code=code, outlet_c=told_c)
+    words = "The heater node's own fault: hot. Heat is off."
+    expected = None if expected_c is None else Finding(ROW, expected_c, 80.0, latched=False, says=words)
+    assert found(FRESH, known(line=HOT), tun=which, report=said) == expected
+    assert found(FRESH, known(), tun=which, report=said) is None
 
 
 def cut(value_c: float) -> Finding:

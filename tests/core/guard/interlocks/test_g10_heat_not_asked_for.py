@@ -93,6 +93,14 @@ def test_a_probe_in_steps_sees_a_slow_rise_in_time(k_per_min: float, step_c: flo
         assert single.go(lambda at: 60.0 if at < 600.0 else 60.0 + step_c, 0.0, 1500.0) is None
 
 
+@pytest.mark.parametrize(("slow", "quick", "found"), [(21, 61, True), (20, 61, False), (0, 103, False)])
+def test_a_rise_takes_its_time(slow: int, quick: int, found: bool) -> None:
+    """Of a rise of 1 K the middle 100 s may bring 0.59, not 0.604, and not all of it, as poured liquor does."""
+    steps = [slow] * 10 + [quick] * 10 + [slow] * 10
+    past = told([sum(steps[:at]) / 1024.0 for at in range(31)], [0.0] * 31, off_since=-1000.0)
+    assert (judged(G10, past)[1] is not None) is found
+
+
 @pytest.mark.parametrize(("lines", "found"), [(31, True), (30, False)])
 def test_five_minutes_must_be_known(lines: int, found: bool) -> None:
     """With a line less of history than five minutes nothing is said."""

@@ -141,11 +141,14 @@ def test_flow_lost_while_the_pumps_node_was_away(away_s: float | None, link: boo
 
 
 def test_when_the_pumps_node_is_away() -> None:
-    """The heater's counts as that one: by its own word, or when it has answered nothing for 5 s."""
+    """The heater's counts as that one: by its own word, or when it has answered nothing for 5 s; a node of its own is
+    asked instead."""
     late = OFF._replace(acked_at=NOW - 5.1)
     cases = [(OFF, True), (late, True), (OFF, False), (OFF._replace(acked_at=NOW - 5.0), None)]
     seen = [watch(FRESH, known(line=line), online=online)[0].away_at for line, online in cases]
     assert seen == [None, NOW, NOW, None]
+    own = [watch(FRESH, known(line=late), movers=there)[0].away_at for there in (True, False)]
+    assert own == [None, NOW]
 
 
 AGAIN = [(60.0, False), (60.1, True), (599.9, True), (600.0, False)]

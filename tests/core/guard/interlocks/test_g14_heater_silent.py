@@ -10,7 +10,14 @@ import pytest
 from controller.core.guard.gate import Gate
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.interlock import Finding
-from controller.core.guard.interlocks.g14_heater_silent import BEHIND, NO_ECHO, NO_LINK, NOT_THERE, HeaterSilent
+from controller.core.guard.interlocks.g14_heater_silent import (
+    BEHIND,
+    MOVER_GONE,
+    NO_ECHO,
+    NO_LINK,
+    NOT_THERE,
+    HeaterSilent,
+)
 from controller.core.nouns import Link, RunState, Trip
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import (
@@ -52,6 +59,8 @@ ANSWERS: dict[str, tuple[HeaterLine, dict[str, Any], Finding | None]] = {
     "answers another owner": (line(10.125), {"report": report(epoch=2)}, silent(10.125)),
     "what it answers was never sent": (line(10.125), {"report": report(60)}, silent(10.125)),
     "gone by its own word": (line(1.0), {"online": False}, silent(1.0, 0.0, NOT_THERE, 20.0)),
+    "the node of what must move gone": (line(1.0), {"movers": False}, silent(1.0, 0.0, MOVER_GONE, 20.0)),
+    "that node there": (line(1.0), {"movers": True}, None),
     "its word unknown": (line(1.0), {"online": None}, None),
     "the machine slept": (line(11.0), {"gap_s": 11.0, "report": None}, silent(11.0)),
 }
