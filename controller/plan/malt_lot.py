@@ -51,7 +51,7 @@ def with_sheets(data: dict[str, Any], sheet_of: Callable[[str], Sheet | None]) -
 
     Where both hold a figure and they differ, the program's counts, and its notes say so.
     """
-    lines, notes = data.get("grist"), data.get("notes", [])
+    lines, notes = data.get("grist", []), data.get("notes", [])
     if not isinstance(lines, list) or not isinstance(notes, list):
         return data
     done, said = [], []
@@ -61,7 +61,20 @@ def with_sheets(data: dict[str, Any], sheet_of: Callable[[str], Sheet | None]) -
         completed, differs = (line, []) if sheet is None else _completed(line, *sheet)
         done.append(completed)
         said += differs
-    return {**data, "grist": done, **({"notes": [*notes, *said]} if said else {})}
+    return {**data, "grist": done, **_beakers(data, sheet_of), **({"notes": [*notes, *said]} if said else {})}
+
+
+def _beakers(data: dict[str, Any], sheet_of: Callable[[str], Sheet | None]) -> dict[str, Any]:
+    """The beakers with the moisture of their lots' sheets."""
+    if not isinstance(data.get("beaker"), list):
+        return {}
+    done = []
+    for one in data["beaker"]:
+        lot = one.get("lot") if isinstance(one, dict) else None
+        sheet = sheet_of(lot) if isinstance(lot, str) and lot else None
+        moist = {} if sheet is None or "moisture" not in sheet[1] else {"moisture": sheet[1]["moisture"]}
+        done.append({**moist, **one} if moist else one)
+    return {"beaker": done}
 
 
 def _completed(line: dict[str, Any], lot: MaltLot, sheet: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:

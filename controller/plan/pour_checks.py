@@ -123,6 +123,10 @@ def _enzymes(program: Program) -> Iterator[Problem]:
         if step_c is not None and not one.works_from_c <= step_c <= one.works_to_c:
             wanted = f"a step at {degrees(one.works_from_c)} to {degrees(one.works_to_c)}, where {one.name} works"
             yield Problem(f"[[enzyme]] {number}: added_in", f'"{one.added_in}" at {degrees(step_c)}', wanted, path)
+        ph = program.liquor.expected_ph
+        if ph is not None and one.ph_from is not None and one.ph_to is not None and not one.ph_from <= ph <= one.ph_to:
+            wanted = f"from {one.ph_from:g} to {one.ph_to:g}, where {one.name} works"
+            yield Problem("liquor: expected_ph", f"{ph:g}", wanted, ("liquor", "expected_ph"))
 
 
 def _cooker(program: Program) -> Iterator[Problem]:

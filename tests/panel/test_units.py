@@ -48,8 +48,8 @@ def test_the_panel_tells_and_takes_what_the_terminal_does() -> None:
             typed, meant = [], []
             for key in fields:
                 metric = TYPED[key.rpartition("_")[2]]
-                unit, figure = own(choice).get(metric), drawn(rng, metric)
-                typed.append([key, float(figure) if unit is None else round(unit.of(float(figure)), 6)])
+                there, figure = own(choice).get(metric), drawn(rng, metric)
+                typed.append([key, float(figure) if there is None else round(there.of(float(figure)), 6)])
                 meant.append(figure)
             back = page.eval(f"{json.dumps(typed)}.map(([key, value]) => Units.back(key, value))")
             assert [round(value, 3) for value in back] == [float(figure) for figure in meant], choice

@@ -78,8 +78,8 @@ def _word(order: Order, answers: tuple[str, ...], text: str) -> str | Refused:
 
 
 def _entered(run: Run, entry: Mapping[str, Any], by: str, ceiling_c: float) -> Done:
-    """What was measured goes on record; a pH that was asked for is asked no more."""
-    if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
+    """What was measured goes on record; a pH or a dose that was asked for is asked no more."""
+    if run.prompt is not None and run.prompt.id in ("ph", "enzyme") and run.prompt.id in entry:
         run = run._replace(prompt=None)
     words = entries.words(entry)
     filed = Event("entry", next(iter(entry)), words, data={**entry, "by": by})
@@ -120,6 +120,8 @@ def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refu
         if run.phase is P.SETTLING:  # then it settles anew; later it is an addition like any other
             taken = taken._replace(phase_since=at.now)
         else:
+            if rest.kind == "dough_in":
+                taken = taken._replace(progress=taken.progress._replace(reminded=questions.TEMPERED))
             taken = questions.ask(enter(taken, P.ADDING, at.now), rest, "addition_in", at.now)
         return taken, f"{answer}: heat is blocked until it is stirred in", events
     return taken, f"{answer}: understood", events
@@ -135,7 +137,24 @@ def _added(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -
 
 
 def _addition_in(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
-    return enter(out_of_band(run._replace(key=run.key + 1)), P.RAMPING, now)
+    if leg.kind != "dough_in":
+        return enter(out_of_band(run._replace(key=run.key + 1)), P.RAMPING, now)
+    run = run._replace(progress=run.progress._replace(reminded=0), key=run.key + 1)  # asked for and judged anew
+    return enter(out_of_band(run), P.HEATING, now)
+
+
+def _liquor(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    if answer == "as planned" and run.course is not None:
+        events.append(poured.as_planned(run.course, str((events[0].data or {}).get("by", entries.NOBODY))))
+    return run
+
+
+def _enzyme(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    if answer == "it is in":
+        dose = leg.told.removeprefix("add ").replace("; add ", "; ")
+        by = (events[0].data or {}).get("by", entries.NOBODY)
+        events.append(Event("entry", "enzyme", f"enzyme {dose}", data={"enzyme": dose, "by": by}))
+    return run
 
 
 def _next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
@@ -193,6 +212,8 @@ ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {
     **dict.fromkeys(("dough_in", "pull", "add", "join"), _add_next),
     **dict.fromkeys(("grain_in", "returned", "added", "water_in", "joined"), _added),
     "addition_in": _addition_in,
+    "liquor": _liquor,
+    "enzyme": _enzyme,
     **dict.fromkeys(("go_on", "take_over"), _next),
     "iodine": _iodine,
     "iodine_series": _iodine_series,
