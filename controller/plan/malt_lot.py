@@ -14,7 +14,7 @@ from controller.settings.tun import Day
 
 TAKEN = (  # what a grist line takes over, by key
     *("name", "kind", "flaked", "moisture", "extract", "fine_coarse", "kolbach", "friability", "beta_glucan"),
-    *("diastatic_power", "limit_attenuation"),
+    *("diastatic_power", "limit_attenuation", "ph"),
 )
 
 
@@ -36,8 +36,8 @@ class MaltLot(Table):
     beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
     diastatic_power: Annotated[float | None, Quantity("diastatic power", 0, 400)] = None
     limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None
+    ph: Annotated[float | None, Quantity("number", 5, 7)] = None  # of the Congress wort
     saccharification: Text = ""  # from here on record only
-    ph: Annotated[float | None, Quantity("number", 5, 7)] = None
     viscosity: Text = ""
     fan: Text = ""
     colour: Text = ""  # EBC or °L: never converted, two published lines differ by a third

@@ -23,6 +23,7 @@ from controller.brewing.pull import Heated
 from controller.plan.added_enzyme import Enzyme
 from controller.plan.beaker import Beaker, Grind
 from controller.plan.other_liquor import HotLiquor, Preheat, WantedWort
+from controller.plan.water_sheet import Acid, Salt, Water
 from controller.settings.problems import Problem
 from controller.settings.table import Quantity, Table, read, show, wrong
 
@@ -74,6 +75,7 @@ class Grist(Table):
     beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
     extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind, dry basis
     limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None  # apparent, of the Congress wort
+    ph: Annotated[float | None, Quantity("number", 5, 7)] = None  # of the Congress wort
     diastatic_power: Annotated[float | None, Quantity("diastatic power", 0, 400)] = None
 
 
@@ -236,6 +238,9 @@ class Program(Table):
     grist: tuple[Grist, ...] = ()
     liquor: Liquor
     dough_in: DoughIn = DoughIn.model_construct()
+    water: Water | None = None  # its sheet; then the mash's pH is told where it can be
+    salt: Annotated[tuple[Salt, ...], Field(max_length=10)] = ()  # into the mash's liquor
+    acid: Annotated[tuple[Acid, ...], Field(max_length=5)] = ()
     hot_liquor: HotLiquor | None = None
     wanted: WantedWort | None = None
     enzyme: tuple[Enzyme, ...] = ()  # what their data sheets say; enzyme = true: see the next

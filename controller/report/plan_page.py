@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.core.nouns import COMES_IN, GOES_IN
-from controller.plan import kettle
+from controller.plan import kettle, water_sheet
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
 from controller.plan.recipe import blend_cold_c, degrees
@@ -62,6 +62,7 @@ def facts(plan: Plan) -> Iterator[str]:
     grain = f", {round(plan.program.grist_kg, 2):g} kg grain" if plan.program.grist else ", no grain"
     full = f"{plan.volume_l:.1f} L, {100 * plan.fill_share:.0f} % full"
     yield f"  In tun   {plan.liquor_kg:.1f} kg liquor{thick}{grain}: {full}"
+    yield from (f"  Water    {line}" for line in water_sheet.lines(plan.program, plan.liquor_kg))
     heat_up = f"heat-up {_minutes(plan.heat_up_s)}, then " if plan.heat_up_s else ""
     whole = f"{_minutes(plan.duration_s)} from first heat to end{_going_in(plan)}"
     yield f"  Time     {heat_up}{_minutes(plan.mash_s)} of mash; {whole}"
