@@ -193,7 +193,8 @@ def rows(plan: Plan, dough_in_s: float | None) -> Iterator[Row]:
 def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
     """One line a step, and below it why it is there."""
     found = list(rows(plan, dough_in_s))
-    width, wide = max(len(row.name) for row in found), max(len(row.hold) for row in found)
+    width = max(len(row.name) for row in found) + 3  # room for longer figures, in other units
+    wide = max(len(row.hold) for row in found)
     yield f"  {'from' if dough_in_s is None else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
     for row in found:
         yield f"  {row.clock:>6}  {row.name:<{width}}  {row.target}  {row.hold:>{wide}}  {row.rise}".rstrip()
