@@ -84,20 +84,29 @@ def _entered(run: Run, entry: Mapping[str, Any], by: str, ceiling_c: float) -> D
     words = entries.words(entry)
     filed = Event("entry", next(iter(entry)), words, data={**entry, "by": by})
     run, poured_told = poured.corrected(run, entry, ceiling_c)
-    told = [event for event in (_ph_told(run, entry), poured_told) if event is not None]
+    told = [event for event in (_ph_told(run, entry), _runnings_told(entry), poured_told) if event is not None]
     return run, "; ".join((f"recorded: {words}", *(event.text for event in told))), (filed, *told)
 
 
 def _ph_told(run: Run, entry: Mapping[str, Any]) -> Event | None:
     """What is there to say of a measured pH? Nothing in a trial with water, or in a step that is meant to sour."""
     leg = leg_of(run)
-    if "ph" not in entry or leg is None or run.course is None or run.course.grist_kg <= 0.0:
+    if "ph" not in entry or "last_runnings_p" in entry:
+        return None
+    if leg is None or run.course is None or run.course.grist_kg <= 0.0:
         return None
     said = ph_word.word(entry["ph"], entry.get("ph_at_c"), leg.kind == "souring")
     if said is None:
         return None
     value = round(ph_word.referred(entry["ph"], entry.get("ph_at_c")), 2)
     return Event("note", "ph", said.text, value=value, priority=1 if said.warns else 2)
+
+
+def _runnings_told(entry: Mapping[str, Any]) -> Event | None:
+    if "last_runnings_p" not in entry:
+        return None
+    said = ph_word.end_of_collecting(entry["last_runnings_p"], entry.get("ph"), entry.get("ph_at_c"))
+    return None if said is None else Event("note", "last runnings", said, value=entry["last_runnings_p"], priority=3)
 
 
 def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refused:

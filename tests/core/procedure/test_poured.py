@@ -140,6 +140,7 @@ def test_too_hot_a_strike_is_mended_with_cold_liquor() -> None:
     assert bench.answer(prompt="settled", answer="cold liquor").accepted
     assert bench.asked.id == "addition_in" and bench.state.run.phase is Phase.ADDING
     bench.mash_c = 54.1
+    bench.run(60)  # stirred in
     bench.answer(answer="yes")
     bench.step()
     assert str(bench.state.run.phase) == "heating" and bench.asked.id == "liquor" and not bench.state.run.grain_in
