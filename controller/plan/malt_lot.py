@@ -30,6 +30,7 @@ class MaltLot(Table):
     moisture: Annotated[float | None, Quantity("share", 0, 0.2)] = None
     extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind
     basis: Literal["dry", "as is"] = "dry"  # of the extract; the two are never mixed
+    mash: Literal["Congress", "65"] = "Congress"  # by which the sheet's wort was made; limits hold for the first alone
     fine_coarse: Annotated[float | None, Quantity("share", 0, 0.2)] = None
     kolbach: Annotated[float | None, Quantity("share", 0.15, 0.7)] = None
     friability: Annotated[float | None, Quantity("share", 0, 1)] = None
@@ -42,6 +43,8 @@ class MaltLot(Table):
     fan: Text = ""
     colour: Text = ""  # EBC or °L: never converted, two published lines differ by a third
 
+
+OF_THE_WORT = frozenset({"extract", "fine_coarse", "kolbach", "beta_glucan", "limit_attenuation", "ph"})
 
 Sheet = tuple[MaltLot, dict[str, Any]]  # a lot, and its file as written: each value is read again in its place
 
@@ -61,7 +64,8 @@ def with_sheets(data: dict[str, Any], sheet_of: Callable[[str], Sheet | None]) -
         completed, differs = (line, []) if sheet is None else _completed(line, *sheet)
         done.append(completed)
         said += differs
-    return {**data, "grist": done, **_beakers(data, sheet_of), **({"notes": [*notes, *said]} if said else {})}
+    found = {"grist": done} if "grist" in data else {}
+    return {**data, **found, **_beakers(data, sheet_of), **({"notes": [*notes, *said]} if said else {})}
 
 
 def _beakers(data: dict[str, Any], sheet_of: Callable[[str], Sheet | None]) -> dict[str, Any]:
@@ -79,10 +83,13 @@ def _beakers(data: dict[str, Any], sheet_of: Callable[[str], Sheet | None]) -> d
 
 def _completed(line: dict[str, Any], lot: MaltLot, sheet: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
     """The grist line with what the sheet adds, and a sentence for each figure of its own that differs from it."""
-    taken = {key: sheet[key] for key in TAKEN if key in sheet}
-    if lot.basis == "as is" and lot.extract is not None:
+    apart = OF_THE_WORT if lot.mash == "65" else frozenset()  # MEBAK: no reference value of one mash is the other's
+    taken = {key: sheet[key] for key in TAKEN if key in sheet and key not in apart}
+    if not apart and lot.basis == "as is" and lot.extract is not None:
         moisture = USUAL_MOISTURE if lot.moisture is None else lot.moisture
         taken["extract"] = f"{100.0 * lot.extract / (1.0 - moisture):.4f} %"
     own = [key for key in taken if key in line and key != "name" and line[key] != taken[key]]
+    told = ", ".join(sorted(apart & sheet.keys()))
+    left = [f"lot {line['lot']}: {told} of a 65 °C mash are not taken for a Congress mash's"] if told else []
     said = [f"lot {line['lot']}: {key} {line[key]} as the program has it, not {taken[key]} of the sheet" for key in own]
-    return {**taken, **line}, said
+    return {**taken, **line}, left + said

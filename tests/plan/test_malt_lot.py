@@ -50,6 +50,18 @@ def test_extract_as_is_becomes_that_of_dry_malt(config: Path) -> None:
     assert line.diastatic_power == pytest.approx(76.0)  # W61
 
 
+def test_a_sheet_of_the_other_mash_is_not_taken_for_a_congress_mash_s(config: Path) -> None:
+    """What a 65 °C wort says of Kolbach and extract draws no advice and no arithmetic, and that is said; moisture and
+    friability are the malt's own."""
+    sheet = 'name = "a"\nmash = "65"\nmoisture = "4.5 %"\nfriability = "70 %"\nkolbach = "34 %"\nextract = "79 %"\n'
+    (config / "malts" / "I-1.toml").write_text(sheet, encoding="utf-8")
+    written(config, "I-1")
+    program = config_files.load_program(config, "m")
+    (line,) = program.grist
+    assert (line.moisture, line.friability, line.kolbach, line.extract) == (0.045, 0.7, None, None)
+    assert program.notes == ("lot I-1: extract, kolbach of a 65 °C mash are not taken for a Congress mash's",)
+
+
 def test_a_wrong_sheet_is_told_at_its_own_line(config: Path) -> None:
     """What is wrong with a certificate is told in its file, and a lot without a file is only a word for the record."""
     (config / "malts" / "B-2.toml").write_text('name = "b"\nmoisture = "48 %"\n', encoding="utf-8")
