@@ -62,6 +62,8 @@ def facts(plan: Plan) -> Iterator[str]:
     grain = f", {round(plan.program.grist_kg, 2):g} kg grain" if plan.program.grist else ", no grain"
     full = f"{plan.volume_l:.1f} L, {100 * plan.fill_share:.0f} % full"
     yield f"  In tun   {plan.liquor_kg:.1f} kg liquor{thick}{grain}: {full}"
+    for number, one in enumerate(plan.program.beaker, 1):
+        yield f"  Beaker   {number}: {1000.0 * one.grist_kg:.2f} g, {one.grind}, lot {one.lot or 'not known'}"
     yield from (f"  Water    {line}" for line in water_sheet.lines(plan.program, plan.liquor_kg))
     heat_up = f"heat-up {_minutes(plan.heat_up_s)}, then " if plan.heat_up_s else ""
     whole = f"{_minutes(plan.duration_s)} from first heat to end{_going_in(plan)}"
@@ -198,7 +200,8 @@ def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
     yield f"  {'from' if dough_in_s is None else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
     for row in found:
         yield f"  {row.clock:>6}  {row.name:<{width}}  {row.target}  {row.hold:>{wide}}  {row.rise}".rstrip()
-        yield f"  {'':>6}  {'':<{width}}  {row.why}"
+        if row.why:
+            yield f"  {'':>6}  {'':<{width}}  {row.why}"
 
 
 def _clock(now_s: float, elapsed: bool) -> str:
@@ -252,7 +255,11 @@ class Note(NamedTuple):
 
 def notes(plan: Plan) -> tuple[Note, ...]:
     """What is there to remark?"""
-    water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
+    water = (
+        []
+        if plan.program.all_grist or plan.program.beaker
+        else [Note("note", "no malt in this program: a water trial?")]
+    )
     alone = "this tun has neither a level nor a flow switch: every start needs attended=yes"
     unseen = [] if plan.tun.may_be_left else [Note("note", f"{alone}, and nothing sees that it has run dry")]
     wash = [Note("note", WASH)] if plan.program.purpose == "wash" else []
