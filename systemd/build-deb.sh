@@ -52,7 +52,7 @@ find "$stage/$release" -name __pycache__ -prune -exec rm -rf {} +
 
 # ---------------------------------------------------------------- configuration, units, users, folders, rule
 
-(cd "$here/config" && cp --parents service.toml tuns/*.toml programs/*.toml nodes/*.toml "$stage/etc/underback/")
+(cd "$here/config" && cp --parents service.toml {tuns,programs,malts,nodes}/*.toml schemas/*.json "$stage/etc/underback/")
 sed -i 's|^data_dir = "data" |data_dir = "/var/lib/underback" |' "$stage/etc/underback/service.toml"
 mkdir -p "$stage"/usr/lib/{systemd/system,sysusers.d,tmpfiles.d,udev/rules.d}
 cp "$here"/systemd/*.service "$stage/usr/lib/systemd/system/"

@@ -221,7 +221,7 @@ lay_files() { # configuration that is not there yet; what is there is never touc
     local path
     mkdir -p "$etc" "$data"
     chmod 0750 "$data"
-    for path in service.toml $(cd "$here/config" && ls tuns/*.toml programs/*.toml nodes/*.toml); do
+    for path in service.toml $(cd "$here/config" && ls {tuns,programs,malts,nodes}/*.toml schemas/*.json); do
         [ -e "$etc/$path" ] && continue
         mkdir -p "$(dirname "$etc/$path")"
         cp "$here/config/$path" "$etc/$path"
@@ -257,6 +257,7 @@ set_up_broker() { # users, rights and passwords of a broker on this machine, han
     mkdir -p "$etc/operator"
     ln -sfn ../tuns "$etc/operator/tuns"
     ln -sfn ../programs "$etc/operator/programs"
+    ln -sfn ../malts "$etc/operator/malts"
     sed 's|^username = "daemon"|username = "operator"|; s|^password_file = ""|password_file = "/etc/underback/operator/password"|' \
         "$etc/service.toml" > "$etc/operator/service.toml"
     install -m 0640 "$broker/passwords/operator" "$etc/operator/password"

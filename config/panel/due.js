@@ -9,10 +9,11 @@ const Due = (() => {
   const TOO_SOON_MS = 600; // a tap so soon after a button appeared was meant for what stood there before
   const OVER = ["idle", "stopped", "aborted", "complete"]; // no run any more that a trip could hold
 
-  const ALIKE = ["iodine", "iodine_series"]; // findings: none of their answers is the ordinary one
+  const ALIKE = ["iodine", "iodine_series", "liquor"]; // findings: none of their answers is the ordinary one
 
   // The deed by question and answer, as a hand with a spoon in it says it.
   const DEEDS = {
+    liquor: { "as planned": "As much as planned", "not measured": "It was not measured" },
     dough_in: { begin: "Begin dough-in" },
     grain_in: { yes: "Grain is in" },
     pull: { returning: "I return it now" },
@@ -22,6 +23,7 @@ const Due = (() => {
     water_in: { yes: "It is in and stirred" },
     join: { joining: "I join it now" },
     joined: { yes: "It is in and stirred" },
+    enzyme: { "it is in": "It is in", "not added": "It was not added" },
     addition_in: { yes: "It is in and stirred" },
     go_on: { "go on": "Go on to the next step" },
     iodine_decide: { "go on": "Go on all the same" },
@@ -88,8 +90,21 @@ const Due = (() => {
     return [make("dl", { class: "ways" }, ...rows.map(([name, value]) => make("div", {}, make("dt", {}, name), make("dd", {}, value))))];
   }
 
+  // What was measured is typed where it is asked for.
+  function measured(p, acts) {
+    if (p.id !== "liquor") return [];
+    const bounds = { liquor_volume_l: { min: 0.5, max: 20000, step: 0.1 }, liquor_at_c: { min: 0, max: 100, step: 0.1 } };
+    const field = (key, words) => make("label", {}, `${Units.label(words)} `, make("input", { type: "number", name: key, inputmode: "decimal", required: true, ...Units.bounds(key, bounds[key]) }));
+    const form = make("form", { class: "measured" }, field("liquor_volume_l", "Measured, L"), field("liquor_at_c", "at, °C"), make("button", { type: "submit", class: "answer" }, "So much is in it"));
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      acts.send("answer", Object.fromEntries(Object.keys(bounds).map((key) => [key, Units.back(key, Number(form.elements[key].value))])));
+    });
+    return [form];
+  }
+
   function questions(tun, s, acts) {
-    question($("prompt"), "Asked of you", tun, s.prompt, acts);
+    question($("prompt"), "Asked of you", tun, s.prompt, acts, (p) => measured(p, acts));
     question($("offer"), "Offered, if you want it", tun, s.offer, acts, offered);
   }
 

@@ -52,15 +52,27 @@ const Orders = (() => {
     ["last_runnings_p", "gravity of the last runnings, °P"],
     ["congress_p", "gravity of the Congress wort, made up to 9 times the malt, °P"],
     ["isothermal_p", "gravity of the 65 °C wort, 50 g in 515 mL, °P"],
+    ["beaker", "number of the beaker"],
+    ["runoff_min", "run-off time, min"],
+    ["colour_ebc", "colour of the laboratory wort, EBC"],
+    ["viscosity_mpas", "viscosity at 8.6 °P, mPa s"],
+    ["nitrogen_mgl", "soluble nitrogen, mg/L"],
+    ["fan_mgl", "free amino nitrogen, mg/L"],
+    ["beta_glucan_mgl", "beta-glucan, mg/L"],
+    ["limit_pct", "limit that was fermented out, apparent, % of the extract"],
     ["final_p", "gravity of all the wort, °P"],
     ["final_volume_l", "all the wort, at 20 °C, L"],
     ["batch", "batch number"],
     ["crush", "crush in words"],
     ["salts", "salts in words"],
     ["acid", "acid in words"],
+    ["odour", "odour of the mash"],
+    ["clarity", "clarity of the wort"],
+    ["analyst", "analyst"],
+    ["enzyme", "enzyme added, its dose"],
     ["spent_grain", "spent grain"],
   ];
-  const WORDS = ["batch", "crush", "salts", "acid", "spent_grain"];
+  const WORDS = ["batch", "crush", "salts", "acid", "odour", "clarity", "analyst", "enzyme", "spent_grain"];
 
   // label, what will happen, and what has to be filled in: [argument, words, kind, further attributes]
   const ORDERS = {

@@ -14,13 +14,16 @@ const Units = (() => {
   const KNOWN = {
     "°F": { "°C": scaled("°F", 5 / 9, -160 / 9), "K": scaled("°F", 5 / 9), "K/min": scaled("°F/min", 5 / 9) },
     "lb": { "kg": scaled("lb", LB) }, "oz": { "kg": scaled("oz", LB / 16) }, "g": { "kg": scaled("g", 0.001) },
-    "gal": { "L": scaled("gal", GAL) }, "qt": { "L": scaled("qt", GAL / 4) }, "imp gal": { "L": scaled("imp gal", IMP) },
-    "SG": { "°P": { name: "SG", size: 1000, of: gravity, back: plato } },
+    "gal": { "L": scaled("gal", GAL) }, "qt": { "L": scaled("qt", GAL / 4) }, "bbl": { "L": scaled("bbl", 31 * GAL) },
+    "imp gal": { "L": scaled("imp gal", IMP) }, "imp bbl": { "L": scaled("imp bbl", 36 * IMP) },
+    "mL": { "L": scaled("mL", 0.001) }, "hL": { "L": scaled("hL", 100) },
+    "SG": { "°P": { name: "SG", size: 1000, of: (p) => (p >= 0 && p <= 30 ? gravity(p) : NaN), back: plato } }, "°Bx": { "°P": scaled("°Bx", 1 / 1.04) },
   };
-  const FINER = { lb: KNOWN.oz.kg, gal: KNOWN.qt.L };
+  const FINER = { lb: KNOWN.oz.kg, gal: KNOWN.qt.L, bbl: KNOWN.gal.L, "imp bbl": KNOWN["imp gal"].L }; // under 1 of the larger
   const SETS = { metric: "", US: "°F lb gal SG", UK: "imp gal SG" };
   const NUMBER = "[-−]?\\d+(?:\\.\\d+)?", JOINED = "(?:\\.\\.| to | and | or | -> )";
-  const SAID = new RegExp(`(^|[^\\w.,:])(${NUMBER}(?:${JOINED}${NUMBER})*)([ \\u00a0]?)(K/min|L/kg|L/min|°C|°P|kg|K|L)(?![\\w/])`, "g");
+  const LISTED = `(?:, ${NUMBER}(?=(?:, ${NUMBER})*(?: and | or )))`; // "65, 70 and 75 °C"
+  const SAID = new RegExp(`(^|[^\\w.,:])(${NUMBER}${LISTED}*(?:${JOINED}${NUMBER})*)([ \\u00a0]?)(K/min|L/kg|L/min|°C|°P|kg|K|L)(?![\\w/])`, "g");
   const SUFFIX = { c: "°C", kg: "kg", l: "L", p: "°P" };
   let own = {}, chosen = "metric";
 
@@ -29,18 +32,25 @@ const Units = (() => {
     if (text === chosen) return false;
     chosen = text;
     own = {};
-    for (const name of (SETS[text] ?? text ?? "").match(/imp gal|[^\s,]+/g) ?? []) Object.assign(own, KNOWN[name]);
-    if (own.kg && own.L && own.L.name !== "imp gal") Object.assign(own, { "L/kg": scaled("qt/lb", GAL / 4 / LB), "L/min": scaled("gal/min", GAL) });
+    for (const name of (SETS[text] ?? text ?? "").match(/imp (?:gal|bbl)|[^\s,]+/g) ?? []) Object.assign(own, KNOWN[name]);
+    if (!["gal", "qt", "bbl"].includes(own.L?.name)) return true;
+    own["L/min"] = scaled("gal/min", GAL);
+    if (["lb", "oz"].includes(own.kg?.name)) own["L/kg"] = scaled("qt/lb", GAL / 4 / LB);
     return true;
   }
 
   const fixed = (value, digits) => value.toFixed(digits).replace(/^-(0(?:\.0+)?)$/, "$1");
 
-  // A number as it was written, in the other unit, with the digits it takes to read the same one back.
+  // A number as it was written, in the other unit, with the digits it takes to read the same one back; a temperature that
+  // was written in °F as short as it was.
   function figure(unit, written) {
-    const decimals = (written.split(".")[1] ?? "").length;
+    const value = Number(written), decimals = (written.split(".")[1] ?? "").length;
     const most = decimals + Math.max(0, Math.ceil(Math.log10(unit.size)));
-    const text = fixed(unit.of(Number(written.replace("−", "-"))), decimals ? most : Math.max(1, most));
+    let digits = decimals ? most : Math.max(1, most);
+    if (decimals > 1 && unit.of(0) !== 0) {
+      for (let n = most - 1; n >= 0; n--) if (unit.back(Number(unit.of(value).toFixed(n))).toFixed(decimals) === written) digits = n;
+    }
+    const text = fixed(unit.of(value), digits);
     return decimals || most ? text : text.replace(/\.0$/, "");
   }
 
@@ -49,10 +59,11 @@ const Units = (() => {
     return text.replace(SAID, (whole, before, numbers, gap, metric) => {
       let unit = own[metric];
       if (!unit) return whole;
-      const parts = numbers.split(new RegExp(`(${JOINED})`));
-      const most = Math.max(...parts.filter((_, n) => n % 2 === 0).map((one) => Math.abs(Number(one.replace("−", "-")))));
+      const parts = numbers.replaceAll("−", "-").split(new RegExp(`(${JOINED}|, )`));
+      const most = Math.max(...parts.filter((_, n) => n % 2 === 0).map((one) => Math.abs(Number(one))));
       if (most && unit.of(most) < 1 && FINER[unit.name]) unit = FINER[unit.name];
-      return `${before}${parts.map((one, n) => (n % 2 ? one : figure(unit, one))).join("")}${gap || " "}${unit.name}`;
+      const text = parts.map((one, n) => (n % 2 ? one : figure(unit, one))).join("");
+      return text.includes("NaN") ? whole : `${before}${text}${gap || " "}${unit.name}`; // no wort is as strong
     });
   }
 

@@ -95,6 +95,10 @@ PAGE: tuple[tuple[str, Sources], ...] = (
     ("Mashes are 62 to 78 °C.", HABIT),
     ("a cold store moves the strike by about 2 K", SUMS),
     ("enzymes go on working", HABIT),
+    (
+        "Malts whose starch pastes hotter than their enzymes bear",
+        (Source("published", "Beverages 2021 7 53, abstract"),),
+    ),
     ("the **limit of attenuation** is how far the wort can ferment", HABIT),
     ("lager from little-modified malt", HABIT),
     ("30 % rye malt", HABIT),

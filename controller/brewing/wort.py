@@ -5,10 +5,13 @@ Gravities are specific gravities at 20 °C over water at 20 °C; wort strength i
 
 from __future__ import annotations
 
+from controller.brewing.water import density_kg_per_l
+
 DENSITY_20_KG_PER_L = 0.9982  # water at 20 °C (IAPWS-95)
 PH_PER_K = -0.0078  # straight line through 0.35 lower at 65 °C and 0.45 lower at 78 °C (Briggs, Boulton, Brookes,
 # Stevens, Brewing Science and Practice, 2004, second hand); the slope is calculated from 20 °C
 ROOM_C = 20.0
+SAMPLE_C = (10.0, 40.0)  # where a hydrometer's reading is referred to 20 °C (own proposal)
 HOT_WATER_EXTRACT_L = 10.13  # L a kg and excess degree: 50 g in 515 mL, some 8.5 mL of it grains (from memory)
 
 
@@ -70,6 +73,16 @@ def conversion_share(
 ) -> float:
     """Which share of the malt's extract is in solution, 0..1, by the first wort's °P? Inverse of `first_wort_p`."""
     return first_wort * (thickness_l_per_kg + moisture_share) / ((100.0 - first_wort) * extract_share)
+
+
+def gravity_at_room(reading: float, temperature_c: float) -> float:
+    """What would a hydrometer read at 20 °C that reads so much in a sample this warm? 10 to 40 °C, else ValueError.
+
+    Wort is taken to expand like water; that of the glass is left out (0.0005 at 40 °C).
+    """
+    if not SAMPLE_C[0] <= temperature_c <= SAMPLE_C[1]:
+        raise ValueError(f"cool the sample to {SAMPLE_C[0]:g} to {SAMPLE_C[1]:g} °C")
+    return reading * density_kg_per_l(ROOM_C) / density_kg_per_l(temperature_c)
 
 
 def ph_at(ph_room: float, temperature_c: float) -> float:

@@ -173,7 +173,8 @@ SHEET = '# moisture = "4 %"          # figures of the malt sheet, or lot = "..."
 def written(name: str, said: Answers) -> str:
     """The file."""
     value = program_file.toml_value
-    lines = [f"# {name}: written by `underback program new` from five answers; every line may be changed.", ""]
+    written_by = f"# {name}: written by `underback program new` from five answers; every line may be changed."
+    lines = [program_file.SCHEMA, written_by, ""]
     lines += [f"title = {value(name)}", f"aim = {value(said.aim)}", f"tun = {value(said.tun.name)}"]
     for line in said.grist:
         lines += ["", "[[grist]]", *(f"{key} = {value(here)}" for key, here in line.items())]

@@ -123,7 +123,7 @@ def _over(args: argparse.Namespace, known: list[Glance], last: Glance) -> None:
 def _late(given: list[str]) -> dict[str, Any]:
     """What was entered after the run. Raises Wrong with everything that is wrong of it."""
     pairs = [word.partition("=") for word in given]
-    values = dict(typed_entries.entry(key, text) for key, _, text in pairs)
+    values = {name: value for key, _, text in pairs for name, value in typed_entries.filed(key, text).items()}
     if problems := entries.problems(values):
         raise Wrong(*(f"--enter {problem}" for problem in problems))
     return values

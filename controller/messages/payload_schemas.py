@@ -90,6 +90,7 @@ EVENT_KINDS = {
     "note": "What somebody should know; heat stays.",
     "advice": "What was advised when the run began.",
     "malt": "A line of the grist, with its figures.",
+    "beaker": "A beaker of a laboratory mash: lot, mass and grind.",
     "calibration": "How a probe is corrected.",
     "expected": "What is to be got of liquor and wort; filed at the start.",
 }

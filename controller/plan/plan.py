@@ -97,7 +97,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         away_s=stage.comes.away_s,
         why=stage.why,
         remind_s=step.ph_every_s or 0.0,
-        told="; ".join(f"add {one.dose} of {one.name}" for one in program.enzyme if one.added_in == step.name),
+        told="; ".join(one.told for one in program.enzyme if one.added_in == step.name),
         iodine_every_s=step.iodine_every_s or 0.0,
         iodine_from_s=step.iodine_from_s,
     )
@@ -190,6 +190,7 @@ def malt_basis(program: Program, brewery: Calibration | None = None) -> malts.Ba
         starch_enzyme=program.adds("starch"),
         unboiled=program.purpose == "wash",
         cooked_apart=program.cereal is not None,
+        fine_grind=program.grind == "fine",
     )
 
 

@@ -15,6 +15,8 @@ from controller.settings.table import show
 
 EVEN_K = 1.0  # water so near the mash's own temperature lifts nothing (own proposal)
 
+NOT_ASIDE = "a thin part set aside cold is not run from here: cook the thick part apart ([cereal]), and let it join"
+
 Placed = tuple[int, Step]  # a step and its place in the list
 
 
@@ -45,7 +47,8 @@ def _hotter(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
     if added_at_c(step) <= step.temperature_c:
         key = "added_at" if step.kind == "infusion" else "returned_at"
         here = degrees(added_at_c(step))
-        yield problem_at(at, step, key, here, f"more than the target, {degrees(step.temperature_c)}")
+        apart = f"; {NOT_ASIDE}" if step.kind == "decoction" and step.pull == "thin" else ""
+        yield problem_at(at, step, key, here, f"more than the target, {degrees(step.temperature_c)}{apart}")
 
 
 def _even(pair: tuple[Placed, Placed]) -> Iterator[Problem]:
@@ -123,6 +126,10 @@ def _enzymes(program: Program) -> Iterator[Problem]:
         if step_c is not None and not one.works_from_c <= step_c <= one.works_to_c:
             wanted = f"a step at {degrees(one.works_from_c)} to {degrees(one.works_to_c)}, where {one.name} works"
             yield Problem(f"[[enzyme]] {number}: added_in", f'"{one.added_in}" at {degrees(step_c)}', wanted, path)
+        ph = program.liquor.expected_ph
+        if ph is not None and one.ph_from is not None and one.ph_to is not None and not one.ph_from <= ph <= one.ph_to:
+            wanted = f"from {one.ph_from:g} to {one.ph_to:g}, where {one.name} works"
+            yield Problem("liquor: expected_ph", f"{ph:g}", wanted, ("liquor", "expected_ph"))
 
 
 def _cooker(program: Program) -> Iterator[Problem]:

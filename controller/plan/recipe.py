@@ -21,6 +21,9 @@ from pydantic_core import PydanticCustomError
 from controller.brewing import units
 from controller.brewing.pull import Heated
 from controller.plan.added_enzyme import Enzyme
+from controller.plan.beaker import Beaker, Grind
+from controller.plan.other_liquor import HotLiquor, Preheat, WantedWort
+from controller.plan.water_sheet import Acid, Salt, Water
 from controller.settings.problems import Problem
 from controller.settings.table import Quantity, Table, read, show, wrong
 
@@ -58,6 +61,8 @@ LOWEST_TARGET_C, BOILING_C = 20.0, 100.0
 class Grist(Table):
     """One line of the grain bill. Figures of the malt sheet where they are known."""
 
+    MADE_UP: ClassVar[frozenset[str]] = frozenset({"name"})  # a lot's sheet may say it
+
     name: Name
     mass_kg: Annotated[float, Quantity("mass", 0.01, 10_000)]
     kind: GristKind = "malt"
@@ -70,6 +75,7 @@ class Grist(Table):
     beta_glucan_mg_per_l: Annotated[float | None, Quantity("concentration", 0, 2_000)] = None
     extract: Annotated[float | None, Quantity("share", 0.3, 1)] = None  # Congress mash, fine grind, dry basis
     limit_attenuation: Annotated[float | None, Quantity("share", 0.4, 0.95)] = None  # apparent, of the Congress wort
+    ph: Annotated[float | None, Quantity("number", 5, 7)] = None  # of the Congress wort
     diastatic_power: Annotated[float | None, Quantity("diastatic power", 0, 400)] = None
 
 
@@ -107,21 +113,6 @@ def _amount(kind: Literal["mass", "volume"], value: object) -> str | None:
         return None
 
 
-class Preheat(Table):
-    """Liquor that the empty tun is rinsed with; it is swirled and drained. Written "10 kg at 78 °C"."""
-
-    mass_kg: Annotated[float, Quantity("mass", 0.1, 10_000)]
-    temperature_c: Annotated[float, Quantity("temperature", 20, 100)]
-
-    @model_validator(mode="before")
-    @classmethod
-    def _in_one_text(cls, data: object) -> object:
-        if not isinstance(data, str):
-            return data
-        mass, _, temperature = data.partition(" at ")
-        return {"mass": mass, "temperature": temperature}
-
-
 class DoughIn(Table):
     """How the grain meets the liquor."""
 
@@ -132,25 +123,6 @@ class DoughIn(Table):
     slaking_kj_per_kg: Annotated[float | None, Quantity("heat", 0, 60, auto=True)] = None  # None: by moisture
     lid: Literal["shut", "open"] = "shut"  # "open": the strike makes up for what the open lid takes
     DROPPED: ClassVar[Mapping[str, str]] = {"slaking_heat": 'slaking = "auto", or such as slaking = "19 kJ/kg"'}
-
-
-class HotLiquor(Table):
-    """Liquor for the run-off, heated elsewhere: somebody is reminded in time."""
-
-    temperature_c: Annotated[float, Quantity("temperature", 20, 100)] = 78.0
-    takes_s: Annotated[float, Quantity("duration", 60, 14_400)]  # to heat it
-
-
-class WantedWort(Table):
-    """What is to be in the kettle; with a boil-off both figures are meant after the boil."""
-
-    volume_l: Annotated[float, Quantity("volume", 0.1, 20_000)]
-    gravity: Annotated[float, Quantity("gravity", 1, 30)]
-    boil_off_l: Annotated[float, Quantity("volume", 0, 5_000)] = 0.0
-    sparge: Literal["none", "batch", "twice", "continuous"] = "batch"
-    sparge_temperature_c: Annotated[float, Quantity("temperature", 20, 100)] = 78.0
-    conversion: Annotated[float, Quantity("share", 0.5, 1)] = 0.95  # of what the malt can give (common practice)
-    lauter: Annotated[float | None, Quantity("share", 0.5, 1)] = None  # the brewery's own, of a continuous sparge
 
 
 class KettleRest(Table):
@@ -184,6 +156,8 @@ class Cereal(Table):
 
 class Step(Table):
     """One step. Which keys serve depends on its kind."""
+
+    MADE_UP: ClassVar[frozenset[str]] = frozenset({"name"})
 
     name: Name
     kind: Kind = "rest"
@@ -255,6 +229,8 @@ _LIMIT_ATTENUATION = Quantity("share", 0.4, 0.95)
 class Program(Table):
     """A rest program: `config/programs/NAME.toml`."""
 
+    ALSO: ClassVar[Mapping[str, tuple[str, ...]]] = {"enzyme": ("boolean",)}
+
     name: Name = "unnamed"
     title: Text
     aim: Aim | float = "balanced"
@@ -262,6 +238,9 @@ class Program(Table):
     grist: tuple[Grist, ...] = ()
     liquor: Liquor
     dough_in: DoughIn = DoughIn.model_construct()
+    water: Water | None = None  # its sheet; then the mash's pH is told where it can be
+    salt: Annotated[tuple[Salt, ...], Field(max_length=10)] = ()  # into the mash's liquor
+    acid: Annotated[tuple[Acid, ...], Field(max_length=5)] = ()
     hot_liquor: HotLiquor | None = None
     wanted: WantedWort | None = None
     enzyme: tuple[Enzyme, ...] = ()  # what their data sheets say; enzyme = true: see the next
@@ -270,6 +249,8 @@ class Program(Table):
     starch_enzyme: StrictBool = False  # amylase or another enzyme that cuts starch added
     cereal_mash: StrictBool = False  # raw maize, rice or sorghum of the grist is cooked apart before
     cereal: Cereal | None = None  # a cooker whose grain is not in the dough-in
+    grind: Grind | None = None  # of a laboratory mash
+    beaker: Annotated[tuple[Beaker, ...], Field(max_length=40)] = ()  # in a bath of water
     splashing: StrictBool = False  # the mash splashes, or is stirred long with the lid open
     pale_to_keep: StrictBool = False  # a pale beer meant to keep
     staffed_s: Annotated[float | None, Quantity("duration", 60, 86_400)] = None  # somebody there so long from dough-in

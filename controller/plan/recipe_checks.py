@@ -52,6 +52,13 @@ def _elsewhere(program: Program) -> Iterator[Problem]:
             yield Problem(f"{block}: {key}", "liquor that is heated in the tun", wanted, (block, key))
 
 
+def _beakers(program: Program) -> Iterator[Problem]:
+    """Beakers stand in water: a mash in the tun has no room for them."""
+    if program.beaker and program.grist:
+        wanted = "either [[grist]] in the tun, or [[beaker]] in its water"
+        yield Problem("beaker", "[[beaker]] beside [[grist]]", wanted, ("beaker",))
+
+
 def _grain(program: Program) -> Iterator[Problem]:
     """A dough-in without grain is a malt forgotten: the strike would be left out without a word."""
     if not program.grist and "dough_in" in program.model_fields_set:
@@ -145,5 +152,5 @@ def _asked_within(place: Placed) -> Iterator[Problem]:
 
 
 agree: Checks[Program] = Checks(  # do the values of this program fit each other? Nothing here depends on a tun
-    _liquor, _elsewhere, _grain, _names, _order, _steps, pour_checks.poured, _overruled
+    _liquor, _elsewhere, _grain, _beakers, _names, _order, _steps, pour_checks.poured, _overruled
 )

@@ -183,7 +183,7 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
     for at, step in enumerate(program.step):
         capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k) + cooked_j
         to_c = now_c if step.temperature_c is None or step.kind == "water_in" else step.temperature_c
-        why = step.why or NO_GRAIN  # the program's own words, else the trade's
+        why = step.why or ("" if program.beaker else NO_GRAIN)  # the program's own words, else the trade's
         if program.grist and not step.why:
             why = reason_for_step(step.kind, to_c, step.held_s, hottest_c)
         strong_p = gravity_p(program, liquor_now) if program.grist else 0.0

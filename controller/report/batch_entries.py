@@ -38,6 +38,7 @@ class Entry(NamedTuple):
     by: str
     t_s: float | None  # of the run; None: entered after it
     at: float | None  # unix s of what was entered after the run
+    beaker: int | None = None  # of a laboratory's bath
 
 
 def entered(record: RunRecord) -> tuple[Entry, ...]:
@@ -53,9 +54,11 @@ def entered(record: RunRecord) -> tuple[Entry, ...]:
 
 
 def _entries(data: Any, by: str, t_s: float | None, at: float | None) -> Iterator[Entry]:
-    for key, value in entries.taken(data).items():
+    taken = entries.taken(data)
+    beaker = taken.pop("beaker", None)
+    for key, value in taken.items():
         unit = entries.FIGURES[key].unit if key in entries.FIGURES else ""
-        yield Entry(key, value, unit, by, t_s, at)
+        yield Entry(key, value, unit, by, t_s, at, None if beaker is None else int(beaker))
 
 
 def items(record: RunRecord) -> list[dict[str, Any]]:
@@ -71,9 +74,10 @@ def items(record: RunRecord) -> list[dict[str, Any]]:
     return found
 
 
-def newest(record: RunRecord, key: str) -> Any:
-    """The value of this key that holds; None where nobody entered one."""
-    return next((entry.value for entry in reversed(entered(record)) if entry.key == key), None)
+def newest(record: RunRecord, key: str, beaker: int | None = None) -> Any:
+    """The value of this key that holds, of this beaker where there are several; None where nobody entered one."""
+    known = reversed(entered(record))
+    return next((entry.value for entry in known if (entry.key, entry.beaker) == (key, beaker)), None)
 
 
 def of(record: RunRecord, kind: str) -> list[EventRecord]:
@@ -216,8 +220,8 @@ def lines(record: RunRecord) -> Sequence[BatchLine]:
 
 
 def _told(item: dict[str, Any]) -> BatchLine:
-    newest = {value["key"]: value for value in item["values"]}
-    earlier = [value for value in item["values"] if newest[value["key"]] is not value]
+    newest = {(value["key"], value["beaker"]): value for value in item["values"]}
+    earlier = [value for value in item["values"] if newest[value["key"], value["beaker"]] is not value]
     alone = item["title"] if len(item["keys"]) > 1 else None
     holds = "; ".join(_words(value, alone) for value in newest.values())
     return BatchLine(item["title"], holds, tuple(_words(value, alone) for value in earlier))
@@ -229,4 +233,5 @@ def _words(value: dict[str, Any], title: str | None) -> str:
     named = entries.FIGURES[key].title if key in entries.FIGURES else ""
     name = f"{named} " if named and title is not None and named != title else ""
     later = ", entered after the run" if value["t_s"] is None else ""
-    return f"{name}{entries.word(key, value['value'])} [{value['by']}{later}]"
+    beaker = "" if value["beaker"] is None else f"beaker {value['beaker']}: "
+    return f"{beaker}{name}{entries.word(key, value['value'])} [{value['by']}{later}]"

@@ -71,7 +71,10 @@ def _questions(plan: Plan) -> Iterator[tuple[str | None, ...]]:
 
 def _asked(plan: Plan, stage: Stage) -> Iterator[str]:
     """What will a person be asked in this step?"""
+    for one in (one for one in plan.program.enzyme if stage.at is not None and one.added_in == stage.name):
+        yield f"{one.told}; is it in? pH"
     if stage.kind == "dough_in":
+        yield "How much liquor is in the tun, at which temperature?"
         yield from ("Strike reached: begin dough-in?", "Is the grain all in and stirred? By hand the mash reads")
     elif stage.kind in COMES_IN:
         what = {"decoction": "Decoction", "cereal": "Cooker"}.get(stage.kind, "Liquor")

@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 from controller.brewing import heat, volumes
 from controller.core.nouns import COMES_IN, GOES_IN
-from controller.plan import kettle
+from controller.plan import kettle, water_sheet
 from controller.plan.advise import Said
 from controller.plan.plan import Plan
 from controller.plan.recipe import blend_cold_c, degrees
@@ -62,6 +62,9 @@ def facts(plan: Plan) -> Iterator[str]:
     grain = f", {round(plan.program.grist_kg, 2):g} kg grain" if plan.program.grist else ", no grain"
     full = f"{plan.volume_l:.1f} L, {100 * plan.fill_share:.0f} % full"
     yield f"  In tun   {plan.liquor_kg:.1f} kg liquor{thick}{grain}: {full}"
+    for number, one in enumerate(plan.program.beaker, 1):
+        yield f"  Beaker   {number}: {1000.0 * one.grist_kg:.2f} g, {one.grind}, lot {one.lot or 'not known'}"
+    yield from (f"  Water    {line}" for line in water_sheet.lines(plan.program, plan.liquor_kg))
     heat_up = f"heat-up {_minutes(plan.heat_up_s)}, then " if plan.heat_up_s else ""
     whole = f"{_minutes(plan.duration_s)} from first heat to end{_going_in(plan)}"
     yield f"  Time     {heat_up}{_minutes(plan.mash_s)} of mash; {whole}"
@@ -192,11 +195,13 @@ def rows(plan: Plan, dough_in_s: float | None) -> Iterator[Row]:
 def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:
     """One line a step, and below it why it is there."""
     found = list(rows(plan, dough_in_s))
-    width, wide = max(len(row.name) for row in found), max(len(row.hold) for row in found)
+    width = max(len(row.name) for row in found) + 3  # room for longer figures, in other units
+    wide = max(len(row.hold) for row in found)
     yield f"  {'from' if dough_in_s is None else 'clock':>6}  {'step':<{width}}   target  {'hold':>{wide}}  rise"
     for row in found:
         yield f"  {row.clock:>6}  {row.name:<{width}}  {row.target}  {row.hold:>{wide}}  {row.rise}".rstrip()
-        yield f"  {'':>6}  {'':<{width}}  {row.why}"
+        if row.why:
+            yield f"  {'':>6}  {'':<{width}}  {row.why}"
 
 
 def _clock(now_s: float, elapsed: bool) -> str:
@@ -250,7 +255,11 @@ class Note(NamedTuple):
 
 def notes(plan: Plan) -> tuple[Note, ...]:
     """What is there to remark?"""
-    water = [] if plan.program.grist else [Note("note", "no malt in this program: a water trial?")]
+    water = (
+        []
+        if plan.program.all_grist or plan.program.beaker
+        else [Note("note", "no malt in this program: a water trial?")]
+    )
     alone = "this tun has neither a level nor a flow switch: every start needs attended=yes"
     unseen = [] if plan.tun.may_be_left else [Note("note", f"{alone}, and nothing sees that it has run dry")]
     wash = [Note("note", WASH)] if plan.program.purpose == "wash" else []

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from controller.brewing import extract, volumes, wort
+from controller.core.procedure import ph_word
 from controller.report import batch_entries, laboratory
 from controller.report.run_record import RunRecord
 from controller.settings.table import show
@@ -126,6 +127,9 @@ def lines(record: RunRecord) -> Iterator[tuple[str, str]]:
         yield f"{row.title}, planned and got", row.words()
     if said := verdict(found):
         yield "what fell short", said
+    runnings_p = batch_entries.newest(record, "last_runnings_p")
+    if runnings_p is not None and (over := ph_word.end_of_collecting(float(runnings_p), None, None)):
+        yield "last runnings", over
 
 
 def document(record: RunRecord) -> list[dict[str, Any]]:

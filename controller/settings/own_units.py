@@ -64,11 +64,14 @@ def own(text: str) -> Own:
         found["kg"] = _scaled("mass", chosen["mass"])
     if "volume" in chosen:
         found["L"] = _scaled("volume", chosen["volume"])
-    if found.keys() >= {"kg", "L"} and chosen["volume"] in ("gal", "qt", "bbl"):
-        found["L/kg"] = _scaled("thickness", "qt/lb")
+    if chosen.get("volume") in ("gal", "qt", "bbl"):
         found["L/min"] = _scaled("flow", "gal/min")
+        if chosen.get("mass") in ("lb", "oz"):
+            found["L/kg"] = _scaled("thickness", "qt/lb")
     if chosen.get("gravity") == "SG":
         found["°P"] = Told("SG", 1e3, wort.gravity, wort.plato)  # some 0.004 SG a °P
+    elif "gravity" in chosen:
+        found["°P"] = _scaled("gravity", chosen["gravity"])
     return found
 
 
@@ -82,8 +85,8 @@ def _instead(match: re.Match[str], own: Own) -> str:
     if told is None:
         return match[0]
     numbers = re.split(f"({_JOINED}|, )", match["numbers"].replace("−", "-"))
-    told = _finer(told, max(abs(float(one)) for one in numbers[::2]))
     try:
+        told = _finer(told, max(abs(float(one)) for one in numbers[::2]))
         numbers[::2] = [_figure(told, one) for one in numbers[::2]]
     except ValueError:  # no wort is as strong
         return match[0]

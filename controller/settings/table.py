@@ -74,6 +74,10 @@ class Table(BaseModel):
         defer_build=True,  # a table within another needs no reader of its own
     )
     DROPPED: ClassVar[Mapping[str, str]] = {}  # keys that older files hold, and what is wanted in their place
+    IN_ONE_TEXT: ClassVar[Mapping[str, str]] = {}  # keys that hold several of the fields, with an example
+    MADE_UP: ClassVar[frozenset[str]] = frozenset()  # keys that are needed, and found elsewhere where they are missing
+    ALSO: ClassVar[Mapping[str, tuple[str, ...]]] = {}  # of a key: JSON types that a file may hold besides
+    TEXT: ClassVar[str] = ""  # an example, where the whole table may be written in one text
 
     if not TYPE_CHECKING:
 

@@ -4,7 +4,7 @@ Attributes are in base units with the unit in the name; keys in the files are th
 with a unit (`table.py`). A single value's range is checked here; what several must agree on is in `cross_checks.py`.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, StrictBool, StringConstraints, field_validator, model_validator
 
@@ -106,6 +106,8 @@ LOSS_RULE = "lost to the room a kelvin, lid on; at first 4 with 100 L or 2 with 
 
 class Tun(Table):
     """A mash tun: `config/tuns/NAME.toml`."""
+
+    MADE_UP: ClassVar[frozenset[str]] = frozenset({"name"})  # the file's own
 
     name: Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")]
     title: Annotated[str, StringConstraints(max_length=80)] = ""

@@ -10,7 +10,7 @@ import pytest
 from controller.core import checkpoint
 from controller.edge.files import config_files as files
 from controller.plan import advise, plan
-from controller.plan.recipe import HotLiquor
+from controller.plan.other_liquor import HotLiquor
 from tests.core.bench import Bench, course, leg, settings
 from tests.places import CONFIG
 

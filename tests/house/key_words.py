@@ -59,6 +59,8 @@ MEANS = {
         "enzyme.kind": "what it cuts",
         "enzyme.works_from": 'by its data sheet; written as one, works = "60 °C to 85 °C"',
         "enzyme.works_to": "the other end of it",
+        "enzyme.ph_from": 'by its data sheet; written as one, ph = "4.5 to 6.5"',
+        "enzyme.ph_to": "the other end of it",
         "enzyme.lost_above": "it is spent once the mash has been hotter",
         "enzyme.dose": "said when its step begins",
         "enzyme.added_in": "the name of the step",

@@ -97,7 +97,8 @@ def test_the_whole_life_of_an_installation(machine: Machine, tmp_path: Path) -> 
     etc = machine.root / "etc/underback"
     assert 'data_dir = "/var/lib/underback"' in (etc / "service.toml").read_text(encoding="utf-8")
     assert (etc / "tuns/gannet.toml").is_file()
-    assert (etc / "nodes/gannet.toml").is_file()
+    for laid in ("nodes/gannet.toml", "malts/FH-0417.toml", "schemas/program.json"):
+        assert (etc / laid).is_file()
     assert (machine.root / "etc/systemd/system/underback@.service").is_file()
     assert os.access(machine.root / "usr/local/bin/underback", os.X_OK)
     shown = [*(machine.root / "usr/local/share").rglob("underback*")]

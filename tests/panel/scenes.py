@@ -61,6 +61,7 @@ def asked(which: str) -> Document:
     kettle = "; then 20 min at 72 °C and 15 min at the boil; about 1.2 kg of it boils off"
     thick = "the thick of it (2.1 L/kg, about 16 L)"
     values = {"name": "maltose rest", "thick": thick, "grain": grain, "kettle": kettle}
+    values |= {"litres": ", 60.1 L at 12 °C", "unsaid": "", "told": "add 20 mL of Hot alpha"}
     figures = {"kg": 18.4, "c": 95.0, "stop": 62.5, "target": 54.2, "tests": 3, "liquor": 60.0, "grain_l_per_kg": 3.4}
     filled = text.format(**values, **figures)
     return {"prompt": {"id": which, "text": filled, "answers": list(answers), "waiting_s": 20.0}, "waiting_for": filled}

@@ -59,6 +59,25 @@ def test_a_prompt_is_answered(there: tuple[Browser, Stage]) -> None:
     acts.prompt_answered(page, on, "plover")
 
 
+def test_what_was_poured_is_typed_where_it_is_asked(tmp_path: Path) -> None:
+    """The question of the liquor has its own fields; what is typed there corrects the course and answers it."""
+    with stage(tmp_path, "plover", speed=1.0) as on, browser() as page:
+        on.tuns["plover"].begin(leg("low rest", 52.0, 900.0))
+        bench = on.tuns["plover"].bench
+        bench.until("liquor")
+        on.go()
+        acts.enter(page, on, "operator", "plover")
+        page.wait("document.querySelector('#prompt .measured')")
+        page.eval(
+            "(() => { const f = document.querySelector('#prompt .measured').elements;"
+            "f.liquor_volume_l.value = 66; f.liquor_at_c.value = 12; })()"
+        )
+        acts.press(page, "So much is in it", "#prompt")
+        page.wait(acts.says("#answer", "66.0 kg of liquor in the tun, 60.0 planned"))
+        course = bench.state.run.course
+        assert course is not None and round(course.liquor_kg) == 66 and bench.state.run.prompt is None
+
+
 def test_an_order_needs_a_yes(there: tuple[Browser, Stage]) -> None:
     """Going back from the dialog sends nothing; saying yes pauses the run and tells the daemon's answer; what undoes it
     is one press, as Hold is and what undoes that."""

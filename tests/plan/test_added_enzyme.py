@@ -17,6 +17,7 @@ tun = "gannet"
 name = "Hot alpha"
 kind = "starch"
 works = "60 °C to 85 °C"
+ph = "4.5 to 6.5"
 dose = "20 mL"
 added_in = "hot"
 [[grist]]
@@ -68,6 +69,8 @@ def test_a_wash_in_falling_order_with_an_enzyme(config: Path) -> None:
         ('"60 °C to 85 °C"', '"40 °C to 60 °C"', "where Hot alpha works"),
         ('temperature = "62 °C"', 'temperature = "95 °C"', "[cereal]"),
         ('works = "60 °C to 85 °C"', "", "works"),
+        ('mass = "70 kg"', 'mass = "70 kg"\nexpected_ph = 7.0', "4.5 to 6.5, where Hot alpha works"),
+        ('ph = "4.5 to 6.5"', 'ph = "sour"', "ph_from"),
     ],
 )
 def test_what_does_not_fit_is_refused(config: Path, found: str, instead: str, says: str) -> None:

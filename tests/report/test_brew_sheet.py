@@ -20,9 +20,10 @@ def test_what_stands_on_it(config: Path) -> None:
     page = sheet(config, "sandpiper", "--at", "06:00")
     for words in ("Old floor lager malt", "20 kg", "FH-0422", "52.8 °C", "06:13", "3 maltose rest", "Taken over?"):
         assert words in page
-    assert "Iodine test from minute 15 on" in page and "gravity of the first wort" not in page
+    assert "How much liquor is in the tun" in page and "Iodine test from minute 15 on" in page
+    assert "gravity of the first wort" not in page
     assert "first wort: gravity" in page
-    assert page.count('<td class="box">') == 3 + 1 + 2 * 6 + 4 + 14
+    assert page.count('<td class="box">') == 3 + 1 + 2 * 6 + 5 + 14
     assert not re.search(r"<script|https?:", page)
 
 

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.brewing.units import TABLE, Kind, quantity
-from controller.settings.own_units import SETS, in_own_units, own
+from controller.brewing.units import TABLE, quantity
+from controller.settings.own_units import in_own_units, own
+from tests.settings.own_choices import CHOICES, METRIC, read_back
 
 US = own("US")
 
@@ -21,6 +22,7 @@ TOLD = (
     ("1.00 K/min, 0.1 kg, 2 L, 12.1 °P", "1.80 °F/min, 3.5 oz, 2.1 qt, 1.0488 SG"),
     ("63.33 °C was written 146 °F", "146 °F was written 146 °F"),
     ("keep       78.0 °C  2 h", "keep      172.4 °F  2 h"),  # a column stays one
+    ("a number from 0 to 40 °P", "a number from 0 to 40 °P"),  # no wort is as strong
     ("5 kW, 12.5 kJ/K, 4 W/K, 0.30 /kWh, step 3", "5 kW, 12.5 kJ/K, 4 W/K, 0.30 /kWh, step 3"),
 )
 
@@ -33,36 +35,18 @@ def test_sentences_in_us_units(metric: str, told: str) -> None:
     assert in_own_units(metric, own("metric")) == metric
 
 
-METRIC: dict[str, tuple[Kind, float, float]] = {  # unit: its kind, from, to
-    "°C": ("temperature", -10, 110),
-    "K": ("difference", 0, 60),
-    "K/min": ("rate", 0, 5),
-    "kg": ("mass", 0, 5_000),
-    "L": ("volume", 0, 20_000),
-    "L/kg": ("thickness", 1, 10),
-    "L/min": ("flow", 0, 500),
-    "°P": ("gravity", 0, 29),
-}
-
-
-@given(
-    st.sampled_from(sorted(METRIC)),
-    st.floats(0, 1),
-    st.integers(0, 3),
-    st.sampled_from([*sorted(SETS), "°F oz qt", "bbl", "imp bbl SG"]),
-)
+@given(st.sampled_from(sorted(METRIC)), st.floats(0, 1), st.integers(0, 3), st.sampled_from(CHOICES))
 def test_what_is_told_is_read_back_to_the_same_value(unit: str, part: float, decimals: int, choice: str) -> None:
-    """Any quantity as printed, told in any unit and read again, is the same to the digit printed."""
+    """Any quantity as printed, told in any unit that can be chosen and read again, is the same to the digit printed."""
     kind, low, high = METRIC[unit]
     printed = f"{low + part * (high - low):.{decimals}f}"
-    read = quantity(kind, in_own_units(f"{printed} {unit}", own(choice)))
-    base = 60.0 if unit == "K/min" else 1.0
-    assert float(f"{read * base:.{decimals}f}") == pytest.approx(float(printed), abs=1e-9)
+    told = in_own_units(f"{printed} {unit}", own(choice))
+    assert float(read_back(unit, printed, quantity(kind, told))) == float(printed)
 
 
 def test_every_unit_that_can_be_chosen_is_read() -> None:
     """The units of all sets and kinds stand in the table that reads; any other name, or two of one kind, is refused."""
-    for text in SETS.values():
+    for text in CHOICES:
         assert {told.name for told in own(text).values()} <= {name for row in TABLE.values() for name in row.units}
     for wrong in ("furlong", "°F °C", "kW"):
         with pytest.raises(ValueError, match=re.escape('"metric", "US"')):

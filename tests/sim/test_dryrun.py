@@ -62,7 +62,13 @@ def test_the_same_seed_gives_the_same_digest_and_another_another(plover: Pair) -
 
 def test_the_person_answers_each_question_and_none_is_skipped() -> None:
     """Dough-in begun, grain in, the iodine test, taking over: each asked, each answered."""
-    assert run_once("gannet", "sandpiper", QUARTER).answered == ("dough_in", "grain_in", "iodine", "take_over")
+    assert run_once("gannet", "sandpiper", QUARTER).answered == (
+        "liquor",
+        "dough_in",
+        "grain_in",
+        "iodine",
+        "take_over",
+    )
 
 
 def test_a_crippled_guard_is_seen_in_the_count(gannet: Pair, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,7 +22,7 @@ from controller.core.state import Outcome, start
 from controller.edge.files import config_files
 from controller.messages.inbox import Inbox
 from controller.plan import plan
-from controller.plan.recipe import HotLiquor
+from controller.plan.other_liquor import HotLiquor
 from sim.dryrun import DryRun
 from sim.people.manner import Manner
 from sim.world import true_values

@@ -112,6 +112,8 @@ def test_a_congress_mash_with_its_record(config: Path) -> None:
     found = laboratory.document(record) or {}
     assert found["extract_as_is_share"] == pytest.approx(8.80 * (4.2 + 800.0) / 91.2 / 100.0, abs=1e-4)
     assert found["extract_dry_share"] == pytest.approx(found["extract_as_is_share"] / 0.958, abs=1e-3)
+    held = {one["step"]: one for one in found["curve"]}
+    assert held["70 °C reached"]["even"] and abs(held["45 °C"]["worst_k"]) < 0.5
     rests = {step["name"]: step for step in day["steps"]}
     assert rests["70 °C"]["mean_c"] == pytest.approx(70.0, abs=0.2)
     ramp = [row for row in record.rows if row.step == 2]
@@ -172,7 +174,7 @@ def test_a_cooker_of_rice_joins_the_mash(config: Path) -> None:
     told = [event.text for event in record.events if event.id == "cooker"]
     assert [text.split(" and keep")[0] for text in told] == ["cooker: heat it to 70 °C", "cooker: heat it to the boil"]
     answered = [event.id for event in record.events if event.kind == "answer"]
-    assert answered == ["dough_in", "grain_in", "join", "joined"]
+    assert answered == ["liquor", "dough_in", "grain_in", "join", "joined"]
     rests = {step["name"]: step for step in day["steps"]}
     assert rests["saccharification"]["mean_c"] == pytest.approx(63.0, abs=0.3)
     assert json.loads(out)["prediction"]["apparent_limit_pct"] is day["prediction"]["apparent_limit_pct"] is None

@@ -30,6 +30,7 @@ class Known(NamedTuple):
     mash_ph: float | None = None  # referred to room temperature
     unboiled: bool = False  # a wash: its enzymes go on in fermentation
     cooked_apart: bool = False  # a cooker of raw grain joins the mash
+    fine_grind: bool = False  # a laboratory's: nothing waits in coarse parts
 
 
 class Malt(NamedTuple):

@@ -108,6 +108,7 @@ def _recalled(said: Plain) -> Known:
         mash_ph=said.get("mash_ph"),
         cooked_apart=bool(said.get("cooked_apart")),
         unboiled=bool(said.get("unboiled")),
+        fine_grind=bool(said.get("fine_grind")),
     )
 
 
@@ -125,6 +126,7 @@ def of_grist(
     starch_enzyme: bool = False,
     cooked_apart: bool = False,
     unboiled: bool = False,
+    fine_grind: bool = False,
 ) -> Basis:
     """What does the estimate rest on for this grist, in a brewery whose own worts were measured?
 
@@ -141,7 +143,7 @@ def of_grist(
     except Implausible as wrong:
         remarks += [f"malt sheet passed over: {problem}" for problem in wrong.problems]
     added = {"low_rest_enzyme": low_rest_enzyme, "starch_enzyme": starch_enzyme}
-    added |= {"cooked_apart": cooked_apart, "unboiled": unboiled}
+    added |= {"cooked_apart": cooked_apart, "unboiled": unboiled, "fine_grind": fine_grind}
     known = _known(grist)._replace(mash_ph=mash_ph, **added)
     malt = malt._replace(liquor_kg_per_kg=liquor_kg_per_kg, known=known)
     if brewery is None:

@@ -132,6 +132,8 @@ def _by_grist(known: Known) -> Iterator[Rule]:
         yield Rule(words, withheld=("limit",))
     if known.cooked_apart:
         yield Rule("a cereal mash joins: what was cooked apart is not followed", withheld=ALL)
+    if known.fine_grind:
+        yield Rule("finely ground for the laboratory", withheld=("iodine",))
     if known.low_rest_enzyme:
         yield Rule("glucanase is added", withheld=("glucanase",))
     other = f"{100.0 * (1.0 - known.pale_share):.0f} % of the grist counts as other than pale barley malt"

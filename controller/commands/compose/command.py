@@ -46,10 +46,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pick", type=int, metavar="N", help="which proposal to write; 1, the closest")
     parser.add_argument("--json", action="store_true", help="one JSON object")
     calibrate = (
-        'fit the estimate to measured worts, each as [[batch]] with run = "12" (as `runs` lists them; '
+        "fit the estimate to measured worts: `records` for every run with limit_pct entered, or a file, each as "
+        '[[batch]] with run = "12" (as `runs` lists them; '
         'tun = "NAME" where there are several) or program = "linnet", and limit_attenuation = "80 %%"'
     )
-    parser.add_argument("--calibrate", metavar="FILE.toml", help=calibrate)
+    parser.add_argument("--calibrate", metavar="records|FILE.toml", help=calibrate)
 
 
 def run(args: argparse.Namespace) -> int:

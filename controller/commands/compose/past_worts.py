@@ -1,7 +1,8 @@
-"""What do the brewery's measured worts say of the model? `underback compose --calibrate FILE`.
+"""What do the brewery's measured worts say of the model? `underback compose --calibrate records`, or FILE.
 
 Each batch brings its temperatures, from the record of its run or as its program plans them, and the limit attenuation
-that was measured. The fit is bounded, shown, and recorded in the data folder.
+that was measured: entered on the record once the wort was fermented out (`limit_pct`), or written in a file. The fit is
+bounded, shown, and recorded in the data folder.
 """
 
 from __future__ import annotations
@@ -19,15 +20,17 @@ from controller.edge.files import config_files, measured_worts, plan_by_name
 from controller.edge.files.measured_worts import Measured
 from controller.plan import forecast
 from controller.plan.plan import malt_basis
-from controller.report import from_disk
+from controller.report import amendments, batch_entries, from_disk
 from controller.settings.problems import Problem, Problems
 from controller.settings.service import Service
+
+RECORDS = "records"
 
 
 def run(config: Path, listed: str, as_json: bool) -> int:
     """Fit, record, show. Raises Problems or Wrong with every problem at once."""
-    measured = measured_worts.load_batches(Path(listed))
     service = config_files.load_service(config)
+    measured = on_record(config, service) if listed == RECORDS else measured_worts.load_batches(Path(listed))
     batches = _batches(config, service, measured)
     try:
         found = calibration.calibrate(batches)
@@ -39,6 +42,26 @@ def run(config: Path, listed: str, as_json: bool) -> int:
         raise Wrong(f"{why.filename}: {why.strerror}") from None
     terminal.show(as_json, {**found.as_record(), "file": str(path)}, _page(found, path))
     return DONE
+
+
+def on_record(config: Path, service: Service) -> tuple[Measured, ...]:
+    """Every run of every tun whose limit was entered. Raises Wrong where there is none."""
+    found = []
+    for tun in config_files.names(config / "tuns"):
+        folder = Path(service.data_dir) / "record" / tun
+        for seen in {one.run: one for one in reversed(from_disk.runs(folder))}.values():  # its first file names it
+            paths = [one.path for one in from_disk.find(folder, seen.run)]
+            added = amendments.read(amendments.place(folder, seen.number), paths).lines
+            try:
+                limit_pct = batch_entries.newest(from_disk.read(paths, added=added), "limit_pct")
+            except (OSError, ValueError) as why:
+                raise Wrong(f"--calibrate: run {seen.run} cannot be read: {why}") from None
+            if limit_pct is not None:
+                found.append(Measured(run=seen.run, tun=tun, limit_attenuation=float(limit_pct) / 100.0))
+    if not found:
+        enter = "underback report RUN --enter limit_pct=80"
+        raise Wrong(f"--calibrate: found no run with its limit on record, wanted one or more: `{enter}` enters it")
+    return tuple(found)
 
 
 def _batches(config: Path, service: Service, measured: Sequence[Measured]) -> list[Batch]:

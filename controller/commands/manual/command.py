@@ -4,6 +4,7 @@ underback manual                        the list of commands with what each take
 underback manual order start            one command's page, as text
 underback manual --man DIR              man pages, for such as ~/.local/share/man/man1
 underback manual --completion           a function for bash and zsh
+underback manual --schemas DIR          what an editor knows of our files, a JSON Schema a kind
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from controller.commands.manual import completion, man_pages, parsers
+from controller.commands.manual import completion, man_pages, parsers, schemas
 from controller.commands.shared.exit_codes import DONE, Wrong
 
 
@@ -19,12 +20,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("words", nargs="*", metavar="COMMAND", help="the page of this command alone")
     parser.add_argument("--man", metavar="DIR", help="write the man pages there")
     parser.add_argument("--completion", metavar="FILE", help="write there what bash and zsh complete by")
+    parser.add_argument("--schemas", metavar="DIR", help="write there the JSON Schemas of our files, for editors")
 
 
 def run(args: argparse.Namespace) -> int:
-    if args.man or args.completion:
+    if args.man or args.completion or args.schemas:
         files = {Path(args.man) / name: text for name, text in man_pages.pages().items()} if args.man else {}
-        return _write(files | ({Path(args.completion): completion.script()} if args.completion else {}))
+        files |= {Path(args.completion): completion.script()} if args.completion else {}
+        files |= {Path(args.schemas) / name: text for name, text in schemas.files()} if args.schemas else {}
+        return _write(files)
     wanted = " ".join(args.words)
     found = [one for one in parsers.commands() if one.words == wanted or (not wanted and not one.part)]
     if not found:

@@ -48,8 +48,8 @@ def _put(values: dict[str, Any], key: str, text: str) -> None:
         raise ValueError(f"`{name}` takes no plain argument; {vocabulary.takes(name)}")
     word = vocabulary.word(name, key)
     if name == "answer" and (word is None or word in vocabulary.ENTRIES):
-        filed, value = typed_entries.entry(key if word is None else word.key, text)
-        args[filed] = MARKS.get(text.lower(), value)
+        filed = typed_entries.filed(key if word is None else word.key, text)
+        args |= {key: MARKS.get(text.lower(), value) for key, value in filed.items()}
     elif word is None:
         raise ValueError(vocabulary.takes(name))
     elif word.kind == "trip":

@@ -69,9 +69,7 @@ def _probe(v: Values) -> Iterator[Answer]:
 
 def _gravity(v: Values) -> Iterator[Answer]:
     """A hydrometer read warm: SG x density of water at 20 °C over that at its temperature, 10 to 40 °C."""
-    s = wort.gravity(v["gravity"])
-    if v["temperature"] != wort.ROOM_C:
-        s *= water.density_kg_per_l(wort.ROOM_C) / water.density_kg_per_l(v["temperature"])
+    s = wort.gravity_at_room(wort.gravity(v["gravity"]), v["temperature"])
     yield Answer("specific gravity at 20 °C", "number", s)
     yield Answer("strength", "gravity", wort.plato(s))
 

@@ -78,26 +78,35 @@ def _word(order: Order, answers: tuple[str, ...], text: str) -> str | Refused:
 
 
 def _entered(run: Run, entry: Mapping[str, Any], by: str, ceiling_c: float) -> Done:
-    """What was measured goes on record; a pH that was asked for is asked no more."""
-    if "ph" in entry and run.prompt is not None and run.prompt.id == "ph":
+    """What was measured goes on record; a pH or a dose that was asked for is asked no more."""
+    if run.prompt is not None and run.prompt.id in ("ph", "enzyme") and run.prompt.id in entry:
         run = run._replace(prompt=None)
     words = entries.words(entry)
     filed = Event("entry", next(iter(entry)), words, data={**entry, "by": by})
     run, poured_told = poured.corrected(run, entry, ceiling_c)
-    told = [event for event in (_ph_told(run, entry), poured_told) if event is not None]
+    told = [event for event in (_ph_told(run, entry), _runnings_told(entry), poured_told) if event is not None]
     return run, "; ".join((f"recorded: {words}", *(event.text for event in told))), (filed, *told)
 
 
 def _ph_told(run: Run, entry: Mapping[str, Any]) -> Event | None:
     """What is there to say of a measured pH? Nothing in a trial with water, or in a step that is meant to sour."""
     leg = leg_of(run)
-    if "ph" not in entry or leg is None or run.course is None or run.course.grist_kg <= 0.0:
+    if "ph" not in entry or "last_runnings_p" in entry:
+        return None
+    if leg is None or run.course is None or run.course.grist_kg <= 0.0:
         return None
     said = ph_word.word(entry["ph"], entry.get("ph_at_c"), leg.kind == "souring")
     if said is None:
         return None
     value = round(ph_word.referred(entry["ph"], entry.get("ph_at_c")), 2)
     return Event("note", "ph", said.text, value=value, priority=1 if said.warns else 2)
+
+
+def _runnings_told(entry: Mapping[str, Any]) -> Event | None:
+    if "last_runnings_p" not in entry:
+        return None
+    said = ph_word.end_of_collecting(entry["last_runnings_p"], entry.get("ph"), entry.get("ph_at_c"))
+    return None if said is None else Event("note", "last runnings", said, value=entry["last_runnings_p"], priority=3)
 
 
 def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refused:
@@ -120,6 +129,8 @@ def _settled(run: Run, offer: Offer, order: Order, at: Situation) -> Done | Refu
         if run.phase is P.SETTLING:  # then it settles anew; later it is an addition like any other
             taken = taken._replace(phase_since=at.now)
         else:
+            if rest.kind == "dough_in":
+                taken = taken._replace(progress=taken.progress._replace(reminded=questions.TEMPERED))
             taken = questions.ask(enter(taken, P.ADDING, at.now), rest, "addition_in", at.now)
         return taken, f"{answer}: heat is blocked until it is stirred in", events
     return taken, f"{answer}: understood", events
@@ -135,7 +146,24 @@ def _added(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -
 
 
 def _addition_in(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
-    return enter(out_of_band(run._replace(key=run.key + 1)), P.RAMPING, now)
+    if leg.kind != "dough_in":
+        return enter(out_of_band(run._replace(key=run.key + 1)), P.RAMPING, now)
+    run = run._replace(progress=run.progress._replace(reminded=0), key=run.key + 1)  # asked for and judged anew
+    return enter(out_of_band(run), P.HEATING, now)
+
+
+def _liquor(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    if answer == "as planned" and run.course is not None:
+        events.append(poured.as_planned(run.course, str((events[0].data or {}).get("by", entries.NOBODY))))
+    return run
+
+
+def _enzyme(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
+    if answer == "it is in":
+        dose = leg.told.removeprefix("add ").replace("; add ", "; ")
+        by = (events[0].data or {}).get("by", entries.NOBODY)
+        events.append(Event("entry", "enzyme", f"enzyme {dose}", data={"enzyme": dose, "by": by}))
+    return run
 
 
 def _next(run: Run, leg: Leg, answer: str, now: Instant, events: list[Event]) -> Run:
@@ -193,6 +221,8 @@ ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {
     **dict.fromkeys(("dough_in", "pull", "add", "join"), _add_next),
     **dict.fromkeys(("grain_in", "returned", "added", "water_in", "joined"), _added),
     "addition_in": _addition_in,
+    "liquor": _liquor,
+    "enzyme": _enzyme,
     **dict.fromkeys(("go_on", "take_over"), _next),
     "iodine": _iodine,
     "iodine_series": _iodine_series,

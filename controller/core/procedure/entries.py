@@ -30,7 +30,7 @@ class Item(NamedTuple):
     title: str
     keys: tuple[str, ...]
     water: bool = False  # to be known of a run with water alone, too
-    lab: bool = False  # of a laboratory mash alone: shown where it was entered
+    lab: bool = False  # of a laboratory mash, or of what is seldom added: shown where it was entered
 
 
 FIGURES: dict[str, Figure] = {
@@ -56,6 +56,14 @@ FIGURES: dict[str, Figure] = {
     "last_runnings_p": Figure("gravity of the last runnings", "°P", 0.0, 40.0),
     "congress_p": Figure("gravity of the Congress wort, made up to 9 times the malt", "°P", 7.5, 9.8),
     "isothermal_p": Figure("gravity of the 65 °C wort, 50 g in 515 mL", "°P", 5.0, 9.8),
+    "beaker": Figure("number of the beaker", "", 1, 40),
+    "runoff_min": Figure("run-off time", "min", 1.0, 600.0),
+    "colour_ebc": Figure("colour of the laboratory wort", "EBC", 0.5, 2_000.0),
+    "viscosity_mpas": Figure("viscosity at 8.6 °P", "mPa s", 0.8, 5.0),
+    "nitrogen_mgl": Figure("soluble nitrogen", "mg/L", 100.0, 2_000.0),
+    "fan_mgl": Figure("free amino nitrogen", "mg/L", 20.0, 600.0),
+    "beta_glucan_mgl": Figure("beta-glucan", "mg/L", 0.0, 2_000.0),
+    "limit_pct": Figure("limit that was fermented out, apparent", "% of the extract", 30.0, 100.0),
     "final_p": Figure("gravity of all the wort", "°P", 0.0, 30.0),
     "final_volume_l": Figure("all the wort, at 20 °C", "L", 0.1, 20_000.0),
 }
@@ -64,10 +72,15 @@ TEXTS: dict[str, str] = {
     "crush": "crush in words",
     "salts": "salts in words",
     "acid": "acid in words",
+    "odour": "odour of the mash",
+    "clarity": "clarity of the wort",
+    "analyst": "analyst",
+    "enzyme": "enzyme added, its dose",
     "spent_grain": "spent grain",
     "remark": "remark",
 }
 SALTS = ("gypsum_g", "calcium_chloride_g", "magnesium_sulphate_g", "table_salt_g", "chalk_g", "bicarbonate_g", "salts")
+ANALYSES = ("colour_ebc", "viscosity_mpas", "nitrogen_mgl", "fan_mgl", "beta_glucan_mgl")
 
 # What a batch record should hold that only a person can tell; what is missing of it is shown as a gap.
 ITEMS: tuple[Item, ...] = (
@@ -81,8 +94,12 @@ ITEMS: tuple[Item, ...] = (
     Item("first wort: gravity", ("first_wort_p",)),
     Item("first wort: volume at 20 °C", ("first_wort_volume_l",)),
     Item("last runnings: gravity", ("last_runnings_p",)),
-    Item("laboratory wort", ("congress_p", "isothermal_p"), lab=True),
+    Item("enzyme added", ("enzyme",), lab=True),
+    Item("laboratory wort", ("beaker", "congress_p", "isothermal_p"), lab=True),
+    Item("laboratory wort: by eye, nose and clock", ("odour", "clarity", "runoff_min", "analyst"), lab=True),
+    Item("laboratory wort: analyses", ANALYSES, lab=True),
     Item("gravity of all the wort", ("final_p",)),
+    Item("limit that was fermented out", ("limit_pct",), lab=True),
     Item("volume of all the wort at 20 °C", ("final_volume_l",)),
     Item("spent grain", ("spent_grain",)),
 )

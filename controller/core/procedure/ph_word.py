@@ -10,6 +10,7 @@ from typing import NamedTuple
 from controller.brewing import wort
 
 SLIP = (3.5, 7.5)  # outside, it is a slip of the meter or of the pen (own proposal)
+LAST_P, LAST_PH = 2.5, 5.8  # common practice: 2 to 3 °P, pH 5.8 to 6.0
 LOW, LOWISH, HIGHISH, HIGH = 4.9, 5.15, 5.65, 5.85  # own proposal, on the trade's 5.2 to 5.6
 
 
@@ -23,6 +24,15 @@ class Word(NamedTuple):
 def referred(ph: float, at_c: float | None) -> float:
     """What would a cooled sample read? A pH without a temperature is taken as of one."""
     return ph if at_c is None else wort.ph_at_room(ph, at_c)
+
+
+def end_of_collecting(runnings_p: float, ph: float | None, at_c: float | None) -> str | None:
+    """What is to be said of the last runnings? None while collecting may go on."""
+    if runnings_p < LAST_P:
+        return f"last runnings of {runnings_p:.1f} °P: thinner ones bring little but tannin; end of collecting"
+    if ph is not None and referred(ph, at_c) > LAST_PH:
+        return f"last runnings of pH {referred(ph, at_c):.2f} in a cooled sample bring tannin; end of collecting"
+    return None
 
 
 def word(ph: float, at_c: float | None, souring: bool) -> Word | None:

@@ -8,8 +8,8 @@ while heat is held, and while a ramp is under way. Nothing goes on that a person
 from typing import Final, assert_never
 
 from controller.core.nouns import COMES_IN, Event, Instant, Leg, Measurement, Phase, RunState, View
-from controller.core.procedure import cooker, iodine_series, states
-from controller.core.procedure.questions import BAND_K, ask, question
+from controller.core.procedure import cooker, iodine_series, poured, states
+from controller.core.procedure.questions import BAND_K, STANDS_S, ask, free, question
 from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
 from controller.quick_records import maker
@@ -56,9 +56,9 @@ def _phases(run: Run, view: View, seen: Measurement, now: Instant, dt: float, ev
         return _climb_or_rest(run, leg, seen, now, dt, events)
     match run.phase:
         case P.ARMED:
-            return _armed(run, view, now, events)
+            return _armed(poured.asked(run, leg, now), view, now, events)
         case P.HEATING:
-            return _heating(run, leg, seen, now, dt, events)
+            return _heating(poured.asked(run, leg, now), leg, seen, now, dt, events)
         case P.WAITING:
             return _waiting(run, leg, now, events)
         case P.ADDING:
@@ -98,7 +98,7 @@ def _in_band(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float) -> 
 def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, events: list[Event]) -> Run:
     run = _in_band(run, leg, seen, now, dt)
     since = run.progress.band_since
-    if since is None or now - since < BAND_S:
+    if since is None or now - since < (BAND_S if leg.ramp_s > 0.0 else STANDS_S):
         return run
     text = f"strike liquor is ready at {leg.target_c:.1f} °C; it is kept until somebody doughs in"
     events.append(Event("note", "ready for grain", text, value=leg.target_c, unit="°C", priority=2))
@@ -126,7 +126,7 @@ def _climb_or_rest(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: floa
     run = _in_band(run, leg, seen, now, dt)
     if run.phase is RAMPING and run.progress.band_since is not None:
         run = enter(run, RESTING, now)
-    if leg.kind in COMES_IN and run.prompt is None:
+    if leg.kind in COMES_IN and free(run):
         run = enter(run, P.WAITING, now)
         return ask(run, leg, question(run, leg), now)
     run = _credit(run, leg, seen, now, dt)
@@ -193,14 +193,14 @@ def _iodine_gate(run: Run, leg: Leg, now: Instant) -> Run:
     """The test is asked for at its minute; the rest does not end without a result."""
     over = run.progress.credited_s >= leg.hold_s
     ask_at = run.progress.ask_at_s if run.progress.ask_at_s is not None else (leg.ask_after_s or leg.hold_s)
-    if run.prompt is None and (over or run.progress.credited_s >= ask_at):
+    if free(run) and (over or run.progress.credited_s >= ask_at):
         run = ask(run, leg, "iodine_decide" if run.progress.iodine_tests >= IODINE_TESTS else "iodine", now)
     return enter(run, P.WAITING, now) if over else run
 
 
 def _keep(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     """Kept until taken over, or until the longest wait is over."""
-    if run.prompt is None:
+    if free(run):
         return ask(run, leg, "take_over", now)
     if run.progress.credited_s < leg.hold_s:
         return run
@@ -229,6 +229,7 @@ def next_leg(run: Run, now: Instant, events: list[Event]) -> Run:
     events.append(Event("step", following.name, f"step {run.leg + 1}: {following.name}, {following.target_c:.1f} °C"))
     if following.told:
         events.append(Event("note", "enzyme", f"{following.name}: {following.told}", priority=2))
+        run = ask(run, following, "enzyme", now)
     return run
 
 

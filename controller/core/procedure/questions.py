@@ -3,18 +3,22 @@
 from typing import assert_never
 
 from controller.brewing import pull as pulls
+from controller.brewing import volumes
 from controller.core.nouns import Instant, Leg, Phase
 from controller.core.procedure.run import Prompt, Run
 
 BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
+STANDS_S = 120.0  # liquor that came in hot, with vessel and probe, before its strike is judged (own proposal)
+POURED, MET, TEMPERED = 1, 2, 3  # of the liquor before grain: asked for; its strike judged; some more goes in
 
 ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "dough_in": (
-        "Strike liquor is ready at {target:.1f} °C{grain}. Where it is not {liquor:.1f} kg, enter first "
-        "what was measured (liquor_volume). Begin dough-in?",
-        ("begin",),
+    "liquor": (
+        "How much liquor is in the tun? Planned are {liquor:.1f} kg{litres}; where it is another amount, enter what "
+        "was measured (liquor_volume, liquor_at).",
+        ("as planned", "not measured"),
     ),
+    "dough_in": ("Strike liquor is ready at {target:.1f} °C{grain}.{unsaid} Begin dough-in?", ("begin",)),
     "grain_in": ("Is the grain all in and stirred?", ("yes",)),
     "pull": (
         "Time to pull {kg} kg of mash, {thick}{kettle}. Say when you are about to return it.",
@@ -32,6 +36,10 @@ ASKS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "joined": ("Heat is off. Stop at {stop:.1f} °C. Is the cooker in and stirred?", ("yes",)),
     "added": ("Heat is off. Stop adding at {stop:.1f} °C. Is it in and stirred?", ("yes",)),
+    "enzyme": (
+        "{name}: {told}. Enter the pH of the mash (ph), and the dose where it is another (enzyme). Is it in?",
+        ("it is in", "not added"),
+    ),
     "addition_in": ("Heat is off for your addition. Is it in and stirred?", ("yes",)),
     "go_on": ("{name}: the planned time is over. Go on to the next step?", ("go on",)),
     "iodine": ("{name}: take a cooled iodine test. What does it show?", ("no starch", "reddish", "blue", "not tested")),
@@ -59,9 +67,17 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
         target=leg.target_c,
         grain=_grain(run),
         liquor=0.0 if run.course is None else run.course.liquor_kg,
+        litres=_litres(run),
+        unsaid=_unsaid(run),
+        told=leg.told,
         tests=run.progress.iodine_tests,
     )
     return run._replace(prompt=Prompt(which, filled, answers, now, ASK_AGAIN_S))
+
+
+def free(run: Run) -> bool:
+    """May another question be put? Nothing waits for the dose of an enzyme."""
+    return run.prompt is None or run.prompt.id == "enzyme"
 
 
 def _kilograms(kg: float) -> str:
@@ -86,6 +102,22 @@ def _grain(run: Run) -> str:
     return f": {malts}{lands}"
 
 
+def _litres(run: Run) -> str:
+    """What a level tube or a bucket shows of the liquor planned."""
+    course = run.course
+    if course is None or course.liquor_c is None:
+        return ""
+    litres = volumes.liquor_volume_l(course.liquor_kg, course.liquor_c)
+    return f", {litres:.1f} L at {course.liquor_c:.0f} °C"
+
+
+def _unsaid(run: Run) -> str:
+    """The question of the liquor, where it still stands; this one takes its place."""
+    if run.prompt is None or run.prompt.id != "liquor" or run.course is None:
+        return ""
+    return f" Where it is not {run.course.liquor_kg:.1f} kg, enter first what was measured (liquor_volume)."
+
+
 def _thick(run: Run, leg: Leg) -> str:
     """What is pulled, in words that a hand with a ladle understands?"""
     pull = leg.pull_kg_per_kg
@@ -105,6 +137,8 @@ def question(run: Run, leg: Leg) -> str:
     waiting = run.phase is Phase.WAITING
     match leg.kind:
         case "dough_in":
+            if run.progress.reminded == TEMPERED:
+                return "addition_in"
             return "dough_in" if waiting else "grain_in"
         case "infusion":
             return "add" if waiting else "added"

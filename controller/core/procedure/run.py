@@ -49,7 +49,7 @@ class Progress(NamedTuple):
     iodine_tests: int = 0
     iodine_ok: bool = False
     ask_at_s: float | None = None  # the next iodine test is asked for at this credited time
-    reminded: int = 0  # of the pH, of a series of iodine tests
+    reminded: int = 0  # of the pH, of a series of iodine tests; before grain: how far liquor was asked for and judged
     reached_at: Instant | None = None  # when it was first so warm, where the step before left it there
 
 

@@ -1,9 +1,10 @@
-"""Where did the mash land after dough-in, and what would put it right?
+"""Where did the mash land after dough-in, or the liquor stand before it, and what would put it right?
 
 Once the mash has settled, the measured initial heat is put on record beside the predicted one. Where the two lie apart,
 a correction is offered in figures: so long of heat, so much hot or cold liquor, or the rest taken as it is. Nothing
 waits for an answer; unanswered, the rise to the rest goes on as it would have without the offer. Too hot is said at
-once, for heat destroys beta-amylase in minutes and nothing brings it back.
+once, for heat destroys beta-amylase in minutes and nothing brings it back. Liquor from another vessel, and any that is
+hotter than its strike, is judged once it has stood for two minutes; until then nothing heats the former.
 """
 
 from math import isfinite
@@ -12,7 +13,7 @@ from typing import NamedTuple
 from controller.brewing import heat, volumes, water
 from controller.core.control.climb import climb
 from controller.core.nouns import Course, Event, Instant, Leg, Measurement, Phase
-from controller.core.procedure.questions import BAND_K
+from controller.core.procedure.questions import BAND_K, MET, POURED, STANDS_S
 from controller.core.procedure.run import Offer, Run, leg_of
 from controller.core.procedure.who_moves import PUMP_REST_S
 from controller.settings.tun import Tun
@@ -62,6 +63,10 @@ def correction(course: Course, rest: Leg, tun: Tun, measured_c: float) -> Correc
 def follow(before: Run, run: Run, tun: Tun, seen: Measurement, now: Instant) -> tuple[Run, Event | None]:
     """The run with an offer made, or withdrawn once the rest is in band or over. `before`: the run a tick ago."""
     offer = run.offer
+    if offer is not None and offer.leg == 0 and run.phase is Phase.WAITING:
+        return run._replace(offer=None), None
+    if run.phase is Phase.HEATING and run.progress.reminded == POURED:
+        return _met(run, tun, seen, now)
     if offer is not None and (run.leg > offer.leg or (run.leg == offer.leg and run.progress.counting)):
         return run._replace(offer=None), None
     if before.phase is not SETTLING or before.course is None or seen.value_c is None:
@@ -73,6 +78,26 @@ def follow(before: Run, run: Run, tun: Tun, seen: Measurement, now: Instant) -> 
     if not settled and not (_too_hot(before, tun, seen.value_c, now) and offer is None):
         return run, None
     return _offered(run, before.leg + 1, tun, seen.value_c, now, settled)
+
+
+def _met(run: Run, tun: Tun, seen: Measurement, now: Instant) -> tuple[Run, Event | None]:
+    """Does the liquor stand where it must just before grain? What is heated here and too cold yet needs no word."""
+    leg, course = leg_of(run), run.course
+    if leg is None or course is None or seen.value_c is None or seen.doubtful or now - run.phase_since < STANDS_S:
+        return run, None
+    run = run._replace(progress=run.progress._replace(reminded=MET))
+    value_c, heated_here = seen.value_c, leg.ramp_s > 0.0
+    if abs(value_c - leg.target_c) <= BAND_K or (heated_here and value_c < leg.target_c):
+        return run, None
+    found = correction(course, leg, tun, value_c)
+    text = f"the liquor stands at {value_c:.1f} °C; just before grain {leg.target_c:.1f} °C are wanted"
+    text += _apart(found)
+    if course.landing_c is not None and len(course.legs) > 1:
+        share = course.liquor_capacity_j_per_k / course.legs[1].capacity_j_per_k
+        text += f"; the mash then lands at {course.landing_c + share * found.apart_k:.1f} °C"
+    offer = Offer(run.leg, text, SHORT if found.apart_k < 0.0 else OVER, value_c, now)
+    event = Event("note", "strike", text, round(value_c, 2), round(leg.target_c, 2), "°C", priority=2)
+    return run._replace(offer=offer), event
 
 
 def _too_hot(run: Run, tun: Tun, value_c: float, now: Instant) -> bool:
@@ -99,15 +124,19 @@ def _offered(run: Run, index: int, tun: Tun, value_c: float, now: Instant, settl
     if not settled:
         text = f"too warm while it settles: {value_c:.1f} °C, wanted {rest.target_c:.1f} °C"
     if abs(found.apart_k) > BAND_K:
-        ways = "; ".join(_ways(found))
-        apart = f"{abs(found.apart_k):.1f} K {'short' if found.apart_k < 0.0 else 'over'}"
-        text += f": {apart}. {ways[:1].upper()}{ways[1:]}"
+        text += _apart(found)
         offer = Offer(index, text, SHORT if found.apart_k < 0.0 else OVER, value_c, now)
     predicted = rest.target_c if course.landing_c is None else course.landing_c
     figures = {key: None if value is None else round(value, 3) for key, value in found._asdict().items()}
     data = {"predicted_c": round(predicted, 2), "measured_c": round(value_c, 2), **figures}
     event = Event("settled", rest.name, text, round(value_c, 2), round(rest.target_c, 2), "°C", priority=3, data=data)
     return run._replace(offer=offer), event
+
+
+def _apart(found: Correction) -> str:
+    """By how much, and what may be done."""
+    ways = "; ".join(_ways(found))
+    return f": {abs(found.apart_k):.1f} K {'short' if found.apart_k < 0.0 else 'over'}. {ways[:1].upper()}{ways[1:]}"
 
 
 def _ways(found: Correction) -> list[str]:

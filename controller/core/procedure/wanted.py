@@ -1,6 +1,7 @@
 """What does the program want of the heater now?"""
 
 from controller.core.nouns import COMES_IN, Leg, Phase, Target
+from controller.core.procedure.questions import POURED
 from controller.core.procedure.run import ADDED, KEPT, Run, capacity_j_per_k, leg_of
 from controller.quick_records import maker
 from controller.settings.tun import Tun
@@ -17,6 +18,8 @@ def target(run: Run, tun: Tun) -> Target:
     strike, phase = leg.kind == "dough_in", run.phase
     if phase is Phase.WAITING and leg.cooled_c is not None:
         return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
+    if phase is Phase.HEATING and leg.ramp_s <= 0.0 and run.progress.reminded <= POURED:  # came in hot: it stands first
+        return Target("blocked", leg.target_c, leg.climb_k_per_s, run.key, capacity, strike)
     if phase in HEATED_PHASES:
         return _target("hold", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike)
     if phase in ADDED:

@@ -111,7 +111,7 @@ def _active(outcome: Outcome) -> list[Alert]:
     found = [Alert("trip", t.id, f"{t.text}{then}", t.priority) for t in state.guard.trips if t.priority <= 2]
     found += [Alert("note", n.key, n.text, n.priority) for n in state.guard.noted.now if n.priority <= 2]
     prompt = state.run.prompt
-    if prompt is not None:
+    if prompt is not None and prompt.id != "liquor":  # asked at the start of whoever stands there
         found.append(Alert("prompt", f"{state.run.leg}.{prompt.id}", prompt.text, 2))
     return found
 

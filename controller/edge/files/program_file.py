@@ -16,6 +16,7 @@ from controller.settings.problems import Problems
 from controller.settings.table import Quantity, Table, show
 
 WIDTH = 110
+SCHEMA = "#:schema ../schemas/program.json"  # where editors of TOML look for what may stand in a file
 
 
 class Base(NamedTuple):
@@ -34,7 +35,7 @@ class Base(NamedTuple):
 
 def text(base: Base, title: str, aim: str | float, steps: Sequence[ProposedRest], remarks: Sequence[str]) -> str:
     """The file. `aim` in words, or an apparent attenuation limit in %; `remarks` stand at its head."""
-    lines: list[str] = []
+    lines = [SCHEMA]
     for remark in remarks:
         lines += textwrap.wrap(remark, WIDTH, initial_indent="# ", subsequent_indent="#   ")
     head = {"title": title, "aim": aim if isinstance(aim, str) else f"{aim:g} %", "tun": base.tun}

@@ -24,7 +24,8 @@ from controller.settings.tun import Probe, Tun
 
 def at_start(config: Path, plan: Plan, settings: Settings, wall_s: float) -> tuple[Event, ...]:
     """The events that file advice, malt and calibration of this run."""
-    return (*_advice(config, plan, settings, wall_s), *_malt(plan), *_expected(plan), *_calibrations(settings))
+    filed = (*_advice(config, plan, settings, wall_s), *_malt(plan), *_beakers(plan), *_expected(plan))
+    return (*filed, *_calibrations(settings))
 
 
 def _advice(config: Path, plan: Plan, settings: Settings, wall_s: float) -> Iterator[Event]:
@@ -45,7 +46,16 @@ def _malt(plan: Plan) -> Iterator[Event]:
     """Each line of the grist with its lot and the figures of its sheet."""
     for line in plan.program.all_grist:
         lot = f", lot {line.lot}" if line.lot else ", lot not known"
-        yield Event("malt", line.name, f"{line.mass_kg:g} kg {line.name}{lot}", data=line.model_dump(mode="json"))
+        ground = {} if plan.program.grind is None else {"grind": plan.program.grind}
+        data = line.model_dump(mode="json") | ground
+        yield Event("malt", line.name, f"{line.mass_kg:g} kg {line.name}{lot}", data=data)
+
+
+def _beakers(plan: Plan) -> Iterator[Event]:
+    """Each beaker of a laboratory's bath by its number, weighed to 0.01 g."""
+    for number, one in enumerate(plan.program.beaker, 1):
+        text = f"beaker {number}: {1000.0 * one.grist_kg:.2f} g, {one.grind}, lot {one.lot or 'not known'}"
+        yield Event("beaker", str(number), text, data=one.model_dump(mode="json"))
 
 
 def _expected(plan: Plan) -> Iterator[Event]:

@@ -65,6 +65,17 @@ def test_the_records_estimate_is_the_models_word_on_it(brewery: Path) -> None:
     assert record.prediction["apparent_limit_pct"]["mid"] == pytest.approx(again.apparent_limit_pct.mid, abs=0.2)
 
 
+def test_limits_on_record_need_no_file(brewery: Path) -> None:
+    """None is entered yet: told with what enters one; once it is, the fit is the one of a file that says the same."""
+    code, out, err = called("compose", "--calibrate", "records", "--json", config=brewery)
+    assert (code, out) == (2, "") and "--enter limit_pct" in err
+    entered = ("report", "last", "--tun", "gannet", "--enter", "limit_pct=72", "--by", "brewer")
+    assert called(*entered, config=brewery)[0] == 0
+    code, out, err = called("compose", "--calibrate", "records", "--json", config=brewery)
+    assert code == 0, err
+    assert json.loads(out)["limit_dextrin_share"] == json.loads(run(brewery, "last")[1])["limit_dextrin_share"]
+
+
 def test_a_run_that_is_not_there(brewery: Path) -> None:
     """A run that is not on record is told by its batch, with what is wanted."""
     code, out, err = run(brewery, "r-nothing")

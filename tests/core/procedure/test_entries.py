@@ -77,6 +77,7 @@ def test_every_key_stands_in_the_batch_record() -> None:
     kept = {key for item in entries.ITEMS for key in item.keys}
     assert kept == {*entries.FIGURES, *entries.TEXTS} - {"remark"}
     ends = {"°C": "_c", "°P": "_p", "mm": "_mm", "% by mass": "_pct", "L": "_l", "g": "_g", "mL": "_ml"}
+    ends |= {"min": "_min", "EBC": "_ebc", "mPa s": "_mpas", "mg/L": "_mgl", "% of the extract": "_pct"}
     for key, figure in entries.FIGURES.items():
         assert not figure.unit or key.endswith(ends[figure.unit]), key
         assert figure.low < figure.high

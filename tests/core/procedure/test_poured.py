@@ -1,14 +1,19 @@
-"""More or less liquor in the tun than planned: the strike follows, and the course with it."""
+"""More or less liquor in the tun than planned, or hotter: it is asked for, and strike and course follow."""
 
 from __future__ import annotations
 
 import pytest
 
 from controller.brewing import heat
-from controller.core.nouns import Course
-from tests.core.bench import Bench, course, leg, settings
+from controller.brewing.kinetics import malts
+from controller.core.nouns import Course, Phase
+from tests.core.bench import LIQUOR_J_PER_K, Bench, course, leg, settings
 
-RESTS = course(leg("low rest", 52.0, 300.0), leg("hot rest", 54.0, 120.0))._replace(landing_c=50.0)
+MALT = {**malts.recalled(None).plain(), "liquor_kg_per_kg": 3.0}
+RESTS = course(leg("low rest", 52.0, 300.0), leg("hot rest", 54.0, 120.0))._replace(landing_c=50.0, malt=MALT)
+HOT = RESTS._replace(
+    legs=(RESTS.legs[0]._replace(ramp_s=0.0), RESTS.legs[1], leg("mash-out", 72.0, 60.0))
+)  # from elsewhere
 
 
 def struck(steps: Course) -> Bench:
@@ -43,6 +48,7 @@ def test_the_strike_makes_up_for_the_grain_by_the_liquor_that_is_there(share: fl
     assert own[1] == pytest.approx(own[0] + more_j)
     assert over[1] * own[1] == pytest.approx(over[0] * own[0])
     assert after.legs[1].capacity_j_per_k == pytest.approx(before.legs[1].capacity_j_per_k + more_j)
+    assert malts.recalled(after.malt).malt.liquor_kg_per_kg == pytest.approx(after.liquor_kg / 20.0)
     assert any(event.id == "liquor" and "planned" in event.text for event in bench.events)
 
 
@@ -68,6 +74,77 @@ def test_a_slip_of_the_pen_changes_nothing_and_is_told(share: float) -> None:
     assert before is not None
     assert poured(bench, before.liquor_kg * share) == before
     assert [event.priority for event in bench.events if event.id == "liquor" and "Measure again" in event.text] == [1]
+    assert bench.asked.id == "liquor"  # it stands on
+
+
+def test_what_was_poured_is_asked_for_and_nothing_waits_for_it() -> None:
+    """Whoever starts the run is asked at once; unanswered, strike and command are those of a run that was answered, and
+    the question about grain says what is not known; as planned is on record as measured."""
+    asked, told = struck(RESTS), struck(RESTS)
+    assert asked.asked.id == "liquor" and asked.asked.text.startswith("How much liquor is in the tun? Planned are 60.0")
+    assert told.answer(answer="as planned").accepted
+    filed = next(event for event in told.events if event.kind == "entry")
+    assert filed.data == {"liquor_volume_l": 60.11, "liquor_at_c": 20.0, "by": "brewer"}
+    asked.step()
+    for bench in (asked, told):
+        bench.until("waiting")
+    assert asked.now == told.now and asked.mash_c == told.mash_c
+    assert "Where it is not 60.0 kg" in asked.asked.text and asked.asked.id == "dough_in"
+    assert "Where it is not" not in told.asked.text
+
+
+@pytest.mark.parametrize(("litres", "at_c"), [(60.0, 12.0), (66.0, 12.0)])
+def test_a_measured_volume_answers_the_question(litres: float, at_c: float) -> None:
+    """Entered, as planned or a tenth more, it is asked for no more."""
+    bench = struck(RESTS)
+    bench.order("answer", liquor_volume_l=litres, liquor_at_c=at_c)
+    bench.step()
+    assert bench.state.run.prompt is None
+
+
+def poured_in(mash_c: float) -> Bench:
+    """Liquor from another vessel, that stands so hot in the tun."""
+    bench = Bench(settings(), mash_c=mash_c)
+    bench.until("idle")
+    bench.start(HOT)
+    bench.until("heating")
+    return bench
+
+
+@pytest.mark.parametrize(("mash_c", "ways"), [(53.8, None), (60.0, "let it cool"), (50.0, "heat")])
+def test_liquor_from_elsewhere_stands_for_two_minutes(mash_c: float, ways: str | None) -> None:
+    """Nothing heats it before; then it is as it must be and grain is asked for, or what mends it is offered."""
+    bench = poured_in(mash_c)
+    for _ in range(119):
+        assert bench.duty == 0.0 and bench.state.run.offer is None and bench.asked.id == "liquor"
+        bench.step()
+    bench.run(3)
+    offer = bench.state.run.offer
+    assert (None if offer is None else offer.answers[0]) == ways
+    assert (bench.asked.id == "dough_in") == (ways is None) and (bench.duty > 0.0) == (ways != "let it cool")
+
+
+def test_too_hot_a_strike_is_mended_with_cold_liquor() -> None:
+    """8.2 K over: as much liquor as the room is warm as brings it down (W33's balance), told with where the mash would
+    land; heat is blocked while it goes in, then the amount is asked for and the strike judged anew."""
+    bench = poured_in(62.2)
+    bench.run(125)
+    offer = bench.state.run.offer
+    assert offer is not None
+    kg = LIQUOR_J_PER_K * (offer.measured_c - 54.0) / (heat.WATER * (54.0 - bench.settings.tun.room_c))
+    assert f"add {kg:.1f} kg of liquor at {bench.settings.tun.room_c:.0f} °C" in offer.text
+    assert (
+        f"lands at {50.0 + (offer.measured_c - 54.0) * LIQUOR_J_PER_K / RESTS.legs[1].capacity_j_per_k:.1f} °C"
+        in offer.text
+    )
+    assert bench.answer(prompt="settled", answer="cold liquor").accepted
+    assert bench.asked.id == "addition_in" and bench.state.run.phase is Phase.ADDING
+    bench.mash_c = 54.1
+    bench.run(60)  # stirred in
+    bench.answer(answer="yes")
+    bench.step()
+    assert str(bench.state.run.phase) == "heating" and bench.asked.id == "liquor" and not bench.state.run.grain_in
+    bench.until("dough_in")
 
 
 def test_liquor_that_was_added_without_a_word_leads_on_by_its_figures() -> None:

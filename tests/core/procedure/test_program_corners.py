@@ -430,5 +430,4 @@ def test_dough_in_is_asked_for_without_a_word_of_pumps() -> None:
     """A stirred tun has no pump, and a pumped one has it on a topic (the tun file wants it), off at dough-in."""
     asked = questions.ask(run(), REST, "dough_in", NOW).prompt
     assert asked is not None
-    liquor = "Where it is not 60.0 kg, enter first what was measured (liquor_volume)."
-    assert asked.text == f"Strike liquor is ready at 63.0 °C: 20 kg of grain. {liquor} Begin dough-in?"
+    assert asked.text == "Strike liquor is ready at 63.0 °C: 20 kg of grain. Begin dough-in?"

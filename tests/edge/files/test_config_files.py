@@ -88,7 +88,7 @@ def test_a_program_that_names_no_tun_of_these(config: Path) -> None:
     with pytest.raises(Problems) as wrong:
         plan_by_name.load_plan(config, "slip", None)
     (told,) = map(str, wrong.value.problems)
-    assert told.endswith('slip.toml:6: tun: found "plovr", wanted one of gannet, plover; did you mean "plover"?')
+    assert told.endswith('slip.toml:7: tun: found "plovr", wanted one of gannet, plover; did you mean "plover"?')
     with pytest.raises(Problems, match=r'^tun: found "plovr", wanted one of gannet, plover; did'):
         plan_by_name.tun_for(config, config_files.load_program(config, "slip"), None)
 

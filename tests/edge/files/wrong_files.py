@@ -151,9 +151,9 @@ SENSE = (
     ),
     program("overfull", 'mass = "15 kg"', 'mass = "45 kg"', "48.4 L of mash", "at most 28.5 L"),
     program(
-        "grain that does not fit", '"5.0 kg"', '"50 kg"', ":8: grist", "50 kg of grain does not fit", "about 7.8 kg"
+        "grain that does not fit", '"5.0 kg"', '"50 kg"', ":9: grist", "50 kg of grain does not fit", "about 7.8 kg"
     ),
-    program("a little too much grain", '"15 kg"', '"27 kg"', ":18: liquor", "with this liquor at most about 2.2 kg"),
+    program("a little too much grain", '"15 kg"', '"27 kg"', ":19: liquor", "with this liquor at most about 2.2 kg"),
     program("hot strike is worked out", '"5.0 kg"', '"14 kg"', "worked out as 79.4 °C at 1.1 L/kg", "use less grain"),
     program("heater not covered", 'mass = "15 kg"', 'mass = "5 kg"', "5.0 L", "at least 8 L"),
     program("negative mass", 'mass = "5.0 kg"', 'mass = "-5.0 kg"', '[[grist]] 1 "Pale malt": mass', '"-5.0 kg"'),
@@ -213,15 +213,15 @@ FORM = (
 GRIST = '[[grist]]\nname = "Pale malt"'
 FIRST = '[[step]]\nname = "conversion"'
 BLOCKS = (  # one slip, one line: a header that is missing or has too few brackets, a quote that is not closed
-    program("grist without its header", GRIST, GRIST[10:], ":8: name, lot, mass", "above all blocks", "[[grist]] on"),
-    program("first step without its header", FIRST, FIRST[9:], ":26: name, kind", "in [dough_in]", "[[step]] on the"),
+    program("grist without its header", GRIST, GRIST[10:], ":9: name, lot, mass", "above all blocks", "[[grist]] on"),
+    program("first step without its header", FIRST, FIRST[9:], ":27: name, kind", "in [dough_in]", "[[step]] on the"),
     program(
-        "later step without its header", "[[step]]\n" + MASH, MASH, ":33", '"name" twice', "[[step]] missing above"
+        "later step without its header", "[[step]]\n" + MASH, MASH, ":34", '"name" twice', "[[step]] missing above"
     ),
-    program("liquor without its header", "[liquor]  ", "#", ":19", '"mass" twice', "is [liquor] missing above line 19"),
-    program("first step in single brackets", FIRST, FIRST[1:].replace("]]", "]"), ":26", "'[step]'", "[[step]], with"),
-    program("no closing quote", T66, T66[:-1], ":29", "a closing quote as well"),
-    program("no opening quote", T66, T66.replace('"', "", 1), ":29", "an opening quote as well"),
+    program("liquor without its header", "[liquor]  ", "#", ":20", '"mass" twice', "is [liquor] missing above line 20"),
+    program("first step in single brackets", FIRST, FIRST[1:].replace("]]", "]"), ":27", "'[step]'", "[[step]], with"),
+    program("no closing quote", T66, T66[:-1], ":30", "a closing quote as well"),
+    program("no opening quote", T66, T66.replace('"', "", 1), ":30", "an opening quote as well"),
 )
 
 TUNS = (

@@ -205,7 +205,7 @@ def test_a_decoction_program_runs_with_its_brewer() -> None:
     """Every question of a whole run is answered in turn, by name."""
     plan, ran = shipped("gannet", "dotterel", 0.25)[1], run_once("gannet", "dotterel", 0.25)
     assert ran.result == "complete"
-    assert ran.answered[:2] == ("dough_in", "grain_in") and ran.answered[-1] == "take_over"
+    assert ran.answered[:3] == ("liquor", "dough_in", "grain_in") and ran.answered[-1] == "take_over"
     # away = "45 min" is kept, with some minutes for answers, pouring and mixing; the row says that it came back
     answer = dryrun.document(plan, ran, [], None)
     boiled = next(step for step in answer["steps"] if step["kind"] == "decoction")

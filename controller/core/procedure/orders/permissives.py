@@ -108,14 +108,17 @@ def _other_probes(facts: Facts) -> Iterator[str]:
 
 
 def _too_hot(facts: Facts, order: Order) -> Iterator[str]:
-    """Is the tun hotter than the step to begin with? It has no cooling, and the guard would end such a run."""
+    """Is the tun hotter than the step to begin with? It has no cooling, and the guard would end such a run. Liquor that
+    was poured in hot may be as hot as anything the program asks for: before grain that is mended with cold liquor."""
     course, first, now_c = order.course, order.args.get("from_step", 0), facts.seen.value_c
     if course is None or now_c is None or not isinstance(first, int | float) or not 0 <= first < len(course.legs):
         return
     leg, margin_k = course.legs[int(first)], facts.tun.guard.above_program_k
-    over_k = now_c - leg.target_c
+    poured_hot = leg.kind == "dough_in" and leg.ramp_s <= 0.0
+    hottest = max(course.legs, key=lambda one: one.target_c) if poured_hot else leg
+    over_k = now_c - hottest.target_c
     if not (over_k <= margin_k):
-        hot = f"it is at {now_c:.1f} °C, {over_k:.1f} K over the {leg.target_c:.1f} °C of {leg.name}"
+        hot = f"it is at {now_c:.1f} °C, {over_k:.1f} K over the {hottest.target_c:.1f} °C of {hottest.name}"
         mend = "let it cool, or begin at a later step with from_step"
         yield f"a tun no hotter than its first step: {hot}, limit {margin_k:g} K; {mend}"
 

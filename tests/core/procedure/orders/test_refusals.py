@@ -347,7 +347,7 @@ def test_a_bare_answer_never_tells_what_somebody_saw(which: str) -> None:
     if len(answers) == 1:
         taken(done)
     else:
-        assert which in ("iodine", "iodine_series", "iodine_decide", "ph")
+        assert which in ("iodine", "iodine_series", "iodine_decide", "ph", "liquor", "enzyme")
         assert why(done).endswith(f"Answer with one of: {', '.join(answers)}")
 
 
