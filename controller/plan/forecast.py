@@ -35,12 +35,25 @@ class Forecast(NamedTuple):
     """What is expected of a plan."""
 
     prediction: Prediction
-    second: Prediction  # by the other parameter set: their difference is what the literature leaves open
-    variations: tuple[Variation, ...]
+    planned: list[Rest]
+    warmest_c: float  # of the tun
     remarks: tuple[str, ...]
     profile: list[Span | Deed]
     marks: list[Mark]
     basis: malts.Basis
+
+    @property
+    def second(self) -> Prediction:
+        """What does the other parameter set say? Their difference is what the literature leaves open."""
+        return predict(self.profile, self.basis.malt, self.marks, PUBLISHED_SET)
+
+    @property
+    def variations(self) -> tuple[Variation, ...]:
+        """What would a change of each rest do? As much reckoning again for each: only where somebody asks."""
+        if sum(dt_s for dt_s, _ in spans(self.profile)) > VARIED_S:
+            return ()
+        varied = what_if(self.planned, self.basis.malt, self.basis.params, self.warmest_c)
+        return tuple(one for one in varied if one.name != "dough-in")
 
     def document(self) -> dict[str, Any]:
         """As `check --json` and `dryrun --json` show what changes would do."""
@@ -93,12 +106,10 @@ def forecast(plan: Plan) -> Forecast | None:
         return None
     basis = malts.recalled(plan.course.malt)
     profile, marks = profile_of(planned)
-    long = sum(dt_s for dt_s, _ in spans(profile)) > VARIED_S
-    varied = () if long else what_if(planned, basis.malt, basis.params, highest_c(plan.tun))
     return Forecast(
         prediction=predict(profile, basis.malt, marks, basis.params),
-        second=predict(profile, basis.malt, marks, PUBLISHED_SET),
-        variations=tuple(one for one in varied if one.name != "dough-in"),
+        planned=planned,
+        warmest_c=highest_c(plan.tun),
         remarks=plan.remarks,
         profile=profile,
         marks=marks,

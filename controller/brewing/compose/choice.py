@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from controller.brewing.compose.habits import FIRST_C, unusual
 from controller.brewing.compose.proposal import Proposal, ProposedRest, day_points, points_per_k, proposal
-from controller.brewing.compose.rest_search import Bounds, Found, SearchedRest, Task, TunFigures, search
+from controller.brewing.compose.rest_search import Bounds, Each, Found, SearchedRest, Task, TunFigures, search
 from controller.brewing.kinetics.calibration import Implausible
 from controller.brewing.kinetics.model import CALIBRATED_SET, DEFAULT_MALT, Malt, Parameters, apparent_limit_pct
 from controller.brewing.kinetics.what_if import Rest, predict_rests
@@ -102,21 +102,22 @@ def compose(
     params: Parameters = CALIBRATED_SET,
     progress: Progress | None = None,
     judge: Judge | None = None,
+    each: Each = map,
 ) -> Answer:
     """Programs for a wanted wort, each with its reasons; the first is the closest.
 
     `judge` gets the steps of a proposal and returns what is wrong with them; a proposal with problems is dropped for
-    the next best. Raises Implausible where wish or bounds make no sense.
+    the next best. `each`: as in `search`. Raises Implausible where wish or bounds make no sense.
     """
     _sensible(wish, bounds, tun)
     tell: Progress = progress or (lambda share, text: None)
     target = target_pct(wish.aim, malt, params)
     mash_out = _mash_out(wish, tun)
     task = Task(tun, bounds, malt, params, wish.low_rest, mash_out)
-    found, usual = _found(wish, task, lambda share: tell(0.7 * share, "trying programs"))
+    found, usual = _found(wish, task, lambda share: tell(0.7 * share, "trying programs"), each)
     if not found:
         tell(1.0, "done")
-        return Answer(target, (), 0, (), _why_none(task))
+        return Answer(target, (), 0, (), _why_none(task, each))
     table = _Table(task, target, judge)
     kinds = _kinds(task, target, usual or found)
     for number, kind in enumerate(kinds):
@@ -129,12 +130,12 @@ def compose(
     return Answer(target, chosen, near, refused, notes, _out_of_reach(target, chosen))
 
 
-def _found(wish: Wish, task: Task, tell: Callable[[float], None]) -> tuple[list[Found], list[Found]]:
+def _found(wish: Wish, task: Task, tell: Callable[[float], None], each: Each) -> tuple[list[Found], list[Found]]:
     """All programs, and those that keep to the habits of the trade; of an aim in words only where it begins, unless
     nothing is found there."""
     window = FIRST_C[wish.aim] if isinstance(wish.aim, str) else task.first_c
     for within in dict.fromkeys((window, task.first_c)):
-        found = search(task._replace(first_c=within), tell if within is window else None)
+        found = search(task._replace(first_c=within), tell if within is window else None, each)
         usual = [one for one in found if not unusual(wish.aim, one)]
         if usual:
             break
@@ -308,9 +309,9 @@ def _out_of_reach(target: float, chosen: Sequence[Proposal]) -> str:
     return f"{target:.0f} % is out of reach within these limits: {missed}; {why}"
 
 
-def _why_none(task: Task) -> tuple[str, ...]:
+def _why_none(task: Task, each: Each) -> tuple[str, ...]:
     """Nothing fits: what would the least demanding programs take?"""
-    free = search(task._replace(bounds=Bounds(longest_min=480.0, most_rests=task.bounds.most_rests)))
+    free = search(task._replace(bounds=Bounds(longest_min=480.0, most_rests=task.bounds.most_rests)), None, each)
     if not free:
         what = f"power {task.tun.power_w:.0f} W, no target above {task.tun.hottest_c:g} °C"
         return (f"no program converts the starch on this tun at any length: {what}; check the tun's figures",)

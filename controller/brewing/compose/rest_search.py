@@ -6,7 +6,8 @@ the mash they have in common, so a thousand of them take a second.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from math import isfinite
 from typing import NamedTuple
 
@@ -113,22 +114,30 @@ def ramp_s(tun: TunFigures, from_c: float, to_c: float) -> float:
     )
 
 
-def search(task: Task, progress: Callable[[float], None] | None = None) -> list[Found]:
+Start = tuple[float, bool]  # the first starch rest, degC, and whether it is the only one
+Each = Callable[[Callable[[Start], list[Found]], Sequence[Start]], Iterable[list[Found]]]  # `map`, or that of a pool
+
+
+def search(task: Task, progress: Callable[[float], None] | None = None, each: Each = map) -> list[Found]:
     """Every program on the grid that fits the bounds, converts the starch and releases the extract, in a fixed order.
 
-    `progress` is told the share done, 0..1.
+    `progress` is told the share done, 0..1; `each` may look at several starts at a time.
     """
-    root = _root(task)
-    if root is None:
-        return []
     found: list[Found] = []
-    starts = [(celsius, True) for celsius in SINGLE_C] + [(celsius, False) for celsius in FIRST_C]
-    for number, (celsius, single) in enumerate(starts):
-        if task.first_c[0] <= celsius <= min(task.first_c[1], task.tun.hottest_c):
-            found += _singles(task, root, celsius) if single else _series(task, root, celsius)
+    starts = [*((celsius, True) for celsius in SINGLE_C), *((celsius, False) for celsius in FIRST_C)]
+    for number, those in enumerate(each(partial(_begun, task), starts), start=1):
+        found += those
         if progress is not None:
-            progress((number + 1) / len(starts))
+            progress(number / len(starts))
     return found
+
+
+def _begun(task: Task, start: Start) -> list[Found]:
+    """Every program that begins like this."""
+    (celsius, single), root = start, _root(task)
+    if root is None or not task.first_c[0] <= celsius <= min(task.first_c[1], task.tun.hottest_c):
+        return []
+    return list(_singles(task, root, celsius) if single else _series(task, root, celsius))
 
 
 def _root(task: Task) -> _Node | None:

@@ -8,7 +8,7 @@ Brandam et al. 2003 as far as they are known) is meant for 58..71 degC and serve
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from itertools import pairwise
 from math import exp, log
@@ -50,6 +50,11 @@ class Parameters:
     small_later_k: float = 0.0  # so much hotter do they paste
     paste_shift: float = 0.0  # K later for each g of extract in 100 g
     wetting_lag_s: float = SHARED["wetting_lag"].value
+
+    def __reduce__(self) -> tuple[Callable[[str, dict[str, float]], Parameters], tuple[str, dict[str, float]]]:
+        """What goes to another process? Name and numbers: the functions are there already."""
+        held = {field.name: getattr(self, field.name) for field in fields(self)}
+        return _named, (self.name, {name: value for name, value in held.items() if isinstance(value, float)})
 
 
 class Rates(NamedTuple):
@@ -170,6 +175,10 @@ PUBLISHED_SET = _published()
 def changed(params: Parameters, **fields: float) -> Parameters:
     """What is the same set with some numbers replaced? For fits, and for questions of sensitivity."""
     return replace(params, **fields)  # type: ignore[arg-type]
+
+
+def _named(name: str, numbers: dict[str, float]) -> Parameters:
+    return changed({one.name: one for one in (CALIBRATED_SET, PUBLISHED_SET)}[name], **numbers)
 
 
 def _loss(half_life_s: float, at_c: float, energy: float, kelvin: float) -> float:

@@ -8,8 +8,11 @@ brewery's own measured worts instead.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
+from concurrent.futures import Executor, ProcessPoolExecutor
+from multiprocessing import get_context
 
 from controller.brewing.compose import choice
 from controller.brewing.compose.choice import Answer
@@ -75,24 +78,32 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _answered(asked: Given, basis: malts.Basis) -> tuple[Answer, Judge]:
-    """The search, each proposal checked and run through; with a bar where somebody looks.
-
-    Where a dry run shows a proposal wanting, the next best stands in, and is run through too.
-    """
-    judge = Judge(asked.settings, asked.base, asked.wish.aim, asked.brewery)
+    """The search, each proposal checked and run through; with a bar where somebody looks."""
     bar = terminal.Bar()
+    try:
+        with cores() as pool:
+            return _proven(asked, basis, pool, bar)
+    finally:
+        bar.clear()
+
+
+def _proven(asked: Given, basis: malts.Basis, pool: Executor, bar: terminal.Bar) -> tuple[Answer, Judge]:
+    """Where a dry run shows a proposal wanting, the next best stands in, and is run through too."""
+    judge = Judge(asked.settings, asked.base, asked.wish.aim, asked.brewery)
 
     def part(begin: float, end: float) -> Callable[[float, str], None]:
         return lambda share, text: bar.tell(begin + (end - begin) * share, text)
 
-    try:
-        while True:
-            first = part(0.0, SEARCH_SHARE)
-            answer = choice.compose(asked.wish, asked.figures(), asked.bounds, basis.malt, basis.params, first, judge)
-            if judge.prove(answer.proposals, part(SEARCH_SHARE, 1.0)):
-                return answer, judge
-    finally:
-        bar.clear()
+    wanted = asked.wish, asked.figures(), asked.bounds, basis.malt, basis.params
+    while True:
+        answer = choice.compose(*wanted, part(0.0, SEARCH_SHARE), judge, pool.map)
+        if judge.prove(pool, answer.proposals, part(SEARCH_SHARE, 1.0)):
+            return answer, judge
+
+
+def cores() -> Executor:
+    """A process for each processor: the search takes them all, and so do the dry runs."""
+    return ProcessPoolExecutor(len(os.sched_getaffinity(0)), get_context("spawn"))
 
 
 def _write(asked: Given, answer: Answer, judge: Judge) -> int:

@@ -7,11 +7,9 @@ first proposal is run through from cold liquor, the others from liquor that is n
 
 from __future__ import annotations
 
-import os
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from multiprocessing import get_context
+from concurrent.futures import Executor, as_completed
 from typing import Any, NamedTuple
 
 from controller.brewing.compose.choice import Answer
@@ -98,15 +96,13 @@ class Judge:
         problems = [str(problem) for problem in plan.problems]
         return problems + [line.advice.text for line in said if line.advice.level == "stop"]
 
-    def prove(self, proposals: Sequence[Proposal], tell: Callable[[float, str], None]) -> bool:
+    def prove(self, pool: Executor, proposals: Sequence[Proposal], tell: Callable[[float, str], None]) -> bool:
         """Run each one through that was not yet. True when all may stand."""
         new = [one.steps for one in proposals if one.steps not in self.trials]
-        workers = max(1, min(len(new), len(os.sched_getaffinity(0))))
-        with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
-            running = {pool.submit(trial, self._settings, self._begun(steps)): steps for steps in new}
-            for number, done in enumerate(as_completed(running)):
-                tell(number / len(new), f"dry run {number + 1} of {len(new)} is through")
-                self.trials[running[done]] = done.result()
+        running = {pool.submit(trial, self._settings, self._begun(steps)): steps for steps in new}
+        for number, done in enumerate(as_completed(running)):
+            tell(number / len(new), f"dry run {number + 1} of {len(new)} is through")
+            self.trials[running[done]] = done.result()
         return not any(self.trials[one.steps].problems() for one in proposals)
 
     def _begun(self, steps: Steps) -> Plan:

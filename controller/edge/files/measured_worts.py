@@ -15,7 +15,6 @@ from pydantic import Field
 from controller.brewing.kinetics import calibration
 from controller.brewing.kinetics.calibration import Calibration, Implausible
 from controller.edge.files import config_files
-from controller.edge.files.program_file import toml_value
 from controller.plan.recipe import Text
 from controller.settings.faults_in_words import read
 from controller.settings.problems import Problem, Problems
@@ -85,6 +84,8 @@ def _agree(batches: Batches) -> list[Problem]:
 
 def save(service: Service, found: Calibration, batches: Sequence[Measured], on: str) -> Path:
     """Record the calibration with the worts it rests on. `on`: the day. Raises OSError."""
+    from controller.edge.files.program_file import toml_value  # only where they are written: few commands write
+
     path = record_path(service)
     path.parent.mkdir(parents=True, exist_ok=True)
     lines = [

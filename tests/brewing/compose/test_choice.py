@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+import pickle
+from collections.abc import Callable, Sequence
 from functools import cache
 from statistics import NormalDist
 
@@ -11,9 +12,10 @@ import pytest
 
 from controller.brewing.compose.choice import Answer, Bounds, ProposedRest, TunFigures, Wish, compose, target_pct
 from controller.brewing.compose.proposal import DAY_SD_K
-from controller.brewing.compose.rest_search import ramp_s
+from controller.brewing.compose.rest_search import Found, Start, ramp_s
 from controller.brewing.kinetics.calibration import Certificate, Implausible, anchor
-from controller.brewing.kinetics.model import apparent_limit_pct, spans
+from controller.brewing.kinetics.model import CALIBRATED_SET, apparent_limit_pct, spans
+from controller.brewing.kinetics.rates import changed
 from controller.brewing.kinetics.what_if import Rest, predict_rests, profile_of
 
 GANNET = TunFigures(capacity_j_per_k=297_420.0, power_w=5000.0, loss_w_per_k=4.0)  # 20 kg grist, 60 kg liquor
@@ -209,6 +211,20 @@ def test_a_judge_that_refuses_all() -> None:
     found = compose(Wish("full"), GANNET, Bounds(most_rests=1), judge=lambda steps: ["no"])
     assert found.proposals == ()
     assert any("had problems" in note for note in found.notes)
+
+
+def test_other_processes_find_the_same() -> None:
+    """What goes to another process and comes back, figures of the brewery included, makes the same answer."""
+
+    def far(look: Callable[[Start], list[Found]], starts: Sequence[Start]) -> list[list[Found]]:
+        there = pickle.loads(pickle.dumps(look))
+        return [pickle.loads(pickle.dumps(there(start))) for start in starts]
+
+    params = changed(CALIBRATED_SET, beta_loss_scale=1.2 * CALIBRATED_SET.beta_loss_scale)
+    bounds = Bounds(most_rests=1)
+    here = compose(Wish("full"), PLOVER, bounds, params=params)
+    assert here != compose(Wish("full"), PLOVER, bounds)
+    assert here == compose(Wish("full"), PLOVER, bounds, params=params, each=far)
 
 
 def test_progress_is_told() -> None:

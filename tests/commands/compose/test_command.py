@@ -10,12 +10,13 @@ import sys
 import tomllib
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import pytest
 
 from controller.brewing.compose.proposal import Proposal, ProposedRest
 from controller.cli import main
+from controller.commands.compose import command
 from controller.commands.compose.trial import Judge, Trial
 from controller.commands.shared import terminal
 from controller.edge.files import config_files
@@ -28,17 +29,30 @@ GOOD = Trial("complete", 12.0, 6000.0, 4000.0, 0.1, 80.0, (), 0)
 LIMITS = ("--tun", "plover", "--most-rests", "1", "--most-time", "1 h 15 min")
 
 
+class Here:
+    """In place of a process for each processor."""
+
+    map = map
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *why: object) -> None:
+        pass
+
+
 @pytest.fixture
 def at_once(monkeypatch: pytest.MonkeyPatch) -> Callable[[dict[float, Trial]], None]:
     """Dry runs are answered from a table by the first rest's temperature; all else is good."""
 
     def answered(table: dict[float, Trial]) -> None:
-        def prove(self: Judge, proposals: Sequence[Proposal], tell: Callable[[float, str], None]) -> bool:
+        def prove(self: Judge, pool: Here, proposals: Sequence[Proposal], tell: Callable[[float, str], None]) -> bool:
             for one in proposals:
                 self.trials.setdefault(one.steps, table.get(one.steps[0].temperature_c, GOOD))
             return not any(self.trials[one.steps].problems() for one in proposals)
 
         monkeypatch.setattr(Judge, "prove", prove)
+        monkeypatch.setattr(command, "cores", Here)
 
     answered({})
     return answered
