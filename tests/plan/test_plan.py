@@ -13,6 +13,9 @@ from hypothesis import strategies as st
 from controller.brewing import heat, water
 from controller.core.control.climb import climb
 from controller.core.control.heat_path import heat_path
+from controller.core.nouns import Phase, RunState
+from controller.core.procedure.run import Run
+from controller.core.procedure.time_left import finish_in_s
 from controller.edge.files import config_files as files
 from controller.plan import plan as plans
 from controller.plan.feasible import MOST_FILL
@@ -151,6 +154,15 @@ def test_course_of_a_mash() -> None:
     assert course.legs[3].ends == "iodine"
     assert course.legs[3].ask_after_s == 900.0
     assert course.planned_s == pytest.approx(shipped("sandpiper").duration_s)
+
+
+@pytest.mark.parametrize("name", ["sandpiper", "linnet", "dotterel"])
+def test_every_end_hangs_on_the_same_plan(name: str) -> None:
+    """A run that begins says the plan's duration as its time to the end; a delayed start goes by the plan's heat-up."""
+    plan = shipped(name)
+    begun = Run(state=RunState.RUNNING, course=plan.course, phase=Phase.HEATING)
+    assert finish_in_s(begun, plan.start_c, 0.0) == pytest.approx(plan.duration_s)
+    assert plan.course.legs[0].ramp_s == plan.heat_up_s
 
 
 def test_water_trial_has_no_dough_in() -> None:
