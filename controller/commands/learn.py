@@ -22,7 +22,7 @@ from controller.brewing import water
 from controller.commands.shared import terminal
 from controller.commands.shared.connection import worked_at
 from controller.commands.shared.exit_codes import DONE, NO, Wrong
-from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, arrived_s, by_file, identify
+from controller.commissioning.learn import EVERY_S, Identified, Known, Point, Refused, by_file, course_c, identify
 from controller.core.control.heat_path import heat_path
 from controller.edge.files import config_files, plan_by_name, program_file, writable
 from controller.edge.record import reader
@@ -33,7 +33,7 @@ from controller.settings.tun import Tun
 TRIAL = "water-trial"
 BEFORE_S, MOST_S = 120.0, 5400.0  # s of record before the first heat, and in all
 HEIGHT, WIDTH = 14, 72  # of the picture, characters
-KEPT = ("power_w", "power_sd", "lag_s", "lag_sd_s", "dead_s", "dead_sd_s")
+KEPT = ("power_w", "power_sd", "lag_s", "lag_sd_s", "dead_s", "dead_sd_s", "loss_w_per_k", "loss_sd")
 
 
 class HeatSample(NamedTuple):
@@ -144,23 +144,21 @@ def points(rows: Iterable[HeatSample]) -> list[Point]:
 def page(tun: Tun, found: Identified, text: str) -> list[str]:
     """The figures, with their doubt and beside the plate's."""
     path = heat_path(tun)
+    told = f"  loss                          {found.loss_w_per_k:8.1f} +- {found.loss_sd:.1f} W/K"
+    if not found.loss_told:
+        told += ", not told by this record: ten minutes without a rise would tell it; the plate's counts, too"
     return [
         f"{tun.name}: {text}, {found.rise_k:.1f} K rise, fits within {found.residual_k:.2f} K",
         f"  power into liquor and vessel  {found.power_w:8.0f} +- {found.power_sd:.0f} W   plate {path.power_w:.0f} W",
         f"  lag                           {found.lag_s:8.0f} +- {found.lag_sd_s:.0f} s   assumed {path.lag_s:.0f} s",
         f"  dead time                     {found.dead_s:8.0f} +- {found.dead_sd_s:.0f} s   assumed {path.dead_s:.0f} s",
+        f"{told}   plate {tun.loss_w_per_k:.1f} W/K",
     ]
 
 
 def picture(trace: tuple[Point, ...], found: Identified, known: Known) -> list[str]:
     """Reading (o) and model (.) over time, as text."""
-    heats = arrived_s(trace, found.dead_s, found.lag_s)
-    rate = found.power_w / known.capacity_j_per_k
-    model, lost, last_s = [], 0.0, trace[0].t_s
-    for point, heat in zip(trace, heats, strict=True):
-        lost += known.loss_w_per_k * (point.reading_c - known.room_c) / known.capacity_j_per_k * (point.t_s - last_s)
-        last_s = point.t_s
-        model.append(trace[0].reading_c + rate * heat - lost)
+    model = course_c(trace, found, known)
     shown = [point.reading_c for point in trace]
     low, high = min(*shown, *model), max(*shown, *model) + 1e-9
     cells = [[" "] * WIDTH for _ in range(HEIGHT)]

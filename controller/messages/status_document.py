@@ -13,9 +13,9 @@ from typing import Any
 
 from controller import __version__
 from controller.brewing.heat import WATER
+from controller.core.control.climb import BAND_K
 from controller.core.nouns import COMES_IN, Course, Leg, Measurement, Phase, RunState, Trip
 from controller.core.procedure import estimate, plight, settling
-from controller.core.procedure.questions import BAND_K
 from controller.core.procedure.run import Offer, Prompt, Run, leg_of
 from controller.core.procedure.time_left import finish_in_s, mixing_left_s, mixing_s, rise_left_s
 from controller.core.state import Outcome

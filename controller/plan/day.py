@@ -95,15 +95,16 @@ def _by_clock(batch: Batch, plan: Plan, free_s: float) -> Done:
     """Forward from its start, from the grain or from when the tun is free; backwards from when it must be ready."""
     before_s = TANK_TO_TUN_S if batch.liquor == "tank" else plan.heat_up_s
     in_s = plan.tun.mashing_in_s(plan.program.grist_kg)
+    after_s = plan.duration_s - plan.heat_up_s  # what goes in has to mix as well
     spare_s = 0.0 if batch.ready_by is None else max(MARGIN_S, MARGIN_SHARE * before_s)
     if batch.ready_by is not None:
-        grain_s = batch.ready_by - plan.mash_s - in_s
+        grain_s = batch.ready_by - after_s - in_s
     elif batch.grain is not None:
         grain_s = batch.grain
     else:
         grain_s = (free_s if batch.start is None else batch.start) + before_s
     mash_s = grain_s + in_s
-    mashed_s = mash_s + plan.mash_s
+    mashed_s = mash_s + after_s
     run_off_s = mashed_s + batch.run_off_s
     return Done(
         batch, plan, grain_s - before_s - spare_s, grain_s, mash_s, mashed_s, run_off_s, run_off_s + batch.cleaning_s

@@ -25,7 +25,7 @@ from controller.core.control.climb import power_w
 from controller.core.procedure import estimate
 from controller.plan.feasible import highest_c
 from controller.plan.plan import Plan
-from controller.plan.stages import Stage, mixing_s
+from controller.plan.stages import Stage, lost_k, mixing_s
 
 VARIED_S = 6 * 3600.0  # what changes would do is worked out for a mash up to so long: souring takes days
 LANDS_K = 0.1  # mash that lands nearer its first target is there
@@ -72,10 +72,10 @@ def rests(plan: Plan) -> list[Rest] | None:
         return None
     mixing_s = plan.course.legs[0].mixing_s
     found = [_rest(plan, stage) for stage in stages if stage.kind != "keep"]
-    cooled_k = plan.tun.loss_w_per_k * (plan.landing_c - plan.tun.room_c) * mixing_s / stages[0].capacity_j_per_k
-    landed_c = plan.landing_c - plan.lid_k - cooled_k
+    cooled_k = sum(lost_k(plan.program, plan.tun, plan.liquor_kg, plan.landing_c))
+    landed_c = plan.landing_c - cooled_k
     if abs(landed_c - stages[0].target_c) > LANDS_K:
-        heated_s = (plan.lid_k + cooled_k) * stages[0].capacity_j_per_k / power_w(plan.tun)
+        heated_s = cooled_k * stages[0].capacity_j_per_k / power_w(plan.tun)
         landed = Rest("dough-in", landed_c, mixing_s, lands=plan.program.dough_in.strike_c is None)
         return [landed, found[0]._replace(ramp_s=found[0].ramp_s + heated_s), *found[1:]]
     return [found[0]._replace(hold_s=found[0].hold_s + mixing_s), *found[1:]]

@@ -37,7 +37,7 @@ class Plan(NamedTuple):
     volume_l: float  # with all additions
     fill_share: float
     thickness_l_per_kg: float | None
-    heat_up_s: float
+    heat_up_s: float  # until somebody is asked for grain
     mash_s: float  # from dough-in to the end of the last step, decoctions away counted; keep left out
     duration_s: float  # from the first heat on, people answering at once; keep left out
     strike_kwh: float
@@ -56,9 +56,7 @@ class Plan(NamedTuple):
     @property
     def lid_k(self) -> float:
         """What the open lid takes of the mash below its landing, K; 0 without grain, or where the strike covers it."""
-        if self.program.dough_in.lid == "open" and self.program.dough_in.strike_c is None:
-            return 0.0
-        return stages.open_lid_k(self.program, self.tun, self.liquor_kg, self.landing_c)[0]
+        return stages.lost_k(self.program, self.tun, self.liquor_kg, self.landing_c)[0]
 
     @property
     def energy_kwh(self) -> float:
@@ -70,7 +68,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
     if stage.at is None:
         fastest = max(tun.climb_k_per_s, power_w(tun) / stage.capacity_j_per_k)  # plain liquor: no bed to lag
         return Leg(
-            stage.name, "dough_in", stage.target_c, 0.0, fastest, 1.0, "person", stage.capacity_j_per_k, stage.ramp_s,
+            stage.name, "dough_in", stage.target_c, 0.0, fastest, 1.0, "person", stage.capacity_j_per_k, stage.rising_s,
             why=stage.why, mixing_s=stages.mixing_s("dough_in", tun),
         )  # fmt: skip
     step = program.step[stage.at]
@@ -83,7 +81,7 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         tolerance_k=step.tolerance_k,
         ends=step.by,
         capacity_j_per_k=stage.capacity_j_per_k,
-        ramp_s=stage.ramp_s,
+        ramp_s=stage.rising_s,
         ask_after_s=step.ask_after_s or 0.0,
         go_on_after_s=step.go_on_after_s,
         addition_kg=stage.comes.kg,
@@ -131,7 +129,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     mash = [stage for stage in steps if stage.at is not None]
     added = sum(stage.comes.liquor_kg for stage in steps if stage.comes.liquor_kg > 0.0)
     volume_l = volumes.mash_volume_l(liquor + added, additions.all_grist_kg(program))
-    mash_s = sum(stage.ramp_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
+    mash_s = sum(stage.rising_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
     pauses_s = sum(stages.mixing_s(stage.kind, tun) for stage in steps)
     away_s = sum(stage.away_s for stage in steps)
     mash_kwh = sum(stage.kwh for stage in mash)
@@ -143,7 +141,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     return Plan(
         program=program,
         tun=tun,
-        course=_course(program, tun, strike, steps, strike.seconds + pauses_s + mash_s)._replace(malt=basis.plain()),
+        course=_course(program, tun, strike, steps, strike.ready_s + pauses_s + mash_s)._replace(malt=basis.plain()),
         problems=feasible.problems(program, tun, fit),
         stages=steps,
         strike_c=strike.temperature_c,
@@ -154,9 +152,9 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
         volume_l=volume_l,
         fill_share=volumes.fill_share(volume_l, tun.volume_l),
         thickness_l_per_kg=volumes.thickness_l_per_kg(liquor, program.grist_kg) if program.grist else None,
-        heat_up_s=strike.seconds,
+        heat_up_s=strike.ready_s,
         mash_s=mash_s + away_s,
-        duration_s=strike.seconds + pauses_s + mash_s + away_s,
+        duration_s=strike.ready_s + pauses_s + mash_s + away_s,
         strike_kwh=strike.kwh,
         mash_kwh=mash_kwh,
         cost=None if price is None else heat.cost(strike.kwh + mash_kwh, price),

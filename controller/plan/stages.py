@@ -9,9 +9,10 @@ from typing import NamedTuple, TypedDict
 
 from controller.brewing import extract, heat, volumes
 from controller.brewing.step_purpose import reason_for_step
-from controller.core.control.climb import LimitedBy, climb, power_w
+from controller.core.control.climb import BAND_K, LimitedBy, climb, late_s, power_w
 from controller.core.control.heat_path import heat_path
 from controller.core.nouns import COMES_IN, GOES_IN, SETTLE_S, StepKind
+from controller.core.procedure.program import BAND_S
 from controller.plan.additions import NOTHING, Addition, InTun, comes, gravity_p
 from controller.plan.recipe import Grist, Program, Step
 from controller.settings.tun import Tun
@@ -36,6 +37,12 @@ class Stage(NamedTuple):
     kwh: float  # drawn by the heater in this step
     at: int | None  # index of the program's step; None for dough-in
     why: str
+    late_s: float = 0.0  # from the rise's arithmetic end until the step's own time begins
+
+    @property
+    def rising_s(self) -> float:
+        """How long from the step's beginning until its own time begins, s?"""
+        return self.ramp_s + self.late_s
 
     @property
     def addition_kg(self) -> float:
@@ -63,6 +70,12 @@ class Strike(NamedTuple):
     kwh: float
     capacity_j_per_k: float
     drawn_c: float | None = None  # of liquor that comes from another vessel: how hot it is drawn there
+    late_s: float = 0.0  # from the arithmetic end of the heat-up until somebody is asked for grain
+
+    @property
+    def ready_s(self) -> float:
+        """How long from the first heat until somebody is asked for grain, s?"""
+        return self.seconds + self.late_s
 
 
 def liquor_kg(program: Program) -> float:
@@ -89,7 +102,16 @@ def strike(program: Program, tun: Tun, liquor: float) -> Strike:
         strike_c, drawn_c = _drawn(program, tun, liquor, strike_c)
     landing_c = heat.landing_c(**_wetted(program, liquor), liquor_c=strike_c, metal_j_per_k=hot_j_per_k)
     seconds, kwh = (0.0, 0.0) if drawn_c else _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
-    return Strike(strike_c, parts, first_c if dough.strike_c is None else landing_c, seconds, kwh, capacity, drawn_c)
+    lands_c = first_c if dough.strike_c is None else landing_c
+    ready_s = 0.0 if drawn_c else BAND_S + _shows_s(tun, capacity, strike_c, seconds)
+    return Strike(strike_c, parts, lands_c, seconds, kwh, capacity, drawn_c, ready_s)
+
+
+def _shows_s(tun: Tun, capacity_j_per_k: float, strike_c: float, seconds: float) -> float:
+    """How long after the end of its heat-up is strike liquor in band, s?"""
+    hot_j_per_k = capacity_j_per_k + heat_path(tun).bath_j_per_k
+    slope = (power_w(tun) - tun.loss_w_per_k * (strike_c - tun.room_c)) / hot_j_per_k
+    return late_s(tun, hot_j_per_k, slope, seconds, strike=True)
 
 
 def open_lid_k(program: Program, tun: Tun, liquor: float, mash_c: float) -> tuple[float, float]:
@@ -99,6 +121,15 @@ def open_lid_k(program: Program, tun: Tun, liquor: float, mash_c: float) -> tupl
     mash_j_per_k = heat.mash_j_per_k(program.grist_kg, liquor, tun.metal_j_per_k)
     lost_k = tun.open_w_per_k * (mash_c - tun.room_c) * tun.mashing_in_s(program.grist_kg) / mash_j_per_k
     return lost_k, lost_k * mash_j_per_k / (liquor * heat.WATER + tun.metal_j_per_k + heat_path(tun).bath_j_per_k)
+
+
+def lost_k(program: Program, tun: Tun, liquor: float, landing_c: float) -> tuple[float, float]:
+    """What has the mash lost before heat may come after dough-in, K: by the open lid, where the strike does not cover
+    it, and while it mixes?"""
+    covered = not program.grist or (program.dough_in.lid == "open" and program.dough_in.strike_c is None)
+    lid_k = 0.0 if covered else open_lid_k(program, tun, liquor, landing_c)[0]
+    mash_j_per_k = heat.mash_j_per_k(program.grist_kg, liquor, tun.metal_j_per_k)
+    return lid_k, tun.loss_w_per_k * (landing_c - tun.room_c) * mixing_s("dough_in", tun) / mash_j_per_k
 
 
 def _drawn(program: Program, tun: Tun, liquor: float, strike_c: float) -> tuple[float, float]:
@@ -179,6 +210,7 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
     if strike.temperature_c is not None:
         found.append(_dough_in(program, liquor, strike))
     now_c, hottest_c = strike.landing_c, strike.landing_c
+    short_k = 0.0 if strike.temperature_c is None else sum(lost_k(program, tun, liquor, now_c))
     grist_kg, liquor_now, cooked_j = program.grist_kg, liquor, 0.0
     for at, step in enumerate(program.step):
         capacity = heat.mash_j_per_k(program.grist_kg, liquor_now, tun.metal_j_per_k) + cooked_j
@@ -194,12 +226,24 @@ def stages(program: Program, tun: Tun, liquor: float, strike: Strike) -> tuple[S
             )
         else:
             stage = _rest(at, step, tun, capacity, liquor_now, now_c, to_c, why)
+            really_s = climb(tun, capacity, now_c - short_k, to_c, step.ramp_k_per_s).in_band_s
+            stage = stage._replace(late_s=really_s - stage.ramp_s if math.isfinite(stage.ramp_s) else 0.0)
         found.append(stage)
+        short_k = _short_k(stage, tun)
         grist_kg, liquor_now = grist_kg + comes_in.grist_kg, liquor_now + comes_in.liquor_kg
         cooked_j += comes_in.capacity_j_per_k
         now_c = _after_c(step, comes_in, to_c)
         hottest_c = max(hottest_c, now_c)
     return tuple(found)
+
+
+def _short_k(stage: Stage, tun: Tun) -> float:
+    """By how much is the mash under its temperature when the next step begins, K? Who adds is told to stop short of the
+    target, and it cools while that mixes."""
+    if stage.kind not in GOES_IN:
+        return 0.0
+    told_k = 0.0 if stage.kind == "water_in" else BAND_K
+    return told_k + tun.loss_w_per_k * (stage.target_c - tun.room_c) * SETTLE_S / stage.capacity_j_per_k
 
 
 def _after_c(step: Step, comes_in: Addition, to_c: float) -> float:
@@ -218,7 +262,7 @@ def _dough_in(program: Program, liquor: float, strike: Strike) -> Stage:
         why = reason_for_step("dough_in", target_c, 0.0)
     return Stage(
         "dough-in", "dough_in", target_c, strike.seconds, mean, "heater", 0.0, strike.capacity_j_per_k, liquor,
-        NOTHING, strike.kwh, None, why,
+        NOTHING, strike.kwh, None, why, strike.late_s,
     )  # fmt: skip
 
 

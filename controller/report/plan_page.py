@@ -162,7 +162,9 @@ def _going_in(plan: Plan) -> str:
     if not kinds:
         return ""
     what = " and additions" if set(kinds) != {"dough_in"} else ""
-    return f", with {_minutes(sum(mixing_s(kind, plan.tun) for kind in kinds))} for grain{what} to mix in"
+    mixing = f", with {_minutes(sum(mixing_s(kind, plan.tun) for kind in kinds))} for grain{what} to mix in"
+    in_s = plan.tun.mashing_in_s(plan.program.grist_kg)
+    return mixing + (f"; {_minutes(in_s)} of mashing in come on top" if in_s else "")
 
 
 def _minutes(seconds: float) -> str:
@@ -184,10 +186,10 @@ def rows(plan: Plan, dough_in_s: float | None) -> Iterator[Row]:
     """The steps in order. `dough_in_s`: seconds after midnight; without it times are elapsed."""
     now_s = 0.0 if dough_in_s is None else dough_in_s - plan.heat_up_s
     for number, stage in enumerate(plan.stages, 1):
-        now_s += stage.ramp_s if stage.at is None else 0.0
+        now_s += stage.rising_s if stage.at is None else 0.0
         clock, target = _clock(now_s, dough_in_s is None), f"{stage.target_c:4.1f} °C"
         yield Row(clock, f"{number} {stage.name}", target, _hold(plan, stage), _rise(plan, stage), stage.why)
-        now_s += 0.0 if stage.at is None else stage.ramp_s + stage.hold_s * (stage.kind != "keep")
+        now_s += 0.0 if stage.at is None else stage.rising_s + stage.hold_s * (stage.kind != "keep")
         now_s += mixing_s(stage.kind, plan.tun)
         now_s += 0.0 if stage.at is None else stage.away_s
 

@@ -190,5 +190,7 @@ class Learned(Table):
     lag_sd_s: float = Field(ge=0, le=1200, alias="lag_sd_s", default=0.0)
     dead_s: float = Field(ge=0, le=600, alias="dead_s")
     dead_sd_s: float = Field(ge=0, le=600, alias="dead_sd_s", default=0.0)
+    loss_w_per_k: float | None = Field(ge=0, le=1e5, alias="loss_w_per_k", default=None)  # None: the plate's
+    loss_sd: float = Field(ge=0, le=1e5, alias="loss_sd", default=0.0)
     on: Day
     tun_digest: str = ""

@@ -162,17 +162,17 @@ PAGES = {
         "52.8 °C = 50.0 °C + 4.2 K for the grain at 18 °C - 1.4 K of slaking heat (4.8 % moisture)",
         "all in after 10 min; an open lid takes some 0.8 K of it back",
         "60.0 kg liquor (3.0 L/kg), 20 kg grain: 73.4 L, 73 % full",
-        "heat-up 36 min, then 1 h 44 min of mash",
+        "heat-up 38 min, then 1 h 48 min of mash",
         "5.63 kWh (strike 3.00, mash 2.64); 1.69 EUR",
         "06:00  1 dough-in",
-        "06:13  3 maltose rest",
+        "06:14  3 maltose rest",
         "13 min at 0.98 K/min (the heater gives no more)",
     ),
-    "linnet": ("+0:27  1 dough-in", "+0:30  2 conversion"),
+    "linnet": ("+0:29  1 dough-in", "+0:32  2 conversion"),
     "dotterel --at 06:00": (
         "22.2 L of thick mash (25.2 kg, 32 %; 45 % of the grist, 27 % of the liquor) out, away 45 min",
-        "06:18  3 decoction",
-        "07:06  4 maltose rest",
+        "06:20  3 decoction",
+        "07:08  4 maltose rest",
     ),
 }
 

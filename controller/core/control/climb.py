@@ -1,16 +1,17 @@
-"""How long does a rise take on this tun, and what limits it?"""
+"""How long does a rise take on this tun, when does the probe show it, and what limits it?"""
 
 from __future__ import annotations
 
 import math
 from typing import Literal, NamedTuple
 
-from controller.brewing import heat
+from controller.brewing import heat, water
 from controller.core.control.heat_path import HeatPath, heat_path
 from controller.settings.tun import Tun
 
 LimitedBy = Literal["limit", "heater", "program", "addition", "cooling", ""]
 
+BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
 HEATER_LIMITS = 1.005  # the rise takes so much longer than its limit allows: the heater is what limits it
 
 
@@ -19,6 +20,12 @@ class Climb(NamedTuple):
 
     seconds: float
     limited_by: LimitedBy
+    late_s: float = 0.0  # from its arithmetic end until the reading is in band; negative where it is there before
+
+    @property
+    def in_band_s(self) -> float:
+        """How long until the reading is in band, s?"""
+        return self.seconds + self.late_s
 
 
 def power_w(tun: Tun) -> float:
@@ -36,9 +43,11 @@ def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_
     """
     path = heat_path(tun)
     capacity_j_per_k += path.bath_j_per_k
+    loss_k_per_s = tun.loss_w_per_k * (to_c - tun.room_c) / capacity_j_per_k
     if to_c <= from_c:
         cooling_s = heat.cooling_time_s(capacity_j_per_k, tun.loss_w_per_k, tun.room_c, from_c, to_c)
-        return Climb(cooling_s, "cooling" if to_c < from_c else "")
+        late = _late_s(tun, capacity_j_per_k, from_c - to_c, loss_k_per_s, cooling_s)
+        return Climb(cooling_s, "cooling" if to_c < from_c else "", late)
     limit = min(tun.climb_k_per_s, wanted_k_per_s or math.inf)
     full_c = min(max(_full_until_c(path), from_c), to_c)
     power = power_w(tun)
@@ -47,9 +56,33 @@ def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_
     seconds = (bend_c - from_c) / limit
     seconds += heat.ramp_time_s(capacity_j_per_k, power, tun.loss_w_per_k, tun.room_c, bend_c, full_c)
     seconds += _throttled_s(tun, capacity_j_per_k, limit, full_c, to_c)
+    slope = min(limit, power / capacity_j_per_k - loss_k_per_s)
+    late = _late_s(tun, capacity_j_per_k, to_c - from_c, slope, seconds)
     if seconds > HEATER_LIMITS * (to_c - from_c) / limit:
-        return Climb(seconds, "heater")
-    return Climb(seconds, "limit" if limit == tun.climb_k_per_s else "program")
+        return Climb(seconds, "heater", late)
+    return Climb(seconds, "limit" if limit == tun.climb_k_per_s else "program", late)
+
+
+def _late_s(tun: Tun, capacity_j_per_k: float, way_k: float, slope_k_per_s: float, rise_s: float) -> float:
+    """As `late_s`; what is in band from the start has no rise to wait for."""
+    return late_s(tun, capacity_j_per_k, slope_k_per_s, rise_s) if way_k > BAND_K else -rise_s
+
+
+def late_s(tun: Tun, capacity_j_per_k: float, slope_k_per_s: float, rise_s: float, strike: bool = False) -> float:
+    """How long after the arithmetic end of a rise is its reading in band, s? `slope_k_per_s`: its last.
+
+    The heater works that long; its heat shows a dead time later and behind one lag, by which a steady rise trails.
+    Where it trails by no more than the band, it comes into it that much earlier; else what is still missing at the end
+    falls exponentially (arithmetic). The bed is that of the mash in it, not of a full tun.
+    """
+    if not (0.0 < rise_s < math.inf and slope_k_per_s > 0.0):
+        return 0.0
+    path = heat_path(tun)
+    dead_s = path.dead_s + path.passing_s(strike) * min(capacity_j_per_k / (tun.volume_l * water.J_PER_L_K), 1.0)
+    missing_k = slope_k_per_s * path.lag_s * -math.expm1(-rise_s / path.lag_s) if path.lag_s > 0.0 else 0.0
+    if missing_k > BAND_K:
+        return dead_s + path.lag_s * math.log(missing_k / BAND_K)
+    return max(dead_s + (missing_k - BAND_K) / slope_k_per_s, -rise_s)
 
 
 def _full_until_c(path: HeatPath) -> float:

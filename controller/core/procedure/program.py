@@ -7,9 +7,10 @@ while heat is held, and while a ramp is under way. Nothing goes on that a person
 
 from typing import Final, assert_never
 
+from controller.core.control.climb import BAND_K
 from controller.core.nouns import COMES_IN, Event, Instant, Leg, Measurement, Phase, RunState, View
 from controller.core.procedure import cooker, iodine_series, poured, states
-from controller.core.procedure.questions import BAND_K, STANDS_S, ask, free, question
+from controller.core.procedure.questions import STANDS_S, ask, free, question
 from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
 from controller.quick_records import maker

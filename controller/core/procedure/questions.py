@@ -4,10 +4,10 @@ from typing import assert_never
 
 from controller.brewing import pull as pulls
 from controller.brewing import volumes
+from controller.core.control.climb import BAND_K
 from controller.core.nouns import Instant, Leg, Phase
 from controller.core.procedure.run import Prompt, Run
 
-BAND_K = 0.5  # in band: within this of the target (own proposal, as in the trade's habit of +-0.5 K)
 ASK_AGAIN_S = 300.0  # an unanswered question is repeated
 STANDS_S = 120.0  # liquor that came in hot, with vessel and probe, before its strike is judged (own proposal)
 POURED, MET, TEMPERED = 1, 2, 3  # of the liquor before grain: asked for; its strike judged; some more goes in

@@ -11,9 +11,9 @@ from math import isfinite
 from typing import NamedTuple
 
 from controller.brewing import heat, volumes, water
-from controller.core.control.climb import climb
+from controller.core.control.climb import BAND_K, climb
 from controller.core.nouns import Course, Event, Instant, Leg, Measurement, Phase
-from controller.core.procedure.questions import BAND_K, MET, POURED, STANDS_S
+from controller.core.procedure.questions import MET, POURED, STANDS_S
 from controller.core.procedure.run import Offer, Run, leg_of
 from controller.core.procedure.who_moves import PUMP_REST_S
 from controller.settings.tun import Tun

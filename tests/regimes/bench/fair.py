@@ -16,7 +16,7 @@ import os
 import subprocess
 import sys
 import tempfile
-from math import inf, isinf, sin
+from math import inf, isinf
 from multiprocessing import Pool
 from random import Random
 from typing import NamedTuple
@@ -25,19 +25,19 @@ from controller.commissioning.learn import Identified, by_file, identify
 from controller.core.control import on_off
 from controller.core.control.heat_path import heat_path
 from controller.core.nouns import Demand, Measurement, Target
-from controller.settings.tun import Heater, Learned, Output, Probe, Probes, SwitchInput, Tun
+from controller.settings.tun import Learned, Tun
 from tests.places import ROOT
 from tests.regimes.bench.control import at
-from tests.regimes.bench.fair_tun import BEHIND, WATER, WAYS, FairTun, Made, Way, draw
+from tests.regimes.bench.fair_site import FREE, World, tun_file, water_run
+from tests.regimes.bench.fair_tun import WATER, WAYS, FairTun, Made, Way, draw
 from tests.regimes.bench.laws import HAND_KI, HAND_KP, Rooms, Step
 from tests.regimes.bench.loop import BAND_K, Law, Ramp, Rest, judge
-from tests.regimes.bench.pulse import PULSE_START, pulse
 from tests.regimes.command import options
 
 SEEN, UNSEEN = 11, 12  # seeds
 LAWS = ("by hand", "plate", "learned", "oracle")
 STRIKE_K, STRIKE_S = 12.0, 3600.0  # strike liquor is heated by so much before dough-in, for so long at the most
-FREE, GENTLE = 5.0 / 60.0, 1.0 / 60.0  # K/s: no limit but the heater's, and a usual one
+GENTLE = 1.0 / 60.0  # K/s: a usual limit; FREE is none but the heater's
 PROGRAMS = (
     ((52.0, 900.0), (63.0, 1200.0), (72.0, 1200.0)),
     ((62.0, 900.0), (68.0, 1200.0), (74.0, 1200.0)),
@@ -61,52 +61,6 @@ class Plate:
 
     def __init__(self, plate: Tun) -> None:
         self.plate = plate
-
-
-def tun_file(made: Made) -> Tun:
-    """The file of a careful owner."""
-    told, pumped = made.told, made.flow_kg_per_s > 0.0
-    window_s = {"ssr": 2.0, "contactor": 30.0}.get(told.kind, 0.0)
-    pulse_s = {"contactor": 5.0, "gas": 5.0}.get(told.kind, 0.0)
-    heater = Heater.model_construct(
-        kind=told.kind, power_w=told.power_w, place="coil" if made.way == "coil" else "line" if pumped else "jacket",
-        bath_l=told.bath_l, efficiency=1.0, window_s=window_s, min_on_s=pulse_s, min_off_s=pulse_s,
-        min_fire=0.3 if told.kind == "gas" else 0.0, duty_cap=1.0, lease_s=10.0,
-    )  # fmt: skip
-    probe = Probe.model_construct(
-        topic="probe/mash", lag_s=told.lag_s, place=made.place, behind_heater=made.place in BEHIND
-    )
-    return Tun.model_construct(
-        name="fair", volume_l=made.volume_l, min_liquor_l=0.2 * made.volume_l, metal_j_per_k=told.metal_j_per_k,
-        loss_w_per_k=told.loss_w_per_k, room_c=told.room_c, mixing="pump" if pumped else "stirrer",
-        flow_l_per_min=told.flow_l_per_min, climb_k_per_s=FREE, heater=heater,
-        probes=Probes.model_construct(mash=probe),
-        flow=SwitchInput.model_construct(topic="flow") if pumped else None,
-        pump=Output.model_construct(topic="pump/command") if pumped else None,
-        stirrer=None if pumped else Output.model_construct(topic="stirrer/command"),
-    )  # fmt: skip
-
-
-class World:
-    """A fair tun with its probe and its mains, a second at a time."""
-
-    def __init__(self, made: Made, tun: FairTun, rng: Random) -> None:
-        self.made, self.tun, self.rng = made, tun, rng
-        self.t, self.phase, self.probe_c = 0.0, rng.uniform(0.0, 6.28), tun.at_place(made.place)
-        self.newest = Measurement(None, None, None, inf, None, False, True)
-
-    def second(self, duty: float) -> Measurement:
-        """A second later: the reading that has arrived by then."""
-        made, was = self.made, self.newest
-        self.tun.second(duty, 1.0 + made.mains * sin(self.t / 700.0 + self.phase))
-        self.t += 1.0
-        self.probe_c += (self.tun.at_place(made.place) - self.probe_c) / (made.lag_s + 0.5)
-        if self.t % made.every_s < 1.0 and self.rng.random() >= made.lost:
-            value = round((self.probe_c + self.rng.gauss(0.0, made.noise_k)) / made.step_k) * made.step_k
-            self.newest = Measurement(value, value, self.t, 0.0, None, True, False)
-        elif was.at is not None:
-            self.newest = Measurement(was.value_c, was.raw_c, was.at, self.t - was.at, None, False, False)
-        return self.newest
 
 
 class Oracle:
@@ -186,17 +140,7 @@ def copied(tun: FairTun) -> FairTun:
 
 def learn(made: Made, plate: Tun) -> Learned | None:
     """What a water run tells; None: refused, the plate stays."""
-    tun = FairTun(made, 42.0, plain=True)
-    world = World(made, tun, Random(f"pulse/{made.volume_l}"))
-    liquor_j = made.liquor_kg * WATER + plate.metal_j_per_k
-    state, relay, applied = PULSE_START, on_off.START, 0.0
-    while state.phase not in ("done", "failed"):
-        seen = world.second(applied)
-        if seen.value_c is None:
-            continue
-        state, duty = pulse(state, seen, applied, 1.0, 78.0)
-        relay, applied = on_off.modulate(heat_path(plate).switching, Demand(duty, "pulse"), relay, 1.0)
-    found = identify(state.trace, by_file(plate, liquor_j)) if state.phase == "done" else None
+    found = identify(water_run(made, plate).trace, by_file(plate, made.liquor_kg * WATER + plate.metal_j_per_k))
     if not isinstance(found, Identified):
         return None
     told = {k: v for k, v in found._asdict().items() if k in Learned.model_fields}

@@ -23,6 +23,7 @@ PULSE_FROM_C = 42.0
 LEVEL_S = 90.0  # s without drift before and after the pulse (own proposal)
 LEVEL_K_PER_S = 0.06 / 60.0  # drift, K/s, that still counts as level
 SETTLE_MOST_S, HEAT_MOST_S, COAST_MOST_S = 900.0, 2400.0, 1500.0  # s, then the attempt is given up or judged as it is
+COAST_LEAST_S = 600.0  # the first rest of the water trial: it tells the loss
 
 
 def learn(plant: Plant, seed: int) -> tuple[Learned | None, Identified | Refused | str]:
@@ -66,9 +67,12 @@ class PulseState(NamedTuple):
 PULSE_START = PulseState()
 
 
-def pulse(state: PulseState, seen: Measurement, applied: float, dt: float, most_c: float) -> tuple[PulseState, float]:
+def pulse(
+    state: PulseState, seen: Measurement, applied: float, dt: float, most_c: float, more_k: float = 0.0
+) -> tuple[PulseState, float]:
     """Which duty goes out now? `applied`: what went out over the last `dt` s; never heats above `most_c`, °C, and
-    never without a fresh reading. Ends in `done` (then `identify(state.trace, ...)`) or `failed` (then `state.why`)."""
+    never without a fresh reading. `more_k`: on the usual rise, for a longer record. Ends in `done`
+    (then `identify(state.trace, ...)`) or `failed` (then `state.why`)."""
     if state.phase in ("done", "failed"):
         return state, 0.0
     value = seen.value_c
@@ -79,7 +83,7 @@ def pulse(state: PulseState, seen: Measurement, applied: float, dt: float, most_
         case "settling":
             return _settling(state, value, most_c)
         case "heating":
-            return _heating(state, value, most_c)
+            return _heating(state, value, most_c, more_k)
         case _:
             return _coasting(state), 0.0
 
@@ -104,9 +108,9 @@ def _settling(state: PulseState, value: float, most_c: float) -> tuple[PulseStat
     return state, 0.0
 
 
-def _heating(state: PulseState, value: float, most_c: float) -> tuple[PulseState, float]:
+def _heating(state: PulseState, value: float, most_c: float, more_k: float) -> tuple[PulseState, float]:
     start = state.start_c if state.start_c is not None else value
-    if value >= start + RISE_K or value >= most_c:
+    if value >= start + RISE_K + more_k or value >= most_c:
         return state._replace(phase="coasting", phase_s=0.0), 0.0
     if state.phase_s > HEAT_MOST_S:
         return state._replace(phase="failed", why=f"full power for 40 min gave {value - start:.1f} K: check it"), 0.0
@@ -114,7 +118,7 @@ def _heating(state: PulseState, value: float, most_c: float) -> tuple[PulseState
 
 
 def _coasting(state: PulseState) -> PulseState:
-    if state.phase_s > COAST_MOST_S or (state.phase_s >= LEVEL_S and level(state.trace)):
+    if state.phase_s > COAST_MOST_S or (state.phase_s >= COAST_LEAST_S and level(state.trace)):
         return state._replace(phase="done", phase_s=0.0)
     return state
 
