@@ -37,6 +37,7 @@ class Belief(NamedTuple):
     arriving: tuple[float, ...] = (0.0,) * (STAGES + 1)  # share of power leaving each lag
     bed: tuple[float, ...] = ()  # layers of a pumped mash over its mean, top first; 1 is the rise at full power
     over: float = 0.0  # the probe over that mean by what the heater adds to the wort, the same
+    steady: float = 0.0  # what has arrived on the mean of the last turnover, share of power
     extra_k_per_s: float = 0.0  # loss beyond the plate's
     gain: float = 1.0  # heating rate, over the one believed at the start
     lag: float = 1.0  # lag, over the one believed at the start

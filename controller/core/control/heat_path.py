@@ -7,7 +7,7 @@ run. They ask it and never ask the tun file how the tun is built. The guard goes
 
 from __future__ import annotations
 
-from math import inf, tanh
+from math import tanh
 from typing import Literal, NamedTuple
 
 from controller.brewing import heat
@@ -27,13 +27,6 @@ BURNER_LAG_S = 15.0  # a burner under the pot, on top of the above (own estimate
 STIRRED_LAG_S = 20.0  # stirred tuns mix in 1..2 min (common practice): 0.63 of the way in a third of that
 PUMPED_LAG_S = 25.0  # plain liquor mixes by itself; pipes and heater chamber hold some 10 s of flow each
 
-# What a bed of grist between return and outlet does to a pumped tun. With plug flow the outlet shows the mean half a
-# turnover late and, at rest, half a rise too low; with 2..4 well-mixed layers 0.25..0.38 of both (arithmetic).
-LOOP_BED_SHARE = 0.25  # of one turnover: later than in plain liquor
-BELOW_MEAN = 0.25  # of the rise over the heater: the outlet's wort under the mean of the mash at rest
-BELOW_MOST_K = 0.6  # and not more, K at full power, for the plate does not say where in the bed the probe sits
-COIL_BELOW_K = 0.3  # K that a coil's probe may be believed under the mean: a rest begins within 0.5 K of its target
-
 GRIST_RISE = 1.1  # the rise with grist in, over that of the plate: flow falls once grist is in
 LIMIT_ROOM_K = 0.5  # what a probe behind the heater reads stays so far under the hard limit (own proposal: noise,
 # calibration, and the tenths by which the model is off)
@@ -42,17 +35,6 @@ LIMIT_ROOM_K = 0.5  # what a probe behind the heater reads stays so far under th
 # Where the mash probe sits, as the loop sees it: no bed; in the middle of one; where wort leaves it; behind the heater.
 Place = Literal["mixed", "layered", "end", "stream"]
 PLACES: dict[Spot, Place] = {"mash": "layered", "bed outlet": "end", "return": "stream", "heater outlet": "stream"}
-
-
-class Patience(NamedTuple):
-    """For how long is heat waited for that seems to be on its way, and how is it given up?"""
-
-    times: float  # that heat takes to show, by the second belief: so long the ceiling stands all the same
-    gives_k: float  # K that it rises in each further one
-
-
-PATIENCE = Patience(times=2.5, gives_k=0.25)  # own trial: a mash of 17 L lay 0.5 K short for hours
-COIL_PATIENCE = Patience(times=0.5, gives_k=2.0)  # late by itself (own bench: calmer with a second belief, too)
 
 
 class HeatPath(NamedTuple):
@@ -64,16 +46,12 @@ class HeatPath(NamedTuple):
     heater_s: float  # how late the heater's heat reaches the wort
     lag_s: float  # heater to reading in plain liquor, the longest of the lags in a row
     dead_s: float  # the other lags together: they look like a dead time
-    bed_s: float  # later than that with grist in, because the wort must pass the bed
     sits: Place  # the mash probe
     rise_k: float  # of wort past the heater at full power in plain liquor, by the plate; 0 where it is not reckoned
     stream_w_per_k: float  # heat that the round of a pumped mash carries for each kelvin; 0 without a bed
     near_s: float  # how late a probe just behind the heater feels it
-    below_mean_k: float  # wort leaving a pumped bed under the mean of the mash, at full power at rest
-    below_most_k: float  # no more of that is believed at the duty of a rest
     highest_c: float  # a probe in the stream reads no more than this while heat is steady
     line_w_per_k: float  # wort past a heater in the line takes so much heat with it; 0 without such a heater
-    patience: Patience
 
     @property
     def in_stream(self) -> bool:
@@ -85,18 +63,9 @@ class HeatPath(NamedTuple):
         """How long until mash and bath are as warm again after grain has cooled both, s? Two of the bath's lags."""
         return 2.0 * self.heater_s if self.bath_j_per_k > 0.0 else 0.0
 
-    def passing_s(self, strike: bool) -> float:
-        """How long does the wort take through the bed, as the probe sees it, s? Plain liquor has none to pass."""
-        return 0.0 if strike else self.bed_s
-
-    def flow_s(self, strike: bool) -> float:
-        """Which part of the lags grows when the pump is slow, s? 0 where no bed stands between heater and probe."""
-        passing_s = self.passing_s(strike)
-        return passing_s + PUMPED_LAG_S if passing_s > 0.0 and not self.in_stream else 0.0
-
     def turnover_s(self, strike: bool, capacity_j_per_k: float) -> float:
         """In which time does the wort carry all of the mash's heat round once, s? 0 where no bed is reckoned."""
-        bedded = not strike and self.sits in ("layered", "stream") and self.stream_w_per_k > 0.0
+        bedded = not strike and self.rise_k > 0.0 and self.stream_w_per_k > 0.0
         return GRIST_RISE * capacity_j_per_k / self.stream_w_per_k if bedded else 0.0
 
     def stream_rise_k(self, strike: bool) -> float:
@@ -137,7 +106,7 @@ def heat_path(tun: Tun) -> HeatPath:
 def _made(tun: Tun) -> HeatPath:
     """Every question about how the tun is built is asked here."""
     heater, probe = tun.heater, tun.probes.mash
-    coil, line = heater.place == "coil", heater.place == "line"
+    line = heater.place == "line"
     heater_s, place = _heater_s(tun), _place(tun)
     lags = (
         heater_s + (BURNER_LAG_S if heater.kind == "gas" else 0.0),
@@ -157,16 +126,12 @@ def _made(tun: Tun) -> HeatPath:
         heater_s=heater_s,
         lag_s=max(lags),
         dead_s=sum(lags) - max(lags),
-        bed_s=_bed_s(tun) if place == "end" else 0.0,
         sits=place,
-        rise_k=tun.plate_rise_k if place in ("stream", "layered") else 0.0,
+        rise_k=tun.plate_rise_k if place in ("stream", "layered") or (place == "end" and tun.bed) else 0.0,
         stream_w_per_k=(tun.flow_l_per_min or 0.0) / 60.0 * heat.WATER if tun.bed else 0.0,
         near_s=heater_s + probe.lag_s,
-        below_mean_k=min(BELOW_MEAN * tun.plate_rise_k, BELOW_MOST_K) if (line or coil) and place == "end" else 0.0,
-        below_most_k=COIL_BELOW_K if coil else inf,
         highest_c=tun.guard.hard_limit_c - LIMIT_ROOM_K,
         line_w_per_k=(tun.flow_l_per_min or 0.0) / 60.0 * heat.WATER if line else 0.0,
-        patience=COIL_PATIENCE if coil else PATIENCE,
     )
 
 
@@ -185,11 +150,3 @@ def _heater_s(tun: Tun) -> float:
         return HEATER_LAG_S[heater.place]
     bath_s = bath * mash / (bath + mash) * LOOP_BATH_DROP_K / (heater.power_w * heater.efficiency)
     return max(bath_s, HEATER_LAG_S["jacket"])
-
-
-def _bed_s(tun: Tun) -> float:
-    """How much later does a probe show the mean of the mash because the wort must pass the bed, s?"""
-    flow = tun.flow_l_per_min
-    if not tun.bed or not flow:
-        return 0.0
-    return LOOP_BED_SHARE * 60.0 * tun.volume_l / flow

@@ -22,8 +22,9 @@ from controller.core.control.belief import Doubt
 from controller.quick_records import maker
 
 PRIOR_K = 0.5  # K: how far a first reading may be from the mash
-PRIOR_LOSS = 0.5  # of the plate's loss: lids, draughts, insulation nobody measured (own estimate)
+PRIOR_LOSS = 1.0  # of the plate's loss: the truth was 0.7 to 4 times the rule of thumb (own bench)
 PRIOR_LOSS_RATE = 0.01  # of the heating rate, added to it
+CAPACITY_SD = 0.05  # relative: grist and liquor are measured to some per cent (own proposal)
 NOISE_K = 0.06  # K, reading: 0.0625 K steps and up to 0.1 K noise (own bench: 0.05..0.08 alike)
 WALK_K = 0.004  # K per root second: draughts, stirring, what no model knows (own bench)
 SHAPE = 0.15  # of the heat in the lags: error of their shape while the heat changes (own bench: 0.1..0.2 alike)
@@ -54,6 +55,14 @@ def prior(rate: float, plate_loss: float, gain_sd: float, lag_sd: float, rise_sd
 def alone(doubt: Doubt) -> Doubt:
     """The reading stands alone: something was added or moved, nothing is learned from what led up to it."""
     return doubt._replace(xx=PRIOR_K**2, xl=0.0, xg=0.0, xd=0.0, xr=0.0)
+
+
+def kept(doubt: Doubt, gain_sd: float, lag_sd: float, rise_sd_k: float) -> Doubt:
+    """What is doubtful once something else may be in the tun? Loss and heating rate as before, the latter by the new
+    heat capacity as well; lag and bed anew."""
+    known = Doubt(*(0.0,) * len(Doubt._fields))
+    gg = min(max(doubt.gg, CAPACITY_SD**2), gain_sd**2)
+    return known._replace(xx=PRIOR_K**2, ll=doubt.ll, gg=gg, dd=lag_sd**2, rr=rise_sd_k**2)
 
 
 def forward(doubt: Doubt, rate: float, arrives: float, change: float, lag_s: float, dt: float) -> Doubt:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import NamedTuple
 
-from controller.core.control import outlet, slow_pump
+from controller.core.control import outlet
 from controller.core.control.belief import NOTHING, Belief
 from controller.core.control.feedback import feedback, simc_gain, tau_s
 from controller.core.control.observer import observe
@@ -32,7 +32,6 @@ class LoopState(NamedTuple):
     """What one tick leaves for the next."""
 
     belief: Belief = NOTHING
-    slow: slow_pump.SlowState = slow_pump.START
     outlet: outlet.OutletState = outlet.START
     saturated: bool = False  # asked for all the heater may give: the setpoint should wait
 
@@ -61,17 +60,14 @@ def regulate(
     if dt > GAP_S:
         state = START._replace(belief=state.belief.anew())
     belief = observe(model, target, seen, applied, state.belief, dt)
-    slow, allowed = state.slow, 1.0
-    if model.flow_s > 0.0:
-        slow, allowed = slow_pump.watch(model, setpoint, target, seen, applied, state.belief, belief, slow, dt)
     cascade = outlet.cascade(model.rise_k, state.outlet, outlet_c, outlet_limit_c, applied, dt)
     duty, reason = _act(model, setpoint, target, seen, belief)
-    duty, most = min(duty, allowed), min(model.duty_cap, cascade.cap, 1.0)
+    most = min(model.duty_cap, cascade.cap, 1.0)
     if not isfinite(duty):
         return START, Demand(0.0, "no heat: the model gave no number")
     if duty >= most and most < min(model.duty_cap, 1.0):
         reason = "held back: the heater's outlet is near its limit"
-    state = _left(belief=belief, slow=slow, outlet=cascade, saturated=duty >= most)
+    state = _left(belief=belief, outlet=cascade, saturated=duty >= most)
     return state, _demand(min(max(duty, 0.0), most), reason)
 
 

@@ -6,7 +6,7 @@ of its figures by as much as can be told of it just now.
 
 from __future__ import annotations
 
-from math import exp
+from math import exp, sqrt
 
 from controller.core.control import kalman
 from controller.core.control.belief import STAGES, Belief
@@ -15,10 +15,13 @@ from controller.core.control.plant_model import GAIN_BOUNDS, PlantModel
 from controller.core.nouns import HIGHEST_C, LOWEST_C, Measurement, Target
 
 LAG_BOUNDS = (0.4, 3.0)  # lag found, over the one believed
-RISE_SDS = 1.5  # standard deviations that the rise at the probe may be corrected by
 LAYERS = 5  # of a bed: between one mixed one and plug flow (own proposal)
 UNEVEN = 1.0  # of what the layers are apart: doubt of each reading there, for the bed is not like that (own bench)
 MOVING = 0.1  # the same of what a probe behind the heater has still to show (own bench)
+UNSETTLED = (
+    0.2  # of what a bed has still to show: so far its shape is not that of the layers (own bench: 0.1..0.3 alike)
+)
+ALIKE = 0.25  # of a turnover: for so long readings of a bed err alike, and so do they for half of the lags (own bench)
 MOST_RISE = 2.0  # rise found, beyond the one believed, over that: a pump at a third of its flow
 MOST_EXTRA = 0.25  # of the rate: loss beyond the plate's that is believed, K/s
 JUMP_K = 1.5  # K between model and reading: no noise, something was added; the model starts anew at the reading
@@ -35,8 +38,18 @@ def observe(model: PlantModel, target: Target, seen: Measurement, applied: float
     if value is not None and seen.fresh:
         belief = _read(model, target, value, applied, belief, (belief.arriving[-1] - arrived) / max(dt, 0.5))
     if target.heat != "hold":  # what is in the tun may change: when heat comes back, doubt begins anew
-        return belief._replace(doubt=None, coming_c=_coming_c(model, belief))
+        return _put_by(model, belief)
     return belief._replace(coming_c=_coming_c(model, belief))
+
+
+def _put_by(model: PlantModel, belief: Belief) -> Belief:
+    """What is kept while no heat is wanted? What was found of heater and loss; behind the heater rate and rise of
+    plain liquor cannot be told apart, so there doubt begins anew."""
+    doubt, coming_c = belief.doubt, _coming_c(model, belief)
+    if doubt is None or model.path.in_stream:
+        return belief._replace(doubt=None, coming_c=coming_c)
+    doubt = kalman.kept(doubt, *model.doubts)
+    return belief._replace(rise_k=0.0, bed=(), over=0.0, doubt=doubt, coming_c=coming_c)
 
 
 def _forward(model: PlantModel, applied: float, belief: Belief, model_c: float, dt: float) -> Belief:
@@ -47,14 +60,23 @@ def _forward(model: PlantModel, applied: float, belief: Belief, model_c: float, 
     )
     arriving = passed(model.dead_s, model.lag_s, applied, belief.arriving, dt)
     change = arriving[-1] - belief.arriving[-1]
-    bed = layers(belief.bed, arriving[-1], model.turnover_s(belief), dt)
+    turnover_s = model.turnover_s(belief)
+    bed = layers(belief.bed, arriving[-1], turnover_s, dt)
+    reading_c = model_c + (rate * arriving[-1] - model.loss_k_per_s(model_c, belief.extra_k_per_s)) * dt
     return belief._replace(
-        reading_c=model_c + (rate * arriving[-1] - model.loss_k_per_s(model_c, belief.extra_k_per_s)) * dt,
+        reading_c=reading_c,
         arriving=arriving,
         bed=bed,
+        steady=lagged(belief.steady, arriving[-1], turnover_s or model.lag_s + model.dead_s, dt),
+        extra_k_per_s=_extra(model, belief, model_c, reading_c),
         over=over(model.path.sits, bed, arriving[-1]),
         doubt=kalman.forward(doubt, rate, arriving[-1], change, model.lag_s + model.dead_s, dt),
     )
+
+
+def _extra(model: PlantModel, belief: Belief, was_c: float, now_c: float) -> float:
+    """What is the loss beyond the plate's at another temperature? Loss goes with what is between mash and room."""
+    return belief.extra_k_per_s * max(now_c - model.room_c, 1.0) / max(was_c - model.room_c, 1.0)
 
 
 def layers(bed: tuple[float, ...], arrives: float, turnover_s: float, dt: float) -> tuple[float, ...]:
@@ -75,7 +97,9 @@ def over(place: Place, bed: tuple[float, ...], arrives: float) -> float:
     """How far is the wort at the probe over the mean of the mash? 1 is the rise past the heater at full power."""
     if place == "stream":
         return arrives + (bed[-1] if bed else 0.0)
-    return bed[LAYERS // 2] if bed else 0.0
+    if not bed:
+        return 0.0
+    return bed[-1] if place == "end" else bed[LAYERS // 2]
 
 
 def lagged(level: float, came: float, lag_s: float, dt: float) -> float:
@@ -100,33 +124,40 @@ def _read(model: PlantModel, target: Target, value: float, applied: float, belie
     if model_c is None or doubt is None:
         return belief
     rate = model.rate_k_per_s
-    felt, late_k, apart = belief.over, 0.0, max(belief.bed) - min(belief.bed) if belief.bed else 0.0
-    apart = max(apart, belief.arriving[0]) if belief.bed else apart
-    rough_k = UNEVEN * model.rise_k * apart
-    if model.rise_k <= 0.0:
-        hold = _within(model.loss_k_per_s(model_c, belief.extra_k_per_s) / rate, 0.0, 1.0)  # duty that keeps it there
-        felt = belief.arriving[-1] - hold
-        value += model.below_k(hold) - belief.rise_k * felt
-    elif model.path.in_stream:
+    apart, late_k, rough_k = _apart(belief), 0.0, _unsettled_k(model, belief)
+    if model.path.in_stream:
         late_k = -model.rise_k * (model.lag_s + model.dead_s) * changes
-        rough_k += MOVING * model.rise_k * abs(applied - belief.arriving[-1])
+        rough_k = model.rise_k * (UNEVEN * apart + MOVING * abs(applied - belief.arriving[-1]))
     value -= model.added_k(belief)
     if target.heat != "hold" or abs(value - model_c) > JUMP_K + model.rise_k * (apart + abs(belief.over)):
-        return belief._replace(reading_c=value, doubt=kalman.alone(doubt))
-    doubt, step = kalman.correct(doubt, value - model_c, felt, late_k, rough_k)
-    least_k, most_k = -0.5 * model.rise_k, MOST_RISE * model.rise_k
-    if model.rise_k <= 0.0:
-        most_k = RISE_SDS * model.doubts.rise_sd_k
-        least_k = -most_k
+        extra = _extra(model, belief, model_c, value)
+        return belief._replace(reading_c=value, extra_k_per_s=extra, doubt=kalman.alone(doubt))
+    doubt, step = kalman.correct(doubt, value - model_c, belief.over, late_k, rough_k)
     plate_loss = max(model.loss_k_per_s(model_c), 0.0)
     return belief._replace(
         reading_c=model_c + step.x,
         extra_k_per_s=_within(belief.extra_k_per_s + step.loss, -plate_loss, MOST_EXTRA * rate),
         gain=_within(belief.gain * (1.0 + step.gain), *GAIN_BOUNDS),
         lag=_within(belief.lag * (1.0 + step.lag), *LAG_BOUNDS),
-        rise_k=_within(belief.rise_k + step.rise, least_k, most_k),
+        rise_k=_within(belief.rise_k + step.rise, -0.5 * model.rise_k, MOST_RISE * model.rise_k),
         doubt=doubt,
     )
+
+
+def _apart(belief: Belief) -> float:
+    """How far are the layers of a bed apart, or will they be, shares of the rise?"""
+    return max(max(belief.bed) - min(belief.bed), belief.arriving[0]) if belief.bed else 0.0
+
+
+def _unsettled_k(model: PlantModel, belief: Belief) -> float:
+    """By how much is a reading doubtful while a bed has not settled after a change of heat, K? All readings of a while
+    err alike there: each counts as if it erred by that much times the root of twice their number."""
+    if model.rise_k <= 0.0:
+        return 0.0
+    lag_s = model.lag_s + model.dead_s
+    alike_s = ALIKE * model.turnover_s(belief) + 0.5 * lag_s
+    behind = abs(belief.arriving[-1] - belief.steady)
+    return UNSETTLED * behind * (model.rise_k + model.rate_k_per_s * lag_s) * sqrt(2.0 * alike_s)
 
 
 def _within(value: float, low: float, high: float) -> float:

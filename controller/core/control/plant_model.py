@@ -20,10 +20,8 @@ GAIN_BOUNDS = (0.65, 1.5)  # heating rate, learned and found, over that of the p
 # Doubt, one standard deviation, relative.
 PLATE_GAIN_SD, LEARNED_GAIN_SD = 0.12, 0.06  # plates are true to +-15 % (common practice)
 PLATE_LAG_SD, LEARNED_LAG_SD = 0.35, 0.2  # own bench: plate lags against measured ones 0.5..1.5
-BED_LAG_SD = 0.35
 ROUND_LAG_SD = 0.5  # of a probe whose bed is reckoned apart: pockets of 5..90 s against 15 in the file
-RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in
-BED_RISE_SD = 0.5  # of what a turnover's share in the bed adds: a probe near the return is early instead of late
+RISE_SD = 0.3  # flow is known to +-25 % and falls once grist is in (own bench: 0.6 no better)
 
 
 class Doubts(NamedTuple):
@@ -48,9 +46,7 @@ class PlantModel(NamedTuple):
     duty_cap: float = 1.0
     rise_k: float = 0.0  # of wort past the heater at full power; 0 where it is not reckoned
     round_s: float = 0.0  # in this time it goes round through the bed once, by the plate; 0: no bed is reckoned
-    below_mean_k: float = 0.0  # the mash's mean lies so far over wort leaving a pumped bed, at full power at rest
     found_loss_k_per_s: float = 0.0  # loss beyond the plate's, as this run has shown it
-    flow_s: float = 0.0  # of lag and dead time, what flow through bed and pipes makes at the plate's; 0: no bed
     doubts: Doubts = Doubts()
 
     @property
@@ -61,10 +57,6 @@ class PlantModel(NamedTuple):
     def loss_k_per_s(self, at_c: float, extra_k_per_s: float = 0.0) -> float:
         """How fast does it cool at this temperature with the heater off, K/s?"""
         return self.loss_w_per_k * (at_c - self.room_c) / self.capacity_j_per_k + extra_k_per_s
-
-    def below_k(self, duty: float) -> float:
-        """How far is the probe believed under the mean of the mash at rest with this duty, K?"""
-        return min(self.below_mean_k * duty, self.path.below_most_k)
 
     def added_k(self, belief: Belief) -> float:
         """How far is the probe over the mean of the mash by what the heater adds to the wort, K?"""
@@ -77,8 +69,8 @@ class PlantModel(NamedTuple):
     def sound(self) -> bool:
         """Is this a tun at all? Its figures come to less than 1e8 together, and full power gives 1e-6 to 1 K/s."""
         balance = (self.capacity_j_per_k, self.power_w, self.loss_w_per_k, self.room_c, self.found_loss_k_per_s)
-        lags = (self.lag_s, self.dead_s, self.flow_s, self.round_s, self.path.near_s)
-        rest = (self.duty_cap, self.rise_k, self.below_mean_k, *self.doubts)
+        lags = (self.lag_s, self.dead_s, self.round_s, self.path.near_s)
+        rest = (self.duty_cap, self.rise_k, *self.doubts)
         if not sum(map(abs, (*balance, *lags, *rest))) < 1e8 or self.capacity_j_per_k <= 0.0:
             return False
         return 1e-6 < self.rate_k_per_s < 1.0 and min(lags) >= 0.0 and self.loss_w_per_k >= 0.0
@@ -87,7 +79,7 @@ class PlantModel(NamedTuple):
 def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: Belief = NOTHING) -> PlantModel:
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
     path, strike = heat_path(tun), target.strike
-    passing_s, rise_k = path.passing_s(strike), path.stream_rise_k(strike)
+    rise_k = path.stream_rise_k(strike)
     share = 1.0 if learned is None else learned.power_w / path.power_w
     lags = path if learned is None or path.in_stream else learned  # in the stream a water run does not show them
     capacity = max(target.capacity_j_per_k + path.bath_j_per_k, 1.0)
@@ -98,26 +90,21 @@ def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: B
         loss_w_per_k=tun.loss_w_per_k if learned is None or learned.loss_w_per_k is None else learned.loss_w_per_k,
         room_c=tun.room_c,
         lag_s=lags.lag_s * belief.lag,
-        dead_s=(lags.dead_s + passing_s) * belief.lag,
+        dead_s=lags.dead_s * belief.lag,
         duty_cap=path.switching.duty_cap,
         rise_k=rise_k,
         round_s=path.turnover_s(strike, target.capacity_j_per_k),
-        below_mean_k=path.below_mean_k,
         found_loss_k_per_s=belief.extra_k_per_s,
-        flow_s=path.flow_s(strike),
-        doubts=_doubts(path, passing_s, rise_k, capacity, learned is not None),
+        doubts=_doubts(path, rise_k, learned is not None),
     )
     return model if not path.in_stream else model._replace(duty_cap=_cap(model, target, belief))
 
 
-def _doubts(path: HeatPath, passing_s: float, rise_k: float, capacity_j_per_k: float, learned: bool) -> Doubts:
+def _doubts(path: HeatPath, rise_k: float, learned: bool) -> Doubts:
     """How far may these figures be off?"""
-    lag_sd = BED_LAG_SD if passing_s > 0.0 else LEARNED_LAG_SD if learned else PLATE_LAG_SD
-    return Doubts(
-        gain_sd=LEARNED_GAIN_SD if learned else PLATE_GAIN_SD,
-        lag_sd=ROUND_LAG_SD if rise_k > 0.0 else lag_sd,
-        rise_sd_k=max(RISE_SD * rise_k, path.power_w / capacity_j_per_k * (BED_RISE_SD * passing_s)),
-    )
+    lag_sd = ROUND_LAG_SD if rise_k > 0.0 else LEARNED_LAG_SD if learned else PLATE_LAG_SD
+    gain_sd = LEARNED_GAIN_SD if learned else PLATE_GAIN_SD
+    return Doubts(gain_sd=gain_sd, lag_sd=lag_sd, rise_sd_k=RISE_SD * rise_k)
 
 
 def _cap(model: PlantModel, target: Target, belief: Belief) -> float:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import inf
 
 from controller.core.control import loop, on_off, trajectory
-from controller.core.control.heat_path import PATIENCE, HeatPath
+from controller.core.control.heat_path import HeatPath
 from controller.core.control.plant_model import PlantModel
 from controller.core.nouns import Measurement, Target
 
@@ -18,16 +17,12 @@ PATH = HeatPath(
     heater_s=5.0,
     lag_s=40.0,
     dead_s=20.0,
-    bed_s=0.0,
     sits="mixed",
     rise_k=0.0,
     stream_w_per_k=0.0,
     near_s=10.0,
-    below_mean_k=0.0,
-    below_most_k=inf,
     highest_c=79.5,
     line_w_per_k=0.0,
-    patience=PATIENCE,
 )
 MODEL = PlantModel(
     path=PATH, capacity_j_per_k=300_000.0, power_w=5000.0, loss_w_per_k=4.0, room_c=18.0, lag_s=40.0, dead_s=20.0

@@ -17,6 +17,7 @@ from controller.core.nouns import Measurement, Target
 from controller.plan.plan import Plan, make
 from controller.plan.recipe import DoughIn, Grist, Liquor, Program, Step
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput, Tun
+from tests.core.control.tuns import tun as stirred
 
 WATER = water.J_PER_L_K
 
@@ -162,7 +163,7 @@ def test_the_rest_clock_goes_by_the_mash(loop_c: float | None, mash_c: float) ->
     belief = NOTHING._replace(over=0.5, rise_k=1.0, reading_c=loop_c)
     found = in_mash(heat_path(tun(rise_k=3.0)), False, belief, seen)
     assert (round(found.value_c or 0.0, 9), found.raw_c) == (mash_c, 66.0)
-    before = in_mash(heat_path(tun(behind=False)), False, belief, seen)
+    before = in_mash(heat_path(stirred("element")), False, belief, seen)
     assert before.value_c == (loop_c if loop_c is not None and loop_c >= 64.5 else 66.0)
     nothing = seen._replace(value_c=None)
     assert in_mash(heat_path(tun()), False, belief, nothing) is nothing

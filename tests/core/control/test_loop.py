@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from controller.core.control.belief import NOTHING
 from controller.core.control.feedback import feedback
-from controller.core.control.heat_path import COIL_BELOW_K
 from controller.core.control.loop import START, LoopState, regulate
+from controller.core.control.observer import observe
 from controller.core.control.plant_model import Doubts, PlantModel
 from controller.core.nouns import Demand, Measurement, Setpoint
 from tests.core.control.loops import MODEL, OFF, PATH, Loop, hold, seen
@@ -66,15 +66,41 @@ def test_a_long_rise_uses_the_heater_though_the_plate_loses_too_much() -> None:
     assert max(loop.trace) < 63.3
 
 
-@pytest.mark.parametrize(("most_k", "below_k"), [(inf, 0.54), (COIL_BELOW_K, 0.3)])
-def test_a_coil_s_probe_is_believed_little_under_the_mean(most_k: float, below_k: float) -> None:
-    """At rest with 0.54 of the power a probe 1 K under the mean at full power is 0.54 K under it; on a coil at most
-    0.3 is believed, for a rest begins within 0.5 K of its target."""
-    model = MODEL._replace(path=PATH._replace(below_most_k=most_k), loss_w_per_k=60.0, below_mean_k=1.0)
-    state = START
-    for _ in range(900):
-        state, _ = regulate(model, Setpoint(63.0, 0.0), hold(63.0), seen(63.0), 0.54, state, 1.0)
-    assert state.belief.reading_c == pytest.approx(63.0 + below_k, abs=0.02)
+def test_the_loss_goes_with_what_is_between_mash_and_room() -> None:
+    """A loss of twice the plate's, found at 45 °C, is twice the plate's at 65 °C as well."""
+    loop = Loop(extra_w=MODEL.loss_w_per_k * (45.0 - MODEL.room_c), mash_c=45.0)
+    loop.run(hold(45.0), 5400)
+    found = loop.state.belief.extra_k_per_s / MODEL.loss_k_per_s(45.0)
+    assert found == pytest.approx(1.0, abs=0.15)
+    loop.extra_w = MODEL.loss_w_per_k * (55.0 - MODEL.room_c)
+    loop.run(hold(65.0, 2), 1000)
+    assert loop.state.belief.extra_k_per_s / MODEL.loss_k_per_s(65.0) == pytest.approx(found, abs=0.15)
+
+
+def test_what_strike_liquor_has_shown_is_kept_when_grain_comes_in() -> None:
+    """A heater 15 % over its plate is still believed so after dough-in, by 5 % of doubt; of a probe behind the heater
+    nothing is kept, for its rise and the rate cannot be told apart in plain liquor."""
+    loop = Loop(rate_share=1.15)
+    loop.run(hold(65.0)._replace(strike=True), 1500)
+    loop.run(OFF._replace(heat="blocked"), 60)
+    belief = loop.state.belief
+    assert belief.gain == pytest.approx(1.15, abs=0.05)
+    assert belief.doubt is not None and belief.doubt.gg == pytest.approx(0.05**2, rel=0.01)
+    behind = MODEL._replace(path=PATH._replace(sits="stream"), rise_k=5.0)
+    assert observe(behind, OFF, seen(60.0), 0.0, belief, 1.0).doubt is None
+
+
+@pytest.mark.parametrize(("steady", "share"), [(1.0, 1.0), (0.0, 0.1)])
+def test_a_bed_that_has_not_settled_says_little(steady: float, share: float) -> None:
+    """A reading 0.3 K under what full heat should show says that the heater is weak where heat has been full for a
+    turnover; just after it came on the same reading says less than a tenth of that."""
+    bed = (0.4, 0.2, 0.0, -0.2, -0.4)
+    model = MODEL._replace(path=PATH._replace(sits="end", rise_k=4.0), rise_k=4.0, round_s=240.0)
+    full = NOTHING._replace(reading_c=60.0, arriving=(1.0,) * 4, bed=bed, steady=steady)
+    before = observe(model, hold(70.0), seen(60.0 - 1.6, fresh=False), 1.0, full, 1.0)
+    after = observe(model, hold(70.0), seen(60.0 - 1.9), 1.0, full, 1.0)
+    moved_k = (before.reading_c or 0.0) - (after.reading_c or 0.0)
+    assert moved_k > 0.2 if share == 1.0 else 0.0 < moved_k < 0.1 * 0.3
 
 
 def test_the_rate_is_learned_on_a_ramp_within_bounds() -> None:
