@@ -111,7 +111,7 @@ def _shows_s(tun: Tun, capacity_j_per_k: float, strike_c: float, seconds: float)
     """How long after the end of its heat-up is strike liquor in band, s?"""
     hot_j_per_k = capacity_j_per_k + heat_path(tun).bath_j_per_k
     slope = (power_w(tun) - tun.loss_w_per_k * (strike_c - tun.room_c)) / hot_j_per_k
-    return late_s(tun, hot_j_per_k, slope, seconds, strike=True)
+    return late_s(tun, slope, seconds)
 
 
 def open_lid_k(program: Program, tun: Tun, liquor: float, mash_c: float) -> tuple[float, float]:

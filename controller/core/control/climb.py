@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal, NamedTuple
 
-from controller.brewing import heat, water
+from controller.brewing import heat
 from controller.core.control.heat_path import HeatPath, heat_path
 from controller.settings.tun import Tun
 
@@ -46,7 +46,7 @@ def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_
     loss_k_per_s = tun.loss_w_per_k * (to_c - tun.room_c) / capacity_j_per_k
     if to_c <= from_c:
         cooling_s = heat.cooling_time_s(capacity_j_per_k, tun.loss_w_per_k, tun.room_c, from_c, to_c)
-        late = _late_s(tun, capacity_j_per_k, from_c - to_c, loss_k_per_s, cooling_s)
+        late = _late_s(tun, from_c - to_c, loss_k_per_s, cooling_s)
         return Climb(cooling_s, "cooling" if to_c < from_c else "", late)
     limit = min(tun.climb_k_per_s, wanted_k_per_s or math.inf)
     full_c = min(max(_full_until_c(path), from_c), to_c)
@@ -57,32 +57,31 @@ def climb(tun: Tun, capacity_j_per_k: float, from_c: float, to_c: float, wanted_
     seconds += heat.ramp_time_s(capacity_j_per_k, power, tun.loss_w_per_k, tun.room_c, bend_c, full_c)
     seconds += _throttled_s(tun, capacity_j_per_k, limit, full_c, to_c)
     slope = min(limit, power / capacity_j_per_k - loss_k_per_s)
-    late = _late_s(tun, capacity_j_per_k, to_c - from_c, slope, seconds)
+    late = _late_s(tun, to_c - from_c, slope, seconds)
     if seconds > HEATER_LIMITS * (to_c - from_c) / limit:
         return Climb(seconds, "heater", late)
     return Climb(seconds, "limit" if limit == tun.climb_k_per_s else "program", late)
 
 
-def _late_s(tun: Tun, capacity_j_per_k: float, way_k: float, slope_k_per_s: float, rise_s: float) -> float:
+def _late_s(tun: Tun, way_k: float, slope_k_per_s: float, rise_s: float) -> float:
     """As `late_s`; what is in band from the start has no rise to wait for."""
-    return late_s(tun, capacity_j_per_k, slope_k_per_s, rise_s) if way_k > BAND_K else -rise_s
+    return late_s(tun, slope_k_per_s, rise_s) if way_k > BAND_K else -rise_s
 
 
-def late_s(tun: Tun, capacity_j_per_k: float, slope_k_per_s: float, rise_s: float, strike: bool = False) -> float:
+def late_s(tun: Tun, slope_k_per_s: float, rise_s: float) -> float:
     """How long after the arithmetic end of a rise is its reading in band, s? `slope_k_per_s`: its last.
 
     The heater works that long; its heat shows a dead time later and behind one lag, by which a steady rise trails.
     Where it trails by no more than the band, it comes into it that much earlier; else what is still missing at the end
-    falls exponentially (arithmetic). The bed is that of the mash in it, not of a full tun.
+    falls exponentially (arithmetic). What a bed still hides the loop reckons in, and a rest begins by that.
     """
     if not (0.0 < rise_s < math.inf and slope_k_per_s > 0.0):
         return 0.0
     path = heat_path(tun)
-    dead_s = path.dead_s + path.passing_s(strike) * min(capacity_j_per_k / (tun.volume_l * water.J_PER_L_K), 1.0)
     missing_k = slope_k_per_s * path.lag_s * -math.expm1(-rise_s / path.lag_s) if path.lag_s > 0.0 else 0.0
     if missing_k > BAND_K:
-        return dead_s + path.lag_s * math.log(missing_k / BAND_K)
-    return max(dead_s + (missing_k - BAND_K) / slope_k_per_s, -rise_s)
+        return path.dead_s + path.lag_s * math.log(missing_k / BAND_K)
+    return max(path.dead_s + (missing_k - BAND_K) / slope_k_per_s, -rise_s)
 
 
 def _full_until_c(path: HeatPath) -> float:
