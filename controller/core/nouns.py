@@ -284,7 +284,8 @@ class Target(NamedTuple):
     climb_k_per_s: float  # upper limit of the rise
     key: int  # changes whenever a new plateau begins
     capacity_j_per_k: float  # what is in the tun now, vessel included
-    strike: bool = False  # plain liquor before dough-in
+    strike: bool = False  # liquor before dough-in
+    plain: bool = False  # no grain in the tun: no bed
 
 
 class Setpoint(NamedTuple):

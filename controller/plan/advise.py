@@ -41,7 +41,7 @@ def mash_plan(plan: Plan, *, calibration_age_days: float | None, others_w: float
         splashing=program.splashing,
         pale_to_keep=program.pale_to_keep,
         staffed_until_s=program.staffed_s,
-        hot_liquor_ready_s=None if hot is None else max(plan.mash_s, hot.takes_s - plan.heat_up_s),
+        hot_liquor_ready_s=None if hot is None else hot.takes_s - plan.heat_up_s,
         people=len(program.people) if named else 1,
         calibration_age_days=calibration_age_days,
         altitude_known="altitude_m" in tun.model_fields_set,

@@ -23,7 +23,7 @@ from controller.brewing.pull import Heated
 from controller.plan.added_enzyme import Enzyme
 from controller.plan.beaker import Beaker, Grind
 from controller.plan.other_liquor import HotLiquor, Preheat, WantedWort
-from controller.plan.water_sheet import Acid, Salt, Water
+from controller.plan.water_tables import Acid, Salt, Water
 from controller.settings.problems import Problem
 from controller.settings.table import Quantity, Table, read, show, wrong
 

@@ -218,24 +218,33 @@ def order(bench: Rig, **values: Any) -> None:
     bench.broker.publish(bench.topics.order, json.dumps(whole).encode())
 
 
+async def most(bench: Rig, over_s: float = 5.0) -> float:
+    """The greatest duty that is told within a relay's window and a second."""
+    told = 0.0
+    for _ in range(round(2.0 * over_s)):
+        await asyncio.sleep(0.5)
+        told = max(told, bench.status()["duty"])
+    return told
+
+
 @virtual
 async def test_the_status_tells_what_left_and_a_run_is_keen_on_its_broker(tmp_path: Path) -> None:
     """Its duty is 0 where a command was not sent or was refused, until one of our own is heard again."""
     bench = rig(tmp_path)
     async with serving(bench):
-        shown, send = [bench.status()["duty"]], bench.transport.heater
+        shown, send = [await most(bench)], bench.transport.heater
         keen = bench.transport.keen
         bench.transport.heater = lambda *_: False  # type: ignore[method-assign]
         await asyncio.sleep(2.6)
-        shown.append(bench.status()["duty"])
+        shown.append(await most(bench))
         bench.transport.heater = send  # type: ignore[method-assign]
-        await asyncio.sleep(2.6)
-        shown.append(bench.status()["duty"])
+        shown.append(await most(bench))
+        while bench.service._tell(bench.service.outcome or pytest.fail("no tick"))["duty"] <= 0.0:  # noqa: ASYNC110
+            await asyncio.sleep(0.25)
         bench.service.refused(bench.topics.heater_command, "not authorized")
         assert bench.service.outcome is not None
         shown.append(bench.service._tell(bench.service.outcome)["duty"])
-        await asyncio.sleep(4.6)
-        shown.append(bench.status()["duty"])
+        shown.append(await most(bench))
     assert keen and [duty > 0.0 for duty in shown] == [True, False, True, False, True]
 
 

@@ -9,7 +9,7 @@ from tests.house.source import imported, modules
 from tests.places import ROOT
 
 # What may know of it: the estimate itself, who carries it, keeps it, shows it, or plans with it for a person to read.
-CARRIES = {"checkpoint.py", "tick.py", "procedure/estimate.py", "procedure/resume.py", "procedure/run.py"}
+CARRIES = {"checkpoint.py", "tick.py"} | {f"procedure/{room}.py" for room in ("estimate", "poured", "resume", "run")}
 KNOWS = ("controller.core.procedure.estimate", "controller.plan.forecast", "controller.brewing.kinetics")
 NOT_OF_A_RUN = ("probes", "inputs", "state", "senses", "read")  # `senses.mash`: the probe in the mash
 
@@ -26,7 +26,7 @@ def looks(tree: ast.AST) -> set[str]:
 
 
 def test_no_deciding_room_looks_at_the_estimate() -> None:
-    """Guard, control, program, orders and all other rooms of core know nothing of enzymes; five carry them on."""
+    """Guard, control, program, orders and all other rooms of core know nothing of enzymes; six carry them on."""
     core = ROOT / "controller" / "core"
     found = {path.relative_to(core).as_posix(): looks(tree) for path, tree in modules("controller/core")}
     assert set(found) >= CARRIES | {"guard/gate.py", "control/loop.py", "procedure/program.py", "probe.py"}

@@ -18,7 +18,7 @@ def sheet(config: Path, *words: str) -> str:
 def test_what_stands_on_it(config: Path) -> None:
     """Malts with lot and mass, strike, every step by the clock, each question, a box for all that is measured."""
     page = sheet(config, "sandpiper", "--at", "06:00")
-    for words in ("Old floor lager malt", "20 kg", "FH-0422", "52.8 °C", "06:13", "3 maltose rest", "Taken over?"):
+    for words in ("Old floor lager malt", "20 kg", "FH-0422", "52.8 °C", "06:14", "3 maltose rest", "Taken over?"):
         assert words in page
     assert "How much liquor is in the tun" in page and "Iodine test from minute 15 on" in page
     assert "gravity of the first wort" not in page

@@ -63,7 +63,7 @@ def test_what_was_not_written_is_told_as_assumed(config: Path, capsys: pytest.Ca
     assert "Assumed  grain at 18 °C;" in page(config, capsys, whole)[1]
     out = page(config, capsys)[1]
     assert "Assumed" not in out
-    assert "1 h 51 min from first heat to end, with 3 min for grain to mix in" in out
+    assert "1 h 55 min from first heat to end, with 3 min for grain to mix in" in out
     pounds = page(config, capsys, changed(('"5.0 kg"', '"10 lb"'), ('"18 °C"', '"64 °F"')))[1]
     assert "4.54 kg grain" in pounds and "for the grain at 17.78 °C" in pounds
 

@@ -283,7 +283,7 @@ def test_page_and_terminal_agree(capsys: pytest.CaptureFixture[str], config: Pat
     assert dryrun_of("brief", "--report", str(report), config=brief.laid(config, "20 min")) == 0
     out = capsys.readouterr().out
     html = report.read_text(encoding="utf-8")
-    assert "(34 planned," in out and "<dt>Planned</dt><dd>34 min</dd>" in html
+    assert "(37 planned," in out and "<dt>Planned</dt><dd>37 min</dd>" in html
     assert len(set(re.findall(r"negative between \d+ and \d+ min", html))) == 1  # wherever it stands
     assert "Iodine" in html and "</svg> simulated</li>" in html and "> measured<" not in html
 

@@ -24,6 +24,7 @@ UNSETTLED = (
 ALIKE = 0.25  # of a turnover: for so long readings of a bed err alike, and so do they for half of the lags (own bench)
 MOST_RISE = 2.0  # rise found, beyond the one believed, over that: a pump at a third of its flow
 MOST_EXTRA = 0.25  # of the rate: loss beyond the plate's that is believed, K/s
+WARM_K = 20.0  # K over the room: below that what seems a loss is as likely a lag (own proposal)
 JUMP_K = 1.5  # K between model and reading: no noise, something was added; the model starts anew at the reading
 
 
@@ -75,8 +76,9 @@ def _forward(model: PlantModel, applied: float, belief: Belief, model_c: float, 
 
 
 def _extra(model: PlantModel, belief: Belief, was_c: float, now_c: float) -> float:
-    """What is the loss beyond the plate's at another temperature? Loss goes with what is between mash and room."""
-    return belief.extra_k_per_s * max(now_c - model.room_c, 1.0) / max(was_c - model.room_c, 1.0)
+    """What is the loss beyond the plate's at another temperature? Loss goes with what is between mash and room; near
+    the room there is none to be found, and nothing is made of it."""
+    return belief.extra_k_per_s * max(now_c - model.room_c, WARM_K) / max(was_c - model.room_c, WARM_K)
 
 
 def layers(bed: tuple[float, ...], arrives: float, turnover_s: float, dt: float) -> tuple[float, ...]:
@@ -157,7 +159,8 @@ def _unsettled_k(model: PlantModel, belief: Belief) -> float:
     lag_s = model.lag_s + model.dead_s
     alike_s = ALIKE * model.turnover_s(belief) + 0.5 * lag_s
     behind = abs(belief.arriving[-1] - belief.steady)
-    return UNSETTLED * behind * (model.rise_k + model.rate_k_per_s * lag_s) * sqrt(2.0 * alike_s)
+    apart_k = (model.rise_k if belief.bed else 0.0) + model.rate_k_per_s * lag_s
+    return UNSETTLED * behind * apart_k * sqrt(2.0 * alike_s)
 
 
 def _within(value: float, low: float, high: float) -> float:

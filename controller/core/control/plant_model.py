@@ -78,8 +78,8 @@ class PlantModel(NamedTuple):
 
 def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: Belief = NOTHING) -> PlantModel:
     """Which figures does the loop use now? `target` brings the heat capacity of what is in the tun, J/K."""
-    path, strike = heat_path(tun), target.strike
-    rise_k = path.stream_rise_k(strike)
+    path, plain = heat_path(tun), target.strike or target.plain
+    rise_k = path.stream_rise_k(plain)
     share = 1.0 if learned is None else learned.power_w / path.power_w
     lags = path if learned is None or path.in_stream else learned  # in the stream a water run does not show them
     capacity = max(target.capacity_j_per_k + path.bath_j_per_k, 1.0)
@@ -93,7 +93,7 @@ def believed(tun: Tun, target: Target, learned: Learned | None = None, belief: B
         dead_s=lags.dead_s * belief.lag,
         duty_cap=path.switching.duty_cap,
         rise_k=rise_k,
-        round_s=path.turnover_s(strike, target.capacity_j_per_k),
+        round_s=path.turnover_s(plain, target.capacity_j_per_k),
         found_loss_k_per_s=belief.extra_k_per_s,
         doubts=_doubts(path, rise_k, learned is not None),
     )
@@ -117,4 +117,4 @@ def _cap(model: PlantModel, target: Target, belief: Belief) -> float:
         now_c = max(belief.reading_c, min(soon_c, now_c))
     if now_c is None or added_k <= 0.0:
         return most
-    return min(max((path.highest_reading_c(target.strike) - now_c) / added_k, 0.0), most)
+    return min(max((path.highest_reading_c(target.strike or target.plain) - now_c) / added_k, 0.0), most)

@@ -25,10 +25,11 @@ from tests.waiting import PATIENCE_S
 PROBES = tuple(f"probe/{role}{end}" for role in ("mash", "second", "outlet") for end in ("", "/online"))
 NODES = (*PROBES, "level", "flow")
 HEATER = ("heater/report", "heater/online")
+MOTORS = ("stirrer/online", "pump/online")
 TOLD = ("heater/command", "stirrer/command", "pump/command")
 SAID = ("reply", "reply/a-client", "status", "event", "online", "horn")
 OTHER = ("heater/other", "order/deeper", "secret")
-PER_TUN = (*NODES, *HEATER, *TOLD, *SAID, "order", "doctor", *OTHER)
+PER_TUN = (*NODES, *HEATER, *MOTORS, *TOLD, *SAID, "order", "doctor", *OTHER)
 
 
 def of(tun: str, *names: str) -> set[str]:
@@ -65,14 +66,14 @@ class Rights(NamedTuple):
 MATRIX: dict[str, Rights] = {
     "daemon": Rights(
         all_tuns(*TOLD, *SAID, "doctor") | ALL_BOARDS | SUPPLY,
-        all_tuns(*NODES, *HEATER, "heater/command", "heater/other", "order", "status", "doctor")
+        all_tuns(*NODES, *HEATER, *MOTORS, "heater/command", "heater/other", "order", "status", "doctor")
         | {BIRTH, "underback/supply/shed/other"}
         | SUPPLY,
     ),
     "probe-gannet": Rights(of("gannet", *PROBES), set()),
     "probe-plover": Rights(of("plover", *PROBES), set()),
-    "heater-gannet": Rights(of("gannet", *HEATER, "level", "flow"), of("gannet", *TOLD, *PROBES)),
-    "heater-plover": Rights(of("plover", *HEATER, "level", "flow"), of("plover", *TOLD, *PROBES)),
+    "heater-gannet": Rights(of("gannet", *HEATER, *MOTORS, "level", "flow"), of("gannet", *TOLD, *PROBES)),
+    "heater-plover": Rights(of("plover", *HEATER, *MOTORS, "level", "flow"), of("plover", *TOLD, *PROBES)),
     "standin-gannet": Rights(of("gannet", *NODES, *HEATER, "order"), of("gannet", *TOLD, "status", "reply")),
     "operator": Rights(all_tuns("order", "doctor") | {BIRTH}, all_tuns(*PER_TUN) | ALL_BOARDS),
     "panel": Rights({BIRTH}, all_tuns("status", "event", "online") | ALL_BOARDS),
