@@ -25,5 +25,5 @@ def brewed(config: Path, program: str, manner: Manner = PATIENT, **entered: Any)
     wort = true_wort.follow(made.course, ran.trace)
     answer = dryrun.document(made, ran, [], wort.prediction)
     record = recorded(made, ran, wort, answer, NOTHING)
-    late = {"kind": "entry", "by": "brewer", "data": entered}
+    late = {"kind": "entry", "at": record.rows[-1].t_s, "by": "brewer", "data": entered}
     return replace(record, grist_kg=made.course.grist_kg, liquor_kg=made.liquor_kg, added=(late,)), answer

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from controller.report import planned_got, run_page
 from tests.commands.called import called
+from tests.stories.brewed import brewed
 
 
 def done(config: Path, *words: str) -> str:
@@ -19,11 +22,12 @@ def done(config: Path, *words: str) -> str:
     return out
 
 
-def ran(config: Path, program: str, report: Path) -> dict[str, Any]:
-    """The dry run of a day, with its report."""
-    found: dict[str, Any] = json.loads(done(config, "dryrun", program, "--json", "--report", str(report)))
-    assert found["result"] == "complete" and report.stat().st_size > 20_000
-    return found
+def filed(config: Path, program: str, **entered: Any) -> tuple[dict[str, planned_got.Row], Mapping[str, Any]]:
+    """The day with its record: what it says planned and got, and the outcome of the run."""
+    record, day = brewed(config, program, **entered)
+    page = run_page.html(record)
+    assert day["result"] == "complete" and all(step["name"] in page for step in day["steps"])
+    return {row.title: row for row in planned_got.rows(record)}, day
 
 
 def test_a_home_brewer_in_us_units(config: Path, tmp_path: Path) -> None:
@@ -44,8 +48,10 @@ def test_a_home_brewer_in_us_units(config: Path, tmp_path: Path) -> None:
     assert plan["grist_kg"] == pytest.approx(11.5 * 0.45359237, abs=1e-3)
     strike_f = f"{1.8 * round(plan['strike_c'], 1) + 32:.1f} °F"  # as the metric page rounds it
     assert strike_f in page and strike_f in sheet.read_text("utf-8")
-    day = ran(config, "backyard", tmp_path / "run.html")
+    record, day = filed(config, "backyard", first_wort_p=17.5, final_volume_l=22.0, final_p=11.6)
     assert abs(day["steps"][1]["mean_c"] - 63.0) < 0.3
+    assert record["wort in the kettle"].planned == pytest.approx(6 * 3.785411784, abs=1e-3)
+    assert record["gravity in the kettle"].got == 11.6 and record["lauter yield"].got is not None
 
 
 TANK_TUN = (
@@ -107,8 +113,9 @@ def test_a_brewpub_from_a_hot_tank_two_batches(config: Path, tmp_path: Path) -> 
     first, second = json.loads(done(config, "day", str(day), "--json"))["batches"]
     assert first["mash"] - first["grain"] == 600  # 120 kg at 12 kg a minute, by an auger
     assert second["begin"] == first["clean"]
-    run = ran(config, "pub", tmp_path / "run.html")
+    record, run = filed(config, "pub", first_wort_p=20.6)
     assert abs(run["steps"][1]["mean_c"] - 66.0) < 0.3
+    assert record["liquor in the tun"].planned == pytest.approx(360.0) and record["conversion"].got is not None
 
 
 LAB = """title = "Lot trial"
@@ -136,7 +143,8 @@ def test_a_pilot_laboratory_with_a_lot(config: Path, tmp_path: Path) -> None:
     (config / "programs" / "lab.toml").write_text(LAB, encoding="utf-8")
     page = done(config, "check", "lab")
     assert "slaking heat (4.8 % moisture)" in page and "under-modified malt" in page
-    run = ran(config, "lab", tmp_path / "run.html")
+    record, run = filed(config, "lab", first_wort_p=14.2)
+    assert record["conversion"].got is not None
     assert abs(run["steps"][1]["mean_c"] - 65.0) < 0.1 and run["steps"][1]["credited_s"] >= 3600
     typed = ("extract", "fine=8.80 °P", "coarse=8.63 °P", "moisture=4.8 %")
     answers = json.loads(done(config, "reckon", *typed, "--json"))["answers"]
