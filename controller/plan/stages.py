@@ -103,8 +103,8 @@ def strike(program: Program, tun: Tun, liquor: float) -> Strike:
     landing_c = heat.landing_c(**_wetted(program, liquor), liquor_c=strike_c, metal_j_per_k=hot_j_per_k)
     seconds, kwh = (0.0, 0.0) if drawn_c else _heat_up(program.liquor.temperature_c, tun, liquor, strike_c)
     lands_c = first_c if dough.strike_c is None else landing_c
-    ready_s = 0.0 if drawn_c else BAND_S + _shows_s(tun, capacity, strike_c, seconds)
-    return Strike(strike_c, parts, lands_c, seconds, kwh, capacity, drawn_c, ready_s)
+    late = 0.0 if drawn_c else BAND_S + _shows_s(tun, capacity, strike_c, seconds)
+    return Strike(strike_c, parts, lands_c, seconds, kwh, capacity, drawn_c, late)
 
 
 def _shows_s(tun: Tun, capacity_j_per_k: float, strike_c: float, seconds: float) -> float:

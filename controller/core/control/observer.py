@@ -18,10 +18,8 @@ LAG_BOUNDS = (0.4, 3.0)  # lag found, over the one believed
 LAYERS = 5  # of a bed: between one mixed one and plug flow (own proposal)
 UNEVEN = 1.0  # of what the layers are apart: doubt of each reading there, for the bed is not like that (own bench)
 MOVING = 0.1  # the same of what a probe behind the heater has still to show (own bench)
-UNSETTLED = (
-    0.2  # of what a bed has still to show: so far its shape is not that of the layers (own bench: 0.1..0.3 alike)
-)
-ALIKE = 0.25  # of a turnover: for so long readings of a bed err alike, and so do they for half of the lags (own bench)
+UNSETTLED = 0.2  # of what a bed has still to show: its shape is not that of the layers (README.md)
+ALIKE = 0.25  # of a turnover: for so long readings of a bed err alike, and so do they for half of the lags (README.md)
 MOST_RISE = 2.0  # rise found, beyond the one believed, over that: a pump at a third of its flow
 MOST_EXTRA = 0.25  # of the rate: loss beyond the plate's that is believed, K/s
 WARM_K = 20.0  # K over the room: below that what seems a loss is as likely a lag (own proposal)
@@ -38,7 +36,7 @@ def observe(model: PlantModel, target: Target, seen: Measurement, applied: float
     belief = _forward(model, applied, belief, model_c, dt)
     if value is not None and seen.fresh:
         belief = _read(model, target, value, applied, belief, (belief.arriving[-1] - arrived) / max(dt, 0.5))
-    if target.heat != "hold":  # what is in the tun may change: when heat comes back, doubt begins anew
+    if target.heat != "hold":  # what is in the tun may change
         return _put_by(model, belief)
     return belief._replace(coming_c=_coming_c(model, belief))
 
