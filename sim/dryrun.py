@@ -291,7 +291,7 @@ class DryRun:
             return True
         if run.state is RunState.IDLE and self._now > max(NEVER_STARTED_S, 35.0 * self.person.manner.starts):
             return True
-        waits = run.state is RunState.HELD and run.held_by != "trip" and not self.person.manner.clears
+        waits = run.state is RunState.HELD and run.hold.by != "trip" and not self.person.manner.clears
         self._held_since = (self._now if self._held_since is None else self._held_since) if waits else None
         return self._held_since is not None and self._now - self._held_since > GIVE_UP_S
 

@@ -218,7 +218,7 @@ class Tryout(TrialRun):
         if any(t.latched for t in self.service.state.guard.trips):
             await self._must(name, "clear", {"inspected": True}, trip)
         await self._until(lambda o: o.view.ready or o.state.guard.line.duty > 0.0, REQUALIFY_S)
-        if self.service.state.run.state is RunState.HELD and self.service.state.run.held_by != "trip":
+        if self.service.state.run.state is RunState.HELD and self.service.state.run.hold.by != "trip":
             await self._must(name, "restart")
         await self._hot(name, REQUALIFY_S)
 

@@ -7,7 +7,7 @@ from controller.core.guard.state import GuardState
 from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
-from controller.core.procedure.run import Refused, Situation, capacity_j_per_k
+from controller.core.procedure.run import Refused, Situation, capacity_j_per_k, held
 from controller.core.state import State
 from controller.settings.service import Settings
 
@@ -22,7 +22,7 @@ def all_orders(
     replies: list[Reply] = []
     for order in inputs.orders:
         book, why = envelope.judge(
-            state.orders, order, state.run.state, state.run.run_id or None, now, inputs.wall_s, inputs.wall_confirmed
+            state.orders, order, state.run.state, state.run.begun.id or None, now, inputs.wall_s, inputs.wall_confirmed
         )
         state = state._replace(orders=book)
         if why is not None:
@@ -43,8 +43,8 @@ def _clear(
         return state._replace(guard=kept)
     events.append(event)
     state, run = state if kept.trips else _looked(state), state.run
-    if run.held_by == "trip":  # a person is at it now: nothing goes on by itself
-        run = run._replace(held_by="latched")
+    if run.hold.by == "trip":  # a person is at it now: nothing goes on by itself
+        run = held(run, "latched")
     return state._replace(guard=kept, run=run)
 
 

@@ -135,7 +135,7 @@ def _of_run(tun: Tun, run: Run, now: Instant, target: Target, setpoint: Setpoint
         setpoint_c=setpoint.value_c if setpoint is not None else None,
         highest_c=highest_remaining_c(run) if run.state in HEATED else None,
         capacity_j_per_k=(capacity_j_per_k(run) or tun.metal_j_per_k) + tun.heater.bath_j_per_k,
-        run_s=now - run.started_at - run.excluded_s,
+        run_s=now - run.begun.at - run.begun.excluded_s,
         planned_s=run.course.planned_s if run.course is not None else 0.0,
     )
 

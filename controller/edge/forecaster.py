@@ -37,8 +37,8 @@ class Ahead:
         if so_far is None or run.course is None:
             self._found, self._made = None, ()
             return None
-        place = (run.run_id, run.leg, run.course)
-        if run.run_id not in self._made[:1]:
+        place = (run.begun.id, run.leg, run.course)
+        if run.begun.id not in self._made[:1]:
             self._found = None
         busy = self._task is not None and not self._task.done()
         if not busy and (place != self._made or now - self._at >= self._every_s):

@@ -49,11 +49,23 @@ def glance(path: Path) -> Glance | None:
     if not kept:
         return None
     run, header = kept[-1], lines[0]
-    began = float(run.get("started_wall_s") or header.get("at", 0.0))
+    began = _began(run, header)
     ended = max((float(e["at"]) for e in lines if "at" in e), default=began)
     course, ran_s = run["course"], max(0.0, (ended - began) * float(header.get("speed", 1.0)))
     number = line_format.number(path)
-    return Glance(path, number, run["run_id"], course["program"], course["title"], _state(lines), began, ran_s)
+    return Glance(
+        path, number, _begun(run).get("id", ""), course["program"], course["title"], _state(lines), began, ran_s
+    )
+
+
+def _begun(run: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What is kept of a run's beginning? Nothing of a run in an older record."""
+    return run.get("begun") or {}
+
+
+def _began(run: Mapping[str, Any], header: Mapping[str, Any]) -> float:
+    """When did it begin, by the wall clock, s? Else when its file did."""
+    return float(_begun(run).get("wall_s") or header.get("at", 0.0))
 
 
 def _state(lines: Sequence[Mapping[str, Any]]) -> str:
@@ -111,7 +123,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         title=course["title"],
         tun=str(header.get("tun", course["tun"])),
         program=course["program"],
-        run=first["run_id"],
+        run=_begun(first).get("id", ""),
         state=last["state"],
         rows=rows,
         planned=planned,
@@ -123,7 +135,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         marks=mash.marks,
         malt=course.get("malt"),
         meta=_meta(course, header, first),
-        began_s=float(first.get("started_wall_s") or header.get("at", 0.0)),
+        began_s=_began(first, header),
         energy_kwh=None if power_w is None else round(full_power_s * power_w / 3.6e6, 3),
         speed=float(header.get("speed", 1.0)),
         grist_kg=float(course.get("grist_kg") or 0.0),
@@ -175,7 +187,7 @@ def _steps(
 
 
 def _meta(course: Mapping[str, Any], header: Mapping[str, Any], first: Mapping[str, Any]) -> dict[str, str]:
-    found = {"Started by": str(first.get("by") or "–"), "Liquor": f"{course['liquor_kg']:.1f} kg"}
+    found = {"Started by": str(_begun(first).get("by") or "–"), "Liquor": f"{course['liquor_kg']:.1f} kg"}
     if course["grist_kg"]:
         found["Grist"] = f"{course['grist_kg']:.1f} kg ({course['liquor_kg'] / course['grist_kg']:.2f} L/kg)"
     return {

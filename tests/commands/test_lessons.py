@@ -155,7 +155,7 @@ def test_two_days_over_each_other(tmp_path: Path, config: Path) -> None:
     one.scribe.writer.close()
     first = next((tmp_path / "bench").glob("*-run.jsonl"))
     shutil.copy(first, folder / "00000004-run.jsonl")
-    (folder / "00000005-run.jsonl").write_bytes(renamed(first.read_bytes(), one.bench.state.run.run_id))
+    (folder / "00000005-run.jsonl").write_bytes(renamed(first.read_bytes(), one.bench.state.run.begun.id))
     code, out, err = called("compare", "4", "5", config=config)
     assert code == 0, err
     assert "run 4" in out and "run 5" in out and "step begins" not in out

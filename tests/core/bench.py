@@ -196,4 +196,4 @@ class Bench:
         return self.replies[-1]
 
     def answer(self, **args: Any) -> Reply:
-        return self.obey("answer", run=self.state.run.run_id or None, **args)
+        return self.obey("answer", run=self.state.run.begun.id or None, **args)

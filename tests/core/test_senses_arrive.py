@@ -20,6 +20,7 @@ from controller.core.guard import gate
 from controller.core.guard.senses import AtHeater, Own, Probed, Run, Senses
 from controller.core.guard.state import GuardState
 from controller.core.nouns import Demand, Disk, HeaterReport, Inputs, Link, Presence, Reading, Switch
+from controller.core.procedure.run import Beginning
 from controller.core.state import Outcome, State
 from controller.settings.tun import Output, SwitchInput
 from tests.core.bench import LIQUOR_J_PER_K, Bench, settings
@@ -55,7 +56,7 @@ def begun() -> Bench:
     for _ in range(60):
         step()
     assert bench.state.run.state is S.RUNNING and bench.duty > 0.0
-    run = bench.state.run._replace(started_at=bench.now - 500.0, excluded_s=20.0)
+    run = bench.state.run._replace(begun=Beginning("r", bench.now - 500.0, excluded_s=20.0))
     known = bench.state.guard._replace(epoch=4)
     bench.state = bench.state._replace(run=run, guard=known, pump_on_s=33.0, stir_on_s=44.0)
     return bench

@@ -69,7 +69,7 @@ class Mortal(Lean):
         """Somebody gives an order, with all that an order needs."""
         key = f"{name}-{self.now:g}"
         said = {"id": key, "order": name, "args": args, "by": "somebody", "at": self.world.wall_s, "valid_s": 30.0}
-        said |= {"nonce": self.state.orders.nonce, "run": self.state.run.run_id or None}
+        said |= {"nonce": self.state.orders.nonce, "run": self.state.run.begun.id or None}
         if "trip" in args:
             said["trip"] = args.pop("trip")
         self.inbox.put(self.world.topics.order, json.dumps(said).encode(), self.now)

@@ -58,7 +58,8 @@ def test_what_happened_is_in_the_record(mash: Recorded) -> None:
     assert {("trip", "G02"), ("order", "extend"), ("answer", "grain_in"), ("entry", "ph")} <= kinds
     assert record.state == "complete"
     assert [step.hold_s for step in record.planned] == [leg.hold_s for leg in two_rests().legs]
-    assert record.began_s == WALL
+    assert (record.run, record.began_s) == (mash.bench.state.run.begun.id, WALL)
+    assert record.meta["Started by"] == mash.bench.state.run.begun.by == "brewer"
     told = {s.name: s.credited_s for s in record.steps}
     assert told["low rest"] == pytest.approx(360.0, abs=2.0)
     assert (record.title, record.program, record.tun) == ("Test mash", "test", "testtun")

@@ -12,7 +12,7 @@ import pytest
 from controller.cli import main
 from controller.commands.dryrun import outcome
 from controller.core.nouns import RunState, Trip
-from controller.core.procedure.run import Prompt, Run
+from controller.core.procedure.run import Hold, Prompt, Run
 from controller.edge.files import plan_by_name
 from controller.plan.plan import Plan
 from controller.settings.service import Settings
@@ -264,7 +264,7 @@ def test_a_fault_that_cannot_act_is_told(fault: str, said: str, plover: Pair) ->
 @pytest.mark.parametrize(
     ("run", "trips", "said"),
     [
-        (Run(state=RunState.HELD, held_by="person"), (), "held after 10 min, waiting for a person: `restart`"),
+        (Run(state=RunState.HELD, hold=Hold("person")), (), "held after 10 min, waiting for a person: `restart`"),
         (Run(state=RunState.ABORTED), (), "aborted after 10 min, by a person's order"),
         (Run(state=RunState.IDLE), (), "idle after 10 min, never started: start: no proof"),
         (Run(prompt=Prompt("ph", "What is the pH?", ("ok",), 0.0)), (), "waiting for an answer: What is the pH?"),

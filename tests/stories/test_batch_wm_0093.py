@@ -96,7 +96,7 @@ class Batch:
         self.answers += 1
         key, world = f"order-{self.answers}", self.dry.world
         said = {"id": key, "order": name, "args": args, "by": by, "at": world.wall_s, "valid_s": 30.0}
-        said |= {"nonce": self.dry.state.orders.nonce, "run": self.dry.state.run.run_id or None}
+        said |= {"nonce": self.dry.state.orders.nonce, "run": self.dry.state.run.begun.id or None}
         self.dry.inbox.put(world.topics.order, json.dumps(said).encode(), self.now)
         replies = [reply for _ in range(2) for reply in self.second().replies if reply.id == key]
         assert [reply.accepted for reply in replies] == [True], replies

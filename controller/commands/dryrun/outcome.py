@@ -174,7 +174,7 @@ def _waits(run: Run, trips: Sequence[Trip], refusals: Sequence[str]) -> str:
         return f"waiting for an answer: {run.prompt.text}"
     if run.state in ("stopped", "aborted"):
         return "by a person's order"
-    if run.held_by:
+    if run.hold.by:
         return "waiting for a person: `restart` goes on"
     return f"never started: {refusals[-1]}" if refusals else "given up: the time for a dry run was over"
 

@@ -12,8 +12,8 @@ from controller.core.procedure import entries, iodine_series, ph_word, poured, p
 from controller.core.procedure.run import (
     ADJUST_LOW_C,
     Done,
-    Gap,
     HeldBy,
+    Hold,
     Offer,
     Refused,
     Run,
@@ -51,7 +51,7 @@ def answer(run: Run, order: Order, at: Situation) -> Done | Refused:
     said = Event("answer", prompt.id, f"{prompt.text} {answer} ({order.by})", data={"answer": answer, "by": order.by})
     leads_on = prompt.id == "resume" and answer != "end"
     if leads_on and order.run is None:
-        return Refused(f"this answer may lead to heat, so it needs to say for which run: run={run.run_id}")
+        return Refused(f"this answer may lead to heat, so it needs to say for which run: run={run.begun.id}")
     if prompt.id != "resume" and run.state is not S.RUNNING:
         return Refused(f"the run is {run.state}; go on first, then answer")
     events: list[Event] = [said]
@@ -61,7 +61,7 @@ def answer(run: Run, order: Order, at: Situation) -> Done | Refused:
 
 def _then(run: Run, view: View) -> str:
     """What comes after the answer to an outage's question?"""
-    if run.held_by == "latched":
+    if run.hold.by == "latched":
         standing = ", ".join(trip.id for trip in view.trips if trip.latched) or "a latched trip"
         return f"understood; heat stays off until {standing} is cleared, then `restart` goes on"
     return "understood; nothing more is needed, heat returns after the checks"
@@ -211,10 +211,10 @@ def _resume_choice(run: Run, leg: Leg, answer: str, now: Instant, events: list[E
         run = with_leg(run, run.leg, leg._replace(hold_s=leg.hold_s + run.progress.credited_s))
     if answer == "next rest":
         run = program.next_leg(run, now, events)
-    if answer == "go on here" and run.gap.credit_s > 0.0:
+    if answer == "go on here" and run.hold.gap.credit_s > 0.0:
         run = credit_gap(run, events)
-    held_by: HeldBy = "latched" if run.held_by == "latched" else "trip"  # the latter goes on by itself
-    return run._replace(held_by=held_by, paused=False, gap=Gap(), state_since=now)
+    by: HeldBy = "latched" if run.hold.by == "latched" else "trip"  # the latter goes on by itself
+    return run._replace(hold=Hold(by), state_since=now)
 
 
 ANSWERS: dict[str, Callable[[Run, Leg, str, Instant, list[Event]], Run]] = {

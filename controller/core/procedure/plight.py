@@ -95,7 +95,7 @@ def waits_for(run: Run, trips: tuple[Trip, ...]) -> str | None:
     if run.prompt is not None:
         return run.prompt.text
     latched = [trip.id for trip in trips if trip.latched]
-    if run.state is not S.HELD or run.held_by not in ("person", "latched"):
+    if run.state is not S.HELD or run.hold.by not in ("person", "latched"):
         return f"{', '.join(latched)} to be cleared" if latched else None
     first = f"look at the tun, `clear` {', '.join(latched)}, then " if latched else ""
     return f"{first}`restart` goes on, `stop` ends the run"

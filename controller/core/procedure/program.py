@@ -11,7 +11,7 @@ from controller.core.control.climb import BAND_K
 from controller.core.nouns import COMES_IN, Event, Instant, Leg, Measurement, Phase, RunState, View
 from controller.core.procedure import cooker, iodine_series, poured, states
 from controller.core.procedure.questions import STANDS_S, ask, free, question
-from controller.core.procedure.run import Progress, Run, Walk, enter, leg_of, out_of_band
+from controller.core.procedure.run import Progress, Run, Walk, enter, held, leg_of, out_of_band
 from controller.core.procedure.time_left import finish_in_s
 from controller.quick_records import maker
 
@@ -43,7 +43,7 @@ def walk(run: Run, view: View, seen: Measurement, now: Instant, dt: float) -> Wa
     elif run.progress.band_since is not None:
         run = out_of_band(run)  # a pause or a hold in the first minute: it begins anew
     if run.state in STOOD or run.phase in WAITED or states.keeping(run):
-        run = run._replace(excluded_s=run.excluded_s + dt)
+        run = run._replace(begun=run.begun._replace(excluded_s=run.begun.excluded_s + dt))
     return _walk(run=run, events=tuple(events))
 
 
@@ -72,7 +72,7 @@ def _phases(run: Run, view: View, seen: Measurement, now: Instant, dt: float, ev
 
 def _armed(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
     """Heat begins at its time, or a little later where a link was down then. An empty tun is not waited for."""
-    late_s = now - (now if run.armed_until is None else run.armed_until)
+    late_s = now - (now if run.begun.armed_until is None else run.begun.armed_until)
     if late_s < 0.0 or not (view.ready or view.dry or late_s >= ARMED_LATE_S):
         return run
     if view.dry or not view.ready:
@@ -113,13 +113,13 @@ def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     if leg.ends == "iodine" and late and run.prompt is not None:
         events.append(Event("note", "iodine", f"{leg.name}: nobody answered; the program says to go on", priority=2))
         return next_leg(run, now, events)
-    if leg.kind == "dough_in" and not run.nobody_told and now - run.phase_since >= states.NOBODY_S:
+    if leg.kind == "dough_in" and not run.told.nobody and now - run.phase_since >= states.NOBODY_S:
         waited = f"ready for grain for {states.NOBODY_S / 60:.0f} min and nobody came"
         text = f"{waited}; heat goes off after {states.SAFE_KEEP_S / 3600:.0f} h"
         events.append(Event("note", "ready for grain", text, value=states.NOBODY_S, unit="s", priority=1))
-        run = run._replace(nobody_told=True)
+        run = run._replace(told=run.told._replace(nobody=True))
     if now - run.phase_since > states.SAFE_KEEP_S:
-        return states.to(run._replace(held_by="person"), S.HOLDING, now, events, "nobody answered for two hours")
+        return states.to(held(run, "person"), S.HOLDING, now, events, "nobody answered for two hours")
     return run
 
 
@@ -179,7 +179,7 @@ def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
 def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Is it time to heat the liquor for the run-off, so that it is ready when the mash is?"""
     course = run.course
-    if course is None or course.hot_liquor_s is None or run.liquor_told or run.phase is P.ARMED:
+    if course is None or course.hot_liquor_s is None or run.told.liquor or run.phase is P.ARMED:
         return run
     left = finish_in_s(run, seen.value_c, now)
     if left is None or left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
@@ -187,7 +187,7 @@ def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) 
     takes = f"it takes {course.hot_liquor_s / 60:.0f} min, and the mash is ready in {left / 60:.0f} min"
     text = f"heat the run-off liquor to {course.hot_liquor_c or 78.0:.0f} °C now: {takes}"
     events.append(Event("note", "hot liquor", text, value=round(left), unit="s", priority=2))
-    return run._replace(liquor_told=True)
+    return run._replace(told=run.told._replace(liquor=True))
 
 
 def _iodine_gate(run: Run, leg: Leg, now: Instant) -> Run:

@@ -55,7 +55,8 @@ def over_gap(
         return run._replace(state_since=now), pending._replace(outage_s=outage_s), ()
     if run.state not in ACTIVE:
         return run, None, ()
-    found = run._replace(phase_since=run.phase_since + gap_s, started_at=run.started_at + gap_s)
+    begun = run.begun._replace(at=run.begun.at + gap_s)
+    found = run._replace(phase_since=run.phase_since + gap_s, begun=begun)
     _, event = go(run, S.CHECKING, now, f"nobody was in charge for {gap_s / 60:.1f} min; the run is decided on anew")
     return Run(state=S.CHECKING, state_since=now), Pending(found, last_c, gap_s, True, 1, limit_s), (event,)
 
@@ -93,9 +94,9 @@ def _why_ask(pending: Pending, now_c: float | None, ceiling_c: float, latched: b
     run, outage, last = pending.run, pending.outage_s, pending.last_c
     if latched:
         return "a latched trip is not cleared"
-    if run.state is S.PAUSED or (run.state in (S.HELD, S.HOLDING) and run.held_by != "trip"):
+    if run.state is S.PAUSED or (run.state in (S.HELD, S.HOLDING) and run.hold.by != "trip"):
         return f"the run was {run.state}"
-    if run.paused:
+    if run.hold.paused:
         return "the run was paused when a trip came"
     if run.phase is Phase.ARMED:
         return "a delayed start was armed"
@@ -136,7 +137,8 @@ def after_gap(run: Run, now_c: float | None, now: Instant, why: str = "") -> Run
     at = "unknown" if now_c is None else f"{now_c:.1f} °C"
     why = why or f"no heat for {gone_s / 60:.0f} min, since a link was gone"
     text = f"{why}; the mash is at {at}. How shall it go on?"
-    return run._replace(gap=Gap(credit, rule), prompt=Prompt("resume", text, CHOICES, now), held_by="resume")
+    hold = run.hold._replace(by="resume", gap=Gap(credit, rule))
+    return run._replace(prompt=Prompt("resume", text, CHOICES, now), hold=hold)
 
 
 def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | None) -> tuple[Run, list[Event]]:
@@ -149,15 +151,15 @@ def apply(pending: Pending, decision: Decision, now: Instant, now_c: float | Non
         events.append(did)
     if decision.iodine:
         events.append(Event("note", "iodine", "half of the outage was counted: make an iodine test before mash-out"))
-    gap = Gap(decision.credit_s, decision.rule)
+    hold = run.hold._replace(gap=Gap(decision.credit_s, decision.rule))
     if decision.kind == "ended":
         run, state = run._replace(prompt=None), S.STOPPED
     elif decision.kind == "ask":
         question = Prompt("resume", f"{decision.text}. {RCD}. How shall it go on?", CHOICES, now)
-        keep_held = run.state in (S.HELD, S.HOLDING) and run.held_by in ("person", "latched")
-        run, state = run._replace(gap=gap, prompt=question, held_by=run.held_by if keep_held else "resume"), S.HELD
+        keep_held = run.state in (S.HELD, S.HOLDING) and run.hold.by in ("person", "latched")
+        run, state = run._replace(prompt=question, hold=hold if keep_held else hold._replace(by="resume")), S.HELD
     else:
-        run, state = run._replace(gap=gap, held_by=""), S.RESTARTING
+        run, state = run._replace(hold=hold._replace(by="")), S.RESTARTING
         run = credit_gap(run, events) if decision.credit_s > 0.0 else run
     run, event = go(run, state, now, decision.text)
     return run, [*events, event]

@@ -60,13 +60,41 @@ class Gap(NamedTuple):
     rule: str = ""
 
 
+class Hold(NamedTuple):
+    """What keeps the heat off, and how does it go on after that?"""
+
+    by: HeldBy = ""
+    paused: bool = False  # a person had paused it when a trip came: there it goes back to
+    gap: Gap = Gap()
+
+
+@quick
+class Beginning(NamedTuple):
+    """Which run is it, who started it and when, and which hours of it do not count?"""
+
+    id: str = ""
+    at: Instant = 0.0
+    by: str = ""  # this and the next are for the report, which reads them in the record
+    wall_s: float = 0.0
+    excluded_s: float = 0.0  # waited, kept or held: not counted as run time
+    armed_until: Instant | None = None  # delayed start: heating begins then
+
+
+class Told(NamedTuple):
+    """What was said once and need not be said again?"""
+
+    nobody: bool = False  # ready for grain or paused, and nobody came
+    liquor: bool = False  # heat the liquor for the run-off
+    cooker: int = 0  # so many of the things to do at the cooker
+
+
 @quick
 class Run(NamedTuple):
     """Where are we in which program?"""
 
     state: RunState = RunState.CHECKING
     course: Course | None = None
-    run_id: str = ""
+    begun: Beginning = Beginning()
     leg: int = 0  # index of the present step; dough-in, where there is one, is 0
     phase: Phase = Phase.RAMPING
     phase_since: Instant = 0.0
@@ -74,18 +102,9 @@ class Run(NamedTuple):
     progress: Progress = Progress()  # within this step
     key: int = 0  # changes whenever the ramp must start anew
     prompt: Prompt | None = None
-    held_by: HeldBy = ""
-    paused: bool = False  # a person had paused it when a trip came: there it goes back to
+    hold: Hold = Hold()
     grain_in: bool = False
-    by: str = ""  # who started it; this and the next are for the report
-    started_wall_s: float = 0.0
-    started_at: Instant = 0.0
-    excluded_s: float = 0.0  # waited, kept or held: not counted as run time
-    armed_until: Instant | None = None  # delayed start: heating begins then
-    gap: Gap = Gap()
-    nobody_told: bool = False  # ready for grain, and it was said that nobody came
-    liquor_told: bool = False  # somebody was told to heat the liquor for the run-off
-    cooker_told: int = 0  # so many of the things to do at the cooker were told
+    told: Told = Told()
     offer: Fleeting[Offer | None] = None  # after dough-in: how the mash could be put right at that moment
     mash: Estimate = Estimate()  # what the enzymes have done so far; informs, decides nothing
 
@@ -159,11 +178,12 @@ def with_leg(run: Run, index: int, leg: Leg) -> Run:
 
 def credit_gap(run: Run, events: list[Event]) -> Run:
     """The gap rule applied, once, in one event that names it."""
-    gap, progress = run.gap, run.progress
+    gap, progress = run.hold.gap, run.progress
     text = f"{gap.credit_s:.0f} s of the outage count as rest time: {gap.rule}"
     events.append(Event("resume", "gap rule", text, value=gap.credit_s, unit="s"))
     credited_s = progress.credited_s + gap.credit_s
-    return run._replace(progress=progress._replace(credited_s=credited_s), gap=gap._replace(credit_s=0.0))
+    hold = run.hold._replace(gap=gap._replace(credit_s=0.0))
+    return run._replace(progress=progress._replace(credited_s=credited_s), hold=hold)
 
 
 def out_of_band(run: Run) -> Run:
@@ -174,6 +194,11 @@ def out_of_band(run: Run) -> Run:
 def clock_stopped(run: Run) -> Run:
     """The run whose rest clock has to start anew; what was credited stays."""
     return run._replace(progress=run.progress._replace(band_since=None, counting=False))
+
+
+def held(run: Run, by: HeldBy, paused: bool | None = None) -> Run:
+    """The run held by this; `paused`, where it changes that too."""
+    return run._replace(hold=run.hold._replace(by=by, paused=run.hold.paused if paused is None else paused))
 
 
 def enter(run: Run, phase: Phase, now: Instant) -> Run:

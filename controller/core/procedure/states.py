@@ -7,7 +7,7 @@ from typing import Final, assert_never
 
 from controller.core.nouns import Event, Instant, Measurement, Phase, RunState, View
 from controller.core.procedure import resume
-from controller.core.procedure.run import KEPT, Run, enter, go, leg_of, out_of_band
+from controller.core.procedure.run import KEPT, Run, enter, go, held, leg_of, out_of_band
 
 S = RunState
 P = Phase
@@ -54,30 +54,32 @@ def _tripped(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
     if view.lost and run.state in TRIPS_MOVE:
         return to(run._replace(prompt=None), S.ABORTING, now, events, "another controller commands this tun")
     if view.link_gone and not view.trips and run.state in KEPT:
-        run = run._replace(held_by=run.held_by or "trip", paused=run.paused or run.state in (S.PAUSED, S.PAUSING))
-        return to(run, S.HOLDING, now, events, view.link_gone)
+        return to(_off(run), S.HOLDING, now, events, view.link_gone)
     if not view.trips or run.state not in TRIPS_MOVE:
         return run
-    if view.latched and run.held_by != "latched":
-        run = run._replace(held_by="latched")
+    if view.latched:
+        run = held(run, "latched")
     if run.state in (S.HELD, S.HOLDING):
         return run
-    held_by = run.held_by or "trip"
-    run = run._replace(paused=run.paused or run.state in (S.PAUSED, S.PAUSING))
     first = next((t for t in view.trips if t.first_out), view.trips[0])
-    return to(run._replace(held_by=held_by), S.HOLDING, now, events, f"{first.id} {first.text}")
+    return to(_off(run), S.HOLDING, now, events, f"{first.id} {first.text}")
+
+
+def _off(run: Run) -> Run:
+    """Heat goes off under it: what held it before stays, and so does that a person had paused it."""
+    return held(run, run.hold.by or "trip", run.hold.paused or run.state in (S.PAUSED, S.PAUSING))
 
 
 def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Only a run held by self-clearing trips alone goes on by itself; after a long gap of a link a person is asked."""
     asks = bool(view.link_gone) and now > run.state_since  # what was answered in this tick is not asked again
     gone = asks or now - run.state_since >= GONE_S
-    if run.held_by == "trip" and gone and all(trip.link for trip in view.trips):
+    if run.hold.by == "trip" and gone and all(trip.link for trip in view.trips):
         asked = resume.after_gap(run, seen.value_c, now, view.link_gone)
         text = asked.prompt.text if asked.prompt is not None else ""
         events.append(Event("resume", "ask", text, value=now - run.state_since, unit="s", priority=2))
         return asked
-    if run.held_by != "trip" or view.trips or not view.ready or seen.doubtful:
+    if run.hold.by != "trip" or view.trips or not view.ready or seen.doubtful:
         return run
     return to(run, S.RESTARTING, now, events, "nothing stands against heat any more; motion and flow are proven first")
 
@@ -85,10 +87,11 @@ def _held(run: Run, view: View, seen: Measurement, now: Instant, events: list[Ev
 def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
     if not view.ready or not view.flow_ok:
         return run
-    if run.paused:
-        run = out_of_band(run._replace(held_by="", key=run.key + 1, paused=False))
-        return to(run, S.PAUSED, now, events, "as before the trip; `resume` goes on")
-    run = run._replace(held_by="", key=run.key + 1, progress=run.progress._replace(band_since=None, pause_c=None))
+    paused = run.hold.paused
+    run = held(run, "", paused=False)._replace(key=run.key + 1)
+    if paused:
+        return to(out_of_band(run), S.PAUSED, now, events, "as before the trip; `resume` goes on")
+    run = run._replace(progress=run.progress._replace(band_since=None, pause_c=None))
     if run.phase is P.RESTING and not keeping(run):
         run = enter(run, P.RAMPING, now)
     return to(waiting_anew(run, now), S.RUNNING, now, events)
@@ -96,18 +99,18 @@ def _restarting(run: Run, view: View, now: Instant, events: list[Event]) -> Run:
 
 def waiting_anew(run: Run, now: Instant) -> Run:
     """Somebody is there: the two hours until nobody has answered begin again."""
-    return run._replace(phase_since=now, nobody_told=False) if run.phase is P.WAITING else run
+    return run._replace(phase_since=now, told=run.told._replace(nobody=False)) if run.phase is P.WAITING else run
 
 
 def _paused(run: Run, now: Instant, events: list[Event]) -> Run:
     """A paused mash is kept warm as long as a waiting one, and no longer."""
     waited_s = now - run.state_since
     if waited_s > SAFE_KEEP_S:
-        return to(run._replace(held_by="person"), S.HOLDING, now, events, "paused for two hours, and nobody came")
-    if not run.nobody_told and waited_s >= NOBODY_S:
+        return to(held(run, "person"), S.HOLDING, now, events, "paused for two hours, and nobody came")
+    if not run.told.nobody and waited_s >= NOBODY_S:
         text = f"paused for {NOBODY_S / 60:.0f} min: `resume` goes on; heat goes off after {SAFE_KEEP_S / 3600:.0f} h"
         events.append(Event("note", "paused", text, value=NOBODY_S, unit="s", priority=1))
-        run = run._replace(nobody_told=True)
+        run = run._replace(told=run.told._replace(nobody=True))
     return run
 
 

@@ -24,7 +24,8 @@ def finish_in_s(run: Run, now_c: float | None, now: Instant, until: int | None =
         return None
     coming = run.course.legs[run.leg + 1 : until]
     later = sum(nxt.away_s + nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in coming)
-    armed_s = max(0.0, run.armed_until - now) if run.phase is P.ARMED and run.armed_until is not None else 0.0
+    begins = run.begun.armed_until
+    armed_s = max(0.0, begins - now) if run.phase is P.ARMED and begins is not None else 0.0
     rest_s = max(0.0, hold_s(leg) - run.progress.credited_s)
     away_s = away_left_s(run, leg, now)
     return armed_s + away_s + rise_left_s(run, leg, now_c) + mixing_left_s(run, leg, now) + rest_s + later

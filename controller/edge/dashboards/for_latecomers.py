@@ -87,7 +87,7 @@ class ForLatecomers:
         if state.run.state in ACTIVE:
             setpoint_c = outcome.setpoint.value_c if outcome.setpoint else None
             duty, target_c = state.guard.line.duty, outcome.target.target_c
-            self._history.ran(state.run.run_id, state.now, Sample(outcome.seen.value_c, setpoint_c, target_c, duty))
+            self._history.ran(state.run.begun.id, state.now, Sample(outcome.seen.value_c, setpoint_c, target_c, duty))
         if status is None:
             return
         if self._knows_past() and (told := self._history.due(state.now, status["at"], status["speed"])) is not None:

@@ -49,7 +49,7 @@ def _newest(files: list[Path]) -> tuple[str, list[Path]]:
 
 
 def _run_of(line: dict[str, Any]) -> str:
-    return str(line["state"]["run"].get("run_id", "")) if line.get("kind") == "keep" else ""
+    return str(line["state"]["run"].get("begun", {}).get("id", "")) if line.get("kind") == "keep" else ""
 
 
 def _lines(path: Path) -> Iterator[dict[str, Any]]:

@@ -47,7 +47,7 @@ def _lacks(begun: Begun, seq: int, told: Told) -> str:
     A record that was lost, put back from a copy, or full when it mattered would resume what is over, and forget a trip.
     """
     pending, guard, state = begun.state.pending, begun.state.guard, told.state
-    known = pending.run.run_id if pending is not None else None
+    known = pending.run.begun.id if pending is not None else None
     if told.journal_seq > seq:
         return f"events up to {told.journal_seq} were on disk, here is the last {seq}"
     if forgotten := sorted(set(told.latched) - {trip.id for trip in guard.trips}):

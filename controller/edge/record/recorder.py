@@ -57,10 +57,10 @@ class Recorder:
     def record(self, before: State, outcome: Outcome, events: tuple[Event, ...], now: Instant) -> None:
         """Events and what must survive go to disk; a run that begins gets a file of its own."""
         state, stamp = outcome.state, reader.stamp(self._clock)
-        begins = state.run.run_id != before.run.run_id and state.pending is None and before.pending is None
+        begins = state.run.begun.id != before.run.begun.id and state.pending is None and before.pending is None
         if begins:
             head = reader.head(self._settings, self._clock, state.boot, state.guard.epoch)
-            self.writer.begin(bool(state.run.run_id), head, checkpoint.keep(state))
+            self.writer.begin(bool(state.run.begun.id), head, checkpoint.keep(state))
         elif events or worth_keeping(before, state):
             self.writer.keep(checkpoint.keep(state), stamp)
         for event in events:

@@ -16,6 +16,7 @@ from controller.core.guard.kept import NOTHING
 from controller.core.nouns import Phase
 from controller.core.procedure import resume
 from controller.core.procedure.orders import permissives
+from controller.core.procedure.run import Beginning
 from controller.core.state import start
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import S
@@ -26,12 +27,12 @@ from tests.core.guard.rounds import (
     broker_away,
     ended,
     goes_on,
-    ordered,
     remembered,
     resting,
     tripped,
     with_memory,
 )
+from tests.core.runs import ordered
 
 # ---------------------------------------------------------------- from run to run
 
@@ -77,10 +78,10 @@ def test_a_heater_on_for_too_long_gets_an_hour_more_by_a_clear() -> None:
 def test_a_run_that_was_too_long_gets_an_hour_more_by_a_clear() -> None:
     """G23: cleared and restarted it does not trip again at once."""
     bench = resting()
-    bench.state = bench.state._replace(run=bench.state.run._replace(started_at=bench.now - 1e5))
+    bench.state = bench.state._replace(run=bench.state.run._replace(begun=Beginning("r", bench.now - 1e5)))
     bench.step()
     assert tripped(bench) == ["G23"]
-    bench.state = bench.state._replace(run=bench.state.run._replace(started_at=bench.now - 13_500))
+    bench.state = bench.state._replace(run=bench.state.run._replace(begun=Beginning("r", bench.now - 13_500)))
     goes_on(bench, "G23")
     bench.run(30)
     assert tripped(bench) == []

@@ -11,6 +11,7 @@ import pytest
 from controller.core.guard.registry import BY_ID
 from controller.core.nouns import RunState, Trip
 from controller.core.procedure.orders import envelope
+from controller.core.procedure.run import Hold
 from tests.core.bench import Bench, course, leg, settings
 
 PLAN = course(leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 1200.0), leg("keep", 76.0, 7200.0, kind="keep"), grist_kg=0)
@@ -44,7 +45,7 @@ def tripped(state: RunState, trip: str) -> Bench:
     guard = bench.state.guard._replace(trips=(active,), gone=((trip, now - 90.0),), lost=trip == "G19")
     if row.clears != "latched":
         guard = guard._replace(evidence=guard.evidence._replace(off_until=now + 60.0))
-    run = bench.state.run._replace(state=state, held_by="latched" if state is RunState.HELD else "")
+    run = bench.state.run._replace(state=state, hold=Hold("latched" if state is RunState.HELD else ""))
     bench.state = bench.state._replace(guard=guard, run=run)
     return bench
 
@@ -94,7 +95,7 @@ def test_clear_of_what_ends_by_itself_does_not_lead_to_heat_either(trip: str) ->
     """Left alone the run goes on by itself; once a person has cleared it, it waits for that person's restart."""
     alone, told = tripped(RunState.HELD, trip), tripped(RunState.HELD, trip)
     for bench in (alone, told):
-        bench.state = bench.state._replace(run=bench.state.run._replace(held_by="trip"))
+        bench.state = bench.state._replace(run=bench.state.run._replace(hold=Hold("trip")))
     told.order("clear", trip=trip)
     told.step()
     assert told.replies[0].accepted

@@ -47,7 +47,7 @@ def test_heat_begins_at_the_computed_time() -> None:
 def test_a_long_heating_has_a_tenth_as_margin() -> None:
     """Ten per cent of the heating time where that is more than a quarter of an hour."""
     bench = armed(14_000.0, heating_s=12_000.0)
-    until = bench.state.run.armed_until
+    until = bench.state.run.begun.armed_until
     assert until is not None
     assert until - bench.now == pytest.approx(14_000.0 - 12_000.0 - 1_200.0)
 

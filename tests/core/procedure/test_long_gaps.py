@@ -30,7 +30,7 @@ def test_a_link_that_is_gone(gone_s: int) -> None:
     bench.run(gone_s)
     long = gone_s > 900
     run = bench.state.run
-    assert (run.state, run.held_by, run.prompt is not None) == (S.HELD, "resume" if long else "trip", long)
+    assert (run.state, run.hold.by, run.prompt is not None) == (S.HELD, "resume" if long else "trip", long)
     assert all(trip.link and not trip.latched for trip in bench.state.guard.trips)
     bench.link = True
     had_s = run.progress.credited_s
@@ -63,7 +63,7 @@ def test_a_link_that_comes_and_goes() -> None:
     known = bench.state.guard._replace(link_gaps=LinkGaps(ask="it comes and goes"))
     bench.state = bench.state._replace(guard=known)
     bench.run(5)
-    assert (bench.state.run.state, bench.state.run.held_by, bench.state.guard.trips) == (S.HELD, "resume", ())
+    assert (bench.state.run.state, bench.state.run.hold.by, bench.state.guard.trips) == (S.HELD, "resume", ())
     assert bench.asked.text.startswith("it comes and goes; the mash is at 6")
     assert bench.answer(answer="go on here").accepted
     bench.until("running", 60)

@@ -49,7 +49,7 @@ def test_a_restart_by_a_person_goes_on() -> None:
     bench.run(5)
     ordered(bench, "restart")
     bench.until("running", 100)
-    assert bench.state.run.progress.pause_c is None and not bench.state.run.paused
+    assert bench.state.run.progress.pause_c is None and not bench.state.run.hold.paused
     bench.run(900)
     assert bench.mash_c == pytest.approx(63.0, abs=0.3)
 
@@ -76,7 +76,7 @@ def test_nobody_comes_back_to_a_pause() -> None:
     told = [e for e in bench.events if e.id == "paused" and e.kind == "note"]
     assert len(told) == 1 and told[0].priority == 1 and "heat goes off after 2 h" in told[0].text
     bench.run(15)
-    assert state_of(bench) is RunState.HELD and bench.state.run.held_by == "person"
+    assert state_of(bench) is RunState.HELD and bench.state.run.hold.by == "person"
     bench.run(300)
     assert bench.duty == 0.0 and state_of(bench) is RunState.HELD
 
@@ -99,7 +99,7 @@ def test_a_power_cut_in_a_trip_in_a_pause_asks() -> None:
     bench.run(25)
     assert bench.state.run.state is RunState.HELD
     back = checkpoint.recall(checkpoint.keep(bench.state), 0.0)
-    assert back is not None and back.run.paused
+    assert back is not None and back.run.hold.paused
     pending = resume.Pending(back.run, back.last_c, 60.0, True, 1, 1800.0)
     decision = resume.decide(pending, 63.0, 78.0, False)
     assert decision.kind == "ask" and "paused" in decision.text

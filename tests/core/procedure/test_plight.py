@@ -8,7 +8,7 @@ import pytest
 
 from controller.core.nouns import Phase, RunState, Trip
 from controller.core.procedure import plight, questions
-from controller.core.procedure.run import Run
+from controller.core.procedure.run import Beginning, Hold, Run
 from tests.core.bench import changed, course, leg
 
 NOW = 5000.0
@@ -16,11 +16,14 @@ PLAN = course(
     leg("maltose rest", 63.0, 1800.0), leg("low rest", 48.0, 600.0), leg("sour", 44.0, 9e4, kind="souring"),
     leg("keep", 76.0, 3600.0, kind="keep"),
 )  # fmt: skip
+GOES_ON = "`restart` goes on, `stop` ends the run"
 TRIP = Trip("G09", NOW, "No heat seen.", 1.0, 1.0, "K", 1, True, True)
 
 
 def held(**changes: Any) -> Run:
-    base = Run(state=RunState.HELD, course=PLAN, run_id="r", leg=1, phase=Phase.RESTING, state_since=NOW - 60.0)
+    base = Run(
+        state=RunState.HELD, course=PLAN, begun=Beginning("r"), leg=1, phase=Phase.RESTING, state_since=NOW - 60.0
+    )
     return changed(base, **{"grain_in": True, "credited_s": 480.0, **changes})
 
 
@@ -91,9 +94,9 @@ def test_a_trip_tells_it_in_its_own_second() -> None:
     ("run", "trips", "said"),
     [
         (questions.ask(held(), PLAN.legs[1], "go_on", NOW), (), "maltose rest: the planned time is over. Go on to"),
-        (held(held_by="latched"), (TRIP,), "look at the tun, `clear` G09, then `restart` goes on, `stop` ends the run"),
-        (held(held_by="person"), (), "`restart` goes on, `stop` ends the run"),
-        (held(held_by="trip"), (TRIP._replace(latched=False),), None),
+        (held(hold=Hold("latched")), (TRIP,), f"look at the tun, `clear` G09, then {GOES_ON}"),
+        (held(hold=Hold("person")), (), GOES_ON),
+        (held(hold=Hold("trip")), (TRIP._replace(latched=False),), None),
         (Run(state=RunState.IDLE), (TRIP,), "G09 to be cleared"),
         (held(state=RunState.RUNNING), (), None),
     ],

@@ -10,7 +10,7 @@ import pytest
 from controller.core import checkpoint
 from controller.core.nouns import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
 from controller.core.procedure import estimate, program, questions, resume, states, wanted
-from controller.core.procedure.run import Run
+from controller.core.procedure.run import Beginning, Hold, Run
 from controller.core.procedure.time_left import finish_in_s
 from controller.messages import incoming as wire
 from controller.messages.strict_json import Refused
@@ -27,7 +27,7 @@ TRIP = Trip("G02", 0.0, "gone", 11.0, 10.0, "s", 1, False, False)
 
 
 def run(**changes: Any) -> Run:
-    base = Run(state=S.RUNNING, course=PLAN, run_id="r", leg=1, phase=P.RESTING, grain_in=True)
+    base = Run(state=S.RUNNING, course=PLAN, begun=Beginning("r"), leg=1, phase=P.RESTING, grain_in=True)
     return changed(base, **changes)
 
 
@@ -77,12 +77,12 @@ def test_a_trip_leads_to_hold_and_names_the_first() -> None:
     """The first-out one is named, or the first where none is marked; a stronger reason stays."""
     first = TRIP._replace(id="G14", text="broker", first_out=True)
     after, events = walk(run(), View((TRIP, first)))
-    assert (after.state, after.held_by) == (S.HELD, "trip")
+    assert (after.state, after.hold.by) == (S.HELD, "trip")
     assert "G14 broker" in events[0].text
     assert "G02 gone" in walk(run(), View((TRIP,)))[1][0].text
-    assert walk(run(held_by="person"), View((TRIP,)))[0].held_by == "person"
-    latched, _ = walk(run(state=S.HELD, held_by="trip"), View((TRIP,), latched=True))
-    assert (latched.state, latched.held_by) == (S.HELD, "latched")
+    assert walk(run(hold=Hold("person")), View((TRIP,)))[0].hold.by == "person"
+    latched, _ = walk(run(state=S.HELD, hold=Hold("trip")), View((TRIP,), latched=True))
+    assert (latched.state, latched.hold.by) == (S.HELD, "latched")
     assert walk(run(state=S.IDLE), View((TRIP,)))[0].state is S.IDLE
 
 
@@ -100,7 +100,7 @@ def test_a_trip_leads_to_hold_and_names_the_first() -> None:
 )
 def test_what_goes_on_by_itself(held_by: Any, view: View, doubtful: bool, goes: bool) -> None:
     """Only a run held by a self-clearing trip that is over, with good readings."""
-    held = run(state=S.HELD, held_by=held_by, state_since=NOW - 60.0)
+    held = run(state=S.HELD, hold=Hold(held_by), state_since=NOW - 60.0)
     after, _ = walk(held, view, SEEN._replace(doubtful=doubtful))
     assert (after.state is S.RESTARTING) is goes
 
@@ -110,7 +110,7 @@ def test_restarting_waits_for_flow_and_readiness() -> None:
     waiting = run(state=S.RESTARTING)
     assert walk(waiting, View(ready=False))[0].state is S.RESTARTING
     assert walk(waiting, View(ready=True, flow_ok=False))[0].state is S.RESTARTING
-    assert (walk(waiting)[0].state, walk(waiting)[0].held_by) == (S.RUNNING, "")
+    assert (walk(waiting)[0].state, walk(waiting)[0].hold.by) == (S.RUNNING, "")
     assert states._restarting(waiting, READY, NOW, []).phase is P.RAMPING
     assert states._restarting(run(state=S.RESTARTING, leg=3), READY, NOW, []).phase is P.RESTING
 
@@ -145,11 +145,11 @@ def test_a_lost_question_is_asked_again(kind: Any, ends: Any, waiting: str, addi
 def test_delayed_start_begins_in_time() -> None:
     """Armed until its moment, then it heats; without a moment at once; up to 15 min later where heat was not possible,
     then it is refused, as an empty tun is at once."""
-    armed = run(leg=0, phase=P.ARMED, armed_until=NOW + 0.1)
+    armed = run(leg=0, phase=P.ARMED, begun=Beginning(armed_until=NOW + 0.1))
     assert walk(armed)[0].phase is P.ARMED
     assert walk(armed, now=NOW + 0.1)[0].phase is P.HEATING
-    assert walk(armed._replace(armed_until=None))[0].phase is P.HEATING
-    due = armed._replace(armed_until=NOW)
+    assert walk(armed._replace(begun=Beginning()))[0].phase is P.HEATING
+    due = armed._replace(begun=Beginning(armed_until=NOW))
     assert walk(due, View(), now=NOW + 899.9)[0].phase is P.ARMED
     assert walk(due, now=NOW + 899.9)[0].phase is P.HEATING
     for view, later_s, word in ((View(), 900.0, "15 min"), (View(ready=True, dry=True), 0.0, "no liquid")):
@@ -162,7 +162,7 @@ def test_unanswered_for_two_hours() -> None:
     asked = questions.ask(run(phase=P.WAITING, phase_since=NOW - 7200.0), REST, "go_on", NOW)
     assert walk(asked)[0].state is S.RUNNING
     after, _ = walk(asked._replace(phase_since=NOW - 7200.1))
-    assert (after.state, after.held_by) == (S.HOLDING, "person")
+    assert (after.state, after.hold.by) == (S.HOLDING, "person")
 
 
 @pytest.mark.parametrize(("waited", "goes"), [(599.9, False), (600.0, True)])
@@ -279,7 +279,7 @@ def test_mixing_still_to_come_counts() -> None:
 def test_a_delayed_start_counts_its_wait() -> None:
     """Until heating begins the end lies so much later."""
     strike = run(course=PLAN._replace(liquor_c=14.0), leg=0, phase=P.HEATING, grain_in=False)
-    armed = strike._replace(phase=P.ARMED, armed_until=NOW + 3600.0)
+    armed = strike._replace(phase=P.ARMED, begun=Beginning(armed_until=NOW + 3600.0))
     assert (finish_in_s(armed, 14.0, NOW) or 0.0) - (finish_in_s(strike, 14.0, NOW) or 0.0) == 3600.0
 
 
@@ -351,9 +351,9 @@ def test_an_outage_too_long_ends_the_run() -> None:
 )
 def test_a_person_is_asked(state: RunState, by: Any, held_by: str) -> None:
     """Held with the question; a person's or a latched trip's hold stays what it was."""
-    after, _ = applied(resume.Decision("ask", "why", 30.0, "rule"), run(state=state, held_by=by))
+    after, _ = applied(resume.Decision("ask", "why", 30.0, "rule"), run(state=state, hold=Hold(by)))
     assert after.prompt is not None
-    assert (after.state, after.held_by, after.prompt.answers, after.gap.credit_s) == (
+    assert (after.state, after.hold.by, after.prompt.answers, after.hold.gap.credit_s) == (
         S.HELD, held_by, resume.CHOICES, 30.0,
     )  # fmt: skip
 
@@ -369,7 +369,8 @@ def test_an_outage_that_the_estimate_can_follow(monkeypatch: pytest.MonkeyPatch)
 def test_going_on_by_itself_counts_the_gap_once() -> None:
     """The gap is credited in one event, an iodine test is named where half was counted, and mixing comes first."""
     after, events = applied(resume.Decision("resume", "why", 30.0, "rule", iodine=True))
-    assert (after.state, after.progress.credited_s, after.gap.credit_s, after.held_by) == (S.RESTARTING, 130.0, 0.0, "")
+    assert (after.state, after.progress.credited_s) == (S.RESTARTING, 130.0)
+    assert (after.hold.gap.credit_s, after.hold.by) == (0.0, "")
     assert [event.kind for event in events if event.id in ("iodine", "gap rule")] == ["note", "resume"]
     plain, events = applied(resume.Decision("resume", "why"))
     assert (plain.progress.credited_s, [e.id for e in events if e.id == "gap rule"]) == (100.0, [])

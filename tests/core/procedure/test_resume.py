@@ -12,7 +12,7 @@ from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.registry import ALL
 from controller.core.nouns import Phase, RunState
 from controller.core.procedure import resume
-from controller.core.procedure.run import Progress, Run
+from controller.core.procedure.run import Beginning, Hold, Progress, Run
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.runs import begun, restarted
 
@@ -21,7 +21,7 @@ REST = leg("beta", 63.0, 2400.0)
 
 def open_run(**changes: object) -> Run:
     plan = course(REST, leg("alpha", 72.0, 1200.0), grist_kg=0)
-    base = Run(state=RunState.RUNNING, course=plan, run_id="r1", phase=Phase.RESTING, grain_in=True)
+    base = Run(state=RunState.RUNNING, course=plan, begun=Beginning("r1"), phase=Phase.RESTING, grain_in=True)
     return base._replace(progress=Progress(1000.0))._replace(**changes)  # type: ignore[arg-type]
 
 
@@ -55,8 +55,8 @@ def test_fall_of_the_mash(now_c: float | None, kind: str) -> None:
         ({"restarts": 3}, "ask"),
         ({"restarts": 2}, "resume"),
         ({"run": open_run(state=RunState.PAUSED)}, "ask"),
-        ({"run": open_run(state=RunState.HELD, held_by="person")}, "ask"),
-        ({"run": open_run(state=RunState.HELD, held_by="trip")}, "resume"),
+        ({"run": open_run(state=RunState.HELD, hold=Hold("person"))}, "ask"),
+        ({"run": open_run(state=RunState.HELD, hold=Hold("trip"))}, "resume"),
         ({"run": open_run(phase=Phase.ARMED)}, "ask"),
         ({"now_c": 78.0, "last_c": 77.0}, "ask"),
         ({"latched": True}, "ask"),
@@ -187,7 +187,7 @@ def test_what_g23_counts_and_what_a_person_gave_survive_the_restart() -> None:
     bench = kept_bench()
     guard = bench.state.guard
     bench.state = bench.state._replace(
-        run=bench.state.run._replace(excluded_s=-9.0 * 3600.0),  # as if it had run for nine hours
+        run=bench.state.run._replace(begun=Beginning("r", excluded_s=-9.0 * 3600.0)),  # as if it had run for nine hours
         guard=guard._replace(interlocks=tuple(LONG if i == RunTooLong() else i for i in ALL)),
     )
     after = restarted(bench, 60.0, 62.3)

@@ -54,7 +54,7 @@ def test_three_hours_of_sleep_wait_for_a_person() -> None:
     sleep(bench, 3 * HOUR, 60.0)
     assert bench.state.run.state is RunState.CHECKING
     assert cold(bench, 400)
-    assert (bench.state.run.state, bench.state.run.held_by) == (RunState.HELD, "resume")
+    assert (bench.state.run.state, bench.state.run.hold.by) == (RunState.HELD, "resume")
     assert any("slept, or stood still, for 10801 s (limit 2 s)" in text for text in told(bench, "trip"))
     assert "for which run" in bench.obey("answer", answer="go on here").reason
     assert cold(bench, 60)
@@ -75,8 +75,8 @@ def test_twenty_minutes_of_sleep_go_on_by_themselves() -> None:
     after = bench.state.run
     assert [text for text in told(bench, "resume") if text.startswith("resumed by itself")]
     assert after.progress.credited_s == pytest.approx(run.progress.credited_s + 1201.0, abs=1.0)
-    assert (after.leg, after.run_id) == (run.leg, run.run_id)
-    assert after.started_at == pytest.approx(run.started_at + 1201.0, abs=1.0)
+    assert (after.leg, after.begun.id) == (run.leg, run.begun.id)
+    assert after.begun.at == pytest.approx(run.begun.at + 1201.0, abs=1.0)
     bench.run(60)
     assert bench.duty > 0.0
     assert bench.state.guard.trips == ()
@@ -87,7 +87,7 @@ def test_a_fall_over_the_limit_asks_however_short_the_sleep() -> None:
     bench = resting()
     sleep(bench, 600.0, bench.mash_c - 5.5)
     assert cold(bench, 300)
-    assert bench.state.run.held_by == "resume"
+    assert bench.state.run.hold.by == "resume"
     assert "not within 5 K" in told(bench, "resume")[0]
 
 
@@ -120,7 +120,7 @@ def test_a_lower_limit_counts_for_gaps_too(minutes: int, seconds: float, decided
     assert (bench.state.pending is not None) is decided
     if decided:
         assert cold(bench, 200)
-        assert bench.state.run.held_by == "resume"
+        assert bench.state.run.hold.by == "resume"
 
 
 def test_a_stall_without_suspend_counts_as_well() -> None:
@@ -129,7 +129,7 @@ def test_a_stall_without_suspend_counts_as_well() -> None:
     sleep(bench, HOUR, suspended=False)
     assert bench.duty == 0.0
     assert cold(bench, 300)
-    assert bench.state.run.held_by == "resume"
+    assert bench.state.run.hold.by == "resume"
 
 
 def test_a_paused_run_is_not_kept_at_its_pause_for_ever() -> None:
@@ -164,7 +164,7 @@ def test_asleep_while_checking_the_outage_is_longer(outage_s: float | None, long
     assert after.state.pending.outage_s == longer_s
     assert after.state.run.state_since == after.now
     assert cold(after, 120)
-    assert after.state.run.held_by == "resume"
+    assert after.state.run.hold.by == "resume"
 
 
 @pytest.mark.parametrize("how", ["restart", "sleep"])
@@ -172,7 +172,7 @@ def test_asleep_while_checking_the_outage_is_longer(outage_s: float | None, long
 def test_an_order_while_checking_ends_the_open_run(order: str, end: RunState, how: str) -> None:
     """Nothing is pending any more, what is kept is the run itself, ended."""
     bench = resting()
-    run_id = bench.state.run.run_id
+    run_id = bench.state.run.begun.id
     if how == "sleep":
         sleep(bench, 600.0)
     else:
@@ -182,7 +182,7 @@ def test_an_order_while_checking_ends_the_open_run(order: str, end: RunState, ho
     assert bench.state.pending is None
     assert cold(bench, 60)
     kept: dict[str, Any] = checkpoint.keep(bench.state)
-    assert (kept["pending"], kept["run"]["state"], kept["run"]["run_id"]) == (False, str(end), run_id)
+    assert (kept["pending"], kept["run"]["state"], kept["run"]["begun"]["id"]) == (False, str(end), run_id)
 
 
 def _ageless(kept: Any) -> Any:

@@ -7,7 +7,7 @@ import pytest
 from controller.brewing import heat
 from controller.core.nouns import Leg, Measurement, Phase, RunState
 from controller.core.procedure import who_moves as moves
-from controller.core.procedure.run import Run
+from controller.core.procedure.run import Beginning, Run
 from controller.messages import status_document as additions
 from tests.core.bench import MASH_J_PER_K, Bench, course, leg, settings
 from tests.core.runs import begun
@@ -24,7 +24,7 @@ def seen(value_c: float | None) -> Measurement:
 
 
 def adding(what: Leg) -> Run:
-    return Run(RunState.RUNNING, course(REST, what), "r", 2, Phase.ADDING, grain_in=True)
+    return Run(RunState.RUNNING, course(REST, what), Beginning("r"), 2, Phase.ADDING, grain_in=True)
 
 
 @pytest.mark.parametrize("row", moves.TABLE, ids=lambda row: row.stage)
@@ -40,7 +40,7 @@ def test_every_stage_of_every_state_phase_and_kind_has_its_row() -> None:
     for state in RunState:
         for phase in Phase:
             for kind in kinds:
-                run = Run(state, course(leg("x", 60.0, 60.0, kind=kind), grist_kg=0), "r", 0, phase)
+                run = Run(state, course(leg("x", 60.0, 60.0, kind=kind), grist_kg=0), Beginning("r"), 0, phase)
                 row = moves.stage(run)
                 assert row in moves.TABLE
                 if state is RunState.RUNNING and row.pump == "off":
@@ -49,7 +49,7 @@ def test_every_stage_of_every_state_phase_and_kind_has_its_row() -> None:
 
 def test_the_pump_rests_a_minute_after_an_addition() -> None:
     """Settling: off for 60 s so that the bed can settle, then on."""
-    run = Run(RunState.RUNNING, course(REST), "r", 0, Phase.SETTLING, phase_since=100.0)
+    run = Run(RunState.RUNNING, course(REST), Beginning("r"), 0, Phase.SETTLING, phase_since=100.0)
     assert [moves.motors(run, at)[1].on for at in (101.0, 159.0, 160.0)] == [False, False, True]
 
 

@@ -117,13 +117,13 @@ def cold(life: Life, seconds: int = 100) -> bool:
 def test_a_run_ended_while_checking_is_over(order: str, end: RunState, tmp_path: Path, machine: Machine) -> None:
     """Stop and abort in the first seconds after a restart end the open run for good; the next run has its own file."""
     first = running(tmp_path, machine)
-    run_id = first.state.run.run_id
+    run_id = first.state.run.begun.id
     second = first.again()
     second.run(4)
     second.order(order)
     second.step()
     assert second.replies[-1].accepted
-    assert (second.state.pending, second.state.run.run_id) == (None, run_id)
+    assert (second.state.pending, second.state.run.begun.id) == (None, run_id)
     at_once = line_format.find(tmp_path)
     assert at_once.kept is not None
     assert at_once.kept["run"]["state"] in (end, RunState.STOPPING, RunState.ABORTING)
@@ -137,7 +137,7 @@ def test_a_run_ended_while_checking_is_over(order: str, end: RunState, tmp_path:
     assert second.state.run.state is RunState.RUNNING
     assert len(line_format.files(tmp_path)) == files + 2  # idle, then the new run's
     own = line_format.read(line_format.files(tmp_path)[-1])
-    assert next(own.of("keep"))["state"]["run"]["run_id"] == second.state.run.run_id != run_id
+    assert next(own.of("keep"))["state"]["run"]["begun"]["id"] == second.state.run.begun.id != run_id
 
 
 def test_an_ended_run_stays_ended_in_the_next_process(tmp_path: Path, machine: Machine) -> None:
@@ -208,7 +208,7 @@ def test_damage_in_a_newer_file_without_a_state_locks_the_open_run(tmp_path: Pat
     (tmp_path / "00000099-idle.jsonl").write_bytes(b'{"n":0,"kind":"header"}\n{}\n')
     second = Life(tmp_path, machine, first.mash_c)
     assert second.tripped == ["G20"]
-    assert second.pending.run.run_id == first.state.run.run_id
+    assert second.pending.run.begun.id == first.state.run.begun.id
     assert second.pending.outage_s is None
 
 
@@ -310,7 +310,7 @@ def test_a_trip_grows_old_over_a_restart(tmp_path: Path, machine: Machine) -> No
     second.step()
     assert [(trip.id, trip.latched) for trip in second.state.guard.trips] == [("G02", False)]
     assert cold(second)
-    assert second.state.run.held_by == "resume"
+    assert second.state.run.hold.by == "resume"
 
 
 def test_a_kill_soon_after_waking_makes_no_short_outage_of_a_long_sleep(tmp_path: Path, machine: Machine) -> None:

@@ -103,7 +103,7 @@ class Life:
         written = {path.name: bytes(data) for path, data in self.disks.written.items()}
         legs, credits = (before.run.leg, state.run.leg), (before.run.progress.credited_s, state.run.progress.credited_s)
         now, site = self.rig.clock.now(), copied(self.rig.site)
-        return Shot(now, site, names, written, state.run.run_id or "", legs, credits, frozenset(self._told))
+        return Shot(now, site, names, written, state.run.begun.id or "", legs, credits, frozenset(self._told))
 
     def second(self, service: Service) -> None:
         """Once a second, between ticks."""

@@ -154,7 +154,7 @@ def record(payload: bytes) -> bool:
     if kept is None:
         return False
     assert kept.run.state in RunState
-    _finite(kept.run.progress.credited_s, kept.run.gap.credit_s, kept.run.excluded_s, kept.last_c)
+    _finite(kept.run.progress.credited_s, kept.run.hold.gap.credit_s, kept.run.begun.excluded_s, kept.last_c)
     return True
 
 

@@ -14,6 +14,7 @@ from controller.core.procedure import answers, poured, program, questions, state
 from controller.core.procedure.run import (
     ADDED,
     ADJUST_LOW_C,
+    Beginning,
     Done,
     Progress,
     Refused,
@@ -22,6 +23,7 @@ from controller.core.procedure.run import (
     clock_stopped,
     enter,
     go,
+    held,
     leg_of,
     with_leg,
 )
@@ -60,52 +62,49 @@ def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
     leg = course.legs[int(first)]
     if credited is None or not (0 <= credited <= leg.hold_s):
         return Refused(f"credited must lie between 0 and the {leg.hold_s / 60:g} min of {leg.name}")
-    begun = Run(
+    new = Run(
         state=S.IDLE,
         course=course._replace(filed=()),
-        run_id=f"{course.tun}-{int(at.wall_s)}-{order.id}"[:60],
+        begun=Beginning(f"{course.tun}-{int(at.wall_s)}-{order.id}"[:60], at.now, order.by, at.wall_s),
         leg=int(first),
         phase=P.HEATING if leg.kind == "dough_in" else P.RAMPING,
         phase_since=at.now,
         progress=Progress(credited_s=credited, ramp_at=at.now),
         key=run.key + 1,
         grain_in=leg.kind != "dough_in" and course.grist_kg > 0,
-        by=order.by,
-        started_wall_s=at.wall_s,
-        started_at=at.now,
     )
-    armed = _armed(begun, leg, order, at)
+    armed = _armed(new, leg, order, at)
     if isinstance(armed, Refused):
         return armed
-    begun, said = armed
-    begun, events = _to(begun, S.RUNNING, order, at)
-    started = Event("run", begun.run_id, f"{course.title} started by {order.by}", data={"program": course.program})
-    step = Event("step", leg.name, f"step {begun.leg + 1}: {leg.name}, {leg.target_c:.1f} °C")
+    new, said = armed
+    new, events = _to(new, S.RUNNING, order, at)
+    started = Event("run", new.begun.id, f"{course.title} started by {order.by}", data={"program": course.program})
+    step = Event("step", leg.name, f"step {new.leg + 1}: {leg.name}, {leg.target_c:.1f} °C")
     overruled = (  # advice that the brewer knows and does not follow, each with the reason, on record from the start
         Event("overrule", rule, f"{rule} overruled: {reason}", data={"reason": reason, "by": order.by})
         for rule, reason in (course.overruled or {}).items()
     )
-    return begun, said, (started, *course.filed, *overruled, *events, step)
+    return new, said, (started, *course.filed, *overruled, *events, step)
 
 
 def _armed(run: Run, leg: Leg, order: Order, at: Situation) -> tuple[Run, str] | Refused:
     """A delayed start works backwards from the wanted dough-in time."""
     ready = order.args.get("ready_at")
     if ready is None:
-        return run, f"{run.course.title if run.course else ''} started as run {run.run_id}"
+        return run, f"{run.course.title if run.course else ''} started as run {run.begun.id}"
     if not isinstance(ready, int | float) or isinstance(ready, bool) or not isfinite(ready):
         return Refused("ready_at must be a time in unix seconds")
     ahead = ready - at.wall_s
     if leg.kind != "dough_in" or not at.wall_confirmed or not (0 < ahead <= LONGEST_ARMED_S):
         return Refused("a delayed start needs a strike to heat, a confirmed clock, and a time within the next 14 hours")
     wait = max(0.0, ahead - leg.ramp_s - max(ARM_MARGIN_S, ARM_MARGIN_SHARE * leg.ramp_s))
-    run = enter(run._replace(armed_until=at.now + wait), P.ARMED, at.now)
+    run = enter(run._replace(begun=run.begun._replace(armed_until=at.now + wait)), P.ARMED, at.now)
     return run, f"armed: heating begins in {wait / 60:.0f} min, so that liquor is ready at the wanted time"
 
 
 def _pause(run: Run, order: Order, at: Situation) -> Done | Refused:
     run, events = _to(run, S.PAUSING, order, at)
-    run = run._replace(nobody_told=False)
+    run = run._replace(told=run.told._replace(nobody=False))
     if run.phase in (P.HEATING, P.RAMPING) and at.seen.value_c is not None:
         leg = leg_of(run)
         kept = min(at.seen.value_c, leg.target_c) if leg else at.seen.value_c
@@ -121,8 +120,7 @@ def _resume(run: Run, order: Order, at: Situation) -> Done | Refused:
 
 
 def _hold(run: Run, order: Order, at: Situation) -> Done | Refused:
-    stronger = "person" if run.held_by in ("", "trip") else run.held_by
-    run = run._replace(held_by=stronger, paused=False)
+    run = held(run, "person" if run.hold.by in ("", "trip") else run.hold.by, paused=False)
     if run.state in (S.HOLDING, S.HELD):
         return run, "held: heat is off and stays off until `restart`", ()
     run, events = _to(run, S.HOLDING, order, at)
@@ -137,7 +135,7 @@ def _restart(run: Run, order: Order, at: Situation) -> Done | Refused:
         return Refused(f"not restarted: first answer: {run.prompt.text}")
     if (litres := _number(order.args, "added_l", 0.0)) is not None and litres > 0.0:
         run = poured.meanwhile(run, litres)
-    run, events = _to(run._replace(paused=False), S.RESTARTING, order, at)
+    run, events = _to(held(run, run.hold.by, paused=False), S.RESTARTING, order, at)
     waits = f": {at.view.waits_for}" if at.view.waits_for else ""
     return run, f"restarting; heat returns after the checks{waits}", events
 

@@ -218,7 +218,7 @@ def test_readings_out_of_a_queue_bring_no_heat_back() -> None:
         if second == 110:
             drained = copy.deepcopy(bench)
     trip = bench.state.guard.trips[0]
-    assert (trip.link, trip.latched, bench.state.run.held_by) == (True, False, "resume")
+    assert (trip.link, trip.latched, bench.state.run.hold.by) == (True, False, "resume")
     assert "reading is 300 s late by its sender's clock" in trip.text
     assert "`clear`, `restart`" in trip.text
     say(drained, 30, 0.2)

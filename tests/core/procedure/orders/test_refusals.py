@@ -9,7 +9,7 @@ import pytest
 from controller.core.nouns import Leg, Measurement, Order, Phase, RunState, Trip, View
 from controller.core.procedure import questions
 from controller.core.procedure.orders import effects
-from controller.core.procedure.run import Done, Gap, Offer, Prompt, Refused, Run, Situation, leg_of
+from controller.core.procedure.run import Beginning, Done, Gap, Hold, Offer, Prompt, Refused, Run, Situation, leg_of
 from tests.core.bench import changed, course, leg
 
 NOW, WALL = 5000.0, 1_700_000_000.0
@@ -20,7 +20,7 @@ DESK = Situation(View(ready=True, heater_off=True), SEEN, NOW, WALL, 78.0, (), T
 
 
 def run(**changes: Any) -> Run:
-    base = Run(state=RunState.RUNNING, course=PLAN, run_id="r", leg=1, phase=Phase.RESTING, grain_in=True)
+    base = Run(state=RunState.RUNNING, course=PLAN, begun=Beginning("r"), leg=1, phase=Phase.RESTING, grain_in=True)
     return changed(base, **changes)
 
 
@@ -120,8 +120,8 @@ def test_delayed_start_works_backwards() -> None:
     """Ready in two hours, 10 min of heating and 15 min of margin: heating begins in 5,700 s; a near time begins now."""
     begun = then(do("start", IDLE, course=PLAN, ready_at=WALL + 7200.0))
     assert begun.phase is Phase.ARMED
-    assert begun.armed_until == NOW + 7200.0 - 600.0 - 900.0
-    assert then(do("start", IDLE, course=PLAN, ready_at=WALL + 60.0)).armed_until == NOW
+    assert begun.begun.armed_until == NOW + 7200.0 - 600.0 - 900.0
+    assert then(do("start", IDLE, course=PLAN, ready_at=WALL + 60.0)).begun.armed_until == NOW
 
 
 def test_delayed_start_needs_a_confirmed_clock() -> None:
@@ -153,8 +153,8 @@ def test_resume_gives_the_plateau_back() -> None:
 def test_hold_is_never_the_weaker_reason(by: Any, after: str) -> None:
     """A person's hold outlasts a self-clearing trip, and takes nothing from a stronger reason."""
     for state in (RunState.RUNNING, RunState.HOLDING, RunState.HELD):
-        held = then(do("hold", run(state=state, held_by=by)))
-        assert held.held_by == after
+        held = then(do("hold", run(state=state, hold=Hold(by))))
+        assert held.hold.by == after
         assert held.state is (RunState.HELD if state is RunState.HELD else RunState.HOLDING)
 
 
@@ -313,7 +313,7 @@ def test_iodine_answers() -> None:
 )
 def test_choice_after_an_outage(answer: str, leg_after: int, credited: float) -> None:
     """Each of the four answers, for a run that is named; one is enough, and credited time never falls within a step."""
-    held = run(state=RunState.HELD, held_by="resume", credited_s=400.0, gap=Gap(50.0, "a rule"))
+    held = run(state=RunState.HELD, hold=Hold("resume", gap=Gap(50.0, "a rule")), credited_s=400.0)
     prompt = questions.ask(held, REST, "go_on", NOW).prompt
     assert prompt is not None
     asked = held._replace(
@@ -322,15 +322,16 @@ def test_choice_after_an_outage(answer: str, leg_after: int, credited: float) ->
     if answer != "end":
         assert "run=r" in why(do("answer", asked, answer=answer))
     after, said, _ = taken(do("answer", asked, run="r", answer=answer))
-    assert after.held_by == ("resume" if answer == "end" else "trip") and "understood" in said
-    latched = do("answer", asked._replace(held_by="latched"), run="r", answer=answer)
-    assert then(latched).held_by == "latched" and ("then `restart`" in taken(latched)[1]) is (answer != "end")
+    assert after.hold.by == ("resume" if answer == "end" else "trip") and "understood" in said
+    latched = do("answer", asked._replace(hold=asked.hold._replace(by="latched")), run="r", answer=answer)
+    assert then(latched).hold.by == "latched" and ("then `restart`" in taken(latched)[1]) is (answer != "end")
     assert (after.leg, after.progress.credited_s) == (leg_after, credited)
     assert after.state is (RunState.STOPPING if answer == "end" else RunState.HELD)
     if answer == "repeat this rest":
         assert step_of(after).hold_s == 1600.0
     if answer == "go on here":
-        assert then(do("answer", asked._replace(gap=Gap()), run="r", answer=answer)).progress.credited_s == 400.0
+        none = do("answer", asked._replace(hold=Hold("resume")), run="r", answer=answer)
+        assert then(none).progress.credited_s == 400.0
 
 
 def test_a_number_that_is_none() -> None:
@@ -352,7 +353,7 @@ def test_a_bare_answer_never_tells_what_somebody_saw(which: str) -> None:
 
 
 def test_next_questions_of_an_addition() -> None:
-    """Begun, returned and added lead to blocked heat; done leads to settling; a small one back to its rise."""
+    """Beginning, returned and added lead to blocked heat; done leads to settling; a small one back to its rise."""
     for which in ("dough_in", "pull", "add"):
         first = questions.ASKS[which][1][0]
         assert answered(which, first).phase is Phase.ADDING
