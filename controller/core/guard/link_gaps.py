@@ -26,7 +26,7 @@ class LinkGaps(NamedTuple):
     """What is remembered of them within this run."""
 
     minutes: tuple[tuple[Instant, float], ...] = ()  # of the last hour: when each began, and how long heat was cut, s
-    returns: tuple[Instant, ...] = ()  # heat came back, the newest last
+    returns: tuple[Instant, ...] = ()  # heat came back, the last few, the newest last
     cut: bool = False  # in the last tick
     ask: str = ""  # why a person is asked how to go on
 
@@ -42,7 +42,7 @@ class LinkGaps(NamedTuple):
             return self
         now, returns = senses.now, self.returns
         if not cut and evidence.qualified:
-            returns = (*(at for at in returns[-RETURNS:] if now - at < HOUR_S), now)
+            returns = (*returns[-RETURNS:], now)
         minutes = self._counted(now, min(senses.dt, MINUTE_S)) if cut else self.minutes
         return LinkGaps(minutes, returns, cut, self.ask or (_why(minutes, senses, evidence) if cut else ""))
 

@@ -16,13 +16,12 @@ ZERO = "The heater node reports that it is off, and its meter shows heat. Its re
 
 
 def remembered(noted: Noted, senses: Senses) -> Noted:
-    """The starts of the last ten minutes, and how many reports in a row said 0 over a meter that showed heat."""
-    report, now = senses.heater.report, senses.now
+    """The last few starts, and how many reports in a row said 0 over a meter that showed heat."""
+    report = senses.heater.report
     if report is None:
         return noted
     if report.boot != noted.boot:
-        starts = tuple(at for at in noted.boots if now - at < BOOTS_S)
-        noted = noted._replace(boot=report.boot, boots=(*starts, now)[-BOOTS:] if noted.boot else ())
+        noted = noted._replace(boot=report.boot, boots=(*noted.boots, senses.now)[-BOOTS:] if noted.boot else ())
     draws = report.power_w is not None and report.power_w > POWER_SHARE * senses.tun.heater.power_w
     zero = noted.zero_reports + 1 if report.duty <= 0.0 and draws else 0
     return noted if zero == noted.zero_reports else noted._replace(zero_reports=zero)

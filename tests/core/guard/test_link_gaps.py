@@ -53,12 +53,19 @@ def test_which_seconds_count(expected: float, changes: dict[str, Any]) -> None:
 
 
 def test_a_third_of_half_an_hour_is_told() -> None:
-    """With the share; not at a third, and no more once it lies half an hour back."""
+    """With the share; not at a third, and no more once a minute of it lies half an hour back."""
     third, now = ticks(NONE, (600, GAP))
     assert list(third.notes(now)) == []
     more, now = ticks(NONE, (612, GAP))
     assert [(note.key, note.text, note.priority) for note in more.notes(now)] == [("gaps", HALF.format(34) + LOOK, 2)]
-    assert list(more.notes(now + 1800.0)) == []
+    assert len(list(more.notes(NOW + 1.0 + 1799.9))) == 1
+    assert list(more.notes(NOW + 1.0 + 1800.0)) == []
+
+
+def test_it_is_kept_by_the_minute() -> None:
+    """Each by when it began; an hour of them at the most."""
+    assert ticks(NONE, (61, GAP))[0].minutes == ((NOW + 1.0, 60.0), (NOW + 61.0, 1.0))
+    assert [began for began, _ in ticks(NONE, (3601, GAP))[0].minutes] == [NOW + 1.0 + 60.0 * n for n in range(1, 61)]
 
 
 def test_two_thirds_of_an_hour_are_asked_about() -> None:
@@ -81,15 +88,19 @@ def test_a_mash_that_has_fallen_by_5_k(value_c: float | None, asks: bool) -> Non
 
 
 def test_many_returns_are_told() -> None:
-    """More than 30 within an hour; a gap that is not over is none."""
+    """More than 30 within an hour; a gap that is not over is none, nor one that ends without evidence or heat asked
+    for."""
     often = ((1, GAP), (1, GOOD))
     thirty, now = ticks(NONE, *often * 30, (1, GAP))
     assert (len(thirty.returns), list(thirty.notes(now))) == (30, [])
     more, now = ticks(NONE, *often * 31)
-    assert [(note.key, note.text) for note in more.notes(now)] == [
-        ("returns", "Heat came back 31 times within an hour, after gaps of a link. It wears.")
+    assert [(note.key, note.text, note.priority) for note in more.notes(now)] == [
+        ("returns", "Heat came back 31 times within an hour, after gaps of a link. It wears.", 2)
     ]
-    assert list(more.notes(now + 3600.0)) == []
+    assert len(list(more.notes(more.returns[0] + 3599.9))) == 1
+    assert list(more.notes(more.returns[0] + 3600.0)) == []
+    gap, _ = ticks(NONE, (1, GAP))
+    assert ticks(gap, (1, GAP), duty=0.0)[0].returns == ticks(gap, (1, GOOD), trips=(LINK,))[0].returns == ()
 
 
 def test_it_begins_anew() -> None:
@@ -105,3 +116,4 @@ def test_it_begins_anew() -> None:
     ):
         assert ticks(before, (1, GOOD), state=state)[0] == after
     assert gaps.follow(BASE, Demand(0.5, "t"), GOOD, ()) is gaps
+    assert NONE.follow(BASE, Demand(0.5, "t"), GOOD, ()) is NONE

@@ -11,7 +11,8 @@ from controller.core.guard import readings
 from controller.core.guard.senses import Probed
 from controller.core.nouns import Bad, Sample
 from controller.settings.tun import Probe
-from tests.core.guard.looks import NOW, SEEN, TUN, read, senses
+from tests.core.bench import tun
+from tests.core.guard.looks import HOT, NOW, OPEN, SEEN, TUN, known, read, senses
 
 PLAIN, LOW, HIGH = Probe(topic="a"), Probe(topic="a", raw_boil_c=98.0), Probe(topic="a", raw_boil_c=102.0)
 TEXT = (Bad("text", NOW),)
@@ -142,3 +143,28 @@ def test_missing(age_s: float, known_s: float, gone: bool, said: str) -> None:
     """Silent for longer than it may be, as long as this process could know, or gone by its own word."""
     probed = Probed(seen=SEEN._replace(age_s=age_s), gone=gone)
     assert readings.missing(probed, "outlet probe", known_s, 60.0) == said
+
+
+class Given:
+    """A history that knows what it was asked."""
+
+    def __init__(self, share: float) -> None:
+        self.share, self.asked = share, (0.0, 0.0)
+
+    def highest_share(self, for_s: float, power_w: float) -> float:
+        self.asked = for_s, power_w
+        return self.share
+
+
+@pytest.mark.parametrize(("dead_s", "lag_s", "felt_s"), [(10.0, 20.0, 60.0), (30.0, 30.1, 60.1)])
+@pytest.mark.parametrize(("share", "most"), [(0.4, 0.5), (0.7, 0.7)])
+def test_what_a_probe_behind_the_heater_reads_over_the_mash(
+    share: float, most: float, dead_s: float, lag_s: float, felt_s: float
+) -> None:
+    """By the duty of now or the highest that it may still feel, a minute back at the least, at 0.7 of the plate's flow;
+    nothing where wort does not flow past."""
+    plate, past = OPEN.plate._replace(dead_s=dead_s, lag_s=lag_s), Given(share)
+    knows = known(line=HOT, past=past, plate=plate)
+    assert readings.heater_adds_k(senses(), knows) == most * TUN.plate_rise_k / 0.7 > 5.0
+    assert past.asked == (felt_s, plate.power_w)
+    assert readings.heater_adds_k(senses(tun=tun()), knows) == 0.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.core.guard.interlocks.g20_journal_bad import JournalBad
+from controller.core.guard.interlocks.g20_journal_bad import WHY, JournalBad
 from controller.core.nouns import RunState, Trip
 from tests.core.guard.looks import NOW, check, duty, known, senses, told
 
@@ -25,3 +25,8 @@ def test_it_has_no_cause_to_look_at() -> None:
     assert BAD.still_there(trip, senses(disk_ok=False), known()) is None
     gate = check(check()[0]._replace(trips=(trip,)), disk_ok=False, state=RunState.HELD)
     assert dict(gate.state.gone) == {"G20": NOW}
+
+
+def test_a_clear_wants_a_reason_in_words() -> None:
+    """Nothing, blanks and what is no text are none."""
+    assert [BAD.why_not_clear(said) for said in (None, "", "  ", 7, "disk was full")] == [WHY] * 4 + [""]
