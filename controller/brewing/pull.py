@@ -47,14 +47,6 @@ def mass_kg(
     return (capacity_j_per_k * (to_c - from_c) + boiled) / (per_kg * (back_c - from_c))
 
 
-def lands_c(
-    capacity_j_per_k: float, from_c: float, pull_kg: float, back_c: float, per_kg: float, boil_off_kg: float = 0.0
-) -> float:
-    """Where does the mash land, °C, with a pull of so much? Inverse of `mass_kg`."""
-    pulled = pull_kg * per_kg
-    return heat.mix_c([(capacity_j_per_k - pulled, from_c), (pulled - boil_off_kg * heat.WATER, back_c)])
-
-
 def volume_l(pull_kg: float, pull_kg_per_kg: float) -> float:
     """How many litres is a pull of this thickness? A bucket measures litres."""
     return pull_kg * (pull_kg_per_kg + volumes.DISPLACEMENT_L_PER_KG) / (1.0 + pull_kg_per_kg)

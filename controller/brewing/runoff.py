@@ -67,7 +67,6 @@ class RunOff(NamedTuple):
 
     first_l: float  # first run-off
     lauter_share: float  # of the dissolved extract
-    most_share: float  # the same at best: differs with continuous sparging alone
     kettle: Wort
 
 
@@ -85,9 +84,9 @@ def run_off(malt: Malt, liquor_kg: float, lauter: Lauter, sparge: Sparge = "none
     sparge_l = added_kg / wort.DENSITY_20_KG_PER_L
     if sparge == "continuous":
         low = 1.0 - left * exp(-sparge_l / held_l)
-        return RunOff(first_l, low, 1.0, _kettle(malt, whole, first_l + sparge_l, low))
+        return RunOff(first_l, low, _kettle(malt, whole, first_l + sparge_l, low))
     rest = left * prod(held_l / (held_l + sparge_l / batches) for _ in range(batches))
-    return RunOff(first_l, 1.0 - rest, 1.0 - rest, _kettle(malt, whole, first_l + sparge_l * (batches > 0), 1.0 - rest))
+    return RunOff(first_l, 1.0 - rest, _kettle(malt, whole, first_l + sparge_l * (batches > 0), 1.0 - rest))
 
 
 def sparge_kg(malt: Malt, liquor_kg: float, lauter: Lauter, kettle_l: float) -> float:

@@ -75,7 +75,6 @@ class Identified(NamedTuple):
     loss_w_per_k: float  # to a room as warm as the file says
     loss_sd: float
     lead_k: float  # a probe behind the heater reads so much over the liquor at full power; 0 elsewhere
-    lead_sd_k: float
 
     @property
     def loss_told(self) -> bool:
@@ -199,7 +198,6 @@ def _found(best: _Fit, fits: list[_Fit], trace: tuple[Point, ...], known: Known)
         loss_w_per_k=found.loss_w_per_k,
         loss_sd=doubt(1, found.loss_w_per_k * ROOM_K / max(_mean_c(trace) - known.room_c, ROOM_K)),
         lead_k=found.lead_k,
-        lead_sd_k=doubt(2, 0.0) if known.in_stream else 0.0,
     )
 
 

@@ -8,8 +8,8 @@ import tomllib
 from collections.abc import Iterator
 from typing import get_args
 
-from controller.brewing.facts import PAGE, PROGRAMS, facts
 from controller.brewing.source import Mark
+from tests.brewing.facts import PAGE, PROGRAMS, facts
 from tests.places import CONFIG, ROOT
 
 TABLE = list(facts())

@@ -81,7 +81,6 @@ class Found(NamedTuple):
 
     legs: tuple[SearchedRest, ...]
     limit_pct: float
-    released_share: float
     iodine_s: float
     duration_s: float
     energy_kwh: float
@@ -231,6 +230,6 @@ def _finished(task: Task, node: _Node) -> Iterator[Found]:
         end = _held(task, end, task.mash_out[1])
     if end is None or end.state.iodine_s is None:
         return
-    state, share = end.state, end.state.released / potential(end.state)
-    if share >= RELEASED:
-        yield Found(end.legs, apparent_limit_pct(state), share, state.iodine_s or 0.0, state.time_s, end.energy_kwh)
+    state = end.state
+    if state.released / potential(state) >= RELEASED:
+        yield Found(end.legs, apparent_limit_pct(state), state.iodine_s or 0.0, state.time_s, end.energy_kwh)

@@ -33,7 +33,7 @@ from controller.brewing.kinetics.rates import (
     rates,
 )
 from controller.brewing.kinetics.reactions import step
-from controller.brewing.kinetics.trust import Band, judged, limit_shown
+from controller.brewing.kinetics.trust import Band, judged
 
 __all__ = [
     "ANCHORED",
@@ -72,7 +72,6 @@ __all__ = [
     "rates",
     "read",
     "real_limit_pct",
-    "settled",
     "spans",
     "starch_left",
     "step",
@@ -92,8 +91,6 @@ SECOND_OPINION = (
 )
 ANCHORED = " The level is anchored on the malt's certificate or on measured worts."
 STRIDE_S = 5.0  # readings are averaged over so long before they are stepped through
-SETTLED_POINTS = 0.5  # less change than this in ten minutes: more time at this temperature changes little
-SETTLED_S = 600.0
 
 
 class Mark(NamedTuple):
@@ -277,12 +274,3 @@ def contribution(
         beta_lost_pct=100.0 * (begin.beta - end.beta),
         alpha_lost_pct=100.0 * (begin.alpha - end.alpha),
     )
-
-
-def settled(params: Parameters, state: Amounts, temperature_c: float) -> bool:
-    """Would ten more minutes at this temperature (degC) change the apparent limit by less than half a point?
-
-    False where nothing may be said of the limit.
-    """
-    later = step(params, state, temperature_c, SETTLED_S)
-    return limit_shown(state) and abs(apparent_limit_pct(later) - apparent_limit_pct(state)) < SETTLED_POINTS

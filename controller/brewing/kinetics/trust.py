@@ -90,11 +90,6 @@ def judged(state: Amounts) -> Verdict:
     )
 
 
-def limit_shown(state: Amounts) -> bool:
-    """May a limit be shown of this mash?"""
-    return not any("limit" in rule.withheld for rule in _rules(state))
-
-
 def _rules(s: Amounts) -> Iterator[Rule]:
     """Which conditions hold?"""
     if 1.0 - starch_left(s) < LITTLE_CUT:

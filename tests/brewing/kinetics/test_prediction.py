@@ -21,7 +21,6 @@ from controller.brewing.kinetics.model import (
     gather,
     predict,
     read,
-    settled,
     spans,
     step,
 )
@@ -162,13 +161,6 @@ def test_a_step_of_its_own() -> None:
     one = contribution("rest", begin, end)
     assert one.apparent_points_gained is not None and one.apparent_points_gained > 0.0
     assert one == contribution("rest", begin, end, end)
-
-
-def test_when_more_time_changes_little() -> None:
-    """After an hour at 66 °C ten minutes more change little; after ten minutes they change much; unshown, no word."""
-    assert settled(CALIBRATED_SET, flat(66.0, 60.0).end, 66.0)
-    assert not settled(CALIBRATED_SET, flat(66.0, 10.0).end, 66.0)
-    assert not settled(CALIBRATED_SET, flat(45.0, 60.0).end, 45.0)
 
 
 def test_the_malt_is_named_in_the_basis() -> None:
