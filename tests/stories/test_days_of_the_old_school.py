@@ -14,9 +14,9 @@ from tests.stories.brewed import brewed
 
 KETTLE = """[[step.kettle]]
 temperature = "72 °C"
-time = "15 min"
+time = "5 min"
 [[step.kettle]]
-boil = "15 min"
+boil = "5 min"
 """
 TRIPLE = f"""title = "Three decoctions"
 tun = "gannet"
@@ -35,7 +35,7 @@ gravity = "13 °P"
 [[step]]
 name = "acid rest"
 temperature = "42 °C"
-time = "10 min"
+time = "5 min"
 [[step]]
 name = "first"
 kind = "decoction"
@@ -45,7 +45,7 @@ kettle_power = "6 kW"
 {KETTLE}[[step]]
 name = "protein rest"
 temperature = "52 °C"
-time = "10 min"
+time = "5 min"
 [[step]]
 name = "second"
 kind = "decoction"
