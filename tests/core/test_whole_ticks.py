@@ -12,6 +12,7 @@ from controller.core.nouns import Demand, Foreign, HeaterReport, Link, Phase, Ru
 from controller.core.procedure import wanted
 from controller.settings.tun import Heater, Output, SwitchInput
 from tests.core.bench import Bench, course, leg, settings
+from tests.core.guard.rounds import tripped
 from tests.core.runs import begun
 from tests.messages.inboxes import inbox
 
@@ -34,11 +35,6 @@ def rising(**changes: Any) -> Bench:
     return bench
 
 
-def trips(bench: Bench) -> list[str]:
-    """Which trips are on?"""
-    return [trip.id for trip in bench.state.guard.trips]
-
-
 @pytest.mark.parametrize("phase", [Phase.RAMPING, Phase.RESTING])
 def test_lost_flow_trips_in_a_ramp_as_in_a_rest(phase: Phase) -> None:
     """The flow switch opens while the pump runs: G13 in the same tick, whether the mash rises or rests."""
@@ -49,7 +45,7 @@ def test_lost_flow_trips_in_a_ramp_as_in_a_rest(phase: Phase) -> None:
     assert bench.state.run.phase is phase
     bench.extra = {"flow": Switch(False, bench.now + 0.9, bench.now - 0.1)}
     bench.step()
-    assert (trips(bench), bench.duty) == (["G13"], 0.0)
+    assert (tripped(bench), bench.duty) == (["G13"], 0.0)
 
 
 @pytest.mark.parametrize("state", [RunState.IDLE, RunState.RUNNING, RunState.HELD, RunState.STOPPED])
@@ -62,11 +58,11 @@ def test_another_owner_is_seen_in_every_state(state: RunState, how: str) -> None
         bench.until("held" if state is RunState.HELD else "stopped", 30)
     if state is RunState.IDLE:
         bench.obey("reset")
-    assert bench.state.run.state is state and trips(bench) == []
+    assert bench.state.run.state is state and tripped(bench) == []
     foreign = Link(True, 0.0, foreign=Foreign(bench.now + 0.5, None, 1.0))
     bench.extra = {"link": foreign} if how == "a foreign command" else {"epoch_seen": bench.state.guard.epoch + 1}
     bench.step()
-    assert trips(bench) == ["G19"]
+    assert tripped(bench) == ["G19"]
     assert bench.duty == 0.0
 
 
@@ -83,7 +79,7 @@ def test_rooms_that_always_ask_for_heat_get_it_only_while_a_run_heats(
     monkeypatch.setattr(wanted, "target", lambda run, tun: madly)
     monkeypatch.setattr(loop, "regulate", lambda *given: (looped, Demand(1.0, "mad")))
     bench.step()
-    assert trips(bench) == [] and bench.state.run.state is state
+    assert tripped(bench) == [] and bench.state.run.state is state
     assert (bench.duty > 0.0) is (state in {RunState.RUNNING, RunState.PAUSING, RunState.PAUSED})
 
 
@@ -96,9 +92,9 @@ def test_an_old_heater_report_does_not_count_for_ever() -> None:
     last = HeaterReport(bench.now + 0.9, "b1", command.epoch, command.seq, command.duty, 9.0, power_w=4000.0)
     bench.extra = {"heater": last}
     bench.run(10)
-    assert trips(bench) == []
+    assert tripped(bench) == []
     bench.run(60)
-    assert trips(bench) == ["G14"]
+    assert tripped(bench) == ["G14"]
 
 
 @pytest.mark.parametrize("word", ["hold", "stop", "abort"])

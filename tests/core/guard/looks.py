@@ -11,7 +11,18 @@ from controller.core.guard.interlock import Finding, Interlock, Known
 from controller.core.guard.registry import ALL
 from controller.core.guard.senses import AtHeater, Own, Probed, Run, Senses
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Demand, HeaterReport, Link, Measurement, Phase, Reading, RunState, Switch, Target
+from controller.core.nouns import (
+    Demand,
+    HeaterReport,
+    Link,
+    Measurement,
+    Phase,
+    Reading,
+    RunState,
+    Switch,
+    Target,
+    Trip,
+)
 from controller.settings.tun import Heater, Output, Probe, Probes, SwitchInput
 from tests.core.bench import tun
 
@@ -68,6 +79,7 @@ OPEN = GuardState(
 )  # open: with BASE every demand leaves
 BLOCKED = BASE.run.target._replace(heat="blocked")  # something is being added
 HEATING = {S.RUNNING, S.PAUSING, S.PAUSED}  # heat may flow
+LATCHED = Trip("G07", 0.0, "words", 1.0, 1.0, "°C", 1, True, True)
 _PROBED = {"seen": "mash", "second": "second", "outlet": "outlet"}
 _RAW = {"raw": "mash", "raw_second": "second", "raw_outlet": "outlet"}
 
@@ -94,6 +106,11 @@ def _changed(base: Senses, name: str, value: Any) -> Senses:
         if name in getattr(base, part)._fields:
             return base._replace(**{part: getattr(base, part)._replace(**{name: value})})
     return base._replace(**{name: value})
+
+
+def line(state: GuardState = OPEN, **changes: Any) -> GuardState:
+    """The guard with another heater line."""
+    return state._replace(line=state.line._replace(**changes))
 
 
 def known(state: GuardState = OPEN, **changes: Any) -> Known:

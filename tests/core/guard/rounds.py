@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from controller.core.nouns import Course
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import Kind, S, having
+from tests.core.runs import ordered
 
 RISING = course(leg("beta", 62.0, 3600.0), leg("alpha", 72.0, 3600.0), grist_kg=0)
 FALLING = course(leg("warm", 66.0, 3600.0), leg("cool", 60.0, 3600.0), grist_kg=0)
@@ -50,14 +49,6 @@ def with_memory(bench: Bench, interlock: Kind) -> None:
 def remembered(bench: Bench, kind: type[Kind]) -> Kind:
     """What does this interlock remember?"""
     return next(one for one in bench.state.guard.interlocks if isinstance(one, kind))
-
-
-def ordered(bench: Bench, *names: str, **args: Any) -> None:
-    """Each of these orders is taken."""
-    for name in names:
-        bench.order(name, **args)
-        bench.run(2)
-        assert bench.replies[-1].accepted, bench.replies[-1].reason
 
 
 def goes_on(bench: Bench, trip: str) -> None:

@@ -13,9 +13,10 @@ from controller.core.guard.interlocks.g09_no_heat_seen import NoHeatSeen
 from controller.core.guard.interlocks.g12_heat_ledger import HeatLedger
 from controller.core.guard.registry import ALL, BY_ID
 from controller.core.guard.state import GuardState
-from controller.core.nouns import RunState, Switch, Trip
+from controller.core.nouns import RunState, Switch
 from tests.core.guard.looks import (
     BASE,
+    HEATING,
     HOT,
     NOW,
     OPEN,
@@ -26,6 +27,7 @@ from tests.core.guard.looks import (
     for_long,
     having,
     ids,
+    line,
     memory,
     read,
     report,
@@ -33,14 +35,7 @@ from tests.core.guard.looks import (
 )
 from tests.house.tables import in_states
 
-HEAT = {S.RUNNING, S.PAUSING, S.PAUSED}
 EVERY = set(RunState)
-LATCHED = Trip("G07", 0.0, "words", 1.0, 1.0, "°C", 1, True, True)
-
-
-def line(state: GuardState = OPEN, **changes: Any) -> GuardState:
-    """The guard with another heater line."""
-    return state._replace(line=state.line._replace(**changes))
 
 
 def past(rise_k: float = 0.0, energy_j: float = 0.0, **changes: Any) -> GuardState:
@@ -51,28 +46,28 @@ def past(rise_k: float = 0.0, energy_j: float = 0.0, **changes: Any) -> GuardSta
 
 
 CAUSES: dict[str, tuple[GuardState, dict[str, Any], set[RunState]]] = {
-    "G02": (OPEN, {"seen": SEEN._replace(age_s=11.0, refused_run=3, refused_since=NOW)}, HEAT),
-    "G04": (OPEN, {"seen": SEEN._replace(age_s=9.0, jump_since=NOW - 8.0, jump_c=70.0)}, HEAT),
-    "G05": (having(ProbesDiffer(since=0.0)), {"second": SEEN._replace(value_c=70.0)}, HEAT),
-    "G06": (having(AboveProgram(armed=True, highest_c=72.0)), {"raw": read(75.1, 75.2, 75.3)}, HEAT),
+    "G02": (OPEN, {"seen": SEEN._replace(age_s=11.0, refused_run=3, refused_since=NOW)}, HEATING),
+    "G04": (OPEN, {"seen": SEEN._replace(age_s=9.0, jump_since=NOW - 8.0, jump_c=70.0)}, HEATING),
+    "G05": (having(ProbesDiffer(since=0.0)), {"second": SEEN._replace(value_c=70.0)}, HEATING),
+    "G06": (having(AboveProgram(armed=True, highest_c=72.0)), {"raw": read(75.1, 75.2, 75.3)}, HEATING),
     "G07": (OPEN, {"raw": read(80.0, 80.5)}, EVERY),
     "G08": (OPEN, {"raw_outlet": read(86.0)}, EVERY),
     "G09": (
-        having(NoHeatSeen(no_power_s=4.0), OPEN._replace(line=HOT)), {"report": report(duty=0.5, power_w=0.0)}, HEAT,
+        having(NoHeatSeen(no_power_s=4.0), OPEN._replace(line=HOT)), {"report": report(duty=0.5, power_w=0.0)}, HEATING,
     ),
     "G10": (past(rise_k=0.1, off_since=0.0), {}, EVERY - {S.CHECKING}),
     "G11": (past(full_since=0.0, full_s=1000.0, full_c=63.0)._replace(line=HOT._replace(duty=1.0)),
-            {"target": BASE.run.target._replace(target_c=75.0)}, HEAT),
-    "G12": (having(HeatLedger(base=Line(0.0, 63.0, 0.0), in_a_row=5), past(energy_j=50_000.0)), {}, HEAT),
-    "G13": (OPEN, {"flow": Switch(False, NOW, NOW - 1.0)}, HEAT | {S.RESTARTING}),
-    "G14": (for_long("G14", state=line(acked_at=NOW - 11.0)), {"report": None}, HEAT),
+            {"target": BASE.run.target._replace(target_c=75.0)}, HEATING),
+    "G12": (having(HeatLedger(base=Line(0.0, 63.0, 0.0), in_a_row=5), past(energy_j=50_000.0)), {}, HEATING),
+    "G13": (OPEN, {"flow": Switch(False, NOW, NOW - 1.0)}, HEATING | {S.RESTARTING}),
+    "G14": (for_long("G14", state=line(acked_at=NOW - 11.0)), {"report": None}, HEATING),
     "G15": (line(off_seq=1, off_since=0.0), {"report": report(duty=0.5, n=9)}, EVERY),
-    "G17": (OPEN, {"late_s": 21.0}, HEAT),
+    "G17": (OPEN, {"late_s": 21.0}, HEATING),
     "G19": (OPEN, {"epoch_seen": 2}, EVERY - {S.CHECKING}),
     "G20": (OPEN, {"disk_ok": False}, set()),
-    "G23": (OPEN, {"run_s": 1e6}, HEAT),
+    "G23": (OPEN, {"run_s": 1e6}, HEATING),
     "G24": (OPEN, {"late_s": 3.0}, set()),
-    "G25": (past(rise_k=0.4, energy_j=50_000.0)._replace(line=HOT), {}, HEAT),
+    "G25": (past(rise_k=0.4, energy_j=50_000.0)._replace(line=HOT), {}, HEATING),
 }  # fmt: skip
 
 
@@ -91,8 +86,8 @@ def test_in_which_states_each_one_trips(name: str, cause: tuple[GuardState, dict
         in_states(frozenset(named))
         == {
             frozenset(): "-",
-            frozenset(HEAT): "running, pausing, paused",
-            frozenset(HEAT | {S.RESTARTING}): "running, pausing, paused, restarting",
+            frozenset(HEATING): "running, pausing, paused",
+            frozenset(HEATING | {S.RESTARTING}): "running, pausing, paused, restarting",
             frozenset(EVERY): "always",
             frozenset(EVERY - {S.CHECKING}): "always but checking",
         }[frozenset(named)]

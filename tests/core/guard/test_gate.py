@@ -13,9 +13,10 @@ from controller.core.guard.history import History, Line
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Foreign, HeaterReport, Link, RunState, Switch, Target, Trip, View
+from controller.core.nouns import Foreign, HeaterReport, Link, RunState, Switch, Target, View
 from tests.core.guard.looks import (
     BASE,
+    LATCHED,
     NOW,
     OFF,
     OPEN,
@@ -25,24 +26,18 @@ from tests.core.guard.looks import (
     check,
     duty,
     ids,
+    line,
     memory,
     read,
     senses,
 )
 
-HEAT = {S.RUNNING, S.PAUSING, S.PAUSED}
 EVERY = set(RunState)
-LATCHED = Trip("G07", 0.0, "words", 1.0, 1.0, "°C", 1, True, True)
 
 
 def evidence(state: GuardState = OPEN, **changes: Any) -> GuardState:
     """The guard with other evidence."""
     return state._replace(evidence=state.evidence._replace(**changes))
-
-
-def line(state: GuardState = OPEN, **changes: Any) -> GuardState:
-    """The guard with another heater line."""
-    return state._replace(line=state.line._replace(**changes))
 
 
 # ---------------------------------------------------------------- what the gate lets out

@@ -19,6 +19,7 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from tests.field import secured
 from tests.places import ROOT
 
 REPO = ROOT
@@ -63,12 +64,6 @@ class Heard(NamedTuple):
         return found
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 class Field:
     """Starts and ends processes; each is ended by its own id."""
 
@@ -76,7 +71,7 @@ class Field:
         self, folder: Path, tun: str, program: str, speed: float, via: int | None = None, version: int = 5
     ) -> None:
         self.folder, self.tun, self.program, self.speed = folder, tun, program, speed
-        self.port, self.version = free_port(), version
+        self.port, self.version = secured.free_port(), version
         self.heard: list[Heard] = []
         self.processes: dict[str, subprocess.Popen[bytes]] = {}
         self.base = f"underback/{tun}"
