@@ -90,3 +90,12 @@ def test_what_may_be_on_its_way(litres: float, malt_kg: float, power_w: float, b
     assert plate.of(BEHIND).own_rise_k == 0.0
     stream = BEHIND.model_copy(update={"flow_l_per_min": 6.0})
     assert plate.of(stream).own_rise_k == pytest.approx(2000.0 / (0.1 * WATER))
+    assert plate.of(JACKET.model_copy(update={"flow_l_per_min": 6.0})).own_rise_k == 0.0
+
+
+@pytest.mark.parametrize(("kind", "min_off_s", "rest_s"), [
+    ("proportional", 0.0, 0.0), ("proportional", 4.0, 4.0), ("contactor", 4.0, 10.0), ("contactor", 14.0, 14.0),
+])  # fmt: skip
+def test_how_long_an_output_rests(kind: str, min_off_s: float, rest_s: float) -> None:
+    """The file's time, and for what wears with each start no less than its own."""
+    assert plate.of(heated(kind=kind, min_off_s=min_off_s)).rest_s == rest_s

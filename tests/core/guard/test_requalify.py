@@ -7,6 +7,9 @@ from typing import Any
 import pytest
 
 from controller.core.guard import plate, requalify
+from controller.core.guard.interlock import Finding
+from controller.core.guard.registry import BY_ID
+from controller.core.guard.senses import NO_TRIP_S
 from controller.core.guard.state import GuardState
 from controller.core.nouns import Link, Phase, RunState, Switch, Trip
 from tests.core.guard.looks import BASE, NOW, OPEN, SEEN, TUN, S, check, duty, report, senses
@@ -127,6 +130,34 @@ def test_a_gap_has_its_time() -> None:
     assert duty(over) == 0.5
 
 
+def test_which_gaps_are_on() -> None:
+    """Findings that name a gap; one that never becomes a trip cuts without a time of its own; the rest are none."""
+    row = BY_ID["G02"]
+    on = [Finding(row, 1.0, 1.0, gap_s=10.0), Finding(BY_ID["G13"], 1.0, 1.0, gap_s=NO_TRIP_S), Finding(row, 1.0, 1.0)]
+    cut = requalify.gaps(OPEN, senses(), on).evidence
+    assert (cut.gaps, cut.in_gap, cut.qualified) == ((("G02", NOW),), True, False)
+    assert requalify.gaps(OPEN, senses(), on[2:]) is OPEN
+    for left in ({"gaps": (("G02", NOW),)}, {"in_gap": True}):
+        assert requalify.gaps(having(**left), senses(), []) == OPEN
+
+
+def test_readings_since_what_was_lost_are_counted() -> None:
+    """With when the first of them came; they begin anew when the evidence is lost."""
+    first = requalify.gaps(UNQUALIFIED, senses(), [])
+    assert (first.evidence.new, first.evidence.new_at) == (1, SEEN.at)
+    more = requalify.gaps(first, senses(seen=SEEN._replace(at=NOW)), []).evidence
+    assert (more.new, more.new_at) == (2, SEEN.at)
+    assert requalify.qualify(having(new=4), senses(seen=SEEN._replace(age_s=10.1))).evidence.new == 0
+
+
+def test_a_hold_shows_what_is_read_and_what_may_be() -> None:
+    """3 K under what was read less the heater's own, and 3 K over it with what is on its way; elsewhere nothing."""
+    state = having(quiet_c=63.0, quiet_at=NOW, quiet_own_k=1.0)._replace(heat=OPEN.heat._replace(owed_k=2.0))
+    held = requalify.qualify(state, senses(state=S.HELD)).evidence
+    assert (held.now_c, held.span_c) == (63.0, (59.0, 68.0))
+    assert requalify.qualify(state, senses()) is state
+
+
 LOST: dict[str, tuple[dict[str, Any], dict[str, Any], bool]] = {
     "fresh": ({}, {"seen": SEEN._replace(age_s=10.0)}, True),
     "gone": ({}, {"seen": SEEN._replace(age_s=10.1)}, False),
@@ -197,10 +228,13 @@ LAST_GOOD: list[tuple[GuardState, dict[str, Any], tuple[float | None, float]]] =
 
 @pytest.mark.parametrize(("state", "sense", "expected"), LAST_GOOD)
 def test_what_is_compared_with(state: GuardState, sense: dict[str, Any], expected: tuple[float | None, float]) -> None:
-    """The reading of the last tick on good evidence, none during a trip; nothing while no run is on."""
+    """The reading of the last tick on good evidence, none during a trip; nothing while no run is on; with what a probe
+    behind the heater reads of its heat, at 0.7 of the flow."""
     after = requalify.last_good(state, senses(**sense))
     assert (after.quiet_c, after.quiet_at) == expected
     assert after._replace(quiet_c=50.0, quiet_at=10.0) == state.evidence
+    own = requalify.last_good(state._replace(heat=state.heat._replace(own_k=1.4)), senses(**sense))
+    assert own.quiet_own_k == pytest.approx(2.0 if after.quiet_c == 63.0 else 0.0)
 
 
 def test_what_is_compared_with_goes_from_tick_to_tick() -> None:
@@ -221,5 +255,6 @@ def test_measured_by_hand_begins_the_evidence_anew() -> None:
     after = requalify.measured(owing, 77.0)
     anew = having(BEFORE, quiet_c=None, quiet_at=77.0, qualified=False, from_at=77.0)
     assert after == anew._replace(past=BEFORE.past.begun_anew())
-    assert requalify.measured(owing, 77.0, 61.0).evidence.quiet_c == 61.0
+    own = having(owing, quiet_own_k=1.0, span_c=(50.0, 70.0))
+    assert requalify.measured(own, 77.0, 61.0).evidence == anew.evidence._replace(quiet_c=61.0)
     assert RunState.RUNNING is BASE.run.state
