@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from controller.core.guard import hand
+from controller.core.guard import hand, trips
 from controller.core.guard.hand import ADDED, ELSE, LATE, SAY, Other
 from controller.core.guard.registry import ALL
-from controller.core.nouns import RunState
+from controller.core.nouns import Order, RunState, Trip
 from tests.core.guard.looks import NOW, OPEN, SEEN, check
 from tests.core.guard.story import told
 
@@ -130,6 +130,19 @@ def owing(owed_k: float) -> Any:
 def test_who_doubts_the_probe() -> None:
     """Those whose cause may be the probe itself, so that its own word does not settle it."""
     assert {one.ROW.id for one in ALL if one.ASKS_HAND} == {"G04", "G05", "G09", "G11", "G12", "G25"}
+
+
+def test_whose_first_heat_is_a_pulse() -> None:
+    """Of those that a person clears, the ones whose cause shows with heat alone."""
+    tried = set()
+    for one in ALL:
+        trip = Trip(one.ROW.id, NOW - 100.0, "words", 1.0, 1.0, "K", 2, True, True)
+        order = Order("clear", NOW, "o", {"inspected": True, "reason": "looked"}, "brewer", trip=trip.id)
+        standing = OPEN._replace(trips=(trip,), gone=((trip.id, 0.0),))
+        after, reply, _ = trips.clear(standing, order, RunState.HELD, NOW, 60.0)
+        assert reply.accepted, reply.reason
+        tried |= {trip.id} if after.heat.pulse is not None else set()
+    assert tried == {"G09", "G11", "G12"}
 
 
 def test_where_a_mash_may_be() -> None:
