@@ -53,14 +53,13 @@ def glance(path: Path) -> Glance | None:
     ended = max((float(e["at"]) for e in lines if "at" in e), default=began)
     course, ran_s = run["course"], max(0.0, (ended - began) * float(header.get("speed", 1.0)))
     number = line_format.number(path)
-    return Glance(
-        path, number, _begun(run).get("id", ""), course["program"], course["title"], _state(lines), began, ran_s
-    )
+    return Glance(path, number, _begun(run)["id"], course["program"], course["title"], _state(lines), began, ran_s)
 
 
 def _begun(run: Mapping[str, Any]) -> Mapping[str, Any]:
-    """What is kept of a run's beginning? Nothing of a run in an older record."""
-    return run.get("begun") or {}
+    """What is kept of a run's beginning? Records of before FORMAT 9 have it among the run's own fields."""
+    older = {"id": run.get("run_id", ""), "by": run.get("by"), "wall_s": run.get("started_wall_s")}
+    return run.get("begun") or older
 
 
 def _began(run: Mapping[str, Any], header: Mapping[str, Any]) -> float:
@@ -123,7 +122,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         title=course["title"],
         tun=str(header.get("tun", course["tun"])),
         program=course["program"],
-        run=_begun(first).get("id", ""),
+        run=_begun(first)["id"],
         state=last["state"],
         rows=rows,
         planned=planned,

@@ -65,6 +65,18 @@ def test_what_happened_is_in_the_record(mash: Recorded) -> None:
     assert (record.title, record.program, record.tun) == ("Test mash", "test", "testtun")
 
 
+def test_an_older_record_still_says_whose_run_it_was(mash: Recorded, tmp_path: Path) -> None:
+    """Kept lines with name, person and beginning among the run's own fields, as once written, tell the same."""
+    for path in files_of(mash):
+        lines = [found for raw in path.read_bytes().splitlines() if (found := parse(raw))]
+        for kept in (one for one in lines if one["kind"] == "keep"):
+            begun = kept["state"]["run"].pop("begun")
+            kept["state"]["run"] |= {"run_id": begun["id"], "by": begun["by"], "started_wall_s": begun["wall_s"]}
+        (tmp_path / path.name).write_bytes(b"".join(map(line, lines)))
+    older, record = (from_disk.read([one.path for one in from_disk.find(at, "last")]) for at in (tmp_path, mash.folder))
+    assert (older.run, older.began_s, older.meta) == (record.run, record.began_s, record.meta)
+
+
 def test_energy_and_gaps_are_those_of_the_samples(mash: Recorded) -> None:
     """The energy is the sum of the commanded shares of full power; the forty seconds without readings, less the ten for
     which the last one counts, are one gap, one definition of it for page and file."""
