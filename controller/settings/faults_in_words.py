@@ -268,7 +268,7 @@ def _wanted(kind: str, details: ErrorDetails) -> str:
 
 def _near(value: Any, context: dict[str, Any]) -> str:
     options = [text.strip("' ") for text in str(context["expected"]).replace(" or ", ", ").split(", ")]
-    near = difflib.get_close_matches(str(value), options, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(str(value), options, n=1, cutoff=0.7)
     return f' (did you mean "{near[0]}"?)' if near else ""
 
 

@@ -178,7 +178,7 @@ SENSE = (
     ),
     added("infusion without heat for it", "infusion", "60 °C", "70 °C", '2 "more": added_at', "more than the target"),
     added("infusion downwards", "infusion", "95 °C", "60 °C", '2 "more": temperature', "more than the 66 °C before it"),
-    added("infusion that overfills", "infusion", "75 °C", "72 °C", "L of mash", "at most 28.5 L"),
+    added("infusion that overfills", "infusion", "75 °C", "72 °C", "with what is added later", "less liquor"),
     added("decoction that bares the heater", "decoction", "78 °C", "75 °C", '2 "more": amount', "heater stays covered"),
     program("several at once", T66, 'temprature = "66"\nramp = "3 K"', "temprature", '"3 K"', STEP),
 )
