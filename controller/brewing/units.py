@@ -144,6 +144,7 @@ _PART = re.compile(rf"\s*({_NUMBER})\s*([^\d+\-.,\s][^\d+\-.,]*?)\s*(?=[+\-]?\d|
 _BARE = re.compile(rf"\s*{_NUMBER}\s*", re.ASCII)
 _DEGREE = re.compile(rf"\s*({_NUMBER})\s*(?:°|deg|degrees?)\s*", re.ASCII | re.IGNORECASE)
 _COMMA = re.compile(r"\d,\d")
+_ODD = re.compile(r"\d{13}|\.\d{16}|\d[eE][+\-]?\d", re.ASCII)
 _SPACES = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "−": "-", "º": "°", "˚": "°", "\u212a": "K"})
 
 
@@ -170,6 +171,8 @@ def quantity(kind: Kind, text: str) -> float:
         raise NotAQuantity(f'a point for decimals and nothing between thousands, such as "{_pointed(kind, clean)}"')
     if kind in ("temperature", "difference") and (bare := _DEGREE.fullmatch(clean)):
         raise NotAQuantity(f'°C or °F after the number, such as "{bare[1]} °C"')
+    if _ODD.search(clean):
+        raise NotAQuantity(f'plain digits, at most 12 before the point and 15 after it, such as "{row.example}"')
     parts = _parts(clean)
     if not parts or (len(parts) > 1 and not row.in_parts):
         raise NotAQuantity(f'a number with a unit such as "{row.example}"')

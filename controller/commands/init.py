@@ -6,12 +6,11 @@ Asks for nothing and overwrites nothing; says what to change first.
 from __future__ import annotations
 
 import argparse
-import shutil
 from pathlib import Path
 
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
-from controller.edge.files import shipped
+from controller.edge.files import shipped, writable
 
 FIRST = (
     ("tuns/", "copy gannet.toml or plover.toml, the nearer one, to a name of your own and make it your tun"),
@@ -39,16 +38,14 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong("init: found no shipped configuration, wanted an installation from the wheel or a clone")
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
         raise Wrong(f"DIR: found {str(target)!r} with something in it, wanted a new or an empty folder")
-    try:
-        shutil.copytree(source, target, dirs_exist_ok=True, ignore=shutil.ignore_patterns(*NOT_LAID))
-    except (OSError, shutil.Error) as error:
-        raise Wrong(f"DIR: {target} cannot be written ({error})") from None
-    laid = sorted(path.relative_to(target).as_posix() for path in target.rglob("*") if path.is_file())
+    shipped_files = {path.relative_to(source): path for path in source.rglob("*") if path.is_file()}
+    laid = {str(name): path for name, path in sorted(shipped_files.items()) if not {*NOT_LAID} & {*name.parts}}
+    writable.lay("DIR", target, laid)
     first = (f"  {target / where}: {what}" for where, what in FIRST)
     told = [
         f"{len(laid)} files laid out in {target}. Change first:",
         *first,
         *(line.format(folder=target) for line in THEN),
     ]
-    terminal.show(args.json, {"folder": str(target), "files": laid}, told)
+    terminal.show(args.json, {"folder": str(target), "files": list(laid)}, told)
     return DONE

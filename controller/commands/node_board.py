@@ -6,13 +6,12 @@ The files are those that run here; pins, Wi-Fi and password are for the person t
 from __future__ import annotations
 
 import argparse
-import shutil
 from pathlib import Path
 
 import controller
 from controller.commands.shared import terminal
 from controller.commands.shared.exit_codes import DONE, Wrong
-from controller.edge.files import config_files
+from controller.edge.files import config_files, writable
 from controller.field.hardware_config import MASH_GAP_K, TRIP_K
 from controller.field.lease import OUTLET_GAP_K
 from controller.messages.topics import topics
@@ -60,11 +59,8 @@ def run(args: argparse.Namespace) -> int:
         raise Wrong(f"{folder}: found something, wanted a name that is free")
     own, source = config(settings, args.board), Path(controller.__path__[0])
     names = [*FILES, *(str(path.relative_to(source)) for path in sorted((source / "field" / "board").glob("*.py")))]
-    for name in names:
-        (folder / "controller" / name).parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(source / name, folder / "controller" / name)
-    (folder / "main.py").write_text(MAIN, encoding="utf-8")
-    (folder / "board_config.py").write_text(own, encoding="utf-8")
+    files = {f"controller/{name}": source / name for name in names}
+    writable.lay("folder", folder, {**files, "main.py": MAIN, "board_config.py": own})
     said = f"{folder}: fill in board_config.py, then copy all of it onto the board (config/board.md)"
     terminal.show(args.json, {"folder": str(folder), "files": [*names, "main.py", "board_config.py"]}, [said])
     return DONE

@@ -96,13 +96,20 @@ def _write(to: Path, text: str) -> None:
 def _asked(args: argparse.Namespace, config: Path) -> Answers:
     """Each answer from the command line, else from the person. Raises Wrong or Problems with all that is wrong."""
     tuns = config_files.names(config / "tuns")
-    said = {
-        "tun": args.tun or terminal.answered(f"Which tun ({', '.join(tuns)})?"),
-        "malts": args.malts or terminal.answered('Which malts, such as "5 kg pale malt, 1 lb wheat malt"?'),
-        "aim": args.aim or terminal.answered(f"What beer ({', '.join(AIMS)})?"),
-        "rests": args.rests or terminal.answered("How many rests before mash-out (1, 2 or 3)?"),
-        "liquor": args.liquor or terminal.answered('How much liquor, such as "15 kg", "4 gal" or "3 L/kg"?'),
+    questions = {
+        "tun": f"Which tun ({', '.join(tuns)})?",
+        "malts": 'Which malts, such as "5 kg pale malt, 1 lb wheat malt"?',
+        "aim": f"What beer ({', '.join(AIMS)})?",
+        "rests": "How many rests before mash-out (1, 2 or 3)?",
+        "liquor": 'How much liquor, such as "15 kg", "4 gal" or "3 L/kg"?',
     }
+    said = {key: getattr(args, key) for key in questions}
+    for key in [key for key in questions if not said[key]]:
+        try:
+            said[key] = terminal.answered(questions[key])
+        except Wrong:
+            unsaid = (key for key in questions if not said[key])
+            raise Wrong(*(f"--{key}: found nothing, wanted: {questions[key]}" for key in unsaid)) from None
     wrong: list[Problem] = []
     tun = config_files.tried(wrong, lambda: config_files.load_tun(config, said["tun"]))
     grist, kg = _grist(said["malts"], config_files.names(config / "malts"), wrong)

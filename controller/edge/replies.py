@@ -14,6 +14,7 @@ from controller.edge.mqtt.transport import Post, ReplyTo
 from controller.messages import incoming, outgoing
 from controller.messages.inbox import Inbox
 
+ELSEWHERE = "response topic of others, not used"
 KEPT = 256  # orders whose answer is still owed
 
 
@@ -27,8 +28,10 @@ class Replies:
     def heard(self, payload: bytes, to: ReplyTo, now: Instant) -> None:
         """An order came with a response topic."""
         if not self._inbox.topics.may_answer_on(to.topic):
-            self._inbox.counters["response topic of others, not used"] += 1
-            self._log.warning("response topic of others, not used", topic=to.topic)
+            self._inbox.counters[ELSEWHERE] += 1
+            times = self._inbox.counters[ELSEWHERE]
+            if times & (times - 1) == 0:  # the first, second, fourth, eighth ...: a stranger must not fill the log
+                self._log.warning(ELSEWHERE, topic=ascii(to.topic[:100])[1:-1], times=times)
             return
         order = incoming.order(payload, now)
         self._to[order.id or order.name] = to

@@ -67,15 +67,20 @@ def _swing(tun: Tun) -> Iterator[Problem]:
 def _fill(program: Program, tun: Tun, fit: Fit) -> Iterator[Problem]:
     most_l = MOST_FILL * tun.volume_l
     if fit.volume_l > most_l:
-        found = (
-            f"{volumes.beside(fit.volume_l, most_l)} L of mash ({100 * fit.volume_l / tun.volume_l:.0f} % of the tun)"
-        )
+        share = f"{100 * fit.volume_l / tun.volume_l:.0f} % of the tun"
+        later = ", with what is added later" if _later_l(program, fit) > 0.0 else ""
+        found = f"{volumes.beside(fit.volume_l, most_l)} L of mash{later} ({share})"
         wanted = f"at most {most_l:.1f} L (95 % of {tun.volume_l:g} L), or it spills when stirred"
         place, less = _too_much(program, fit, most_l)
         yield Problem(place, found, wanted + less, (place,))
     if fit.liquor_kg < tun.min_liquor_l:
         wanted = f"at least {tun.min_liquor_l:g} L, so that the heater stays covered"
         yield Problem("liquor", f"{volumes.beside(fit.liquor_kg, tun.min_liquor_l)} L", wanted, ("liquor",))
+
+
+def _later_l(program: Program, fit: Fit) -> float:
+    """How much comes in after dough-in, L?"""
+    return fit.volume_l - volumes.mash_volume_l(fit.liquor_kg, program.grist_kg)
 
 
 def _too_much(program: Program, fit: Fit, most_l: float) -> tuple[str, str]:
@@ -88,6 +93,8 @@ def _too_much(program: Program, fit: Fit, most_l: float) -> tuple[str, str]:
         most_kg = most_l / (USUAL_L_PER_KG + grain_l_per_kg)
         much = f"at most about {most_kg:.1f} kg, with {USUAL_L_PER_KG:g} L/kg of liquor"
         return "grist", f"; {grist_kg:.4g} kg of grain does not fit: {much}"
+    if fit.volume_l - _later_l(program, fit) <= most_l:
+        return "liquor", "; mash in with less liquor, and less has to be added"
     most_kg = grist_kg - (fit.volume_l - most_l) / grain_l_per_kg
     return "liquor", f"; with this liquor at most about {most_kg:.1f} kg of grain" if most_kg > 0.05 else ""
 

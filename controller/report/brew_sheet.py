@@ -20,7 +20,8 @@ STYLE = """@page{size:A4;margin:14mm}body{font:11pt/1.35 sans-serif;color:#000;b
 max-width:182mm;margin:auto}
 h1{font-size:16pt;margin:0}h2{font-size:11pt;margin:5mm 0 1mm;border-bottom:1px solid #000}
 table{border-collapse:collapse;width:100%}th,td{text-align:left;vertical-align:top;padding:1mm 2mm 1mm 0}
-tr{break-inside:avoid}th{font-weight:600}td.box{border:1px solid #000;min-width:22mm}small{color:#333}"""
+tr{break-inside:avoid}th{font-weight:600}td:nth-child(3){white-space:nowrap}
+td.box{border:1px solid #000;min-width:22mm;height:7mm}small{color:#333}"""
 BOX = None  # an empty cell to write into
 
 

@@ -32,11 +32,15 @@ def html(title: str, lines: Sequence[str], fan: Sequence[tuple[float, float, flo
 
 
 def chart(fan: Sequence[tuple[float, float, float, float]]) -> str:
-    """The fan as a picture; empty where no day completed."""
+    """The fan as a picture, for a broad page and for a telephone; empty where no day completed."""
     if not fan:
         return ""
     low, high = min(row[1] for row in fan), max(row[3] for row in fan)
     axes = Axes(fan[-1][0], floor((low - 1) / 5) * 5.0, ceil((high + 1) / 5) * 5.0, 330.0)
+    return "".join(_drawn(fan, each) for each in (axes, svg.narrow(axes)))
+
+
+def _drawn(fan: Sequence[tuple[float, float, float, float]], axes: Axes) -> str:
     there = [f"{axes.x(t):.1f},{axes.y(top):.1f}" for t, _, _, top in fan]
     back = [f"{axes.x(t):.1f},{axes.y(bottom):.1f}" for t, bottom, _, _ in reversed(fan)]
     middle = svg.Curve("measured", "middle day", [row[0] for row in fan], [row[2] for row in fan])

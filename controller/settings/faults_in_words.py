@@ -8,8 +8,10 @@ taken out, and what several values must agree on is looked at wherever all of th
 import copy
 import difflib
 import json
+import re
 import types
-from collections.abc import Callable, Iterable
+import unicodedata
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Generic, NamedTuple, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -32,15 +34,24 @@ class Read(NamedTuple, Generic[T]):
 
 def read(model: type[T], data: dict[str, Any], agree: Callable[[T], Iterable[Problem]]) -> Read[T]:
     """The table as a model, or every problem at once. `agree` looks at what several values must agree on."""
+    odd = list(_unprintable(data, data, ()))
     try:
         value = model.model_validate(data, by_name=False, context=FROM_FILE)
     except ValidationError as error:
         errors = _told(error)
-        problems = [_problem(model, data, details) for details in errors]
+        problems = [*odd, *(_problem(model, data, details) for details in errors)]
         partly = _partly(model, data, errors)
         return Read(None, _once([*problems, *(found_by((agree,), partly) if partly is not None else ())]))
-    problems = list(agree(value))
+    problems = [*odd, *agree(value)]
     return Read(None if problems else value, _once(problems))
+
+
+def _unprintable(data: dict[str, Any], here: Any, path: Path) -> Iterator[Problem]:
+    """Which texts hold what moves the cursor or colours a terminal? They are printed, and sent, as they stand."""
+    if isinstance(here, str) and any(unicodedata.category(one) == "Cc" and one not in "\n\t" for one in here):
+        yield Problem(where(data, path), found(here), "text without control characters", path)
+    for key, inner in here.items() if isinstance(here, dict) else enumerate(here) if isinstance(here, list) else ():
+        yield from _unprintable(data, inner, (*path, key))
 
 
 def _once(problems: Iterable[Problem]) -> tuple[Problem, ...]:
@@ -199,7 +210,8 @@ def _problem(model: type[BaseModel], data: dict[str, Any], details: ErrorDetails
         case kind:
             single = kind in ("tuple_type", "list_type") and isinstance(details["input"], dict)
             brackets = f", in TOML [[{path[-1]}]] with double brackets" if single else ""
-            return Problem(place, found(details["input"]), _wanted(kind, details) + brackets, path)
+            shown = found(details["input"]) if kind != "too_long" else f"{len(details['input'])} entries"
+            return Problem(place, shown, _wanted(kind, details) + brackets, path)
 
 
 def found(value: Any) -> str:
@@ -211,6 +223,7 @@ def found(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     text = json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
+    text = re.sub(r"[\x7f-\x9f]", lambda odd: f"\\u{ord(odd[0]):04x}", text)
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
@@ -255,7 +268,7 @@ def _wanted(kind: str, details: ErrorDetails) -> str:
 
 def _near(value: Any, context: dict[str, Any]) -> str:
     options = [text.strip("' ") for text in str(context["expected"]).replace(" or ", ", ").split(", ")]
-    near = difflib.get_close_matches(str(value), options, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(str(value), options, n=1, cutoff=0.7)
     return f' (did you mean "{near[0]}"?)' if near else ""
 
 
@@ -294,7 +307,7 @@ def _known(model: type[BaseModel], path: Path) -> str:
     if inner is not None and issubclass(inner, Table) and path[-1] in inner.DROPPED:
         return inner.DROPPED[str(path[-1])]
     known = keys(inner) if inner is not None else []
-    near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.7)
     return f'"{near[0]}"' if near else f"one of {', '.join(sorted(known))}"
 
 

@@ -59,7 +59,7 @@ class Person:
     def hear(self, topic: str, payload: bytes) -> None:
         """A message from the daemon."""
         topics = self.world.topics
-        if topic == topics.status:
+        if topic == topics.status and payload[:1] == b"{" and b'"state"' in payload and b'"trips"' in payload:
             self._paper = payload
         elif topic == topics.reply:
             self._reply(json.loads(payload))

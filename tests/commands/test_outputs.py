@@ -13,6 +13,7 @@ from controller.cli import main
 from controller.edge.files import config_files, writable
 from controller.edge.record import reader
 from controller.report import amendments, from_disk
+from controller.settings.problems import Problems
 from tests.places import own_config
 from tests.report.recorded import a_mash
 from tests.sim import brief
@@ -61,6 +62,37 @@ def test_an_answer_is_printed_although_its_file_cannot_be_written(
     out = capsys.readouterr()
     assert json.loads(out.out)["result"] == "complete"
     assert "--csv: /dev/full cannot be written: No space left on device" in out.err
+
+
+def test_an_old_file_stays_whole_until_the_new_one_is(tmp_path: Path) -> None:
+    """A disk that is full half way leaves the old page and nothing beside it; else the new one stands with the old
+    one's rights, and through a link what it points to is written."""
+    old = tmp_path / "page.html"
+    old.write_text("old")
+    old.chmod(0o640)
+
+    def full(to: Path) -> None:
+        to.write_text("half")
+        raise OSError(28, "No space left on device")
+
+    assert writable.write("--html", str(old), full) == [f"--html: {old} cannot be written: No space left on device"]
+    assert old.read_text() == "old" and list(tmp_path.iterdir()) == [old]
+    assert writable.write("--html", str(old), lambda to: to.write_text("new")) == []
+    assert old.read_text() == "new" and old.stat().st_mode & 0o777 == 0o640
+    (tmp_path / "link").symlink_to(old)
+    assert writable.write("--html", str(tmp_path / "link"), lambda to: to.write_text("newer")) == []
+    assert old.read_text() == "newer" and (tmp_path / "link").is_symlink()
+
+
+@pytest.mark.parametrize("new", [False, True])
+def test_a_folder_that_cannot_be_filled_is_as_it_was(tmp_path: Path, new: bool) -> None:
+    """One file of several fails: the folder is empty again, or gone where it was not there, and the reason is told."""
+    folder = tmp_path / "mine"
+    if not new:
+        folder.mkdir()
+    with pytest.raises(Problems, match=r"DIR: found '.*mine' \(No such file or directory\), wanted a folder that"):
+        writable.lay("DIR", folder, {"a": "x", "b/c": "x", "d": tmp_path / "missing"})
+    assert folder.exists() is not new and list(tmp_path.rglob("*")) == [folder] * (not new)
 
 
 def test_a_report_that_cannot_be_written_leaves_the_record_as_it_was(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import socket
 from pathlib import Path
@@ -20,14 +21,20 @@ from tests.places import edited
         (["tryout", "--tun", "gannet", "--water", "20"], "--water: found '20', wanted a number with a unit"),
         (["tryout", "--tun", "gannet", "--yes", "--water=-5 L"], "--water: found '-5 L', wanted above 0 and at most"),
         (["dryrun", "linnet", "--seed", "x"], 'found "x", wanted a whole number'),
+        (["dryrun", "linnet", "--day", "0"], "--day: found without --days, wanted both"),
+        (["report", __file__], "holds no run"),
+        (["program", "new", "x", "--tun", "gannet", "--aim", "dry"], "--malts: found nothing, wanted: Which malts"),
+        (["program", "new", "x", "--tun", "gannet", "--aim", "dry"], "--rests: found nothing, wanted: How many"),
+        (["reckon", "strike", "grist=20 kg", "liquor=60 kg", "mash=64 °C", "mash=66 °C"], "mash: found 2 times"),
         (["demo", "--speed", "fast"], 'found "fast", wanted a number'),
         (["calibrate", "--tun", "gannet", "--pressure", "3 bar"], "pressure 300 kPa: wanted 60 to 108.5 kPa"),
     ],
 )
 def test_what_was_found_stands_beside_what_is_wanted(
-    words: list[str], told: str, config: Path, capsys: pytest.CaptureFixture[str]
+    words: list[str], told: str, config: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Exit 2 each time, and nothing on standard output."""
+    monkeypatch.setattr("sys.stdin", io.StringIO())
     assert main(["--config", str(config), *words]) == 2
     out = capsys.readouterr()
     assert told in out.err and out.out == ""

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import socket
 import threading
 from pathlib import Path
 
 import pytest
 
+from controller.core.nouns import Instant
 from controller.edge.clock import MachineClock
+from controller.edge.log import Log
+from controller.edge.mqtt.transport import ReplyTo
+from controller.edge.replies import Replies
 from controller.edge.systemd import Notifier, credential
 from controller.edge.watchdog import Watchdog
+from controller.messages.inbox import Inbox
+from tests.messages.inboxes import settings
 from tests.waiting import PATIENCE_S
 
 # ---------------------------------------------------------------- clock
@@ -134,3 +141,19 @@ def test_a_credential_is_found_where_it_was_laid(tmp_path: Path) -> None:
     assert credential("broker-password", there) == tmp_path / "broker-password"
     assert credential("other", there) is None
     assert credential("broker-password", {}) is None
+
+
+# ---------------------------------------------------------------- answers
+
+
+def test_foreign_response_topics_do_not_fill_the_log(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a hundred orders with a response topic elsewhere each is counted, and the first, second, fourth and so on are
+    logged, in letters that every terminal shows."""
+    inbox = Inbox(settings())
+    replies = Replies(inbox, Log(managed=True))
+    for _ in range(100):
+        replies.heard(b"hold", ReplyTo("elsewhere/\u202e\x1b", None), Instant(1.0))
+    lines = capsys.readouterr().err.splitlines()
+    assert inbox.counters["response topic of others, not used"] == 100
+    assert [json.loads(line.partition(">")[2])["times"] for line in lines] == [1, 2, 4, 8, 16, 32, 64]
+    assert all(line.isascii() for line in lines)

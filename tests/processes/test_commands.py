@@ -18,6 +18,7 @@ from controller.commands.shared import status_text
 from controller.commands.shared.all_tuns import Heard
 from controller.commands.shared.exit_codes import Wrong
 from tests.commands.called import called
+from tests.edge import statuses
 from tests.regimes.chaos.field import Field, field, needs_mosquitto
 
 
@@ -157,7 +158,7 @@ def test_a_status_says_when_what_comes_next(phase: str, step: str, words: str) -
 
 def test_a_tun_that_falls_silent_in_a_run_is_shown_as_silent() -> None:
     """A status that the broker has kept is no sign of life: it counts where a run was open, and only then."""
-    heard, old = Heard(["gannet", "plover", "tern"]), {"at": time.time() - 720.0, "speed": 1.0}
+    heard, old = Heard(["gannet", "plover", "tern"]), {**statuses.a_mash(), "at": time.time() - 720.0, "speed": 1.0}
     for tun, state in (("gannet", "running"), ("plover", "idle")):
         payload = json.dumps({**old, "state": state}).encode()
         topic = aiomqtt.Topic(f"underback/{tun}/status")

@@ -24,6 +24,7 @@ def test_what_stands_on_it(config: Path) -> None:
     assert "gravity of the first wort" not in page
     assert "first wort: gravity" in page
     assert page.count('<td class="box">') == 3 + 1 + 2 * 6 + 5 + 14
+    assert re.search(r"td\.box\{[^}]*;height:7mm\}", page), "a hand needs room to write in"
     assert not re.search(r"<script|https?:", page)
 
 

@@ -141,6 +141,18 @@ def test_models_are_found_by_their_place() -> None:
     assert model_at(Tun, ("volume",)) is None
 
 
+@pytest.mark.parametrize(
+    ("grist", "wanted"),
+    [({"kind": "crystal_malt"}, 'or "sugar"'), ({"kind": "wheat_malt"}, '(did you mean "wheat malt"?)')],
+)
+def test_only_what_is_near_is_proposed(grist: dict[str, str], wanted: str) -> None:
+    """A slip of the pen gets the word that was meant, another word for the thing gets the list and no false friend."""
+    told = [problem.wanted for problem in read(Program, {"grist": [grist]}, recipe_checks.agree).problems]
+    assert any(text.endswith(wanted) for text in told)
+    told = [problem.wanted for problem in read(Program, {"colour": 3}, recipe_checks.agree).problems]
+    assert '"liquor"' not in told
+
+
 @pytest.mark.parametrize("data", [{}, {"step": {}}, {"step": [[]]}, {"grist": [3]}, {"liquor": []}, {"overrule": 5}])
 def test_wrong_shapes(data: dict[str, Any]) -> None:
     """Tables where lists belong and the other way round are refused."""

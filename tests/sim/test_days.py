@@ -138,13 +138,15 @@ def test_a_day_that_fails_prints_the_line_that_plays_it_again(gannet: tuple[Sett
 
 
 def test_the_fan_is_drawn_while_half_of_the_days_run(tmp_path: Path) -> None:
-    """A curve of two minutes among longer ones does not end the band; the page has one band and one middle line."""
+    """A curve of two minutes among longer ones does not end the band; the page has one band for a
+    broad screen, and one for a telephone, where the other is not shown."""
     made = [result(n, 1000.0 + n, a=0.0)._replace(curve_c=(60.0, 61.0 + n, 62.0)[: 2 + (n > 0)]) for n in range(4)]
     fan = days.fan(made)
     assert [row[0] for row in fan] == [0.0, 60.0, 120.0]
     assert fan[1][2] == 62.5
     page = days_page.html("Short <warm>", ["head", "4 of 4 complete", "x"], fan)
-    assert page.count('<polygon class="fan"') == 1
+    assert page.count('<polygon class="fan"') == 2
+    assert page.count('<svg class="chart"') == page.count('<svg class="chart small"') == 1
     assert "Short &lt;warm&gt;" in page
     assert days_page.chart([]) == ""
 

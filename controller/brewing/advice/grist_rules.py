@@ -157,7 +157,9 @@ def few_enzymes(plan: MashPlan, f: Figures) -> Found | None:
     if mean_lintner is not None and mean_lintner < f["ample_lintner"]:
         few = mean_lintner < f["least_lintner"]
         wanted = f"{f['least_lintner']:g} at least is usual" if few else f"{f['ample_lintner']:g} and more is ample"
-        what = f"The grist has {floor(mean_lintner)} °Lintner by its malt sheets; {wanted}"
+        told = any(malt.diastatic_lintner is not None for malt in plan.grist)
+        by = "malt sheets" if told else "kinds of malt: none of them converts itself"
+        what = f"The grist has {floor(mean_lintner)} °Lintner by its {by}; {wanted}"
         return {"what": what, "level": "warn" if few else "note", "why": FEW_WHY}
     if mean_lintner is not None or part >= f["base_share"]:
         return None

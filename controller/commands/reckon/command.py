@@ -77,7 +77,9 @@ def read_all(chosen: Sum, given: list[str]) -> dict[str, float]:
             values[key] = _read(by_key[key], text)
         except PydanticCustomError as refused:
             problems.append(f"{key}: found {text!r}, wanted {refused.message()}")
-    told = {word.partition("=")[0] for word in given}
+    keys = [word.partition("=")[0] for word in given]
+    told = set(keys) & set(by_key)
+    problems += [f"{key}: found {keys.count(key)} times, wanted once" for key in by_key if keys.count(key) > 1]
     missing = [one for one in chosen.inputs if one.needed and one.key not in values and one.key not in told]
     problems += [f"{one.key}: found nothing, wanted such as {chosen.example}" for one in missing]
     if problems:

@@ -31,7 +31,7 @@ class Heard:
         elif requests.presence(message):
             self.add(tun, requests.parsed(message))
             return self._said[tun]
-        elif found := requests.parsed(message):
+        elif found := requests.status_in(message):
             self._said.setdefault(tun, found)
         return None
 

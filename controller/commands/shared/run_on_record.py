@@ -38,9 +38,9 @@ def run_on_record(config: str | None, tun: str | None, wanted: str) -> tuple[Set
 
 def _of_file(config: str | None, tun: str | None, file: Path) -> tuple[Settings, list[Glance]]:
     """The run in a file of a record, wherever it lies: that of a demo, or a copy. Raises Wrong, Problems."""
-    settings = config_files.settings(config_files.config_dir(config, simulated=True), tun or file.parent.name)
     seen = from_disk.glance(file)
     if seen is None:
         raise Wrong(f"RUN: {file} holds no run")
+    settings = config_files.settings(config_files.config_dir(config, simulated=True), tun or file.parent.name)
     there = settings.service.model_copy(update={"data_dir": str(file.parent.parent.parent)})
     return settings._replace(service=there), from_disk.find(file.parent, seen.run)

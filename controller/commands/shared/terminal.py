@@ -39,6 +39,7 @@ def answered(text: str) -> str:
         print(f"{text} ", end="", file=sys.stderr, flush=True)  # stdout is for the answer
         return input().strip()
     except EOFError:
+        print(file=sys.stderr)
         raise Wrong("nobody answers here; run it in a terminal, with a person beside the tun") from None
 
 

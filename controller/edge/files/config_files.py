@@ -29,6 +29,7 @@ T = TypeVar("T")
 TableT = TypeVar("TableT", bound=Table)
 
 MOST_BYTES = 256 * 1024  # the longest shipped file has 4 KiB
+MOST_LEVELS = 20  # tables within tables; our own files have 4
 EXCHANGE = {".json", ".xml"}
 
 
@@ -92,7 +93,7 @@ def load_program(config: Path, name_or_path: str) -> Program:
         wanted = f"a program; for this tun add --tun {path.stem} to a program's name"
         raise Problems([Problem(str(path), "a tun file", wanted)])
     placed = toml_mistakes.sort(with_malts(config, data))
-    value, problems = read(Program, {**placed.data, "name": path.stem}, recipe_checks.agree)
+    value, problems = read(Program, {**placed.data, "name": _stem(path)}, recipe_checks.agree)
     return _done(value, placed.problems([*_name_key(path, placed.data), *problems]), path, text)
 
 
@@ -175,6 +176,11 @@ def digest(config: Path, tun: str) -> str:
         mark.update(path.read_bytes() if path.exists() else b"")
         mark.update(b"\0")
     return mark.hexdigest()[:16]
+
+
+def _stem(path: Path) -> str:
+    """The file's name without its ending, as text: a byte that is none in UTF-8 becomes a mark."""
+    return os.fsencode(path.stem).decode("utf-8", "replace")
 
 
 def _name_key(path: Path, data: dict[str, Any]) -> list[Problem]:
@@ -272,13 +278,23 @@ def table(path: Path) -> tuple[dict[str, Any], str]:
     """The file's TOML table and its text. Raises Problems when it is not TOML."""
     text = content(path)
     try:
-        return tomllib.loads(text), text
+        data = tomllib.loads(text)
+        instead = "lists or tables nested too deeply" if _deeper(data, MOST_LEVELS) else None
     except tomllib.TOMLDecodeError as error:
         raise Problems([toml_mistakes.syntax(path, text, str(error))]) from None
     except RecursionError:
-        raise Problems([Problem(str(path), "lists or tables nested too deeply", "TOML as in the examples")]) from None
+        instead = "lists or tables nested too deeply"
     except ValueError as error:
-        raise Problems([Problem(str(path), str(error).split(";")[0], "TOML as in the examples")]) from None
+        instead = str(error).split(";")[0]
+    if instead:
+        raise Problems([Problem(str(path), instead, "TOML as in the examples")])
+    return data, text
+
+
+def _deeper(value: Any, levels: int) -> bool:
+    """Are there more tables and lists within each other than this? What reads them gives up at some depth."""
+    inside = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return any(levels == 0 or _deeper(one, levels - 1) for one in inside)
 
 
 # ---------------------------------------------------------------- the line of a key

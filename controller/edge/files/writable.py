@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+import shutil
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from controller.edge.files import config_files
 from controller.settings.problems import Problem, Problems
 
 FILE_WANTED = "a file that can be written, in a folder that exists"
+FOLDER_WANTED = "a folder that can be written"
 
 
 def file_problems(named: Iterable[tuple[str, str | None]]) -> list[str]:
@@ -45,13 +47,45 @@ def write(option: str, path: str | None, make: Callable[[Path], object]) -> list
     if path is None:
         return []
     try:
-        make(Path(path))
+        _whole(Path(path), make)
     except OSError as error:
         return [f"{option}: {path} cannot be written: {error.strerror or error}"]
     return []
 
 
-FOLDER_WANTED = "a folder that can be written"
+def _whole(place: Path, make: Callable[[Path], object]) -> None:
+    """Make it beside its place and put it there once it is whole: on a full disk the old file is still the old one.
+
+    A device, a pipe, a link, and what lies in a folder that takes no new file, are written as they are.
+    """
+    odd = place.is_symlink() or (place.exists() and not place.is_file())
+    if odd or not os.access(place.parent, os.W_OK | os.X_OK):
+        make(place)
+        return
+    fresh = place.with_name(f".{place.name[:200]}.{os.getpid()}")
+    try:
+        make(fresh)
+        if place.exists():
+            shutil.copymode(place, fresh)
+        fresh.replace(place)
+    finally:
+        fresh.unlink(missing_ok=True)
+
+
+def lay(what: str, folder: Path, files: Mapping[str, Path | str]) -> None:
+    """Fill a new or empty folder with these files, copies or texts: all of them, or none. Raises Problems."""
+    new = not folder.exists()
+    try:
+        for name, content in files.items():
+            place = folder / name
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_text(content, encoding="utf-8") if isinstance(content, str) else shutil.copy(content, place)
+    except OSError as error:
+        begun = [folder] if new else list(folder.iterdir())
+        for path in filter(Path.exists, begun):
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
+        reason = error.strerror or error
+        raise Problems([Problem(what, f"{str(folder)!r} ({reason})", FOLDER_WANTED)]) from None
 
 
 def folder_problems(config: Path) -> tuple[Problem, ...]:

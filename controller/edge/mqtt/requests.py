@@ -14,9 +14,11 @@ from contextlib import asynccontextmanager
 from typing import Any, NamedTuple
 
 import aiomqtt
+from pydantic import ValidationError
 
 from controller.edge.mqtt import connection
 from controller.messages import outgoing
+from controller.messages.status_schema import Status
 from controller.messages.topics import base, topics
 from controller.settings.service import Broker, Service, Settings
 
@@ -77,7 +79,10 @@ async def answering(service: Service, said_on: Mapping[str, str]) -> list[str]:
             if message is None:
                 break
             topic = message.topic.value
-            on = message.payload == outgoing.online(True) if topic.endswith("/online") else presence(message)
+            if topic.endswith("/online"):
+                on = message.payload == outgoing.online(True)
+            else:
+                on = presence(message) if topic.endswith("/status") else not message.retain
             there |= {said_on[topic]} if on else set()
     return [tun for tun in tuns if tun in there]
 
@@ -159,8 +164,8 @@ async def statuses(settings: Settings) -> AsyncGenerator[dict[str, Any], None]:
             message = await link.next(SILENT_S)
             if message is None:
                 raise NoAnswer(f"nothing has come from the daemon of {settings.tun.name} for {SILENT_S:g} s")
-            if message.topic.value == link.topics.status:
-                yield parsed(message)
+            if message.topic.value == link.topics.status and (status := status_in(message)):
+                yield status
 
 
 FRESH_S = 4.0  # a retained status no older than this by the wall clock will do
@@ -240,15 +245,18 @@ class DaemonLink(Link):
                 continue
             if presence(message):
                 return parsed(message)
-            old = parsed(message)
+            old = status_in(message)
         missing = await self.trial() if old is None else 0.0
         if isinstance(missing, str):
             raise NoAnswer(f"nothing is heard of {self.settings.tun.name}: {unlisted(self.settings.service, missing)}")
         name = self.settings.tun.name
+        started = f"start `underback serve --tun {name}`"
         if old is None:
-            started = f"start `underback serve --tun {name}`"
             raise NoAnswer(f"no daemon has ever said its status for {name} on this broker; {started}")
-        ago_s, running = time.time() - old.get("at", 0), f"is `underback serve --tun {name}` running?"
+        if not old:
+            odd = f"what stands on {self.topics.status} is no status that this version reads"
+            raise NoAnswer(f"{odd}; where no daemon of {name} runs, {started}, which writes it anew")
+        ago_s, running = time.time() - old["at"], f"is `underback serve --tun {name}` running?"
         raise NoAnswer(f"the daemon of {name} has been silent for {ago_s:.0f} s; {running}")
 
 
@@ -268,12 +276,23 @@ def parsed(message: aiomqtt.Message) -> dict[str, Any]:
     """A status or reply as a dictionary; empty when it is none."""
     try:
         values = json.loads(message.payload if isinstance(message.payload, bytes) else b"")
-    except ValueError:
+    except (ValueError, RecursionError):  # the second: lists in lists without end
         return {}
     return values if isinstance(values, dict) else {}
 
 
+def status_in(message: aiomqtt.Message) -> dict[str, Any]:
+    """The daemon's status; empty where anything in it is missing or of another kind. Keys that are new do no harm."""
+    found = parsed(message)
+    try:
+        Status.model_validate(found)
+    except ValidationError as refused:
+        if any(one["type"] != "extra_forbidden" for one in refused.errors(include_input=False, include_url=False)):
+            return {}
+    return found
+
+
 def presence(message: aiomqtt.Message) -> bool:
     """Is this a status of now? A retained one shows it by the wall clock, where that is not sped up."""
-    found = parsed(message)
-    return not message.retain or (found.get("speed") == 1.0 and abs(time.time() - found.get("at", 0)) < FRESH_S)
+    found = status_in(message)
+    return bool(found) and (not message.retain or (found["speed"] == 1.0 and abs(time.time() - found["at"]) < FRESH_S))

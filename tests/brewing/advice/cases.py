@@ -333,6 +333,7 @@ CASES = (
         but(grist=mixed("roasted malt", 0.95)),
         but(grist=mixed("kilned malt", 1.0)),
     ),
+    Case("A36", "nothing converts", but(grist=(Malt("roasted malt", 20.0),)), but(grist=(Malt("malt", 20.0),))),
     Case(
         "A36",
         "a mean of 39 °Lintner",

@@ -93,6 +93,9 @@ SENTENCES = {
         "Malts that convert themselves, pale, wheat, rye and kilned, are 49 % of the grist."
     ),
     ("A16b", "2.5 L/kg against 2.51"): "The mash is 2.50 L/kg at its first starch rest; 2.5 and less is thick.",
+    ("A36", "nothing converts"): (
+        "The grist has 0 °Lintner by its kinds of malt: none of them converts itself; 40 at least is usual."
+    ),
     ("A36", "a mean of 39 °Lintner"): "The grist has 39 °Lintner by its malt sheets; 40 at least is usual.",
     ("A38", "61 min of cooling by itself against 59"): (
         "Step 3 (rest, 61 °C) begins once the tun has cooled by itself from 63 °C, which takes 61 min."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
 from pathlib import Path
@@ -27,13 +28,16 @@ def test_shipped_files_are_right() -> None:
 
 
 def test_the_same_program_however_it_is_named_and_saved(config: Path) -> None:
-    """By its name, by its path, and saved by an editor of another system; a folder without a service file has the
-    defaults."""
+    """By its name, by its path, and saved by an editor of another system; in a file whose name is no UTF-8 it has a
+    mark in that place; a folder without a service file has the defaults."""
     path = config / "programs/linnet.toml"
     plain = config_files.load_program(config, "linnet")
     assert config_files.load_program(config, str(path)) == plain
     path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n"))
     assert config_files.load_program(config, "linnet") == plain
+    odd = os.fsdecode(bytes(config / "programs") + b"/caf\xe9.toml")
+    shutil.copy(path, odd)
+    assert config_files.load_program(config, odd).name == "caf\ufffd"
     (config / "service.toml").unlink()
     assert config_files.load_service(config) == Service()
 

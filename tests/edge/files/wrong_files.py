@@ -37,6 +37,7 @@ T66 = 'temperature = "66 °C"'
 T77 = 'temperature = "77 °C"'
 H60 = 'time = "60 min"'
 STEP = '[[step]] 1 "conversion": '
+MINUTE = 'name = "more"\ntemperature = "66 °C"\ntime = "1 min"\n[[step]]\n'
 MASH = 'name = "mash-out"\nkind = "mash_out"'
 
 
@@ -77,6 +78,9 @@ NUMBERS = (
     program("comma between thousands", T66, 'temperature = "1,500 °C"', STEP, 'such as "66 °C"'),
     program("two commas", T66, 'temperature = "1,500,5 °C"', STEP, 'such as "66 °C"'),
     program("degrees of neither scale", T66, 'temperature = "66 °"', STEP, 'after the number, such as "66 °C"'),
+    program("an exponent", T66, 'temperature = "6.6e1 °C"', STEP, "plain digits", "66 °C"),
+    program("an exponent out of the world", H60, 'time = "1e308 min"', STEP, "plain digits", "35 min"),
+    program("digits without end", H60, 'time = "99999999999999999999 h"', STEP, "at most 12 before the point"),
     program("a nought too many", T66, 'temperature = "660 °C"', STEP, 'did you mean "66 °C"?'),
     program("a point too early", T66, 'temperature = "6.6 °C"', STEP, 'did you mean "66 °C"?'),
     program("underscore", T66, 'temperature = "6_6 °C"', STEP, "66 °C"),
@@ -174,7 +178,7 @@ SENSE = (
     ),
     added("infusion without heat for it", "infusion", "60 °C", "70 °C", '2 "more": added_at', "more than the target"),
     added("infusion downwards", "infusion", "95 °C", "60 °C", '2 "more": temperature', "more than the 66 °C before it"),
-    added("infusion that overfills", "infusion", "75 °C", "72 °C", "L of mash", "at most 28.5 L"),
+    added("infusion that overfills", "infusion", "75 °C", "72 °C", "with what is added later", "less liquor"),
     added("decoction that bares the heater", "decoction", "78 °C", "75 °C", '2 "more": amount', "heater stays covered"),
     program("several at once", T66, 'temprature = "66"\nramp = "3 K"', "temprature", '"3 K"', STEP),
 )
@@ -189,6 +193,13 @@ FORM = (
     whole("binary", bytes(range(256)), "UTF-8"),
     whole("NUL bytes", b'title = "a\x00b"\n', ":1", "TOML"),
     whole("nested without end", "a = " + "[" * 5000 + "]" * 5000, "nested too deeply"),
+    whole("a key of a thousand parts", ".".join(["a"] * 1000) + " = 1", "nested too deeply"),
+    program(
+        "a title that colours the screen", "Linnet pale ale", r"Linnet\u001b[31m", 'title: found "Linnet\\u001b[31m"'
+    ),
+    program("a title for an old terminal", "Linnet pale ale", "Linnet\x9b31m", 'title: found "Linnet\\u009b31m"'),
+    program("a name with a bell", '"conversion"', r'"con\u0007"', "[[step]] 1", "without control characters"),
+    program("a step a second", MASH, MINUTE * 38 + MASH, "step: found 41 entries, wanted at most 40"),
     whole("number of five thousand digits", "a = " + "9" * 5000, "TOML"),
     whole("no steps", 'title = "x"\nstep = []\n[liquor]\nmass = "20 kg"\n', "step", "an empty list", "at least one"),
     whole(
