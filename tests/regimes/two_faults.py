@@ -36,7 +36,8 @@ USUAL_K = 2.5  # 95 % of the frozen and fallen probes, by the ruling
 PROBES = frozenset({"frozen probe", "fallen probe"})
 MORE, MORE_S = 1.5, 60.0  # heat with gaps: at most so many times that of a steady link, and s of full heat
 DRAINED_S = {"rest": 90.0, "rise": 150.0}  # of full heat in a drained tun whose probe shows it
-WELDED_S = 480.0  # until a welded relay is told (without a bath)
+WELDED_S = 480.0  # until a welded relay is told (without a bath) ...
+LESS = 0.5  # ... from when it may show: with full heat asked for none sees it
 LINKS = frozenset({"G02", "G14", "G16", "G17"})  # what an interruption alone may be told as
 IMPATIENT: tuple[dict[str, object], ...] = ({}, {"hand_c": None}, {"prove": True})  # one will do
 HEATED = (Phase.HEATING, Phase.RAMPING, Phase.RESTING, Phase.WAITING)
@@ -169,7 +170,7 @@ class Run(NamedTuple):
     probes: int
     phase: str  # rest or rise, when it began
     told: str  # by which trip or note a person was told; empty: by none
-    told_s: float | None
+    told_s: float | None  # after the fault began, a welded relay after less than half of full heat was asked for
     over_k: float  # over the hard limit, within 30 min
     heat_s: float  # of full heat after the fault, within 30 min
     alone_s: float  # the same without the interruption
@@ -241,13 +242,17 @@ def _watched(
         machine.world.tun.pull(1e9)
     deeds = sorted(plan.deeds, key=lambda deed: deed[0])
     first, told_from = len(machine.true_c), len(machine.told)
+    shows = None if names[0] == "welded relay" else began
     while machine.now < began + WATCH_S and machine.state.run.state not in (RunState.COMPLETE, RunState.STOPPED):
         while deeds and machine.now >= deeds[0][0]:
             deeds.pop(0)[1](machine)
         machine.second()
+        if shows is None and machine.state.guard.line.duty < LESS:
+            shows = machine.now
     until = first + int(JUDGED_S)
     heat_s = (machine.heat_j[min(until, len(machine.heat_j)) - 1] - machine.heat_j[first - 1]) / spec.power_w
-    told = next(((at - began, event.id) for at, event in machine.told[told_from:] if _tells(event)), None)
+    shows = machine.now if shows is None else shows
+    told = next(((max(0.0, at - shows), event.id) for at, event in machine.told[told_from:] if _tells(event)), None)
     return Run(
         *names,
         path="pumped" if tun.pump is not None else "stirred",
