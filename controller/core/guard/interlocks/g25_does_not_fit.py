@@ -10,8 +10,8 @@ heat of the last minute must be what it was when the window began. Where the rea
 probe behind the heater feels less heat: that is no climb.
 
 Own trial, 22 tuns of every heat path on 70 bad days (loss up to 6 times the plate's, supply, slow pump, liquor 15 %
-off, steps of 0.5 K), any line of each: 0.67 to 1.30, but for one in a wind of 6 times the plate's loss (0.44; with the
-loss as the plate has it 0.26 to 1.51).
+off, steps of 0.5 K), any line of each: 0.67 to 1.30 (with the loss as the plate has it 0.53 to 1.51), but for one in a
+wind of 6 times the plate's loss (0.44).
 """
 
 from __future__ import annotations
