@@ -40,8 +40,10 @@ PROBES = frozenset({"frozen probe", "fallen probe"})
 MORE, MORE_S = 1.5, 60.0  # heat with gaps: at most so many times that of a steady link, and s of full heat
 DRAINED_S = {"rest": 90.0, "rise": 150.0}  # of full heat in a drained tun whose probe shows it
 WELDED_S = 480.0  # until a welded relay is told (without a bath) ...
-LESS = 0.5  # ... from when it may show: with full heat asked for none sees it
+LESS, LESS_S = 0.5, 60.0  # ... from when it may show: with full heat asked for, over so long, none sees it
 LINKS = frozenset({"G02", "G14", "G16", "G17"})  # what an interruption alone may be told as
+ASKED = frozenset({"ready for grain", "strike", "liquor", "hot liquor", "iodine", "saccharification", "ph", "keep"})
+# what the program itself tells on a good day
 HEATED = (Phase.HEATING, Phase.RAMPING, Phase.RESTING, Phase.WAITING)
 
 
@@ -158,12 +160,13 @@ def _watched(
         machine.world.tun.pull(1e9)
     deeds = sorted(plan.deeds, key=lambda deed: deed[0])
     first, told_from = len(machine.true_c), len(machine.told)
-    shows = None if names[0] == "welded relay" else began
+    shows, asked = None if names[0] == "welded relay" else began, 1.0
     while machine.now < began + WATCH_S and machine.state.run.state not in (RunState.COMPLETE, RunState.STOPPED):
         while deeds and machine.now >= deeds[0][0]:
             deeds.pop(0)[1](machine)
         machine.second()
-        if shows is None and machine.state.guard.line.duty < LESS:
+        asked += (machine.state.guard.line.duty - asked) / LESS_S
+        if shows is None and asked < LESS:
             shows = machine.now
     until, cleared = first + int(JUDGED_S), sum(event.kind == "cleared" for _, event in machine.told[told_from:])
     heat_s = (machine.heat_j[min(until, len(machine.heat_j)) - 1] - machine.heat_j[first - 1]) / spec.power_w
@@ -193,7 +196,9 @@ def _pulse_s(machine: Mortal, setup: RandomSetup) -> float:
 
 def _tells(event: Event) -> bool:
     """Is a person told that something physical is wrong?"""
-    return event.id not in LINKS and (event.kind == "trip" or (event.kind == "note" and (event.priority or 3) <= 2))
+    return event.id not in LINKS | ASKED and (
+        event.kind == "trip" or (event.kind == "note" and (event.priority or 3) <= 2)
+    )
 
 
 # ---------------------------------------------------------------- bounds, and what is printed
