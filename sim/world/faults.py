@@ -64,6 +64,7 @@ KINDS: dict[str, Kind] = {
     "cold_liquor": Kind("H12", "kg of cold liquor run in, unannounced", 5.0, _ONCE, 0.01, 1e4, swarm_s=None),
     "hot_liquor": Kind("H12", "kg of boiling liquor run in, unannounced", 3.0, _ONCE, 0.01, 1e4, swarm_s=None),
     "lid_open": Kind("U8", "the lid is off", 0),
+    "mover_gone": Kind("M16", "the node of stirrer or pump is dead, its last will says so", 0, 60.0, swarm_s=None),
     "mains_cut": Kind("C2", "heater, pump, stirrer and both nodes lose their supply", 0, 60.0),
     "mains_power": Kind("H3", "the supply gives only this share of the power", 0.81, low=0, high=1.3),
     # ------------------------------------------------------------ messages

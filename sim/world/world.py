@@ -63,6 +63,11 @@ class World:
         self._mains, self._mains_next = 1.0, 0.0
         self._before: frozenset[str] = frozenset()
         self._least_l = settings.tun.min_liquor_l
+        self._nodes = (
+            (self.topics.heater_online, frozenset({"heater_gone", "mains_cut"})),
+            (self.topics.probe_online, frozenset({"probe_offline"})),
+            *((topic, frozenset({"mover_gone", "mains_cut"})) for topic in self.topics.movers_online),
+        )  # on which topic does each say that it is there, and which faults take it away?
 
     def _boot(self) -> str:
         self._boots += 1
@@ -123,8 +128,8 @@ class World:
         now = self.now + STEP_S
         self.now, live = now, self.faults.at(now)
         if now == 0.0:
-            self._online(self.topics.heater_online, True)
-            self._online(self.topics.probe_online, True)
+            for topic, _ in self._nodes:
+                self._online(topic, True)
         if live is not self.live or (now == 0.0 and live):
             self.live = live
             self._edges(now)
@@ -164,18 +169,12 @@ class World:
             self.tun.lid("lid_open" in kinds)
 
     def _presence(self, begun: frozenset[str], over: frozenset[str]) -> None:
-        """Birth messages and last wills of the nodes."""
-        if begun & {"heater_gone", "mains_cut"}:
-            self._online(self.topics.heater_online, False)
-        if over & {"heater_gone", "mains_cut"}:
-            self._online(self.topics.heater_online, True)
-        if begun & {"probe_offline"}:
-            self._online(self.topics.probe_online, False)
-        if over & {"probe_offline", "mains_cut"} or begun & {"probe_reboot"}:
+        """Birth messages and last wills of the nodes. Those that are there say so anew with each connection."""
+        for topic, away in self._nodes:
+            if begun & away or over & (away | {"broker_gone", "mains_cut"}):
+                self._online(topic, self.live.keys().isdisjoint(away))
+        if begun & {"probe_reboot"}:
             self._online(self.topics.probe_online, True)
-        if over & {"broker_gone"}:  # nodes that are there say so anew with each connection
-            self._online(self.topics.heater_online, self.live.keys().isdisjoint({"heater_gone", "mains_cut"}))
-            self._online(self.topics.probe_online, "probe_offline" not in self.live)
 
     def _plays(self, begun: frozenset[str], now: float) -> None:
         if "retained_replay" in begun:
@@ -222,7 +221,7 @@ class World:
         stirs = now < self._stirrer_until
         pumps = 1.0 if now < self._pump_until or now < self._hand_pump_until else 0.0
         if live:
-            dead = "mains_cut" in live
+            dead = "mains_cut" in live or "mover_gone" in live
             stirs = stirs and not dead and "stirrer_stopped" not in live
             pumps = 0.0 if dead or "pump_stopped" in live else pumps
             pumps *= live["pump_slow"].value if "pump_slow" in live else 1.0

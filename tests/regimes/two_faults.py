@@ -8,7 +8,8 @@ once with each interruption as well, for an hour. A line says for each half of t
 was told and after how many seconds (p50, p95), how far the true mash was over the hard limit within 30 min (p95 and
 worst; stirred, then pumped and coils), seconds of full heat after the fault (p50, p95, most), and how many runs gave
 more than 1.5 times the heat of the same fault alone and a minute. Runs beyond the bounds below are named with the line
-that plays them again, and make the command end with 1.
+that plays them again, and make the command end with 1. Somebody who clears and restarts with the panel's figure for a
+hand thermometer's gets one pulse of heat a clear: in a drained tun that much more is borne.
 """
 
 from __future__ import annotations
@@ -22,23 +23,27 @@ from pathlib import Path
 from random import Random
 from typing import NamedTuple
 
+from controller.core.guard.heat_account import PULSE_K
 from controller.core.nouns import Event, Phase, RunState
 from sim.people.manner import Manner
 from sim.random_setup import RandomSetup
 from sim.world.faults import FOREVER_S, Fault
 from tests.regimes import wide
+from tests.regimes.interruptions import INTERRUPTIONS, WATCH_S, Interrupt
 from tests.regimes.mortal import Mortal
 
 PEOPLE = Manner(starts=200, delay_s=20.0, pour_s=180.0, boil_s=300.0)
-WATCH_S, JUDGED_S = 3600.0, 1800.0
+JUDGED_S = 1800.0
 WORST_K = {"stirred": 4.5, "pumped": 8.0}  # over the hard limit within 30 min, by the ruling
 USUAL_K = 2.5  # 95 % of the frozen and fallen probes, by the ruling
 PROBES = frozenset({"frozen probe", "fallen probe"})
 MORE, MORE_S = 1.5, 60.0  # heat with gaps: at most so many times that of a steady link, and s of full heat
 DRAINED_S = {"rest": 90.0, "rise": 150.0}  # of full heat in a drained tun whose probe shows it
-WELDED_S = 480.0  # until a welded relay is told (without a bath)
+WELDED_S = 480.0  # until a welded relay is told (without a bath) ...
+LESS, LESS_S = 0.5, 60.0  # ... from when it may show: with full heat asked for, over so long, none sees it
 LINKS = frozenset({"G02", "G14", "G16", "G17"})  # what an interruption alone may be told as
-IMPATIENT: tuple[dict[str, object], ...] = ({}, {"hand_c": None}, {"prove": True})  # one will do
+ASKED = frozenset({"ready for grain", "strike", "liquor", "hot liquor", "iodine", "saccharification", "ph", "keep"})
+# what the program itself tells on a good day
 HEATED = (Phase.HEATING, Phase.RAMPING, Phase.RESTING, Phase.WAITING)
 
 
@@ -69,93 +74,6 @@ SLOW: dict[str, Slow] = {
 }
 
 
-# ---------------------------------------------------------------- interruptions
-
-
-class Plan(NamedTuple):
-    """What interrupts: faults of the world, and deeds at their times."""
-
-    faults: list[Fault]
-    deeds: list[tuple[float, Callable[[Mortal], None]]]
-
-
-Interrupt = Callable[[Random, float], Plan]
-
-
-def _alone(rng: Random, at: float) -> Plan:
-    return Plan([], [])
-
-
-def _gaps(rng: Random, at: float) -> Plan:
-    """The line to the broker is gone for 5 to 60 s, up to 20 times an hour."""
-    faults, then = [], at + rng.expovariate(20.0 / 3600.0)
-    while then < at + WATCH_S:
-        faults.append(Fault("broker_gone", round(then, 1), round(rng.uniform(5.0, 60.0), 1)))
-        then += 60.0 + rng.expovariate(20.0 / 3600.0)
-    return Plan(faults, [])
-
-
-def _restarts(rng: Random, at: float) -> Plan:
-    """Three times within a quarter of an hour."""
-    moments = [round(at + rng.uniform(5.0, 900.0), 1) for _ in range(3)]
-    return Plan([Fault("broker_gone", moment, round(rng.uniform(3.0, 12.0), 1)) for moment in moments], [])
-
-
-def _reboots(rng: Random, at: float) -> Plan:
-    kinds = ("heater_reboot", "probe_reboot", "heater_reboot")
-    return Plan([Fault(kind, round(at + rng.uniform(5.0, 900.0)), 0.5) for kind in kinds], [])
-
-
-def _kills(rng: Random, at: float) -> Plan:
-    """Twice, for seconds to minutes."""
-
-    def die(machine: Mortal) -> None:
-        machine.kill(rng.uniform(5.0, 120.0))
-
-    return Plan([], [(at + rng.uniform(5.0, 600.0), die), (at + rng.uniform(600.0, 1500.0), die)])
-
-
-def _impatience(rng: Random, at: float) -> Plan:
-    """Every 90 s somebody clears what is latched and restarts, with the panel's figure as the hand thermometer's."""
-    return Plan([], [(at + n, _clears if n % 90 < 15 else _goes_on) for n in range(60, int(WATCH_S), 15)])
-
-
-def _clears(machine: Mortal) -> None:
-    for trip in machine.state.guard.trips:
-        if trip.latched:
-            machine.say("clear", trip=trip.id, inspected=True)
-
-
-def _goes_on(machine: Mortal) -> None:
-    run, shown = machine.state.run, machine.state.mash.value_c
-    if run.state is not RunState.HELD or machine.state.guard.trips:
-        return
-    if run.prompt is not None and run.prompt.id == "resume":
-        machine.say("answer", prompt="resume", answer="go on here")
-        return
-    words = dict(IMPATIENT[int(machine.now // 15) % len(IMPATIENT)])
-    if "hand_c" in words:
-        words["hand_c"] = shown
-    machine.say("restart", **words)
-
-
-def _holds(rng: Random, at: float) -> Plan:
-    then = at + rng.uniform(5.0, 600.0)
-    back = [(then + 60.0 + 15.0 * n, _goes_on) for n in range(8)]
-    return Plan([], [(then, lambda machine: machine.say("hold")), *back])
-
-
-INTERRUPTIONS: dict[str, Interrupt] = {
-    "alone": _alone,
-    "link gaps": _gaps,
-    "broker restarts": _restarts,
-    "node reboots": _reboots,
-    "kill and restart": _kills,
-    "clear and restart": _impatience,
-    "hold and restart": _holds,
-}
-
-
 # ---------------------------------------------------------------- one run
 
 
@@ -169,10 +87,11 @@ class Run(NamedTuple):
     probes: int
     phase: str  # rest or rise, when it began
     told: str  # by which trip or note a person was told; empty: by none
-    told_s: float | None
+    told_s: float | None  # after the fault began, a welded relay after less than half of full heat was asked for
     over_k: float  # over the hard limit, within 30 min
     heat_s: float  # of full heat after the fault, within 30 min
     alone_s: float  # the same without the interruption
+    pulses_s: float  # of full heat in the pulses that a person's clears may let out, one each
     bath: bool
 
 
@@ -241,13 +160,18 @@ def _watched(
         machine.world.tun.pull(1e9)
     deeds = sorted(plan.deeds, key=lambda deed: deed[0])
     first, told_from = len(machine.true_c), len(machine.told)
+    shows, asked = None if names[0] == "welded relay" else began, 1.0
     while machine.now < began + WATCH_S and machine.state.run.state not in (RunState.COMPLETE, RunState.STOPPED):
         while deeds and machine.now >= deeds[0][0]:
             deeds.pop(0)[1](machine)
         machine.second()
-    until = first + int(JUDGED_S)
+        asked += (machine.state.guard.line.duty - asked) / LESS_S
+        if shows is None and asked < LESS:
+            shows = machine.now
+    until, cleared = first + int(JUDGED_S), sum(event.kind == "cleared" for _, event in machine.told[told_from:])
     heat_s = (machine.heat_j[min(until, len(machine.heat_j)) - 1] - machine.heat_j[first - 1]) / spec.power_w
-    told = next(((at - began, event.id) for at, event in machine.told[told_from:] if _tells(event)), None)
+    shows = machine.now if shows is None else shows
+    told = next(((max(0.0, at - shows), event.id) for at, event in machine.told[told_from:] if _tells(event)), None)
     return Run(
         *names,
         path="pumped" if tun.pump is not None else "stirred",
@@ -258,13 +182,23 @@ def _watched(
         over_k=round(max(machine.true_c[first:until], default=0.0) - tun.guard.hard_limit_c, 2),
         heat_s=round(heat_s, 1),
         alone_s=round(heat_s if alone_s is None else alone_s, 1),
+        pulses_s=round(cleared * _pulse_s(machine, setup), 1),
         bath=tun.heater.bath_l > 0.0,
     )
 
 
+def _pulse_s(machine: Mortal, setup: RandomSetup) -> float:
+    """How long is full heat on, s, until it has brought the mash that is believed one pulse over the worst loss?"""
+    plate, leg = machine.state.guard.plate, setup.plan.course.legs[-1]
+    lost_k_per_s = plate.worst_loss_per_s(leg.capacity_j_per_k) * (leg.target_c - plate.room_c)
+    return PULSE_K / (plate.power_w / leg.capacity_j_per_k - lost_k_per_s)
+
+
 def _tells(event: Event) -> bool:
     """Is a person told that something physical is wrong?"""
-    return event.id not in LINKS and (event.kind == "trip" or (event.kind == "note" and (event.priority or 3) <= 2))
+    return event.id not in LINKS | ASKED and (
+        event.kind == "trip" or (event.kind == "note" and (event.priority or 3) <= 2)
+    )
 
 
 # ---------------------------------------------------------------- bounds, and what is printed
@@ -277,7 +211,7 @@ def beyond(run: Run) -> str:
         return f"{run.over_k:+.1f} K over the limit"
     if probe and run.interruption == "link gaps" and run.heat_s > MORE * run.alone_s + MORE_S:
         return f"{run.heat_s:.0f} s of full heat, {run.alone_s:.0f} s without the gaps"
-    if run.slow == "drained tun" and run.heat_s > DRAINED_S[run.phase]:
+    if run.slow == "drained tun" and run.heat_s > DRAINED_S[run.phase] + run.pulses_s:
         return f"{run.heat_s:.0f} s of full heat in a drained tun ({run.phase})"
     if run.slow == "welded relay" and not run.bath and (run.told_s is None or run.told_s > WELDED_S):
         return f"told after {run.told_s} s"

@@ -41,6 +41,7 @@ CAUGHT = [
     ("H6 flow switch silent", f"flow_silent@{REST}", "G13", 12.0, 22.0),
     ("H6 pump stands still", f"pump_stopped@{REST}", "G13", 4.0, 6.5),
     ("H10 outlet hot", f"outlet_hot@{REST}=30", "G08", 2.5),
+    ("M16 the stirrer's node gone", f"mover_gone@{REST}", "G14", 2.5, 22.0),
 ]
 
 
@@ -89,6 +90,8 @@ BORNE = [  # a little smaller or shorter, or small trouble of every brewing day;
     ("M8 orders and commands again", f"replay@{REST}"),
     ("M11 a stranger's OFF", f"foreign_off@{REST}"),
     ("M17 heater node starts anew", f"heater_reboot@{RAMP}"),
+    ("M1 no broker for so long that the pump stops", f"broker_gone@{REST}+15", "plover"),
+    ("M16 the pump's node gone for 15 s", f"mover_gone@{REST}+15", "plover"),
 ]
 
 

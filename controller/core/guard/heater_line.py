@@ -24,7 +24,8 @@ class HeaterLine(NamedTuple):
     off_seq: int = 0  # first command of the present row of OFFs; -1: heat is on
     off_since: Instant = 0.0
     on_until: Instant = 0.0  # the output may have been on until then, by the node's word or by the newest lease
-    fault: str = ""  # what the heater node last said of itself
+    fault: str = ""  # what the heater node last said of itself ...
+    blind: bool = False  # ... and whether it was that its own thermometer is silent
 
     @property
     def heats(self) -> bool:
@@ -36,7 +37,8 @@ class HeaterLine(NamedTuple):
         before the node counts; a sequence that we never sent, or long ago, is no answer."""
         if report is None:
             return self
-        line = self if (report.fault or "") == self.fault else self._replace(fault=report.fault or "")
+        fault, blind = report.fault or "", bool(report.fault) and report.fault_code == "own_probe_silent"
+        line = self if (fault, blind) == (self.fault, self.blind) else self._replace(fault=fault, blind=blind)
         if report.epoch != epoch:
             return line
         if report.duty > 0.0:

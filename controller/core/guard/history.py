@@ -22,7 +22,7 @@ RISE_WINDOW_S = 300.0  # a rise without heat is looked at over so long (own tria
 PARTS, EVEN_PART = 5, 0.05  # an even rise: so many parts, each warmer by so much of the whole (own proposal)
 FALL_S = 180.0  # a fall is looked at over so long, and a step of the level counts as recent
 FULL_SHARE = 0.95  # of the duty that the tun file allows, that is full heat
-EVEN_S, EVEN_SHARE = (60.0, 20.0), 0.1  # behind the heater: mean duty of so long, its change
+EVEN_S, EVEN_SHARE = 60.0, 0.1  # behind the heater: mean duty of so long, its change
 KEPT_EVERY = 6  # over a restart of the process one line of so many is kept; the others are straight between them
 KEEP = 240  # lines: the longest window, dead time, bath, bed and three lags that a file may ask for
 MIXING_S = 600.0  # after an addition a pumped bed is uneven for so long (own trial on random tuns up to 2,000 L) ...
@@ -104,6 +104,11 @@ class History(NamedTuple):
         lines = self.lines[-1 - round(FALL_S / STEP_S) :]
         return max((line.temperature_c for line in lines), default=0.0) - lines[-1].temperature_c if lines else 0.0
 
+    def fell_k(self, seconds: float) -> float:
+        """By how much did the reading fall at the most within so many seconds, K?"""
+        read = [line.temperature_c for line in self.lines[-1 - round(seconds / STEP_S) :]]
+        return max((high_c - c for high_c, c in zip(accumulate(read, max), read, strict=True)), default=0.0)
+
     def highest_share(self, seconds: float, power_w: float) -> float:
         """The highest mean duty of any ten of the last so many seconds, by what was put into the mash."""
         lines = self.lines[-2 - round(seconds / STEP_S) :]
@@ -114,21 +119,14 @@ class History(NamedTuple):
         """By how much did history go to another level within the last three minutes, K?"""
         return sum(step_k for _, step_k in self._recent(now))
 
-    def more_j(self, start: int, steps: int) -> float:
-        """How much more energy went out in the last so many steps than in as many before that line, J?"""
-        lines = self.lines
-        late_j = lines[-1].energy_j - lines[-1 - steps].energy_j
-        return late_j - (lines[start].energy_j - lines[start - steps].energy_j)
-
     def even(self, power_w: float, window_s: float) -> bool:
-        """Was as much heat let out in the last minute as in the minute before the window, and in the last 20 s as in
-        those before it? The minute alone does not see heat that has just fallen, which the probe already does."""
-        start = len(self.lines) - 1 - round(window_s / STEP_S)
-        spans = [round(seconds / STEP_S) for seconds in EVEN_S]
-        return all(
-            start >= steps and abs(self.more_j(start, steps)) <= EVEN_SHARE * power_w * steps * STEP_S
-            for steps in spans
-        )
+        """Was as much heat let out in the last minute as in the minute before the window?"""
+        lines, steps = self.lines, round(EVEN_S / STEP_S)
+        start = len(lines) - 1 - round(window_s / STEP_S)
+        if start < steps:
+            return False
+        late_j, early_j = (lines[at].energy_j - lines[at - steps].energy_j for at in (len(lines) - 1, start))
+        return abs(late_j - early_j) <= EVEN_SHARE * power_w * EVEN_S
 
     # ------------------------------------------------------------ what becomes of it
 

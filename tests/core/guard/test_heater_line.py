@@ -37,6 +37,13 @@ HEARD: dict[str, tuple[HeaterLine, HeaterReport | None, HeaterLine]] = {
     "a fault of another epoch": (OLD, report(50, fault="E12", epoch=2), OLD._replace(fault="E12")),
     "a fault that is over": (OLD._replace(fault="E12"), report(50, fault=""), OLD),
     "no fault any more": (OLD._replace(fault="E12"), report(50), OLD),
+    "its own thermometer is silent": (
+        OLD, report(50, fault="E12", fault_code="own_probe_silent"), OLD._replace(fault="E12", blind=True),
+    ),
+    "it speaks again": (OLD._replace(fault="E12", blind=True), report(50), OLD),
+    "another fault in the same words": (
+        OLD._replace(fault="E12", blind=True), report(50, fault="E12"), OLD._replace(fault="E12"),
+    ),
     "a fault that stays": (OLD._replace(fault="E12"), report(50, fault="E12"), OLD._replace(fault="E12")),
 }  # fmt: skip
 

@@ -240,21 +240,26 @@ def heat(duties: list[float]) -> History:
 
 @pytest.mark.parametrize(("moved", "even"), [(0.09, True), (0.11, False), (-0.09, True), (-0.11, False)])
 def test_even_heat(moved: float, even: bool) -> None:
-    """The last minute's mean duty within a tenth of that of the minute before the window, the last 20 s within a tenth
-    of those before it; no history, not even."""
+    """The last minute's mean duty within a tenth of that of the minute before the window; no history, not even."""
     minute = heat([0.5 + (moved if at >= 54 else 0.0) for at in range(60)])
-    late = heat([0.5 + (moved if at >= 58 else 0.0) for at in range(60)])
-    early = heat([0.5 + (moved if 28 <= at < 30 else 0.0) for at in range(60)])
-    assert [past.even(POWER, 300.0) for past in (minute, late, early)] == [even] * 3
+    early = heat([0.5 + (moved if 24 <= at < 30 else 0.0) for at in range(60)])
+    assert [past.even(POWER, 300.0) for past in (minute, early)] == [even] * 2
     short = minute._replace(lines=minute.lines[-36:])
     assert not short.even(POWER, 300.0)
     assert minute._replace(lines=minute.lines[-37:]).even(POWER, 300.0) is even
 
 
-@pytest.mark.parametrize(("more", "even"), [(2.0, True), (2.001, False), (-2.0, True), (-2.001, False)])
+@pytest.mark.parametrize(("more", "even"), [(6.0, True), (6.001, False), (-6.0, True), (-6.001, False)])
 def test_even_heat_at_its_limit(more: float, even: bool) -> None:
-    """A tenth of full power more than before, over 20 s, is even; the least bit more is not."""
+    """A tenth of full power more than before, over a minute, is even; the least bit more is not."""
     assert told([0.0] * 40, [100.0] * 39 + [100.0 + more]).even(1.0, 300.0) is even
+
+
+def test_by_how_much_it_fell() -> None:
+    """The deepest fall from any line before it, of those in the last so many seconds; without lines none."""
+    past = told([60.0, 63.0, 61.0, 62.0, 61.5, 70.0], [0.0] * 6)
+    assert [past.fell_k(seconds) for seconds in (50.0, 40.0, 30.0, 10.0)] == [2.0, 2.0, 0.5, 0.0]
+    assert History().fell_k(60.0) == 0.0
 
 
 def test_an_empty_tun_of_one_watt() -> None:

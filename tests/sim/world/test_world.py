@@ -58,7 +58,8 @@ def test_every_message_is_read_by_the_services_own_readers(which: str, request: 
     """Ten minutes of a healthy tun: readings, reports and switches pass the strict readers; nothing else comes."""
     made = world(request.getfixturevalue(which))
     came = heat(made, 600.0)
-    known = {made.topics.probe_online: incoming.online, made.topics.heater_online: incoming.online}
+    nodes = made.topics.probe_online, made.topics.heater_online, *made.topics.movers_online
+    known = dict.fromkeys(nodes, incoming.online)
     for message in came:
         if message.topic == made.topics.heater_report:
             assert not isinstance(incoming.report(message.payload, message.at), Refused)

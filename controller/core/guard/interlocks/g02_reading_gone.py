@@ -6,7 +6,8 @@ cuts at once and is a trip 20 s later; a retained copy of it may be of long ago 
 Readings that come, but cannot be proven new, look like a queue or a recording: they give no heat back by themselves. A
 person may clear that, and the clear takes the sender's count and clock as they are. Readings that come and cannot be
 true cut at the third in a row, and are told while they come; with none believed for 10 s they are a trip, and no
-link's: a sensor is broken, or sits in something else.
+link's: a sensor is broken, or sits in something else. A heater node whose own thermometer says nothing gives no heat
+either: it cuts at once and is a trip 20 s later.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from controller.core.guard.interlock import Finding, Interlock, Known, Row
 from controller.core.guard.senses import AWAY_TRIP_S, HEATED, NO_TRIP_S, Senses
 from controller.core.nouns import RunState, Trip
 
+BLIND = "The heater node's own thermometer says nothing, so the node keeps its output off. Heat is off."
 AWAY = "The mash probe's presence topic says that it is gone; it last read {value:.0f} s ago. Heat is off."
 UNPROVEN = "Mash readings come, but none known to be fresh for {value:.0f} s (limit {limit:g} s): "
 COMPARE = "If the probe node was started anew or its clock set, compare it with a hand thermometer, `clear`, `restart`."
@@ -44,7 +46,7 @@ class ReadingGone(Interlock):
 
     def watch(self, senses: Senses, known: Known) -> tuple[Self, Finding | None]:
         """Is the reading gone, or does it make no sense?"""
-        return self, self._found(senses)
+        return self, self._found(senses) or self._blind(known)
 
     def _found(self, senses: Senses) -> Finding | None:
         age_s, limit_s = min(senses.mash.seen.age_s, 86400.0), senses.tun.guard.reading_gone_s
@@ -57,9 +59,13 @@ class ReadingGone(Interlock):
             return Finding(self.ROW, age_s, limit_s, says=_nonsense(senses))
         return Finding(self.ROW, age_s, limit_s, says=_why(senses), gap_s=senses.silence_trip_s)
 
+    def _blind(self, known: Known) -> Finding | None:
+        """Is the heater node's own thermometer silent?"""
+        return Finding(self.ROW, 0.0, 0.0, says=BLIND, gap_s=AWAY_TRIP_S) if known.line.blind else None
+
     def still_there(self, trip: Trip, senses: Senses, known: Known) -> Finding | None:
         """Readings that come, but cannot be proven new, are settled by a person's clear."""
-        return None if readings.unproven(senses.mash.seen) else self._found(senses)
+        return None if readings.unproven(senses.mash.seen) else self._found(senses) or self._blind(known)
 
 
 def _why(senses: Senses) -> str:

@@ -16,7 +16,7 @@ from controller.core.guard import readings
 from controller.core.guard.heater_line import looks_at_mash, node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
 from controller.core.guard.readings import NOT_OVER, Over
-from controller.core.guard.senses import AWAY_TRIP_S, EVERY, TICK_S, Senses
+from controller.core.guard.senses import EVERY, TICK_S, Senses
 from controller.core.nouns import HIGHEST_C, LOWEST_C, Instant, Reading, RunState
 
 WILD = "The outlet thermometer says {value:.1f} °C (limit {limit:g} °C): steam, or it is broken. Heat is off."
@@ -28,7 +28,6 @@ AGAIN_S = (60.0, 600.0)  # hot again after so long, within so long: it waits for
 KEPT_HOT_S = 900.0  # silence keeps it hot for so long; the trip waits for a person by then
 SILENT_S = 60.0  # the outlet probe has given no reading for so long (own proposal)
 HOT_KEPT = 15
-OWN = "own_limit", "own_probe_silent"  # codes of the heater node
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,16 +119,14 @@ class OutletHot(Interlock):
         return after, Finding(self.ROW, out_c - mash_c, plate.outlet_over_mash_k, latched=again, says=OVER, unit="K")
 
     def _by_node(self, senses: Senses, known: Known) -> Finding | None:
-        """Does the heater node report its own outlet's fault under heat? A silent thermometer is a gap of a link."""
+        """Does the heater node report under heat that its own outlet is at its limit? At the mash that is G07's."""
         report, limits = senses.heater.report, senses.tun.guard
-        if report is None or not report.fault or not known.line.heats or report.fault_code not in OWN:
+        if report is None or not report.fault or not known.line.heats or report.fault_code != "own_limit":
             return None
-        if report.fault_code == "own_limit" and looks_at_mash(senses.tun):  # G07
+        if looks_at_mash(senses.tun):
             return None
         hot_c = 0.0 if report.outlet_c is None else report.outlet_c
-        gap_s = AWAY_TRIP_S if report.fault_code == "own_probe_silent" else None
-        latched, says = gap_s is None and self.row.pair, node_says(report.fault)
-        return Finding(self.ROW, hot_c, limits.outlet_limit_c, latched, says=says, gap_s=gap_s)
+        return Finding(self.ROW, hot_c, limits.outlet_limit_c, self.row.pair, says=node_says(report.fault))
 
     def notes(self, senses: Senses, known: Known) -> tuple[Note, ...]:
         """An outlet probe that says nothing, and what is not watched meanwhile."""

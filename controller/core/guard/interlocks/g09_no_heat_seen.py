@@ -30,7 +30,9 @@ LEAST_LINES = 7  # a minute, where history has only just begun
 FELL = "The reading fell by {value:.1f} K in three minutes with the heater on (limit {limit:g} K). " + (
     "Was liquor added, or is the probe out of the mash? Heat is off."
 )
-FALLS = "The reading fell by {value:.1f} K in three minutes: liquor added, or probe out of the mash? Heat waits."
+FALLS = "The reading fell by {value:.1f} K in three minutes: liquor added, or probe out of the mash? Heat waits. " + (
+    "If something was added, announce it, with what a hand thermometer in the mash reads."
+)
 DRAWS = "With its output on, the heater draws {value:.0f} W (at least {limit:.0f} W is due). Heat is off."
 UNSHOWN = "After the clear one pulse of heat was let out, and the reading rose by {value:.1f} K ({limit:.1f} K is due)."
 ON_TRUST = "With the heat that the reading has not shown the mash may be at {value:.1f} °C. Heat waits for the reading."

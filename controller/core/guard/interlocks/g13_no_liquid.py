@@ -16,7 +16,7 @@ from typing import ClassVar, Self
 from controller.core.guard.contact import CLOSED_S, WITHIN_S, Contact
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding, Interlock, Known, Note, Row
-from controller.core.guard.senses import HEATED, Senses
+from controller.core.guard.senses import AWAY_TRIP_S, HEATED, Senses
 from controller.core.nouns import HeaterReport, Instant, RunState, Switch, Trip
 
 AGAIN_S = (60.0, 600.0)  # flow lost again after so long, within so long: it waits for a person (own proposal)
@@ -77,18 +77,21 @@ class NoLiquid(Interlock):
         if tun.flow is not None and _flow_asked(senses):
             still = _said("flow", "flow past the heater", after.flow, senses.heater.flow, senses)
         if still is not None and after._pump_away(senses):
-            still = still._replace(cut_only=False, latched=False, gap_s=senses.silence_trip_s)
+            gap_s = max(senses.silence_trip_s, 0.0 if senses.heater.movers is None else AWAY_TRIP_S)
+            still = still._replace(cut_only=False, latched=False, gap_s=gap_s)
         if still is not None and still.gap_s is None and not still.cut_only:
             after, again = after._flow_lost(now)
             still = still._replace(latched=again)
         return after, _worst(dry, still)
 
     def _away(self, senses: Senses, known: Known) -> Self:
-        """Is the node that drives the pump away? Where that has no presence of its own, the heater's counts as that
-        one: it gets the same words, or none."""
-        silent = known.line.silent_s(senses.now) > senses.tun.guard.heater_silent_s / 2
-        away = silent or senses.heater.online is False if senses.heater.movers is None else not senses.heater.movers
-        return replace(self, away_at=senses.now) if away else self
+        """Is the node that drives the pump away, or does no word of ours reach it? Where that has no presence of its
+        own, the heater's counts as that one: it gets the same words, or none."""
+        own, there, within_s = senses.own, senses.heater.movers, senses.tun.guard.heater_silent_s / 2
+        if there is None:
+            there = senses.heater.online is not False and known.line.silent_s(senses.now) <= within_s
+        heard = there and own.link.up and own.link.delay_s <= within_s
+        return self if heard else replace(self, away_at=senses.now)
 
     def _pump_away(self, senses: Senses) -> bool:
         """May the pump stand because its node got no word, or did until just now?"""

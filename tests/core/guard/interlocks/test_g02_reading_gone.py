@@ -9,12 +9,13 @@ from typing import Any
 import pytest
 
 from controller.core.guard.interlock import Finding
-from controller.core.guard.interlocks.g02_reading_gone import AWAY, COMPARE, ReadingGone
+from controller.core.guard.interlocks.g02_reading_gone import AWAY, BLIND, COMPARE, ReadingGone
 from controller.core.nouns import Link, Phase, Presence, Reading, RunState, Trip
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import (
     HEATING,
     NOW,
+    OFF,
     SEEN,
     check,
     duty,
@@ -61,6 +62,15 @@ AT_ITS_LIMIT: dict[str, tuple[dict[str, Any], Finding | None]] = {
 def test_gone(changes: dict[str, Any], expected: Finding | None) -> None:
     """Just at its limit it is quiet, past it not; the sentence says what is known of it."""
     assert found(GONE, **changes) == expected
+
+
+def test_a_heater_node_without_its_own_thermometer_is_told_as_that() -> None:
+    """Heat is off at once, as a gap of a link that is a trip 20 s later, and a missing reading comes before it."""
+    blind = known(line=OFF._replace(fault="F", blind=True))
+    assert found(GONE, blind) == Finding(ROW, 0.0, 0.0, says=BLIND, gap_s=20.0)
+    assert found(GONE, blind, seen=OLD, raw=()) == silent(10.1)
+    trip = Trip("G02", NOW, "", 0.0, 0.0, "s", 1, False, True, True)
+    assert GONE.still_there(trip, senses(), blind) == found(GONE, blind)
 
 
 def test_no_number_is_gone() -> None:

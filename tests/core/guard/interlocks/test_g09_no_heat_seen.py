@@ -168,7 +168,9 @@ def test_what_a_fall_is_told_as() -> None:
     assert slipping.go(fall(4.5), 0.3, 400.0) == 250.0
     figures = known(past=slipping.past, heat=slipping.heat, plate=slipping.plate)
     notes = slipping.interlock.notes(senses(slipping.base, now=slipping.now), figures)
-    text = "The reading fell by 3.8 K in three minutes: liquor added, or probe out of the mash? Heat waits."
+    text = "The reading fell by 3.8 K in three minutes: liquor added, or probe out of the mash? Heat waits. " + (
+        "If something was added, announce it, with what a hand thermometer in the mash reads."
+    )
     assert notes == (Note("fall", text, 2),)
     assert slipping.interlock.notes(senses(slipping.base, now=slipping.now, state=S.HELD), figures) == ()
 

@@ -10,7 +10,7 @@ from controller.core.guard.contact import Contact
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g13_no_liquid import NoLiquid
-from controller.core.nouns import Phase, RunState, Switch, Trip
+from controller.core.nouns import Link, Phase, RunState, Switch, Trip
 from tests.core.guard.looks import (
     BASE,
     BLOCKED,
@@ -138,17 +138,22 @@ def test_flow_lost_while_the_pumps_node_was_away(away_s: float | None, link: boo
     expected = silent("flow", 0.0)._replace(says=STILL) if link else still(0.0)
     assert found(before, flow=LOST) == expected
     assert found(before, level=LOST) == dry(0.0)
+    for movers in (True, False):
+        own = found(before, flow=LOST, movers=movers)
+        assert own == (silent("flow", 0.0)._replace(says=STILL, gap_s=20.0) if link or not movers else still(0.0))
 
 
 def test_when_the_pumps_node_is_away() -> None:
     """The heater's counts as that one: by its own word, or when it has answered nothing for 5 s; a node of its own is
-    asked instead."""
+    asked instead, and without our line it hears nothing either."""
     late = OFF._replace(acked_at=NOW - 5.1)
     cases = [(OFF, True), (late, True), (OFF, False), (OFF._replace(acked_at=NOW - 5.0), None)]
     seen = [watch(FRESH, known(line=line), online=online)[0].away_at for line, online in cases]
     assert seen == [None, NOW, NOW, None]
     own = [watch(FRESH, known(line=late), movers=there)[0].away_at for there in (True, False)]
     assert own == [None, NOW]
+    lines = [Link(True, 0.0, 5.0), Link(True, 0.0, 5.1), Link(False, NOW)]
+    assert [watch(FRESH, known(), movers=True, link=link)[0].away_at for link in lines] == [None, NOW, NOW]
 
 
 AGAIN = [(60.0, False), (60.1, True), (599.9, True), (600.0, False)]
