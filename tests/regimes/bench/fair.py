@@ -1,12 +1,13 @@
 """How well does the loop do on tuns that nobody had in mind, a half of them never seen before?
 
     python -m tests.regimes.bench.fair [--tuns 6] [--way coil] [--unseen] [--against REVISION] [--law plate] [--jobs 2]
+    python -m tests.regimes.bench.fair --law plate --told loss,rate,flow,lag,bed
 
 Per way of the heat so many tuns of `fair_tun.py`, each with one program of three rests after its strike liquor was
 heated; judged on the true mean of the mash. Laws on the same tuns, programs and noise: a hand-tuned simple-pid, the
 project's rooms by the plate and with a water run's figures, an oracle that is told everything, and with `--against`
-the rooms as they were at that revision. While something is tuned only the seen half may be looked at; `--unseen` prints
-both.
+the rooms as they were at that revision; `--told` tells them some true figures (told.py). While something is tuned
+only the seen half may be looked at; `--unseen` prints both.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ from tests.regimes.bench.fair_site import FREE, World, tun_file, water_run
 from tests.regimes.bench.fair_tun import WATER, WAYS, FairTun, Made, Way, draw
 from tests.regimes.bench.laws import HAND_KI, HAND_KP, Rooms, Step
 from tests.regimes.bench.loop import BAND_K, Law, Ramp, Rest, judge
+from tests.regimes.bench.told import TOLD, Plate, ToldRooms
 from tests.regimes.command import options
 
 SEEN, UNSEEN = 11, 12  # seeds
@@ -54,13 +56,6 @@ class Outcome(NamedTuple):
     number: int
     ramps: tuple[Ramp, ...]  # those after the first rest
     finished: bool
-
-
-class Plate:
-    """What laws may know of a tun: its file."""
-
-    def __init__(self, plate: Tun) -> None:
-        self.plate = plate
 
 
 class Oracle:
@@ -151,6 +146,8 @@ def law_of(name: str, world: World, plate: Tun) -> Law:
     """A law by its name."""
     if name == "oracle":
         return Oracle(world.tun, plate)
+    if name.startswith(TOLD):
+        return ToldRooms(world, plate, name.removeprefix(TOLD).split(","))
     if name == "by hand":
         return Step(Plate(plate), HAND_KP, HAND_KI)  # type: ignore[arg-type]
     return Rooms(Plate(plate), learn(world.made, plate) if name == "learned" else None)  # type: ignore[arg-type]
@@ -276,11 +273,12 @@ def main(argv: list[str] | None = None) -> int:
     """Run the bench and print the table of each half."""
     args = options(
         __doc__, argv, tuns=6, first=0, way=[*WAYS], unseen=False, against="", law=[*LAWS], jobs=1, trouble="",
-        json=False, verbose=False, seed=0,
+        json=False, verbose=False, seed=0, told="",
     )  # fmt: skip
+    laws = (*args.law, TOLD + args.told) if args.told else tuple(args.law)
     for seed in [args.seed] if args.seed else (SEEN, UNSEEN) if args.unseen else (SEEN,):
         numbers = range(args.first, args.first + args.tuns)
-        jobs = [Job(seed, way, n, tuple(args.law), args.trouble) for way in args.way for n in numbers]
+        jobs = [Job(seed, way, n, laws, args.trouble) for way in args.way for n in numbers]
         with Pool(args.jobs) as pool:
             outcomes = [o for some in pool.imap(work, jobs, chunksize=1) for o in some]
         if args.json:
