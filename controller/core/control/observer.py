@@ -16,8 +16,6 @@ from controller.core.nouns import HIGHEST_C, LOWEST_C, Measurement, Target
 
 LAG_BOUNDS = (0.4, 3.0)  # lag found, over the one believed
 LAYERS = 5  # of a bed: between one mixed one and plug flow (own proposal)
-UNEVEN = 1.0  # of what the layers are apart: doubt of each reading there, for the bed is not like that (own bench)
-MOVING = 0.1  # the same of what a probe behind the heater has still to show (own bench)
 UNSETTLED = 0.1  # of what a bed has still to show: its shape is not that of the layers (README.md)
 ALIKE = 0.25  # of a turnover: for so long readings of a bed err alike, and so do they for half of the lags (README.md)
 MOST_RISE = 2.0  # rise found, beyond the one believed, over that: a pump at a third of its flow
@@ -42,11 +40,13 @@ def observe(model: PlantModel, target: Target, seen: Measurement, applied: float
 
 
 def _put_by(model: PlantModel, belief: Belief) -> Belief:
-    """What is kept while no heat is wanted? What was found of heater and loss; behind the heater rate and rise of
-    plain liquor cannot be told apart, so there doubt begins anew."""
+    """What is kept while no heat is wanted? What was found of heater and loss; behind the heater rate, rise and lag
+    of plain liquor cannot be told apart, so there only the loss."""
     doubt, coming_c = belief.doubt, _coming_c(model, belief)
-    if doubt is None or model.path.in_stream:
-        return belief._replace(doubt=None, coming_c=coming_c)
+    if model.path.in_stream:
+        return belief._replace(gain=1.0, lag=1.0, rise_k=0.0, doubt=None, coming_c=coming_c)
+    if doubt is None:
+        return belief._replace(coming_c=coming_c)
     doubt = kalman.kept(doubt, *model.doubts)
     return belief._replace(rise_k=0.0, bed=(), over=0.0, doubt=doubt, coming_c=coming_c)
 
@@ -124,10 +124,9 @@ def _read(model: PlantModel, target: Target, value: float, applied: float, belie
     if model_c is None or doubt is None:
         return belief
     rate = model.rate_k_per_s
-    apart, late_k, rough_k = _apart(belief), 0.0, _unsettled_k(model, belief)
+    apart, late_k, rough_k = _apart(belief), 0.0, _unsettled_k(model, applied, belief)
     if model.path.in_stream:
         late_k = -model.rise_k * (model.lag_s + model.dead_s) * changes
-        rough_k = model.rise_k * (UNEVEN * apart + MOVING * abs(applied - belief.arriving[-1]))
     value -= model.added_k(belief)
     if target.heat != "hold" or abs(value - model_c) > JUMP_K + model.rise_k * (apart + abs(belief.over)):
         extra = _extra(model, belief, model_c, value)
@@ -149,15 +148,18 @@ def _apart(belief: Belief) -> float:
     return max(max(belief.bed) - min(belief.bed), belief.arriving[0]) if belief.bed else 0.0
 
 
-def _unsettled_k(model: PlantModel, belief: Belief) -> float:
+def _unsettled_k(model: PlantModel, applied: float, belief: Belief) -> float:
     """By how much is a reading doubtful while a bed has not settled after a change of heat, K? All readings of a while
-    err alike there: each counts as if it erred by that much times the root of twice their number."""
+    err alike there: each counts as if it erred by that much times the root of twice their number. A probe behind the
+    heater feels the heat before the mash does, and the layers as they are."""
     if model.rise_k <= 0.0:
         return 0.0
     lag_s = model.lag_s + model.dead_s
     alike_s = ALIKE * model.turnover_s(belief) + 0.5 * lag_s
-    behind = abs(belief.arriving[-1] - belief.steady)
-    apart_k = (model.rise_k if belief.bed else 0.0) + model.rate_k_per_s * lag_s
+    behind, in_stream = abs(belief.arriving[-1] - belief.steady), model.path.in_stream
+    if in_stream:
+        behind = max(behind, abs(applied - belief.arriving[-1]), _apart(belief))
+    apart_k = (model.rise_k if belief.bed or in_stream else 0.0) + model.rate_k_per_s * lag_s
     return UNSETTLED * behind * apart_k * sqrt(2.0 * alike_s)
 
 
