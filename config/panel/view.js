@@ -127,7 +127,8 @@ const View = (() => {
       say(pct, number(value) ? `${value.toFixed(0)} %` : "–");
     });
     const band = p.apparent_limit_pct;
-    const iodine = `${iodineOf(p, "Iodine still shows starch")}.`;
+    const said = iodineOf(p, "iodine still shows starch");
+    const iodine = `${said[0].toUpperCase()}${said.slice(1)}.`;
     say($("wort"), `${number(band?.low) && number(band.mid) && number(band.high) ? `Limit attenuation so far about ${band.mid.toFixed(0)} % (${band.low.toFixed(0)} to ${band.high.toFixed(0)}). ` : ""}${iodine}`);
   }
 

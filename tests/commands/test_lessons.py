@@ -175,7 +175,8 @@ def renamed(journal: bytes, run_id: str) -> bytes:
     "words", [("dryrun", "brief", "--report"), ("compare", "modification", "--html")], ids=lambda words: words[0]
 )
 def test_the_page_is_legible_everywhere(words: tuple[str, ...], tmp_path: Path, config: Path) -> None:
-    """In light, dark and on a narrow screen axe is content, nothing runs over the edge, and nothing is asked for."""
+    """In light, dark and on a narrow screen axe is content, each drawing is seen, nothing runs over the edge, and
+    nothing is asked for."""
     path = tmp_path / "l.html"
     assert called(*words, str(path), config=brief.laid(config))[0] == 0
     assert "What it did here" in path.read_text(encoding="utf-8")
@@ -185,4 +186,6 @@ def test_the_page_is_legible_everywhere(words: tuple[str, ...], tmp_path: Path, 
             page.open(path.as_uri())
             assert page.complaints() == []
             assert page.eval("document.documentElement.scrollWidth") <= width
+            assert page.eval("document.querySelectorAll('figure.drawn').length") > 0
+            assert page.eval("[...document.querySelectorAll('figure.drawn')].every(one => one.clientHeight > 100)")
         assert [address for address in page.asked if not address.startswith("file:")] == []

@@ -6,6 +6,7 @@ The long part is a command of its own: python -m tests.panel.end_to_end.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -194,6 +195,7 @@ def test_a_correction_is_offered_in_figures(there: tuple[Browser, Stage]) -> Non
     plan = "If the rest runs as planned (1 h 30 min more)"
     ahead = f"{plan}: about 80 % (76 to 84), iodine negative from minute 71, by the crush."
     assert acts.text(page, "#ahead") == ahead
+    assert re.fullmatch(r"(Limit attenuation [^.]*\. )?[IN].*\.", acts.text(page, "#wort"))
     wren(
         page,
         on,
