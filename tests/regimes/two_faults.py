@@ -8,8 +8,7 @@ once with each interruption as well, for an hour. A line says for each half of t
 was told and after how many seconds (p50, p95), how far the true mash was over the hard limit within 30 min (p95 and
 worst; stirred, then pumped and coils), seconds of full heat after the fault (p50, p95, most), and how many runs gave
 more than 1.5 times the heat of the same fault alone and a minute. Runs beyond the bounds below are named with the line
-that plays them again, and make the command end with 1. Somebody who clears and restarts with the panel's figure for a
-hand thermometer's gets one pulse of heat a clear: in a drained tun that much more is borne.
+that plays them again, and make the command end with 1.
 """
 
 from __future__ import annotations
@@ -23,7 +22,6 @@ from pathlib import Path
 from random import Random
 from typing import NamedTuple
 
-from controller.core.guard.heat_account import PULSE_K
 from controller.core.nouns import Event, Phase, RunState
 from sim.people.manner import Manner
 from sim.random_setup import RandomSetup
@@ -91,7 +89,6 @@ class Run(NamedTuple):
     over_k: float  # over the hard limit, within 30 min
     heat_s: float  # of full heat after the fault, within 30 min
     alone_s: float  # the same without the interruption
-    pulses_s: float  # of full heat in the pulses that a person's clears may let out, one each
     bath: bool
 
 
@@ -168,7 +165,7 @@ def _watched(
         asked += (machine.state.guard.line.duty - asked) / LESS_S
         if shows is None and asked < LESS:
             shows = machine.now
-    until, cleared = first + int(JUDGED_S), sum(event.kind == "cleared" for _, event in machine.told[told_from:])
+    until = first + int(JUDGED_S)
     heat_s = (machine.heat_j[min(until, len(machine.heat_j)) - 1] - machine.heat_j[first - 1]) / spec.power_w
     shows = machine.now if shows is None else shows
     told = next(((max(0.0, at - shows), event.id) for at, event in machine.told[told_from:] if _tells(event)), None)
@@ -182,16 +179,8 @@ def _watched(
         over_k=round(max(machine.true_c[first:until], default=0.0) - tun.guard.hard_limit_c, 2),
         heat_s=round(heat_s, 1),
         alone_s=round(heat_s if alone_s is None else alone_s, 1),
-        pulses_s=round(cleared * _pulse_s(machine, setup), 1),
         bath=tun.heater.bath_l > 0.0,
     )
-
-
-def _pulse_s(machine: Mortal, setup: RandomSetup) -> float:
-    """How long is full heat on, s, until it has brought the mash that is believed one pulse over the worst loss?"""
-    plate, leg = machine.state.guard.plate, setup.plan.course.legs[-1]
-    lost_k_per_s = plate.worst_loss_per_s(leg.capacity_j_per_k) * (leg.target_c - plate.room_c)
-    return PULSE_K / (plate.power_w / leg.capacity_j_per_k - lost_k_per_s)
 
 
 def _tells(event: Event) -> bool:
@@ -211,7 +200,7 @@ def beyond(run: Run) -> str:
         return f"{run.over_k:+.1f} K over the limit"
     if probe and run.interruption == "link gaps" and run.heat_s > MORE * run.alone_s + MORE_S:
         return f"{run.heat_s:.0f} s of full heat, {run.alone_s:.0f} s without the gaps"
-    if run.slow == "drained tun" and run.heat_s > DRAINED_S[run.phase] + run.pulses_s:
+    if run.slow == "drained tun" and run.heat_s > DRAINED_S[run.phase]:
         return f"{run.heat_s:.0f} s of full heat in a drained tun ({run.phase})"
     if run.slow == "welded relay" and not run.bath and (run.told_s is None or run.told_s > WELDED_S):
         return f"told after {run.told_s} s"
