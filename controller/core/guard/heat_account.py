@@ -8,7 +8,9 @@ What counts as a rise is the filtered reading above its lowest since the last on
 nothing. Behind the heater the reading moves with the heat itself: there the reading and the reading less the probe's
 own rise must both have risen, and the smaller counts, else a frozen probe earns with each pulse.
 
-After a trip that only heat can show, the first heat is one pulse, held against what the reading does then.
+After a trip that only heat can show, the first heat is one pulse, held against what the reading does then. Where it
+shows nothing, the next waits until a tun that loses no more than its plate says has lost what it brought, whatever a
+person types: else somebody who clears again and again heats a drained tun pulse by pulse.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from __future__ import annotations
 from math import exp
 from typing import NamedTuple
 
-from controller.core.guard.plate import Plate
+from controller.core.guard.plate import LOSS_FACTOR, Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
 from controller.quick_records import quick
@@ -52,6 +54,7 @@ class HeatAccount(NamedTuple):
     step_k: float = 0.0  # the mean step from reading to reading: noise
     unrecorded_s: float = 0.0  # of full heat may have been given before the process began
     pulse: Pulse | None = None
+    vain_k: float = 0.0  # brought by pulses that did not show, and by the plate's loss not gone yet
 
     def follow(self, senses: Senses, duty: float, plate: Plate) -> HeatAccount:
         """A tick further; `duty` is what was let out since the last one."""
@@ -60,13 +63,13 @@ class HeatAccount(NamedTuple):
         heat_s = duty * min(senses.dt, senses.tun.heater.lease_s) + (self.unrecorded_s if known else 0.0)
         level_c = plate.room_c if self.level_c is None else self.level_c
         lost_k = plate.worst_loss_per_s(capacity) * max(0.0, level_c - plate.room_c) * senses.dt
+        vain_k = max(0.0, self.vain_k - lost_k / LOSS_FACTOR)
         owed_k = max(0.0, self.owed_k + heat_s * plate.power_w / capacity - lost_k)
         own_k = self.own_k
         if plate.own_rise_k:
             own_k += (duty * plate.own_rise_k - own_k) * (1.0 - exp(-senses.dt / FILTER_S))
-        after = self._replace(owed_k=owed_k, own_k=own_k, unrecorded_s=0.0 if known else self.unrecorded_s)._read(
-            senses, plate
-        )
+        unrecorded_s = 0.0 if known else self.unrecorded_s
+        after = self._replace(owed_k=owed_k, own_k=own_k, unrecorded_s=unrecorded_s, vain_k=vain_k)._read(senses, plate)
         return after if after.pulse is None else after._pulsed(after.pulse, senses.now, lost_k)
 
     @property
@@ -123,17 +126,23 @@ class HeatAccount(NamedTuple):
     def on_trial(self) -> HeatAccount:
         """A person has cleared a trip that only heat can show: the next heat is one pulse."""
         before_k = self.owed_k + (0.0 if self.pulse is None else self.pulse.before_k)
-        return self._replace(owed_k=0.0, pulse=Pulse(before_k=before_k))
+        return self._replace(owed_k=0.0, pulse=Pulse(before_k=before_k), vain_k=self._in_vain_k)
 
     def measured(self) -> HeatAccount:
         """A person has measured: what the mash was owed before says nothing more."""
-        return self._replace(owed_k=0.0, pulse=None if self.pulse is None else Pulse())
+        return self._replace(owed_k=0.0, pulse=None if self.pulse is None else Pulse(), vain_k=self._in_vain_k)
+
+    @property
+    def _in_vain_k(self) -> float:
+        """What have pulses brought that did not show, K, with the one that is out?"""
+        out = self.pulse is not None and self.pulse.given_at is not None
+        return self.vain_k + (self.owed_k if out else 0.0)
 
     def _pulsed(self, pulse: Pulse, now: Instant, lost_k: float) -> HeatAccount:
         """Is the pulse out, or has the reading shown half of it?"""
         pulse = pulse._replace(before_k=max(0.0, pulse.before_k - lost_k))
         if pulse.shown_k >= PULSE_SHARE * PULSE_K:
-            return self._replace(owed_k=0.0, pulse=None)
+            return self._replace(owed_k=0.0, pulse=None, vain_k=0.0)
         out = pulse.given_at is None and self.owed_k >= PULSE_K
         return self._replace(pulse=pulse._replace(given_at=now) if out else pulse)
 

@@ -113,6 +113,19 @@ def test_a_pulse_and_what_it_shows() -> None:
     assert (shown.owed_k, shown.pulse) == (0.0, None)
 
 
+def test_a_pulse_in_vain_is_owed_for_as_long_as_the_plate_says() -> None:
+    """Cleared again, with the panel's figure for a hand's, 1.5 K go at a quarter of the worst loss; a rise ends it."""
+    out = told([80.0] * 80, 1.0, heat=HeatAccount().on_trial())
+    again = out.on_trial().measured()
+    assert (again.pulse, again.vain_k) == (Pulse(), out.owed_k)
+    assert again.on_trial().measured().vain_k == again.vain_k > 1.0
+    later = told([80.0] * 3600, 0.0, heat=again)
+    assert again.vain_k - later.vain_k == pytest.approx(0.15 / 4.0 * (80.0 - plate.of(JACKET).room_c)) == 0.75
+    assert told([80.0] * 4000, 0.0, heat=later).vain_k == 0.0
+    shown = told([80.0 + 0.05 * at for at in range(60)], 0.0, heat=later)
+    assert (shown.vain_k, shown.pulse) == (0.0, None)
+
+
 # ---------------------------------------------------------------- from run to run, from process to process
 
 
@@ -136,4 +149,4 @@ def measured(**changes: Any) -> HeatAccount:
 def test_a_hand_reading_says_where_it_is() -> None:
     """What was owed before is nothing more; a pulse that was due is due all the same."""
     assert measured() == HeatAccount()
-    assert measured(pulse=Pulse(given_at=5.0, shown_k=0.1, before_k=3.0)) == HeatAccount(pulse=Pulse())
+    assert measured(pulse=Pulse(given_at=5.0, shown_k=0.1, before_k=3.0)) == HeatAccount(pulse=Pulse(), vain_k=4.0)

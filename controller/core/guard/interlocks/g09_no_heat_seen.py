@@ -37,6 +37,9 @@ DRAWS = "With its output on, the heater draws {value:.0f} W (at least {limit:.0f
 UNSHOWN = "After the clear one pulse of heat was let out, and the reading rose by {value:.1f} K ({limit:.1f} K is due)."
 ON_TRUST = "With the heat that the reading has not shown the mash may be at {value:.1f} °C. Heat waits for the reading."
 TRIAL = "One pulse of heat is out; heat waits until the reading shows it."
+VAIN = "A pulse of heat did not show. The next waits until the mash has lost {value:.1f} K, or the reading rises. " + (
+    "Look at element, level and probe; to go on at once, `stop` and `start` at this step."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,10 +121,12 @@ def _unshown(senses: Senses, known: Known) -> Finding | None:
 
 
 def _on_trust(senses: Senses, known: Known) -> Finding | None:
-    """Could the mash be at the hard limit, or is the one pulse out?"""
+    """Could the mash be at the hard limit, is the one pulse out, or was the last one in vain?"""
     heat, most_c = known.heat, senses.tun.guard.hard_limit_c - TRUST_K
     if heat.pulse is not None and heat.pulse.given_at is not None:
         return Finding(NoHeatSeen.ROW, heat.owed_k, PULSE_K, cut_only=True, says=TRIAL)
+    if heat.pulse is not None and heat.vain_k > 0.0:
+        return Finding(NoHeatSeen.ROW, heat.vain_k, 0.0, cut_only=True, says=VAIN)
     hottest_c = heat.hottest_c
     if hottest_c is None or hottest_c < most_c:
         return None

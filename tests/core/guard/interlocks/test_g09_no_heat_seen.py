@@ -8,7 +8,7 @@ import pytest
 
 from controller.core.guard.heat_account import HeatAccount, Pulse
 from controller.core.guard.interlock import Finding, Note
-from controller.core.guard.interlocks.g09_no_heat_seen import DRAWS, TRIAL, UNSHOWN, NoHeatSeen
+from controller.core.guard.interlocks.g09_no_heat_seen import DRAWS, TRIAL, UNSHOWN, VAIN, NoHeatSeen
 from controller.core.guard.senses import HEATED
 from controller.core.nouns import HeaterReport
 from controller.settings.tun import Tun
@@ -110,6 +110,20 @@ def test_a_pulse_that_does_not_show() -> None:
     assert [finding is not None for finding in told] == [False] * 7 + [True] * 13
     assert all(finding is not None and finding.cut_only and finding.says == TRIAL for finding in told[7:19])
     assert told[19] == Finding(G09.ROW, 0.0, 0.75, says=UNSHOWN)
+
+
+def test_after_a_pulse_in_vain_the_next_waits() -> None:
+    """Cleared again, no heat leaves and a note says by how much the mash must cool; once it has, heat is let out."""
+    trial = on_trial()
+    for at in range(20):
+        trial.line(60.0, 1.0 if at < 8 else 0.0)
+    trial.heat = trial.heat.on_trial().measured()
+    held = trial.line(60.0, 0.0)
+    assert held is not None
+    assert (held.cut_only, held.says) == (True, VAIN)
+    assert held.value == pytest.approx(1.4, abs=0.2)
+    trial.heat = trial.heat._replace(vain_k=0.0)
+    assert trial.line(60.0, 1.0) is None
 
 
 def test_a_pulse_that_shows() -> None:
