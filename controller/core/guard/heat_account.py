@@ -134,9 +134,8 @@ class HeatAccount(NamedTuple):
 
     @property
     def _in_vain_k(self) -> float:
-        """What have pulses brought that did not show, K, with the one that is out?"""
-        out = self.pulse is not None and self.pulse.given_at is not None
-        return self.vain_k + (self.owed_k if out else 0.0)
+        """What have pulses brought that did not show, K, with the one that is under way?"""
+        return self.vain_k + (0.0 if self.pulse is None else self.owed_k)
 
     def _pulsed(self, pulse: Pulse, now: Instant, lost_k: float) -> HeatAccount:
         """Is the pulse out, or has the reading shown half of it?"""
