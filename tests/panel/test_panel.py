@@ -354,7 +354,7 @@ def test_every_figure_of_the_batch_can_be_entered(there: tuple[Browser, Stage]) 
         "(() => { const f = document.querySelector('#ask-form').elements; f.what.value = 'first_wort_p';"
         "f.value.value = '19.3'; document.querySelector('#ask .yes').click(); })()"
     )
-    page.wait(acts.says("#answer", "Accepted: recorded: first_wort_p 19.3 °P"))
+    page.wait(acts.says("#answer", "Accepted: recorded: gravity of the first wort: 19.3 °P"))
     filed = [event for event in on.tuns["gannet"].bench.events if event.kind == "entry"]
     assert filed[-1].data == {"first_wort_p": 19.3, "by": "operator"}
 

@@ -210,7 +210,7 @@ def test_entered_by_command(mash: Recorded, tmp_path: Path, capsys: pytest.Captu
     assert main([*words, "--enter", "final_volume_l=85", "--enter", "final_p=13.8"]) == 0
     out = capsys.readouterr().out
     assert "not on record: spent grain; iodine result; signature" in out
-    assert "entry by student: final_volume_l 85 L, final_p 13.8 °P" in out
+    assert "entry by student: all the wort, at 20 °C: 85 L; gravity of all the wort: 13.8 °P" in out
     assert main([*words, "--enter", "final_p=99", "--enter", "ginger=1"]) == 2
     err = capsys.readouterr().err
     assert "--enter final_p: found '99.0', wanted a number from 0 to 30 °P" in err

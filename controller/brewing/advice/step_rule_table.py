@@ -147,7 +147,7 @@ STEP_RULES = (
     ),
     Rule(
         "A38", "warn", {"longest_min": 60.0, "sours_below_c": 50.0},
-        "{where} begins once the tun has cooled by itself from {from_c:g} °C, which takes {minutes:.0f} min.",
+        "{where} begins once the tun has cooled by itself from {from_c:g} °C, which takes {hours:.1f} h.",
         "A tun has no cooling: a lower temperature after a higher one is likely a slip.",
         "Put the temperatures in rising order, or cool with cold liquor or a coil.",
         "arithmetic", "",

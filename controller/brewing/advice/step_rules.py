@@ -102,10 +102,9 @@ def cools(plan: MashPlan, f: Figures) -> Found | None:
         least_c = f["sours_below_c"] if step.kind == "souring" else step.temperature_c
         counted_s = step.ramp_s * min(1.0, max(0.0, before.temperature_c - least_c) / fall_k)
         if counted_s > 60.0 * f["longest_min"]:
-            minutes = step.ramp_s / 60.0
             level = "note" if step.kind == "souring" else "warn"
-            where = begin(place(plan, step))
-            return {"where": where, "from_c": before.temperature_c, "minutes": minutes, "level": level}
+            where, hours = begin(place(plan, step)), step.ramp_s / 3600.0
+            return {"where": where, "from_c": before.temperature_c, "hours": hours, "level": level}
     return None
 
 

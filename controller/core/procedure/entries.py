@@ -153,8 +153,9 @@ def _text(key: str, value: object) -> list[str]:
 
 
 def words(entry: Mapping[str, Any]) -> str:
-    """The entries in one line, each with its unit."""
-    return ", ".join(f"{key} {word(key, value)}" for key, value in entry.items())
+    """The entries in one line, each with its name and unit."""
+    names = {**TEXTS, **{key: figure.title for key, figure in FIGURES.items()}}
+    return "; ".join(f"{names.get(key, key)}: {word(key, value)}" for key, value in entry.items())
 
 
 def word(key: str, value: Any) -> str:

@@ -98,7 +98,7 @@ SENTENCES = {
     ),
     ("A36", "a mean of 39 °Lintner"): "The grist has 39 °Lintner by its malt sheets; 40 at least is usual.",
     ("A38", "61 min of cooling by itself against 59"): (
-        "Step 3 (rest, 61 °C) begins once the tun has cooled by itself from 63 °C, which takes 61 min."
+        "Step 3 (rest, 61 °C) begins once the tun has cooled by itself from 63 °C, which takes 1.0 h."
     ),
     ("A39", "41 kg against 40"): "Mashing in 41 kg takes some 20 min by hand.",
     ("A37", "pH 5.9"): "The expected mash pH is 5.90 in a cooled sample; 5.1 to 5.8 is wanted.",

@@ -89,7 +89,7 @@ def test_a_measured_ph_out_of_range_draws_a_word(asked: Bench) -> None:
     outcome = asked.step()
     assert "6.75 in a cooled sample, is high" in outcome.replies[0].reason
     assert [event.priority for event in outcome.events if (event.kind, event.id) == ("note", "ph")] == [1]
-    assert given(asked, ph=5.4)[1] == "recorded: ph 5.4"
+    assert given(asked, ph=5.4)[1] == "recorded: pH of the mash: 5.4"
     water = Bench(settings(), mash_c=50.0)
     water.until("idle")
     water.start(course(leg("beta", 63.0, 600.0), grist_kg=0))

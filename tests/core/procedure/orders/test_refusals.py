@@ -290,7 +290,7 @@ def answered(which: str, answer: str, state: Run | None = None, part: Leg = REST
 def test_entries_may_come_at_any_time() -> None:
     """pH, gravity and a remark are recorded whatever is asked."""
     done = taken(do("answer", run(), ph=5.4, remark="fine"))
-    assert done[1] == "recorded: ph 5.4, remark fine"
+    assert done[1] == "recorded: pH of the mash: 5.4; remark: fine"
     assert then(do("answer", questions.ask(run(), REST, "ph", NOW), ph=5.4)).prompt is None
     assert then(do("answer", questions.ask(run(), REST, "ph", NOW), remark="fine")).prompt is not None
     assert then(do("answer", questions.ask(run(), REST, "go_on", NOW), ph=5.4)).prompt is not None
