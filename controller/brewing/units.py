@@ -144,7 +144,7 @@ _PART = re.compile(rf"\s*({_NUMBER})\s*([^\d+\-.,\s][^\d+\-.,]*?)\s*(?=[+\-]?\d|
 _BARE = re.compile(rf"\s*{_NUMBER}\s*", re.ASCII)
 _DEGREE = re.compile(rf"\s*({_NUMBER})\s*(?:°|deg|degrees?)\s*", re.ASCII | re.IGNORECASE)
 _COMMA = re.compile(r"\d,\d")
-_ODD = re.compile(r"\d{13}|\.\d{16}|\d[eE][+\-]?\d", re.ASCII)
+_ODD = re.compile(r"(?<![.\d])\d{13}|\.\d{16}|\d[eE][+\-]?\d", re.ASCII)
 _SPACES = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "−": "-", "º": "°", "˚": "°", "\u212a": "K"})
 
 

@@ -34,7 +34,8 @@ def test_what_is_no_folder_to_write_in_is_told_with_its_line(
     assert main(["--config", str(own_config(tmp_path, written)), *COMMANDS[command]]) == 2
     err = capsys.readouterr().err
     assert f'service.toml:5: data_dir: found "{written}"' in err
-    assert err.endswith("wanted a folder that can be written\n") and err.count("\n") == 1
+    wanted = "text without control characters" if "0000" in data_dir else "a folder that can be written"
+    assert err.endswith(f"wanted {wanted}\n") and err.count("\n") == 1
 
 
 def test_a_folder_without_the_right_to_write_is_no_good(

@@ -211,6 +211,8 @@ MODELS: dict[str, Any] = {
     "pump/command": payload_schemas.MotorCommand,
     "heater/report": payload_schemas.Report,
     "heater/online": payload_schemas.Presence,
+    "stirrer/online": payload_schemas.Presence,
+    "pump/online": payload_schemas.Presence,
     "level": payload_schemas.SwitchPayload,
     "flow": payload_schemas.SwitchPayload,
     "order": payload_schemas.OrderPayload,
