@@ -198,7 +198,8 @@ def _wort(answer: Answer, args: argparse.Namespace) -> list[str]:
 
         taught = lesson_text.lines(lessons.of_plan(plan, expected), args.sources)
         return ["", *taught, *wort_page.second_opinion(expected)]
-    return ["", *wort_page.short(expected.prediction.as_json())]
+    found, program = expected.prediction.as_json(), plan.program
+    return ["", *wort_page.short(found), *wort_page.beside_the_aim(found, program.aim, answer.program)]
 
 
 def _page(answers: Sequence[Answer]) -> str:

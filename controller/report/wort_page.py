@@ -16,6 +16,15 @@ def short(prediction: Mapping[str, Any]) -> Iterator[str]:
     yield f"           Iodine {spoken.iodine(prediction)}."
 
 
+def beside_the_aim(prediction: Mapping[str, Any], aim: str | float, program: str) -> Iterator[str]:
+    """Does the program want a limit, 0..1, that its own rests will hardly give?"""
+    limit = prediction["apparent_limit_pct"]
+    if isinstance(aim, str) or limit is None or limit["low"] <= 100.0 * aim <= limit["high"]:
+        return
+    finds = f"`underback compose --from {program}` finds rests."
+    yield f"           The aim is {100.0 * aim:.0f} %, outside of that: {finds}"
+
+
 def second_opinion(forecast: Forecast) -> Iterator[str]:
     """What another set of constants gives, and what there is to say of the malt."""
     band = forecast.second.apparent_limit_pct

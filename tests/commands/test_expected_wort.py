@@ -101,6 +101,14 @@ def test_the_page_says_estimate_and_shows_whole_percents() -> None:
     assert "a real test decides" in page
 
 
+@pytest.mark.parametrize(("aim", "told"), [("95 %", True), ("81 %", False), ("60 %", True)])
+def test_an_aim_that_the_rests_will_hardly_give_is_told(config: Path, aim: str, told: bool) -> None:
+    """A limit beyond the estimate's range is told with the command that looks for other rests; one within it is not."""
+    edited(config / "programs" / "sandpiper.toml", ('aim = "dry"', f'aim = "{aim}"'))
+    out = called("check", "sandpiper", config=config)[1]
+    assert (f"The aim is {aim}, outside of that: `underback compose --from sandpiper` finds rests." in out) is told
+
+
 def test_the_picture_only_when_asked(config: Path) -> None:
     """`--why` draws curve and windows; without it the page has no drawing; plain ASCII where no more can be shown."""
     brief.laid(config)
