@@ -9,8 +9,8 @@ nothing. Behind the heater the reading moves with the heat itself: there the rea
 own rise must both have risen, and the smaller counts, else a frozen probe earns with each pulse.
 
 After a trip that only heat can show, the first heat is one pulse, held against what the reading does then. Where it
-shows nothing, the next waits until a tun that loses no more than its plate says has lost what it brought, whatever a
-person types: else somebody who clears again and again heats a drained tun pulse by pulse.
+shows nothing, the next waits until the worst loss has taken what it brought, whatever a person types: so pulses bring
+no more than what no reading can show anyway, however often somebody clears.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from __future__ import annotations
 from math import exp
 from typing import NamedTuple
 
-from controller.core.guard.plate import LOSS_FACTOR, Plate
+from controller.core.guard.plate import Plate
 from controller.core.guard.senses import Senses
 from controller.core.nouns import ALONE_K, JUMP_RATE_K_PER_S, Instant, RunState
 from controller.quick_records import quick
@@ -54,7 +54,7 @@ class HeatAccount(NamedTuple):
     step_k: float = 0.0  # the mean step from reading to reading: noise
     unrecorded_s: float = 0.0  # of full heat may have been given before the process began
     pulse: Pulse | None = None
-    vain_k: float = 0.0  # brought by pulses that did not show, and by the plate's loss not gone yet
+    vain_k: float = 0.0  # brought by pulses that did not show, the worst loss taken off
 
     def follow(self, senses: Senses, duty: float, plate: Plate) -> HeatAccount:
         """A tick further; `duty` is what was let out since the last one."""
@@ -63,7 +63,7 @@ class HeatAccount(NamedTuple):
         heat_s = duty * min(senses.dt, senses.tun.heater.lease_s) + (self.unrecorded_s if known else 0.0)
         level_c = plate.room_c if self.level_c is None else self.level_c
         lost_k = plate.worst_loss_per_s(capacity) * max(0.0, level_c - plate.room_c) * senses.dt
-        vain_k = max(0.0, self.vain_k - lost_k / LOSS_FACTOR)
+        vain_k = max(0.0, self.vain_k - lost_k)
         owed_k = max(0.0, self.owed_k + heat_s * plate.power_w / capacity - lost_k)
         own_k = self.own_k
         if plate.own_rise_k:
