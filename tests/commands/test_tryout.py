@@ -35,7 +35,7 @@ def test_a_simulated_tun_is_tried_out_and_the_daemon_then_knows_its_proof(
 def test_a_signal_in_the_middle_makes_a_failed_proof(config: Path, number: signal.Signals) -> None:
     """Ctrl-C, a stop or a closed terminal while it heats: exit 1, `interrupted` on record, and no proof for anybody."""
     words = [sys.executable, "-m", "controller", "--config", str(config), "tryout", "--tun", "gannet", "--yes"]
-    with subprocess.Popen([*words, "--speed", "60"], stdout=subprocess.PIPE, text=True, cwd=CONFIG.parent) as child:
+    with subprocess.Popen([*words, "--speed", "20"], stdout=subprocess.PIPE, text=True, cwd=CONFIG.parent) as child:
         assert child.stdout is not None
         for line in child.stdout:
             if line.startswith("passed  heater on"):
