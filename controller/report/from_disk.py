@@ -53,18 +53,14 @@ def glance(path: Path) -> Glance | None:
     ended = max((float(e["at"]) for e in lines if "at" in e), default=began)
     course, ran_s = run["course"], max(0.0, (ended - began) * float(header.get("speed", 1.0)))
     number = line_format.number(path)
-    return Glance(path, number, _begun(run)["id"], course["program"], course["title"], _state(lines), began, ran_s)
-
-
-def _begun(run: Mapping[str, Any]) -> Mapping[str, Any]:
-    """What is kept of a run's beginning? Records of before FORMAT 9 have it among the run's own fields."""
-    older = {"id": run.get("run_id", ""), "by": run.get("by"), "wall_s": run.get("started_wall_s")}
-    return run.get("begun") or older
+    return Glance(
+        path, number, line_format.begun(run)["id"], course["program"], course["title"], _state(lines), began, ran_s
+    )
 
 
 def _began(run: Mapping[str, Any], header: Mapping[str, Any]) -> float:
     """When did it begin, by the wall clock, s? Else when its file did."""
-    return float(_begun(run).get("wall_s") or header.get("at", 0.0))
+    return float(line_format.begun(run).get("wall_s") or header.get("at", 0.0))
 
 
 def _state(lines: Sequence[Mapping[str, Any]]) -> str:
@@ -122,7 +118,7 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
         title=course["title"],
         tun=str(header.get("tun", course["tun"])),
         program=course["program"],
-        run=_begun(first)["id"],
+        run=line_format.begun(first)["id"],
         state=last["state"],
         rows=rows,
         planned=planned,
@@ -186,7 +182,7 @@ def _steps(
 
 
 def _meta(course: Mapping[str, Any], header: Mapping[str, Any], first: Mapping[str, Any]) -> dict[str, str]:
-    found = {"Started by": str(_begun(first).get("by") or "–"), "Liquor": f"{course['liquor_kg']:.1f} kg"}
+    found = {"Started by": str(line_format.begun(first).get("by") or "–"), "Liquor": f"{course['liquor_kg']:.1f} kg"}
     if course["grist_kg"]:
         found["Grist"] = f"{course['grist_kg']:.1f} kg ({course['liquor_kg'] / course['grist_kg']:.2f} L/kg)"
     return {

@@ -60,7 +60,7 @@ class Person:
         """A message from the daemon."""
         topics = self.world.topics
         if topic == topics.status and payload[:1] == b"{" and b'"state"' in payload and b'"trips"' in payload:
-            self._paper = payload
+            self._paper = payload  # what else may stand there is no status
         elif topic == topics.reply:
             self._reply(json.loads(payload))
 

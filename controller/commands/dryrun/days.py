@@ -42,9 +42,8 @@ def problems(args: argparse.Namespace) -> list[str]:
     """What is wrong with these words?"""
     wrong = []
     if args.days is None:
-        return ["--day: found without --days, wanted both: the draw hangs on how many days there are"] * (
-            args.day is not None
-        )
+        alone = "--day: found without --days, wanted both: the draw hangs on how many days there are"
+        return [] if args.day is None else [alone]
     if not 1 <= args.days <= MOST_DAYS:
         wrong.append(f"--days: found {args.days}, wanted 1 to {MOST_DAYS}")
     elif args.day is not None and not 1 <= args.day <= args.days:

@@ -26,6 +26,12 @@ def line(values: Mapping[str, Any]) -> bytes:
     return b'%s%s%08x"}\n' % (body, MARK, zlib.crc32(body))
 
 
+def begun(run: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What is kept of a run's beginning? Records of before checkpoint's FORMAT 9 have it among the run's own fields."""
+    older = {"id": run.get("run_id", ""), "by": run.get("by"), "wall_s": run.get("started_wall_s")}
+    return run.get("begun") or older
+
+
 def parse(raw: bytes) -> dict[str, Any] | None:
     """The values of a line without its newline; None when the checksum does not fit."""
     body, mark = raw[:-TAIL], raw[-TAIL : -TAIL + len(MARK)]

@@ -49,9 +49,7 @@ def _newest(files: list[Path]) -> tuple[str, list[Path]]:
 
 
 def _run_of(line: dict[str, Any]) -> str:
-    """Which run is this line of? Records of before checkpoint's FORMAT 9 have its name among the run's own fields."""
-    run = line["state"]["run"] if line.get("kind") == "keep" else {}
-    return str((run.get("begun") or {"id": run.get("run_id", "")})["id"])
+    return str(line_format.begun(line["state"]["run"])["id"]) if line.get("kind") == "keep" else ""
 
 
 def _lines(path: Path) -> Iterator[dict[str, Any]]:

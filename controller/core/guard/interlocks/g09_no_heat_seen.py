@@ -37,8 +37,8 @@ DRAWS = "With its output on, the heater draws {value:.0f} W (at least {limit:.0f
 UNSHOWN = "After the clear one pulse of heat was let out, and the reading rose by {value:.1f} K ({limit:.1f} K is due)."
 ON_TRUST = "With the heat that the reading has not shown the mash may be at {value:.1f} °C. Heat waits for the reading."
 TRIAL = "One pulse of heat is out; heat waits until the reading shows it."
-VAIN = "A pulse of heat did not show. The next waits until the mash has lost {value:.1f} K, or the reading rises. " + (
-    "Look at element, level and probe; to go on at once, `stop` and `start` at this step."
+VAIN = "A pulse of heat did not show. The next waits until {value:.1f} K of it must be lost, or the reading rises. " + (
+    "Look at element, level, and whether the probe is in the mash."
 )
 
 
