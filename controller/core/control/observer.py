@@ -34,13 +34,13 @@ def observe(model: PlantModel, target: Target, seen: Measurement, applied: float
     belief = _forward(model, applied, belief, model_c, dt)
     if value is not None and seen.fresh:
         belief = _read(model, target, value, applied, belief, (belief.arriving[-1] - arrived) / max(dt, 0.5))
-    if target.heat != "hold":  # what is in the tun may change
+    if target.heat == "blocked":  # what is in the tun changes; a hold or a trip is no news of it
         return _put_by(model, belief)
     return belief._replace(coming_c=_coming_c(model, belief))
 
 
 def _put_by(model: PlantModel, belief: Belief) -> Belief:
-    """What is kept while no heat is wanted? What was found of heater and loss; behind the heater rate, rise and lag
+    """What is kept while something is put in? What was found of heater and loss; behind the heater rate, rise and lag
     of plain liquor cannot be told apart, so there only the loss."""
     doubt, coming_c = belief.doubt, _coming_c(model, belief)
     if model.path.in_stream:

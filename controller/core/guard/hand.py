@@ -46,23 +46,27 @@ def restarted(
     if "added_l" in said or "added_c" in said:
         wrong = _does_not_mix(state, said, reading_c, capacity_j_per_k)
         return (state, f"not restarted: {wrong}") if wrong else (_believed(state, None, now, on_trial=False), "")
+    tried = state.heat.pulse is not None
     hand, added, prove = _figure(said.get("hand_c")), said.get("added") is True, said.get("prove") is True
     why = _wanted(state)
     if hand is None and said.get("hand_c") is not None:
         return state, f"not restarted: `hand` is no temperature; {SAY}"
     if hand is None and not why:
         return state, ""
-    if hand is None:
-        if not prove and not _agreed(reading_c, others, now):
-            return state, f"not restarted: {why}; {SAY}. {ELSE}"
-        return _believed(state, None, now, on_trial=prove), ""
-    if wrong := _differs(hand, reading_c):
+    agreed = hand is None and _agreed(reading_c, others, now)
+    if hand is None and not prove and not agreed:
+        return state, f"not restarted: {why}; {SAY}. {ELSE}"
+    if hand is not None and (wrong := _differs(hand, reading_c)):
         return state, f"not restarted: {wrong}"
-    cold = _too_cold(state, hand)
+    at_c = reading_c if hand is None else hand
+    cold = not agreed and at_c is not None and _too_cold(state, at_c if hand is None or tried else at_c + HAND_K)
     if cold and not added:
         mend = "if cold liquor was added meanwhile, say added=true as well; else `stop`, look, `start`"
         was = f"it was {state.evidence.quiet_c:.1f} °C when last sound"
-        return state, f"not restarted: no mash can be at {hand:.1f} °C by now, {was}; {mend}"
+        return state, f"not restarted: no mash can be at {at_c:.1f} °C by now, {was}; {mend}"
+    if tried and not agreed and not cold:  # one pulse, and what was read before stays the measure until that has shown
+        heat = state.heat.on_trial() if hand is None else state.heat.measured()
+        return state._replace(hand_for="", evidence=state.evidence.anew(now), heat=heat), ""
     return _believed(state, hand, now, on_trial=prove or cold), ""
 
 
@@ -132,11 +136,11 @@ def _wanted(state: GuardState) -> str:
     return f"the probe reads {evidence.now_c:.1f} °C, and was {evidence.quiet_c:.1f} °C when last sound"
 
 
-def _too_cold(state: GuardState, hand_c: float) -> bool:
+def _too_cold(state: GuardState, at_c: float) -> bool:
     """Is it colder than a mash can be by now? Hotter it may be: a heater that did not obey, liquor that went in."""
     if state.evidence.quiet_c is None or state.evidence.span_c is None:
         return False
-    return hand_c < state.evidence.span_c[0] - HAND_K
+    return at_c < state.evidence.span_c[0]
 
 
 def _agreed(reading_c: float | None, others: tuple[Other, ...], now: Instant) -> bool:

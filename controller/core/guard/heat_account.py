@@ -10,7 +10,8 @@ own rise must both have risen, and the smaller counts, else a frozen probe earns
 
 After a trip that only heat can show, the first heat is one pulse, held against what the reading does then. Where it
 shows nothing, the next waits until the worst loss has taken what it brought, whatever a person types: so pulses bring
-no more than what no reading can show anyway, however often somebody clears.
+no more than what no reading can show anyway, however often somebody clears. A reading that falls under a pulse, by
+more than the worst loss explains, ends it.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ class Pulse(NamedTuple):
     given_at: Instant | None = None  # it was out
     shown_k: float = 0.0  # the reading has risen by so much since
     before_k: float = 0.0  # owed before it, unless somebody has measured: the mash may be so much hotter than it reads
+    least_c: float | None = None  # from its first heat on: what a mash would read at the least
 
 
 @quick
@@ -70,7 +72,7 @@ class HeatAccount(NamedTuple):
             own_k += (duty * plate.own_rise_k - own_k) * (1.0 - exp(-senses.dt / FILTER_S))
         unrecorded_s = 0.0 if known else self.unrecorded_s
         after = self._replace(owed_k=owed_k, own_k=own_k, unrecorded_s=unrecorded_s, vain_k=vain_k)._read(senses, plate)
-        return after if after.pulse is None else after._pulsed(after.pulse, senses.now, lost_k)
+        return after if after.pulse is None else after._pulsed(after.pulse, senses.now, lost_k, heat_s)
 
     @property
     def hottest_c(self) -> float | None:
@@ -137,9 +139,17 @@ class HeatAccount(NamedTuple):
         """What have pulses brought that did not show, K, with the one that is under way?"""
         return self.vain_k + (0.0 if self.pulse is None else self.owed_k)
 
-    def _pulsed(self, pulse: Pulse, now: Instant, lost_k: float) -> HeatAccount:
+    @property
+    def fell_k(self) -> float:
+        """By how much more than any mash has the reading fallen since the pulse began, K?"""
+        least_c = None if self.pulse is None else self.pulse.least_c
+        return 0.0 if least_c is None or self.level_c is None else max(0.0, least_c - self.level_c)
+
+    def _pulsed(self, pulse: Pulse, now: Instant, lost_k: float, heat_s: float) -> HeatAccount:
         """Is the pulse out, or has the reading shown half of it?"""
-        pulse = pulse._replace(before_k=max(0.0, pulse.before_k - lost_k))
+        least_c = self.level_c if pulse.least_c is None and heat_s > 0.0 else pulse.least_c
+        least_c = None if least_c is None else least_c - lost_k
+        pulse = pulse._replace(before_k=max(0.0, pulse.before_k - lost_k), least_c=least_c)
         if pulse.shown_k >= PULSE_SHARE * PULSE_K:
             return self._replace(owed_k=0.0, pulse=None, vain_k=0.0)
         out = pulse.given_at is None and self.owed_k >= PULSE_K

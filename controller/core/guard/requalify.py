@@ -81,13 +81,14 @@ def last_good(state: GuardState, senses: Senses) -> Evidence:
     """Where was the mash, °C, and when, as last read on good evidence?
 
     Heat leaves on good evidence alone, so there is none after that, and what was added before is in the reading. What
-    was read before a trip or a hold stays until heat may come again. With no run on, nobody knows what is poured in.
+    was read before a trip or a hold stays until heat may come again, and where the first heat is a pulse until that has
+    shown. With no run on, nobody knows what is poured in.
     """
     evidence, value_c = state.evidence, senses.mash.seen.value_c
     if senses.run.state in NO_RUN:
         return evidence._replace(quiet_c=None, quiet_at=senses.now)
     heat = senses.heated or senses.run.state is RunState.CHECKING
-    if not heat or not evidence.qualified or state.trips or value_c is None:
+    if not heat or not evidence.qualified or state.trips or value_c is None or state.heat.pulse is not None:
         return evidence
     own_k = state.heat.own_k / FLOW_SHARE
     return evidence._replace(quiet_c=value_c, quiet_at=senses.now, quiet_own_k=own_k)

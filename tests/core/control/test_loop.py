@@ -87,7 +87,7 @@ def test_what_strike_liquor_has_shown_is_kept_when_grain_comes_in() -> None:
     assert belief.gain == pytest.approx(1.15, abs=0.05)
     assert belief.doubt is not None and belief.doubt.gg == pytest.approx(0.05**2, rel=0.01)
     behind = MODEL._replace(path=PATH._replace(sits="stream"), rise_k=5.0)
-    assert observe(behind, OFF, seen(60.0), 0.0, belief, 1.0).doubt is None
+    assert observe(behind, OFF._replace(heat="blocked"), seen(60.0), 0.0, belief, 1.0).doubt is None
 
 
 @pytest.mark.parametrize(("steady", "share"), [(1.0, 1.0), (0.0, 0.1)])

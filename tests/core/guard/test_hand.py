@@ -20,7 +20,9 @@ FITS = MISFIT._replace(evidence=MISFIT.evidence._replace(now_c=62.0))
 NEAR, FAR, OLD = Other(59.0, NOW - 10.0), Other(58.9, NOW), Other(62.0, NOW - 10.1)
 WAS = "it was 63.0 °C when last sound"
 AFTER = f"after G09 the probe needs a second opinion; {SAY}. {ELSE}"
-STARTS = "`stop`, look, `start`"
+COLD = f"no mash can be at {{:.1f}} °C by now, {WAS}; if cold liquor was added meanwhile, say added=true as well; " + (
+    "else `stop`, look, `start`"
+)
 FULL = 167_600.0  # J/K: 40 L
 POURED: dict[str, object] = {"added_l": 4.0, "added_c": 12.0}
 MAKES = "4 L at 12 °C make a mash of 53.8 to 61.1 °C"
@@ -31,6 +33,9 @@ CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], 
     "after G09": (ASKED, {}, 62.0, (), AFTER),
     "a misfit": (MISFIT, {}, 17.0, (), f"the probe reads 17.0 °C, and was 63.0 °C when last sound; {SAY}. {ELSE}"),
     "on trial": (ASKED, {"prove": True}, 62.0, (), ""),
+    "on trial, as cold as may be": (ASKED, {"prove": True}, 58.0, (), ""),
+    "on trial, of what no mash can be": (ASKED, {"prove": True}, 57.9, (), COLD.format(57.9)),
+    "the same, and something was added": (ASKED, {"prove": True, "added": True}, 57.9, (), ""),
     "a trial is yes or no": (ASKED, {"prove": 1}, 62.0, (), AFTER),
     "a second probe": (ASKED, {}, 62.0, (FAR, NEAR), ""),
     "one that says nothing": (ASKED, {}, 62.0, (Other(None, NOW), OLD, FAR), AFTER),
@@ -46,11 +51,7 @@ CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], 
     "no finite one": (ASKED, {"hand_c": inf}, 62.0, (), f"`hand` is no temperature; {SAY}"),
     "a mark": (ASKED, {"hand_c": True}, 1.0, (), f"`hand` is no temperature; {SAY}"),
     "as cold as may be": (ASKED, {"hand_c": 55.0}, 55.0, (), ""),
-    "typed back": (
-        MISFIT, {"hand_c": 17.0}, 17.0, (),
-        f"no mash can be at 17.0 °C by now, {WAS}; if cold liquor was added meanwhile, say added=true as well; else "
-        f"{STARTS}",
-    ),
+    "typed back": (MISFIT, {"hand_c": 17.0}, 17.0, (), COLD.format(17.0)),
     "cold liquor": (MISFIT, {"hand_c": 17.0, "added": True}, 17.0, (), ""),
     "liquor that was added": (ASKED, POURED, 57.0, (), ""),
     "as cold as that may be": (MISFIT, POURED, 53.9, (), ""),
@@ -92,9 +93,21 @@ def test_what_a_word_changes() -> None:
     plain, _ = hand.restarted(owes, {"hand_c": 62.0}, 62.5, (), NOW, FULL)
     assert (plain.evidence.quiet_c, plain.evidence.quiet_at, plain.hand_for) == (62.0, NOW, "")
     assert (plain.heat.owed_k, plain.heat.pulse) == (0.0, None)
-    for said in ({"prove": True}, {"hand_c": 50.0, "added": True}):
-        tried, why = hand.restarted(owes, said, 50.0, (), NOW, FULL)
+    for said, read_c in (({"prove": True}, 62.0), ({"hand_c": 50.0, "added": True}, 50.0)):
+        tried, why = hand.restarted(owes, said, read_c, (), NOW, FULL)
         assert (why, tried.heat.pulse is not None) == ("", True)
+
+
+@pytest.mark.parametrize(("said", "before_k"), [({"prove": True}, 4.0), ({"hand_c": 59.0}, 0.0)])
+def test_before_a_pulse_no_word_moves_what_the_mash_was(said: dict[str, object], before_k: float) -> None:
+    """What it was stays the measure until the pulse has shown, and a hand reading under it is refused however often;
+    what was owed counts until somebody has measured."""
+    tried = ASKED._replace(heat=owing(4.0).on_trial())
+    after, why = hand.restarted(tried, said, 59.0, (), NOW, FULL)
+    assert (why, after.evidence.quiet_c, after.hand_for) == ("", 63.0, "")
+    assert after.heat.pulse is not None
+    assert after.heat.pulse.before_k == before_k
+    assert hand.restarted(after, {"hand_c": 57.9}, 57.9, (), NOW, FULL)[1] == f"not restarted: {COLD.format(57.9)}"
 
 
 LATER = {

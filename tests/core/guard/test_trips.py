@@ -47,7 +47,7 @@ def test_a_trip_in_full() -> None:
     assert (evidence.off_until, evidence.qualified, evidence.from_at) == (NOW + 60.0, False, NOW)
     assert (evidence.quiet_c, evidence.quiet_at) == (63.0, NOW)
     assert (out.state.need_durable, out.state.past.lines, out.state.lost) == (True, before.past.lines, False)
-    assert memory(out, KeepsTripping).incidents == ()
+    assert memory(out, KeepsTripping).incidents == (NOW,)
     again = check(out.state, now=NOW + 1.0, level=Switch(False, NOW, NOW - 1.0))
     assert (again.events, again.state.trips) == ((), out.state.trips)
 
@@ -118,14 +118,19 @@ def test_the_third_interruption_of_half_an_hour() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "name"),
-    [({"level": DRY}, "G13"), ({"state": S.IDLE, "raw_outlet": read(86.0)}, "G08")],
+    ("changes", "names", "counted_after"),
+    [
+        ({"level": DRY}, ["G13", "G24"], ()),
+        ({"state": S.IDLE, "raw_outlet": read(86.0)}, ["G08"], (NOW - 300.0, NOW - 100.0)),
+    ],
 )
-def test_latched_and_idle_ones_are_no_incidents(changes: dict[str, Any], name: str) -> None:
-    """A latched trip waits for a person anyway; what happens without a run is no interruption of one."""
+def test_latched_ones_count_and_idle_ones_do_not(
+    changes: dict[str, Any], names: list[str], counted_after: tuple[float, ...]
+) -> None:
+    """A cause that comes back after a person's clear is not found; what happens without a run interrupts none."""
     out = check(counted(NOW - 300.0, NOW - 100.0), **changes)
-    assert ids(out) == [name]
-    assert memory(out, KeepsTripping).incidents == (NOW - 300.0, NOW - 100.0)
+    assert ids(out) == names
+    assert memory(out, KeepsTripping).incidents == counted_after
 
 
 def test_a_second_trip_of_one_incident_is_no_new_one() -> None:

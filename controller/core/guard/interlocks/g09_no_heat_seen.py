@@ -35,6 +35,7 @@ FALLS = "The reading fell by {value:.1f} K in three minutes: liquor added, or pr
 )
 DRAWS = "With its output on, the heater draws {value:.0f} W (at least {limit:.0f} W is due). Heat is off."
 UNSHOWN = "After the clear one pulse of heat was let out, and the reading rose by {value:.1f} K ({limit:.1f} K is due)."
+FELL_UNDER = "Under a pulse of heat the reading fell by {value:.1f} K more than any mash does (limit {limit:.1f} K)."
 ON_TRUST = "With the heat that the reading has not shown the mash may be at {value:.1f} °C. Heat waits for the reading."
 TRIAL = "One pulse of heat is out; heat waits until the reading shows it."
 VAIN = "A pulse of heat did not show. The next waits until {value:.1f} K of it must be lost, or the reading rises. " + (
@@ -94,16 +95,17 @@ class NoHeatSeen(Interlock):
 
 
 def _slipped(senses: Senses, known: Known) -> Finding | None:
-    """Has the reading fallen as no mash does, with heat on as it began? Then the probe has slipped out, or somebody has
-    added liquor: 3 K in three minutes hold heat back, over 5 K are a trip. What still mixes may fall twice as far, a
-    probe behind the heater by 5 K more."""
+    """Has the reading fallen as no mash does, with heat on? Then the probe has slipped out, the tun drains, or somebody
+    has added liquor: 3 K in three minutes hold heat back, over 5 K are a trip where heat was on as it began (after a
+    hold a bed mixes). What still mixes may fall twice as far, a probe behind the heater by 5 K more."""
     lines = known.past.lines[-1 - round(FALL_S / STEP_S) :]
-    if len(lines) < LEAST_LINES or lines[len(lines) // 2].energy_j <= lines[0].energy_j:
+    if len(lines) < LEAST_LINES or lines[-1].energy_j <= lines[0].energy_j:
         return None
+    began = lines[len(lines) // 2].energy_j > lines[0].energy_j
     fell_k = lines[0].temperature_c - lines[-1].temperature_c - known.past.moved_k(senses.now)
     own_k, added_at = ALONE_K if known.plate.behind_heater else 0.0, known.past.added_at
     waits_k, trips_k = (own_k + apart_k(limit_k, added_at, senses.now) for limit_k in (FELL_K, ALONE_K))
-    if fell_k > trips_k:
+    if fell_k > trips_k and began:
         return Finding(NoHeatSeen.ROW, fell_k, trips_k, says=FELL)
     return Finding(NoHeatSeen.ROW, fell_k, waits_k, cut_only=True, says=FALLS) if fell_k > waits_k else None
 
@@ -114,7 +116,9 @@ def _unshown(senses: Senses, known: Known) -> Finding | None:
     if heat.pulse is None:
         bound_k = plate.bound_k(senses.run.capacity_j_per_k)
         return None if heat.owed_k < bound_k else Finding(NoHeatSeen.ROW, heat.owed_k, bound_k)
-    given_at, shown_k = heat.pulse.given_at, heat.pulse.shown_k
+    given_at, shown_k, fell_k = heat.pulse.given_at, heat.pulse.shown_k, heat.fell_k
+    if fell_k >= PULSE_SHARE * PULSE_K:
+        return Finding(NoHeatSeen.ROW, fell_k, PULSE_SHARE * PULSE_K, says=FELL_UNDER)
     if given_at is None or senses.now - given_at < plate.follows_s:
         return None
     return Finding(NoHeatSeen.ROW, shown_k, PULSE_SHARE * PULSE_K, says=UNSHOWN)

@@ -1,5 +1,5 @@
-"""G24: what ends by itself and comes back, again and again, is a cause that nobody has looked at. Gaps of a link do not
-count: they say nothing of mash, liquor or heater.
+"""G24: what comes back again and again, ended by itself or cleared by a person, is a cause that nobody has found. Gaps
+of a link do not count: they say nothing of mash, liquor or heater.
 
 A clear of it needs `inspected=true`: a person says that the cause was found, not just that the trip was seen.
 """
@@ -19,7 +19,7 @@ INSPECT = "three interruptions; say inspected=true once you have found the cause
 
 @dataclass(frozen=True, slots=True)
 class KeepsTripping(Interlock):
-    """When were the last interruptions that ended by themselves?"""
+    """When were the last interruptions, those that a person cleared included?"""
 
     ROW: ClassVar[Row] = Row(
         id="G24",
@@ -38,12 +38,12 @@ class KeepsTripping(Interlock):
 
     def tripped(self, trip: Trip, senses: Senses) -> tuple[Self, Finding | None]:
         """Only the first of an incident counts, where heat might have flowed, and no gap of a link, which is no news
-        about the mash; a trip that latches waits anyway."""
+        about the mash."""
         incidents = tuple(at for at in self.incidents if senses.now - at < WINDOW_S)
-        if trip.first_out and not trip.latched and not trip.link and senses.heated:
+        if trip.first_out and not trip.link and senses.heated:
             incidents = (*incidents, senses.now)
         limit = senses.tun.guard.trips_in_window
-        if trip.latched or trip.link or len(incidents) < limit:
+        if trip.link or len(incidents) < limit:
             return replace(self, incidents=incidents), None
         return replace(self, incidents=()), Finding(self.ROW, float(len(incidents)), float(limit))
 

@@ -8,7 +8,7 @@ import pytest
 
 from controller.core.guard.heat_account import HeatAccount, Pulse
 from controller.core.guard.interlock import Finding, Note
-from controller.core.guard.interlocks.g09_no_heat_seen import DRAWS, TRIAL, UNSHOWN, VAIN, NoHeatSeen
+from controller.core.guard.interlocks.g09_no_heat_seen import DRAWS, FELL_UNDER, TRIAL, UNSHOWN, VAIN, NoHeatSeen
 from controller.core.guard.senses import HEATED
 from controller.core.nouns import HeaterReport
 from controller.settings.tun import Tun
@@ -112,6 +112,15 @@ def test_a_pulse_that_does_not_show() -> None:
     assert told[19] == Finding(G09.ROW, 0.0, 0.75, says=UNSHOWN)
 
 
+@pytest.mark.parametrize(("fell_k", "trips"), [(2.0, True), (0.7, False)])
+def test_a_reading_that_falls_under_a_pulse(fell_k: float, trips: bool) -> None:
+    """By as much more than the worst loss as it should rise: a trip while the pulse is on; less is none."""
+    trial = on_trial()
+    told = [trial.line(60.0 - fell_k * max(at - 2, 0) / 4.0, 1.0) for at in range(7)]
+    fallen = [finding for finding in told if finding is not None and finding.says == FELL_UNDER]
+    assert [(finding.limit, finding.cut_only) for finding in fallen[:1]] == ([(0.75, False)] if trips else [])
+
+
 def test_after_a_pulse_in_vain_the_next_waits() -> None:
     """Cleared again, no heat leaves and a note says by how much the mash must cool; once it has, heat is let out."""
     trial = on_trial()
@@ -163,7 +172,8 @@ def fallen(which: Tun, course: Course, duty: Course | float) -> tuple[float | No
         (JACKET, fall(30.0), 0.3, (210.0, 220.0)),  # 5 K a line: history moves with it, and the moves count
         (JACKET, fall(4.0, 10.0), 0.3, (210.0, None)),  # liquor poured in without a word
         (JACKET, fall(12.0), 0.0, (None, None)),  # with the heater off: G04 and the evidence look at that
-        (JACKET, fall(12.0), lambda at: 0.0 if at <= 250.0 else 0.3, (None, None)),  # heat began while it fell
+        (JACKET, fall(12.0), lambda at: 0.0 if at <= 250.0 else 0.3, (None, None)),  # the first heat of all
+        (JACKET, fall(12.0), lambda at: 0.3 if at <= 30.0 or at > 220.0 else 0.0, (230.0, 320.0)),  # a rest's heat
         (BEHIND, fall(7.5), 0.3, (None, None)),  # behind the heater 5 K more come from the heat
         (BEHIND, fall(9.5), 0.3, (260.0, None)),
         (BEHIND, fall(10.5), 0.3, (250.0, 260.0)),
@@ -172,7 +182,7 @@ def fallen(which: Tun, course: Course, duty: Course | float) -> tuple[float | No
 def test_a_probe_that_slips_out(
     which: Tun, course: Course, duty: Course | float, found: tuple[float | None, float | None]
 ) -> None:
-    """Over 3 K down in three minutes with heat on as it began holds heat back, over 5 K is a trip."""
+    """Over 3 K down in three minutes with heat on holds it back; over 5 K, heat on as it began, is a trip."""
     assert fallen(which, course, duty) == found
 
 
