@@ -12,7 +12,7 @@ import threading
 from collections import Counter
 from typing import NamedTuple
 
-from controller.core.nouns import FALSE_VALUES_C, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
+from controller.core.nouns import FALSE_VALUES_C, FREEZING_F, HIGHEST_C, LOWEST_C, POWER_ON_C, Bad, Instant
 from controller.core.probe import NEIGHBOUR_K
 from controller.field import commands, lease, motor_lease, reset_line
 from controller.field.gpio_output import Input, Output
@@ -84,8 +84,8 @@ class Limit:
         if sample.seq is not None and sample.seq == self._seq:
             return "sequence repeated"
         before_c = self.celsius(now)
-        # a coarse thermometer passes through a failed one's values: next to a reading they count
-        near = before_c is not None and abs(sample.value_c - before_c) <= NEIGHBOUR_K
+        # a coarse thermometer passes through a failed one's values: they count next to a reading, as first one 32 °C
+        near = sample.value_c == FREEZING_F if before_c is None else abs(sample.value_c - before_c) <= NEIGHBOUR_K
         nonsense = sample.value_c in FALSE_VALUES_C and sample.value_c != POWER_ON_C  # 85 °C counts: it takes heat away
         if (nonsense and not near) or not (LOWEST_C <= sample.value_c <= HIGHEST_C):
             return "a value that is no measurement"

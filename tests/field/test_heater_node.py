@@ -92,9 +92,11 @@ def test_own_limit_takes_the_heat_away(changes: dict[str, Any], celsius: float, 
     assert bench.reports[-1].get("outlet_c") == (celsius if changes else None)
 
 
-@pytest.mark.parametrize(("before_c", "counts"), [(None, False), (30.0, True), (29.9, False), (70.0, False)])
+@pytest.mark.parametrize(("before_c", "counts"), [(None, True), (30.0, True), (29.9, False), (70.0, False)])
 def test_a_failed_sensors_value_counts_only_next_to_a_reading(before_c: float | None, counts: bool) -> None:
-    """A coarse thermometer passes through 32 °C; out of nothing, or far from the last reading, it is a failed one."""
+    """A coarse thermometer passes through 32 °C, and liquor may stand there; far from the last reading it is a failed
+    one, and out of nothing 0 °C is."""
+    assert Limit(SHAPE).hear(reading(0.0, 1), 0.0, False) == "a value that is no measurement"
     limit = Limit(SHAPE)
     if before_c is not None:
         assert limit.hear(reading(before_c, 1), 0.0, False) is None
