@@ -45,7 +45,7 @@ class DoesNotFit(Interlock):
         clears="latched",
         deadline_s=None,
         says="It warms {value:.2f} times as fast as this tun should (allowed {limit:g} times). Heat is off.",
-        do="Is all liquor, is all grain in, was liquor added? Is the probe's unit right?",
+        do="Does all of the heater heat? Is all liquor, all grain in, was any added? Is the probe's unit right?",
     )
     STATES: ClassVar[frozenset[RunState]] = HEATED
     ASKS_HAND: ClassVar[bool] = True

@@ -56,7 +56,7 @@ def test_warming_that_does_not_fit(share: float, limit: float | None) -> None:
             and told_of.finding.words
             == (
                 f"It warms {share:.2f} times as fast as this tun should (allowed {limit:g} times). Heat is off. "
-                "Is all liquor, is all grain in, was liquor added? Is the probe's unit right?"
+                "Does all of the heater heat? Is all liquor, all grain in, was any added? Is the probe's unit right?"
             )
         )
 
