@@ -86,6 +86,7 @@ def test_a_pointer_that_is_set_must_fit_and_a_key_that_was_not_asked_for_need_no
         "time stamp: text in place of a number", 0.0
     )
     loose = incoming.form("/t")
+    assert incoming.reading(loose, b"65", 0.0, 0.0) == Bad("nothing there", 0.0)
     assert incoming.reading(loose, b'{"t":65,"seq":"x","at":"noon","unit":"K"}', 2.0, 0.0) == Reading(65.0, 2.0)
     assert incoming.reading(loose, b'{"t":65,"seq":4,"at":1.0,"unit":"C"}', 2.0, 3.0) == Reading(65.0, 2.0, 4, 2.0)
 
@@ -139,6 +140,8 @@ def test_a_heater_report_is_read_whole() -> None:
     full = incoming.report(said(boot=77, fault="outlet hot", outlet_c=80.5, power_w=2500), 1.0)
     assert full == HeaterReport(1.0, "77", 3, 9, 0.5, 7.5, "outlet hot", "internal", 80.5, 2500.0)
     assert incoming.report(said(fault=""), 1.0) == HeaterReport(1.0, "b1", 3, 9, 0.5, 7.5)
+    for duty in (0.0, 1.0):
+        assert incoming.report(said(duty=duty), 1.0) == HeaterReport(1.0, "b1", 3, 9, duty, 7.5)
 
 
 def test_a_heater_report_with_one_wrong_field_is_refused_and_named() -> None:
@@ -176,8 +179,8 @@ def test_switches_speak_in_truth_values_only_and_presence_in_words_too() -> None
     assert incoming.switch(b'{"ok":false}', 2.0) == (Switch(False, 2.0), None)
     for payload in (b'{"ok":1}', b'{"ok":"true"}', b"true", b"{}", b'{"ok":true,"seq":-1}', b"{"):
         assert isinstance(incoming.switch(payload, 0.0), Refused)
-    for payload, there in [(b"true", True), (b" Online ", True), (b"false", False), (b"offline", False)]:
-        assert incoming.online(payload) is there
+    there = (b"true", b" Online ", b"online" + b" " * 10 + b"!")  # sixteen bytes are looked at
+    assert [incoming.online(payload) for payload in (*there, b"false", b"offline")] == [True] * 3 + [False] * 2
     assert incoming.online(b"maybe") == Refused("neither true nor false")
     assert isinstance(incoming.online(b""), Refused)
 
@@ -193,6 +196,38 @@ def test_a_command_heard_on_the_topic_needs_its_duty_only() -> None:
     assert incoming.epoch_of_status(b'{"epoch":7,"x":[1]}') == 7
     for payload in (b'{"epoch":-7}', b'{"epoch":true}', b'{"epoch":2199023255553}', b"[]", b"{"):
         assert incoming.epoch_of_status(payload) is None
+
+
+TOLD = {"state": "running", "run": "r1", "epoch": 7, "journal_seq": 41, "trips": []}
+TRIPS = [
+    {"id": "G07", "latched": True},
+    {"id": "G02", "latched": False},
+    {"id": "G14"},
+    5,
+    {"id": "G123456789", "latched": True},
+]
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({}, incoming.Told("running", "r1", 7, 41, ())),
+        ({"run": None}, incoming.Told("running", None, 7, 41, ())),
+        ({"trips": TRIPS}, incoming.Told("running", "r1", 7, 41, ("G07", "G1234567"))),
+        ({"trips": "G07"}, incoming.Told("running", "r1", 7, 41, ())),
+        ({"state": None}, None),
+        ({"epoch": -1}, None),
+        ({"journal_seq": 1.5}, None),
+    ],
+)
+def test_what_the_last_process_said_of_itself(changes: dict[str, Any], told: incoming.Told | None) -> None:
+    """State, numbers and latched trips of a retained status; without state or numbers it tells nothing."""
+    assert incoming.last_status(json.dumps({**TOLD, **changes}).encode()) == told
+
+
+def test_what_is_no_status_tells_nothing() -> None:
+    """An array, or what cannot be read."""
+    assert [incoming.last_status(payload) for payload in (b"[]", b"{")] == [None, None]
 
 
 def test_an_order_is_read_whole() -> None:
@@ -212,7 +247,13 @@ def test_an_order_is_read_whole() -> None:
 
 def test_orders_that_take_heat_away_are_understood_in_any_shape() -> None:
     """A plain button may send the bare word; damaged extras do not stop a stop."""
-    for payload in (b"stop", b" STOP\n", b'{"order":"stop"}', b'{"order":"stop","args":{"x":1e999},"id":5}'):
+    for payload in (
+        b"stop",
+        b" STOP\n",
+        b"stop" + b" " * 12 + b"!",
+        b'{"order":"stop"}',
+        b'{"order":"stop","args":{"x":1e999},"id":5}',
+    ):
         got = incoming.order(payload, 1.0)
         assert (got.name, got.problems, dict(got.args)) == ("stop", (), {})
 
