@@ -51,6 +51,7 @@ CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], 
         f"no mash can be at 17.0 °C by now, {WAS}; if cold liquor was added meanwhile, say added=true as well; else "
         f"{STARTS}",
     ),
+    "by hand, and nothing to judge it by": (OPEN._replace(hand_for="G09"), {"hand_c": 17.0}, 17.0, (), ""),
     "cold liquor": (MISFIT, {"hand_c": 17.0, "added": True}, 17.0, (), ""),
     "liquor that was added": (ASKED, POURED, 57.0, (), ""),
     "as cold as that may be": (MISFIT, POURED, 53.9, (), ""),

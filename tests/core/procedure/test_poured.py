@@ -80,7 +80,9 @@ def test_a_slip_of_the_pen_changes_nothing_and_is_told(share: float) -> None:
 def test_what_was_poured_is_asked_for_and_nothing_waits_for_it() -> None:
     """Whoever starts the run is asked at once; unanswered, strike and command are those of a run that was answered, and
     the question about grain says what is not known; as planned is on record as measured."""
-    asked, told = struck(RESTS), struck(RESTS)
+    asked, told, unknown = struck(RESTS), struck(RESTS), struck(RESTS)
+    assert unknown.answer(answer="not measured").accepted
+    assert unknown.state.run.prompt is None and not any(event.kind == "entry" for event in unknown.events)
     assert asked.asked.id == "liquor" and asked.asked.text.startswith("How much liquor is in the tun? Planned are 60.0")
     assert told.answer(answer="as planned").accepted
     filed = next(event for event in told.events if event.kind == "entry")
