@@ -8,6 +8,7 @@ n x 0.5 s. Nothing is switched off.
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
+from controller.core.inputs import Clocks
 from controller.core.nouns import Disk, Motor, Order, RunState
 from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome, State, start
@@ -116,15 +117,10 @@ class DryRun:
         self._wall_now_s = wall_s
         self._hear(self.site.until(now))
         self._link(now)
-        inputs = self.inbox.take(
-            now,
-            disk=self._disk(),
-            wall_s=wall_s,
-            wall_confirmed="clock_unsure" not in self.world.live,
-            late_s=late_s,
-            gap_s=gap_s,
-            wall_set_s=wall_s - was_s - (now - before_s),
-        )
+        set_s = wall_s - was_s - (now - before_s)
+        sure = "clock_unsure" not in self.world.live
+        clocks = Clocks(wall_s, sure, wall_set_s=set_s, late_s=late_s, gap_s=gap_s)
+        inputs = self.inbox.take(now, disk=self._disk(), clocks=clocks)
         before = self.state.run
         outcome = tick(self.settings, self.state, now, inputs)
         self.state = outcome.state

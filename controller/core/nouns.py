@@ -229,32 +229,6 @@ class Order(NamedTuple):
     problems: tuple[str, ...] = ()  # why it could not be read or loaded
 
 
-class Inputs(NamedTuple):
-    """What reached the door since the last tick? Queues are short tails: the newest few, never a backlog."""
-
-    mash: tuple[Sample, ...] = ()
-    second: tuple[Sample, ...] = ()
-    outlet: tuple[Sample, ...] = ()
-    heater: HeaterReport | None = None  # newest
-    heater_online: Presence | None = None  # the node's last will; gone is a fault at once, there proves nothing
-    probe_online: Presence | None = None  # of the mash probe's node
-    second_online: Presence | None = None
-    outlet_online: Presence | None = None
-    movers_online: Presence | None = None  # of the nodes that drive what must move for heat: of two the worse word
-    level: Switch | None = None
-    flow: Switch | None = None
-    orders: tuple[Order, ...] = ()
-    link: Link = Link(False, 0.0)
-    disk: Disk = Disk(True, 0, 0)
-    wall_s: float = 0.0  # unix s; a stamp, never a timer
-    wall_confirmed: bool = False  # the machine says its clock is in step
-    late_s: float = 0.0  # how late this tick begins
-    gap_s: float = 0.0  # time by which the suspend-counting clock ran ahead of the other since the last tick
-    wall_set_s: float = 0.0  # by how much the wall clock was set since the last tick, + = on
-    supply_w: float | None = None  # share of a supply that several tuns draw on, W; None where none is shared
-    epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
-
-
 @quick
 class Measurement(NamedTuple):
     """What is believed of the mash temperature."""

@@ -9,6 +9,7 @@ from hypothesis import Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule, run_state_machine_as_test
 
+from controller.core.inputs import Presences
 from controller.core.nouns import Foreign, Link, Presence, RunState
 from controller.core.procedure.orders import envelope as orders
 from controller.core.state import Outcome
@@ -132,7 +133,7 @@ class Anything(RuleBasedStateMachine):
             [
                 {"late_s": 3.0},
                 {"gap_s": 100.0},
-                {"heater_online": Presence(False, math.inf)},
+                {"there": Presences(heater=Presence(False, math.inf))},
                 {"link": Link(True, 0.0, delay_s=4.0)},
                 {"link": Link(True, 0.0, delay_s=20.0)},
                 {"link": Link(True, 0.0, foreign=Foreign(0.0, None, 0.0))},

@@ -7,6 +7,7 @@ from math import inf
 import pytest
 
 from controller.core.heater_command import HeaterCommand
+from controller.core.inputs import Clocks, Presences
 from controller.core.nouns import Bad, Disk, Foreign, Link, Order, Presence, Reading, Reply, RunState, Switch
 from controller.messages import outgoing
 from controller.messages.inbox import EACH_STOP, ORDERS, REACH, TAIL, Inbox
@@ -121,12 +122,12 @@ def test_a_switch_that_repeats_itself_proves_nothing_but_a_bad_word_counts() -> 
 def test_presence_is_remembered_retained_or_not() -> None:
     """A last will counts for those who come later; what is no truth value does not."""
     box = inbox()
-    assert (box.take(0.25).heater_online, box.take(0.3).probe_online) == (None, None)
+    assert box.take(0.25).there == Presences()
     box.put(box.topics.heater_online, b"false", 1.0, True)
     box.put(box.topics.probe_online, b"true", 1.0)
     box.put(box.topics.probe_online, b"perhaps", 1.0)
-    got = box.take(1.25)
-    assert (got.heater_online, got.probe_online) == (Presence(False, 1.0, True), Presence(True, 1.0))
+    there = Presence(True, 1.0)  # of both probes on the box
+    assert box.take(1.25).there == Presences(heater=Presence(False, 1.0, True), mash=there, second=there)
 
 
 @pytest.mark.parametrize(("needed", "words", "heard"), [
@@ -142,7 +143,7 @@ def test_the_worse_word_of_what_must_move_counts(needed: bool, words: dict[str, 
     for name, word in words.items():
         if f"brewhouse/testtun/{name}/online" in box.topics.heard():
             box.put(f"brewhouse/testtun/{name}/online", word, 1.0, True)
-    found = box.take(1.25).movers_online
+    found = box.take(1.25).there.movers
     assert found == (None if heard is None else Presence(heard, 1.0, True))
 
 
@@ -150,11 +151,10 @@ def test_the_presence_of_the_other_probes_is_remembered() -> None:
     """Each by the topic beside its own readings."""
     box = inbox()
     box.put("p/outlet/online", b"false", 1.0)
-    got = box.take(1.25)
-    assert (got.probe_online, got.second_online, got.outlet_online) == (None, None, Presence(False, 1.0))
+    outlet, box_gone = Presence(False, 1.0), Presence(False, 2.0)
+    assert box.take(1.25).there == Presences(outlet=outlet)
     box.put("p/box/online", b"false", 2.0)
-    got = box.take(2.25)
-    assert (got.probe_online, got.second_online) == (Presence(False, 2.0), Presence(False, 2.0))
+    assert box.take(2.25).there == Presences(mash=box_gone, second=box_gone, outlet=outlet)
 
 
 def test_an_own_command_heard_back_gives_the_round_trip() -> None:
@@ -331,6 +331,7 @@ def test_what_was_not_asked_for_is_counted() -> None:
     assert box.counters == {"a topic not asked for": 1, "too long": 1}
     box.put(box.topics.status, b'{"epoch":7}'.ljust(STATUS_CAP), 1.0, True)
     assert box.epoch_seen == 7
-    got = box.take(1.25, disk=disk, wall_s=77.0, wall_confirmed=True, late_s=0.5, gap_s=8.0)
+    clocks = Clocks(77.0, True, 0.25, 0.5, 8.0)
+    got = box.take(1.25, disk=disk, clocks=clocks)
     assert got.orders == ()
-    assert (got.disk, got.wall_s, got.wall_confirmed, got.late_s, got.gap_s) == (disk, 77.0, True, 0.5, 8.0)
+    assert (got.disk, got.clocks) == (disk, clocks)
