@@ -17,7 +17,7 @@ from controller.core.plain_values import Misfit, Plain
 from controller.core.procedure.run import Run
 from controller.core.state import State
 
-FORMAT = 9  # of the kept record; another one waits for a person. To be raised whenever a kept type changes
+FORMAT = 10  # of the kept record; another one waits for a person. To be raised whenever a kept type changes
 
 
 class Kept(NamedTuple):

@@ -139,6 +139,29 @@ class Disk(NamedTuple):
     text: str = ""
 
 
+class ComesIn(NamedTuple):
+    """What comes into the mash in a step, or is drawn off it; of a rest nothing."""
+
+    kg: float = 0.0  # liquor to add, mash to pull, a cooker that joins
+    hot_c: float | None = None
+    j_per_kg_k: float = 4190.0  # of what comes in; water, mean of 60..78 °C (IAPWS SR6-08(2011))
+    pull_kg_per_kg: float | None = None  # thickness of what is drawn off or joins
+    thin_p: float | None = None  # decoction of the liquid alone: its gravity, °P
+    boil_off_kg: float = 0.0  # decoction: of the pull
+    kettle: str = ""  # decoction: what happens to it, in words
+    cooled_c: float | None = None  # decoction: the main mash is left to cool, to this; None: it is kept
+    away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
+
+
+class Iodine(NamedTuple):
+    """When are iodine tests asked for in a step?"""
+
+    after_s: float = 0.0  # a step that ends by iodine: this long into the rest
+    go_on_after_s: float | None = None  # unanswered so long after asking, go on; None: wait for ever
+    every_s: float = 0.0  # a series of tests, nothing waits for it; 0 = none
+    from_s: float = 0.0  # after the temperature is reached
+
+
 class Leg(NamedTuple):
     """One step of a course, compiled: plain numbers in base units."""
 
@@ -151,23 +174,12 @@ class Leg(NamedTuple):
     ends: Literal["time", "person", "iodine"]
     capacity_j_per_k: float  # of all that is in the tun during this leg, vessel metal included
     ramp_s: float  # planned rise, s
-    ask_after_s: float = 0.0  # iodine: ask this long into the rest
-    go_on_after_s: float | None = None  # iodine: unanswered so long after asking, go on; None: wait for ever
-    addition_kg: float = 0.0  # liquor to add, mash to pull, a cooker that joins
-    addition_c: float | None = None
-    addition_j_per_kg_k: float = 4190.0  # of what comes in; water, mean of 60..78 °C (IAPWS SR6-08(2011))
     why: str = ""
+    comes: ComesIn = ComesIn()
     mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
-    pull_kg_per_kg: float | None = None  # thickness of what is drawn off or joins
-    thin_p: float | None = None  # decoction of the liquid alone: its gravity, °P
-    boil_off_kg: float = 0.0  # decoction: of the pull
-    kettle: str = ""  # decoction: what happens to it, in words
-    cooled_c: float | None = None  # decoction: the main mash is left to cool, to this; None: it is kept
-    away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
+    iodine: Iodine = Iodine()
     told: str = ""  # said when the step begins
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
-    iodine_every_s: float = 0.0  # a series of tests, nothing waits for it; 0 = none
-    iodine_from_s: float = 0.0  # after the temperature is reached
 
 
 class Event(NamedTuple):

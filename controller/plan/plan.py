@@ -13,7 +13,7 @@ from controller.brewing import extract, heat, volumes
 from controller.brewing.kinetics import malts
 from controller.brewing.kinetics.calibration import Calibration
 from controller.core.control.climb import power_w
-from controller.core.nouns import Course, Leg
+from controller.core.nouns import ComesIn, Course, Iodine, Leg
 from controller.plan import additions, feasible, stages
 from controller.plan.recipe import Program, Step
 from controller.plan.stages import Stage
@@ -82,22 +82,25 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         ends=step.by,
         capacity_j_per_k=stage.capacity_j_per_k,
         ramp_s=stage.rising_s,
-        ask_after_s=step.ask_after_s or 0.0,
-        go_on_after_s=step.go_on_after_s,
-        addition_kg=stage.comes.kg,
-        addition_c=stage.comes.hot_c,
-        addition_j_per_kg_k=stage.comes.j_per_kg_k,
-        pull_kg_per_kg=stage.comes.pull_kg_per_kg,
-        thin_p=stage.comes.thin_p,
-        boil_off_kg=stage.comes.boil_off_kg,
-        kettle=kettle_words(step),
-        cooled_c=stage.comes.cooled_c,
-        away_s=stage.comes.away_s,
         why=stage.why,
+        comes=_comes(stage.comes, step),
         remind_s=step.ph_every_s or 0.0,
         told="; ".join(one.told for one in program.enzyme if one.added_in == step.name),
-        iodine_every_s=step.iodine_every_s or 0.0,
-        iodine_from_s=step.iodine_from_s,
+        iodine=Iodine(step.ask_after_s or 0.0, step.go_on_after_s, step.iodine_every_s or 0.0, step.iodine_from_s),
+    )
+
+
+def _comes(comes: additions.Addition, step: Step) -> ComesIn:
+    return ComesIn(
+        kg=comes.kg,
+        hot_c=comes.hot_c,
+        j_per_kg_k=comes.j_per_kg_k,
+        pull_kg_per_kg=comes.pull_kg_per_kg,
+        thin_p=comes.thin_p,
+        boil_off_kg=comes.boil_off_kg,
+        kettle=kettle_words(step),
+        cooled_c=comes.cooled_c,
+        away_s=comes.away_s,
     )
 
 

@@ -18,8 +18,8 @@ from tests.core import bench as parts
 HEAT_STATES = {RunState.RUNNING, RunState.PAUSED, RunState.PAUSING}
 PLAN = parts.course(
     parts.leg("low", 50.0, 120.0),
-    parts.leg("beta", 63.0, 180.0, ends="iodine", ask_after_s=90.0),
-    parts.leg("more", 64.0, 60.0, kind="infusion", addition_kg=2.0, addition_c=95.0),
+    parts.leg("beta", 63.0, 180.0, ends="iodine", after_s=90.0),
+    parts.leg("more", 64.0, 60.0, kind="infusion", kg=2.0, hot_c=95.0),
     parts.leg("alpha", 72.0, 120.0, ends="person"),
     parts.leg("keep", 76.0, 600.0, kind="keep"),
 )

@@ -7,7 +7,7 @@ from typing import Any
 
 from controller.core import carry_out
 from controller.core.inputs import Clocks, Inputs
-from controller.core.nouns import Course, Disk, HeaterReport, Leg, Link, Order, Reading, Reply, Switch
+from controller.core.nouns import ComesIn, Course, Disk, HeaterReport, Iodine, Leg, Link, Order, Reading, Reply, Switch
 from controller.core.procedure.orders.permissives import Facts
 from controller.core.procedure.run import Progress, Prompt, Run, leg_of
 from controller.core.state import Outcome, State, start
@@ -44,8 +44,15 @@ def settings(**changes: Any) -> Settings:
 
 
 def leg(name: str, target_c: float, hold_s: float, **changes: Any) -> Leg:
-    base = Leg(name, "rest", target_c, hold_s, RISE, 1.0, "time", MASH_J_PER_K, 600.0)
-    return base._replace(**changes)
+    return with_step(Leg(name, "rest", target_c, hold_s, RISE, 1.0, "time", MASH_J_PER_K, 600.0), **changes)
+
+
+def with_step(step: Leg, **changes: Any) -> Leg:
+    """The step with these changes, those of what comes in and of its iodine tests among them."""
+    comes, iodine = (
+        {name: changes.pop(name) for name in kind._fields if name in changes} for kind in (ComesIn, Iodine)
+    )
+    return step._replace(comes=step.comes._replace(**comes), iodine=step.iodine._replace(**iodine), **changes)
 
 
 def course(*legs: Leg, grist_kg: float = 20.0) -> Course:

@@ -35,8 +35,8 @@ def test_a_damaged_record_gives_none() -> None:
     """Whatever key is missing or wrong, the answer is None and never an exception."""
     whole: dict[str, Any] = checkpoint.keep(in_a_rest().state)
     assert checkpoint.recall(whole, 0.0) is not None
-    assert whole["format"] == 9
-    assert checkpoint.recall({**whole, "format": 8}, 0.0) is None
+    assert whole["format"] == 10
+    assert checkpoint.recall({**whole, "format": 9}, 0.0) is None
     trip = plain_values.plain(LATCHED._replace(id="G01"), 0.0)
     assert checkpoint.recall({**whole, "guard": {**whole["guard"], "trips": [trip]}}, 0.0) is None
     for key in whole:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.brewing import heat
-from controller.core.nouns import Leg
+from controller.core.nouns import ComesIn
 from controller.edge.files import config_files as files
 from controller.plan.additions import cooker_deeds
 from controller.plan.plan import Plan, make
@@ -135,7 +135,7 @@ def test_what_does_not_fit_is_refused(
 def test_water_as_warm_as_the_mash_lifts_nothing() -> None:
     """8 L at 52 °C weigh 7.9 kg, thin the mash, and leave it at its temperature."""
     plan, (stage,) = planned(REST, EVEN)
-    assert Leg._field_defaults["addition_j_per_kg_k"] == heat.WATER
+    assert ComesIn().j_per_kg_k == heat.WATER
     assert stage.addition_kg == pytest.approx(7.90, abs=0.01)
     assert stage.target_c == stage.comes.lands_c == pytest.approx(52.0)
     assert plan.volume_l == pytest.approx(60.0 + stage.addition_kg + 13.4)

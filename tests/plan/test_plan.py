@@ -152,7 +152,7 @@ def test_course_of_a_mash() -> None:
     assert course.liquor_capacity_j_per_k == pytest.approx(60 * 4190 + 12500)
     assert course.legs[1].capacity_j_per_k == pytest.approx(297_420)  # reference mash R of the worked examples
     assert course.legs[3].ends == "iodine"
-    assert course.legs[3].ask_after_s == 900.0
+    assert course.legs[3].iodine.after_s == 900.0
     assert course.planned_s == pytest.approx(shipped("sandpiper").duration_s)
 
 
@@ -272,7 +272,7 @@ def test_infusion_grows_the_mash() -> None:
     legs = plan.course.legs
     assert legs[3].capacity_j_per_k - legs[2].capacity_j_per_k == pytest.approx(plan.stages[2].addition_kg * 4190)
     assert plan.volume_l == pytest.approx(50 + 21.52 + 13.4, abs=0.02)
-    assert (legs[2].addition_c, legs[2].hold_s, plan.stages[3].ramp_s) == (98.0, 0.0, 0.0)
+    assert (legs[2].comes.hot_c, legs[2].hold_s, plan.stages[3].ramp_s) == (98.0, 0.0, 0.0)
 
 
 def test_decoction_is_a_share_of_the_mash() -> None:
@@ -526,9 +526,9 @@ def test_infusions_know_where_water_boils(altitude_m: float, liquor_c: float) ->
     steps = (rest("a", "52 °C"), {"name": "add", "kind": "infusion", "temperature": "64 °C"}, rest("b", "64 °C"))
     tun = vessel().model_copy(update={"altitude_m": altitude_m})
     plan = make(mash(*steps, liquor="50 kg"), tun)
-    assert plan.course.legs[2].addition_c == pytest.approx(liquor_c, abs=0.051)
+    assert plan.course.legs[2].comes.hot_c == pytest.approx(liquor_c, abs=0.051)
     size = heat.mash_j_per_k(20.0, 50.0, tun.metal_j_per_k)
-    wanted = heat.addition_kg(size, 52.0, 64.0, plan.course.legs[2].addition_c or 0.0)
+    wanted = heat.addition_kg(size, 52.0, 64.0, plan.course.legs[2].comes.hot_c or 0.0)
     assert plan.stages[2].addition_kg == pytest.approx(wanted)
 
 

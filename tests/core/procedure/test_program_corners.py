@@ -14,7 +14,7 @@ from controller.core.procedure.run import Beginning, Hold, Run
 from controller.core.procedure.time_left import finish_in_s
 from controller.messages import incoming as wire
 from controller.messages.strict_json import Refused
-from tests.core.bench import changed, course, leg, tun
+from tests.core.bench import changed, course, leg, tun, with_step
 from tests.core.runs import heating
 
 NOW = 5000.0
@@ -191,7 +191,7 @@ def test_settling_takes_three_minutes() -> None:
 
 def test_iodine_is_asked_in_its_minute() -> None:
     """At the planned minute the question stands and the rest goes on; at its end it waits; after four one decides."""
-    gate = leg("beta", 63.0, 1200.0, ends="iodine", ask_after_s=900.0)
+    gate = leg("beta", 63.0, 1200.0, ends="iodine", after_s=900.0)
     early = with_last(gate, counting=True, credited_s=850.0)
     assert walk(early)[0].prompt is None
     due = walk(changed(early, credited_s=899.5))[0]
@@ -202,7 +202,7 @@ def test_iodine_is_asked_in_its_minute() -> None:
     assert (over.prompt.id, over.phase) == ("iodine_decide", P.WAITING)
     later = walk(changed(early, credited_s=899.5, ask_at_s=1000.0))[0]
     assert later.prompt is None
-    plain = walk(with_last(gate._replace(ask_after_s=0.0), counting=True, credited_s=1000.0))[0]
+    plain = walk(with_last(with_step(gate, after_s=0.0), counting=True, credited_s=1000.0))[0]
     assert plain.prompt is None
 
 

@@ -7,9 +7,9 @@ import pytest
 from controller.core.nouns import Leg, Phase, StepKind
 from controller.core.procedure import questions
 from controller.core.procedure.run import Progress, Prompt, Run
-from tests.core.bench import Bench, course, leg, settings
+from tests.core.bench import Bench, course, leg, settings, with_step
 
-AWAY = leg("first pull", 72.0, 600.0, kind="decoction")._replace(addition_kg=28.0)
+AWAY = leg("first pull", 72.0, 600.0, kind="decoction", kg=28.0)
 PLAN = course(AWAY)._replace(grist_kg=20.0, liquor_kg=60.0)
 STRIKE = leg("dough-in", 54.0, 0.0, kind="dough_in")
 LIQUOR = Prompt("liquor", "?", ("as planned",), 1.0)
@@ -26,13 +26,13 @@ LIQUOR = Prompt("liquor", "?", ("as planned",), 1.0)
 )
 def test_a_pull_is_told_by_its_thickness_and_litres(pull_kg_per_kg: float | None, grist_kg: float, said: str) -> None:
     """The thick is named with its L/kg and its litres, 0.67 L a kilogram of grain in them; else it is as it stands."""
-    drawn = AWAY._replace(pull_kg_per_kg=pull_kg_per_kg)
+    drawn = with_step(AWAY, pull_kg_per_kg=pull_kg_per_kg)
     asked = questions.ask(Run(course=PLAN._replace(grist_kg=grist_kg, legs=(drawn,))), drawn, "pull", 0.0).prompt
     assert asked is not None
     assert said in asked.text
 
 
-JOIN = leg("b", 63.0, 0.0, addition_kg=5.0, pull_kg_per_kg=2.5)
+JOIN = leg("b", 63.0, 0.0, kg=5.0, pull_kg_per_kg=2.5)
 PULL = "Time to pull 28.0 kg of mash, {}. Say when you are about to return it."
 ADD = "Time to add {}. Say when you begin."
 READY = "Strike liquor is ready at 54.0 °C{} Begin dough-in?"
@@ -45,21 +45,21 @@ ASKED: list[tuple[Run, Leg, str, str]] = [
     (Run(), JOIN, "go_on", "b: the planned time is over. Go on to the next step?"),
     (Run(), JOIN, "added", "Heat is off. Stop adding at 62.5 °C. Is it in and stirred?"),
     (Run(), JOIN, "join", "Time to join the cooker: 5.00 kg at 100 °C, 2.50 L/kg. Say when you begin."),
-    (Run(), JOIN._replace(addition_kg=9.999), "add", ADD.format("10.00 kg of liquor at 100 °C")),
-    (Run(), JOIN._replace(addition_kg=10.0, addition_c=95.0), "add", ADD.format("10.0 kg of liquor at 95 °C")),
+    (Run(), with_step(JOIN, kg=9.999), "add", ADD.format("10.00 kg of liquor at 100 °C")),
+    (Run(), with_step(JOIN, kg=10.0, hot_c=95.0), "add", ADD.format("10.0 kg of liquor at 95 °C")),
     (Run(), AWAY, "pull", PULL.format("as it stands, and boil it")),
     (
-        Run(course=PLAN), AWAY._replace(pull_kg_per_kg=2.95, kettle="boil 10 min", boil_off_kg=1.0), "pull",
+        Run(course=PLAN), with_step(AWAY, pull_kg_per_kg=2.95, kettle="boil 10 min", boil_off_kg=1.0), "pull",
         PULL.format("as thick as it stands (3.0 L/kg, about 26 L); then boil 10 min; about 1.0 kg of it boils off"),
     ),
     (
-        Run(course=PLAN), AWAY._replace(pull_kg_per_kg=2.94, cooled_c=60.0), "pull",
+        Run(course=PLAN), with_step(AWAY, pull_kg_per_kg=2.94, cooled_c=60.0), "pull",
         PULL.format(
             "the thick of it (2.9 L/kg, about 26 L), and boil it. Heat is off: the rest of the mash is left to cool"
         ),
     ),
     (
-        Run(course=PLAN), AWAY._replace(thin_p=16.0), "pull",
+        Run(course=PLAN), with_step(AWAY, thin_p=16.0), "pull",
         PULL.format("the liquid alone (16.0 °P, about 26 L), and boil it"),
     ),
     (Run(), STRIKE, "dough_in", READY.format(".")),
@@ -114,7 +114,7 @@ def test_an_enzyme_keeps_no_other_question_back() -> None:
 
 DOSED = course(
     leg("low", 50.0, 60.0),
-    leg("hot", 50.0, 240.0, told="add 20 mL of Hot alpha (works at pH 4.5 to 6.5)", ends="iodine", ask_after_s=120.0),
+    leg("hot", 50.0, 240.0, told="add 20 mL of Hot alpha (works at pH 4.5 to 6.5)", ends="iodine", after_s=120.0),
     grist_kg=0,
 )
 

@@ -13,10 +13,11 @@ from tests.core.bench import MASH_J_PER_K, Bench, course, leg, settings
 from tests.core.runs import begun
 
 REST = leg("first", 52.0, 300.0)
-BACK = leg("decoction", 64.0, 0.0, kind="decoction", addition_kg=23.27, addition_c=95.0)._replace(
-    addition_j_per_kg_k=(MASH_J_PER_K - 12_500.0) / 80.0  # as thick as the mash
-)
-MORE = leg("more", 64.0, 0.0, kind="infusion", addition_kg=24.2, addition_c=98.0)
+BACK = leg(
+    "decoction", 64.0, 0.0, kind="decoction", kg=23.27, hot_c=95.0,
+    j_per_kg_k=(MASH_J_PER_K - 12_500.0) / 80.0,  # as thick as the mash
+)  # fmt: skip
+MORE = leg("more", 64.0, 0.0, kind="infusion", kg=24.2, hot_c=98.0)
 
 
 def seen(value_c: float | None) -> Measurement:
