@@ -198,6 +198,18 @@ class Event(NamedTuple):
     data: Mapping[str, Any] | None = None
 
 
+class ForPeople(NamedTuple):
+    """What is said to people in a run; nothing in it decides about heat."""
+
+    grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt
+    overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
+    hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
+    hot_liquor_c: float | None = None
+    cooker: tuple[tuple[float, str], ...] = ()  # what is told of a cooker, so long before it joins, s
+    days_s: tuple[float, float] | None = None  # nine simulated days of ten were ready within, from the start
+    filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
+
+
 class Course(NamedTuple):
     """A program made ready for one tun: what the core steps through. Journalled whole at the start of a run."""
 
@@ -213,14 +225,8 @@ class Course(NamedTuple):
     digest: str  # hash of the program file's meaning and of the tun file
     malt: Mapping[str, float | None] | None = None  # what the estimate of the wort rests on; decides nothing
     landing_c: float | None = None  # where the mash should land after dough-in
-    overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
-    hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
-    hot_liquor_c: float | None = None
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
-    cooker: tuple[tuple[float, str], ...] = ()  # what is told of a cooker, so long before it joins, s
-    grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt, for people
-    days_s: tuple[float, float] | None = None  # nine simulated days of ten were ready within, from the start
-    filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
+    people: ForPeople = ForPeople()
 
 
 class Order(NamedTuple):

@@ -78,9 +78,9 @@ def status(
 def _span(course: Course | None, finish_s: float) -> list[float] | None:
     """Within which times from now do nine days of ten end, s? As much of each as is left of the plan; null where no
     days were simulated."""
-    if course is None or course.days_s is None or course.planned_s <= 0.0:
+    if course is None or course.people.days_s is None or course.planned_s <= 0.0:
         return None
-    return [round(finish_s * whole_s / course.planned_s) for whole_s in course.days_s]
+    return [round(finish_s * whole_s / course.planned_s) for whole_s in course.people.days_s]
 
 
 def _temperatures(outcome: Outcome) -> dict[str, float | None]:

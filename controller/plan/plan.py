@@ -13,7 +13,7 @@ from controller.brewing import extract, heat, volumes
 from controller.brewing.kinetics import malts
 from controller.brewing.kinetics.calibration import Calibration
 from controller.core.control.climb import power_w
-from controller.core.nouns import ComesIn, Course, Iodine, Leg
+from controller.core.nouns import ComesIn, Course, ForPeople, Iodine, Leg
 from controller.plan import additions, feasible, stages
 from controller.plan.recipe import Program, Step
 from controller.plan.stages import Stage
@@ -208,12 +208,16 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         planned_s=planned_s,
         digest=digest(program, tun),
         landing_c=None if strike.temperature_c is None else strike.landing_c,
-        overruled=dict(program.overrule) or None,
-        hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
-        hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
-        grist=tuple((line.name, round(line.mass_kg, 3)) for line in program.grist),
-        cooker=tuple((deed.before_s + additions.REMIND_S, deed.text) for deed in additions.cooker_deeds(program, tun)),
         liquor_c=program.liquor.temperature_c if strike.drawn_c is None else strike.temperature_c,
+        people=ForPeople(
+            grist=tuple((line.name, round(line.mass_kg, 3)) for line in program.grist),
+            overruled=dict(program.overrule) or None,
+            hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
+            hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
+            cooker=tuple(
+                (deed.before_s + additions.REMIND_S, deed.text) for deed in additions.cooker_deeds(program, tun)
+            ),
+        ),
     )
 
 

@@ -104,7 +104,7 @@ def test_a_cooker_joins_and_three_ways_out_are_said() -> None:
     assert plan.volume_l == pytest.approx(alone.volume_l + 22.5 + 0.67 * 4.8)
     heated, boiled = cooker_deeds(plan.program, GANNET)
     assert heated.before_s > boiled.before_s > 1200.0
-    assert [before_s for before_s, _ in plan.course.cooker] == [heated.before_s + 600.0, boiled.before_s + 600.0]
+    assert [before_s for before_s, _ in plan.course.people.cooker] == [heated.before_s + 600.0, boiled.before_s + 600.0]
 
 
 EVEN = {"name": "water", "kind": "water_in", "temperature_c": 52.0, "volume_l": 8.0}

@@ -179,13 +179,13 @@ def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
 def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Is it time to heat the liquor for the run-off, so that it is ready when the mash is?"""
     course = run.course
-    if course is None or course.hot_liquor_s is None or run.told.liquor or run.phase is P.ARMED:
+    if course is None or course.people.hot_liquor_s is None or run.told.liquor or run.phase is P.ARMED:
         return run
     left = finish_in_s(run, seen.value_c, now)
-    if left is None or left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
+    if left is None or left > course.people.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
         return run
-    takes = f"it takes {course.hot_liquor_s / 60:.0f} min, and the mash is ready in {left / 60:.0f} min"
-    text = f"heat the run-off liquor to {course.hot_liquor_c or 78.0:.0f} °C now: {takes}"
+    takes = f"it takes {course.people.hot_liquor_s / 60:.0f} min, and the mash is ready in {left / 60:.0f} min"
+    text = f"heat the run-off liquor to {course.people.hot_liquor_c or 78.0:.0f} °C now: {takes}"
     events.append(Event("note", "hot liquor", text, value=round(left), unit="s", priority=2))
     return run._replace(told=run.told._replace(liquor=True))
 

@@ -98,7 +98,7 @@ def _grain(run: Run) -> str:
     course = run.course
     if course is None or course.grist_kg <= 0.0:
         return ""
-    malts = ", ".join(f"{kg:g} kg {name}" for name, kg in course.grist) or f"{course.grist_kg:g} kg of grain"
+    malts = ", ".join(f"{kg:g} kg {name}" for name, kg in course.people.grist) or f"{course.grist_kg:g} kg of grain"
     lands = "" if course.landing_c is None else f"; the mash should come to {course.landing_c:.1f} °C"
     return f": {malts}{lands}"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.nouns import Leg, Phase, StepKind
+from controller.core.nouns import ForPeople, Leg, Phase, StepKind
 from controller.core.procedure import questions
 from controller.core.procedure.run import Progress, Prompt, Run
 from tests.core.bench import Bench, course, leg, settings, with_step
@@ -40,7 +40,7 @@ HOW_MUCH = (
     "How much liquor is in the tun? Planned are {}; where it is another amount, enter what was measured "
     "(liquor_volume, liquor_at)."
 )
-NAMED = PLAN._replace(grist=(("pale", 18.0), ("wheat", 2.0)), landing_c=50.0)
+NAMED = PLAN._replace(people=ForPeople(grist=(("pale", 18.0), ("wheat", 2.0))), landing_c=50.0)
 ASKED: list[tuple[Run, Leg, str, str]] = [
     (Run(), JOIN, "go_on", "b: the planned time is over. Go on to the next step?"),
     (Run(), JOIN, "added", "Heat is off. Stop adding at 62.5 °C. Is it in and stirred?"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.brewing import heat
-from controller.core.nouns import Leg, Measurement, Phase, RunState
+from controller.core.nouns import ForPeople, Leg, Measurement, Phase, RunState
 from controller.core.procedure import who_moves as moves
 from controller.core.procedure.run import Beginning, Run
 from controller.messages import status_document as additions
@@ -97,7 +97,7 @@ def test_the_liquor_for_the_run_off_is_told_of_once_and_in_time() -> None:
     bench = Bench(settings(), mash_c=63.0)
     keep = leg("keep", 63.0, 3600.0, kind="keep", ramp_s=0.0)
     plan = course(leg("beta", 63.0, 2400.0, ramp_s=0.0), keep, grist_kg=0)
-    begun(bench, plan._replace(hot_liquor_s=600.0, hot_liquor_c=78.0))
+    begun(bench, plan._replace(people=ForPeople(hot_liquor_s=600.0, hot_liquor_c=78.0)))
     bench.until("take_over")
     told = [e for e in bench.events if e.id == "hot liquor"]
     assert len(told) == 1
