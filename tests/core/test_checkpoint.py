@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from math import inf, nan
 from typing import Any
 
 import pytest
@@ -45,8 +46,22 @@ def test_a_damaged_record_gives_none() -> None:
         for key in whole[part]:
             broken = {**whole, part: {k: v for k, v in whole[part].items() if k != key}}
             assert checkpoint.recall(broken, 0.0) is None
-    assert checkpoint.recall({**whole, "run": {**whole["run"], "leg": 99}}, 0.0) is None
-    assert checkpoint.recall({**whole, "run": {**whole["run"], "state": "dreaming"}}, 0.0) is None
+    progress = {**whole["run"]["progress"], "credited_s": nan}
+    for wrong in ({"leg": -1}, {"leg": 99}, {"state": "dreaming"}, {"progress": progress}):
+        assert checkpoint.recall({**whole, "run": {**whole["run"], **wrong}}, 0.0) is None
+    deep: Any = []
+    for _ in range(5000):
+        deep = [deep]
+    for key, value in (("last_c", inf), ("last_c", 10**400), ("more", deep)):
+        assert checkpoint.recall({**whole, key: value}, 0.0) is None
+
+
+def test_a_record_of_a_process_without_a_run() -> None:
+    """Idle when it was kept: no course, no temperature."""
+    whole: dict[str, Any] = checkpoint.keep(in_a_rest().state)
+    idle = {**whole["run"], "course": None, "leg": 0, "state": "idle"}
+    found = checkpoint.recall({**whole, "run": idle, "last_c": None}, 0.0)
+    assert found is not None and (found.run.course, found.last_c) == (None, None)
 
 
 @pytest.mark.parametrize("leg", [0, 1, 2])

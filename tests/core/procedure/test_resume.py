@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.core.nouns import Event, Phase, RunState, StepKind
-from controller.core.procedure import resume
+from controller.core.procedure import estimate, resume
 from controller.core.procedure.estimate import Estimate
 from controller.core.procedure.run import Beginning, Gap, HeldBy, Hold, Progress, Prompt, Run
 from tests.core.bench import course, leg
@@ -219,6 +219,13 @@ def test_what_becomes_of_the_run(
         assert after.hold.gap == Gap(600.0, FULL)
     else:
         assert after.prompt == (prompt if kind == "resume" else None)
+
+
+def test_what_the_estimate_says_of_an_outage_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where it knows what the outage has cost, the record says so."""
+    did = Event("note", "estimate", "the outage cost 3 %")
+    monkeypatch.setattr(estimate, "over_outage", lambda mash, *given: (mash, did))
+    assert did in resume.apply(PENDING, resume.Decision("resume", "why"), 900.0, 62.5)[1]
 
 
 def test_an_outage_worth_nothing_is_no_event() -> None:
