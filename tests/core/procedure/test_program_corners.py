@@ -165,7 +165,9 @@ def test_iodine_gate_that_goes_on(waited: float, goes: bool) -> None:
     """Where the program says so, an unanswered test goes on after its time."""
     gate = leg("beta", 63.0, 1200.0, ends="iodine", go_on_after_s=600.0)
     asked = questions.ask(with_last(gate, phase=P.WAITING, phase_since=NOW - waited), gate, "iodine", NOW)
-    assert (walk(asked)[0].leg == 2) is goes
+    after, events = walk(asked)
+    text = "beta: nobody answered; the program says to go on"
+    assert (after.leg == 2, events[:1] == [Event("note", "iodine", text, priority=2)]) == (goes, goes)
     timed = gate._replace(ends="time")
     assert walk(questions.ask(with_last(timed, phase=P.WAITING, phase_since=0.0), timed, "go_on", NOW))[0].leg == 1
 
@@ -189,10 +191,10 @@ def test_iodine_is_asked_in_its_minute() -> None:
     gate = leg("beta", 63.0, 1200.0, ends="iodine", after_s=900.0)
     early = with_last(gate, counting=True, credited_s=850.0)
     assert walk(early)[0].prompt is None
-    due = walk(changed(early, credited_s=899.5))[0]
+    due = walk(changed(early, credited_s=899.0))[0]
     assert due.prompt is not None
     assert (due.prompt.id, due.phase) == ("iodine", P.RESTING)
-    over = walk(changed(early, credited_s=1199.5, iodine_tests=4))[0]
+    over = walk(changed(early, credited_s=1199.0, iodine_tests=4))[0]
     assert over.prompt is not None
     assert (over.prompt.id, over.phase) == ("iodine_decide", P.WAITING)
     later = walk(changed(early, credited_s=899.5, ask_at_s=1000.0))[0]
@@ -207,10 +209,11 @@ def test_keep_ends_unanswered() -> None:
     asked = walk(keeping)[0]
     assert asked.prompt is not None
     assert asked.prompt.id == "take_over"
-    kept = changed(asked, credited_s=3599.5)
+    kept = changed(asked, credited_s=3599.0)
     after, events = walk(kept, seen=SEEN._replace(value_c=76.0))
     assert after.state is S.COMPLETE
-    assert "nobody took over within 60 min" in events[0].text
+    text = "keep: nobody took over within 60 min; heat is off"
+    assert events[0] == Event("note", "keep", text, priority=2)
     assert walk(asked, seen=SEEN._replace(value_c=76.0))[0].state is S.RUNNING
 
 
@@ -321,7 +324,7 @@ def test_since_when_it_is_in_the_narrow_band(
     assert (rise.phase, rise.phase_since) == ((P.RAMPING, 0.0) if after is None else (P.RESTING, NOW))
 
 
-@pytest.mark.parametrize(("ramp_s", "stands_s"), [(600.0, 60.0), (0.0, 120.0)])
+@pytest.mark.parametrize(("ramp_s", "stands_s"), [(600.0, 60.0), (0.5, 60.0), (0.0, 120.0)])
 def test_strike_liquor_is_ready(ramp_s: float, stands_s: float) -> None:
     """After a minute in the narrow band; poured in hot, after two."""
     strike = PLAN.legs[0]._replace(ramp_s=ramp_s)
@@ -380,28 +383,35 @@ def test_the_first_minute_counts(before_s: float | None) -> None:
     assert not second(changed(resting, band_since=NOW - 59.9)).run.progress.counting
 
 
-DONE = {"counting": True, "credited_s": 1199.0, "band_since": NOW - 900.0}
+def test_a_pause_in_the_first_minute_begins_it_anew() -> None:
+    """Paused or held, the mash is in no band."""
+    for state in (S.PAUSED, S.HELD):
+        assert second(run(state=state, band_since=NOW - 9.0)).run.progress.band_since is None
 
 
-@pytest.mark.parametrize("came_s", [None, 1500.0])
+DONE = {"counting": True, "credited_s": 1199.04, "band_since": NOW - 900.0}
+
+
+@pytest.mark.parametrize("came_s", [None, 1500.04])
 def test_a_rest_is_over(came_s: float | None) -> None:
     """With its last second the next step begins its rise, and what the rest was is on record."""
-    rest = run(ramp_at=came_s, in_band_at=None if came_s is None else 1700.4, phase_since=NOW - 1300.0, key=4, **DONE)
-    after = second(rest)
+    rest = run(ramp_at=came_s, in_band_at=None if came_s is None else 1700.47, phase_since=NOW - 1300.0, key=4, **DONE)
+    after = second(questions.ask(rest, REST, "ph", 1.0))
     assert after.run == run(leg=2, phase=P.RAMPING, phase_since=NOW, ramp_at=NOW, key=5)
     assert after.events[0] == Event("step done", "beta", "beta: 1200 s of 1200 s", data={
         "index": 1, "kind": "rest", "target_c": 63.0, "planned_s": 1200.0, "credited_s": 1200.0,
         "ramp_s": None if came_s is None else 200.4, "took_s": 1300.0 if came_s is None else 3500.0,
     })  # fmt: skip
     assert after.events[1:] == (Event("step", "alpha", "step 3: alpha, 72.0 °C"),)
-    assert second(changed(rest, credited_s=1198.9)).run.leg == 1
+    assert [second(changed(rest, credited_s=had_s)).run.leg for had_s in (1198.9, 1199.0)] == [1, 2]
+    assert not second(changed(rest, grain_in=False)).run.grain_in
 
 
 def test_a_rest_that_ends_by_a_person_waits_for_one() -> None:
     """Its time over, it asks; nothing goes on."""
     rest = with_last(REST._replace(ends="person"), **DONE)
     after = second(rest)
-    asked = changed(rest, credited_s=1200.0, phase=P.WAITING, phase_since=NOW)
+    asked = changed(rest, credited_s=1200.04, phase=P.WAITING, phase_since=NOW)
     waits = asked._replace(begun=asked.begun._replace(excluded_s=1.0))
     assert after == Walk(questions.ask(waits, REST, "go_on", NOW))
 
@@ -438,11 +448,14 @@ def test_a_souring_hold_asks_for_its_ph(credited_s: float, reminded: int, asks: 
         1 if asks else 0 if after.leg == 2 else reminded,
     )
     assert second(questions.ask(sours, REST, "go_on", 1.0)).run.progress.reminded == after.progress.reminded - asks
+    often = with_last(REST._replace(remind_s=1.0), counting=True, credited_s=9.0)
+    assert second(often).run.progress.reminded == 10
 
 
-def test_a_series_of_iodine_tests() -> None:
+@pytest.mark.parametrize("every_s", [1.0, 300.0])
+def test_a_series_of_iodine_tests(every_s: float) -> None:
     """Asked for while the rest lasts; over without one that showed none, it is told."""
-    series = with_step(REST, every_s=300.0)
+    series = with_step(REST, every_s=every_s)
     due = with_last(series, counting=True, credited_s=900.0, in_band_at=NOW - 400.0)
     asked = second(due).run.prompt
     assert asked is not None and asked.id == "iodine_series"

@@ -45,6 +45,7 @@ ASKED: list[tuple[Run, Leg, str, str]] = [
     (Run(), JOIN, "go_on", "b: the planned time is over. Go on to the next step?"),
     (Run(), JOIN, "added", "Heat is off. Stop adding at 62.5 °C. Is it in and stirred?"),
     (Run(), JOIN, "join", "Time to join the cooker: 5.00 kg at 100 °C, 2.50 L/kg. Say when you begin."),
+    (Run(), STRIKE, "join", "Time to join the cooker: 0.00 kg at 100 °C, 0.00 L/kg. Say when you begin."),
     (Run(), with_step(JOIN, kg=9.999), "add", ADD.format("10.00 kg of liquor at 100 °C")),
     (Run(), with_step(JOIN, kg=10.0, hot_c=95.0), "add", ADD.format("10.0 kg of liquor at 95 °C")),
     (Run(), AWAY, "pull", PULL.format("as it stands, and boil it")),
@@ -57,6 +58,10 @@ ASKED: list[tuple[Run, Leg, str, str]] = [
         PULL.format(
             "the thick of it (2.9 L/kg, about 26 L), and boil it. Heat is off: the rest of the mash is left to cool"
         ),
+    ),
+    (
+        Run(course=PLAN._replace(grist_kg=0.5)), with_step(AWAY, pull_kg_per_kg=2.0), "pull",
+        PULL.format("the thick of it (2.0 L/kg, about 25 L), and boil it"),
     ),
     (
         Run(course=PLAN), with_step(AWAY, thin_p=16.0), "pull",
