@@ -82,7 +82,11 @@ class DryRun:
         faults = tuple(faults)
         self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
         self.world = World(settings, plan.course, seed, faults, truth, plan.start_c)
-        away = {n: stage.away_s for n, stage in enumerate(plan.stages) if stage.kind == "decoction" and stage.away_s}
+        away = {
+            n: stage.comes.away_s
+            for n, stage in enumerate(plan.stages)
+            if stage.kind == "decoction" and stage.comes.away_s
+        }
         self.person = Person(self.world, manner, away)
         self.site = SimulatedSite(self.world, self.person)
         self.state: State = start(settings, -0.75, f"dry{seed}", proof_days=None)

@@ -134,7 +134,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     volume_l = volumes.mash_volume_l(liquor + added, additions.all_grist_kg(program))
     mash_s = sum(stage.rising_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
     pauses_s = sum(stages.mixing_s(stage.kind, tun) for stage in steps)
-    away_s = sum(stage.away_s for stage in steps)
+    away_s = sum(stage.comes.away_s for stage in steps)
     mash_kwh = sum(stage.kwh for stage in mash)
     price = tun.energy_price_per_kwh
     basis = malt_basis(program, brewery)
@@ -263,7 +263,7 @@ def _step_document(stage: Stage) -> dict[str, object]:
         "climb_c_per_min": _finite(stage.climb_k_per_s * 60.0, 3) if rises else None,
         "limited_by": stage.limited_by or None,
         "hold_s": _finite(stage.hold_s, 1),
-        "addition_kg": _finite(stage.addition_kg, 2) if stage.limited_by == "addition" else None,
+        "addition_kg": _finite(stage.comes.kg, 2) if stage.limited_by == "addition" else None,
         "energy_kwh": _finite(stage.kwh, 3),
         "why": stage.why,
     }

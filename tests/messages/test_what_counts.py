@@ -127,12 +127,13 @@ def test_when_a_flood_is_named(most_per_s: float, every_s: float, count: int, na
 
 
 def test_a_quiet_second_ends_a_flood() -> None:
-    """The ten seconds begin anew after it; the topics are asked about each by itself."""
-    rates = Rates(("a", "b"), 2.0)
+    """The ten seconds begin anew after it; each topic is asked about by itself, and none that is just at the most."""
+    rates = Rates(("b", "a"), 2.0)
+    assert rates.counts == {"b": 0, "a": 0}
     named = []
     for second in range(20):
         rates.counts["a"] += 0 if second == 8 else 3
-        rates.counts["b"] += 3 if second == 8 else 0
+        rates.counts["b"] += 3 if second == 8 else 2
         named.append(rates.flooding(float(second), second + 1.0))
     assert named == [None] * 18 + ["a"] * 2
 
