@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from controller.core.nouns import Event, ForPeople, Leg, Measurement, Phase, RunState, Trip, View
+from controller.core.nouns import Event, ForPeople, Leg, Measurement, Phase, RunState, Target, Trip, View
 from controller.core.procedure import iodine_series, program, questions, states, wanted
 from controller.core.procedure.run import Beginning, Hold, Run, Told, Walk
 from controller.core.procedure.time_left import finish_in_s
-from tests.core.bench import changed, course, leg, tun, with_step
+from tests.core.bench import LIQUOR_J_PER_K, MASH_J_PER_K, RISE, changed, course, leg, tun, with_step
 
 NOW = 5000.0
 S, P = RunState, Phase
@@ -217,19 +217,48 @@ def test_keep_ends_unanswered() -> None:
     assert walk(asked, seen=SEEN._replace(value_c=76.0))[0].state is S.RUNNING
 
 
-def test_target_off_blocked_and_kept() -> None:
-    """Off without a run or while armed, blocked while adding; a decoction waits at the step before."""
-    assert wanted.target(run(state=S.HELD), tun()).heat == "off"
-    assert wanted.target(Run(), tun()).heat == "off"
-    assert wanted.target(run(leg=0, phase=P.ARMED), tun()).heat == "off"
-    assert wanted.target(run(phase=P.ADDING), tun()).heat == "blocked"
-    assert wanted.target(run(pause_c=61.0), tun()).target_c == 61.0
-    assert wanted.target(run(), tun()).target_c == 63.0
-    back = leg("back", 72.0, 0.0, kind="decoction")
-    waits = run(course=course(REST, back), leg=2, phase=P.WAITING)
-    assert wanted.target(waits, tun()).target_c == 63.0
-    first = run(course=course(back, grist_kg=0), leg=0, phase=P.WAITING)
-    assert wanted.target(first, tun()).target_c == 72.0
+BACK = leg("back", 72.0, 0.0, kind="decoction")
+COOLS = with_step(BACK, cooled_c=58.0)
+HOT = PLAN._replace(legs=(PLAN.legs[0]._replace(ramp_s=0.0), *PLAN.legs[1:]))  # liquor from elsewhere
+STRIKE = {"leg": 0, "phase": P.HEATING, "grain_in": False}
+TARGETS: dict[str, tuple[Run, str, float | None]] = {
+    "armed": (run(**STRIKE | {"phase": P.ARMED}), "off", None),
+    "strike liquor": (run(**STRIKE), "hold", 54.0),
+    "it came in hot, and stands": (run(course=HOT, **STRIKE), "blocked", 54.0),
+    "it came in hot, and was asked for": (run(course=HOT, **STRIKE, reminded=questions.POURED), "blocked", 54.0),
+    "it came in hot, and has stood": (run(course=HOT, **STRIKE, reminded=questions.MET), "hold", 54.0),
+    "it came in nearly hot": (
+        run(course=PLAN._replace(legs=(PLAN.legs[0]._replace(ramp_s=0.5), *PLAN.legs[1:])), **STRIKE),
+        "hold",
+        54.0,
+    ),
+    "waiting for grain": (run(**STRIKE | {"phase": P.WAITING}), "hold", 54.0),
+    "dough-in": (run(**STRIKE | {"phase": P.ADDING}), "blocked", 54.0),
+    "settling": (run(phase=P.SETTLING), "blocked", 63.0),
+    "a rise": (run(phase=P.RAMPING), "hold", 63.0),
+    "a rest": (run(), "hold", 63.0),
+    "paused": (run(state=S.PAUSED, pause_c=61.0), "hold", 61.0),
+    "an addition": (run(phase=P.ADDING), "blocked", 63.0),
+    "a pull is away": (run(course=course(REST, BACK), leg=2, phase=P.WAITING), "hold", 63.0),
+    "a pull is away, and the mash cools": (run(course=course(REST, COOLS), leg=2, phase=P.WAITING), "blocked", 63.0),
+    "it is back": (run(course=course(REST, COOLS), leg=2, phase=P.RAMPING), "hold", 63.0),
+    "a pull first of all": (run(course=course(BACK, grist_kg=0), leg=0, phase=P.WAITING), "hold", 72.0),
+}
+
+
+@pytest.mark.parametrize(("state", "heat", "target_c"), TARGETS.values(), ids=TARGETS)
+def test_what_is_wanted_of_the_heater(state: Run, heat: Any, target_c: float | None) -> None:
+    """Off without a run or while armed, blocked while something goes in; a decoction waits at the step before."""
+    size = MASH_J_PER_K if state.grain_in else LIQUOR_J_PER_K
+    assert state.course is not None
+    strike, water = state.course.legs[state.leg].kind == "dough_in", state.course.grist_kg == 0.0
+    assert wanted.target(state, tun()) == Target(heat, target_c, RISE, 0, size, strike, strike or water)
+
+
+def test_nothing_is_wanted_without_a_run() -> None:
+    """Nor while it is held; without one the vessel alone is what would be warmed."""
+    assert wanted.target(run(state=S.HELD), tun()) == Target("off", None, tun().climb_k_per_s, 0, MASH_J_PER_K)
+    assert wanted.target(Run(key=3), tun()) == Target("off", None, tun().climb_k_per_s, 3, 12_500.0)
 
 
 def test_how_long_it_still_takes() -> None:
