@@ -350,6 +350,12 @@ def test_a_silent_outlet_probe(heard_s: float | None, watched: str) -> None:
     """What is not watched meanwhile; the heater node's own reading is named where there is one."""
     gate = check(having(OutletHot(heard_at=None if heard_s is None else NOW - heard_s)), outlet=SILENT, raw_outlet=())
     assert told(gate) == [("outlet", 2)]
+    unheard = {"outlet": SILENT, "raw_outlet": ()}  # in a hold, and by a process that has not listened for so long
+    assert (
+        told(check(state=RunState.HELD, **unheard))
+        == told(check(OPEN._replace(started_at=NOW - 60.0), **unheard))
+        == []
+    )
     assert gate.state.noted.now[0].text == (
         f"No good reading of the outlet probe for 60 s (limit 60 s). Whether the outlet is hot (G08) {watched}. "
         "Check the probe, its plug and its network."
