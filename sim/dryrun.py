@@ -8,6 +8,7 @@ n x 0.5 s. Nothing is switched off.
 from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
+from controller.core.inputs import Clocks
 from controller.core.nouns import Disk, Motor, Order, RunState
 from controller.core.procedure.run import Prompt
 from controller.core.state import Outcome, State, start
@@ -81,7 +82,11 @@ class DryRun:
         faults = tuple(faults)
         self._machine = Faults(fault for fault in faults if fault.kind in ("loop_stall", "suspend"))
         self.world = World(settings, plan.course, seed, faults, truth, plan.start_c)
-        away = {n: stage.away_s for n, stage in enumerate(plan.stages) if stage.kind == "decoction" and stage.away_s}
+        away = {
+            n: stage.comes.away_s
+            for n, stage in enumerate(plan.stages)
+            if stage.kind == "decoction" and stage.comes.away_s
+        }
         self.person = Person(self.world, manner, away)
         self.site = SimulatedSite(self.world, self.person)
         self.state: State = start(settings, -0.75, f"dry{seed}", proof_days=None)
@@ -116,15 +121,10 @@ class DryRun:
         self._wall_now_s = wall_s
         self._hear(self.site.until(now))
         self._link(now)
-        inputs = self.inbox.take(
-            now,
-            disk=self._disk(),
-            wall_s=wall_s,
-            wall_confirmed="clock_unsure" not in self.world.live,
-            late_s=late_s,
-            gap_s=gap_s,
-            wall_set_s=wall_s - was_s - (now - before_s),
-        )
+        set_s = wall_s - was_s - (now - before_s)
+        sure = "clock_unsure" not in self.world.live
+        clocks = Clocks(wall_s, sure, wall_set_s=set_s, late_s=late_s, gap_s=gap_s)
+        inputs = self.inbox.take(now, disk=self._disk(), clocks=clocks)
         before = self.state.run
         outcome = tick(self.settings, self.state, now, inputs)
         self.state = outcome.state

@@ -4,7 +4,8 @@ from controller.core import probe
 from controller.core.guard import hand, trips
 from controller.core.guard.link_gaps import NONE
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Event, Inputs, Instant, Measurement, Order, Reply, RunState, View
+from controller.core.inputs import Inputs
+from controller.core.nouns import Event, Instant, Measurement, Order, Reply, RunState, View
 from controller.core.procedure import resume
 from controller.core.procedure.orders import effects, envelope, permissives
 from controller.core.procedure.run import Refused, Situation, capacity_j_per_k, held
@@ -20,9 +21,10 @@ def all_orders(
     """Each order judged, carried out or refused, and answered."""
     events: list[Event] = []
     replies: list[Reply] = []
+    clocks = inputs.clocks
     for order in inputs.orders:
         book, why = envelope.judge(
-            state.orders, order, state.run.state, state.run.begun.id or None, now, inputs.wall_s, inputs.wall_confirmed
+            state.orders, order, state.run.state, state.run.begun.id or None, now, clocks.wall_s, clocks.wall_confirmed
         )
         state = state._replace(orders=book)
         if why is not None:
@@ -61,7 +63,8 @@ def _effect(
     known = facts(settings, state, now, inputs, seen, view)
     missing = permissives.missing(known, order) if order.name == "start" else ()
     ceiling_c = settings.tun.guard.hard_limit_c - 2.0
-    situation = Situation(view, seen, now, inputs.wall_s, ceiling_c, missing, wall_confirmed=inputs.wall_confirmed)
+    clocks = inputs.clocks
+    situation = Situation(view, seen, now, clocks.wall_s, ceiling_c, missing, wall_confirmed=clocks.wall_confirmed)
     done = effects.carry_out(state.run, order, situation)
     kept = state.guard
     if order.name in ("restart", "announce") and not isinstance(done, Refused):
@@ -115,7 +118,7 @@ def facts(
         flow=state.flow,
         heater_boot=state.heater.boot if state.heater is not None else "",
         now=now,
-        wall_confirmed=inputs.wall_confirmed,
+        wall_confirmed=inputs.clocks.wall_confirmed,
         proof_days=proof_days,
         believed_at=state.guard.noted.believed_at,
         second_at=state.second.at,

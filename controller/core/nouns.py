@@ -139,6 +139,29 @@ class Disk(NamedTuple):
     text: str = ""
 
 
+class ComesIn(NamedTuple):
+    """What comes into the mash in a step, or is drawn off it; of a rest nothing."""
+
+    kg: float = 0.0  # liquor to add, mash to pull, a cooker that joins
+    hot_c: float | None = None
+    j_per_kg_k: float = 4190.0  # of what comes in; water, mean of 60..78 °C (IAPWS SR6-08(2011))
+    pull_kg_per_kg: float | None = None  # thickness of what is drawn off or joins
+    thin_p: float | None = None  # decoction of the liquid alone: its gravity, °P
+    boil_off_kg: float = 0.0  # decoction: of the pull
+    kettle: str = ""  # decoction: what happens to it, in words
+    cooled_c: float | None = None  # decoction: the main mash is left to cool, to this; None: it is kept
+    away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
+
+
+class Iodine(NamedTuple):
+    """When are iodine tests asked for in a step?"""
+
+    after_s: float = 0.0  # a step that ends by iodine: this long into the rest
+    go_on_after_s: float | None = None  # unanswered so long after asking, go on; None: wait for ever
+    every_s: float = 0.0  # a series of tests, nothing waits for it; 0 = none
+    from_s: float = 0.0  # after the temperature is reached
+
+
 class Leg(NamedTuple):
     """One step of a course, compiled: plain numbers in base units."""
 
@@ -151,23 +174,12 @@ class Leg(NamedTuple):
     ends: Literal["time", "person", "iodine"]
     capacity_j_per_k: float  # of all that is in the tun during this leg, vessel metal included
     ramp_s: float  # planned rise, s
-    ask_after_s: float = 0.0  # iodine: ask this long into the rest
-    go_on_after_s: float | None = None  # iodine: unanswered so long after asking, go on; None: wait for ever
-    addition_kg: float = 0.0  # liquor to add, mash to pull, a cooker that joins
-    addition_c: float | None = None
-    addition_j_per_kg_k: float = 4190.0  # of what comes in; water, mean of 60..78 °C (IAPWS SR6-08(2011))
     why: str = ""
+    comes: ComesIn = ComesIn()
     mixing_s: float = SETTLE_S  # after an addition, before the reading is believed
-    pull_kg_per_kg: float | None = None  # thickness of what is drawn off or joins
-    thin_p: float | None = None  # decoction of the liquid alone: its gravity, °P
-    boil_off_kg: float = 0.0  # decoction: of the pull
-    kettle: str = ""  # decoction: what happens to it, in words
-    cooled_c: float | None = None  # decoction: the main mash is left to cool, to this; None: it is kept
-    away_s: float = 0.0  # decoction: from pull to return, by the plan; nothing waits for it
+    iodine: Iodine = Iodine()
     told: str = ""  # said when the step begins
     remind_s: float = 0.0  # souring: the pH is asked for so often; 0 = never
-    iodine_every_s: float = 0.0  # a series of tests, nothing waits for it; 0 = none
-    iodine_from_s: float = 0.0  # after the temperature is reached
 
 
 class Event(NamedTuple):
@@ -186,6 +198,18 @@ class Event(NamedTuple):
     data: Mapping[str, Any] | None = None
 
 
+class ForPeople(NamedTuple):
+    """What is said to people in a run; nothing in it decides about heat."""
+
+    grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt
+    overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
+    hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
+    hot_liquor_c: float | None = None
+    cooker: tuple[tuple[float, str], ...] = ()  # what is told of a cooker, so long before it joins, s
+    days_s: tuple[float, float] | None = None  # nine simulated days of ten were ready within, from the start
+    filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
+
+
 class Course(NamedTuple):
     """A program made ready for one tun: what the core steps through. Journalled whole at the start of a run."""
 
@@ -201,14 +225,8 @@ class Course(NamedTuple):
     digest: str  # hash of the program file's meaning and of the tun file
     malt: Mapping[str, float | None] | None = None  # what the estimate of the wort rests on; decides nothing
     landing_c: float | None = None  # where the mash should land after dough-in
-    overruled: Mapping[str, str] | None = None  # advice known and accepted: rule and the brewer's reason
-    hot_liquor_s: float | None = None  # sparge liquor takes so long to heat; None: nobody is reminded
-    hot_liquor_c: float | None = None
     liquor_c: float | None = None  # of the liquor before any heat, by the plan
-    cooker: tuple[tuple[float, str], ...] = ()  # what is told of a cooker, so long before it joins, s
-    grist: tuple[tuple[str, float], ...] = ()  # name and kg of each malt, for people
-    days_s: tuple[float, float] | None = None  # nine simulated days of ten were ready within, from the start
-    filed: Fleeting[tuple[Event, ...]] = ()  # on record once, at the start: advice, malt lots, calibration
+    people: ForPeople = ForPeople()
 
 
 class Order(NamedTuple):
@@ -227,32 +245,6 @@ class Order(NamedTuple):
     retained: bool = False
     course: Course | None = None  # `start`, `adjust`: what the edge loaded and compiled for it
     problems: tuple[str, ...] = ()  # why it could not be read or loaded
-
-
-class Inputs(NamedTuple):
-    """What reached the door since the last tick? Queues are short tails: the newest few, never a backlog."""
-
-    mash: tuple[Sample, ...] = ()
-    second: tuple[Sample, ...] = ()
-    outlet: tuple[Sample, ...] = ()
-    heater: HeaterReport | None = None  # newest
-    heater_online: Presence | None = None  # the node's last will; gone is a fault at once, there proves nothing
-    probe_online: Presence | None = None  # of the mash probe's node
-    second_online: Presence | None = None
-    outlet_online: Presence | None = None
-    movers_online: Presence | None = None  # of the nodes that drive what must move for heat: of two the worse word
-    level: Switch | None = None
-    flow: Switch | None = None
-    orders: tuple[Order, ...] = ()
-    link: Link = Link(False, 0.0)
-    disk: Disk = Disk(True, 0, 0)
-    wall_s: float = 0.0  # unix s; a stamp, never a timer
-    wall_confirmed: bool = False  # the machine says its clock is in step
-    late_s: float = 0.0  # how late this tick begins
-    gap_s: float = 0.0  # time by which the suspend-counting clock ran ahead of the other since the last tick
-    wall_set_s: float = 0.0  # by how much the wall clock was set since the last tick, + = on
-    supply_w: float | None = None  # share of a supply that several tuns draw on, W; None where none is shared
-    epoch_seen: int = 0  # highest owner epoch heard of (journal, heater report, retained status, another's command)
 
 
 @quick

@@ -96,8 +96,6 @@ def _value(hint: object, said: object, now: float) -> object:
     origin, args = get_origin(hint), get_args(hint)
     if hint == Instant:
         return now - _number(said)
-    if origin is Annotated:
-        return _value(args[0], said, now)
     if origin in UNIONS:
         return _one_of(args, said, now)
     if origin is Literal:

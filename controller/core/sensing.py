@@ -13,8 +13,8 @@ from controller.core.guard import gate, liquid
 from controller.core.guard.senses import HEATED, NO_RUN, AtHeater, Own, Probed, Senses
 from controller.core.guard.senses import Run as RunSense
 from controller.core.guard.state import GuardState
+from controller.core.inputs import Inputs
 from controller.core.nouns import (
-    Inputs,
     Instant,
     Measurement,
     Phase,
@@ -52,7 +52,7 @@ def look(settings: Settings, state: State, now: Instant, inputs: Inputs, settled
     tun, run, delay_s = settings.tun, state.run, max(0.0, inputs.link.delay_s)
     heated, begun = run.state in HEATED, run.state not in NO_RUN and run.state is not RunState.CHECKING
     trust = not heated or run.phase is Phase.ADDING or run.phase is Phase.SETTLING
-    born = begun and probe.reborn(inputs.probe_online, state.mash)
+    born = begun and probe.reborn(inputs.there.mash, state.mash)
     mash, seen = probe.look(
         tun.probes.mash, tun.guard.jump_k, state.mash, inputs.mash, now, delay_s, trust, strict=begun, born=born
     )
@@ -64,7 +64,7 @@ def look(settings: Settings, state: State, now: Instant, inputs: Inputs, settled
         mash=mash,
         second=second,
         outlet=outlet,
-        orders=envelope.renew(state.orders, state.boot, now, inputs.wall_set_s),
+        orders=envelope.renew(state.orders, state.boot, now, inputs.clocks.wall_set_s),
         heater=inputs.heater if inputs.heater is not None else state.heater,
         level=inputs.level if inputs.level is not None else state.level,
         flow=inputs.flow if inputs.flow is not None else state.flow,
@@ -110,15 +110,15 @@ def senses(
         now=now,
         dt=dt,
         run=_of_run(tun, run, now, target, setpoint),
-        mash=_probe_sense(seen=read.mash, raw=inputs.mash, gone=_gone(inputs.probe_online, state.mash, now)),
-        second=_probed(read.second, inputs.second, _gone(inputs.second_online, state.second, now)),
-        outlet=_probed(read.outlet, inputs.outlet, _gone(inputs.outlet_online, state.outlet, now)),
+        mash=_probe_sense(seen=read.mash, raw=inputs.mash, gone=_gone(inputs.there.mash, state.mash, now)),
+        second=_probed(read.second, inputs.second, _gone(inputs.there.second, state.second, now)),
+        outlet=_probed(read.outlet, inputs.outlet, _gone(inputs.there.outlet, state.outlet, now)),
         heater=_at_heater(tun, state, inputs, since=now - dt),
         own=_own(
             link=inputs.link,
-            late_s=inputs.late_s,
-            gap_s=inputs.gap_s,
-            wall_set_s=inputs.wall_set_s,
+            late_s=inputs.clocks.late_s,
+            gap_s=inputs.clocks.gap_s,
+            wall_set_s=inputs.clocks.wall_set_s,
             epoch=state.guard.epoch,
             epoch_seen=inputs.epoch_seen,
             disk_ok=inputs.disk.ok,
@@ -141,14 +141,14 @@ def _of_run(tun: Tun, run: Run, now: Instant, target: Target, setpoint: Setpoint
 
 
 def _at_heater(tun: Tun, state: State, inputs: Inputs, since: Instant) -> AtHeater:
-    report, stirrer, pump = inputs.heater, tun.stirrer, tun.pump
+    report, stirrer, pump, movers = inputs.heater, tun.stirrer, tun.pump, inputs.there.movers
     stirred = (stirrer is None or not stirrer.required_for_heat or state.stir_on_s > 0.0) and (
         pump is None or not pump.required_for_heat or state.pump_on_s > 0.0
     )
     return _heater(
         report=report if report is not None and report.at > since else None,
-        online=_there(inputs.heater_online, state.guard.line.acked_at),
-        movers=None if inputs.movers_online is None else inputs.movers_online.there,
+        online=_there(inputs.there.heater, state.guard.line.acked_at),
+        movers=None if movers is None else movers.there,
         level=state.level,
         flow=state.flow,
         pump_on_s=state.pump_on_s,

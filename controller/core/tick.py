@@ -16,7 +16,8 @@ from controller.core.control.heat_path import heat_path
 from controller.core.control.observer import in_mash
 from controller.core.control.plant_model import believed
 from controller.core.guard import gate as guard
-from controller.core.nouns import Demand, Event, Inputs, Instant, Measurement, RunState, Setpoint, Target, View
+from controller.core.inputs import Inputs
+from controller.core.nouns import Demand, Event, Instant, Measurement, RunState, Setpoint, Target, View
 from controller.core.procedure import estimate, plight, program, resume, settling, wanted, who_moves
 from controller.core.procedure.run import Run, go
 from controller.core.state import Outcome, State
@@ -35,7 +36,8 @@ def tick(settings: Settings, state: State, now: Instant, inputs: Inputs) -> Outc
     tun, limit_s = settings.tun, 60.0 * settings.service.resume_minutes
     was, last_c = state.run.state, state.mash.value_c
     if slept := resume.slept(dt, limit_s, tun.guard.clock_odd_s):
-        inputs = inputs._replace(gap_s=max(inputs.gap_s, dt))
+        clocks = inputs.clocks
+        inputs = inputs._replace(clocks=clocks._replace(gap_s=max(clocks.gap_s, dt)))
     settled = guard.settle(state.guard, inputs.disk.ok, inputs.disk.written_seq)
     state, read = sensing.look(settings, state, now, inputs, settled)
     mashed = in_mash(heat_path(tun), not state.run.grain_in, state.loop.belief, read.mash)

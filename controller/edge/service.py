@@ -15,7 +15,8 @@ from typing import Any, Protocol
 
 from controller.core import carry_out
 from controller.core.heater_command import HeaterCommand
-from controller.core.nouns import Event, Inputs, Instant, Motor, RunState
+from controller.core.inputs import Clocks, Inputs
+from controller.core.nouns import Event, Instant, Motor, RunState
 from controller.core.procedure.orders.envelope import ACTIVE
 from controller.core.procedure.orders.permissives import Facts
 from controller.core.procedure.run import Prompt
@@ -244,15 +245,9 @@ class Service:
         """One tick: decide, send the command, then everything else."""
         stalled = self._watchdog.beat() if self._watchdog is not None else False
         late = late_s if stalled or late_s / self.clock.speed >= LATE_FLOOR_S else min(late_s, LATE_FLOOR_S)
-        inputs = self.inbox.take(
-            now,
-            disk=self.writer.disk(),
-            wall_s=self.clock.wall_s(),
-            wall_confirmed=self.clock.confirmed(),
-            late_s=late,
-            gap_s=self.clock.gap_s(),
-            wall_set_s=self._wall_set_s(),
-        )
+        clock, set_s = self.clock, self._wall_set_s()
+        clocks = Clocks(clock.wall_s(), clock.confirmed(), wall_set_s=set_s, late_s=late, gap_s=clock.gap_s())
+        inputs = self.inbox.take(now, disk=self.writer.disk(), clocks=clocks)
         if self._supply is not None:
             watts, word = self._supply.watts(self.outcome, now)
             inputs = inputs._replace(supply_w=watts)

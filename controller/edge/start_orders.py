@@ -36,7 +36,8 @@ def compiler(config: Path, settings: Settings) -> Compile:
         if not isinstance(made := _planned(config, settings, args), plan.Plan):
             return made
         filed = run_header.at_start(config, made, settings, time.time())
-        return made.course._replace(filed=filed, days_s=simulated_days.ready_s(settings.service, made))
+        days_s = simulated_days.ready_s(settings.service, made)
+        return made.course._replace(people=made.course.people._replace(filed=filed, days_s=days_s))
 
     return compiled
 

@@ -12,12 +12,12 @@ from collections.abc import Callable, Iterable
 from math import inf
 
 from controller.core.heater_command import HeaterCommand
+from controller.core.inputs import Clocks, Inputs, Presences
 from controller.core.nouns import (
     Bad,
     Disk,
     Foreign,
     HeaterReport,
-    Inputs,
     Instant,
     Link,
     Order,
@@ -33,7 +33,7 @@ from controller.messages.what_counts import Rates, SwitchWords
 from controller.quick_records import maker
 from controller.settings.service import Settings
 
-_linked = maker(Link)
+_linked, _presences, _inputs = maker(Link), maker(Presences), maker(Inputs)
 TAIL = 8  # newest samples of a probe between two ticks
 ORDERS = 32  # orders between two ticks; more are turned away with an answer
 EACH_STOP = 4  # of each order that takes heat away so many are kept, the newest
@@ -259,11 +259,7 @@ class Inbox:
         now: Instant,
         *,
         disk: Disk = Disk(True, 0, 0),  # noqa: B008 - an immutable value
-        wall_s: float = 0.0,
-        wall_confirmed: bool = False,
-        late_s: float = 0.0,
-        gap_s: float = 0.0,
-        wall_set_s: float = 0.0,
+        clocks: Clocks = Clocks(),  # noqa: B008 - an immutable value
     ) -> Inputs:
         """Everything since the last call, for one tick; the queues are empty afterwards."""
         mash, second, outlet = map(tuple, self._tails.values())
@@ -272,27 +268,25 @@ class Inbox:
         orders, self._orders = tuple(self._orders), []
         t, present, switch = self.topics, self._present.get, self._switches.get
         level, flow = switch(t.level), switch(t.flow)
-        inputs = Inputs(
+        there = _presences(
+            heater=self._heater_online,
+            mash=present(t.probe_online),
+            second=present(t.second_online),
+            outlet=present(t.outlet_online),
+            movers=min(filter(None, map(present, t.movers_online)), key=lambda word: word.there, default=None),
+        )
+        inputs = _inputs(
             mash=mash,
             second=second,
             outlet=outlet,
             heater=self._heater,
-            heater_online=self._heater_online,
-            probe_online=present(t.probe_online),
-            second_online=present(t.second_online),
-            outlet_online=present(t.outlet_online),
-            movers_online=min(filter(None, map(present, t.movers_online)), key=lambda word: word.there, default=None),
             level=level.take() if level is not None else None,
             flow=flow.take() if flow is not None else None,
+            there=there,
             orders=orders,
             link=self._link(now),
             disk=disk,
-            wall_s=wall_s,
-            wall_confirmed=wall_confirmed,
-            late_s=late_s,
-            gap_s=gap_s,
-            wall_set_s=wall_set_s,
-            supply_w=None,
+            clocks=clocks,
             epoch_seen=self.epoch_seen,
         )
         self._foreign, self._taken_at = None, now

@@ -78,9 +78,9 @@ def status(
 def _span(course: Course | None, finish_s: float) -> list[float] | None:
     """Within which times from now do nine days of ten end, s? As much of each as is left of the plan; null where no
     days were simulated."""
-    if course is None or course.days_s is None or course.planned_s <= 0.0:
+    if course is None or course.people.days_s is None or course.planned_s <= 0.0:
         return None
-    return [round(finish_s * whole_s / course.planned_s) for whole_s in course.days_s]
+    return [round(finish_s * whole_s / course.planned_s) for whole_s in course.people.days_s]
 
 
 def _temperatures(outcome: Outcome) -> dict[str, float | None]:
@@ -205,14 +205,14 @@ def more(run: Run, seen: Measurement) -> str | None:
 
 def left_kg(run: Run, leg: Leg, now_c: float) -> float:
     """So much more, kg, of what comes at the step's own temperature: heat balance over what is in the tun by now."""
-    course = run.course
-    if course is None or leg.addition_c is None or run.leg == 0 or not (now_c < leg.target_c < leg.addition_c):
+    course, comes, hot_c = run.course, leg.comes, leg.comes.hot_c
+    if course is None or hot_c is None or run.leg == 0 or not (now_c < leg.target_c < hot_c):
         return 0.0
-    began_c = min(course.legs[run.leg - 1].target_c if leg.cooled_c is None else leg.cooled_c, now_c)
-    per_kg, pulled_j = leg.addition_j_per_kg_k, 0.0
+    began_c = min(course.legs[run.leg - 1].target_c if comes.cooled_c is None else comes.cooled_c, now_c)
+    per_kg, pulled_j = comes.j_per_kg_k, 0.0
     if leg.kind == "decoction":
-        pulled_j = per_kg * (leg.addition_kg - leg.boil_off_kg) + leg.boil_off_kg * WATER
+        pulled_j = per_kg * (comes.kg - comes.boil_off_kg) + comes.boil_off_kg * WATER
     empty = leg.capacity_j_per_k - pulled_j
-    done_kg = empty * (now_c - began_c) / (per_kg * (leg.addition_c - now_c))
-    all_kg = empty * (leg.target_c - began_c) / (per_kg * (leg.addition_c - leg.target_c))
+    done_kg = empty * (now_c - began_c) / (per_kg * (hot_c - now_c))
+    all_kg = empty * (leg.target_c - began_c) / (per_kg * (hot_c - leg.target_c))
     return max(0.0, all_kg - done_kg)

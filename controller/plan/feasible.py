@@ -232,7 +232,7 @@ def _lands(at: int, step: Step, stage: Stage) -> Iterator[Problem]:
     lands_c, written = stage.comes.lands_c, step.amount_kg is not None or step.volume_l is not None
     if not written or lands_c is None or stage.kind == "water_in" or lands_c <= stage.target_c + LANDS_K:
         return
-    found = f"{stage.addition_kg:g} kg, which lands the mash at {lands_c:.1f} °C"
+    found = f"{stage.comes.kg:g} kg, which lands the mash at {lands_c:.1f} °C"
     yield problem_at(at, step, "amount", found, f'"auto", or less: the target is {stage.target_c:g} °C')
 
 
@@ -247,8 +247,8 @@ def _boils(at: int, step: Step, tun: Tun) -> Iterator[Problem]:
 
 def _pull(program: Program, tun: Tun, at: int, stage: Stage) -> Iterator[Problem]:
     mash_kg = program.grist_kg + stage.liquor_kg
-    left_kg = mash_kg - stage.addition_kg
+    left_kg = mash_kg - stage.comes.kg
     if left_kg < tun.min_liquor_l:
-        found = f"a pull of {stage.addition_kg:.1f} kg out of {mash_kg:.1f} kg"
+        found = f"a pull of {stage.comes.kg:.1f} kg out of {mash_kg:.1f} kg"
         wanted = f"at least {tun.min_liquor_l:g} kg left in the tun, so that the heater stays covered"
         yield problem_at(at, program.step[at], "amount", found, wanted)

@@ -93,9 +93,9 @@ def _rest(plan: Plan, stage: Stage) -> Rest:
         before_c = plan.stages[plan.stages.index(stage) - 1].target_c
         work, thin = estimate.work(plan.course), stage.comes.thin_p is not None
         share = hands.pull_share(work, plan.stages.index(stage))
-        pulled = Pulled(share, before_c, stage.pull_kg_per_kg, thin)
+        pulled = Pulled(share, before_c, stage.comes.pull_kg_per_kg, thin)
         cooled_c = stage.comes.cooled_c
-        return rest._replace(pulled=pulled, away_s=stage.away_s, away_to_c=cooled_c, thinned=thinned)
+        return rest._replace(pulled=pulled, away_s=stage.comes.away_s, away_to_c=cooled_c, thinned=thinned)
     return rest
 
 

@@ -13,7 +13,7 @@ from controller.brewing import extract, heat, volumes
 from controller.brewing.kinetics import malts
 from controller.brewing.kinetics.calibration import Calibration
 from controller.core.control.climb import power_w
-from controller.core.nouns import Course, Leg
+from controller.core.nouns import ComesIn, Course, ForPeople, Iodine, Leg
 from controller.plan import additions, feasible, stages
 from controller.plan.recipe import Program, Step
 from controller.plan.stages import Stage
@@ -82,22 +82,25 @@ def _leg(stage: Stage, program: Program, tun: Tun) -> Leg:
         ends=step.by,
         capacity_j_per_k=stage.capacity_j_per_k,
         ramp_s=stage.rising_s,
-        ask_after_s=step.ask_after_s or 0.0,
-        go_on_after_s=step.go_on_after_s,
-        addition_kg=stage.comes.kg,
-        addition_c=stage.comes.hot_c,
-        addition_j_per_kg_k=stage.comes.j_per_kg_k,
-        pull_kg_per_kg=stage.comes.pull_kg_per_kg,
-        thin_p=stage.comes.thin_p,
-        boil_off_kg=stage.comes.boil_off_kg,
-        kettle=kettle_words(step),
-        cooled_c=stage.comes.cooled_c,
-        away_s=stage.comes.away_s,
         why=stage.why,
+        comes=_comes(stage.comes, step),
         remind_s=step.ph_every_s or 0.0,
         told="; ".join(one.told for one in program.enzyme if one.added_in == step.name),
-        iodine_every_s=step.iodine_every_s or 0.0,
-        iodine_from_s=step.iodine_from_s,
+        iodine=Iodine(step.ask_after_s or 0.0, step.go_on_after_s, step.iodine_every_s or 0.0, step.iodine_from_s),
+    )
+
+
+def _comes(comes: additions.Addition, step: Step) -> ComesIn:
+    return ComesIn(
+        kg=comes.kg,
+        hot_c=comes.hot_c,
+        j_per_kg_k=comes.j_per_kg_k,
+        pull_kg_per_kg=comes.pull_kg_per_kg,
+        thin_p=comes.thin_p,
+        boil_off_kg=comes.boil_off_kg,
+        kettle=kettle_words(step),
+        cooled_c=comes.cooled_c,
+        away_s=comes.away_s,
     )
 
 
@@ -131,7 +134,7 @@ def make(program: Program, tun: Tun, brewery: Calibration | None = None) -> Plan
     volume_l = volumes.mash_volume_l(liquor + added, additions.all_grist_kg(program))
     mash_s = sum(stage.rising_s + (0.0 if stage.kind == "keep" else stage.hold_s) for stage in mash)
     pauses_s = sum(stages.mixing_s(stage.kind, tun) for stage in steps)
-    away_s = sum(stage.away_s for stage in steps)
+    away_s = sum(stage.comes.away_s for stage in steps)
     mash_kwh = sum(stage.kwh for stage in mash)
     price = tun.energy_price_per_kwh
     basis = malt_basis(program, brewery)
@@ -205,12 +208,16 @@ def _course(program: Program, tun: Tun, strike: stages.Strike, steps: tuple[Stag
         planned_s=planned_s,
         digest=digest(program, tun),
         landing_c=None if strike.temperature_c is None else strike.landing_c,
-        overruled=dict(program.overrule) or None,
-        hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
-        hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
-        grist=tuple((line.name, round(line.mass_kg, 3)) for line in program.grist),
-        cooker=tuple((deed.before_s + additions.REMIND_S, deed.text) for deed in additions.cooker_deeds(program, tun)),
         liquor_c=program.liquor.temperature_c if strike.drawn_c is None else strike.temperature_c,
+        people=ForPeople(
+            grist=tuple((line.name, round(line.mass_kg, 3)) for line in program.grist),
+            overruled=dict(program.overrule) or None,
+            hot_liquor_s=program.hot_liquor.takes_s if program.hot_liquor is not None else None,
+            hot_liquor_c=program.hot_liquor.temperature_c if program.hot_liquor is not None else None,
+            cooker=tuple(
+                (deed.before_s + additions.REMIND_S, deed.text) for deed in additions.cooker_deeds(program, tun)
+            ),
+        ),
     )
 
 
@@ -256,7 +263,7 @@ def _step_document(stage: Stage) -> dict[str, object]:
         "climb_c_per_min": _finite(stage.climb_k_per_s * 60.0, 3) if rises else None,
         "limited_by": stage.limited_by or None,
         "hold_s": _finite(stage.hold_s, 1),
-        "addition_kg": _finite(stage.addition_kg, 2) if stage.limited_by == "addition" else None,
+        "addition_kg": _finite(stage.comes.kg, 2) if stage.limited_by == "addition" else None,
         "energy_kwh": _finite(stage.kwh, 3),
         "why": stage.why,
     }

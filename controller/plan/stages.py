@@ -44,21 +44,6 @@ class Stage(NamedTuple):
         """How long from the step's beginning until its own time begins, s?"""
         return self.ramp_s + self.late_s
 
-    @property
-    def addition_kg(self) -> float:
-        """How much comes in, or is pulled, kg?"""
-        return self.comes.kg
-
-    @property
-    def pull_kg_per_kg(self) -> float | None:
-        """How thick is what is pulled or joins, kg/kg?"""
-        return self.comes.pull_kg_per_kg
-
-    @property
-    def away_s(self) -> float:
-        """How long is the pull away, s?"""
-        return self.comes.away_s
-
 
 class Strike(NamedTuple):
     """The liquor before dough-in, and where the mash lands."""

@@ -46,17 +46,17 @@ def _coming(course: Course, at: int) -> Rest:
         return rest._replace(thinned=kinetics.Thinned(hands.thick(work(course), at + 1)))
     if leg.kind == "decoction":
         share = hands.pull_share(work(course), at)
-        pulled = kinetics.Pulled(share, before_c, leg.pull_kg_per_kg, leg.thin_p is not None)
-        thinned = kinetics.Thinned(hands.thick(work(course), at + 1)) if leg.boil_off_kg else None
-        return rest._replace(pulled=pulled, away_s=leg.away_s, away_to_c=leg.cooled_c, thinned=thinned)
+        pulled = kinetics.Pulled(share, before_c, leg.comes.pull_kg_per_kg, leg.comes.thin_p is not None)
+        thinned = kinetics.Thinned(hands.thick(work(course), at + 1)) if leg.comes.boil_off_kg else None
+        return rest._replace(pulled=pulled, away_s=leg.comes.away_s, away_to_c=leg.comes.cooled_c, thinned=thinned)
     return rest
 
 
 def _rest_of(run: Run, leg: Leg, now_c: float) -> Rest:
     """What is left of the step that runs: the rest of its rise, and of its time; of a decoction, that it comes back."""
     if run.mash.amounts is not None and run.mash.amounts.away is not None:
-        waited_s = run.mash.at - run.phase_since if run.phase is Phase.WAITING else leg.away_s
-        return Rest(leg.name, leg.target_c, mixing_s(leg), 0.0, max(AT_ONCE_S, leg.away_s - waited_s))
+        waited_s = run.mash.at - run.phase_since if run.phase is Phase.WAITING else leg.comes.away_s
+        return Rest(leg.name, leg.target_c, mixing_s(leg), 0.0, max(AT_ONCE_S, leg.comes.away_s - waited_s))
     return Rest(leg.name, leg.target_c, max(0.0, leg.hold_s - run.progress.credited_s), rise_left_s(run, leg, now_c))
 
 

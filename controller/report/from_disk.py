@@ -144,7 +144,9 @@ def read(paths: Sequence[Path], power_w: float | None = None, added: Sequence[Ma
 
 def _planned(leg: Mapping[str, Any]) -> PlanEntry:
     known = {key: leg[key] for key in PlanEntry._fields if key in leg}
-    return PlanEntry(**{**known, "mixing_s": float(leg.get("mixing_s", 0.0)) if leg["kind"] in GOES_IN else 0.0})
+    mixing_s = float(leg.get("mixing_s", 0.0)) if leg["kind"] in GOES_IN else 0.0
+    comes = line_format.comes(leg)
+    return PlanEntry(**{**known, "addition_kg": comes["kg"], "addition_c": comes["hot_c"], "mixing_s": mixing_s})
 
 
 def _row(t_s: float, entry: Mapping[str, Any]) -> Second:

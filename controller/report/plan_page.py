@@ -191,7 +191,7 @@ def rows(plan: Plan, dough_in_s: float | None) -> Iterator[Row]:
         yield Row(clock, f"{number} {stage.name}", target, _hold(plan, stage), _rise(plan, stage), stage.why)
         now_s += 0.0 if stage.at is None else stage.rising_s + stage.hold_s * (stage.kind != "keep")
         now_s += mixing_s(stage.kind, plan.tun)
-        now_s += 0.0 if stage.at is None else stage.away_s
+        now_s += 0.0 if stage.at is None else stage.comes.away_s
 
 
 def _table(plan: Plan, dough_in_s: float | None) -> Iterator[str]:

@@ -25,7 +25,7 @@ def poured(plan: Plan, stage: Stage) -> str:
     if stage.kind == "cereal":
         return "; ".join(_cooker(plan, stage))
     liquor = "water" if stage.kind == "water_in" else "liquor"
-    kg = f"{stage.addition_kg:.1f}" if stage.addition_kg >= 10.0 else f"{stage.addition_kg:.2f}"
+    kg = f"{stage.comes.kg:.1f}" if stage.comes.kg >= 10.0 else f"{stage.comes.kg:.2f}"
     lands = _written(plan, stage) if stage.kind == "infusion" else ""
     return f"{kg} kg of {liquor} at {stage.comes.hot_c:g} °C in{lands}"
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from controller.brewing.kinetics import hands, malts, model
+from controller.edge.record import line_format
 from controller.report.run_record import ENZYMES, Second
 
 STRIDE_S = 10.0  # as live
@@ -46,8 +47,13 @@ def follow(rows: Sequence[Second], course: Mapping[str, Any]) -> Wort:
 
 def work(course: Mapping[str, Any]) -> hands.Work:
     """What did the steps of a course ask of people's hands? The course as the journal keeps it."""
-    asked = (hands.Hand(**{key: leg[key] for key in hands.Hand._fields if key in leg}) for leg in course["legs"])
-    return hands.Work(tuple(asked), course["grist_kg"], malts.recalled(course.get("malt")).malt.liquor_kg_per_kg)
+    asked = tuple(_hand(leg["kind"], line_format.comes(leg)) for leg in course["legs"])
+    return hands.Work(asked, course["grist_kg"], malts.recalled(course.get("malt")).malt.liquor_kg_per_kg)
+
+
+def _hand(kind: str, comes: Mapping[str, Any]) -> hands.Hand:
+    same = {key: comes[key] for key in ("pull_kg_per_kg", "boil_off_kg", "thin_p") if key in comes}
+    return hands.Hand(kind, comes["kg"], **same)
 
 
 class Mashed(NamedTuple):

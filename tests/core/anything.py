@@ -9,6 +9,7 @@ from hypothesis import Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule, run_state_machine_as_test
 
+from controller.core.inputs import Presences
 from controller.core.nouns import Foreign, Link, Presence, RunState
 from controller.core.procedure.orders import envelope as orders
 from controller.core.state import Outcome
@@ -17,8 +18,8 @@ from tests.core import bench as parts
 HEAT_STATES = {RunState.RUNNING, RunState.PAUSED, RunState.PAUSING}
 PLAN = parts.course(
     parts.leg("low", 50.0, 120.0),
-    parts.leg("beta", 63.0, 180.0, ends="iodine", ask_after_s=90.0),
-    parts.leg("more", 64.0, 60.0, kind="infusion", addition_kg=2.0, addition_c=95.0),
+    parts.leg("beta", 63.0, 180.0, ends="iodine", after_s=90.0),
+    parts.leg("more", 64.0, 60.0, kind="infusion", kg=2.0, hot_c=95.0),
     parts.leg("alpha", 72.0, 120.0, ends="person"),
     parts.leg("keep", 76.0, 600.0, kind="keep"),
 )
@@ -132,7 +133,7 @@ class Anything(RuleBasedStateMachine):
             [
                 {"late_s": 3.0},
                 {"gap_s": 100.0},
-                {"heater_online": Presence(False, math.inf)},
+                {"there": Presences(heater=Presence(False, math.inf))},
                 {"link": Link(True, 0.0, delay_s=4.0)},
                 {"link": Link(True, 0.0, delay_s=20.0)},
                 {"link": Link(True, 0.0, foreign=Foreign(0.0, None, 0.0))},

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from controller.core import carry_out
-from controller.core.nouns import Course, Disk, HeaterReport, Inputs, Leg, Link, Order, Reading, Reply, Switch
+from controller.core.inputs import Clocks, Inputs
+from controller.core.nouns import ComesIn, Course, Disk, HeaterReport, Iodine, Leg, Link, Order, Reading, Reply, Switch
 from controller.core.procedure.orders.permissives import Facts
 from controller.core.procedure.run import Progress, Prompt, Run, leg_of
 from controller.core.state import Outcome, State, start
@@ -43,8 +44,15 @@ def settings(**changes: Any) -> Settings:
 
 
 def leg(name: str, target_c: float, hold_s: float, **changes: Any) -> Leg:
-    base = Leg(name, "rest", target_c, hold_s, RISE, 1.0, "time", MASH_J_PER_K, 600.0)
-    return base._replace(**changes)
+    return with_step(Leg(name, "rest", target_c, hold_s, RISE, 1.0, "time", MASH_J_PER_K, 600.0), **changes)
+
+
+def with_step(step: Leg, **changes: Any) -> Leg:
+    """The step with these changes, those of what comes in and of its iodine tests among them."""
+    comes, iodine = (
+        {name: changes.pop(name) for name in kind._fields if name in changes} for kind in (ComesIn, Iodine)
+    )
+    return step._replace(comes=step.comes._replace(**comes), iodine=step.iodine._replace(**iodine), **changes)
 
 
 def course(*legs: Leg, grist_kg: float = 20.0) -> Course:
@@ -58,6 +66,12 @@ def changed(run: Run, **changes: Any) -> Run:
     """The run with these changes, those to its progress among them."""
     within = {key: changes.pop(key) for key in tuple(changes) if key in Progress._fields}
     return run._replace(progress=run.progress._replace(**within), **changes)
+
+
+def given(inputs: Inputs, **changes: Any) -> Inputs:
+    """These inputs with changes, those of the clocks among them."""
+    within = {name: changes.pop(name) for name in Clocks._fields if name in changes}
+    return inputs._replace(clocks=inputs.clocks._replace(**within), **changes)
 
 
 @dataclass
@@ -156,11 +170,10 @@ class Bench:
             orders=tuple(self.orders),
             link=Link(self.link, 0.0 if self.link else self.now),
             disk=Disk(self.durable, 10 if self.durable else 0, 10),
-            wall_s=WALL,
-            wall_confirmed=True,
+            clocks=Clocks(WALL, wall_confirmed=True),
         )
         self.orders = []
-        self.inputs = inputs._replace(**self.extra)
+        self.inputs = given(inputs, **self.extra)
         self.last = tick(self.settings, self.state, self.now, self.inputs)
         self.state = self.last.state
         self.log.append(self.last)

@@ -15,6 +15,7 @@ from tests.core.bench import Bench, course, leg, settings
 TWO_RESTS_AND_KEEP = course(
     leg("beta", 63.0, 3600.0), leg("alpha", 72.0, 1200.0), leg("keep", 76.0, 7200.0, kind="keep"), grist_kg=0
 )
+REST = leg("beta", 63.0, 2400.0)
 SETTLED_REST = leg("protein", 50.0, 300.0)
 SETTLED = course(SETTLED_REST, leg("maltose", 63.0, 600.0), leg("keep", 63.0, 3600.0, kind="keep"))
 
@@ -25,6 +26,14 @@ def begun(bench: Bench, plan: Course) -> Bench:
     bench.start(plan)
     bench.run(2)
     assert bench.state.run.state is RunState.RUNNING
+    return bench
+
+
+def in_a_rest() -> Bench:
+    """What is a run that has had five minutes of its rest?"""
+    bench = begun(Bench(settings(), mash_c=62.8), course(REST, leg("keep", 72.0, 3600.0, kind="keep"), grist_kg=0))
+    bench.until("resting")
+    bench.run(300)
     return bench
 
 

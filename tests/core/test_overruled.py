@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from controller.core import checkpoint
+from controller.core.nouns import ForPeople
 from controller.edge.files import config_files as files
 from controller.plan import advise, plan
 from controller.plan.other_liquor import HotLiquor
@@ -26,7 +27,7 @@ def test_an_overruled_rule_is_an_event_at_the_start_with_who_and_why() -> None:
     """The reason stands in the record even when the program's file changes later."""
     bench = Bench(settings(), mash_c=20.0)
     bench.until("idle")
-    bench.start(course(leg("rest", 50.0, 600.0))._replace(overruled={"A5": "the ramp is known"}))
+    bench.start(course(leg("rest", 50.0, 600.0))._replace(people=ForPeople(overruled={"A5": "the ramp is known"})))
     bench.step()
     said = [event for event in bench.events if event.kind == "overrule"]
     assert [(event.id, event.data) for event in said] == [("A5", {"reason": "the ramp is known", "by": "brewer"})]
@@ -36,7 +37,7 @@ def test_the_reason_comes_from_the_program_and_survives_the_record() -> None:
     """Through the plan into the course, onto the disk and back."""
     program = files.load_program(CONFIG, "sandpiper").model_copy(update={"overrule": {"A5": "known"}})
     made = plan.make(program, files.load_tun(CONFIG, "gannet"))
-    assert made.course.overruled == {"A5": "known"}
+    assert made.course.people.overruled == {"A5": "known"}
     bench = Bench(settings(), mash_c=20.0)
     bench.until("idle")
     bench.start(made.course)

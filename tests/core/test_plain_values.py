@@ -78,6 +78,7 @@ def test_moments_travel_as_ages() -> None:
         ("share", float("nan")),
         ("share", float("inf")),
         ("share", 10**400),
+        ("share", 1.01e300),
         ("told", 1),
         ("told", None),
         ("since_ago_s", "long"),
@@ -119,11 +120,14 @@ def test_every_key_is_needed() -> None:
 
 
 def test_a_whole_number_does_for_a_figure() -> None:
-    """JSON of another writer may say 60 for 60.0."""
-    assert record(Whole, {**through_json(FULL, 100.0), "share": 1}, 0.0).share.__class__ is float
+    """JSON of another writer may say 60 for 60.0; the largest that may be said is far beyond what is."""
+    taken = [record(Whole, {**through_json(FULL, 100.0), "share": share}, 0.0).share for share in (1, 1e300)]
+    assert taken == [1.0, 1e300] and taken[0].__class__ is float
 
 
 def test_a_type_that_no_record_may_hold_is_a_bug() -> None:
-    """Sets, say: said at once when written, not when read."""
+    """Sets, say, or a pair of one: said at once when written, not when read."""
     with pytest.raises(TypeError, match="set"):
         plain({1}, 0.0)
+    with pytest.raises(ValueError, match="longer"):
+        plain(Whole(pair=("b",)), 0.0)  # type: ignore[arg-type]

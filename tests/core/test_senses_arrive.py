@@ -19,7 +19,8 @@ from controller.core import sensing, tick
 from controller.core.guard import gate
 from controller.core.guard.senses import AtHeater, Own, Probed, Run, Senses
 from controller.core.guard.state import GuardState
-from controller.core.nouns import Demand, Disk, HeaterReport, Inputs, Link, Presence, Reading, Switch
+from controller.core.inputs import Clocks, Inputs, Presences
+from controller.core.nouns import Demand, Disk, HeaterReport, Link, Presence, Reading, Switch
 from controller.core.procedure.run import Beginning
 from controller.core.state import Outcome, State
 from controller.settings.tun import Output, SwitchInput
@@ -69,24 +70,27 @@ MASH, SECOND, OUTLET = (
 )
 INPUTS = Inputs(
     mash=MASH, second=SECOND, outlet=OUTLET, heater=HeaterReport(NOW - 0.1, "b1", 4, 70, 0.5, 9.0),
-    heater_online=Presence(False, NOW - 0.25), movers_online=Presence(True, NOW - 0.2),
-    probe_online=Presence(False, NOW - 0.3), level=Switch(True, NOW - 0.6), flow=Switch(True, NOW - 0.7),
-    link=Link(True, 0.0, 0.01), disk=Disk(ok=True, durable_seq=17, written_seq=18), wall_confirmed=True, late_s=0.3,
-    gap_s=0.4, wall_set_s=0.9, epoch_seen=3,
+    there=Presences(
+        heater=Presence(False, NOW - 0.25), movers=Presence(True, NOW - 0.2), mash=Presence(False, NOW - 0.3)
+    ),
+    level=Switch(True, NOW - 0.6), flow=Switch(True, NOW - 0.7),
+    link=Link(True, 0.0, 0.01), disk=Disk(ok=True, durable_seq=17, written_seq=18), epoch_seen=3,
+    clocks=Clocks(wall_confirmed=True, wall_set_s=0.9, late_s=0.3, gap_s=0.4),
 )  # fmt: skip
+THERE = INPUTS.there._replace(heater=Presence(True, NOW - 0.25), mash=None)
 TICKS: tuple[tuple[State, Inputs], ...] = (
     (BENCH.state, INPUTS),
     (
         BENCH.state,
         INPUTS._replace(
-            probe_online=None, second_online=Presence(False, NOW - 0.15), heater_online=Presence(True, NOW - 0.25),
+            there=THERE._replace(second=Presence(False, NOW - 0.15)),
             disk=Disk(ok=False, durable_seq=17, written_seq=18),
         ),
     ),
     (
         BENCH.state._replace(run=BENCH.state.run._replace(state=S.HELD)),
         INPUTS._replace(
-            probe_online=None, outlet_online=Presence(False, NOW - 0.05), heater_online=Presence(True, NOW - 0.25)
+            there=THERE._replace(outlet=Presence(False, NOW - 0.05)),
         ),
     ),
 )  # fmt: skip
@@ -257,5 +261,5 @@ def test_a_heater_node_that_answers_since_is_there(gone_s: float, there: bool) -
     not."""
     line = BENCH.state.guard.line._replace(acked_at=NOW - 10.0)
     state = BENCH.state._replace(guard=BENCH.state.guard._replace(line=line))
-    said = INPUTS._replace(heater_online=Presence(False, NOW - gone_s, retained=True))
+    said = INPUTS._replace(there=Presences(heater=Presence(False, NOW - gone_s, retained=True)))
     assert saw(state, said).senses.heater.online is there

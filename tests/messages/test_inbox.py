@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from math import inf
+
 import pytest
 
 from controller.core.heater_command import HeaterCommand
-from controller.core.nouns import Bad, Disk, Foreign, Link, Order, Presence, Reading, Switch
+from controller.core.inputs import Clocks, Presences
+from controller.core.nouns import Bad, Disk, Foreign, Link, Order, Presence, Reading, Reply, RunState, Switch
 from controller.messages import outgoing
-from controller.messages.inbox import EACH_STOP, ORDERS, TAIL, Inbox
+from controller.messages.inbox import EACH_STOP, ORDERS, REACH, TAIL, Inbox
+from controller.messages.strict_json import STATUS_CAP
 from controller.messages.topics import topics
 from controller.settings.tun import Output
 from tests.messages.inboxes import OFF, inbox, order, put, settings
@@ -112,17 +116,18 @@ def test_a_switch_that_repeats_itself_proves_nothing_but_a_bad_word_counts() -> 
     put(box, "p/flow", 4.0, ok=True)
     put(box, "p/flow", 5.0, ok="yes")
     assert box.take(5.25).flow == Switch(True, 4.0)
+    assert box.counters == {"sequence repeated": 1, "no truth value under `ok`": 1}
 
 
 def test_presence_is_remembered_retained_or_not() -> None:
     """A last will counts for those who come later; what is no truth value does not."""
     box = inbox()
-    assert (box.take(0.25).heater_online, box.take(0.3).probe_online) == (None, None)
+    assert box.take(0.25).there == Presences()
     box.put(box.topics.heater_online, b"false", 1.0, True)
     box.put(box.topics.probe_online, b"true", 1.0)
     box.put(box.topics.probe_online, b"perhaps", 1.0)
-    got = box.take(1.25)
-    assert (got.heater_online, got.probe_online) == (Presence(False, 1.0, True), Presence(True, 1.0))
+    there = Presence(True, 1.0)  # of both probes on the box
+    assert box.take(1.25).there == Presences(heater=Presence(False, 1.0, True), mash=there, second=there)
 
 
 @pytest.mark.parametrize(("needed", "words", "heard"), [
@@ -138,7 +143,7 @@ def test_the_worse_word_of_what_must_move_counts(needed: bool, words: dict[str, 
     for name, word in words.items():
         if f"brewhouse/testtun/{name}/online" in box.topics.heard():
             box.put(f"brewhouse/testtun/{name}/online", word, 1.0, True)
-    found = box.take(1.25).movers_online
+    found = box.take(1.25).there.movers
     assert found == (None if heard is None else Presence(heard, 1.0, True))
 
 
@@ -146,11 +151,10 @@ def test_the_presence_of_the_other_probes_is_remembered() -> None:
     """Each by the topic beside its own readings."""
     box = inbox()
     box.put("p/outlet/online", b"false", 1.0)
-    got = box.take(1.25)
-    assert (got.probe_online, got.second_online, got.outlet_online) == (None, None, Presence(False, 1.0))
+    outlet, box_gone = Presence(False, 1.0), Presence(False, 2.0)
+    assert box.take(1.25).there == Presences(outlet=outlet)
     box.put("p/box/online", b"false", 2.0)
-    got = box.take(2.25)
-    assert (got.probe_online, got.second_online) == (Presence(False, 2.0), Presence(False, 2.0))
+    assert box.take(2.25).there == Presences(mash=box_gone, second=box_gone, outlet=outlet)
 
 
 def test_an_own_command_heard_back_gives_the_round_trip() -> None:
@@ -166,6 +170,54 @@ def test_an_own_command_heard_back_gives_the_round_trip() -> None:
         box.sent(last := HeaterCommand(2, seq, 0.0, 10.0, "off"), 5.0 + seq)
     box.put(box.topics.heater_command, outgoing.heater_command(last, 0.0, "me"), 204.5)
     assert box.take(215.0).link.delay_s == 0.5
+
+
+def test_so_many_own_commands_are_waited_for() -> None:
+    """The newest sixty-four; one heard back ends the wait for itself and for older ones, not for those after it."""
+    box = inbox()
+    sent = [HeaterCommand(2, seq, 0.0, 10.0, "off") for seq in range(71)]
+    for command in sent[1:]:
+        box.sent(command, float(command.seq))
+    assert box.take(100.0).link.delay_s == 100.0 - 7.0  # seven to seventy
+    for seq, waits_s in ((67, 32.0), (68, 31.0), (69, 30.0), (70, 0.5)):
+        box.put(box.topics.heater_command, outgoing.heater_command(sent[seq], 0.0, "me"), seq + 0.5)
+        assert box.take(100.0).link.delay_s == waits_s
+
+
+def test_has_the_broker_brought_a_command_back_since_it_refused_one() -> None:
+    """One that never refused any has; else only an echo after that refusal says so."""
+    box = inbox()
+    assert [box.echoed_since(at) for at in (-inf, 0.0)] == [True, False]
+    box.sent(OFF, 1.0)
+    box.put(box.topics.heater_command, outgoing.heater_command(OFF, 0.0, "me"), 4.75)
+    assert [box.echoed_since(at) for at in (-inf, 4.5, 4.75, 5.0)] == [True, True, False, False]
+
+
+def test_before_anything_was_heard_or_sent() -> None:
+    """The link is down; the lowest number of an owner is one; a command under our name that tells no number is taken
+    for an old one, any other for a stranger's; no number is none."""
+    assert Inbox(settings(), "me").take(1.0).link == Link(False, 0.0, 0.0)
+    box = inbox()
+    put(box, box.topics.heater_command, 1.0, duty=0, owner="me")
+    assert (box.take(1.25).link.foreign, box.counters) == (None, {"own command heard again": 1})
+    put(box, box.topics.heater_command, 2.0, duty=0, owner="me", epoch=0, seq=1)
+    put(box, box.topics.heater_command, 2.0, duty=0.5, owner="other")
+    got = box.take(2.25)
+    assert (got.link.foreign, got.epoch_seen) == (Foreign(0.5, 0, 2.0), 0)
+    put(box, box.topics.heater_report, 3.0, boot="b", epoch=1, seq=0, duty=0, lease_left_s=0)
+    assert box.take(3.25).epoch_seen == 1
+
+
+@pytest.mark.parametrize(("seen", "sent"), [(1000, None), (0, 1000), (1000, 5), (5, 1000)])
+def test_an_owners_number_out_of_reach_counts_for_nothing(seen: int, sent: int | None) -> None:
+    """A million over the highest known is a slip, or would lock the tun for good; just under it, it counts."""
+    box = inbox(epoch_seen=seen)
+    if sent is not None:
+        box.sent(HeaterCommand(sent, 5000, 0.0, 10.0, "off"), 0.5)
+    for epoch, counts in ((1000 + REACH + 1, False), (1000 + REACH, True)):
+        put(box, box.topics.heater_command, 1.0, duty=0, epoch=epoch, seq=1, owner="other")
+        assert (box.take(1.25).epoch_seen == epoch) is counts
+    assert (REACH, box.counters) == (1_048_576, {"an owner's number out of reach": 1})
 
 
 def test_foreign_commands_are_told_worst_first_and_once() -> None:
@@ -233,8 +285,17 @@ def test_a_flood_of_orders_is_turned_away_with_an_answer_and_a_stop_finds_room()
     got = box.take(1.25).orders
     assert [o.id for o in got if o.name == "pause"] == [f"p{n}" for n in range(ORDERS)]
     assert [o.id for o in got if o.name == "stop"] == [f"s{n}" for n in range(10 - EACH_STOP, 10)]
-    away = [o.id for o, why in box.turned_away if why]
-    assert away == [f"p{ORDERS + n}" for n in range(5)] + [f"s{n}" for n in range(10 - EACH_STOP)]
+    away = [f"p{ORDERS + n}" for n in range(5)] + [f"s{n}" for n in range(10 - EACH_STOP)]
+    assert [o.id for o, why in box.turned_away if why] == away
+    assert box.counters == {"orders turned away": len(away)}
+    first = Reply("x", True, "done", RunState.IDLE, "reset")
+    replies = box.answered([first], RunState.RUNNING)
+    assert replies[0] == first
+    assert [(reply.id, reply.accepted, reply.state) for reply in replies[1:]] == [(o, False, "running") for o in away]
+    assert box.answered([], RunState.RUNNING) == []
+    for n in range(300):
+        order(box, "pause", f"p{n}", retained=True)
+    assert len(box.turned_away) == 256
 
 
 def test_the_edge_may_hold_an_order_back_and_bring_it_later() -> None:
@@ -268,6 +329,9 @@ def test_what_was_not_asked_for_is_counted() -> None:
     box.put("p/other", b"1", 1.0)
     box.put(box.topics.order, b"x" * 70_000, 1.0)
     assert box.counters == {"a topic not asked for": 1, "too long": 1}
-    got = box.take(1.25, disk=disk, wall_s=77.0, wall_confirmed=True, late_s=0.5, gap_s=8.0)
+    box.put(box.topics.status, b'{"epoch":7}'.ljust(STATUS_CAP), 1.0, True)
+    assert box.epoch_seen == 7
+    clocks = Clocks(77.0, True, 0.25, 0.5, 8.0)
+    got = box.take(1.25, disk=disk, clocks=clocks)
     assert got.orders == ()
-    assert (got.disk, got.wall_s, got.wall_confirmed, got.late_s, got.gap_s) == (disk, 77.0, True, 0.5, 8.0)
+    assert (got.disk, got.clocks) == (disk, clocks)

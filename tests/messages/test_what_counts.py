@@ -1,4 +1,4 @@
-"""What a level or flow switch has said, and which of its words count."""
+"""Which words of a switch count, and what is a flood?"""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 
 from controller.core.nouns import Switch
 from controller.messages.inbox import Inbox
-from controller.messages.what_counts import SwitchWords
+from controller.messages.what_counts import Rates, SwitchWords
 from tests.core.bench import settings
 
 Said = tuple[float, bool, int | None]
@@ -43,11 +43,27 @@ CASES: dict[str, tuple[tuple[Said, ...], list[Switch | None]]] = {
         ((1.0, True, 9), (2.0, False, 5000), (3.0, True, 5001), (4.0, True, 5002), (5.0, True, 5003), (6.0, True, 10)),
         [Switch(True, 1.0), BAD, BAD, BAD, Switch(True, 5.0), Switch(True, 5.0)],
     ),
+    "a thousand ahead is near, one more is far": (
+        ((1.0, True, 9), (2.0, True, 1009), (3.0, True, 2010), (4.0, True, 1010)),
+        [Switch(True, 1.0), Switch(True, 2.0), Switch(True, 2.0), Switch(True, 4.0)],
+    ),
+    "a bad one a thousand ahead counts on": (
+        ((1.0, True, 9), (2.0, False, 1009), (3.0, True, 2009)), [Switch(True, 1.0), BAD, Switch(True, 3.0)],
+    ),
+    "a first word that is bad has a number as well": (
+        ((2.0, False, 9), (3.0, True, 5000), (4.0, True, 6000), (5.0, True, 7000)), [BAD, BAD, BAD, Switch(True, 5.0)],
+    ),
+    "far ahead, and not rising": (
+        ((1.0, True, 9), *((2.0 + n, True, 5000) for n in range(4))), [Switch(True, 1.0)] * 5,
+    ),
+    "silent for long, and nothing but noughts": (
+        ((1.0, True, 9), *((20.0 + n, True, 0) for n in range(4))), [Switch(True, 1.0)] * 5,
+    ),
     "without numbers the newest": (
         ((1.0, False, None), (2.0, True, None)),
         [Switch(False, 1.0, 1.0), Switch(True, 2.0)],
     ),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize(("said", "seen"), CASES.values(), ids=CASES)
@@ -91,3 +107,43 @@ def test_what_is_not_taken_is_counted_by_reason() -> None:
     for said in (b'{"ok":true,"seq":5}', b'{"ok":true,"seq":5}', b'{"ok":true,"seq":4}', b'{"ok":true}'):
         box.put("p/flow", said, 1.0)
     assert dict(box.counters) == {"sequence repeated": 1, "sequence older": 1, "sequence missing": 1}
+
+
+@pytest.mark.parametrize(
+    ("most_per_s", "every_s", "count", "named_at"),
+    [(2.0, 1.0, 2, None), (2.0, 1.0, 3, 10.0), (2.0, 2.0, 4, None), (2.0, 2.0, 5, 10.0), (2.0, 4.0, 9, 12.0),
+     (9.0, 0.0625, 1, 10.0), (10.0, 0.0625, 1, None)],
+)  # fmt: skip
+def test_when_a_flood_is_named(most_per_s: float, every_s: float, count: int, named_at: float | None) -> None:
+    """Over the most a second for ten seconds, looked at as often as may be; a tenth of a second is the shortest."""
+    rates, at = Rates(("a", "b"), most_per_s), 0.0
+    while at < 20.0:
+        rates.counts["b"] += count
+        since, at = at, at + every_s
+        if named := rates.flooding(since, at):
+            assert (named, at) == ("b", named_at)
+            return
+    assert named_at is None
+
+
+def test_a_quiet_second_ends_a_flood() -> None:
+    """The ten seconds begin anew after it; each topic is asked about by itself, and none that is just at the most."""
+    rates = Rates(("b", "a"), 2.0)
+    assert rates.counts == {"b": 0, "a": 0}
+    named = []
+    for second in range(20):
+        rates.counts["a"] += 0 if second == 8 else 3
+        rates.counts["b"] += 3 if second == 8 else 2
+        named.append(rates.flooding(float(second), second + 1.0))
+    assert named == [None] * 18 + ["a"] * 2
+
+
+@pytest.mark.parametrize(("a_second", "flood"), [(20, None), (21, "p/mash")])
+def test_the_tun_file_says_what_a_flood_is(a_second: int, flood: str | None) -> None:
+    """With its limit at 20 a second, 20 are none and 21 are."""
+    box = Inbox(settings(guard={"flood_per_s": 20}), "me")
+    for second in range(12):
+        for _ in range(a_second):
+            box.put("p/mash", b"63.0", float(second))
+        named = box.take(second + 1.0).link.flooding
+    assert named == flood

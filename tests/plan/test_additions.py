@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from controller.brewing import heat
-from controller.core.nouns import Leg
+from controller.core.nouns import ComesIn
 from controller.edge.files import config_files as files
 from controller.plan.additions import cooker_deeds
 from controller.plan.plan import Plan, make
@@ -59,7 +59,7 @@ DRAWN: tuple[
 def test_how_much_is_pulled(case: str, keys: dict[str, Any], kg: float, boiled: float) -> None:
     """The pull of the worked examples, through a program on a tun; it lands the mash at its target."""
     _, (stage,) = planned(REST, {**PULL, **keys})
-    assert stage.addition_kg == pytest.approx(kg, abs=0.05)
+    assert stage.comes.kg == pytest.approx(kg, abs=0.05)
     assert stage.comes.boil_off_kg == pytest.approx(boiled, abs=0.01)
     assert stage.comes.lands_c == pytest.approx(64.0, abs=0.02)
 
@@ -69,12 +69,12 @@ def test_several_pulls_each_from_what_the_one_before_left() -> None:
     second = {**PULL, "name": "two", "temperature_c": 72.0, "boil_off_kg": 1.2005}
     third = {**PULL, "name": "three", "temperature_c": 77.0, "pull": "thin"}
     plan, (_, two, three) = planned(REST, {**PULL, "boil_off_kg": 1.3211}, second, third)
-    assert two.addition_kg == pytest.approx(24.01, abs=0.05)
+    assert two.comes.kg == pytest.approx(24.01, abs=0.05)
     assert (three.liquor_kg, three.liquor_kg / 20.0) == pytest.approx((57.48, 2.87), abs=0.01)
     assert three.capacity_j_per_k == pytest.approx(286_850.0, abs=50.0)
-    assert three.comes.thin_p is not None and three.pull_kg_per_kg is None
-    wort = three.addition_kg * (1.0 - three.comes.thin_p / 100.0) / three.liquor_kg
-    assert three.addition_kg == pytest.approx(17.0, abs=0.2) and wort == pytest.approx(0.235, abs=0.01)  # 20.8 °P here
+    assert three.comes.thin_p is not None and three.comes.pull_kg_per_kg is None
+    wort = three.comes.kg * (1.0 - three.comes.thin_p / 100.0) / three.liquor_kg
+    assert three.comes.kg == pytest.approx(17.0, abs=0.2) and wort == pytest.approx(0.235, abs=0.01)  # 20.8 °P here
     assert plan.problems == ()
 
 
@@ -82,12 +82,12 @@ def test_how_long_a_pull_is_away_and_how_far_the_mash_cools() -> None:
     """W40: 9.7 + 15 + 13.0 + 15 + 10 min with 3 kW, 1.20 kg boiled off; W40b: the main mash left to cool meanwhile."""
     keys = {"kettle": KETTLE, "kettle_power_w": 3000.0}
     plan, (kept,) = planned(REST, {**PULL, **keys, "boil_off_kg": 1.3211})
-    assert kept.away_s / 60.0 == pytest.approx(62.7, abs=0.5)
+    assert kept.comes.away_s / 60.0 == pytest.approx(62.7, abs=0.5)
     _, (off,) = planned(REST, {**PULL, **keys})
     assert off.comes.boil_off_kg == pytest.approx(1.20, abs=0.01)
     _, (cooled,) = planned(REST, {**PULL, "amount_kg": 26.42, "main_mash": "left to cool", "away_s": 62.7 * 60.0})
     assert cooled.comes.cooled_c == pytest.approx(49.7, abs=0.1)
-    assert plan.mash_s == pytest.approx(900.0 + kept.away_s + sum(stage.late_s for stage in plan.stages[1:]))
+    assert plan.mash_s == pytest.approx(900.0 + kept.comes.away_s + sum(stage.late_s for stage in plan.stages[1:]))
     assert "15 min at 72 °C, 15 min of boil" in poured(plan, kept)
 
 
@@ -104,7 +104,7 @@ def test_a_cooker_joins_and_three_ways_out_are_said() -> None:
     assert plan.volume_l == pytest.approx(alone.volume_l + 22.5 + 0.67 * 4.8)
     heated, boiled = cooker_deeds(plan.program, GANNET)
     assert heated.before_s > boiled.before_s > 1200.0
-    assert [before_s for before_s, _ in plan.course.cooker] == [heated.before_s + 600.0, boiled.before_s + 600.0]
+    assert [before_s for before_s, _ in plan.course.people.cooker] == [heated.before_s + 600.0, boiled.before_s + 600.0]
 
 
 EVEN = {"name": "water", "kind": "water_in", "temperature_c": 52.0, "volume_l": 8.0}
@@ -135,7 +135,7 @@ def test_what_does_not_fit_is_refused(
 def test_water_as_warm_as_the_mash_lifts_nothing() -> None:
     """8 L at 52 °C weigh 7.9 kg, thin the mash, and leave it at its temperature."""
     plan, (stage,) = planned(REST, EVEN)
-    assert Leg._field_defaults["addition_j_per_kg_k"] == heat.WATER
-    assert stage.addition_kg == pytest.approx(7.90, abs=0.01)
+    assert ComesIn().j_per_kg_k == heat.WATER
+    assert stage.comes.kg == pytest.approx(7.90, abs=0.01)
     assert stage.target_c == stage.comes.lands_c == pytest.approx(52.0)
-    assert plan.volume_l == pytest.approx(60.0 + stage.addition_kg + 13.4)
+    assert plan.volume_l == pytest.approx(60.0 + stage.comes.kg + 13.4)

@@ -111,10 +111,10 @@ def test_the_shipped_decoction_by_hand() -> None:
     would be (W9b: 29.1 %), vessel counted; then as heated."""
     plan = shipped("dotterel")
     pulled = next(stage for stage in plan.stages if stage.kind == "decoction")
-    share = pulled.addition_kg / (plan.liquor_kg + plan.program.grist_kg)
-    assert pulled.pull_kg_per_kg == 1.8
-    assert pulled.addition_kg == pytest.approx(25.2, abs=0.05)
-    grain_kg = pulled.addition_kg / 2.8
+    share = pulled.comes.kg / (plan.liquor_kg + plan.program.grist_kg)
+    assert pulled.comes.pull_kg_per_kg == 1.8
+    assert pulled.comes.kg == pytest.approx(25.2, abs=0.05)
+    grain_kg = pulled.comes.kg / 2.8
     balance = grain_kg * (heat.grist_specific_heat_j_per_kg_k() + 1.8 * heat.WATER) * (95.0 - 52.0)
     assert balance == pytest.approx(pulled.capacity_j_per_k * 12.0, rel=1e-9)
     assert share == pytest.approx(0.315, abs=0.001)
@@ -152,7 +152,7 @@ def test_course_of_a_mash() -> None:
     assert course.liquor_capacity_j_per_k == pytest.approx(60 * 4190 + 12500)
     assert course.legs[1].capacity_j_per_k == pytest.approx(297_420)  # reference mash R of the worked examples
     assert course.legs[3].ends == "iodine"
-    assert course.legs[3].ask_after_s == 900.0
+    assert course.legs[3].iodine.after_s == 900.0
     assert course.planned_s == pytest.approx(shipped("sandpiper").duration_s)
 
 
@@ -268,11 +268,11 @@ def test_infusion_grows_the_mash() -> None:
     """52 to 64 °C with liquor at 98 °C takes 21.52 kg with a vessel of 12.5 kJ/K (worked example W8b)."""
     steps = (rest("a", "52 °C"), {"name": "add", "kind": "infusion", "temperature": "64 °C"}, rest("b", "64 °C"))
     plan = make(mash(*steps, liquor="50 kg"), vessel())
-    assert plan.stages[2].addition_kg == pytest.approx(21.52, abs=0.02)
+    assert plan.stages[2].comes.kg == pytest.approx(21.52, abs=0.02)
     legs = plan.course.legs
-    assert legs[3].capacity_j_per_k - legs[2].capacity_j_per_k == pytest.approx(plan.stages[2].addition_kg * 4190)
+    assert legs[3].capacity_j_per_k - legs[2].capacity_j_per_k == pytest.approx(plan.stages[2].comes.kg * 4190)
     assert plan.volume_l == pytest.approx(50 + 21.52 + 13.4, abs=0.02)
-    assert (legs[2].addition_c, legs[2].hold_s, plan.stages[3].ramp_s) == (98.0, 0.0, 0.0)
+    assert (legs[2].comes.hot_c, legs[2].hold_s, plan.stages[3].ramp_s) == (98.0, 0.0, 0.0)
 
 
 def test_decoction_is_a_share_of_the_mash() -> None:
@@ -282,8 +282,8 @@ def test_decoction_is_a_share_of_the_mash() -> None:
     steps = (rest("a", "52 °C"), {**boil, "pull": "as the mash"}, rest("b", "64 °C"))
     thick = make(mash(rest("a", "52 °C"), boil, rest("b", "64 °C")), vessel())
     plan = make(mash(*steps), vessel())
-    assert plan.stages[2].addition_kg / 80.0 == pytest.approx(0.291, abs=0.001)
-    assert thick.stages[2].addition_kg / plan.stages[2].addition_kg == pytest.approx(1.083, abs=0.002)
+    assert plan.stages[2].comes.kg / 80.0 == pytest.approx(0.291, abs=0.001)
+    assert thick.stages[2].comes.kg / plan.stages[2].comes.kg == pytest.approx(1.083, abs=0.002)
     assert plan.stages[3].capacity_j_per_k == plan.stages[1].capacity_j_per_k
 
 
@@ -526,10 +526,10 @@ def test_infusions_know_where_water_boils(altitude_m: float, liquor_c: float) ->
     steps = (rest("a", "52 °C"), {"name": "add", "kind": "infusion", "temperature": "64 °C"}, rest("b", "64 °C"))
     tun = vessel().model_copy(update={"altitude_m": altitude_m})
     plan = make(mash(*steps, liquor="50 kg"), tun)
-    assert plan.course.legs[2].addition_c == pytest.approx(liquor_c, abs=0.051)
+    assert plan.course.legs[2].comes.hot_c == pytest.approx(liquor_c, abs=0.051)
     size = heat.mash_j_per_k(20.0, 50.0, tun.metal_j_per_k)
-    wanted = heat.addition_kg(size, 52.0, 64.0, plan.course.legs[2].addition_c or 0.0)
-    assert plan.stages[2].addition_kg == pytest.approx(wanted)
+    wanted = heat.addition_kg(size, 52.0, 64.0, plan.course.legs[2].comes.hot_c or 0.0)
+    assert plan.stages[2].comes.kg == pytest.approx(wanted)
 
 
 def test_liquor_hotter_than_the_boil_is_refused() -> None:

@@ -86,7 +86,7 @@ def _come_to(found: Case, machine: Lean, told: tuple[list[str], list[str], int, 
         trips=tuple(trips),
         notes=tuple(notes),
         held_back_s=back_s,
-        additions=sum(leg.addition_kg > 0 for leg in found.plan.course.legs),
+        additions=sum(leg.comes.kg > 0 for leg in found.plan.course.legs),
         measured=found.settings.learned is not None,
         last=text or (machine.person.refusals[-1] if machine.person.refusals else ""),
     )

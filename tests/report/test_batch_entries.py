@@ -14,7 +14,7 @@ import pytest
 from controller.brewing import wort
 from controller.cli import main
 from controller.commands.report import page as terminal
-from controller.core.nouns import Event
+from controller.core.nouns import Event, ForPeople
 from controller.core.procedure import entries
 from controller.report import EventRecord, amendments, batch_entries, batch_record, from_disk
 from controller.report.run_page import html
@@ -52,7 +52,7 @@ def mash(tmp_path_factory: pytest.TempPathFactory) -> Recorded:
     """A mash of which much was filed and entered; final figures and spent grain are left for later."""
     one = Recorded(tmp_path_factory.mktemp("filed"))
     one.until("idle")
-    one.bench.start(two_rests()._replace(filed=FILED))
+    one.bench.start(two_rests()._replace(people=ForPeople(filed=FILED)))
     one.until("dough_in")
     one.answer(batch="0092")
     one.answer(answer="begin")

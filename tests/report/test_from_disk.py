@@ -65,16 +65,43 @@ def test_what_happened_is_in_the_record(mash: Recorded) -> None:
     assert (record.title, record.program, record.tun) == ("Test mash", "test", "testtun")
 
 
-def test_an_older_record_still_says_whose_run_it_was(mash: Recorded, tmp_path: Path) -> None:
-    """Kept lines with name, person and beginning among the run's own fields, as once written, tell the same."""
+def older(kept: dict[str, Any]) -> None:
+    """A kept run as once written: its beginning among its own fields, what comes in among those of its steps."""
+    begun = kept.pop("begun")
+    kept |= {"run_id": begun["id"], "by": begun["by"], "started_wall_s": begun["wall_s"]}
+    for leg in kept["course"]["legs"]:
+        comes = leg.pop("comes")
+        leg |= {"addition_kg": comes.pop("kg"), "addition_c": comes.pop("hot_c"), **comes}
+
+
+def with_a_pull(kept: dict[str, Any]) -> None:
+    """A kept run in whose first rest some of the mash is drawn off."""
+    leg = kept["course"]["legs"][1]
+    leg["kind"] = "decoction"
+    leg["comes"] |= {"kg": 12.0, "hot_c": 95.0, "pull_kg_per_kg": 2.0, "boil_off_kg": 1.0}
+
+
+def test_an_older_record_tells_the_same(mash: Recorded, tmp_path: Path) -> None:
+    """Whose run it was, what came in and what the enzymes did: from kept lines as they are, and as once written."""
     for path in files_of(mash):
         lines = [found for raw in path.read_bytes().splitlines() if (found := parse(raw))]
-        for kept in (one for one in lines if one["kind"] == "keep"):
-            begun = kept["state"]["run"].pop("begun")
-            kept["state"]["run"] |= {"run_id": begun["id"], "by": begun["by"], "started_wall_s": begun["wall_s"]}
-        (tmp_path / path.name).write_bytes(b"".join(map(line, lines)))
-    older, record = (from_disk.read([one.path for one in from_disk.find(at, "last")]) for at in (tmp_path, mash.folder))
-    assert (older.run, older.began_s, older.meta) == (record.run, record.began_s, record.meta)
+        runs = [one["state"]["run"] for one in lines if one["kind"] == "keep" and one["state"]["run"]["course"]]
+        for place, change in (("now", with_a_pull), ("then", older)):
+            for kept in runs:
+                change(kept)
+            (tmp_path / place).mkdir(exist_ok=True)
+            (tmp_path / place / path.name).write_bytes(b"".join(map(line, lines)))
+    now, then = (
+        from_disk.read([one.path for one in from_disk.find(tmp_path / place, "last")]) for place in ("now", "then")
+    )
+    assert (then.run, then.began_s, then.meta) == (now.run, now.began_s, now.meta)
+    assert (now.run, now.planned[1].addition_kg, now.planned[1].addition_c) == (
+        mash.bench.state.run.begun.id,
+        12.0,
+        95.0,
+    )
+    assert (then.planned, then.enzymes, then.profile) == (now.planned, now.enzymes, now.profile)
+    assert now.enzymes != from_disk.read(files_of(mash)).enzymes
 
 
 def test_energy_and_gaps_are_those_of_the_samples(mash: Recorded) -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from controller.cli import main
 from controller.commands.dryrun import days as command
-from controller.core.nouns import Course
+from controller.core.nouns import Course, ForPeople
 from controller.edge import start_orders
 from controller.edge.files import config_files
 from controller.plan.plan import Plan
@@ -165,12 +165,12 @@ def test_check_quotes_the_days_of_the_same_program(tmp_path: Path, capsys: pytes
     compiled = start_orders.compiler(folder, config_files.settings(folder, "gannet"))
     course = compiled({"program": "short"})
     assert isinstance(course, Course)
-    assert course.days_s is not None
-    assert 0.0 < course.days_s[0] == course.days_s[1]  # of one day
+    assert course.people.days_s is not None
+    assert 0.0 < course.people.days_s[0] == course.people.days_s[1]  # of one day
     program.write_text(SHORT.replace("2 min", "3 min"), encoding="utf-8")
     changed = compiled({"program": "short"})
     assert isinstance(changed, Course)
-    assert changed.days_s is None
+    assert changed.people.days_s is None
     assert main(["--config", str(folder), "check", "short"]) == 0
     assert "completed; ready" not in capsys.readouterr().out
 
@@ -188,7 +188,7 @@ def test_the_planned_end_on_the_status_carries_the_span_of_nine_days(gannet: tup
     """With simulated days known, the status says between which times nine of ten end: of both as much as is left."""
     settings, plan = gannet
     days_s = (0.9 * plan.course.planned_s, 1.5 * plan.course.planned_s)
-    status = last_status(settings, plan._replace(course=plan.course._replace(days_s=days_s)))
+    status = last_status(settings, plan._replace(course=plan.course._replace(people=ForPeople(days_s=days_s))))
     left_s = status["finish_in_s"]
     assert status["finish_span_s"] == [pytest.approx(0.9 * left_s, abs=1.0), pytest.approx(1.5 * left_s, abs=1.0)]
     assert last_status(settings, plan)["finish_span_s"] is None

@@ -102,7 +102,7 @@ class History(NamedTuple):
     def fallen_k(self) -> float:
         """By how much is the reading now under its highest of the last three minutes, K?"""
         lines = self.lines[-1 - round(FALL_S / STEP_S) :]
-        return max((line.temperature_c for line in lines), default=0.0) - lines[-1].temperature_c if lines else 0.0
+        return max(line.temperature_c for line in lines) - lines[-1].temperature_c if lines else 0.0
 
     def fell_k(self, seconds: float) -> float:
         """By how much did the reading fall at the most within so many seconds, K?"""

@@ -12,12 +12,12 @@ from controller.core.procedure.time_left import finish_in_s
 def told(run: Run, now_c: float | None, now: Instant, events: list[Event]) -> Run:
     """The run, with what is due at the cooker said."""
     course = run.course
-    if course is None or run.told.cooker >= len(course.cooker) or run.phase is Phase.ARMED:
+    if course is None or run.told.cooker >= len(course.people.cooker) or run.phase is Phase.ARMED:
         return run
     joins = next(at for at, leg in enumerate(course.legs) if leg.kind == "cereal")
     left_s = finish_in_s(run, now_c, now, joins) if run.leg < joins else 0.0
-    if left_s is None or left_s > course.cooker[run.told.cooker][0]:
+    if left_s is None or left_s > course.people.cooker[run.told.cooker][0]:
         return run
-    text = f"{course.cooker[run.told.cooker][1]}; it joins in {left_s / 60.0:.0f} min"
+    text = f"{course.people.cooker[run.told.cooker][1]}; it joins in {left_s / 60.0:.0f} min"
     events.append(Event("note", "cooker", text, value=round(left_s), unit="s", priority=2))
     return run._replace(told=run.told._replace(cooker=run.told.cooker + 1))

@@ -106,7 +106,7 @@ ITEMS: tuple[Item, ...] = (
 
 
 STRONG = frozenset({"gravity_p", "first_wort_p", "final_p"})  # no wort of a mash is as thin as 1 °P
-LEAST_GRAVITY, MOST_GRAVITY = 1.005, 1.16
+LEAST_GRAVITY, MOST_GRAVITY = 1.005, 1.13  # the latter is as far as `wort.plato` goes
 
 
 def taken(args: Mapping[str, Any]) -> dict[str, Any]:

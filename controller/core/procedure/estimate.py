@@ -77,7 +77,8 @@ def follow(
 def work(course: Course) -> hands.Work:
     """What do the steps of a course ask of people's hands?"""
     asked = tuple(
-        hands.Hand(leg.kind, leg.addition_kg, leg.pull_kg_per_kg, leg.boil_off_kg, leg.thin_p) for leg in course.legs
+        hands.Hand(leg.kind, leg.comes.kg, leg.comes.pull_kg_per_kg, leg.comes.boil_off_kg, leg.comes.thin_p)
+        for leg in course.legs
     )
     return hands.Work(asked, course.grist_kg, malts.recalled(course.malt).malt.liquor_kg_per_kg)
 

@@ -16,7 +16,7 @@ def due(run: Run, leg: Leg, now: Instant) -> Run:
     reached = progress.in_band_at if progress.reached_at is None else progress.reached_at
     if progress.iodine_ok or reached is None:
         return run
-    count = int((now - reached - leg.iodine_from_s) // leg.iodine_every_s) + 1
+    count = int((now - reached - leg.iodine.from_s) // leg.iodine.every_s) + 1
     if count <= progress.reminded:
         return run
     return ask(run._replace(progress=progress._replace(reminded=count)), leg, "iodine_series", now)
@@ -24,7 +24,7 @@ def due(run: Run, leg: Leg, now: Instant) -> Run:
 
 def saccharified(run: Run, leg: Leg) -> Event:
     """The saccharification time for the record: between the test before and this one."""
-    first_min, every_min = leg.iodine_from_s / 60.0, leg.iodine_every_s / 60.0
+    first_min, every_min = leg.iodine.from_s / 60.0, leg.iodine.every_s / 60.0
     last_min = first_min + (max(1, run.progress.reminded) - 1) * every_min
     between = f"under {first_min:g} min" if last_min <= first_min else f"{last_min - every_min:g} to {last_min:g} min"
     text = f"{leg.name}: saccharification time {between} from {leg.target_c:g} °C on"

@@ -109,7 +109,7 @@ def _heating(run: Run, leg: Leg, seen: Measurement, now: Instant, dt: float, eve
 
 def _waiting(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     """Somebody is asked. An iodine gate may go on by itself where the program says so."""
-    late = leg.go_on_after_s is not None and now - run.phase_since >= leg.go_on_after_s
+    late = leg.iodine.go_on_after_s is not None and now - run.phase_since >= leg.iodine.go_on_after_s
     if leg.ends == "iodine" and late and run.prompt is not None:
         events.append(Event("note", "iodine", f"{leg.name}: nobody answered; the program says to go on", priority=2))
         return next_leg(run, now, events)
@@ -158,10 +158,10 @@ def _rest_over(run: Run, leg: Leg, now: Instant, events: list[Event]) -> Run:
     if leg.ends == "iodine" and not run.progress.iodine_ok:
         return _iodine_gate(run, leg, now)
     if run.progress.credited_s < leg.hold_s:
-        if leg.iodine_every_s > 0.0:
+        if leg.iodine.every_s > 0.0:
             return iodine_series.due(run, leg, now)
         return _ph_due(run, leg, now) if leg.remind_s > 0.0 else run
-    if leg.iodine_every_s > 0.0 and not run.progress.iodine_ok:
+    if leg.iodine.every_s > 0.0 and not run.progress.iodine_ok:
         events.append(iodine_series.not_seen(leg))
     if leg.ends == "person":
         return ask(enter(run, P.WAITING, now), leg, "go_on", now)
@@ -179,13 +179,13 @@ def _ph_due(run: Run, leg: Leg, now: Instant) -> Run:
 def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) -> Run:
     """Is it time to heat the liquor for the run-off, so that it is ready when the mash is?"""
     course = run.course
-    if course is None or course.hot_liquor_s is None or run.told.liquor or run.phase is P.ARMED:
+    if course is None or course.people.hot_liquor_s is None or run.told.liquor or run.phase is P.ARMED:
         return run
     left = finish_in_s(run, seen.value_c, now)
-    if left is None or left > course.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
+    if left is None or left > course.people.hot_liquor_s + HOT_LIQUOR_MARGIN_S:
         return run
-    takes = f"it takes {course.hot_liquor_s / 60:.0f} min, and the mash is ready in {left / 60:.0f} min"
-    text = f"heat the run-off liquor to {course.hot_liquor_c or 78.0:.0f} °C now: {takes}"
+    takes = f"it takes {course.people.hot_liquor_s / 60:.0f} min, and the mash is ready in {left / 60:.0f} min"
+    text = f"heat the run-off liquor to {course.people.hot_liquor_c or 78.0:.0f} °C now: {takes}"
     events.append(Event("note", "hot liquor", text, value=round(left), unit="s", priority=2))
     return run._replace(told=run.told._replace(liquor=True))
 
@@ -193,7 +193,7 @@ def _hot_liquor(run: Run, seen: Measurement, now: Instant, events: list[Event]) 
 def _iodine_gate(run: Run, leg: Leg, now: Instant) -> Run:
     """The test is asked for at its minute; the rest does not end without a result."""
     over = run.progress.credited_s >= leg.hold_s
-    ask_at = run.progress.ask_at_s if run.progress.ask_at_s is not None else (leg.ask_after_s or leg.hold_s)
+    ask_at = run.progress.ask_at_s if run.progress.ask_at_s is not None else (leg.iodine.after_s or leg.hold_s)
     if free(run) and (over or run.progress.credited_s >= ask_at):
         run = ask(run, leg, "iodine_decide" if run.progress.iodine_tests >= IODINE_TESTS else "iodine", now)
     return enter(run, P.WAITING, now) if over else run

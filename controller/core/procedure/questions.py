@@ -58,11 +58,11 @@ def ask(run: Run, leg: Leg, which: str, now: Instant) -> Run:
     text, answers = ASKS[which]
     filled = text.format(
         name=leg.name,
-        kg=_kilograms(leg.addition_kg),
+        kg=_kilograms(leg.comes.kg),
         thick=_thick(run, leg),
         kettle=_kettle(leg),
-        grain_l_per_kg=leg.pull_kg_per_kg or 0.0,
-        c=leg.addition_c if leg.addition_c is not None else 100.0,
+        grain_l_per_kg=leg.comes.pull_kg_per_kg or 0.0,
+        c=100.0 if leg.comes.hot_c is None else leg.comes.hot_c,
         stop=leg.target_c - BAND_K,
         target=leg.target_c,
         grain=_grain(run),
@@ -87,9 +87,10 @@ def _kilograms(kg: float) -> str:
 
 def _kettle(leg: Leg) -> str:
     """What happens to a pull, and to the mash meanwhile?"""
-    boils = f"; about {leg.boil_off_kg:.1f} kg of it boils off" if leg.boil_off_kg else ""
-    cools = ". Heat is off: the rest of the mash is left to cool" if leg.cooled_c is not None else ""
-    return (f"; then {leg.kettle}" if leg.kettle else ", and boil it") + boils + cools
+    pull = leg.comes
+    boils = f"; about {pull.boil_off_kg:.1f} kg of it boils off" if pull.boil_off_kg else ""
+    cools = ". Heat is off: the rest of the mash is left to cool" if pull.cooled_c is not None else ""
+    return (f"; then {pull.kettle}" if pull.kettle else ", and boil it") + boils + cools
 
 
 def _grain(run: Run) -> str:
@@ -97,7 +98,7 @@ def _grain(run: Run) -> str:
     course = run.course
     if course is None or course.grist_kg <= 0.0:
         return ""
-    malts = ", ".join(f"{kg:g} kg {name}" for name, kg in course.grist) or f"{course.grist_kg:g} kg of grain"
+    malts = ", ".join(f"{kg:g} kg {name}" for name, kg in course.people.grist) or f"{course.grist_kg:g} kg of grain"
     lands = "" if course.landing_c is None else f"; the mash should come to {course.landing_c:.1f} °C"
     return f": {malts}{lands}"
 
@@ -120,13 +121,13 @@ def _unsaid(run: Run) -> str:
 
 def _thick(run: Run, leg: Leg) -> str:
     """What is pulled, in words that a hand with a ladle understands?"""
-    pull = leg.pull_kg_per_kg
-    if leg.thin_p is not None:
-        litres = pulls.thin_volume_l(leg.addition_kg, leg.thin_p)
-        return f"the liquid alone ({leg.thin_p:.1f} °P, about {litres:.0f} L)"
+    pull = leg.comes.pull_kg_per_kg
+    if leg.comes.thin_p is not None:
+        litres = pulls.thin_volume_l(leg.comes.kg, leg.comes.thin_p)
+        return f"the liquid alone ({leg.comes.thin_p:.1f} °P, about {litres:.0f} L)"
     if pull is None or run.course is None or run.course.grist_kg <= 0.0:
         return "as it stands"
-    litres = pulls.volume_l(leg.addition_kg, pull)
+    litres = pulls.volume_l(leg.comes.kg, pull)
     if pull >= run.course.liquor_kg / run.course.grist_kg - 0.05:
         return f"as thick as it stands ({pull:.1f} L/kg, about {litres:.0f} L)"
     return f"the thick of it ({pull:.1f} L/kg, about {litres:.0f} L)"

@@ -23,7 +23,7 @@ def finish_in_s(run: Run, now_c: float | None, now: Instant, until: int | None =
     if leg is None or run.course is None or run.state not in ACTIVE:
         return None
     coming = run.course.legs[run.leg + 1 : until]
-    later = sum(nxt.away_s + nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in coming)
+    later = sum(nxt.comes.away_s + nxt.ramp_s + mixing_s(nxt) + hold_s(nxt) for nxt in coming)
     begins = run.begun.armed_until
     armed_s = max(0.0, begins - now) if run.phase is P.ARMED and begins is not None else 0.0
     rest_s = max(0.0, hold_s(leg) - run.progress.credited_s)
@@ -44,8 +44,8 @@ def hold_s(leg: Leg) -> float:
 def away_left_s(run: Run, leg: Leg, now: Instant) -> float:
     """How much longer is the pull of the present step away, by the plan?"""
     if run.phase is P.WAITING:
-        return max(0.0, leg.away_s - (now - run.phase_since))
-    return leg.away_s if run.phase is P.RAMPING else 0.0
+        return max(0.0, leg.comes.away_s - (now - run.phase_since))
+    return leg.comes.away_s if run.phase is P.RAMPING else 0.0
 
 
 def mixing_left_s(run: Run, leg: Leg, now: Instant) -> float:

@@ -17,7 +17,7 @@ def target(run: Run, tun: Tun) -> Target:
         return Target("off", None, tun.climb_k_per_s, run.key, capacity or tun.metal_j_per_k)
     strike, phase = leg.kind == "dough_in", run.phase
     plain = strike or (run.course is not None and run.course.grist_kg <= 0.0)
-    if phase is Phase.WAITING and leg.cooled_c is not None:
+    if phase is Phase.WAITING and leg.comes.cooled_c is not None:
         return Target("blocked", _plateau(run, leg), leg.climb_k_per_s, run.key, capacity, strike, plain)
     if phase is Phase.HEATING and leg.ramp_s <= 0.0 and run.progress.reminded <= POURED:  # came in hot: it stands first
         return Target("blocked", leg.target_c, leg.climb_k_per_s, run.key, capacity, strike, plain)

@@ -77,7 +77,7 @@ def _within(phase: Phase, leg: Leg) -> str:
     if phase is P.RESTING:
         return RESTS.get(leg.kind, "rest")
     if phase is P.WAITING:
-        if leg.cooled_c is not None:
+        if leg.comes.cooled_c is not None:
             return "mash left to cool meanwhile"
         return WAITS.get(leg.kind, "waiting for a person")
     if phase is P.ADDING:

@@ -32,6 +32,12 @@ def begun(run: Mapping[str, Any]) -> Mapping[str, Any]:
     return run.get("begun") or older
 
 
+def comes(leg: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What came in at a step, or was drawn off? Records of before FORMAT 10 have it among the step's own fields."""
+    same = {key: leg[key] for key in ("pull_kg_per_kg", "boil_off_kg", "thin_p") if key in leg}
+    return leg.get("comes") or {"kg": leg.get("addition_kg", 0.0), "hot_c": leg.get("addition_c"), **same}
+
+
 def parse(raw: bytes) -> dict[str, Any] | None:
     """The values of a line without its newline; None when the checksum does not fit."""
     body, mark = raw[:-TAIL], raw[-TAIL : -TAIL + len(MARK)]

@@ -174,9 +174,14 @@ def for_long(*names: str, state: GuardState = OPEN, since_s: float = 20.0) -> Gu
     return state._replace(evidence=state.evidence._replace(gaps=gaps, qualified=False, in_gap=True, from_at=NOW - 1.0))
 
 
+def memory_of(state: GuardState, kind: type[Kind]) -> Kind:
+    """What does the interlock of this kind remember?"""
+    return next(interlock for interlock in state.interlocks if isinstance(interlock, kind))
+
+
 def memory(gate_: gate.Gate, kind: type[Kind]) -> Kind:
-    """What the interlock of this kind remembers after a tick of the whole guard."""
-    return next(interlock for interlock in gate_.state.interlocks if isinstance(interlock, kind))
+    """The same after a tick of the whole guard."""
+    return memory_of(gate_.state, kind)
 
 
 def trips_in(name: str, before: GuardState = OPEN, /, **changes: Any) -> set[RunState]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from controller.core.nouns import Course
 from tests.core.bench import Bench, course, leg, settings
-from tests.core.guard.looks import Kind, S, having
+from tests.core.guard.looks import Kind, S, having, memory_of
 from tests.core.runs import ordered
 
 RISING = course(leg("beta", 62.0, 3600.0), leg("alpha", 72.0, 3600.0), grist_kg=0)
@@ -48,7 +48,7 @@ def with_memory(bench: Bench, interlock: Kind) -> None:
 
 def remembered(bench: Bench, kind: type[Kind]) -> Kind:
     """What does this interlock remember?"""
-    return next(one for one in bench.state.guard.interlocks if isinstance(one, kind))
+    return memory_of(bench.state.guard, kind)
 
 
 def goes_on(bench: Bench, trip: str) -> None:

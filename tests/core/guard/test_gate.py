@@ -8,14 +8,18 @@ from typing import Any
 import pytest
 
 from controller.core.guard import gate
+from controller.core.guard.heat_account import HeatAccount
 from controller.core.guard.heater_line import HeaterLine
 from controller.core.guard.history import History, Line
+from controller.core.guard.interlocks.g05_probes_differ import ProbesDiffer
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
+from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState
 from controller.core.nouns import Foreign, HeaterReport, Link, RunState, Switch, Target, View
 from tests.core.guard.looks import (
     BASE,
+    BLOCKED,
     LATCHED,
     NOW,
     OFF,
@@ -25,6 +29,7 @@ from tests.core.guard.looks import (
     S,
     check,
     duty,
+    having,
     ids,
     line,
     memory,
@@ -197,6 +202,53 @@ def test_the_loser_is_silent_for_good() -> None:
     assert (out.command, out.state.lost, out.state.line.duty) == (None, True, 0.0)
     foreign = check(link=Link(True, 0.0, foreign=Foreign(1.0, 1, NOW)))
     assert (duty(foreign), foreign.state.lost) == (0.0, True)
+
+
+def test_the_loser_remembers_no_duty() -> None:
+    """What left before is off by then, whatever was remembered."""
+    out = check(line(OPEN._replace(lost=True), duty=0.5), epoch_seen=2)
+    assert (out.command, out.state.line.duty) == (None, 0.0)
+
+
+COLD: dict[str, tuple[float, dict[str, Any], bool]] = {
+    "it leaves": (0.5, {}, False),
+    "none is wanted": (0.0, {}, False),
+    "it stays": (0.5, {"stirred": False}, True),
+    "hardly any is wanted, and stays": (0.01, {"stirred": False}, True),
+    "it stays, none is wanted": (0.0, {"stirred": False}, False),
+    "blocked": (0.5, {"target": BLOCKED}, False),
+    "held": (0.5, {"state": S.HELD}, False),
+}
+
+
+@pytest.mark.parametrize(("asked", "changes", "cold"), COLD.values(), ids=COLD)
+def test_since_when_wanted_heat_stays(asked: float, changes: dict[str, Any], cold: bool) -> None:
+    """Only where the program wants heat, is asked for some, and none leaves."""
+    noted = check(OPEN, asked, **changes).state.noted
+    why = "stirrer or pump is not running" if cold else ""
+    assert (noted.cold_since, noted.cold_why) == (NOW if cold else None, why)
+
+
+def test_what_a_tick_leaves_remembered() -> None:
+    """Gaps of a link, the heat of the tick before, and each interlock's own memory."""
+    gap = evidence(qualified=False, in_gap=True, from_at=NOW)
+    assert check(gap).state.link_gaps.cut and not check(evidence(qualified=False, from_at=NOW)).state.link_gaps.cut
+    hot = line(duty=0.5, off_seq=-1)
+    assert check(hot).state.heat == hot.heat.follow(BASE, 0.5, hot.plate) != hot.heat.follow(BASE, 0.0, hot.plate)
+    apart = check(second=SEEN._replace(value_c=69.0))
+    assert memory(apart, ProbesDiffer) == ProbesDiffer(since=NOW, half_since=NOW)
+
+
+@pytest.mark.parametrize("state", RunState)
+def test_what_belongs_to_one_run(state: RunState) -> None:
+    """A hand reading owed, heat owed and what interlocks count begin anew where no run is on, and stay elsewhere."""
+    owed = having(RunTooLong(longer_s=50.0), OPEN._replace(hand_for="G09", heat=HeatAccount(owed_k=2.0)))
+    out = check(owed, state=state)
+    followed = owed.heat.follow(senses(state=state), 0.0, owed.plate)
+    over = state in (S.IDLE, S.STOPPED, S.ABORTED, S.COMPLETE)
+    assert followed.next_run() != followed
+    assert out.state.heat == (followed.next_run() if over else followed)
+    assert (out.state.hand_for, memory(out, RunTooLong).longer_s) == (("", 0.0) if over else ("G09", 50.0))
 
 
 HISTORY = History(lines=tuple(Line(NOW - 50.0 + 10.0 * n, 63.0, 0.0) for n in range(5)), next_at=NOW + 5.0)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from controller.core.guard.heater_line import SENT_KEPT, HeaterLine, node_says
+from controller.core.guard.heater_line import SENT_KEPT, HeaterLine, looks_at_mash, node_says
 from controller.core.nouns import HeaterReport
-from tests.core.guard.looks import HOT, NOW, OFF, SENT, check, duty, report
+from controller.settings.tun import Output, Probe, Probes
+from tests.core.guard.looks import HOT, NOW, OFF, SENT, TUN, check, duty, report
 
 NEVER = HeaterLine(sent=SENT)
 AT_30 = OFF._replace(acked_seq=30, acked_at=NOW - 21.0)
@@ -30,6 +31,9 @@ HEARD: dict[str, tuple[HeaterLine, HeaterReport | None, HeaterLine]] = {
     "off between two pulses": (HOT._replace(on_until=NOW + 9.0), report(49), HOT._replace(on_until=NOW + 9.0)),
     "off by an older command": (
         OLD._replace(off_seq=60, on_until=NOW + 9.0), report(50), OLD._replace(off_seq=60, on_until=NOW + 9.0),
+    ),
+    "off by the first of its row": (
+        OLD._replace(off_seq=50, on_until=NOW + 9.0), report(50), OLD._replace(off_seq=50, on_until=NOW - 0.5),
     ),
     "of another epoch": (OLD, report(50, 0.7, epoch=2), OLD),
     "of another epoch, newer": (AT_30, report(50, 0.7, epoch=2), AT_30),
@@ -88,7 +92,7 @@ def test_before_anything_was_sent() -> None:
     """A line that has just been opened is off, in the row of OFFs that begins with its first command."""
     line = HeaterLine()
     assert (line.seq, line.duty, line.acked_seq, line.off_seq, line.off_since, line.fault) == (0, 0.0, -1, 0, 0.0, "")
-    assert not line.heats and not line.off
+    assert not line.heats and not line.off and not line.blind and line.rested(5.0, 5.0)
 
 
 def test_how_long_it_was_silent() -> None:
@@ -110,3 +114,11 @@ def test_says_off(line: HeaterLine, says: bool) -> None:
 def test_the_nodes_words_are_told_as_they_are() -> None:
     """Braces in them take no part in the sentence."""
     assert node_says("E{12}").format(value=1.0) == "The heater node's own fault: E(12). Heat is off."
+
+
+@pytest.mark.parametrize("pump", [None, Output(topic="u")])
+@pytest.mark.parametrize("outlet", [None, Probe(topic="c")])
+def test_where_the_nodes_own_thermometer_is(outlet: Probe | None, pump: Output | None) -> None:
+    """At the outlet, where the tun has a probe there or a pump; else at the mash."""
+    tun = TUN.model_copy(update={"probes": Probes(mash=Probe(topic="a"), outlet=outlet), "pump": pump})
+    assert looks_at_mash(tun) is (outlet is None and pump is None)

@@ -61,7 +61,13 @@ def test_a_line_every_ten_seconds() -> None:
 def test_it_reaches_far_enough_and_no_further() -> None:
     """240 lines: 300 s of window, 180 s of dead time, a bath's 1,200 s, a bed's 300 s, three lags of 120 s."""
     needed = FIT_S + 180.0 + plate.BATH_MOST_S + plate.BED_MOST_S + 3.0 * 120.0
-    assert needed / history.STEP_S + 1 <= history.KEEP < needed / history.STEP_S + 10
+    assert needed / history.STEP_S + 1 <= history.KEEP == 240 < needed / history.STEP_S + 10
+
+
+def test_before_anything_was_read() -> None:
+    """No line, no heat, no move; the first reading makes a line."""
+    assert tuple(History()) == ((), False, 0, 0.0, 0.0, None, None, None, 0.0, 0.0, None, (), 0.0)
+    assert tuple(History().follow(tick(60.0, 0.5), 0.0, PLATE).lines) == (Line(0.5, 60.0, 0.0),)
 
 
 def test_an_addition_forgets_it() -> None:
@@ -103,13 +109,13 @@ def test_begun_anew() -> None:
 def test_another_level_moves_it(which: Tun, step_k: float, moves: bool) -> None:
     """More than 2 K and a tenth of a kelvin a second from the line before is another level; behind the heater 5 K more
     may come from the heat; lines and the reading at full heat move with it; heat and times stay."""
-    before = told_on(History(), [55.5 + n / 2 for n in range(10)], 1.0, which)
+    before = told_on(History(moved_all_k=1.0), [55.5 + n / 2 for n in range(10)], 1.0, which)
     after = before.follow(tick(60.0 + step_k, 110.0, which=which), 1.0, plate.of(which))
     by_k = step_k if moves else 0.0
     was = [line._replace(temperature_c=line.temperature_c + by_k) for line in before.lines]
     assert after.lines == (*was, Line(110.0, 60.0 + step_k, before.energy_j + 20_000.0))
     assert (after.full_c, after.full_since) == (55.5 + by_k, before.full_since)
-    assert after.moved_k(110.0) == by_k
+    assert (after.moved_k(110.0), after.moved_all_k) == (by_k, 1.0 + by_k)
     assert after.moves == (((110.0, step_k),) if moves else ())
 
 
@@ -153,10 +159,18 @@ def test_full_heat(cap: float, duty: float, full: bool) -> None:
     """0.95 of what the file allows is full heat; since when, and what was read then, is remembered until it ends."""
     which = heated(duty_cap=cap)
     past = told_on(History(), [40.0, 41.0, 42.0], duty, which)
-    assert (past.full_since, past.full_c) == ((10.0, 40.0) if full else (None, 0.0))
+    assert (past.full_since, past.full_c, past.full_s) == ((10.0, 40.0, 20.0) if full else (None, 0.0, 0.0))
     assert past.follow(tick(43.0, 40.0, which=which), 0.5, PLATE).full_since is None
     off = past.follow(tick(43.0, 40.0, which=which), 0.0, PLATE)
     assert (off.full_since, off.full_s) == (past.full_since, past.full_s)
+
+
+@pytest.mark.parametrize(("short_k", "far"), [(0.0, False), (0.125, True)])
+def test_full_heat_far_from_the_target(short_k: float, far: bool) -> None:
+    """Near it, nothing is asked; the time begins at nothing each time."""
+    value_c = 90.0 - JACKET.guard.cannot_keep_up_k - short_k
+    past = History(full_s=50.0).follow(tick(value_c, 10.0), 1.0, PLATE)
+    assert (past.full_since, past.full_s) == ((10.0, 0.0) if far else (None, 50.0))
 
 
 def test_full_heat_needs_a_reading() -> None:
@@ -178,6 +192,7 @@ def test_a_line_a_minute_is_kept_and_the_others_are_straight_between() -> None:
     back = kept.recalled(250.0)
     assert (back.lines, back.energy_j, back.era) == (past.lines[1:], 3350.0, 4)
     assert History().kept().recalled(0.0) == History()
+    assert told([60.12345], [1.5]).kept().lines == (Line(0.0, 60.123, 2),)
 
 
 # ---------------------------------------------------------------- questions
@@ -200,7 +215,8 @@ def test_least_and_most_energy_of_any_window() -> None:
 
 @pytest.mark.parametrize(("lines", "warmed_k"), [(30, inf), (31, 3.0), (40, 3.0)])
 def test_warming_of_five_minutes(lines: int, warmed_k: float) -> None:
-    """Infinite until five minutes are known."""
+    """Infinite until five minutes are known; the levels begin at nothing."""
+    assert told([at / 8.0 for at in range(31)], [0.0] * 31).levels_k(0.5)[:3] == (0.0, 0.125, 0.25)
     assert told([at / 10.0 for at in range(lines)], [0.0] * lines).warmed_k(0.5) == pytest.approx(warmed_k)
 
 
@@ -214,7 +230,12 @@ def test_a_step_is_no_rise(step_k: float) -> None:
 
 @pytest.mark.parametrize(
     ("values", "even"),
-    [((0.0, 1.0, 2.0, 3.0, 4.0), True), ((0.0, 0.24, 3.0, 4.0, 5.0), False), ((0.0, 0.0, 2.5, 5.0, 5.0), False)],
+    [
+        ((0.0, 1.0, 2.0, 3.0, 4.0), True),
+        ((0.0, 0.25, 3.0, 4.0, 5.0), True),
+        ((60.0, 60.24, 63.0, 64.0, 65.0), False),
+        ((0.0, 0.0, 2.5, 5.0, 5.0), False),
+    ],
 )
 def test_an_even_rise(values: tuple[float, ...], even: bool) -> None:
     """Each fifth of the five minutes is warmer than the one before by a twentieth of the rise; a step is not even."""
@@ -262,6 +283,13 @@ def test_by_how_much_it_fell() -> None:
     assert History().fell_k(60.0) == 0.0
 
 
+def test_how_far_it_is_under_its_highest() -> None:
+    """Of the last three minutes; a line older by the least counts no more."""
+    read = [70.0, 62.0, *([60.0] * 16), 59.0]
+    fallen_k = [told(values, [0.0] * len(values)).fallen_k() for values in (read, [*read, 59.0], [60.0, 61.0])]
+    assert (fallen_k, History().fallen_k()) == ([11.0, 3.0, 0.0], 0.0)
+
+
 def test_an_empty_tun_of_one_watt() -> None:
     """The figures that the tables above count in: one watt, no dead time, no lag."""
     assert (watt().power_w, watt().dead_s, watt().lag_s, CAPACITY) == (1.0, 0.0, 0.0, 100_000.0)
@@ -274,3 +302,5 @@ def test_the_highest_duty_of_late() -> None:
     shares = [History(lines=lines).highest_share(seconds, 4.0) for seconds in (40.0, 30.0, 20.0, 10.0, 0.0)]
     assert shares == [1.0, 1.0, 0.75, 0.75, 0.0]
     assert History().highest_share(60.0, 4.0) == 0.0
+    apart = [History(lines=(lines[0], Line(at, 60.0, 40.0))).highest_share(60.0, 4.0) for at in (5.0, 20.0)]
+    assert apart == [1.0, 0.5]

@@ -135,7 +135,7 @@ def test_heat_that_is_wanted_and_does_not_leave_is_said_with_its_reason() -> Non
     assert then.state.noted.now[-1].text.endswith("none leaves: the record of the last decision is not on disk yet.")
     assert told(check(since._replace(noted=Noted(cold_since=NOW - 29.9)), durable_seq=8)) == []
     for gone in (check(since, 0.0, durable_seq=8), check(since, durable_seq=9)):
-        assert gone.state.noted.cold_since is None
+        assert (gone.state.noted.cold_since, gone.state.noted.cold_why) == (None, "")
 
 
 # ---------------------------------------------------------------- an addition

@@ -11,7 +11,7 @@ from controller.core.guard.history import History
 from controller.core.guard.interlock import Known
 from controller.core.guard.registry import ALL
 from controller.core.guard.state import GuardState, Noted
-from tests.core.guard.looks import NOW, OPEN, check, duty
+from tests.core.guard.looks import LATCHED, NOW, OPEN, check, duty
 from tests.core.guard.story import watt
 
 
@@ -32,6 +32,13 @@ def test_what_interlocks_may_look_at() -> None:
     assert state.known == Known(
         line=OPEN.line, past=History(era=7), heat=HeatAccount(owed_k=2.0), plate=OPEN.plate, started_at=9.0
     )
+
+
+@pytest.mark.parametrize(("trips", "misfit"), [((), False), (("G07",), False), (("G07", "G25"), True)])
+def test_a_trip_that_doubts_masses_and_power(trips: tuple[str, ...], misfit: bool) -> None:
+    """While one stands, the figures of the tun are not gone by."""
+    state = OPEN._replace(trips=tuple(LATCHED._replace(id=name) for name in trips))
+    assert (state.misfit, state.known.misfit, state.noted.zero_reports) == (misfit, misfit, 0)
 
 
 @pytest.mark.parametrize(("off_until", "until", "after"), [(0.0, 50.0, 50.0), (99.0, 50.0, 99.0)])

@@ -10,6 +10,7 @@ import pytest
 from controller.core.guard import trips
 from controller.core.guard.gate import Gate
 from controller.core.guard.history import History, Line
+from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g06_above_program import AboveProgram
 from controller.core.guard.interlocks.g10_heat_not_asked_for import HeatNotAskedFor
 from controller.core.guard.interlocks.g23_run_too_long import RunTooLong
@@ -270,6 +271,16 @@ def clear(state: GuardState, trip: str = "G09", /, **args: Any) -> tuple[GuardSt
     return after, reply.accepted, reply.reason
 
 
+@pytest.mark.parametrize(("changes", "stays"), [({}, False), ({"gap_s": 5.0}, True), ({"cut_only": True}, True)])
+def test_what_a_silence_makes_way_for(changes: dict[str, Any], stays: bool) -> None:
+    """The gap of a link makes way for the fault itself, not for another gap or a mere cut; a fault's own trip stays."""
+    finding = Finding(HeatNotAskedFor.ROW, 1.0, 1.0)._replace(**changes)
+    silent = OPEN._replace(trips=(kept("G10", 0.0, False)._replace(link=True),))
+    fault = OPEN._replace(trips=(kept("G10", 0.0, False),))
+    assert (trips._no_gap_any_more(silent, [finding]).trips == silent.trips) is stays
+    assert trips._no_gap_any_more(fault, [finding]) is fault
+
+
 def test_clear_takes_one_trip() -> None:
     """The named one goes, the other stays, evidence starts anew, the disk must know; what the reading is compared with
     stays, for a look is no measurement, and after a doubt of the probe a hand reading is owed."""
@@ -279,7 +290,8 @@ def test_clear_takes_one_trip() -> None:
     assert (after.evidence.qualified, after.evidence.from_at, after.need_durable) == (False, NOW, True)
     assert (after.evidence.quiet_c, after.hand_for) == (50.0, "G09")
     assert clear(TWO, "", trip="G09")[1]
-    assert clear(TWO, "G24", inspected=True)[0].hand_for == ""
+    inspected = clear(TWO, "G24", inspected=True)[0]
+    assert (inspected.hand_for, inspected.heat, after.heat) == ("", TWO.heat, TWO.heat.on_trial())
     mild = TWO._replace(trips=(kept("G09", NOW - 60.0, False), TWO.trips[1]))
     assert clear(mild)[0].evidence.quiet_c == 50.0
 

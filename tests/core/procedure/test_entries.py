@@ -103,3 +103,28 @@ def test_a_specific_gravity_is_no_degree_plato(asked: Bench) -> None:
     assert (taken, filed) == (False, [])
     assert "reads as a specific gravity; in °P that is 11.9" in reason
     assert given(asked, last_runnings_p=1.05)[0]
+
+
+SLIPS = [
+    ("ph_at_c", 100.0, None), ("ph_at_c", 100.5, "reads as Fahrenheit; in °C that is 38.1"),
+    ("ph_at_c", 212.0, "reads as Fahrenheit; in °C that is 100.0"),
+    ("ph_at_c", 212.1, "wanted a number from 0 to 100 °C"),
+    ("ph_at_c", -1.0, "wanted a number from 0 to 100 °C"), ("ph", 9.5, "wanted a number from 2 to 9"),
+    ("final_p", 1.0, None), ("final_p", 1.005, "in °P that is 1.3"), ("final_p", 1.13, "in °P that is 30.2"),
+    ("final_p", 1.131, None), ("last_runnings_p", 1.05, None), ("batch", "x" * 300, None),
+    ("batch", "x" * 301, "wanted words, at most 300 characters"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("key", "value", "says"), SLIPS)
+def test_which_slip_it_may_be(key: str, value: float | str, says: str | None) -> None:
+    """A temperature in °F and a specific gravity are told as such; both sides of each limit."""
+    found = entries.problems({key: value})
+    assert found == [] if says is None else len(found) == 1 and found[0].endswith(says)
+
+
+def test_a_value_is_told_with_its_unit_where_it_is_a_number() -> None:
+    """Words are told as they are, and a line of the record is of every run's unless it says so."""
+    shown = [entries.word(*one) for one in (("ph_at_c", 20), ("ph_at_c", "cold"), ("ph", 5.4), ("batch", 93))]
+    assert shown == ["20 °C", "cold", "5.4", "93"]
+    assert (entries.Item("x", ()).water, entries.Item("x", ()).lab) == (False, False)

@@ -7,7 +7,7 @@ import pytest
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.runs import begun
 
-SERIES = leg("70 °C", 70.0, 1500.0, iodine_every_s=300.0, iodine_from_s=600.0)
+SERIES = leg("70 °C", 70.0, 1500.0, every_s=300.0, from_s=600.0)
 PLAN = course(SERIES, leg("keep", 70.0, 3600.0, kind="keep"), grist_kg=0)
 
 ANSWERS: tuple[tuple[list[str], str, int], ...] = (  # what is said to each test; the class; how many were asked for

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from controller.brewing import heat
+from controller.brewing import heat, volumes
 from controller.brewing.kinetics import malts
-from controller.core.nouns import Course, Phase
+from controller.core.nouns import Course, Event, Phase, RunState
+from controller.core.procedure import poured as poured_in_run
+from controller.core.procedure.run import Progress, Prompt, Run
 from tests.core.bench import LIQUOR_J_PER_K, Bench, course, leg, settings
 
 MALT = {**malts.recalled(None).plain(), "liquor_kg_per_kg": 3.0}
@@ -80,7 +82,9 @@ def test_a_slip_of_the_pen_changes_nothing_and_is_told(share: float) -> None:
 def test_what_was_poured_is_asked_for_and_nothing_waits_for_it() -> None:
     """Whoever starts the run is asked at once; unanswered, strike and command are those of a run that was answered, and
     the question about grain says what is not known; as planned is on record as measured."""
-    asked, told = struck(RESTS), struck(RESTS)
+    asked, told, unknown = struck(RESTS), struck(RESTS), struck(RESTS)
+    assert unknown.answer(answer="not measured").accepted
+    assert unknown.state.run.prompt is None and not any(event.kind == "entry" for event in unknown.events)
     assert asked.asked.id == "liquor" and asked.asked.text.startswith("How much liquor is in the tun? Planned are 60.0")
     assert told.answer(answer="as planned").accepted
     filed = next(event for event in told.events if event.kind == "entry")
@@ -174,3 +178,81 @@ def test_liquor_that_was_added_without_a_word_leads_on_by_its_figures() -> None:
     bench.until("running")
     after = bench.state.run.course
     assert after is not None and after.legs[1].capacity_j_per_k == pytest.approx(own + more)
+
+
+# ---------------------------------------------------------------- what an entry changes, whole
+
+PLAIN_WATER_L = 60.0 / volumes.liquor_kg(1.0, 20.0)  # what is planned, as a level tube shows it at 20 °C
+STRIKE = Run(state=RunState.RUNNING, course=RESTS, phase=Phase.HEATING, key=4)
+
+
+def entered(run: Run, share: float = 1.1, ceiling_c: float = 78.0) -> tuple[Run, Event | None]:
+    """So many times the liquor planned is measured."""
+    return poured_in_run.corrected(run, {"liquor_volume_l": share * PLAIN_WATER_L}, ceiling_c)
+
+
+@pytest.mark.parametrize(
+    "run",
+    [STRIKE._replace(grain_in=True), STRIKE._replace(leg=1, phase=Phase.RAMPING), STRIKE._replace(phase=Phase.SETTLING),
+     STRIKE._replace(course=None)],
+)  # fmt: skip
+def test_too_late_for_other_liquor(run: Run) -> None:
+    """With grain in, or past the strike, the entry changes nothing; nor does an entry of something else."""
+    assert entered(run) == (run, None)
+    assert poured_in_run.corrected(STRIKE, {"ph": 5.4}, 78.0) == (STRIKE, None)
+
+
+@pytest.mark.parametrize(("share", "same"), [(1.00375, True), (0.99625, True), (1.00625, False), (0.99375, False)])
+def test_liquor_as_planned(share: float, same: bool) -> None:
+    """Within half a per cent it is; the question about it is answered, another one stands."""
+    asked, other = (STRIKE._replace(prompt=Prompt(name, "?", (), 1.0)) for name in ("liquor", "ph"))
+    assert (entered(STRIKE, share) == (STRIKE, None)) is same
+    assert entered(asked, share)[0].prompt is None
+    assert entered(other, share)[0].prompt == other.prompt
+
+
+@pytest.mark.parametrize("phase", [Phase.ARMED, Phase.HEATING, Phase.WAITING])
+def test_other_liquor_has_another_strike(phase: Phase) -> None:
+    """Told with both figures, the climb begun anew; where grain was waited for, it comes to its new strike first."""
+    run = STRIKE._replace(phase=phase, prompt=Prompt("dough_in", "?", (), 1.0), progress=Progress(band_since=5.0))
+    after, event = entered(run)
+    assert after.course is not None and after.course.liquor_kg == pytest.approx(66.0)
+    text = "66.0 kg of liquor in the tun, 60.0 planned: strike 54.0 -> 53.7 °C"
+    assert event == Event("note", "liquor", text, value=66.0, limit=60.0, unit="kg", priority=2)
+    waits = phase is Phase.WAITING
+    assert (after.phase, after.prompt) == ((Phase.HEATING, None) if waits else (phase, run.prompt))
+    assert (after.key, after.progress.band_since) == (5, None)
+
+
+@pytest.mark.parametrize(
+    ("share", "says"), [(0.69, "not gone by"), (1.31, "not gone by"), (0.8, "more than this tun allows")]
+)
+def test_what_is_not_gone_by(share: float, says: str) -> None:
+    """A slip, or a strike that the tun does not bear: told at once, and the course stays."""
+    after, event = entered(STRIKE, share, 54.5)
+    assert after == STRIKE and event is not None and says in event.text
+    kg = round(60.0 * share, 2)
+    assert (event.value, event.limit, event.unit, event.priority) == (kg, 60.0, "", 1)
+    assert entered(STRIKE, 0.8, 55.0)[0] != STRIKE
+
+
+def test_liquor_that_nobody_spoke_of() -> None:
+    """Each step holds so much more, the strike stays; without a run nothing changes."""
+    after = poured_in_run.meanwhile(STRIKE, 6.0)
+    assert after.course is not None and after.key == 5
+    assert [step.target_c for step in after.course.legs] == [step.target_c for step in RESTS.legs]
+    more_j = [
+        now.capacity_j_per_k - was.capacity_j_per_k for now, was in zip(after.course.legs, RESTS.legs, strict=True)
+    ]
+    assert more_j == pytest.approx([6.0 * heat.WATER] * len(RESTS.legs))
+    assert poured_in_run.meanwhile(Run(), 6.0) == Run()
+
+
+def test_when_liquor_is_asked_for() -> None:
+    """Once, where there is grain."""
+    asked = poured_in_run.asked(STRIKE, RESTS.legs[0], 7.0)
+    assert asked.prompt is not None and (asked.prompt.id, asked.progress.reminded) == ("liquor", 1)
+    for run in (asked, STRIKE._replace(course=RESTS._replace(grist_kg=0.0)), Run()):
+        assert poured_in_run.asked(run, RESTS.legs[0], 7.0) == run
+    little = STRIKE._replace(course=RESTS._replace(grist_kg=0.5))
+    assert poured_in_run.asked(little, RESTS.legs[0], 7.0) != little

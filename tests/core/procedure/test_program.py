@@ -137,7 +137,7 @@ def test_dough_in_blocks_heat_until_it_has_settled() -> None:
 
 def test_iodine_gate_lengthens_the_rest_and_then_lets_go() -> None:
     """Asked at its minute; reddish adds ten minutes and asks again; no starch lets the rest end by time."""
-    gated = leg("alpha", 63.0, 1200.0, ends="iodine", ask_after_s=900.0)
+    gated = leg("alpha", 63.0, 1200.0, ends="iodine", after_s=900.0)
     bench = at("iodine", course(gated, KEEP, grist_kg=0))
     assert 900.0 <= credit_s(bench) <= 901.0
     bench.answer(answer="reddish")

@@ -1,21 +1,16 @@
-"""What the program room, the kept record and two readers do at their rarer turns."""
+"""What the program room does at its rarer turns."""
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import pytest
 
-from controller.core import checkpoint
-from controller.core.nouns import Bad, Event, Leg, Measurement, Phase, RunState, Trip, View
-from controller.core.procedure import estimate, program, questions, resume, states, wanted
-from controller.core.procedure.run import Beginning, Hold, Run
+from controller.core.nouns import Event, ForPeople, Leg, Measurement, Phase, RunState, Target, Trip, View
+from controller.core.procedure import iodine_series, program, questions, states, wanted
+from controller.core.procedure.run import Beginning, Hold, Run, Told, Walk
 from controller.core.procedure.time_left import finish_in_s
-from controller.messages import incoming as wire
-from controller.messages.strict_json import Refused
-from tests.core.bench import changed, course, leg, tun
-from tests.core.runs import heating
+from tests.core.bench import LIQUOR_J_PER_K, MASH_J_PER_K, RISE, changed, course, leg, tun, with_step
 
 NOW = 5000.0
 S, P = RunState, Phase
@@ -170,7 +165,9 @@ def test_iodine_gate_that_goes_on(waited: float, goes: bool) -> None:
     """Where the program says so, an unanswered test goes on after its time."""
     gate = leg("beta", 63.0, 1200.0, ends="iodine", go_on_after_s=600.0)
     asked = questions.ask(with_last(gate, phase=P.WAITING, phase_since=NOW - waited), gate, "iodine", NOW)
-    assert (walk(asked)[0].leg == 2) is goes
+    after, events = walk(asked)
+    text = "beta: nobody answered; the program says to go on"
+    assert (after.leg == 2, events[:1] == [Event("note", "iodine", text, priority=2)]) == (goes, goes)
     timed = gate._replace(ends="time")
     assert walk(questions.ask(with_last(timed, phase=P.WAITING, phase_since=0.0), timed, "go_on", NOW))[0].leg == 1
 
@@ -191,18 +188,18 @@ def test_settling_takes_three_minutes() -> None:
 
 def test_iodine_is_asked_in_its_minute() -> None:
     """At the planned minute the question stands and the rest goes on; at its end it waits; after four one decides."""
-    gate = leg("beta", 63.0, 1200.0, ends="iodine", ask_after_s=900.0)
+    gate = leg("beta", 63.0, 1200.0, ends="iodine", after_s=900.0)
     early = with_last(gate, counting=True, credited_s=850.0)
     assert walk(early)[0].prompt is None
-    due = walk(changed(early, credited_s=899.5))[0]
+    due = walk(changed(early, credited_s=899.0))[0]
     assert due.prompt is not None
     assert (due.prompt.id, due.phase) == ("iodine", P.RESTING)
-    over = walk(changed(early, credited_s=1199.5, iodine_tests=4))[0]
+    over = walk(changed(early, credited_s=1199.0, iodine_tests=4))[0]
     assert over.prompt is not None
     assert (over.prompt.id, over.phase) == ("iodine_decide", P.WAITING)
     later = walk(changed(early, credited_s=899.5, ask_at_s=1000.0))[0]
     assert later.prompt is None
-    plain = walk(with_last(gate._replace(ask_after_s=0.0), counting=True, credited_s=1000.0))[0]
+    plain = walk(with_last(with_step(gate, after_s=0.0), counting=True, credited_s=1000.0))[0]
     assert plain.prompt is None
 
 
@@ -212,26 +209,56 @@ def test_keep_ends_unanswered() -> None:
     asked = walk(keeping)[0]
     assert asked.prompt is not None
     assert asked.prompt.id == "take_over"
-    kept = changed(asked, credited_s=3599.5)
+    kept = changed(asked, credited_s=3599.0)
     after, events = walk(kept, seen=SEEN._replace(value_c=76.0))
     assert after.state is S.COMPLETE
-    assert "nobody took over within 60 min" in events[0].text
+    text = "keep: nobody took over within 60 min; heat is off"
+    assert events[0] == Event("note", "keep", text, priority=2)
     assert walk(asked, seen=SEEN._replace(value_c=76.0))[0].state is S.RUNNING
 
 
-def test_target_off_blocked_and_kept() -> None:
-    """Off without a run or while armed, blocked while adding; a decoction waits at the step before."""
-    assert wanted.target(run(state=S.HELD), tun()).heat == "off"
-    assert wanted.target(Run(), tun()).heat == "off"
-    assert wanted.target(run(leg=0, phase=P.ARMED), tun()).heat == "off"
-    assert wanted.target(run(phase=P.ADDING), tun()).heat == "blocked"
-    assert wanted.target(run(pause_c=61.0), tun()).target_c == 61.0
-    assert wanted.target(run(), tun()).target_c == 63.0
-    back = leg("back", 72.0, 0.0, kind="decoction")
-    waits = run(course=course(REST, back), leg=2, phase=P.WAITING)
-    assert wanted.target(waits, tun()).target_c == 63.0
-    first = run(course=course(back, grist_kg=0), leg=0, phase=P.WAITING)
-    assert wanted.target(first, tun()).target_c == 72.0
+BACK = leg("back", 72.0, 0.0, kind="decoction")
+COOLS = with_step(BACK, cooled_c=58.0)
+HOT = PLAN._replace(legs=(PLAN.legs[0]._replace(ramp_s=0.0), *PLAN.legs[1:]))  # liquor from elsewhere
+STRIKE = {"leg": 0, "phase": P.HEATING, "grain_in": False}
+TARGETS: dict[str, tuple[Run, str, float | None]] = {
+    "armed": (run(**STRIKE | {"phase": P.ARMED}), "off", None),
+    "strike liquor": (run(**STRIKE), "hold", 54.0),
+    "it came in hot, and stands": (run(course=HOT, **STRIKE), "blocked", 54.0),
+    "it came in hot, and was asked for": (run(course=HOT, **STRIKE, reminded=questions.POURED), "blocked", 54.0),
+    "it came in hot, and has stood": (run(course=HOT, **STRIKE, reminded=questions.MET), "hold", 54.0),
+    "it came in nearly hot": (
+        run(course=PLAN._replace(legs=(PLAN.legs[0]._replace(ramp_s=0.5), *PLAN.legs[1:])), **STRIKE),
+        "hold",
+        54.0,
+    ),
+    "waiting for grain": (run(**STRIKE | {"phase": P.WAITING}), "hold", 54.0),
+    "dough-in": (run(**STRIKE | {"phase": P.ADDING}), "blocked", 54.0),
+    "settling": (run(phase=P.SETTLING), "blocked", 63.0),
+    "a rise": (run(phase=P.RAMPING), "hold", 63.0),
+    "a rest": (run(), "hold", 63.0),
+    "paused": (run(state=S.PAUSED, pause_c=61.0), "hold", 61.0),
+    "an addition": (run(phase=P.ADDING), "blocked", 63.0),
+    "a pull is away": (run(course=course(REST, BACK), leg=2, phase=P.WAITING), "hold", 63.0),
+    "a pull is away, and the mash cools": (run(course=course(REST, COOLS), leg=2, phase=P.WAITING), "blocked", 63.0),
+    "it is back": (run(course=course(REST, COOLS), leg=2, phase=P.RAMPING), "hold", 63.0),
+    "a pull first of all": (run(course=course(BACK, grist_kg=0), leg=0, phase=P.WAITING), "hold", 72.0),
+}
+
+
+@pytest.mark.parametrize(("state", "heat", "target_c"), TARGETS.values(), ids=TARGETS)
+def test_what_is_wanted_of_the_heater(state: Run, heat: Any, target_c: float | None) -> None:
+    """Off without a run or while armed, blocked while something goes in; a decoction waits at the step before."""
+    size = MASH_J_PER_K if state.grain_in else LIQUOR_J_PER_K
+    assert state.course is not None
+    strike, water = state.course.legs[state.leg].kind == "dough_in", state.course.grist_kg == 0.0
+    assert wanted.target(state, tun()) == Target(heat, target_c, RISE, 0, size, strike, strike or water)
+
+
+def test_nothing_is_wanted_without_a_run() -> None:
+    """Nor while it is held; without one the vessel alone is what would be warmed."""
+    assert wanted.target(run(state=S.HELD), tun()) == Target("off", None, tun().climb_k_per_s, 0, MASH_J_PER_K)
+    assert wanted.target(Run(key=3), tun()) == Target("off", None, tun().climb_k_per_s, 3, 12_500.0)
 
 
 def test_how_long_it_still_takes() -> None:
@@ -290,145 +317,213 @@ def test_nothing_is_said_of_a_step_that_is_none() -> None:
     assert [event.kind for event in events] == ["state"]
 
 
-# ---------------------------------------------------------------- the kept record
+# ---------------------------------------------------------------- one second, whole
 
 
-def kept(**changes: Any) -> dict[str, Any]:
-    record: dict[str, Any] = json.loads(json.dumps(checkpoint.keep(heating().state)))
-    record["run"].update(changes)
-    return record
-
-
-def test_a_record_that_does_not_fit_is_none() -> None:
-    """A step out of range, endless numbers, nesting without end, and words for numbers."""
-    assert checkpoint.recall(kept(leg=4), NOW) is None
-    assert checkpoint.recall(kept(leg=-1), NOW) is None
-    progress = kept()["run"]["progress"]
-    assert checkpoint.recall(kept(progress={**progress, "credited_s": 5.0}), NOW) is not None
-    assert checkpoint.recall(kept(progress={**progress, "credited_s": float("nan")}), NOW) is None
-    assert checkpoint.recall(kept(progress={**progress, "credited_s": "long"}), NOW) is None
-    assert checkpoint.recall({**kept(), "last_c": float("inf")}, NOW) is None
-    assert checkpoint.recall({**kept(), "last_c": 10**400}, NOW) is None
-    deep: Any = []
-    for _ in range(5000):
-        deep = [deep]
-    assert checkpoint.recall({**kept(), "more": deep}, NOW) is None
-
-
-def test_a_record_without_a_course() -> None:
-    """Idle when it was kept: no course, no temperature."""
-    found = checkpoint.recall({**kept(course=None, leg=0, state="idle"), "last_c": None}, NOW)
-    assert found is not None
-    assert (found.run.course, found.last_c) == (None, None)
-
-
-# ---------------------------------------------------------------- the decision after an outage
-
-
-def pending(**changes: Any) -> resume.Pending:
-    return resume.Pending(run(credited_s=100.0), 63.0, 60.0, True, 1, 1800.0)._replace(**changes)
-
-
-def applied(decision: resume.Decision, state: Run | None = None) -> tuple[Run, list[Event]]:
-    return resume.apply(pending(run=state or run(credited_s=100.0)), decision, NOW, 62.0)
-
-
-def test_an_outage_too_long_ends_the_run() -> None:
-    """Broken off: stopped, without a question."""
-    after, events = applied(resume.Decision("ended", "over 4 h"))
-    assert (after.state, after.prompt) == (S.STOPPED, None)
-    assert events[0].priority == 2
+def second(before: Run, value_c: float | None = 63.0, doubtful: bool = False, dt: float = 1.0) -> Walk:
+    """One second in which this was read."""
+    return program.walk(before, READY, SEEN._replace(value_c=value_c, doubtful=doubtful), NOW, dt)
 
 
 @pytest.mark.parametrize(
-    ("state", "by", "held_by"),
-    [
-        (S.RUNNING, "", "resume"),
-        (S.HELD, "person", "person"),
-        (S.HOLDING, "latched", "latched"),
-        (S.HELD, "trip", "resume"),
-    ],
-)
-def test_a_person_is_asked(state: RunState, by: Any, held_by: str) -> None:
-    """Held with the question; a person's or a latched trip's hold stays what it was."""
-    after, _ = applied(resume.Decision("ask", "why", 30.0, "rule"), run(state=state, hold=Hold(by)))
-    assert after.prompt is not None
-    assert (after.state, after.hold.by, after.prompt.answers, after.hold.gap.credit_s) == (
-        S.HELD, held_by, resume.CHOICES, 30.0,
-    )  # fmt: skip
-
-
-def test_an_outage_that_the_estimate_can_follow(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where the estimate of the wort knows what the outage has cost, the record says so."""
-    did = Event("note", "estimate", "the outage cost 3 %")
-    monkeypatch.setattr(estimate, "over_outage", lambda mash, *given: (mash, did))
-    _, events = applied(resume.Decision("resume", "why"))
-    assert did in events
-
-
-def test_going_on_by_itself_counts_the_gap_once() -> None:
-    """The gap is credited in one event, an iodine test is named where half was counted, and mixing comes first."""
-    after, events = applied(resume.Decision("resume", "why", 30.0, "rule", iodine=True))
-    assert (after.state, after.progress.credited_s) == (S.RESTARTING, 130.0)
-    assert (after.hold.gap.credit_s, after.hold.by) == (0.0, "")
-    assert [event.kind for event in events if event.id in ("iodine", "gap rule")] == ["note", "resume"]
-    plain, events = applied(resume.Decision("resume", "why"))
-    assert (plain.progress.credited_s, [e.id for e in events if e.id == "gap rule"]) == (100.0, [])
+    ("before", "counts"),
+    [(run(), True), (run(phase=P.RAMPING), True), (run(state=S.RESTARTING), True), (run(leg=3), False),
+     (run(state=S.PAUSED), False), (run(state=S.HELD), False), (run(phase=P.WAITING), False),
+     (run(phase=P.ADDING), False), (run(phase=P.SETTLING, phase_since=NOW), False),
+     (run(leg=0, phase=P.ARMED, begun=Beginning(armed_until=NOW + 9.0)), False)],
+)  # fmt: skip
+def test_which_seconds_are_run_time(before: Run, counts: bool) -> None:
+    """Not those in which it stands, waits, takes something in or is kept."""
+    assert second(before).run.begun.excluded_s == (0.0 if counts else 1.0)
 
 
 @pytest.mark.parametrize(
-    ("target_c", "now_c", "credit", "iodine"),
+    ("since_s", "value_c", "doubtful", "after_s"),
+    [(None, 63.5, False, 0.0), (None, 62.5, False, 0.0), (None, 63.51, False, None), (None, 62.49, False, None),
+     (None, 63.0, True, None), (None, None, False, None), (9.0, 63.0, False, 9.0), (9.0, 63.0, True, 8.0),
+     (0.5, 63.0, True, 0.0), (9.0, 64.0, False, None), (9.0, None, True, None)],
+)  # fmt: skip
+def test_since_when_it_is_in_the_narrow_band(
+    since_s: float | None, value_c: float | None, doubtful: bool, after_s: float | None
+) -> None:
+    """Half a kelvin either way; a doubtful second does not count and ends nothing; a rise is over with the first."""
+    since, after = (None if s is None else NOW - s for s in (since_s, after_s))
+    assert second(run(band_since=since), value_c, doubtful) == Walk(run(band_since=after))
+    rise = second(run(band_since=since, phase=P.RAMPING), value_c, doubtful).run
+    assert (rise.phase, rise.phase_since) == ((P.RAMPING, 0.0) if after is None else (P.RESTING, NOW))
+
+
+@pytest.mark.parametrize(("ramp_s", "stands_s"), [(600.0, 60.0), (0.5, 60.0), (0.0, 120.0)])
+def test_strike_liquor_is_ready(ramp_s: float, stands_s: float) -> None:
+    """After a minute in the narrow band; poured in hot, after two."""
+    strike = PLAN.legs[0]._replace(ramp_s=ramp_s)
+    plan = PLAN._replace(legs=(strike, *PLAN.legs[1:]))
+    heats = run(course=plan, leg=0, phase=P.HEATING, grain_in=False, reminded=questions.MET, key=4)
+    assert second(changed(heats, band_since=NOW - stands_s + 0.1), 54.0).run.phase is P.HEATING
+    since = NOW - stands_s
+    after = second(changed(heats, band_since=since), 54.0)
+    text = "strike liquor is ready at 54.0 °C; it is kept until somebody doughs in"
+    assert after.events == (Event("note", "ready for grain", text, value=54.0, unit="°C", priority=2),)
+    waits = changed(heats, band_since=since, in_band_at=since, phase=P.WAITING, phase_since=NOW)
+    excluded = waits._replace(begun=waits.begun._replace(excluded_s=1.0))
+    assert after.run == questions.ask(excluded, strike, "dough_in", NOW)
+
+
+def test_an_armed_start_begins_its_rise() -> None:
+    """The rise begins now and anew, and it is told."""
+    armed = run(leg=0, phase=P.ARMED, reminded=questions.POURED, key=4, begun=Beginning(armed_until=NOW))
+    text = "delayed start: heating of the strike liquor begins"
+    assert second(armed, 20.0) == Walk(
+        changed(armed, ramp_at=NOW, key=5, phase=P.HEATING, phase_since=NOW),
+        (Event("phase", "heating", text, priority=2),),
+    )
+
+
+@pytest.mark.parametrize(("leg_at", "since_s", "told"), [(0, 1799.9, False), (0, 1800.0, True), (1, 1800.0, False)])
+def test_nobody_comes_for_the_grain(leg_at: int, since_s: float, told: bool) -> None:
+    """Half an hour after it was ready it is told, once; of other questions it is not."""
+    waits = questions.ask(run(leg=leg_at, phase=P.WAITING, phase_since=NOW - since_s), REST, "dough_in", NOW)
+    after = second(waits)
+    text = "ready for grain for 30 min and nobody came; heat goes off after 2 h"
+    event = Event("note", "ready for grain", text, value=1800.0, unit="s", priority=1)
+    assert (after.run.told.nobody, after.events) == (told, (event,) if told else ())
+    assert second(after.run).events == ()
+
+
+@pytest.mark.parametrize(
+    ("value_c", "doubtful", "dt", "earns_s"),
+    [(63.0, False, 1.0, 1.0), (64.0, False, 1.0, 1.0), (62.0, False, 1.0, 1.0), (64.01, False, 1.0, 0.0),
+     (61.99, False, 1.0, 0.0), (63.0, True, 1.0, 0.0), (None, False, 1.0, 0.0), (63.0, False, 10.0, 10.0),
+     (63.0, False, 30.0, 10.0)],
+)  # fmt: skip
+def test_what_a_second_of_a_rest_earns(value_c: float | None, doubtful: bool, dt: float, earns_s: float) -> None:
+    """Within the step's tolerance, by a reading that is not in doubt, ten seconds at most."""
+    resting = run(credited_s=100.0, counting=True, band_since=NOW - 300.0)
+    assert second(resting, value_c, doubtful, dt).run.progress.credited_s == 100.0 + earns_s
+
+
+@pytest.mark.parametrize("before_s", [None, 500.0])
+def test_the_first_minute_counts(before_s: float | None) -> None:
+    """Sixty seconds in the narrow band start the clock and are earned; a rest disturbed since began when it began."""
+    there = None if before_s is None else NOW - before_s
+    resting = run(credited_s=100.0, band_since=NOW - 60.0, in_band_at=there)
+    counting = changed(resting, counting=True, credited_s=160.0, in_band_at=NOW - (before_s or 60.0))
+    assert second(resting) == Walk(counting)
+    assert not second(changed(resting, band_since=NOW - 59.9)).run.progress.counting
+
+
+def test_a_pause_in_the_first_minute_begins_it_anew() -> None:
+    """Paused or held, the mash is in no band."""
+    for state in (S.PAUSED, S.HELD):
+        assert second(run(state=state, band_since=NOW - 9.0)).run.progress.band_since is None
+
+
+DONE = {"counting": True, "credited_s": 1199.04, "band_since": NOW - 900.0}
+
+
+@pytest.mark.parametrize("came_s", [None, 1500.04])
+def test_a_rest_is_over(came_s: float | None) -> None:
+    """With its last second the next step begins its rise, and what the rest was is on record."""
+    rest = run(ramp_at=came_s, in_band_at=None if came_s is None else 1700.47, phase_since=NOW - 1300.0, key=4, **DONE)
+    after = second(questions.ask(rest, REST, "ph", 1.0))
+    assert after.run == run(leg=2, phase=P.RAMPING, phase_since=NOW, ramp_at=NOW, key=5)
+    assert after.events[0] == Event("step done", "beta", "beta: 1200 s of 1200 s", data={
+        "index": 1, "kind": "rest", "target_c": 63.0, "planned_s": 1200.0, "credited_s": 1200.0,
+        "ramp_s": None if came_s is None else 200.4, "took_s": 1300.0 if came_s is None else 3500.0,
+    })  # fmt: skip
+    assert after.events[1:] == (Event("step", "alpha", "step 3: alpha, 72.0 °C"),)
+    assert [second(changed(rest, credited_s=had_s)).run.leg for had_s in (1198.9, 1199.0)] == [1, 2]
+    assert not second(changed(rest, grain_in=False)).run.grain_in
+
+
+def test_a_rest_that_ends_by_a_person_waits_for_one() -> None:
+    """Its time over, it asks; nothing goes on."""
+    rest = with_last(REST._replace(ends="person"), **DONE)
+    after = second(rest)
+    asked = changed(rest, credited_s=1200.04, phase=P.WAITING, phase_since=NOW)
+    waits = asked._replace(begun=asked.begun._replace(excluded_s=1.0))
+    assert after == Walk(questions.ask(waits, REST, "go_on", NOW))
+
+
+def test_grain_is_in_after_dough_in_and_an_enzyme_is_asked_for() -> None:
+    """Dough-in done, the next step begins with the grain in, and tells what is to be dosed."""
+    dosed = course(REST._replace(told="add 20 mL"), leg("alpha", 72.0, 600.0))
+    mixes = run(course=dosed, leg=0, phase=P.SETTLING, phase_since=NOW - 180.0, grain_in=False)
+    after = second(mixes)
+    assert (after.run.leg, after.run.grain_in, after.events[0].text) == (1, True, "dough-in: done")
+    assert after.run.prompt == questions.ask(mixes, dosed.legs[1], "enzyme", NOW).prompt
+    assert after.events[2] == Event("note", "enzyme", "beta: add 20 mL", priority=2)
+
+
+@pytest.mark.parametrize(
+    ("target_c", "reached_at", "after"), [(63.0, None, 70.0), (63.0, 40.0, 40.0), (63.1, 40.0, None)]
+)
+def test_since_when_the_next_step_has_been_reached(target_c: float, reached_at: float | None, after: Any) -> None:
+    """A step of the same temperature was reached with the one before; another one is still to be."""
+    alike = course(REST, leg("more", target_c, 600.0))
+    rest = run(course=alike, in_band_at=70.0, reached_at=reached_at, **DONE)
+    assert second(rest).run.progress.reached_at == after
+
+
+@pytest.mark.parametrize(
+    ("credited_s", "reminded", "asks"), [(598.0, 0, False), (599.0, 0, True), (700.0, 1, False), (1199.5, 1, False)]
+)
+def test_a_souring_hold_asks_for_its_ph(credited_s: float, reminded: int, asks: bool) -> None:
+    """Each ten minutes once, while no other question stands, and not when it is over."""
+    sours = with_last(REST._replace(remind_s=600.0), counting=True, credited_s=credited_s, reminded=reminded)
+    after = second(sours).run
+    assert (after.prompt is not None, after.progress.reminded) == (
+        asks,
+        1 if asks else 0 if after.leg == 2 else reminded,
+    )
+    assert second(questions.ask(sours, REST, "go_on", 1.0)).run.progress.reminded == after.progress.reminded - asks
+    often = with_last(REST._replace(remind_s=1.0), counting=True, credited_s=9.0)
+    assert second(often).run.progress.reminded == 10
+
+
+@pytest.mark.parametrize("every_s", [1.0, 300.0])
+def test_a_series_of_iodine_tests(every_s: float) -> None:
+    """Asked for while the rest lasts; over without one that showed none, it is told."""
+    series = with_step(REST, every_s=every_s)
+    due = with_last(series, counting=True, credited_s=900.0, in_band_at=NOW - 400.0)
+    asked = second(due).run.prompt
+    assert asked is not None and asked.id == "iodine_series"
+    over = with_last(series, in_band_at=NOW - 400.0, **DONE)
+    assert second(over).events[0] == iodine_series.not_seen(series)
+    assert second(changed(over, iodine_ok=True)).events[0].kind == "step done"
+
+
+LIQUOR = PLAN._replace(people=ForPeople(hot_liquor_s=600.0))
+
+
+@pytest.mark.parametrize(
+    ("credited_s", "changes", "told"),
     [
-        (63.0, 60.0, 60.0, False),
-        (63.0, 59.9, 30.0, True),
-        (63.0, 57.0, 30.0, True),
-        (63.0, 56.9, 0.0, False),
-        (40.0, 30.0, 60.0, False),
-        (55.0, 30.0, 60.0, False),
-        (56.0, 62.0, 0.0, False),
-        (72.1, 62.0, 0.0, False),
+        (299.0, {}, False),
+        (300.0, {}, True),
+        (300.0, {"told": Told(liquor=True)}, False),
+        (300.0, {"course": PLAN}, False),
     ],
 )
-def test_gap_rule(target_c: float, now_c: float, credit: float, iodine: bool) -> None:
-    """Low rests in full, starch rests by the temperature on return, others not at all."""
-    state = with_last(leg("part", target_c, 1200.0), credited_s=100.0)
-    decision = resume.decide(pending(run=state, last_c=now_c), now_c, 78.0, False)
-    assert (decision.credit_s, decision.iodine) == (credit, iodine)
+def test_liquor_for_the_run_off_is_heated_in_time(credited_s: float, changes: dict[str, Any], told: bool) -> None:
+    """Five minutes before it must be, once, where the program has any; to 78 °C unless it says otherwise."""
+    late = run(leg=2, course=LIQUOR, credited_s=credited_s)._replace(**changes)
+    after = second(late, 72.0)
+    text = "heat the run-off liquor to 78 °C now: it takes 10 min, and the mash is ready in 15 min"
+    event = Event("note", "hot liquor", text, value=900, unit="s", priority=2)
+    assert after.events == ((event,) if told else ())
+    assert after.run.told.liquor == (told or late.told.liquor)
 
 
-def test_gap_rule_never_beyond_the_plan_and_for_rests_only() -> None:
-    """What is left of the rest at most; nothing in a rise, in a keep, or where the length is unknown."""
-    short = with_last(leg("part", 63.0, 120.0), credited_s=100.0)
-    assert resume.decide(pending(run=short), 62.0, 78.0, False).credit_s == 20.0
-    over = with_last(leg("part", 63.0, 90.0), credited_s=100.0)
-    assert resume.decide(pending(run=over), 62.0, 78.0, False).credit_s == 0.0
-    for state in (run(phase=P.RAMPING), run(leg=3), run(leg=9)):
-        assert resume.decide(pending(run=state), 62.0, 78.0, False).credit_s == 0.0
-    assert resume.decide(pending(outage_s=None), 62.0, 78.0, False).credit_s == 0.0
-    assert resume.decide(pending(last_c=None), None, 78.0, False).kind == "ask"
+def test_liquor_for_the_run_off_while_armed() -> None:
+    """Nothing is said before the run heats."""
+    long = LIQUOR._replace(people=ForPeople(hot_liquor_s=1e6, hot_liquor_c=80.0))
+    armed = run(leg=0, course=long, phase=P.ARMED, reminded=1, begun=Beginning(armed_until=NOW + 9.0))
+    assert second(armed).events == ()
+    assert "to 80 °C now" in second(armed._replace(phase=P.SETTLING, phase_since=NOW)).events[0].text
 
 
-# ---------------------------------------------------------------- two readers
-
-
-def test_unit_that_is_no_unit() -> None:
-    """Where a unit was pointed at it must be one; beside the value it is left out."""
-    pointed = wire.form("/t", "C", "/u")
-    assert isinstance(wire.reading(pointed, b'{"t": 63, "u": "K"}', NOW, 0.0), Bad)
-    assert isinstance(wire.reading(pointed, b'{"t": 63, "u": 5}', NOW, 0.0), Bad)
-    beside = wire.reading(wire.form("/t"), b'{"t": 63, "unit": "K"}', NOW, 0.0)
-    assert not isinstance(beside, Bad)
-    assert beside.value_c == 63.0
-
-
-def test_report_that_is_none() -> None:
-    """A heater report must be an object."""
-    assert wire.report(b"[1]", NOW) == Refused("no object")
-    assert isinstance(wire.report(b"{", NOW), Refused)
-
-
-def test_dough_in_is_asked_for_without_a_word_of_pumps() -> None:
-    """A stirred tun has no pump, and a pumped one has it on a topic (the tun file wants it), off at dough-in."""
-    asked = questions.ask(run(), REST, "dough_in", NOW).prompt
-    assert asked is not None
-    assert asked.text == "Strike liquor is ready at 63.0 °C: 20 kg of grain. Begin dough-in?"
+def test_a_run_past_its_end_has_no_question() -> None:
+    """Whatever stood is gone."""
+    done = second(questions.ask(run(leg=4), REST, "go_on", NOW)).run
+    assert (done.state, done.prompt) == (S.COMPLETE, None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.brewing import heat
-from controller.core.nouns import Leg, Measurement, Phase, RunState
+from controller.core.nouns import ForPeople, Leg, Measurement, Phase, RunState
 from controller.core.procedure import who_moves as moves
 from controller.core.procedure.run import Beginning, Run
 from controller.messages import status_document as additions
@@ -13,10 +13,11 @@ from tests.core.bench import MASH_J_PER_K, Bench, course, leg, settings
 from tests.core.runs import begun
 
 REST = leg("first", 52.0, 300.0)
-BACK = leg("decoction", 64.0, 0.0, kind="decoction", addition_kg=23.27, addition_c=95.0)._replace(
-    addition_j_per_kg_k=(MASH_J_PER_K - 12_500.0) / 80.0  # as thick as the mash
-)
-MORE = leg("more", 64.0, 0.0, kind="infusion", addition_kg=24.2, addition_c=98.0)
+BACK = leg(
+    "decoction", 64.0, 0.0, kind="decoction", kg=23.27, hot_c=95.0,
+    j_per_kg_k=(MASH_J_PER_K - 12_500.0) / 80.0,  # as thick as the mash
+)  # fmt: skip
+MORE = leg("more", 64.0, 0.0, kind="infusion", kg=24.2, hot_c=98.0)
 
 
 def seen(value_c: float | None) -> Measurement:
@@ -96,7 +97,7 @@ def test_the_liquor_for_the_run_off_is_told_of_once_and_in_time() -> None:
     bench = Bench(settings(), mash_c=63.0)
     keep = leg("keep", 63.0, 3600.0, kind="keep", ramp_s=0.0)
     plan = course(leg("beta", 63.0, 2400.0, ramp_s=0.0), keep, grist_kg=0)
-    begun(bench, plan._replace(hot_liquor_s=600.0, hot_liquor_c=78.0))
+    begun(bench, plan._replace(people=ForPeople(hot_liquor_s=600.0, hot_liquor_c=78.0)))
     bench.until("take_over")
     told = [e for e in bench.events if e.id == "hot liquor"]
     assert len(told) == 1

@@ -127,9 +127,9 @@ def test_a_start_brings_it_and_a_broken_advice_file_stops_nothing(config: Path) 
     compiled = start_orders.compiler(config, settings)
     course = compiled({"program": "sandpiper"})
     assert isinstance(course, Course)
-    assert {event.kind for event in course.filed} >= {"advice", "malt", "calibration"}
+    assert {event.kind for event in course.people.filed} >= {"advice", "malt", "calibration"}
     (config / "advice.toml").write_text("[A5]\nlevel = 'shout'\n")
     course = compiled({"program": "sandpiper"})
     assert isinstance(course, Course)
-    assert any(event.kind == "note" and "cannot be read" in event.text for event in course.filed)
+    assert any(event.kind == "note" and "cannot be read" in event.text for event in course.people.filed)
     assert start_orders.unchanged(config, settings)("sandpiper", course.digest)

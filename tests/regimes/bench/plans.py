@@ -78,7 +78,7 @@ def told(way: str, name: str, plan: Plan, one: Went) -> Run:
     passed = {step.leg: step for step in one.passed if plan.course.legs[step.leg].kind != "keep"}
     last_s = max((step.ended_s for step in passed.values()), default=0.0)
     people = sum(one.began_s <= t_s <= last_s for t_s in one.people)
-    away_s = sum(leg.away_s for leg in plan.course.legs)
+    away_s = sum(leg.comes.away_s for leg in plan.course.legs)
     legs = []
     for number, step in sorted(passed.items()):
         leg, stage = plan.course.legs[number], plan.stages[number]

@@ -187,7 +187,7 @@ def healthy(seed: int, bath: Bath = None) -> dict[str, Any]:
         "what": "healthy", "seed": seed, "class": one.drawn.kind, "place": one.drawn.spec.place,
         "litres": round(one.drawn.spec.volume_l), "calibrated": one.settings.learned is not None,
         "result": str(machine.state.run.state), "hours": round(machine.now / 3600.0, 4), "trips": trips,
-        "additions": sum(leg.addition_kg > 0 for leg in one.plan.course.legs),
+        "additions": sum(leg.comes.kg > 0 for leg in one.plan.course.legs),
         "refusals": machine.person.refusals[-1:],
     }  # fmt: skip
 

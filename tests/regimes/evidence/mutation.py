@@ -4,6 +4,7 @@
     python -m tests.regimes.evidence.mutation --of controller/core/guard/trips.py --every 4 --budget-s 600
     python -m tests.regimes.evidence.mutation --again survivors.txt  only what an earlier run showed
     python -m tests.regimes.evidence.mutation --since COMMIT     only those on lines changed since then
+    python -m tests.regimes.evidence.mutation --of MODULE --tests PATH --tests PATH     by these tests, not by its own
 
 Each mutant changes one place in the source: a comparison or its edge, a sum's sign, a number, a truth value, an `and`
 for an `or`, a condition turned round, a limit of min or max, a value that is kept instead of replaced. It is compiled
@@ -19,6 +20,7 @@ import ast
 import copy
 import dataclasses
 import importlib
+import json
 import os
 import re
 import signal
@@ -126,6 +128,29 @@ def _constants(node: ast.Constant) -> Iterator[tuple[str, Any]]:
         yield f"{value} -> {new}", lambda n: setattr(n, "value", new)
 
 
+def quickest_first(items: list[pytest.Item]) -> list[pytest.Item]:
+    """These tests by what each takes without a mutant, so that a mutant is mostly noticed soon; UsageError where one
+    fails. Asked in a forked process."""
+    out, into = os.pipe()
+    if os.fork() == 0:
+        took: list[float] = []
+        for at, item in enumerate(items):
+            begun, following = time.monotonic(), items[at + 1] if at + 1 < len(items) else None
+            if any(report.failed for report in runtestprotocol(item, nextitem=following, log=False)):
+                os._exit(1)
+            took.append(time.monotonic() - begun)
+        os.write(into, json.dumps(took).encode())
+        os._exit(0)
+    os.close(into)
+    with open(out, "rb") as told:
+        said = told.read()
+    os.wait()
+    if not said:
+        raise pytest.UsageError("the tests fail without any mutant")
+    order = sorted(enumerate(json.loads(said)), key=lambda one: one[1])
+    return [items[at] for at, _ in order]
+
+
 def noticed(items: list[pytest.Item], mutant: Mutant, module: ModuleType) -> bool:
     """Does a test fail with this mutant? Asked in a forked process."""
     child = os.fork()
@@ -164,7 +189,10 @@ def _share(before: dict[str, Any], module: ModuleType) -> None:
 
 def _become(old: Any, new: Any) -> None:
     """Does the old function, type or value what the new one does?"""
-    if isinstance(old, FunctionType) and isinstance(new, FunctionType):
+    if hasattr(old, "cache_clear") and hasattr(new, "cache_clear"):  # what it has found out so far is forgotten
+        _become(old.__wrapped__, new.__wrapped__)
+        old.cache_clear()
+    elif isinstance(old, FunctionType) and isinstance(new, FunctionType):
         old.__code__, old.__defaults__, old.__kwdefaults__ = new.__code__, new.__defaults__, new.__kwdefaults__
     elif isinstance(old, property) and isinstance(new, property):
         _become(old.fget, new.fget)
@@ -194,14 +222,15 @@ class Run:
         source = path.read_text(encoding="utf-8")
         if not session.items:
             raise pytest.UsageError(f"no tests of {self.name} could be collected")
-        if noticed(session.items, Mutant(0, "nothing", ast.parse(source)), module):
+        items = quickest_first(session.items)
+        if noticed(items, Mutant(0, "nothing", ast.parse(source)), module):
             raise pytest.UsageError(f"the tests of {self.name} fail without any mutant")
         every, ran, alive = list(mutants(source)), 0, 0
         for mutant in self._chosen(every, path):
             if time.monotonic() > self.until:
                 break
             ran += 1
-            if not noticed(session.items, mutant, module):
+            if not noticed(items, mutant, module):
                 alive += 1
                 say(shown(self.name, mutant))
         killed = f"{ran - alive} killed ({100.0 * (ran - alive) / max(1, ran):.1f} %)"
@@ -245,6 +274,7 @@ TELL = os.dup(1)
 def main(words: list[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--of", metavar="PATH", action="append", help="a module or a room, from the root")
+    parser.add_argument("--tests", metavar="PATH", action="append", help="in place of a module's own tests")
     parser.add_argument("--every", type=int, default=1, help="only every so manyth mutant")
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--since", metavar="COMMIT", help="only mutants of lines that were changed since then")
@@ -254,7 +284,7 @@ def main(words: list[str]) -> int:
     until, alive = time.monotonic() + args.budget_s, 0
     for path in modules(*(args.of or EVIDENCED)):
         run = Run(path, args, until)
-        files = [str(file) for file in own_tests(path)]
+        files = args.tests or [str(file) for file in own_tests(path)]
         if pytest.main(["-q", "-s", "-p", "no:cacheprovider", *files], plugins=[run]) not in (0, 5):
             return 2
         alive += run.alive

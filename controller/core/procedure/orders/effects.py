@@ -64,7 +64,7 @@ def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
         return Refused(f"credited must lie between 0 and the {leg.hold_s / 60:g} min of {leg.name}")
     new = Run(
         state=S.IDLE,
-        course=course._replace(filed=()),
+        course=course._replace(people=course.people._replace(filed=())),
         begun=Beginning(f"{course.tun}-{int(at.wall_s)}-{order.id}"[:60], at.now, order.by, at.wall_s),
         leg=int(first),
         phase=P.HEATING if leg.kind == "dough_in" else P.RAMPING,
@@ -82,9 +82,9 @@ def _start(run: Run, order: Order, at: Situation) -> Done | Refused:
     step = Event("step", leg.name, f"step {new.leg + 1}: {leg.name}, {leg.target_c:.1f} °C")
     overruled = (  # advice that the brewer knows and does not follow, each with the reason, on record from the start
         Event("overrule", rule, f"{rule} overruled: {reason}", data={"reason": reason, "by": order.by})
-        for rule, reason in (course.overruled or {}).items()
+        for rule, reason in (course.people.overruled or {}).items()
     )
-    return new, said, (started, *course.filed, *overruled, *events, step)
+    return new, said, (started, *course.people.filed, *overruled, *events, step)
 
 
 def _armed(run: Run, leg: Leg, order: Order, at: Situation) -> tuple[Run, str] | Refused:

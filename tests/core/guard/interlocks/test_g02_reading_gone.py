@@ -10,6 +10,7 @@ import pytest
 
 from controller.core.guard.interlock import Finding
 from controller.core.guard.interlocks.g02_reading_gone import AWAY, BLIND, COMPARE, ReadingGone
+from controller.core.inputs import Presences
 from controller.core.nouns import Link, Phase, Presence, Reading, RunState, Trip
 from tests.core.bench import Bench, course, leg, settings
 from tests.core.guard.looks import (
@@ -206,7 +207,7 @@ def test_what_is_known_to_be_new(lag_s: float | None, seq: int | None, word: Pre
     is."""
     bench = running()
     word = None if word is None else word._replace(at=bench.now + word.at)
-    say(bench, 80, lag_s, seq, probe_online=word)
+    say(bench, 80, lag_s, seq, there=Presences(mash=word))
     assert tripped(bench) == trip
     if trip:
         assert bench.clear("G02").accepted
@@ -274,17 +275,17 @@ def test_gone_by_its_own_word_cuts_at_once() -> None:
     that the node is back, and three of them give the heat back."""
     bench = running()
     gone = Presence(False, bench.now + 0.9)
-    say(bench, 1, 0.2, probe_online=gone)
+    say(bench, 1, 0.2, there=Presences(mash=gone))
     assert (tripped(bench), bench.duty) == ([], 0.0)
     briefly = copy.deepcopy(bench)
-    say(briefly, 4, 0.2, probe_online=gone)
+    say(briefly, 4, 0.2, there=Presences(mash=gone))
     assert runs(briefly)
-    bench.extra = {"mash": (), "probe_online": gone}
+    bench.extra = {"mash": (), "there": Presences(mash=gone)}
     bench.run(20)
     assert tripped(bench) == ["G02"]
     text = bench.state.guard.trips[0].text
     assert text.startswith("The mash probe's presence topic says that it is gone; it last read 20 s ago.")
-    say(bench, 60, 0.2, probe_online=gone)
+    say(bench, 60, 0.2, there=Presences(mash=gone))
     assert runs(bench)
 
 
@@ -294,7 +295,7 @@ def test_gone_by_its_own_word_cuts_at_once() -> None:
 def test_a_silent_probe_and_its_word(word: Presence, cut_s: int, trip_s: int) -> None:
     """True proves nothing; a retained copy may be of long ago: one that says gone waits 5 s for a reading."""
     bench = running()
-    bench.extra = {"mash": (), "probe_online": word._replace(at=bench.now + word.at)}
+    bench.extra = {"mash": (), "there": Presences(mash=word._replace(at=bench.now + word.at))}
     bench.run(cut_s - 1)
     assert bench.duty > 0.0
     bench.run(1)
@@ -308,5 +309,5 @@ def test_a_silent_probe_and_its_word(word: Presence, cut_s: int, trip_s: int) ->
 def test_a_reading_settles_a_retained_word() -> None:
     """A copy that says gone is wrong about a probe that speaks."""
     bench = running()
-    say(bench, 60, 0.2, probe_online=Presence(False, bench.now + 0.5, retained=True))
+    say(bench, 60, 0.2, there=Presences(mash=Presence(False, bench.now + 0.5, retained=True)))
     assert runs(bench)

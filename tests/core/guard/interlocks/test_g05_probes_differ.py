@@ -178,7 +178,10 @@ def test_half_the_limit_for_two_minutes_is_noted(for_s: float, said: list[tuple[
 
 def test_a_silent_second_probe() -> None:
     """At 60 s nothing is said, then it is said that G05 is not watched; a fresh reading ends it."""
-    assert told(check(second=SEEN._replace(age_s=60.0))) == []
+    silent = {"second": SEEN._replace(age_s=60.1, value_c=None)}
+    assert told(check(second=SEEN._replace(age_s=60.0))) == told(check(**silent, state=RunState.HELD)) == []
+    assert told(check(OPEN._replace(started_at=NOW - 50.0), **silent)) == []
+    assert ProbesDiffer.ASKS_HAND  # it doubts the probe
     gate = check(second=SEEN._replace(age_s=60.1, value_c=None))
     assert told(gate) == [("second", 2)]
     assert gate.state.noted.now[0].text == (

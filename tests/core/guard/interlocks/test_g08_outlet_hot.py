@@ -320,6 +320,9 @@ def test_a_fault_of_the_nodes_outlet(code: str | None, outlet_c: float | None, e
     fault = {"fault": None if code is None else "F {1}", "fault_code": code}
     said = {"raw_outlet": (), "outlet": None, "report": report(50, 0.7, **fault, outlet_c=outlet_c)}
     assert found(FRESH, known(line=HOT), **said) == expected
+    at_mash = TUN.model_copy(update={"pump": None, "probes": Probes(mash=Probe(topic="a"))})
+    of_g07 = {**said, "report": report(50, 0.7, **fault)}  # its thermometer is in the mash, and says no figure
+    assert found(FRESH, known(line=HOT), tun=at_mash, **of_g07) is None
     told_off = found(FRESH, known(line=HOT._replace(off_seq=40)), **said)
     assert told_off == (expected if outlet_c is not None and outlet_c >= 85.0 else None)
 
@@ -347,6 +350,12 @@ def test_a_silent_outlet_probe(heard_s: float | None, watched: str) -> None:
     """What is not watched meanwhile; the heater node's own reading is named where there is one."""
     gate = check(having(OutletHot(heard_at=None if heard_s is None else NOW - heard_s)), outlet=SILENT, raw_outlet=())
     assert told(gate) == [("outlet", 2)]
+    unheard = {"outlet": SILENT, "raw_outlet": ()}  # in a hold, and by a process that has not listened for so long
+    assert (
+        told(check(state=RunState.HELD, **unheard))
+        == told(check(OPEN._replace(started_at=NOW - 60.0), **unheard))
+        == []
+    )
     assert gate.state.noted.now[0].text == (
         f"No good reading of the outlet probe for 60 s (limit 60 s). Whether the outlet is hot (G08) {watched}. "
         "Check the probe, its plug and its network."

@@ -9,7 +9,7 @@ import pytest
 from controller.core.guard.contact import Contact
 from controller.core.guard.heater_line import node_says
 from controller.core.guard.interlock import Finding
-from controller.core.guard.interlocks.g13_no_liquid import NoLiquid
+from controller.core.guard.interlocks.g13_no_liquid import BOUNCED, NoLiquid
 from controller.core.nouns import Link, Phase, RunState, Switch, Trip
 from tests.core.guard.looks import (
     BASE,
@@ -265,3 +265,56 @@ def test_a_bounce_costs_three_seconds() -> None:
         gate = later(state, n, level=Switch(ok, NOW + at))
         state, left, said = gate.state, [*left, duty(gate)], [*said, *told(gate)]
     assert (left, said, ids(gate)) == ([0.0, 0.0, 0.0, 0.0, 0.5], [("G13", 3)], [])
+
+
+# ---------------------------------------------------------------- bounces
+
+
+def bounce(ago_s: float) -> Contact:
+    """A contact that was open for half a second, and closed so long ago."""
+    return Contact(NOW - ago_s - 0.5, None, NOW - ago_s, ((NOW - ago_s, 0.5),))
+
+
+def test_what_a_contact_did_while_nothing_was_asked_of_it() -> None:
+    """Flow counts for nothing where it is not asked for, what the level did stays; a clear forgets both."""
+    had = NoLiquid(level=bounce(20.0), flow=bounce(20.0))
+    flows = [watch(had, **changes)[0].flow for changes in ({}, {"target": NOT_ASKED})]
+    assert flows == [bounce(20.0), bounce(20.0).not_asked()]
+    assert watch(had, target=NOT_ASKED)[0].level == bounce(20.0)
+    assert (had.cleared().level.bounces, had.cleared().flow.bounces) == ((), ())
+
+
+OPENED = bounce(20.0)._replace(open_since=NOW - 2.0, heard_at=NOW - 0.5)
+
+
+@pytest.mark.parametrize(
+    ("level", "flow", "noted"),
+    [(bounce(2.9), bounce(2.9), "level"), (Contact(), bounce(2.9), "flow"), (bounce(3.0), bounce(2.9), "flow"),
+     (OPENED, Contact(), None), (bounce(3.0), Contact(), None), (ONCE, Contact(), None)],
+)  # fmt: skip
+def test_a_bounce_is_noted_while_it_takes_heat(level: Contact, flow: Contact, noted: str | None) -> None:
+    """One at a time, for three seconds after it closed; not one that is open, nor with nothing to heat."""
+    both = NoLiquid(level=level, flow=flow)
+    assert [note.text for note in both.notes(senses(), known())] == ([BOUNCED.format(noted)] if noted else [])
+    assert both.notes(senses(state=RunState.HELD), known()) == ()
+
+
+def test_a_bounce_while_the_pumps_node_is_away_is_its_gap() -> None:
+    """Nothing is cut for this tick alone: the gap has its time."""
+    gap = bounced("flow")._replace(cut_only=False, latched=False, gap_s=10.0)
+    assert found(NoLiquid(away_at=NOW - 5.0), flow=Switch(False, NOW, NOW)) == gap
+
+
+@pytest.mark.parametrize(("ago_s", "kept"), [(59.5, True), (59.625, False)])
+def test_how_long_the_nodes_bounces_are_remembered(ago_s: float, kept: bool) -> None:
+    """A minute from its newest word to this one."""
+    node = bounce(ago_s)._replace(heard_at=NOW - 0.5 - ago_s - 0.5)
+    after = watch(NoLiquid(node=node), known(line=HOT), report=NODE_DRY)[0]
+    assert bool(after.node.bounces) is kept
+
+
+@pytest.mark.parametrize(("said_duty", "closed"), [(0.0, False), (0.5, True)])
+def test_flow_that_is_back_shows_under_heat_alone(said_duty: float, closed: bool) -> None:
+    """Told to be off, the node no longer looks at it."""
+    lost = NoLiquid(node=ONCE, node_code="no_flow")
+    assert (watch(lost, known(line=HOT), report=report(50, said_duty))[0].node.open_since is None) is closed
