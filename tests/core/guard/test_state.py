@@ -38,7 +38,7 @@ def test_what_interlocks_may_look_at() -> None:
 def test_a_trip_that_doubts_masses_and_power(trips: tuple[str, ...], misfit: bool) -> None:
     """While one stands, the figures of the tun are not gone by."""
     state = OPEN._replace(trips=tuple(LATCHED._replace(id=name) for name in trips))
-    assert (state.misfit, state.known.misfit, state.noted.zero_reports) == (misfit, misfit, 0)
+    assert (state.misfit, state.known.misfit, Noted().zero_reports) == (misfit, misfit, 0)
 
 
 @pytest.mark.parametrize(("off_until", "until", "after"), [(0.0, 50.0, 50.0), (99.0, 50.0, 99.0)])

@@ -111,9 +111,10 @@ def test_restarting_waits_for_flow_and_readiness() -> None:
 
 
 def test_all_steps_done_completes() -> None:
-    """A run past its last step is complete."""
-    after, events = walk(run(leg=4))
-    assert (after.state, events[0].text) == (S.COMPLETE, "running -> complete: all steps are done")
+    """A run past its last step is complete, whatever question stood."""
+    after, events = walk(questions.ask(run(leg=4), REST, "go_on", NOW))
+    assert (after.state, after.prompt) == (S.COMPLETE, None)
+    assert events[0].text == "running -> complete: all steps are done"
 
 
 QUESTIONS = [
@@ -521,9 +522,3 @@ def test_liquor_for_the_run_off_while_armed() -> None:
     armed = run(leg=0, course=long, phase=P.ARMED, reminded=1, begun=Beginning(armed_until=NOW + 9.0))
     assert second(armed).events == ()
     assert "to 80 °C now" in second(armed._replace(phase=P.SETTLING, phase_since=NOW)).events[0].text
-
-
-def test_a_run_past_its_end_has_no_question() -> None:
-    """Whatever stood is gone."""
-    done = second(questions.ask(run(leg=4), REST, "go_on", NOW)).run
-    assert (done.state, done.prompt) == (S.COMPLETE, None)

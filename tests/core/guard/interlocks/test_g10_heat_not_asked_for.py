@@ -14,7 +14,10 @@ from controller.core.guard.interlocks.g10_heat_not_asked_for import (
     ALARM,
     RISING_K_PER_S,
     HeatNotAskedFor,
+    _most_k,
+    _unasked_k,
 )
+from controller.core.guard.plate import Plate
 from controller.core.guard.senses import EVERY, NO_RUN
 from controller.core.nouns import Trip
 from controller.settings.tun import Tun
@@ -341,3 +344,60 @@ def test_five_minutes_without_a_rise_end_it(lines: int, per_line: float, there: 
         assert (finding.row.id, finding.limit) == ("G10", 0.8)
         assert finding.value == pytest.approx(30 * per_line) or lines < 31
     assert G10.LATE == " To be sure that the mash has stopped warming takes 300 s."
+
+
+# ---------------------------------------------------------------- by how much, beyond what the heat given may do
+
+
+LOSSLESS = watt()._replace(loss_w_per_k=0.0)
+
+
+def unasked_k(
+    off_s: float = 600.0, given_j: float = 0.0, at_c: float = 0.0, misfit: bool = False, figures: Plate = LOSSLESS
+) -> float:
+    """Of a rise of 1.5 K in five minutes, in the tun of one watt and two joules a kelvin."""
+    energies = [0.0] * 40 + [given_j] * 20
+    past = told([at_c + degrees for degrees in steady(0.05)], energies, off_since=590.0 - off_s)
+    what = known(past=past, plate=figures)._replace(misfit=misfit)
+    return _unasked_k(senses(tun=vessel(), now=590.0, capacity_j_per_k=2.0, state=S.RUNNING), what)
+
+
+def test_how_much_of_a_rise_is_nobodys() -> None:
+    """All of it, less 1.3 times the heat given by what is in the tun, that less half of the loss over the room; none
+    where the heater has not been off for long, and longer where the masses are known to be wrong."""
+    assert [unasked_k(), unasked_k(given_j=1.0)] == pytest.approx([1.5, 1.5 - 1.3 / 2.0])
+    assert [unasked_k(off_s) > 0.0 for off_s in (30.0, 29.5)] == [True, False]
+    long_s = watt().quiet_s + 300.0
+    assert [unasked_k(off_s, misfit=True) > 0.0 for off_s in (long_s, long_s - 0.5)] == [True, False]
+    lossy = LOSSLESS._replace(loss_w_per_k=1.0 / 1500.0, room_c=20.0)
+    over_c = steady(0.05)[-1]  # over the room by then
+    left_k = 1.5 - (1.3 - 0.5 * over_c * 300.0 / 1500.0) / 2.0
+    assert unasked_k(given_j=1.0, at_c=20.0, figures=lossy) == pytest.approx(left_k)
+    warm_room = lossy._replace(room_c=50.0)
+    assert unasked_k(given_j=1.0, at_c=20.0, figures=warm_room) == pytest.approx(1.5 - 1.3 / 2.0)
+
+
+def test_heat_within_dead_time_and_lag_counts() -> None:
+    """What went out just before the five minutes may still show."""
+    early = [0.0] * 25 + [1.0] * 35  # 340 s ago
+    past = told(steady(0.05), early, off_since=0.0)
+    seen = senses(tun=vessel(), now=590.0, capacity_j_per_k=2.0, state=S.RUNNING)
+    found = [
+        _unasked_k(seen, known(past=past, plate=LOSSLESS._replace(dead_s=dead_s, lag_s=lag_s)))
+        for dead_s, lag_s in ((0.0, 0.0), (60.0, 0.0), (0.0, 60.0), (30.0, 30.0))
+    ]
+    assert found == pytest.approx([1.5] + [1.5 - 1.3 / 2.0] * 3)
+
+
+def test_how_much_a_line_may_rise() -> None:
+    """A step of a coarse probe, or what one and a half times the fastest heater makes in ten seconds."""
+    assert [_most_k(known(plate=watt()._replace(fastest_k_per_s=rate))) for rate in (0.01, 0.125)] == [0.5, 1.875]
+
+
+def test_it_stops_warming_under_its_limit() -> None:
+    """Just the limit is still there; with nothing said it is no alarm."""
+    past, which = told(steady(STEP), [0.0] * 60), limited(vessel(), unasked_rise_k=30 * STEP)
+    still = G10.still_there(
+        Trip("G10", 0.0, "", 1.0, 1.0, "K", 1, True, True), senses(tun=which), known(past=past, plate=watt())
+    )
+    assert still == Finding(G10.ROW, 30 * STEP, 30 * STEP) and not HeatNotAskedFor().alarm
