@@ -124,8 +124,8 @@ def test_in_every_state() -> None:
 def test_until_it_says_that_it_is_off(before: HeaterContradicts, line: HeaterLine, there: bool) -> None:
     """A trip is over by the node's word of the last 5 s that it is off, with no report since that says otherwise."""
     trip = Trip("G15", NOW - 70.0, "on", 3.0, 3.0, "s", 1, True, True)
-    found_ = before.still_there(trip, senses(), known(line=line))
-    assert found_ == (Finding(ROW, NOW, 3.0) if there else None)
+    found_ = before.still_there(trip, senses(), known(line=line._replace(off_since=NOW - 70.0)))
+    assert found_ == (Finding(ROW, 70.0, 3.0) if there else None)
 
 
 # ---------------------------------------------------------------- by its own word

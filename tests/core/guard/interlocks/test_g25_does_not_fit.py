@@ -195,3 +195,8 @@ def test_many_contents_are_remembered() -> None:
     assert judged(many, past, capacity_j_per_k=1.4)[0] is many
     assert (many.next_run(), G25.next_run() is G25) == (G25, True)
     assert told([0.0], [0.0]).heat_since is None
+
+
+def test_it_doubts_probe_and_figures() -> None:
+    """Its clear wants a hand reading, and while it stands masses and power are not gone by."""
+    assert DoesNotFit.ASKS_HAND and DoesNotFit.DOUBTS_FIGURES
