@@ -42,6 +42,8 @@ class Belief(NamedTuple):
     gain: float = 1.0  # heating rate, over the one believed at the start
     lag: float = 1.0  # lag, over the one believed at the start
     rise_k: float = 0.0  # of the wort past the heater at full power, beyond what was believed at the start
+    read_c: float | None = None  # the newest reading, as it came
+    step_k: float = 0.0  # the mean step from reading to reading: noise
     doubt: Doubt | None = None
     coming_c: float | None = None  # where the reading ends if from now on heat only covers the loss
 

@@ -6,7 +6,7 @@ of its figures by as much as can be told of it just now.
 
 from __future__ import annotations
 
-from math import exp, sqrt
+from math import exp, hypot, sqrt
 
 from controller.core.control import kalman
 from controller.core.control.belief import STAGES, Belief
@@ -21,6 +21,7 @@ ALIKE = 0.25  # of a turnover: for so long readings of a bed err alike, and so d
 MOST_RISE = 2.0  # rise found, beyond the one believed, over that: a pump at a third of its flow
 MOST_EXTRA = 0.25  # of the rate: loss beyond the plate's that is believed, K/s
 WARM_K = 20.0  # K over the room: below that what seems a loss is as likely a lag (own proposal)
+NOISE_SHARE, SD_PER_STEP = 0.05, 0.886  # mean step of some 20 readings; of white noise sqrt(pi) / 2 (arithmetic)
 JUMP_K = 1.5  # K between model and reading: no noise, something was added; the model starts anew at the reading
 
 
@@ -127,11 +128,12 @@ def _read(model: PlantModel, target: Target, value: float, applied: float, belie
     apart, late_k, rough_k = _apart(belief), 0.0, _unsettled_k(model, applied, belief)
     if model.path.in_stream:
         late_k = -model.rise_k * (model.lag_s + model.dead_s) * changes
+    belief, noise_k = _noise(belief, value)
     value -= model.added_k(belief)
     if target.heat != "hold" or abs(value - model_c) > JUMP_K + model.rise_k * (apart + abs(belief.over)):
         extra = _extra(model, belief, model_c, value)
         return belief._replace(reading_c=value, extra_k_per_s=extra, doubt=kalman.alone(doubt))
-    doubt, step = kalman.correct(doubt, value - model_c, belief.over, late_k, rough_k)
+    doubt, step = kalman.correct(doubt, value - model_c, belief.over, late_k, hypot(rough_k, noise_k))
     plate_loss = max(model.loss_k_per_s(model_c), 0.0)
     return belief._replace(
         reading_c=model_c + step.x,
@@ -141,6 +143,16 @@ def _read(model: PlantModel, target: Target, value: float, applied: float, belie
         rise_k=_within(belief.rise_k + step.rise, -0.5 * model.rise_k, MOST_RISE * model.rise_k),
         doubt=doubt,
     )
+
+
+def _noise(belief: Belief, value: float) -> tuple[Belief, float]:
+    """Belief with this reading's step from the one before; how much more noise is in it than is taken for granted, one
+    standard deviation, K."""
+    step_k = belief.step_k
+    if belief.read_c is not None:
+        step_k += NOISE_SHARE * (min(abs(value - belief.read_c), JUMP_K) - step_k)
+    more_k2 = (SD_PER_STEP * step_k) ** 2 - kalman.NOISE_K**2
+    return belief._replace(read_c=value, step_k=step_k), sqrt(more_k2) if more_k2 > 0.0 else 0.0
 
 
 def _apart(belief: Belief) -> float:

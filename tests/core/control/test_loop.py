@@ -103,6 +103,27 @@ def test_a_bed_that_has_not_settled_says_little(steady: float, share: float) -> 
     assert moved_k > 0.2 if share == 1.0 else 0.0 < moved_k < 0.1 * 0.3
 
 
+def test_noise_is_read_off_the_readings() -> None:
+    """Readings that swing by 0.3 K about a mash at rest move the belief by a third of what the first one would, and once
+    they are quiet one counts again as much as any."""
+    belief = NOTHING
+    for _ in range(300):
+        belief = observe(MODEL, hold(65.0), seen(65.0), 0.0, belief, 1.0)
+    quiet = observe(MODEL, hold(65.0), seen(65.3), 0.0, belief, 1.0)
+    noisy = belief
+    for at in range(200):
+        noisy = observe(MODEL, hold(65.0), seen(65.0 + (0.3 if at % 2 else -0.3)), 0.0, noisy, 1.0)
+    assert noisy.step_k == pytest.approx(0.6, abs=0.01)
+    after = observe(MODEL, hold(65.0), seen(65.3), 0.0, noisy, 1.0)
+    first_k, later_k = (
+        (one.reading_c or 0.0) - (was.reading_c or 0.0) for one, was in ((quiet, belief), (after, noisy))
+    )
+    assert 0.0 < later_k < first_k / 3.0
+    for _ in range(200):
+        noisy = observe(MODEL, hold(65.0), seen(65.0), 0.0, noisy, 1.0)
+    assert noisy.step_k < 0.001
+
+
 def test_the_rate_is_learned_on_a_ramp_within_bounds() -> None:
     """A heater 15 % stronger than its plate is found out on one ramp, to within 5 %."""
     loop = Loop(rate_share=1.15)
