@@ -104,8 +104,8 @@ def test_a_bed_that_has_not_settled_says_little(steady: float, share: float) -> 
 
 
 def test_noise_is_read_off_the_readings() -> None:
-    """Readings that swing by 0.3 K about a mash at rest move the belief by a third of what the first would, and once they
-    are quiet one counts again as much as any."""
+    """Readings that swing by 0.3 K about a mash at rest move the belief by a third of what the first would, and once
+    they are quiet one counts again as much as any."""
     belief = NOTHING
     for _ in range(300):
         belief = observe(MODEL, hold(65.0), seen(65.0), 0.0, belief, 1.0)
