@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from controller.core import carry_out, sensing, supply
-from controller.core.control import loop, on_off, trajectory
+from controller.core.control import loop, on_off, slow_flow, trajectory
 from controller.core.control.belief import Belief
 from controller.core.control.heat_path import heat_path
 from controller.core.control.observer import in_mash
@@ -108,6 +108,9 @@ def _walked(
     run = run if mash is run.mash else run._replace(mash=mash)
     if walked.events:
         events.extend(_with_found(walked.events, state.loop.belief))
+    if run.grain_in and not run.told.flow and (slow := slow_flow.note(heat_path(settings.tun), state.loop.belief)):
+        run = run._replace(told=run.told._replace(flow=True))
+        events.append(slow)
     if settled is not None:
         events.append(settled)
     if told is not None:

@@ -11,7 +11,7 @@ from tests.places import ROOT
 # What may know of it: the estimate itself, who carries it, keeps it, shows it, or plans with it for a person to read.
 CARRIES = {"checkpoint.py", "tick.py"} | {f"procedure/{room}.py" for room in ("estimate", "poured", "resume", "run")}
 KNOWS = ("controller.core.procedure.estimate", "controller.plan.forecast", "controller.brewing.kinetics")
-NOT_OF_A_RUN = ("probes", "inputs", "state", "senses", "read")  # `senses.mash`: the probe in the mash
+NOT_OF_A_RUN = ("probes", "inputs", "there", "state", "senses", "read")  # `senses.mash`: the probe in the mash
 
 
 def looks(tree: ast.AST) -> set[str]:

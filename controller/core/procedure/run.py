@@ -86,6 +86,7 @@ class Told(NamedTuple):
     nobody: bool = False  # ready for grain or paused, and nobody came
     liquor: bool = False  # heat the liquor for the run-off
     cooker: int = 0  # so many of the things to do at the cooker
+    flow: bool = False  # the wort moves slowly
 
 
 @quick
