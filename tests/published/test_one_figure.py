@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from controller.brewing.kinetics.lesson import Meant, lesson
+from controller.core.plain_values import plain
 from controller.core.procedure import estimate
 from controller.plan.forecast import forecast
 from controller.report import lessons, wort
@@ -33,7 +34,7 @@ def test_dotterel_has_one_figure() -> None:
         Second(row.t_s, row.probe_c, row.setpoint_c, row.target_c, row.duty, row.step, row.phase, row.state)
         for row in machine.trace.rows
     ]
-    course = {**plan.course._asdict(), "legs": [leg._asdict() for leg in plan.course.legs]}
+    course: Any = plain(plan.course, 0.0)
     record = wort.follow(rows, course).prediction
     assert dry is not None and record is not None
     mash = wort.mashed(rows, course)
