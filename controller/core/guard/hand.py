@@ -55,7 +55,8 @@ def restarted(
         return state, ""
     agreed = hand is None and _agreed(reading_c, others, now)
     if hand is None and not prove and not agreed:
-        return state, f"not restarted: {why}; {SAY}. {ELSE}"
+        offered = ADDED if reading_c is not None and _too_cold(state, reading_c) else ELSE
+        return state, f"not restarted: {why}; {SAY}. {offered}"
     if hand is not None and (wrong := _differs(hand, reading_c)):
         return state, f"not restarted: {wrong}"
     at_c = reading_c if hand is None else hand

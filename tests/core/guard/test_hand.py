@@ -17,6 +17,9 @@ from tests.core.guard.story import told
 ASKED = OPEN._replace(hand_for="G09", evidence=OPEN.evidence._replace(quiet_c=63.0, now_c=62.0, span_c=(58.0, 66.0)))
 MISFIT = OPEN._replace(evidence=OPEN.evidence._replace(quiet_c=63.0, now_c=17.0, span_c=(58.0, 66.0)))
 FITS = MISFIT._replace(evidence=MISFIT.evidence._replace(now_c=62.0))
+EDGES = [FITS._replace(evidence=FITS.evidence._replace(now_c=now_c)) for now_c in (58.0, 66.0)]
+OTHER = "was 63.0 °C when last sound"
+HOT = MISFIT._replace(evidence=MISFIT.evidence._replace(now_c=70.0))
 NEAR, FAR, OLD = Other(59.0, NOW - 10.0), Other(58.9, NOW), Other(62.0, NOW - 10.1)
 WAS = "it was 63.0 °C when last sound"
 AFTER = f"after G09 the probe needs a second opinion; {SAY}. {ELSE}"
@@ -25,13 +28,17 @@ COLD = f"no mash can be at {{:.1f}} °C by now, {WAS}; if cold liquor was added 
 )
 FULL = 167_600.0  # J/K: 40 L
 POURED: dict[str, object] = {"added_l": 4.0, "added_c": 12.0}
+MIXED_C = [(FULL * c + 4.0 * 4190.0 * 12.0) / (FULL + 4.0 * 4190.0) for c in (58.0, 66.0)]
 MAKES = "4 L at 12 °C make a mash of 53.8 to 61.1 °C"
 
 CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], str]] = {
     "nothing is in doubt": (FITS, {}, 62.0, (), ""),
     "nothing is known": (OPEN, {}, 17.0, (), ""),
     "after G09": (ASKED, {}, 62.0, (), AFTER),
-    "a misfit": (MISFIT, {}, 17.0, (), f"the probe reads 17.0 °C, and was 63.0 °C when last sound; {SAY}. {ELSE}"),
+    "a misfit": (MISFIT, {}, 17.0, (), f"the probe reads 17.0 °C, and was 63.0 °C when last sound; {SAY}. {ADDED}"),
+    "hotter than a mash may be": (HOT, {}, 70.0, (), f"the probe reads 70.0 °C, and {OTHER}; {SAY}. {ELSE}"),
+    "as cold as a mash may be": (EDGES[0], {}, 58.0, (), ""),
+    "as hot as a mash may be": (EDGES[1], {}, 66.0, (), ""),
     "on trial": (ASKED, {"prove": True}, 62.0, (), ""),
     "on trial, as cold as may be": (ASKED, {"prove": True}, 58.0, (), ""),
     "on trial, of what no mash can be": (ASKED, {"prove": True}, 57.9, (), COLD.format(57.9)),
@@ -66,6 +73,10 @@ CASES: dict[str, tuple[Any, dict[str, object], float | None, tuple[Other, ...], 
         MISFIT, POURED, None, (), f"{MAKES}, and the probe says nothing; stir, wait three minutes, or {SAY}",
     ),
     "liquor of no temperature": (MISFIT, {"added_l": 4.0}, 57.0, (), f"how much liquor, and how warm was it? {ADDED}"),
+    "just as cold": (MISFIT, POURED, MIXED_C[0], (), ""),
+    "just as warm": (MISFIT, POURED, MIXED_C[1], (), ""),
+    "half a litre": (MISFIT, {**POURED, "added_l": 0.5}, 60.0, (), ""),
+    "the most that may be added": (MISFIT, {**POURED, "added_l": 12.0}, 50.0, (), ""),
     "no liquor": (MISFIT, {**POURED, "added_l": 0.0}, 57.0, (), f"how much liquor, and how warm was it? {ADDED}"),
     "so much that any reading would fit": (
         MISFIT, {"added_l": 12.1, "added_c": 12.0}, 50.0, (), f"nobody knows what that makes of the mash; {SAY}",
@@ -84,7 +95,7 @@ def test_which_word_is_one(
     thermometer or on trial; what a mash cannot be is refused, and the sentence has the words that would do."""
     after, found = hand.restarted(state, said, reading_c, others, NOW, FULL)
     assert found == (f"not restarted: {why}" if why else "")
-    assert (after == state) is (bool(why) or state in (FITS, OPEN))
+    assert (after == state) is (bool(why) or state in (FITS, OPEN, *EDGES))
 
 
 def test_what_a_word_changes() -> None:
@@ -94,6 +105,8 @@ def test_what_a_word_changes() -> None:
     plain, _ = hand.restarted(owes, {"hand_c": 62.0}, 62.5, (), NOW, FULL)
     assert (plain.evidence.quiet_c, plain.evidence.quiet_at, plain.hand_for) == (62.0, NOW, "")
     assert (plain.heat.owed_k, plain.heat.pulse) == (0.0, None)
+    poured, why = hand.restarted(owes, POURED, 57.0, (), NOW, FULL)
+    assert (why, poured.heat.owed_k, poured.heat.pulse) == ("", 0.0, None)
     for said, read_c in (({"prove": True}, 62.0), ({"hand_c": 50.0, "added": True}, 50.0)):
         tried, why = hand.restarted(owes, said, read_c, (), NOW, FULL)
         assert (why, tried.heat.pulse is not None) == ("", True)
@@ -111,6 +124,7 @@ def test_before_a_pulse_no_word_moves_what_the_mash_was(said: dict[str, object],
     assert hand.restarted(after, {"hand_c": 57.9}, 57.9, (), NOW, FULL)[1] == f"not restarted: {COLD.format(57.9)}"
 
 
+LEAST_C = 60.0 / 1.3 - 3.0
 LATER = {
     "nothing has fallen yet": (60.0, {}, ""),
     "as far as a mash may": (57.0, {}, ""),
@@ -122,6 +136,7 @@ LATER = {
     "too late, and typed back": (
         43.0, {"hand_c": 43.0}, "no addition makes 43.0 °C of 60.0 °C; `hold`, and look at the probe",
     ),
+    "too late, and as much as may be was added": (LEAST_C, {"hand_c": LEAST_C}, ""),
     "too late, and much was added": (44.0, {"hand_c": 44.0}, ""),
     "no temperature": (55.0, {"hand_c": "cold"}, f"the reading has fallen by 5.0 K already; {LATE}"),
 }  # fmt: skip
@@ -134,6 +149,7 @@ def test_an_addition_that_is_announced_late(reading_c: float, said: dict[str, ob
     after, found = hand.announced(state, said, reading_c, NOW)
     assert found == (f"not announced: {why}" if why else "")
     assert (after == state) is (bool(why) or not said)
+    assert after.heat.pulse is None
 
 
 def owing(owed_k: float) -> Any:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import exp
 from typing import Any
 
 import pytest
 
 from controller.core.guard import plate
 from controller.core.guard.heat_account import NEW, HeatAccount, Pulse
+from controller.core.nouns import JUMP_RATE_K_PER_S
 from controller.settings.tun import Tun
 from tests.core.guard.looks import SEEN, S, senses
 from tests.core.guard.story import CAPACITY, JACKET, POWER, probed
@@ -67,6 +69,64 @@ def test_another_level_is_neither_rise_nor_fall(step_k: float) -> None:
     assert told([60.0 + step_k] * 100, 0.0, heat=before).owed_k == pytest.approx(before.owed_k, abs=0.2)
 
 
+COLD = HeatAccount(owed_k=2.0, last_c=0.0, read_at=10.0, level_c=0.0)  # under the room: nothing is lost
+MOST_K = JACKET.guard.jump_k + JUMP_RATE_K_PER_S  # a second: more is another level
+SHARE = 1.0 - exp(-1.0 / 15.0)
+
+
+def reading(value_c: float, apart_s: float, heat: HeatAccount = COLD, which: Tun = JACKET) -> HeatAccount:
+    """One reading so long after the last, without heat."""
+    seen = SEEN._replace(value_c=value_c, at=10.0 + apart_s)
+    tick = senses(tun=which, now=11.0 + apart_s, dt=1.0, seen=seen, capacity_j_per_k=CAPACITY)
+    return heat.follow(tick, 0.0, plate.of(which))
+
+
+@pytest.mark.parametrize(
+    ("value_c", "apart_s", "before", "level_c", "credited_k", "step_k"),
+    [
+        (1.0, 10.0, COLD, 0.3, 0.2, 0.0),  # no reading counts for more than 0.3, and 0.1 K are no rise
+        (1.0, 5.0, COLD, 1.0 - exp(-5.0 / 15.0), 0.9 - exp(-5.0 / 15.0), 0.05),
+        (1.0, 5.5, COLD, 0.3, 0.2, 0.0),  # so far apart they say nothing of noise
+        (0.5, 1.0, COLD, 0.5 * SHARE, 0.0, 0.025),
+        (MOST_K, 1.0, COLD, MOST_K * SHARE, MOST_K * SHARE - 0.1, 0.05 * MOST_K),
+        (MOST_K + 0.01, 1.0, COLD, MOST_K + 0.01, 0.0, 0.0),  # another level: all is moved, none is credited
+        (-1.0, 10.0, COLD, -0.3, 0.0, 0.0),
+        (1.0, 10.0, COLD._replace(step_k=0.2), 0.3, 0.3 - 0.886 * 0.2, 0.2),  # beyond the noise
+    ],
+)
+def test_what_one_reading_does(
+    value_c: float, apart_s: float, before: HeatAccount, level_c: float, credited_k: float, step_k: float
+) -> None:
+    """The filtered reading, its lowest since a credit, the noise, and off what is owed twice what is credited."""
+    low_c = credited_k if credited_k > 0.0 else value_c if value_c > MOST_K else min(0.0, level_c)
+    after = reading(value_c, apart_s, before)
+    assert (after.last_c, after.read_at) == (value_c, 10.0 + apart_s)
+    assert after.level_c == pytest.approx(level_c)
+    assert (after.low_c, after.low_mash_c) == pytest.approx((low_c, low_c))
+    assert after.step_k == pytest.approx(step_k)
+    assert after.owed_k == pytest.approx(2.0 - 2.0 * credited_k)
+
+
+def test_behind_the_heater_both_must_have_risen() -> None:
+    """A reading with all of its own rise in it shows no mash that has risen; its jump may be 5 K larger."""
+    warm = COLD._replace(own_k=4.0, low_mash_c=-4.0)
+    assert reading(MOST_K + 4.9, 1.0, warm, STREAM).level_c == pytest.approx((MOST_K + 4.9) * SHARE)
+    assert reading(MOST_K + 5.1, 1.0, warm, STREAM).level_c == pytest.approx(MOST_K + 5.1)
+    first = HeatAccount(own_k=4.0).follow(
+        senses(tun=STREAM, dt=1.0, seen=SEEN._replace(value_c=0.0)), 0.5, plate.of(STREAM)
+    )
+    own_k = 4.0 + (0.5 * plate.of(STREAM).own_rise_k - 4.0) * SHARE
+    assert (first.own_k, first.low_c, first.low_mash_c) == pytest.approx((own_k, 0.0, -own_k))
+
+
+def test_what_is_known_at_first() -> None:
+    """Nothing is owed, no reading was there, no pulse is on; the first reading is level and lowest, noise is none."""
+    assert tuple(NEW) == (0.0, None, None, None, 0.0, 0.0, 0.0, 0.0, 0.0, None, 0.0)
+    assert tuple(Pulse()) == (None, 0.0, 0.0, None)
+    first = told([60.0], 0.0)
+    assert first == HeatAccount(last_c=60.0, read_at=0.5, level_c=60.0, low_c=60.0, low_mash_c=60.0)
+
+
 def test_a_rise_within_a_gap_counts() -> None:
     """1 K over a minute without readings is one: the probe lives."""
     before = told([60.0] * 100, 1.0)
@@ -111,6 +171,31 @@ def test_a_pulse_and_what_it_shows() -> None:
     assert out.pulse is not None and out.pulse.given_at is not None
     shown = told([60.0 + 0.05 * at for at in range(60)], 0.0, heat=out)
     assert (shown.owed_k, shown.pulse) == (0.0, None)
+
+
+def test_the_ends_of_a_pulse() -> None:
+    """Just 1.5 K owed and it is out, just half of it shown and the account is even; what was owed before goes as the
+    worst loss takes it, down to nothing."""
+    just = COLD._replace(owed_k=1.5, pulse=Pulse())
+    assert reading(0.0, 1.0, just).pulse == Pulse(given_at=12.0)
+    shown = reading(0.0, 1.0, just._replace(pulse=Pulse(given_at=5.0, shown_k=0.75), vain_k=1.0))
+    assert (shown.owed_k, shown.pulse, shown.vain_k) == (0.0, None, 0.0)
+    hour = told([80.0] * 3600, 0.0, heat=HeatAccount(pulse=Pulse(before_k=12.0)))
+    assert hour.pulse is not None
+    assert hour.pulse.before_k == pytest.approx(12.0 - 0.15 * (80.0 - plate.of(JACKET).room_c), abs=0.01)
+    assert told([80.0] * 5400, 0.0, heat=HeatAccount(pulse=Pulse(before_k=4.0))).pulse == Pulse(before_k=0.0)
+
+
+def test_a_reading_that_falls_under_a_pulse() -> None:
+    """Counted from its first heat on, the worst loss taken off; before that heat nothing counts."""
+    waits = told([82.0, *[80.0] * 200], 0.0, heat=HeatAccount().on_trial())
+    assert (waits.fell_k, NEW.fell_k) == (0.0, 0.0)
+    assert told([80.0] * 600, [1.0, *[0.0] * 599], heat=waits).fell_k == 0.0
+    falls = told([80.0 - 0.01 * at for at in range(600)], [1.0, *[0.0] * 599], heat=waits)
+    assert falls.level_c is not None
+    lost_k = 600 * 0.15 * (77.0 - plate.of(JACKET).room_c) / 3600.0
+    assert falls.fell_k == pytest.approx(80.0 - lost_k - falls.level_c, abs=0.01)
+    assert falls.fell_k > 5.0
 
 
 def test_a_pulse_in_vain_is_owed_until_the_worst_loss_has_taken_it() -> None:
