@@ -204,9 +204,11 @@ class Link:
         self._client._client.publish(topic, payload, 1, retain)
 
     async def next(self, within_s: float) -> aiomqtt.Message | None:
-        """The next message; None when there is none within so many seconds."""
+        """The next message; None when there is none within so many seconds. (`wait_for` of Python 3.11 loses a Ctrl-C
+        that comes in the turn of the loop in which a message does.)"""
         try:
-            return await asyncio.wait_for(self._inbox.get(), within_s)
+            async with asyncio.timeout(within_s):
+                return await self._inbox.get()
         except TimeoutError:
             return None
 

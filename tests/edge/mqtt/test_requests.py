@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import time
+from types import SimpleNamespace
 from typing import Any
 
 import aiomqtt
@@ -51,3 +53,19 @@ def test_a_status_with_a_key_more_is_still_one() -> None:
     later = said(at=time.time(), more=1)
     assert requests.status_in(message(later))["more"] == 1
     assert requests.presence(message(later, retain=True)) and not requests.presence(message(said(at=5.0), retain=True))
+
+
+def test_a_cancellation_beside_a_message_is_not_lost() -> None:
+    """Ctrl-C in the turn of the loop in which a message comes ends the command, and the message is still there."""
+
+    async def cancelled() -> tuple[bool, int]:
+        inbox: asyncio.Queue[aiomqtt.Message] = asyncio.Queue()
+        link = requests.Link(SimpleNamespace(_client=SimpleNamespace(on_publish=None)), inbox)  # type: ignore[arg-type]
+        asks = asyncio.create_task(link.next(5.0))
+        await asyncio.sleep(0)
+        inbox.put_nowait(message(b"1"))
+        asks.cancel()
+        await asyncio.wait({asks})
+        return asks.cancelled(), inbox.qsize()
+
+    assert asyncio.run(cancelled()) == (True, 1)
