@@ -12,10 +12,9 @@ from controller.core.control.belief import Belief
 from controller.core.control.heat_path import HeatPath
 from controller.core.nouns import Event
 
-LITTLE = (
-    0.6  # of the file's flow, one standard deviation above what is found (four tuns behind the heater: at 0.3 of it
-)
-# 0.35, 0.45, 0.57 and, not told, 0.68; left alone 0.84 and more)
+# Of the file's flow, one standard deviation above what is found. Own trial, four tuns behind the heater: at 0.3 of it
+# 0.35, 0.45, 0.57 and, not told, 0.68; left alone 0.85 and more.
+LITTLE = 0.6
 SLOW = (
     "The wort seems to move at {share:.0f} % of the flow in the tun file. Look at pump, valves and bed. Heat goes on."
 )

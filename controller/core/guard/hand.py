@@ -59,13 +59,17 @@ def restarted(
         return state, f"not restarted: {why}; {SAY}. {offered}"
     if hand is not None and (wrong := _differs(hand, reading_c)):
         return state, f"not restarted: {wrong}"
-    at_c = reading_c if hand is None else hand
-    cold = not agreed and at_c is not None and _too_cold(state, at_c if hand is None or tried else at_c + HAND_K)
+    at_c, apart_k = (
+        (reading_c, 0.0) if hand is None or tried else (hand, HAND_K)
+    )  # where a pulse comes, the probe must fit
+    cold = not agreed and at_c is not None and _too_cold(state, at_c + apart_k)
     if cold and not added:
         mend = "if cold liquor was added meanwhile, say added=true as well; else `stop`, look, `start`"
         was = f"it was {state.evidence.quiet_c:.1f} °C when last sound"
         return state, f"not restarted: no mash can be at {at_c:.1f} °C by now, {was}; {mend}"
-    if tried and not agreed and not cold:  # one pulse, and what was read before stays the measure until that has shown
+    was_c = state.evidence.quiet_c
+    if tried and not agreed and not cold and (was_c is None or at_c is None or at_c <= was_c):
+        # one pulse, and until it has shown no word makes the mash colder than it was; hotter it may be
         heat = state.heat.on_trial() if hand is None else state.heat.measured()
         return state._replace(hand_for="", evidence=state.evidence.anew(now), heat=heat), ""
     return _believed(state, hand, now, on_trial=prove or cold), ""

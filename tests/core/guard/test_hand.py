@@ -124,6 +124,20 @@ def test_before_a_pulse_no_word_moves_what_the_mash_was(said: dict[str, object],
     assert hand.restarted(after, {"hand_c": 57.9}, 57.9, (), NOW, FULL)[1] == f"not restarted: {COLD.format(57.9)}"
 
 
+@pytest.mark.parametrize(("said", "quiet_c"), [({"prove": True}, None), ({"hand_c": 70.0}, 70.0)])
+def test_a_mash_may_be_hotter_than_it_was(said: dict[str, object], quiet_c: float | None) -> None:
+    """A probe that is back in a mash which heat has reached meanwhile counts from here, and one pulse comes first."""
+    tried = ASKED._replace(heat=owing(6.0).on_trial())
+    after, why = hand.restarted(tried, said, 69.0, (), NOW, FULL)
+    assert (why, after.evidence.quiet_c, after.heat.pulse is not None) == ("", quiet_c, True)
+
+
+def test_before_a_pulse_the_probe_itself_must_fit() -> None:
+    """A hand reading just where a mash may be does not carry a probe that is under it: its heat would never come."""
+    tried = ASKED._replace(heat=owing(4.0).on_trial())
+    assert hand.restarted(tried, {"hand_c": 58.5}, 57.0, (), NOW, FULL)[1] == f"not restarted: {COLD.format(57.0)}"
+
+
 LEAST_C = 60.0 / 1.3 - 3.0
 LATER = {
     "nothing has fallen yet": (60.0, {}, ""),
